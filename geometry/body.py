@@ -1,0 +1,48 @@
+# SPDX-License-Identifier: MIT
+"""The body: a second-order mesh whose regions, bands and surfaces have names."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Body:
+    """A meshed part in its drawn (reference) configuration, lengths in mm.
+
+    Node order within cells and facets is that of the VTK file format (``quad9``, ``hexahedron27``,
+    ``tetra10``; ``line3``, ``quad9``, ``triangle6``), which is also meshio's.
+
+    Attributes:
+        model: ``"axisymmetric"`` (meridian mesh, points are R, Z), ``"solid"`` or ``"sector"``
+            (points are X, Y, Z; the axis of the part is Z).
+        points: Node positions, shape (n, 2) or (n, 3), mm.
+        cell_type: ``"quad9"``, ``"hexahedron27"`` or ``"tetra10"``.
+        cells: Node numbers of each cell, shape (m, nodes per cell).
+        regions: Cell numbers of each named layer; the layers partition the cells.
+        bands: Cell numbers of each named electrode band; bands do not overlap.
+        facets: Node numbers of the named facets, shape (f, nodes per facet).
+        surfaces: Facet numbers of each named surface.
+        normal: Unit wall normal at the nodes, pointing away from the lumen, shape of ``points``.
+        hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` when axisymmetric
+            (there it leaves the meridian plane).
+        copies: How many of the modelled piece make the whole part (1 unless a sector).
+    """
+
+    model: str
+    points: FloatArray
+    cell_type: str
+    cells: IntArray
+    regions: Mapping[str, IntArray]
+    bands: Mapping[str, IntArray]
+    facets: IntArray
+    surfaces: Mapping[str, IntArray]
+    normal: FloatArray
+    hoop: FloatArray | None = None
+    copies: float = 1.0
+    notes: Mapping[str, str] = field(default_factory=dict)

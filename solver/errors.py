@@ -1,0 +1,10 @@
+# SPDX-License-Identifier: MIT
+"""Errors of the solver, members of the project's one family."""
+
+from geometry.errors import AnnelidError, InputError
+
+__all__ = ["AnnelidError", "InputError", "NoEquilibrium"]
+
+
+class NoEquilibrium(AnnelidError):
+    """No equilibrium was found where the caller asked for one; carries the residual and the loads."""

@@ -1,0 +1,94 @@
+# SPDX-License-Identifier: MIT
+"""What the solver hands on: plain records of numbers, readable without DOLFINx."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+class Measure(NamedTuple):
+    """A value and its unit, as written to tables (``name [unit]``)."""
+
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Radii along the axis of one surface (``lumen`` or ``outer``), sorted by height.
+
+    Attributes:
+        height: Reference height Z of the stations, shape (k,), mm.
+        reference_radius: Mean radius there before loading, shape (k,), mm.
+        radius: Mean radius of the same material stations now, shape (k,), mm.
+        current_height: Mean current height of these stations, shape (k,), mm.
+    """
+
+    height: FloatArray
+    reference_radius: FloatArray
+    radius: FloatArray
+    current_height: FloatArray
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """One converged state of the part, gathered on the first rank.
+
+    Attributes:
+        index: Position along the path, from 0.
+        stage: Name of the stage.
+        parameter: Stage parameter, 0 at its start and 1 at its end.
+        loads: Present loads, for instance ``"pressure"``, ``"voltage ring_1"``, ``"axial force end_high"``.
+        iterations: Newton iterations taken.
+        residual: Norm of the out-of-balance force relative to the force scale, dimensionless.
+        factorisations: Matrix factorisations spent on this state.
+        unstable_modes: Unstable modes under given loads.
+        unstable_modes_controlled: Unstable modes under the control in force (equal under load control).
+        quantities: The reported quantities by name.
+        displacement: Nodal displacement in the node order of the body, shape (n, 2) or (n, 3), mm.
+        fields: Values at the nodes of every cell, shape (m, nodes per cell, ...): ``"Cauchy stress"``
+            (…, 3, 3) in MPa, ``"principal stretches"`` (…, 3) descending, ``"pressure"`` in MPa, ``"true
+            field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field).
+            Axisymmetric tensors are in the frame (R, hoop, Z), others in (X, Y, Z).
+        profiles: Radial profiles of the surfaces ``lumen`` and ``outer``, where present.
+        places: Where an extreme was found, by quantity name: reference position, mm.
+    """
+
+    index: int
+    stage: str
+    parameter: float
+    loads: Mapping[str, Measure]
+    iterations: int
+    residual: float
+    factorisations: int
+    unstable_modes: int
+    unstable_modes_controlled: int
+    quantities: Mapping[str, Measure]
+    displacement: FloatArray
+    fields: Mapping[str, FloatArray]
+    profiles: Mapping[str, Profile] = field(default_factory=dict)
+    places: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a path ended.
+
+    Attributes:
+        kind: ``"reached"``, ``"no equilibrium"``, ``"lost stability"``.
+        text: The same in a sentence, with the loads.
+        stage: Stage in which the path ended.
+        parameter: Stage parameter reached there.
+        remarks: Further sentences (for instance the breakdown field exceeded, and where).
+    """
+
+    kind: str
+    text: str
+    stage: str
+    parameter: float
+    remarks: tuple[str, ...] = ()
