@@ -1,0 +1,53 @@
+# SPDX-License-Identifier: MIT
+# make demo   makes .venv, runs a case of the library, says where the report is
+# make test   makes .venv with the development tools, runs the tests
+# Choose another interpreter with `make demo PY=/path/to/python3`, another case with `make demo CASE=my_case.toml`.
+
+PY ?= $(shell sh containers/find_python.sh)
+CASE ?= cuff
+VENV := .venv
+PYTHON := $(VENV)/bin/python
+LOCK := uv export --quiet --format requirements-txt --no-header --no-annotate --no-emit-project --no-default-groups --group build
+
+.NOTPARALLEL:
+.PHONY: demo test lint bench locks environment environment-dev preflight clean
+
+demo: environment
+	$(VENV)/bin/annelid run $(CASE)
+
+test: environment-dev
+	$(PYTHON) -m pytest
+
+lint: environment-dev
+	$(VENV)/bin/ruff check .
+	$(VENV)/bin/ruff format --check .
+	$(VENV)/bin/mypy
+
+bench: $(VENV)/.requirements-bench
+	$(PYTHON) -m benchmarks
+
+environment: $(VENV)/.requirements
+environment-dev: $(VENV)/.requirements-dev
+
+# One stamp a lock file: a changed lock or pyproject.toml installs again.
+$(VENV)/.%: containers/%.txt pyproject.toml
+	@$(MAKE) --no-print-directory preflight PY="$(PY)"
+	test -x $(PYTHON) || "$(PY)" -m venv $(VENV)
+	$(PYTHON) -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
+	$(PYTHON) -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch $@
+
+preflight:
+	@test -n "$(PY)" || { echo "missing: Python 3.12 or newer. On Debian 13, as root: apt-get update && apt-get install -y --no-install-recommends python3 python3-venv python3-dev" >&2; exit 1; }
+	@"$(PY)" -I cases/preflight.py
+
+# Needs uv; works on a copy, so that no uv.lock (it would name hosts) is left here.
+locks:
+	copy=$$(mktemp -d) && cp pyproject.toml $$copy/ && \
+	$(LOCK) --project $$copy > containers/requirements.txt && \
+	$(LOCK) --project $$copy --group dev > containers/requirements-dev.txt && \
+	$(LOCK) --project $$copy --group dev --group bench > containers/requirements-bench.txt && \
+	rm -r $$copy
+
+clean:
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache *.egg-info

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Case files and the command line: what the user writes and types."""
