@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: MIT
+"""Deformation gradients: the only place where axisymmetric and three-dimensional models differ."""
+
+import math
+from dataclasses import dataclass
+
+import ufl
+
+Expr = ufl.core.expr.Expr
+
+
+@dataclass(frozen=True)
+class Strain:
+    """What a stored energy may depend on, of the elastic part of the deformation.
+
+    Attributes:
+        F: Elastic deformation gradient Fe = F G⁻¹, 3x3.
+        J: det Fe.
+        C: Isochoric right Cauchy-Green tensor J^(-2/3) Fe^T Fe.
+        axisymmetric: Whether the axes are (R, hoop, Z) with the hoop direction uncoupled.
+        frame: Wall directions (normal, hoop, axial), unit vectors in the reference configuration.
+    """
+
+    F: Expr
+    J: Expr
+    C: Expr
+    axisymmetric: bool
+    frame: tuple[Expr, Expr, Expr]
+
+
+def gradient(u: Expr, x: Expr, axisymmetric: bool) -> Expr:
+    """Displacement gradient, 3x3; axisymmetric with axes (R, hoop, Z).
+
+    Args:
+        u: Displacement, (u_R, u_Z) or (u_X, u_Y, u_Z).
+        x: Reference position, (R, Z) or (X, Y, Z).
+        axisymmetric: Which of the two.
+    """
+    H = ufl.grad(u)
+    if not axisymmetric:
+        return H
+    return ufl.as_matrix([[H[0, 0], 0, H[0, 1]], [0, u[0] / x[0], 0], [H[1, 0], 0, H[1, 1]]])
+
+
+def scalar_gradient(phi: Expr, axisymmetric: bool) -> Expr:
+    """Gradient of a scalar as a 3-vector in the same axes."""
+    g = ufl.grad(phi)
+    return ufl.as_vector([g[0], 0, g[1]]) if axisymmetric else g
+
+
+def wall_frame(normal: Expr, hoop: Expr | None) -> tuple[Expr, Expr, Expr]:
+    """Wall directions (normal, hoop, axial); for a tube they are e_R, e_hoop and e_Z.
+
+    Args:
+        normal: Wall normal, (n_R, n_Z) when axisymmetric, else 3 components.
+        hoop: Circumferential direction, ``None`` when axisymmetric.
+    """
+    if hoop is None:
+        n = ufl.as_vector([normal[0], 0, normal[1]])
+        return n, ufl.as_vector([0, 1, 0]), ufl.as_vector([-normal[1], 0, normal[0]])
+    return normal, hoop, ufl.cross(normal, hoop)
+
+
+def measure_weight(x: Expr, axisymmetric: bool) -> Expr:
+    """2πR of an axisymmetric body, 1 otherwise."""
+    return 2 * math.pi * x[0] if axisymmetric else 1
+
+
+def strain_of(F: Expr, axisymmetric: bool, frame: tuple[Expr, Expr, Expr]) -> Strain:
+    """Collect the strain measures of an elastic deformation gradient."""
+    J = ufl.det(F)
+    return Strain(F, J, J ** (-2.0 / 3.0) * F.T * F, axisymmetric, frame)
