@@ -1,0 +1,150 @@
+# SPDX-License-Identifier: MIT
+"""Files that are either whole or not there, and a lock that outlives no process."""
+
+import contextlib
+import json
+import os
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+from geometry.errors import InputError
+
+PART_SUFFIX = ".part"
+
+
+def write_atomically(path: Path, content: str | bytes) -> Path:
+    """Write a file so that a reader sees the old content or all of the new, never a piece.
+
+    Args:
+        path: The file; its folder must exist.
+        content: Text (written as UTF-8) or bytes.
+
+    Returns:
+        ``path``.
+    """
+    data = content.encode() if isinstance(content, str) else content
+    temporary = path.with_name(f".{path.name}.{os.getpid()}{PART_SUFFIX}")
+    try:
+        with open(temporary, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(temporary, path)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+    return path
+
+
+def append_durably(path: Path, text: str) -> None:
+    """Append text in a single write, so that a kill leaves it whole or absent."""
+    descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+    try:
+        os.write(descriptor, text.encode())
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+class FolderLock:
+    """One writer per folder, told apart by host, process number and the start of that process.
+
+    A lock left by a process of this host that is gone is taken over; one of another host is believed.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder / ".lock"
+        self._mine = json.dumps(_identity(os.getpid()))
+
+    def acquire(self) -> None:
+        """Take the lock.
+
+        Raises:
+            InputError: Another process that is alive, or may be, writes to this folder.
+        """
+        with _temporary_beside(self.path, self._mine) as candidate:
+            for _ in range(3):
+                try:
+                    # A hard link appears with its content, unlike a file created and then filled.
+                    os.link(candidate, self.path)
+                    return
+                except FileExistsError:
+                    self._remove_if_stale()
+        raise InputError(f"run folder {self.path.parent}: other processes keep taking its lock; try again.")
+
+    def release(self) -> None:
+        """Give the lock back; does nothing when it is not ours."""
+        with contextlib.suppress(FileNotFoundError):
+            if self.path.read_text() == self._mine:
+                self.path.unlink()
+
+    def _remove_if_stale(self) -> None:
+        try:
+            text = self.path.read_text()
+        except FileNotFoundError:
+            return
+        holder = _parse(text)
+        if _may_be_alive(holder):
+            raise InputError(
+                f"run folder {self.path.parent}: process {holder['pid']} on {holder['host']} writes "
+                "to it. Wait for it or choose another folder; if that process is surely gone, delete "
+                f"{self.path}.",
+                folder=str(self.path.parent),
+                **holder,
+            )
+        taken = self.path.with_name(f".lock.{os.getpid()}{PART_SUFFIX}")
+        with contextlib.suppress(FileNotFoundError):
+            os.rename(self.path, taken)
+            if taken.read_text() != text:
+                # Another process took the stale lock over first: what we moved away is its lock.
+                with contextlib.suppress(FileExistsError):
+                    os.link(taken, self.path)
+            taken.unlink()
+
+
+@contextlib.contextmanager
+def _temporary_beside(path: Path, text: str) -> Iterator[Path]:
+    temporary = path.with_name(f"{path.name}.new.{os.getpid()}{PART_SUFFIX}")
+    temporary.write_text(text)
+    try:
+        yield temporary
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _identity(pid: int) -> dict[str, object]:
+    return {"pid": pid, "host": socket.gethostname(), "process_start": _process_start(pid)}
+
+
+def _parse(text: str) -> dict[str, object]:
+    try:
+        holder = json.loads(text)
+        pid, host, start = (holder[key] for key in ("pid", "host", "process_start"))
+        return {"pid": int(pid), "host": str(host), "process_start": start}
+    except (ValueError, KeyError, TypeError):
+        return {"pid": 0, "host": "an unknown host", "process_start": None}
+
+
+def _may_be_alive(holder: dict[str, object]) -> bool:
+    if holder["host"] != socket.gethostname():
+        return True
+    pid = holder["pid"]
+    assert isinstance(pid, int)
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    # The number may have been given to a new process since.
+    return holder["process_start"] == _process_start(pid)
+
+
+def _process_start(pid: int) -> str | None:
+    """Start of a process in clock ticks since boot; ``None`` where the system does not tell."""
+    try:
+        stat = Path(f"/proc/{pid}/stat").read_text()
+    except OSError:
+        return None
+    return stat.rpartition(")")[2].split()[19]

@@ -1,0 +1,85 @@
+# SPDX-License-Identifier: MIT
+"""Second-order lines and faces cut into straight pieces: for surfaces, pictures and cross-sections."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+# Node order of VTK: corners, then mid-sides, then the centre.
+TRIANGLES: Mapping[int, IntArray] = {
+    6: np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]]),
+    9: np.array([[0, 4, 8], [0, 8, 7], [4, 1, 5], [4, 5, 8], [8, 5, 2], [8, 2, 6], [7, 8, 6], [7, 6, 3]]),
+}
+SEGMENTS: IntArray = np.array([[0, 2], [2, 1]])
+
+CELL_FACES: Mapping[str, IntArray] = {
+    "quad9": np.array([[0, 1, 4], [1, 2, 5], [2, 3, 6], [3, 0, 7]]),
+    "hexahedron27": np.array(
+        [
+            [0, 4, 7, 3, 16, 15, 19, 11, 20],
+            [1, 2, 6, 5, 9, 18, 13, 17, 21],
+            [0, 1, 5, 4, 8, 17, 12, 16, 22],
+            [3, 7, 6, 2, 19, 14, 18, 10, 23],
+            [0, 3, 2, 1, 11, 10, 9, 8, 24],
+            [4, 5, 6, 7, 12, 13, 14, 15, 25],
+        ]
+    ),
+    "tetra10": np.array([[0, 1, 3, 4, 8, 7], [1, 2, 3, 5, 9, 8], [2, 0, 3, 6, 7, 9], [0, 2, 1, 6, 5, 4]]),
+}
+
+
+def triangulated(faces: IntArray) -> IntArray:
+    """Cut faces, shape (f, 6 or 9), into straight triangles, shape (t, 3), same sense of rotation."""
+    return faces[:, TRIANGLES[faces.shape[1]]].reshape(-1, 3)
+
+
+def cut_lines(lines: IntArray) -> IntArray:
+    """Cut three-node lines, shape (f, 3), into straight segments, shape (2 f, 2)."""
+    return lines[:, SEGMENTS].reshape(-1, 2)
+
+
+def boundary_faces(cells: IntArray, cell_type: str) -> IntArray:
+    """Return the faces (lines in the meridian) that belong to one cell only, pointing outward."""
+    faces = cells[:, CELL_FACES[cell_type]].reshape(-1, CELL_FACES[cell_type].shape[1])
+    corners = {"quad9": 2, "hexahedron27": 4, "tetra10": 3}[cell_type]
+    keys = np.sort(faces[:, :corners], axis=1)
+    _, first, count = np.unique(keys, axis=0, return_index=True, return_counts=True)
+    return faces[first[count == 1]]
+
+
+def compact(points: FloatArray, members: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
+    """Keep the points that are used: returns them, the renumbered members and their old numbers."""
+    used, renumbered = np.unique(members, return_inverse=True)
+    return points[used], renumbered.reshape(members.shape), used
+
+
+def revolved(lines: IntArray, count: int, around: int, *, full: bool) -> IntArray:
+    """Sweep segments of a meridian around the axis into triangles.
+
+    Args:
+        lines: Segments, shape (s, 2), point numbers below ``count``.
+        count: Points of the meridian; point ``i`` of station ``k`` is number ``k * count + i``.
+        around: Number of stations.
+        full: Whether the last station joins the first again.
+
+    Returns:
+        Triangles, shape (t, 3).
+    """
+    stations = np.arange(around if full else around - 1)[:, None] * count
+    following = (stations + count) % (around * count)
+    a, b = lines[:, 0], lines[:, 1]
+    first = np.stack([a + stations, b + stations, b + following], axis=-1)
+    second = np.stack([a + stations, b + following, a + following], axis=-1)
+    return np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
+
+
+def stations(meridian: FloatArray, angles: FloatArray) -> FloatArray:
+    """Turn meridian points (R, Z), shape (n, 2), to each angle, result (k * n, 3) in X, Y, Z."""
+    radius, height = meridian[:, 0], meridian[:, 1]
+    x = np.cos(angles)[:, None] * radius
+    y = np.sin(angles)[:, None] * radius
+    return np.stack([x, y, np.broadcast_to(height, x.shape)], axis=-1).reshape(-1, 3)

@@ -1,0 +1,124 @@
+# SPDX-License-Identifier: MIT
+"""Writing VTK's XML files (format 1.0, zlib-compressed, appended data) without VTK.
+
+Format: "VTK File Formats", chapter XML file formats, of the VTK documentation.
+"""
+
+import base64
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from xml.sax.saxutils import quoteattr
+
+import numpy as np
+from numpy.typing import NDArray
+
+_TYPES = {"f8": "Float64", "f4": "Float32", "i8": "Int64", "i4": "Int32", "u1": "UInt8"}
+_BLOCK = 1 << 18
+# Level 1 takes a third of the time of the usual 6 and leaves files a few percent larger.
+_LEVEL = 1
+
+
+@dataclass(frozen=True)
+class Grid:
+    """An unstructured grid of one cell type.
+
+    Attributes:
+        points: Shape (n, 3).
+        cells: Point numbers of the cells, shape (m, nodes per cell), VTK node order.
+        vtk_cell_type: VTK's number of the cell type.
+        point_data: Arrays of shape (n,), (n, k) or (n, 3, 3) by name.
+        cell_data: Arrays of shape (m,) by name.
+        field_texts: Lists of texts that go with the whole grid, by name.
+    """
+
+    points: NDArray[np.float64]
+    cells: NDArray[np.int64]
+    vtk_cell_type: int
+    point_data: Mapping[str, NDArray[np.generic]] = field(default_factory=dict)
+    cell_data: Mapping[str, NDArray[np.generic]] = field(default_factory=dict)
+    field_texts: Mapping[str, Sequence[str]] = field(default_factory=dict)
+
+
+def unstructured_grid(grid: Grid) -> bytes:
+    """Return the content of a ``.vtu`` file."""
+    blob = _Appended()
+    count, width = grid.cells.shape
+    topology = {
+        "connectivity": grid.cells.ravel(),
+        "offsets": np.arange(1, count + 1, dtype=np.int64) * width,
+        "types": np.full(count, grid.vtk_cell_type, dtype=np.uint8),
+    }
+    lines = [
+        '<?xml version="1.0"?>',
+        '<VTKFile type="UnstructuredGrid" version="1.0" byte_order="LittleEndian" '
+        'header_type="UInt64" compressor="vtkZLibDataCompressor">',
+        "<UnstructuredGrid>",
+        "<FieldData>",
+        *(_texts(name, texts) for name, texts in grid.field_texts.items()),
+        "</FieldData>",
+        f'<Piece NumberOfPoints="{len(grid.points)}" NumberOfCells="{count}">',
+        "<PointData>",
+        *(blob.add(name, values) for name, values in grid.point_data.items()),
+        "</PointData>",
+        "<CellData>",
+        *(blob.add(name, values) for name, values in grid.cell_data.items()),
+        "</CellData>",
+        "<Points>",
+        blob.add("Points", grid.points),
+        "</Points>",
+        "<Cells>",
+        *(blob.add(name, values) for name, values in topology.items()),
+        "</Cells>",
+        "</Piece>",
+        "</UnstructuredGrid>",
+        '<AppendedData encoding="base64">',
+    ]
+    return "\n".join(lines).encode() + b"\n_" + blob.content() + b"\n</AppendedData>\n</VTKFile>\n"
+
+
+def collection(files: Mapping[int, str]) -> str:
+    """Return the content of a ``.pvd`` file: file names by time."""
+    entries = "".join(
+        f'<DataSet timestep="{time}" part="0" file={quoteattr(name)}/>\n' for time, name in files.items()
+    )
+    return (
+        '<?xml version="1.0"?>\n<VTKFile type="Collection" version="1.0" byte_order="LittleEndian">\n'
+        f"<Collection>\n{entries}</Collection>\n</VTKFile>\n"
+    )
+
+
+class _Appended:
+    """The data section: arrays one behind the other, each found by its offset."""
+
+    def __init__(self) -> None:
+        self._pieces: list[bytes] = []
+        self._length = 0
+
+    def add(self, name: str, values: NDArray[np.generic]) -> str:
+        flat = np.ascontiguousarray(values.reshape(len(values), -1))
+        kind = _TYPES[flat.dtype.str[1:]]
+        piece = _compressed(flat.astype(flat.dtype.newbyteorder("<"), copy=False).tobytes())
+        offset, self._length = self._length, self._length + len(piece)
+        self._pieces.append(piece)
+        width = "" if flat.shape[1] == 1 else f'NumberOfComponents="{flat.shape[1]}" '
+        place = f'format="appended" offset="{offset}"'
+        return f'<DataArray type="{kind}" Name={quoteattr(name)} {width}{place}/>'
+
+    def content(self) -> bytes:
+        return b"".join(self._pieces)
+
+
+def _compressed(data: bytes) -> bytes:
+    blocks = [zlib.compress(data[i : i + _BLOCK], _LEVEL) for i in range(0, len(data), _BLOCK)]
+    # The last number is the size of the last block, 0 when it is a full one.
+    head = [len(blocks), _BLOCK, len(data) % _BLOCK, *map(len, blocks)]
+    return base64.b64encode(np.array(head, dtype="<u8").tobytes()) + base64.b64encode(b"".join(blocks))
+
+
+def _texts(name: str, texts: Sequence[str]) -> str:
+    codes = " ".join(" ".join(map(str, [*text.encode(), 0])) for text in texts)
+    return (
+        f'<DataArray type="String" Name={quoteattr(name)} NumberOfTuples="{len(texts)}" format="ascii">'
+        f"{codes}</DataArray>"
+    )
