@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: MIT
+"""The second-order cells: reference node positions, facets and shape functions, in VTK order."""
+
+from functools import cache
+from itertools import product
+
+import numpy as np
+
+from geometry.body import FloatArray, IntArray
+
+# Every node is the mean of the corners listed for it; order of the VTK file format.
+_QUAD_CORNERS = ((0, 0), (1, 0), (1, 1), (0, 1))
+_HEXAHEDRON_CORNERS = (
+    (0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0), (0, 0, 1), (1, 0, 1), (1, 1, 1), (0, 1, 1),
+)  # fmt: skip
+_TETRA_CORNERS = ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1))
+_QUAD_NODES = ((0,), (1,), (2,), (3,), (0, 1), (1, 2), (2, 3), (3, 0), (0, 1, 2, 3))
+_HEXAHEDRON_NODES = (
+    (0,), (1,), (2,), (3,), (4,), (5,), (6,), (7,),
+    (0, 1), (1, 2), (2, 3), (3, 0), (4, 5), (5, 6), (6, 7), (7, 4), (0, 4), (1, 5), (2, 6), (3, 7),
+    (0, 3, 7, 4), (1, 2, 6, 5), (0, 1, 5, 4), (3, 2, 6, 7), (0, 1, 2, 3), (4, 5, 6, 7),
+    (0, 1, 2, 3, 4, 5, 6, 7),
+)  # fmt: skip
+_TETRA_NODES = ((0,), (1,), (2,), (3,), (0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3))
+_LINE_NODES = ((0,), (1,), (0, 1))
+_TRIANGLE_NODES = ((0,), (1,), (2,), (0, 1), (1, 2), (2, 0))
+
+
+def _positions(corners: tuple[tuple[int, ...], ...], nodes: tuple[tuple[int, ...], ...]) -> FloatArray:
+    """Return the mean corner of every node, shape (nodes, dimension)."""
+    table = np.array(corners, dtype=np.float64)
+    return np.array([table[list(node)].mean(axis=0) for node in nodes])
+
+
+ELEMENT_NODES: dict[str, FloatArray] = {
+    "line3": _positions(((0,), (1,)), _LINE_NODES),
+    "triangle6": _positions(((0, 0), (1, 0), (0, 1)), _TRIANGLE_NODES),
+    "quad9": _positions(_QUAD_CORNERS, _QUAD_NODES),
+    "tetra10": _positions(_TETRA_CORNERS, _TETRA_NODES),
+    "hexahedron27": _positions(_HEXAHEDRON_CORNERS, _HEXAHEDRON_NODES),
+}
+"""Reference positions of the nodes of each cell type, in [0, 1]^d."""
+
+CORNERS: dict[str, int] = {"line3": 2, "triangle6": 3, "quad9": 4, "tetra10": 4, "hexahedron27": 8}
+"""How many of the nodes, counted from the first, are corners."""
+
+# Corners of the facets, ordered so that the right-hand normal (or, in the plane, the right-hand side of
+# the direction of travel) points out of the cell.
+_FACET_CORNERS: dict[str, tuple[str, tuple[tuple[int, ...], ...], tuple[tuple[int, ...], ...]]] = {
+    "quad9": ("line3", _LINE_NODES, ((0, 1), (1, 2), (2, 3), (3, 0))),
+    "tetra10": ("triangle6", _TRIANGLE_NODES, ((0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3))),
+    "hexahedron27": (
+        "quad9",
+        _QUAD_NODES,
+        ((0, 4, 7, 3), (1, 2, 6, 5), (0, 1, 5, 4), (3, 7, 6, 2), (0, 3, 2, 1), (4, 5, 6, 7)),
+    ),
+}
+
+
+def _facet_nodes(cell_type: str) -> tuple[str, IntArray]:
+    facet_type, nodes, facets = _FACET_CORNERS[cell_type]
+    reference = ELEMENT_NODES[cell_type]
+    table = [
+        [locate(reference, reference[[f[c] for c in node]].mean(axis=0)) for node in nodes] for f in facets
+    ]
+    return facet_type, np.array(table, dtype=np.int64)
+
+
+def locate(reference: FloatArray, position: FloatArray) -> int:
+    """Return the number of the reference node at ``position``, shape (d,)."""
+    return int(np.flatnonzero(np.all(np.abs(reference - position) < 1e-9, axis=1))[0])
+
+
+FACETS: dict[str, tuple[str, IntArray]] = {kind: _facet_nodes(kind) for kind in _FACET_CORNERS}
+"""For each cell type the type of its facets and their local nodes, shape (facets, nodes), seen from outside."""
+
+
+@cache
+def _exponents(cell_type: str) -> IntArray:
+    """Return the exponents of the monomials spanning the cell's quadratic space, shape (nodes, d)."""
+    dimension = ELEMENT_NODES[cell_type].shape[1]
+    powers = np.array(list(product(range(3), repeat=dimension)), dtype=np.int64)
+    simplex = cell_type in ("triangle6", "tetra10")
+    return powers[powers.sum(axis=1) <= 2] if simplex else powers
+
+
+def shape_values(cell_type: str, at: FloatArray) -> FloatArray:
+    """Return the shape functions at reference points ``at`` (k, d), shape (k, nodes)."""
+    powers = _exponents(cell_type)
+    monomials = np.prod(at[:, None, :] ** powers, axis=2)
+    nodal = np.prod(ELEMENT_NODES[cell_type][:, None, :] ** powers, axis=2)
+    return np.linalg.solve(nodal.T, monomials.T).T
+
+
+def shape_gradients(cell_type: str, at: FloatArray) -> FloatArray:
+    """Return the reference gradients of the shape functions at ``at`` (k, d), shape (k, nodes, d)."""
+    powers = _exponents(cell_type)
+    nodal = np.prod(ELEMENT_NODES[cell_type][:, None, :] ** powers, axis=2)
+    parts = []
+    for axis in range(at.shape[1]):
+        lowered = powers.copy()
+        lowered[:, axis] = np.maximum(powers[:, axis] - 1, 0)
+        monomials = powers[:, axis] * np.prod(at[:, None, :] ** lowered, axis=2)
+        parts.append(np.linalg.solve(nodal.T, monomials.T).T)
+    return np.stack(parts, axis=2)
