@@ -1,0 +1,345 @@
+# SPDX-License-Identifier: MIT
+"""The total potential of a part: the one place where the model is written down.
+
+    Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹
+               - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
+               - P V(u) + ½ ∫ k |u|² dA - Σ N ū                    lumen, tissue beds, axial forces
+
+Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import basix.ufl
+import numpy as np
+import ufl
+from dolfinx import fem
+from mpi4py import MPI
+
+from geometry.body import Body, FloatArray, IntArray
+from geometry.errors import InputError
+from solver import kinematics
+from solver.material import LAWS, fibre_family
+from solver.mesh import MeshedBody, mesh_body, named
+from solver.parts import Electrode, Part, Section, Support, TissueBed
+from solver.properties import Properties, properties_of
+
+Expr = ufl.core.expr.Expr
+
+PERMITTIVITY = 8.8541878128e-6  # vacuum, N/kV²; CODATA 2018
+QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
+
+
+@dataclass(frozen=True)
+class Model:
+    """Everything that says what is solved, apart from the loads.
+
+    Attributes:
+        body: The meshed part.
+        parts: One for each region of the body.
+        supports: How surfaces are held.
+        electrodes: One for each electrode band.
+        beds: Tissue beds on outer surfaces.
+        sections: Heights at which radii are reported.
+        electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is an unknown).
+
+    Raises:
+        InputError: Parts, electrodes or supports do not match the body.
+    """
+
+    body: Body
+    parts: tuple[Part, ...]
+    supports: tuple[Support, ...] = ()
+    electrodes: tuple[Electrode, ...] = ()
+    beds: tuple[TissueBed, ...] = ()
+    sections: tuple[Section, ...] = ()
+    electrics: str = "layered"
+
+    def __post_init__(self) -> None:
+        _check_parts(self)
+        _check_electrodes(self)
+        for item in (*self.supports, *self.beds):
+            named(self.body, item.region)
+
+    @property
+    def axisymmetric(self) -> bool:
+        """Whether the body is a meridian mesh."""
+        return self.body.model == "axisymmetric"
+
+    @property
+    def has_lumen(self) -> bool:
+        """Whether there is an inner surface that a fluid wets."""
+        return "lumen" in self.body.surfaces
+
+    @property
+    def solved_potential(self) -> bool:
+        """Whether the electric potential is an unknown."""
+        return bool(self.electrodes) and self.electrics == "solved"
+
+    def part_of(self, region: str) -> Part:
+        """The part that fills a region."""
+        return next(part for part in self.parts if part.region == region)
+
+
+class Problem:
+    """The discrete potential of a model: unknowns, parameter fields and uncompiled forms.
+
+    Attributes:
+        model: What is solved.
+        mesh: The DOLFINx mesh.
+        spaces: Function spaces of u, p and, with a solved potential, φ.
+        unknowns: The functions u, p, φ.
+        fields: Cell-wise parameters; changing their values never recompiles a form.
+        lumen_pressure: Constant P, MPa.
+    """
+
+    def __init__(self, model: Model, *, comm: MPI.Comm = MPI.COMM_WORLD) -> None:
+        self.model = model
+        self.mesh: MeshedBody = mesh_body(model.body, comm)
+        domain = self.mesh.domain
+        cell = domain.basix_cell()
+        dim = domain.geometry.dim
+        elements = [basix.ufl.element("Lagrange", cell, 2, shape=(dim,)), pressure_element(cell)]
+        if model.solved_potential:
+            elements.append(basix.ufl.element("Lagrange", cell, 2))
+        self.spaces = [fem.functionspace(domain, e) for e in elements]
+        self.unknowns = [fem.Function(V, name=n) for V, n in zip(self.spaces, "upφ", strict=False)]
+        self.fields: Properties = properties_of(model, self.mesh)
+        self.lumen_pressure = fem.Constant(domain, 0.0)
+        self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
+        self._x = ufl.SpatialCoordinate(domain)
+        self._weight = kinematics.measure_weight(self._x, model.axisymmetric)
+        normal = self._nodal(model.body.normal)
+        hoop = None if model.axisymmetric else self._nodal(_hoop(model.body))
+        self.frame = kinematics.wall_frame(normal, hoop)
+        self.dx = ufl.Measure(
+            "dx",
+            domain=domain,
+            subdomain_data=[(i, cells) for i, (_, cells) in enumerate(self.fields.laws, start=1)],
+            metadata={"quadrature_degree": QUADRATURE_DEGREE},
+        )
+        self.surface_ids = {name: i for i, name in enumerate(self._loaded_surfaces(), start=1)}
+        self.ds = ufl.Measure(
+            "ds",
+            domain=domain,
+            subdomain_data=[(i, self.mesh.facet_entities(s)) for s, i in self.surface_ids.items()],
+            metadata={"quadrature_degree": QUADRATURE_DEGREE},
+        )
+
+    @property
+    def comm(self) -> MPI.Comm:
+        """Communicator of the mesh."""
+        return self.mesh.domain.comm
+
+    @property
+    def F(self) -> Expr:
+        """Deformation gradient of the drawn body."""
+        return ufl.Identity(3) + kinematics.gradient(self.unknowns[0], self._x, self.model.axisymmetric)
+
+    def elastic(self) -> kinematics.Strain:
+        """Strain of Fe = F G⁻¹, G the natural stretch along the wall directions."""
+        F = self.F
+        if self.fields.natural is not None:
+            G_inverse = ufl.Identity(3) + sum(
+                (1 / g - 1) * ufl.outer(d, d) for g, d in zip(self.fields.natural, self.frame, strict=True)
+            )
+            F = F * G_inverse
+        return kinematics.strain_of(F, self.model.axisymmetric, self.frame)
+
+    def stored_energy(self, law: str) -> Expr:
+        """ψ(Fe) of a law with its electrode film and fibres, per stress-free volume."""
+        strain = self.elastic()
+        ψ = LAWS[law].energy(strain, *self.fields.law_arguments(law))
+        if self.fields.film is not None:
+            fraction, μ = self.fields.film
+            ψ = (1 - fraction) * ψ + fraction * μ / 2 * (ufl.tr(strain.C) - 3)
+        if self.fields.fibres is not None:
+            ψ += self._fibre_energy(strain)
+        return ψ
+
+    def nominal_field(self) -> Expr | None:
+        """E0 in the drawn configuration, kV/mm; ``None`` without electrodes."""
+        if not self.model.electrodes:
+            return None
+        if self.model.solved_potential:
+            return -kinematics.scalar_gradient(self.unknowns[2], self.model.axisymmetric)
+        return self.fields.sheet_field * self.frame[0]
+
+    def field_energy(self) -> Expr | None:
+        """½ ε J |F⁻ᵀ E0|² per drawn volume, mJ/mm³; ``None`` without electrodes."""
+        E0 = self.nominal_field()
+        if E0 is None:
+            return None
+        F = self.F
+        return self.fields.permittivity / 2 * ufl.det(F) * ufl.inner(ufl.inv(F).T * E0, ufl.inv(F).T * E0)
+
+    def material_energy(self, law: str) -> Expr:
+        """det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
+        p = self.unknowns[1]
+        Je = self.elastic().J
+        return self.fields.det_G * (self.stored_energy(law) - p * (Je - 1) - self.fields.compliance / 2 * p**2)
+
+    def internal_energy(self) -> ufl.Form:
+        """Π without the lumen and the axial forces."""
+        U = self.field_energy()
+        Π = 0
+        for i, (law, _) in enumerate(self.fields.laws, start=1):
+            density = self.material_energy(law)
+            if U is not None:
+                density -= U
+            Π += density * self._weight * self.dx(i)
+        for bed, k in zip(self.model.beds, self.fields.bed_stiffness, strict=True):
+            Π += k / 2 * self._bed_motion(bed) * self._weight * self.ds(self.surface_ids[bed.region])
+        return Π
+
+    def volume(self) -> ufl.Form:
+        """Enclosed volume V(u) of the modelled piece by ∫ ½ x⊥·n da, exact while the ends stay plane."""
+        x = self._x + self.unknowns[0]
+        across = [x[0], 0, 0] if self.model.axisymmetric else [x[0], x[1], 0]
+        return -ufl.inner(ufl.as_vector(across) / 2, self._area_vector()) * self._weight * self._lumen()
+
+    def volume_gradient(self, v: Expr, *, closed: bool) -> ufl.Form:
+        """δV for a virtual displacement v.
+
+        Args:
+            v: Test function of the displacement.
+            closed: True takes the derivative of V, which includes the thrust on end plates; False the work of
+                the pressure on the wall alone, the same where the ends of the lumen slide in their planes.
+        """
+        if closed:
+            return ufl.derivative(self.volume(), self.unknowns[0], v)
+        v3 = ufl.as_vector([v[0], 0, v[1]]) if self.model.axisymmetric else v
+        return -ufl.inner(v3, self._area_vector()) * self._weight * self._lumen()
+
+    def mean_axial(self, surface: str, w: Expr) -> ufl.Form:
+        """∫ w_Z dA over a named surface in the reference configuration (divide by its area)."""
+        return w[-1] * self._weight * self.ds(self.surface_ids[surface])
+
+    def area(self, surface: str) -> ufl.Form:
+        """Reference area of a named surface."""
+        return fem.Constant(self.mesh.domain, 1.0) * self._weight * self.ds(self.surface_ids[surface])
+
+    def _area_vector(self) -> Expr:
+        """cof(F) N: current area vector per reference area (Nanson)."""
+        N = ufl.FacetNormal(self.mesh.domain)
+        N3 = ufl.as_vector([N[0], 0, N[1]]) if self.model.axisymmetric else N
+        return _cofactor(self.F) * N3
+
+    def _lumen(self) -> Any:
+        return self.ds(self.surface_ids["lumen"])
+
+    def _bed_motion(self, bed: TissueBed) -> Expr:
+        u = self.unknowns[0]
+        return ufl.inner(u, u) if bed.direction == "all" else ufl.inner(u, ufl.FacetNormal(self.mesh.domain)) ** 2
+
+    def _fibre_energy(self, strain: kinematics.Strain) -> Expr:
+        assert self.fields.fibres is not None
+        along, across, k1, k2 = self.fields.fibres
+        _, hoop, axial = self.frame
+        pair = [fibre_family(strain, k1, k2, along * hoop + sign * across * axial) for sign in (1, -1)]
+        share = self.fields.fibre_share
+        return share * pair[0] + (1 - share) * pair[1]
+
+    def _nodal(self, values: FloatArray) -> fem.Function:
+        f = fem.Function(self.spaces[0])
+        f.x.array[:] = values[self.node_of_dof].ravel()
+        return f
+
+    def _loaded_surfaces(self) -> list[str]:
+        """Outer surfaces that may carry a load, in a fixed order."""
+        names = [name for name in ("lumen", "end_low", "end_high") if name in self.model.body.surfaces]
+        return names + [bed.region for bed in self.model.beds if bed.region not in names]
+
+
+def pressure_element(cell: Any) -> Any:
+    """Pressure element that pairs with quadratic displacement.
+
+    Linear and discontinuous on quadrilaterals and hexahedra, so that the pressure may jump where materials or
+    electrodes end; linear and continuous on tetrahedra.
+    """
+    if cell.name == "tetrahedron":
+        return basix.ufl.element("Lagrange", cell, 1)
+    return basix.ufl.element("DPC", cell, 1, discontinuous=True)
+
+
+def _cofactor(F: Expr) -> Expr:
+    """J F⁻ᵀ of a 3x3 tensor, free of divisions."""
+    rows = [F[i, :] for i in range(3)]
+    return ufl.as_matrix(
+        [[ufl.cross(rows[(i + 1) % 3], rows[(i + 2) % 3])[j] for j in range(3)] for i in range(3)]
+    )
+
+
+def _hoop(body: Body) -> FloatArray:
+    if body.hoop is None:
+        raise InputError("a three-dimensional body needs its hoop directions", key="hoop")
+    return body.hoop
+
+
+def _check_parts(model: Model) -> None:
+    regions = list(model.body.regions)
+    given = [part.region for part in model.parts]
+    for region in given:
+        if region not in regions:
+            raise InputError(f"part '{region}': no such region; the body has: {', '.join(regions)}", key=region)
+    missing = [region for region in regions if region not in given]
+    if missing or len(set(given)) != len(given):
+        raise InputError(
+            f"each region needs exactly one part; missing: {', '.join(missing) or 'none'}", key="parts"
+        )
+
+
+def _check_electrodes(model: Model) -> None:
+    names = [e.name for e in model.electrodes]
+    if sorted(names) != sorted(model.body.bands):
+        raise InputError(
+            f"electrodes {names} do not match the body's bands {sorted(model.body.bands)}", key="electrodes"
+        )
+    if model.electrics not in ("layered", "solved"):
+        raise InputError(f"electrics = '{model.electrics}' must be layered or solved", key="electrics")
+    for name in names:
+        for region in regions_of_band(model.body, name):
+            part = model.part_of(region)
+            if part.sheets is None:
+                raise InputError(f"electrode '{name}' lies on '{region}', which has no sheets", key=name)
+            if not part.material.permittivity > 0:
+                raise InputError(
+                    f"electrode '{name}': material '{part.material.name}' has permittivity "
+                    f"{part.material.permittivity}; it must be positive",
+                    key=name,
+                )
+            if model.electrics == "solved" and part.sheets.count != 1:
+                raise InputError(
+                    f"electrics = 'solved' draws every sheet as a layer of its own; '{region}' has "
+                    f"{part.sheets.count} sheets, use 1 (or electrics = 'layered')",
+                    key=name,
+                )
+
+
+def regions_of_band(body: Body, band: str) -> list[str]:
+    """Regions in which an electrode band has cells."""
+    cells: IntArray = body.bands[band]
+    return [region for region, members in body.regions.items() if np.isin(members, cells).any()]
+
+
+def describe_unknowns(problem: Problem) -> dict[str, int]:
+    """Number of unknowns of each field and in all."""
+    counts = {
+        name: V.dofmap.index_map.size_global * V.dofmap.index_map_bs
+        for name, V in zip(("displacement", "pressure", "potential"), problem.spaces, strict=False)
+    }
+    return counts | {"all": sum(counts.values())}
+
+
+__all__: Sequence[str] = [
+    "PERMITTIVITY",
+    "Model",
+    "Problem",
+    "describe_unknowns",
+    "pressure_element",
+    "regions_of_band",
+]

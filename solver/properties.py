@@ -1,0 +1,154 @@
+# SPDX-License-Identifier: MIT
+"""Cell-wise parameter fields of a model: values enter the forms as data, never as code."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+import ufl
+from dolfinx import fem
+
+from geometry.body import FloatArray, IntArray
+from solver.material import LAWS
+from solver.mesh import MeshedBody
+from solver.parts import Part
+
+if TYPE_CHECKING:
+    from solver.problem import Model
+
+EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
+
+
+@dataclass
+class Properties:
+    """Parameter fields (piecewise constant) and the cells of each law.
+
+    Attributes:
+        laws: Name of each law in use and its local cells.
+        slots: Parameter fields, reused by every law.
+        compliance: 1/κ, 1/MPa; 0 where incompressible.
+        det_G: Stress-free over drawn volume.
+        natural: Natural stretch (normal, hoop, axial), or ``None`` when every part has none.
+        film: Electrode film (volume fraction, shear modulus), or ``None``.
+        fibres: (cos, sin of the angle from hoop, k1, k2), or ``None``.
+        fibre_share: Share of the +angle family: ½ for a balanced pair, 1 for one family.
+        permittivity: ε, N/kV².
+        sheet_field: Nominal field V/t of the layered model, kV/mm.
+        bed_stiffness: One constant a tissue bed, MPa/mm.
+        full_natural: Natural stretch at full value on all body cells, (3, cells); ``natural`` is ramped to it.
+    """
+
+    laws: list[tuple[str, IntArray]]
+    slots: list[fem.Function]
+    terms: int
+    compliance: fem.Function
+    det_G: Any
+    natural: tuple[fem.Function, ...] | None
+    film: tuple[fem.Function, fem.Function] | None
+    fibres: tuple[fem.Function, ...] | None
+    fibre_share: fem.Function | None
+    permittivity: fem.Function
+    sheet_field: fem.Function
+    bed_stiffness: list[fem.Constant]
+    full_natural: FloatArray
+    original: IntArray = field(repr=False, default_factory=lambda: np.empty(0, dtype=np.int64))
+
+    def law_arguments(self, law: str) -> tuple[Any, ...]:
+        """Arguments of a law's energy after the strain."""
+        if law == "ogden":
+            n = self.terms
+            return ufl.as_vector(self.slots[:n]), ufl.as_vector(self.slots[n : 2 * n])
+        return tuple(self.slots[: len(LAWS[law].parameters)])
+
+    def set_natural(self, share: float) -> None:
+        """Ramp the natural stretch: G = 1 + share (G_full - 1)."""
+        for f, full in zip(self.natural or (), self.full_natural, strict=False):
+            f.x.array[:] = 1 + share * (full[self.original] - 1)
+
+
+def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
+    """Fill the parameter fields of a model on its mesh."""
+    space = fem.functionspace(mesh.domain, ("DG", 0))
+    cells = len(model.body.cells)
+
+    def spread(value: Callable[[Part], float]) -> FloatArray:
+        values = np.zeros(cells)
+        for part in model.parts:
+            values[model.body.regions[part.region]] = value(part)
+        return values
+
+    def function(values: FloatArray) -> fem.Function:
+        f = fem.Function(space)
+        f.x.array[:] = values[mesh.original_cells]
+        return f
+
+    laws = sorted({part.material.law for part in model.parts}, key=list(LAWS).index)
+    law_cells = [
+        (
+            law,
+            mesh.cells_of(
+                np.concatenate([model.body.regions[p.region] for p in model.parts if p.material.law == law])
+            ),
+        )
+        for law in laws
+    ]
+    terms = max((len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0)
+    slots = [function(spread(lambda p, i=i: _slot(p, i, terms))) for i in range(_slot_count(laws, terms))]
+    full = np.stack([spread(lambda p, i=i: p.natural_stretch.factors[i]) for i in range(3)])
+    stretched = bool(np.any(full != 1.0))
+    natural = tuple(function(np.ones(cells)) for _ in range(3)) if stretched else None
+    in_bands = np.zeros(cells)
+    for band in model.body.bands.values():
+        in_bands[band] = 1.0
+    return Properties(
+        laws=law_cells,
+        slots=slots,
+        terms=terms,
+        compliance=function(spread(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0)),
+        det_G=natural[0] * natural[1] * natural[2] if natural else 1,
+        natural=natural,
+        film=_film(model, function, spread, in_bands),
+        fibres=_fibres(model, function, spread),
+        fibre_share=function(spread(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0))
+        if any(p.fibres for p in model.parts)
+        else None,
+        permittivity=function(EPS0 * spread(lambda p: p.material.permittivity)),
+        sheet_field=function(np.zeros(cells)),
+        bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
+        full_natural=full,
+        original=mesh.original_cells,
+    )
+
+
+def _slot_count(laws: list[str], terms: int) -> int:
+    return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
+
+
+def _slot(part: Part, i: int, terms: int) -> float:
+    """Value of slot i for a part: plain parameters in order; Ogden moduli, then exponents, padded by zero terms."""
+    if part.material.law != "ogden":
+        names = LAWS[part.material.law].parameters
+        return part.material.scalar(names[i]) if i < len(names) else 0.0
+    name, p = ("moduli", i) if i < terms else ("exponents", i - terms)
+    values = part.material.terms(name)
+    return values[p] if p < len(values) else (0.0 if name == "moduli" else 2.0)
+
+
+def _film(model: "Model", function: Any, spread: Any, in_bands: FloatArray) -> tuple[Any, Any] | None:
+    if not any(p.electrode_film for p in model.parts):
+        return None
+    fraction = spread(lambda p: p.electrode_film.volume_fraction if p.electrode_film else 0.0)
+    modulus = spread(lambda p: p.electrode_film.shear_modulus if p.electrode_film else 0.0)
+    return function(fraction * in_bands), function(modulus)
+
+
+def _fibres(model: "Model", function: Any, spread: Any) -> tuple[Any, ...] | None:
+    if not any(p.fibres for p in model.parts):
+        return None
+    angle = np.deg2rad(spread(lambda p: p.fibres.angle if p.fibres else 0.0))
+    k1 = spread(lambda p: p.fibres.stiffness if p.fibres else 0.0)
+    k2 = spread(lambda p: p.fibres.stiffening if p.fibres else 1.0)
+    return function(np.cos(angle)), function(np.sin(angle)), function(k1), function(k2)

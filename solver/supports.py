@@ -1,0 +1,144 @@
+# SPDX-License-Identifier: MIT
+"""Supports as fixed unknowns and ties between unknowns."""
+
+import math
+from dataclasses import dataclass, field
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+from dolfinx import fem
+
+from geometry.body import Body, IntArray
+from geometry.errors import InputError
+from solver.mesh import surface_nodes
+from solver.problem import Problem
+
+_TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
+
+
+@dataclass(frozen=True)
+class Fixed:
+    """Displacement components of nodes that are prescribed together.
+
+    Attributes:
+        support: Surface whose prescribed motion they follow; ``""`` where they stay at zero.
+        component: 0-based component of the displacement.
+        nodes: Body nodes, sorted.
+    """
+
+    support: str
+    component: int
+    nodes: IntArray
+
+
+@dataclass(frozen=True)
+class Tie:
+    """Slave unknowns that follow a master: u_slave = factor u_master.
+
+    Attributes:
+        slaves: Pairs (body node, component), shape (k, 2).
+        masters: Pairs (body node, component), shape (k, 2).
+        factor: One number for all.
+    """
+
+    slaves: IntArray
+    masters: IntArray
+    factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class Constraints:
+    """All fixed components and ties of a model, in terms of body nodes."""
+
+    fixed: tuple[Fixed, ...] = ()
+    ties: tuple[Tie, ...] = field(default=())
+
+
+def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -> Constraints:
+    """Translate supports, the axis and the sides of a sector.
+
+    Args:
+        body: The meshed part.
+        supports: ``Support`` records.
+        axis_is_fixed: Keep nodes on the axis there (always right for a body of revolution).
+
+    Raises:
+        InputError: A ``symmetric`` surface is not plane or not square to an axis.
+    """
+    last = body.points.shape[1] - 1
+    fixed: list[Fixed] = []
+    ties: list[Tie] = []
+    for support in supports:
+        nodes = surface_nodes(body, support.region)
+        if support.hold == "all":
+            fixed += [Fixed("", i, nodes) for i in range(last)] + [Fixed(support.region, last, nodes)]
+        elif support.hold == "axial":
+            fixed.append(Fixed(support.region, last, nodes))
+        elif support.hold == "radial":
+            fixed += [Fixed("", i, nodes) for i in range(last)]
+        elif support.hold == "symmetric":
+            fixed.append(Fixed("", _plane_component(body, support.region, nodes), nodes))
+        else:
+            ties.append(_plate(nodes, last))
+            if support.hold == "plate all":
+                fixed += [Fixed("", i, nodes) for i in range(last)]
+    if axis_is_fixed:
+        fixed += _axis(body, last)
+    for side in ("side_low", "side_high"):
+        if side in body.surfaces:
+            _side(body, side, fixed, ties)
+    return Constraints(tuple(fixed), tuple(ties))
+
+
+def _axis(body: Body, last: int) -> list[Fixed]:
+    if body.model == "axisymmetric":
+        on_axis = np.flatnonzero(np.abs(body.points[:, 0]) < _TOUCH)
+    elif body.model == "sector":
+        on_axis = np.flatnonzero(np.hypot(body.points[:, 0], body.points[:, 1]) < _TOUCH)
+    else:
+        return []
+    return [Fixed("", i, on_axis) for i in range(last)] if len(on_axis) else []
+
+
+def _side(body: Body, side: str, fixed: list[Fixed], ties: list[Tie]) -> None:
+    """Symmetry plane through the axis: no motion across it; a plane off the axes ties u_Y to u_X."""
+    nodes = surface_nodes(body, side)
+    r = np.hypot(body.points[nodes, 0], body.points[nodes, 1])
+    outermost = body.points[nodes[np.argmax(r)]]
+    angle = math.atan2(outermost[1], outermost[0])
+    if abs(math.sin(angle)) < 1e-9:
+        fixed.append(Fixed("", 1, nodes))
+    elif abs(math.cos(angle)) < 1e-9:
+        fixed.append(Fixed("", 0, nodes))
+    else:
+        off = nodes[r > _TOUCH]
+        pair = np.stack([off, np.ones_like(off)], axis=1)
+        ties.append(Tie(pair, np.stack([off, np.zeros_like(off)], axis=1), math.tan(angle)))
+
+
+def _plate(nodes: IntArray, component: int) -> Tie:
+    slaves = np.stack([nodes[1:], np.full(len(nodes) - 1, component)], axis=1)
+    return Tie(slaves, np.broadcast_to(np.array([nodes[0], component]), slaves.shape).copy())
+
+
+def _plane_component(body: Body, region: str, nodes: IntArray) -> int:
+    spans = np.ptp(body.points[nodes], axis=0)
+    component = int(np.argmin(spans))
+    if spans[component] > 1e-6 * max(spans.max(), 1e-12):
+        raise InputError(
+            f"support '{region}': hold = 'symmetric' needs a plane surface square to an axis", key=region
+        )
+    return component
+
+
+def local_dofs(problem: Problem, nodes: IntArray, component: int) -> IntArray:
+    """Local scalar dofs (owned and ghost) of a displacement component at body nodes, int32."""
+    blocks = np.flatnonzero(np.isin(problem.node_of_dof, nodes))
+    return (blocks * problem.spaces[0].dofmap.index_map_bs + component).astype(np.int32)
+
+
+def dirichlet(problem: Problem, fixed: Fixed, value: fem.Constant) -> fem.DirichletBC:
+    """DOLFINx boundary condition of a group of fixed components."""
+    dofs = local_dofs(problem, fixed.nodes, fixed.component)
+    return fem.dirichletbc(value, dofs, problem.spaces[0].sub(fixed.component))

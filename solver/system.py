@@ -1,0 +1,367 @@
+# SPDX-License-Identifier: MIT
+"""The discrete equations: residual, tangent, load derivatives and their solution."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from itertools import pairwise
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+import ufl
+from dolfinx import fem
+from dolfinx.fem import petsc as fem_petsc
+from mpi4py import MPI
+from petsc4py import PETSc
+
+from geometry.body import FloatArray
+from solver import forms
+from solver.linear import Count, Factor
+from solver.problem import Problem
+from solver.supports import Constraints, constraints_of, dirichlet
+from solver.ties import tie_matrix
+
+
+@dataclass(frozen=True)
+class Loads:
+    """Loads on a model at one moment.
+
+    Attributes:
+        pressure: Lumen pressure P, MPa.
+        voltages: kV by electrode.
+        forces: Axial force along +Z by surface, N, on the whole part.
+        displacements: Axial motion of a support, mm.
+        natural: Share of the natural stretch in force, 0 to 1.
+    """
+
+    pressure: float = 0.0
+    voltages: Mapping[str, float] = field(default_factory=dict)
+    forces: Mapping[str, float] = field(default_factory=dict)
+    displacements: Mapping[str, float] = field(default_factory=dict)
+    natural: float = 1.0
+
+
+class System:
+    """Compiled equations R(x; loads) = 0 of a problem, with x = (u, p[, φ]) as one vector.
+
+    Attributes:
+        problem: The potential.
+        x: Present unknowns.
+        residual: Out-of-balance vector of the last ``assemble_residual``; zero at fixed unknowns.
+        raw: The same with the reactions at fixed unknowns left in.
+        f: ∂(external)/∂P = δV, the pressure's load vector at the present x.
+        count: Tally of the work done.
+    """
+
+    def __init__(self, problem: Problem, constraints: Constraints | None = None) -> None:
+        self.problem = problem
+        self.count = Count()
+        self.closed_ends = any(s.hold.startswith("plate") for s in problem.model.supports)
+        self._compile()
+        self._hold(constraints or constraints_of(problem.model.body, problem.model.supports))
+        spaces = problem.spaces
+        self.x = fem_petsc.create_vector(spaces)
+        self.residual = fem_petsc.create_vector(spaces)
+        self.raw = fem_petsc.create_vector(spaces)
+        self.f = fem_petsc.create_vector(spaces)
+        self.matrix = fem_petsc.create_matrix(self.tangent_forms)
+        self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
+        self.size = self.x.getSize()
+        self._ties = tie_matrix(problem, self.x, self.constraints)
+        self._reduced: PETSc.Mat | None = None
+        self.factor = Factor(problem.comm, self.size, self.count)
+        self._loads: Loads | None = None
+
+    def _compile(self) -> None:
+        problem = self.problem
+        tests = ufl.TestFunctions(ufl.MixedFunctionSpace(*problem.spaces))
+        trials = ufl.TrialFunctions(ufl.MixedFunctionSpace(*problem.spaces))
+        Π = problem.internal_energy()
+        R = _derivatives(Π, problem.unknowns, tests)
+        K = [_derivatives(Ri, problem.unknowns, trials) for Ri in R]
+        if problem.model.solved_potential:
+            K[1][2] = K[2][1] = None  # pressure and potential do not meet
+        self.volume_form = self.volume_gradient = None
+        if problem.model.has_lumen:
+            δV = problem.volume_gradient(tests[0], closed=self.closed_ends)
+            K[0][0] -= problem.lumen_pressure * ufl.derivative(δV, problem.unknowns[0], trials[0])
+            self.volume_form = forms.compile_forms(problem.volume())
+            self.volume_gradient = forms.compile_forms(δV)
+        self.residual_forms = forms.compile_forms(R)
+        self.tangent_forms = forms.compile_forms(K)
+        self.voltage_rate = self.field_rate = None
+        if problem.model.electrodes and not problem.model.solved_potential:
+            self.field_rate = fem.Function(problem.fields.sheet_field.function_space)
+            dR = ufl.derivative(R[0], problem.fields.sheet_field, self.field_rate)
+            self.voltage_rate = forms.compile_forms(dR)
+
+    def _hold(self, constraints: Constraints) -> None:
+        self.constraints = constraints
+        domain = self.problem.mesh.domain
+        self._values = [fem.Constant(domain, 0.0) for _ in constraints.fixed]
+        self.bcs = [
+            dirichlet(self.problem, f, v) for f, v in zip(constraints.fixed, self._values, strict=True)
+        ]
+        self._voltage_bcs = potential_conditions(self.problem) if self.problem.model.solved_potential else []
+        self.all_bcs = self.bcs + [bc for _, bc, _ in self._voltage_bcs]
+        potentials = [bc for _, bc, _ in self._voltage_bcs]
+        self.bcs_by_block = [self.bcs, [], potentials][: len(self.problem.spaces)]
+
+    # loads
+
+    def apply(self, loads: Loads) -> None:
+        """Set loads; fixed unknowns of ``x`` take their prescribed values."""
+        problem = self.problem
+        self._loads = loads
+        problem.lumen_pressure.value = loads.pressure
+        problem.fields.set_natural(loads.natural)
+        self._set_field(problem.fields.sheet_field, loads.voltages)
+        self._prescribe(loads.displacements, loads.voltages)
+        fem_petsc.set_bc(self.x, self.bcs_by_block)
+
+    def _set_field(self, target: fem.Function, voltages: Mapping[str, float]) -> None:
+        target.x.array[:] = self.nominal_sheet_field(voltages)[self.problem.mesh.original_cells]
+
+    def _prescribe(self, displacements: Mapping[str, float], voltages: Mapping[str, float]) -> None:
+        for fixed, value in zip(self.constraints.fixed, self._values, strict=True):
+            value.value = displacements.get(fixed.support, 0.0) if fixed.support else 0.0
+        for electrode, _, value in self._voltage_bcs:
+            value.value = voltages.get(electrode, 0.0) if electrode else 0.0
+
+    def nominal_sheet_field(self, voltages: Mapping[str, float]) -> FloatArray:
+        """V/t of the layered model in every body cell, kV/mm."""
+        model = self.problem.model
+        field_ = np.zeros(len(model.body.cells))
+        for name, voltage in voltages.items():
+            field_[model.body.bands[name]] = voltage
+        return field_ * self._inverse_sheet_thickness
+
+    @cached_property
+    def _inverse_sheet_thickness(self) -> FloatArray:
+        model = self.problem.model
+        inverse = np.zeros(len(model.body.cells))
+        for part in model.parts:
+            if part.sheets is not None:
+                inverse[model.body.regions[part.region]] = 1 / part.sheets.thickness
+        return inverse
+
+    # assembly
+
+    def read_x(self) -> None:
+        """Copy ``x`` into the unknown functions."""
+        self.x.ghostUpdate(PETSc.InsertMode.INSERT, PETSc.ScatterMode.FORWARD)
+        fem_petsc.assign(self.x, self.problem.unknowns)
+
+    def assemble_residual(self) -> None:
+        """Fill ``residual``, ``raw`` and ``f`` at the present ``x`` and loads."""
+        assert self._loads is not None
+        self.count.residuals += 1
+        self.read_x()
+        _assemble(self.raw, self.residual_forms)
+        if self.volume_gradient is not None:
+            self._assemble_f()
+            self.raw.axpy(-self._loads.pressure, self.f)
+        for surface, force in self._loads.forces.items():
+            self.raw.axpy(-force / self.problem.model.body.copies, self._axial_vector(surface))
+        self.raw.copy(self.residual)
+        self.zero_fixed(self.residual)
+
+    def _assemble_f(self) -> None:
+        self.f.zeroEntries()
+        blocks = [self.volume_gradient] + [None] * (len(self.problem.spaces) - 1)
+        _assemble_first(self.f, blocks[0], self.problem)
+
+    def volume(self) -> float:
+        """Volume enclosed by the whole part, mm³."""
+        assert self.volume_form is not None
+        return self.sum(fem.assemble_scalar(self.volume_form)) * self.problem.model.body.copies
+
+    def sum(self, value: float) -> float:
+        """Sum of a number over the ranks."""
+        return float(self.problem.comm.allreduce(value, op=MPI.SUM))
+
+    def factorise(self) -> None:
+        """Assemble the tangent at the present ``x`` and factorise it.
+
+        Raises:
+            NoEquilibrium: The factorisation failed.
+        """
+        self.count.tangents += 1
+        self.read_x()
+        self.matrix.zeroEntries()
+        fem_petsc.assemble_matrix(self.matrix, self.tangent_forms, bcs=self.all_bcs)
+        self.matrix.assemble()
+        if self._ties is None:
+            self.factor.factorise(self.matrix)
+            return
+        T = self._ties.T
+        if self._reduced is None:
+            self._reduced = self.matrix.ptap(T)
+        else:
+            self.matrix.ptap(T, result=self._reduced)
+        self._reduced.setOption(PETSc.Mat.Option.SYMMETRIC, True)
+        self.factor.factorise(self._reduced)
+
+    def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
+        """out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
+        if self._ties is None:
+            self.factor.solve(rhs, out)
+            return
+        self._ties.T.multTranspose(rhs, self._ties.rhs)
+        self.factor.solve(self._ties.rhs, self._ties.solution)
+        self._ties.T.mult(self._ties.solution, out)
+
+    def zero_fixed(self, vector: PETSc.Vec) -> None:
+        """Zero the fixed unknowns of a vector."""
+        fem_petsc.set_bc(vector, self.bcs_by_block, alpha=0.0)
+
+    def set_pressure(self, pressure: float) -> None:
+        """Change the lumen pressure alone (an unknown under volume control)."""
+        assert self._loads is not None
+        self._loads = replace(self._loads, pressure=pressure)
+        self.problem.lumen_pressure.value = pressure
+
+    def load_norm(self) -> float:
+        """Norm of the present external forces on the modelled piece, N."""
+        assert self._loads is not None
+        total = abs(self._loads.pressure) * self.f.norm() if self.volume_gradient is not None else 0.0
+        for surface, force in self._loads.forces.items():
+            total += abs(force) * self._axial_vector(surface).norm() / self.problem.model.body.copies
+        return total
+
+    def block_norms(self, vector: PETSc.Vec) -> tuple[float, ...]:
+        """Norms of the blocks (u, p[, φ]) of a vector."""
+        offsets, _ = self.x.getAttr("_blocks")
+        a = vector.array_r
+        squares = [float(a[i:j] @ a[i:j]) for i, j in pairwise(offsets)]
+        return tuple(math.sqrt(self.sum(s)) for s in squares)
+
+    def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
+        """Norms of the blocks of a residual-like vector, ties folded in."""
+        if self._ties is not None:
+            self._ties.T.multTranspose(vector, self._ties.rhs)
+            self._ties.spread(self._ties.rhs, self._ties.folded)
+            vector = self._ties.folded
+        return self.block_norms(vector)
+
+    def load_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """out = -∂R/∂s for loads that change at the given rate, prescribed unknowns lifted.
+
+        The natural stretch is not differentiated; its ramp goes without a tangent predictor.
+        """
+        out.zeroEntries()
+        if self.voltage_rate is not None and self.field_rate is not None and any(rate.voltages.values()):
+            self._set_field(self.field_rate, rate.voltages)
+            _assemble_first(out, self.voltage_rate, self.problem)
+            out.scale(-1.0)
+        if self.volume_gradient is not None and rate.pressure:
+            out.axpy(rate.pressure, self.f)
+        for surface, force in rate.forces.items():
+            out.axpy(force / self.problem.model.body.copies, self._axial_vector(surface))
+        if any(rate.displacements.values()) or (self._voltage_bcs and any(rate.voltages.values())):
+            self._lift(rate, out)
+        else:
+            self.zero_fixed(out)
+
+    def _lift(self, rate: Loads, out: PETSc.Vec) -> None:
+        assert self._loads is not None
+        self._prescribe(rate.displacements, rate.voltages)
+        lifted = self.raw.duplicate()
+        lifted.setAttr("_blocks", self.raw.getAttr("_blocks"))
+        lifted.zeroEntries()
+        fem_petsc.apply_lifting(lifted, self.tangent_forms, bcs=self.bcs_by_block)
+        lifted.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
+        out.axpy(1.0, lifted)
+        fem_petsc.set_bc(out, self.bcs_by_block)
+        self._prescribe(self._loads.displacements, self._loads.voltages)
+        lifted.destroy()
+
+    def _axial_vector(self, surface: str) -> PETSc.Vec:
+        """∂ū/∂u of the mean axial motion of a surface; constant, assembled once."""
+        if surface not in self._axial:
+            v = ufl.TestFunction(self.problem.spaces[0])
+            area = self.sum(fem.assemble_scalar(forms.compile_forms(self.problem.area(surface))))
+            vector = fem_petsc.create_vector(self.problem.spaces)
+            vector.zeroEntries()
+            _assemble_first(vector, forms.compile_forms(self.problem.mean_axial(surface, v)), self.problem)
+            vector.scale(1 / area)
+            self._axial[surface] = vector
+        return self._axial[surface]
+
+    @cached_property
+    def _axial(self) -> dict[str, PETSc.Vec]:
+        return {}
+
+    @cached_property
+    def constraint_unknowns(self) -> int:
+        """Unknowns that count as negative pivots in a stable state: pressure and free potential."""
+        spaces = self.problem.spaces
+        pressures = spaces[1].dofmap.index_map.size_global * spaces[1].dofmap.index_map_bs
+        if len(spaces) == 2:
+            return int(pressures)
+        owned = spaces[2].dofmap.index_map.size_local
+        held = np.zeros(owned + spaces[2].dofmap.index_map.num_ghosts, dtype=bool)
+        for _, bc, _ in self._voltage_bcs:
+            held[bc.dof_indices()[0]] = True
+        return int(pressures + self.problem.comm.allreduce(int(np.sum(~held[:owned]))))
+
+    def unstable_modes(self) -> int:
+        """Unstable modes under given loads, from the inertia of the tangent factorised last."""
+        return self.factor.negative_pivots() - self.constraint_unknowns
+
+
+def potential_conditions(problem: Problem) -> list[tuple[str, fem.DirichletBC, fem.Constant]]:
+    """Electrode potentials of the solved-potential model: (electrode or "", condition, value).
+
+    The hot face of each band carries its voltage, the other face is ground; outside the sheets φ stays zero.
+    """
+    body = problem.model.body
+    space = problem.spaces[2]
+    nodes_of_dof = problem.mesh.nodes_of_dofs(space)
+    conditions: list[tuple[str, fem.DirichletBC, fem.Constant]] = []
+    hot_nodes: set[int] = set()
+
+    def hold(electrode: str, nodes: FloatArray) -> None:
+        value = fem.Constant(problem.mesh.domain, 0.0)
+        dofs = np.flatnonzero(np.isin(nodes_of_dof, nodes)).astype(np.int32)
+        conditions.append((electrode, fem.dirichletbc(value, dofs, space), value))
+
+    sheets = [body.regions[p.region] for p in problem.model.parts if p.sheets is not None]
+    inside = np.unique(body.cells[np.concatenate(sheets)])
+    hold("", np.setdiff1d(np.arange(len(body.points)), inside))
+    for electrode in problem.model.electrodes:
+        faces = {f: np.unique(body.facets[body.surfaces[f"{electrode.name}.{f}"]]) for f in ("inner", "outer")}
+        cold = "inner" if electrode.hot_face == "outer" else "outer"
+        hold("", np.setdiff1d(faces[cold], list(hot_nodes)))
+        hold(electrode.name, faces[electrode.hot_face])
+        hot_nodes |= set(faces[electrode.hot_face].tolist())
+    return conditions
+
+
+def _derivatives(form: ufl.Form, unknowns: list, directions: tuple) -> list:
+    return [ufl.derivative(form, q, dq) for q, dq in zip(unknowns, directions, strict=True)]
+
+
+def _assemble(vector: PETSc.Vec, compiled: list) -> None:
+    vector.zeroEntries()
+    with vector.localForm() as local:
+        local.set(0.0)
+    fem_petsc.assemble_vector(vector, compiled)
+    vector.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
+
+
+def _assemble_first(vector: PETSc.Vec, compiled: fem.Form, problem: Problem) -> None:
+    """Assemble a form of the displacement into the first block of a vector; other blocks become zero."""
+    space = problem.spaces[0]
+    b = fem_petsc.create_vector(space)
+    with b.localForm() as local:
+        local.set(0.0)
+    fem_petsc.assemble_vector(b, compiled)
+    b.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
+    owned = space.dofmap.index_map.size_local * space.dofmap.index_map_bs
+    with vector.localForm() as local:
+        local.set(0.0)
+    vector.array_w[:owned] = b.array_r[:owned]
+    b.destroy()
