@@ -1,17 +1,27 @@
 # SPDX-License-Identifier: MIT
 """Building: shape and mesh sizes in, body out."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from geometry.body import Body, FloatArray
 from geometry.drawing import Drawing
+from geometry.errors import InputError
 from geometry.layout import lay_out
 from geometry.naming import Grid, named_cells, named_facets
 from geometry.plane import Plane, mesh_plane
+from geometry.quality import check_quality
 from geometry.shapes import Band, Shape
 from geometry.sizes import MeshSize
+from geometry.split import PIECES, split
+from geometry.sweep import opening, sweep
+
+MOST_CELLS = 1_000_000
+"""Most quadrilaterals or hexahedra that a mesh may have."""
+
+_SAME_ANGLE = 1e-9  # radians
 
 
 def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Sequence[float] = ()) -> Body:
@@ -31,7 +41,9 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     """
     drawing = lay_out(shape, size, bands, lines)
     plane = mesh_plane(drawing)
-    return _meridian_body(drawing, plane)
+    return (
+        _meridian_body(drawing, plane) if size.model == "axisymmetric" else _space_body(drawing, plane, size)
+    )
 
 
 def _meridian_body(drawing: Drawing, plane: Plane) -> Body:
@@ -50,6 +62,40 @@ def _meridian_body(drawing: Drawing, plane: Plane) -> Body:
         surfaces=surfaces,
         normal=placed.normal,
     )
+
+
+def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
+    swept = sweep(drawing, plane, size)
+    mesh = Grid("hexahedron27", swept.grid, swept.cells, swept.patches)
+    if size.cells == "tetrahedra":
+        mesh = Grid("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
+    placed = drawing.place(*parameters(drawing, mesh.grid))
+    points, normal = (_turned(flat, swept.angle) for flat in placed)
+    planes = {}
+    if size.model == "sector":
+        on_axis = placed.position[:, 0] == 0.0
+        for name, angle in (("side_low", 0.0), ("side_high", opening(size))):
+            planes[name] = np.flatnonzero(on_axis | (np.abs(swept.angle - angle) < _SAME_ANGLE))
+    regions, bands = named_cells(drawing, mesh)
+    facets, surfaces = named_facets(drawing, mesh, planes)
+    return Body(
+        model=size.model,
+        points=points,
+        cell_type=mesh.cell_type,
+        cells=mesh.cells,
+        regions=regions,
+        bands=bands,
+        facets=facets,
+        surfaces={name: members for name, members in surfaces.items() if name != "axis"},
+        normal=normal,
+        hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
+        copies=2 * np.pi / opening(size),
+    )
+
+
+def _turned(flat: FloatArray, angle: FloatArray) -> FloatArray:
+    """Turn R, Z components (n, 2) about the axis into X, Y, Z components (n, 3)."""
+    return np.column_stack([flat[:, 0] * np.cos(angle), flat[:, 0] * np.sin(angle), flat[:, 1]])
 
 
 def parameters(drawing: Drawing, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
