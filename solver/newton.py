@@ -59,8 +59,8 @@ class Newton:
         self.system = system
         self.scales = scales
         self.tolerance = tolerance or Tolerance()
-        self._dx = system.x.duplicate()
-        self._a = system.x.duplicate()
+        self._dx = system.vector()
+        self._a = system.vector()
         self.factorised = False
         self.pressure = 0.0
 

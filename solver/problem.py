@@ -95,6 +95,8 @@ class Problem:
         unknowns: The functions u, p, φ.
         fields: Cell-wise parameters; changing their values never recompiles a form.
         lumen_pressure: Constant P, MPa.
+        weight: 2πR when axisymmetric, else 1.
+        frame: Wall directions (normal, hoop, axial).
     """
 
     def __init__(self, model: Model, *, comm: MPI.Comm = MPI.COMM_WORLD) -> None:
@@ -112,7 +114,7 @@ class Problem:
         self.lumen_pressure = fem.Constant(domain, 0.0)
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self._x = ufl.SpatialCoordinate(domain)
-        self._weight = kinematics.measure_weight(self._x, model.axisymmetric)
+        self.weight = kinematics.measure_weight(self._x, model.axisymmetric)
         normal = self._nodal(model.body.normal)
         hoop = None if model.axisymmetric else self._nodal(_hoop(model.body))
         self.frame = kinematics.wall_frame(normal, hoop)
@@ -140,9 +142,8 @@ class Problem:
         """Deformation gradient of the drawn body."""
         return ufl.Identity(3) + kinematics.gradient(self.unknowns[0], self._x, self.model.axisymmetric)
 
-    def elastic(self) -> kinematics.Strain:
+    def elastic(self, F: Expr) -> kinematics.Strain:
         """Strain of Fe = F G⁻¹, G the natural stretch along the wall directions."""
-        F = self.F
         if self.fields.natural is not None:
             G_inverse = ufl.Identity(3) + sum(
                 (1 / g - 1) * ufl.outer(d, d) for g, d in zip(self.fields.natural, self.frame, strict=True)
@@ -150,9 +151,9 @@ class Problem:
             F = F * G_inverse
         return kinematics.strain_of(F, self.model.axisymmetric, self.frame)
 
-    def stored_energy(self, law: str) -> Expr:
+    def stored_energy(self, law: str, F: Expr) -> Expr:
         """ψ(Fe) of a law with its electrode film and fibres, per stress-free volume."""
-        strain = self.elastic()
+        strain = self.elastic(F)
         ψ = LAWS[law].energy(strain, *self.fields.law_arguments(law))
         if self.fields.film is not None:
             fraction, μ = self.fields.film
@@ -169,38 +170,44 @@ class Problem:
             return -kinematics.scalar_gradient(self.unknowns[2], self.model.axisymmetric)
         return self.fields.sheet_field * self.frame[0]
 
-    def field_energy(self) -> Expr | None:
+    def field_energy(self, F: Expr) -> Expr | None:
         """½ ε J |F⁻ᵀ E0|² per drawn volume, mJ/mm³; ``None`` without electrodes."""
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        F = self.F
-        return self.fields.permittivity / 2 * ufl.det(F) * ufl.inner(ufl.inv(F).T * E0, ufl.inv(F).T * E0)
+        return self.fields.permittivity / 2 * _field_measure(F, E0)
 
-    def material_energy(self, law: str) -> Expr:
+    def sheet_capacity(self) -> Expr:
+        """ε J |F⁻ᵀ n|² per drawn volume, N/kV²: twice the energy at a unit nominal field along the normal."""
+        return self.fields.permittivity * _field_measure(self.F, self.frame[0])
+
+    def material_energy(self, law: str, F: Expr) -> Expr:
         """det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
         p = self.unknowns[1]
-        Je = self.elastic().J
-        return self.fields.det_G * (self.stored_energy(law) - p * (Je - 1) - self.fields.compliance / 2 * p**2)
+        Je = self.elastic(F).J
+        return self.fields.det_G * (self.stored_energy(law, F) - p * (Je - 1) - self.fields.compliance / 2 * p**2)
+
+    def density(self, law: str, F: Expr) -> Expr:
+        """Potential per drawn volume of a law's cells, as a function of F."""
+        W = self.material_energy(law, F)
+        U = self.field_energy(F)
+        return W if U is None else W - U
 
     def internal_energy(self) -> ufl.Form:
         """Π without the lumen and the axial forces."""
-        U = self.field_energy()
+        F = self.F
         Π = 0
         for i, (law, _) in enumerate(self.fields.laws, start=1):
-            density = self.material_energy(law)
-            if U is not None:
-                density -= U
-            Π += density * self._weight * self.dx(i)
+            Π += self.density(law, F) * self.weight * self.dx(i)
         for bed, k in zip(self.model.beds, self.fields.bed_stiffness, strict=True):
-            Π += k / 2 * self._bed_motion(bed) * self._weight * self.ds(self.surface_ids[bed.region])
+            Π += k / 2 * self._bed_motion(bed) * self.weight * self.ds(self.surface_ids[bed.region])
         return Π
 
     def volume(self) -> ufl.Form:
         """Enclosed volume V(u) of the modelled piece by ∫ ½ x⊥·n da, exact while the ends stay plane."""
         x = self._x + self.unknowns[0]
         across = [x[0], 0, 0] if self.model.axisymmetric else [x[0], x[1], 0]
-        return -ufl.inner(ufl.as_vector(across) / 2, self._area_vector()) * self._weight * self._lumen()
+        return -ufl.inner(ufl.as_vector(across) / 2, self._area_vector()) * self.weight * self._lumen()
 
     def volume_gradient(self, v: Expr, *, closed: bool) -> ufl.Form:
         """δV for a virtual displacement v.
@@ -213,15 +220,15 @@ class Problem:
         if closed:
             return ufl.derivative(self.volume(), self.unknowns[0], v)
         v3 = ufl.as_vector([v[0], 0, v[1]]) if self.model.axisymmetric else v
-        return -ufl.inner(v3, self._area_vector()) * self._weight * self._lumen()
+        return -ufl.inner(v3, self._area_vector()) * self.weight * self._lumen()
 
     def mean_axial(self, surface: str, w: Expr) -> ufl.Form:
         """∫ w_Z dA over a named surface in the reference configuration (divide by its area)."""
-        return w[-1] * self._weight * self.ds(self.surface_ids[surface])
+        return w[-1] * self.weight * self.ds(self.surface_ids[surface])
 
     def area(self, surface: str) -> ufl.Form:
         """Reference area of a named surface."""
-        return fem.Constant(self.mesh.domain, 1.0) * self._weight * self.ds(self.surface_ids[surface])
+        return fem.Constant(self.mesh.domain, 1.0) * self.weight * self.ds(self.surface_ids[surface])
 
     def _area_vector(self) -> Expr:
         """cof(F) N: current area vector per reference area (Nanson)."""
@@ -264,6 +271,12 @@ def pressure_element(cell: Any) -> Any:
     if cell.name == "tetrahedron":
         return basix.ufl.element("Lagrange", cell, 1)
     return basix.ufl.element("DPC", cell, 1, discontinuous=True)
+
+
+def _field_measure(F: Expr, E0: Expr) -> Expr:
+    """J |F⁻ᵀ E0|²."""
+    cofactor = _cofactor(F) * E0
+    return ufl.inner(cofactor, cofactor) / ufl.det(F)
 
 
 def _cofactor(F: Expr) -> Expr:

@@ -55,7 +55,7 @@ class Equilibrium:
             (…, 3, 3) in MPa, ``"principal stretches"`` (…, 3) descending, ``"pressure"`` in MPa, ``"true
             field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field).
             Axisymmetric tensors are in the frame (R, hoop, Z), others in (X, Y, Z).
-        profiles: Radial profiles of the surfaces ``lumen`` and ``outer``, where present.
+        profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
     """
 

@@ -16,9 +16,10 @@ from dolfinx.fem import petsc as fem_petsc
 from mpi4py import MPI
 from petsc4py import PETSc
 
-from geometry.body import FloatArray
+from geometry.body import FloatArray, IntArray
 from solver import forms
 from solver.linear import Count, Factor
+from solver.mesh import surface_nodes
 from solver.problem import Problem
 from solver.supports import Constraints, constraints_of, dirichlet
 from solver.ties import tie_matrix
@@ -61,11 +62,7 @@ class System:
         self.closed_ends = any(s.hold.startswith("plate") for s in problem.model.supports)
         self._compile()
         self._hold(constraints or constraints_of(problem.model.body, problem.model.supports))
-        spaces = problem.spaces
-        self.x = fem_petsc.create_vector(spaces)
-        self.residual = fem_petsc.create_vector(spaces)
-        self.raw = fem_petsc.create_vector(spaces)
-        self.f = fem_petsc.create_vector(spaces)
+        self.x, self.residual, self.raw, self.f = (self.vector() for _ in range(4))
         self.matrix = fem_petsc.create_matrix(self.tangent_forms)
         self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
         self.size = self.x.getSize()
@@ -104,10 +101,16 @@ class System:
         self.bcs = [
             dirichlet(self.problem, f, v) for f, v in zip(constraints.fixed, self._values, strict=True)
         ]
-        self._voltage_bcs = potential_conditions(self.problem) if self.problem.model.solved_potential else []
-        self.all_bcs = self.bcs + [bc for _, bc, _ in self._voltage_bcs]
-        potentials = [bc for _, bc, _ in self._voltage_bcs]
+        self.voltage_conditions = potential_conditions(self.problem) if self.problem.model.solved_potential else []
+        self.all_bcs = self.bcs + [bc for _, bc, _ in self.voltage_conditions]
+        potentials = [bc for _, bc, _ in self.voltage_conditions]
         self.bcs_by_block = [self.bcs, [], potentials][: len(self.problem.spaces)]
+
+    def vector(self) -> PETSc.Vec:
+        """A zero vector laid out like ``x``."""
+        vector = fem_petsc.create_vector(self.problem.spaces)
+        vector.set(0.0)
+        return vector
 
     # loads
 
@@ -127,7 +130,7 @@ class System:
     def _prescribe(self, displacements: Mapping[str, float], voltages: Mapping[str, float]) -> None:
         for fixed, value in zip(self.constraints.fixed, self._values, strict=True):
             value.value = displacements.get(fixed.support, 0.0) if fixed.support else 0.0
-        for electrode, _, value in self._voltage_bcs:
+        for electrode, _, value in self.voltage_conditions:
             value.value = voltages.get(electrode, 0.0) if electrode else 0.0
 
     def nominal_sheet_field(self, voltages: Mapping[str, float]) -> FloatArray:
@@ -213,6 +216,16 @@ class System:
         self.factor.solve(self._ties.rhs, self._ties.solution)
         self._ties.T.mult(self._ties.solution, out)
 
+    def nodes_of(self, surface: str) -> IntArray:
+        """Nodes of a named surface, kept for reuse."""
+        if surface not in self._surface_nodes:
+            self._surface_nodes[surface] = surface_nodes(self.problem.model.body, surface)
+        return self._surface_nodes[surface]
+
+    @cached_property
+    def _surface_nodes(self) -> dict[str, IntArray]:
+        return {}
+
     def zero_fixed(self, vector: PETSc.Vec) -> None:
         """Zero the fixed unknowns of a vector."""
         fem_petsc.set_bc(vector, self.bcs_by_block, alpha=0.0)
@@ -260,7 +273,7 @@ class System:
             out.axpy(rate.pressure, self.f)
         for surface, force in rate.forces.items():
             out.axpy(force / self.problem.model.body.copies, self._axial_vector(surface))
-        if any(rate.displacements.values()) or (self._voltage_bcs and any(rate.voltages.values())):
+        if any(rate.displacements.values()) or (self.voltage_conditions and any(rate.voltages.values())):
             self._lift(rate, out)
         else:
             self.zero_fixed(out)
@@ -268,9 +281,7 @@ class System:
     def _lift(self, rate: Loads, out: PETSc.Vec) -> None:
         assert self._loads is not None
         self._prescribe(rate.displacements, rate.voltages)
-        lifted = self.raw.duplicate()
-        lifted.setAttr("_blocks", self.raw.getAttr("_blocks"))
-        lifted.zeroEntries()
+        lifted = self.vector()
         fem_petsc.apply_lifting(lifted, self.tangent_forms, bcs=self.bcs_by_block)
         lifted.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
         out.axpy(1.0, lifted)
@@ -283,8 +294,7 @@ class System:
         if surface not in self._axial:
             v = ufl.TestFunction(self.problem.spaces[0])
             area = self.sum(fem.assemble_scalar(forms.compile_forms(self.problem.area(surface))))
-            vector = fem_petsc.create_vector(self.problem.spaces)
-            vector.zeroEntries()
+            vector = self.vector()
             _assemble_first(vector, forms.compile_forms(self.problem.mean_axial(surface, v)), self.problem)
             vector.scale(1 / area)
             self._axial[surface] = vector
@@ -303,7 +313,7 @@ class System:
             return int(pressures)
         owned = spaces[2].dofmap.index_map.size_local
         held = np.zeros(owned + spaces[2].dofmap.index_map.num_ghosts, dtype=bool)
-        for _, bc, _ in self._voltage_bcs:
+        for _, bc, _ in self.voltage_conditions:
             held[bc.dof_indices()[0]] = True
         return int(pressures + self.problem.comm.allreduce(int(np.sum(~held[:owned]))))
 

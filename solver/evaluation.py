@@ -1,0 +1,265 @@
+# SPDX-License-Identifier: MIT
+"""Reading a converged state: fields at the nodes of every cell, energies, charges, reactions."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+import ufl
+from dolfinx import fem
+from mpi4py import MPI
+
+from geometry.body import FloatArray
+from geometry.elements import ELEMENT_NODES
+from solver import forms
+from solver.problem import Problem
+from solver.quantities import Reading, quantities_of
+from solver.records import Equilibrium, Measure
+from solver.system import Loads, System
+
+# Stress is read this share of the way in from a node: on the axis the hoop stretch 1 + u_R/R is 0/0.
+_INWARD = 1e-6
+
+
+@dataclass(frozen=True)
+class CellValues:
+    """Values at the nodes of every cell on all ranks, in body order; only the first rank holds them.
+
+    Attributes:
+        stress: Cauchy stress with its Maxwell part, shape (m, k, 3, 3), MPa.
+        F: Deformation gradient of the drawn body, shape (m, k, 3, 3).
+        field: True electric field F⁻ᵀ E0, shape (m, k, 3), kV/mm.
+        pressure: Pressure unknown p, shape (m, k), MPa.
+    """
+
+    stress: FloatArray
+    F: FloatArray
+    field: FloatArray
+    pressure: FloatArray
+
+
+class Evaluation:
+    """Compiled expressions that turn the present unknowns of a system into an ``Equilibrium``."""
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self.problem: Problem = system.problem
+        model = self.problem.model
+        reference = ELEMENT_NODES[model.body.cell_type]
+        centre = reference.mean(axis=0)
+        points = centre + (1 - _INWARD) * (reference - centre)
+        self._expressions = [
+            fem.Expression(self._values(law), points, jit_options=forms.jit_options())
+            for law, _ in self.problem.fields.laws
+        ]
+        cellwise = ufl.TestFunction(self.problem.fields.compliance.function_space)
+        self._capacity = None
+        if model.electrodes and not model.solved_potential:
+            self._capacity = forms.compile_forms(
+                self.problem.sheet_capacity() * cellwise * self.problem.weight * self._everywhere()
+            )
+        self._strain_energy = forms.compile_forms(
+            sum(
+                self.problem.fields.det_G
+                * self.problem.stored_energy(law, self.problem.F)
+                * self.problem.weight
+                * self.problem.dx(i)
+                for i, (law, _) in enumerate(self.problem.fields.laws, start=1)
+            )
+        )
+        self._drawn_volume = system.volume() if system.volume_form is not None else 0.0
+        self._cell_volume_form = forms.compile_forms(cellwise * self.problem.weight * self._everywhere())
+
+    def _everywhere(self) -> ufl.Measure:
+        return ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 5})
+
+    def _values(self, law: str) -> ufl.core.expr.Expr:
+        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0 and p as one vector of 22."""
+        problem = self.problem
+        F = ufl.variable(problem.F)
+        σ = ufl.diff(problem.density(law, F), F) * F.T / ufl.det(F)
+        E0 = problem.nominal_field()
+        E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
+        tensors = [T[i, j] for T in (σ, F) for i in range(3) for j in range(3)]
+        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1]])
+
+    def equilibrium(
+        self,
+        index: int,
+        stage: str,
+        s: float,
+        loads: Loads,
+        *,
+        iterations: int,
+        residual: float,
+        factorisations: int,
+        modes: tuple[int, int],
+    ) -> Equilibrium | None:
+        """The present state as a record on the first rank, ``None`` on the others; collective.
+
+        Args:
+            index: Position along the path.
+            stage: Stage name.
+            s: Stage parameter.
+            loads: Loads in force.
+            iterations: Newton iterations taken.
+            residual: Last relative residual.
+            factorisations: Factorisations spent.
+            modes: Unstable modes under given loads and under the control in force.
+        """
+        values = self.cell_values()
+        displacement = self.displacement()
+        energies = self._energies(loads)
+        reactions = self._reactions()
+        volume = self.system.volume() if self.system.volume_form is not None else None
+        cell_volumes = self._cell_volumes
+        if self.problem.comm.rank != 0:
+            return None
+        assert values is not None and displacement is not None and cell_volumes is not None
+        reading = Reading(
+            model=self.problem.model,
+            displacement=displacement,
+            values=values,
+            cell_volumes=cell_volumes,
+            volume=volume,
+            drawn_volume=self._drawn_volume,
+            energies=energies,
+            reactions=reactions,
+            voltages=dict(loads.voltages),
+            modes=modes,
+            natural=loads.natural,
+        )
+        quantities, fields, profiles, places = quantities_of(reading)
+        return Equilibrium(
+            index=index,
+            stage=stage,
+            parameter=s,
+            loads=_measures(loads, self.problem),
+            iterations=iterations,
+            residual=residual,
+            factorisations=factorisations,
+            unstable_modes=modes[0],
+            unstable_modes_controlled=modes[1],
+            quantities=quantities,
+            displacement=displacement,
+            fields=fields,
+            profiles=profiles,
+            places=places,
+        )
+
+    def cell_values(self) -> CellValues | None:
+        """Stress, deformation and field at the nodes of every cell, gathered on the first rank."""
+        problem = self.problem
+        k = len(ELEMENT_NODES[problem.model.body.cell_type])
+        mine = np.zeros((problem.mesh.owned, k, 22))
+        for expression, (_, cells) in zip(self._expressions, problem.fields.laws, strict=True):
+            if len(cells):
+                mine[cells] = expression.eval(problem.mesh.domain, cells).reshape(len(cells), k, 22)
+        every = self._gather_cells(mine)
+        if every is None:
+            return None
+        shape = every.shape[:2]
+        return CellValues(
+            stress=every[..., :9].reshape(*shape, 3, 3),
+            F=every[..., 9:18].reshape(*shape, 3, 3),
+            field=every[..., 18:21],
+            pressure=every[..., 21],
+        )
+
+    def displacement(self) -> FloatArray | None:
+        """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm."""
+        problem = self.problem
+        space = problem.spaces[0]
+        owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
+        mine = problem.unknowns[0].x.array[: owned * bs].reshape(owned, bs)
+        parts = problem.comm.gather((problem.node_of_dof[:owned], mine))
+        if parts is None:
+            return None
+        every = np.zeros((len(problem.model.body.points), bs))
+        for nodes, values in parts:
+            every[nodes] = values
+        return every
+
+    def _gather_cells(self, mine: FloatArray) -> FloatArray | None:
+        """Owned cell values of all ranks in body order, on the first rank."""
+        original = self.problem.mesh.original_cells[: self.problem.mesh.owned]
+        parts = self.problem.comm.gather((original, mine))
+        if parts is None:
+            return None
+        every = np.zeros((len(self.problem.model.body.cells), *mine.shape[1:]))
+        for cells, values in parts:
+            every[cells] = values
+        return every
+
+    @cached_property
+    def _cell_volumes(self) -> FloatArray | None:
+        """Drawn volume of every cell of the modelled piece, mm³."""
+        mine = fem.assemble_vector(self._cell_volume_form).array[: self.problem.mesh.owned]
+        return self._gather_cells(mine)
+
+    def _energies(self, loads: Loads) -> dict[str, float]:
+        """Strain energy (mJ), and charge (uC) and capacitance (nF) of each electrode, of the whole part."""
+        problem = self.problem
+        copies = problem.model.body.copies
+        energies = {"strain energy": self.system.sum(fem.assemble_scalar(self._strain_energy)) * copies}
+        if self._capacity is not None:
+            mine = fem.assemble_vector(self._capacity).array[: problem.mesh.owned]
+            cells = self._gather_cells(mine)
+            if cells is not None:
+                inverse = self.system.nominal_sheet_field(dict.fromkeys(problem.model.body.bands, 1.0))
+                for name, band in problem.model.body.bands.items():
+                    energies[f"capacitance {name}"] = float((cells * inverse**2)[band].sum()) * copies
+                    energies[f"charge {name}"] = energies[f"capacitance {name}"] * loads.voltages.get(name, 0.0)
+        elif problem.model.solved_potential:
+            for name, charge in self._electrode_charges().items():
+                voltage = loads.voltages.get(name, 0.0)
+                energies[f"charge {name}"] = charge * copies
+                energies[f"capacitance {name}"] = charge * copies / voltage if voltage else float("nan")
+        return energies
+
+    def _electrode_charges(self) -> dict[str, float]:
+        """Charge on each hot face as the work conjugate of its voltage: Q = -∂Π/∂V."""
+        offsets, _ = self.system.raw.getAttr("_blocks")
+        rows = self.system.raw.array_r[offsets[2] : offsets[3]]
+        owned = self.problem.spaces[2].dofmap.index_map.size_local
+        charges: dict[str, float] = {}
+        for name, bc, _ in self.system.voltage_conditions:
+            if name:
+                dofs = bc.dof_indices()[0]
+                charges[name] = -self.system.sum(float(rows[dofs[dofs < owned]].sum()))
+        return charges
+
+    def _reactions(self) -> dict[str, tuple[float, float]]:
+        """Force of each support on the whole part, N: (axial along +Z, radial outward)."""
+        problem = self.problem
+        space = problem.spaces[0]
+        owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
+        offsets, _ = self.system.raw.getAttr("_blocks")
+        rows = self.system.raw.array_r[offsets[0] : offsets[1]].reshape(owned, bs)
+        points = problem.model.body.points[problem.node_of_dof[:owned]]
+        copies = problem.model.body.copies
+        reactions: dict[str, tuple[float, float]] = {}
+        for support in problem.model.supports:
+            members = np.isin(problem.node_of_dof[:owned], self.system.nodes_of(support.region))
+            r = np.linalg.norm(points[members][:, :-1], axis=1)
+            direction = points[members][:, :-1] / np.maximum(r, 1e-30)[:, None]
+            mine = np.array([rows[members, -1].sum(), (rows[members, :-1] * direction).sum()])
+            total = np.empty(2)
+            problem.comm.Allreduce(mine, total, op=MPI.SUM)
+            reactions[support.region] = (float(total[0]) * copies, float(total[1]) * copies)
+        return reactions
+
+
+def _measures(loads: Loads, problem: Problem) -> Mapping[str, Measure]:
+    """Loads by name with their units."""
+    measures: dict[str, Measure] = {}
+    if problem.model.has_lumen:
+        measures["pressure"] = Measure(loads.pressure, "MPa")
+    for electrode in problem.model.electrodes:
+        measures[f"voltage {electrode.name}"] = Measure(loads.voltages.get(electrode.name, 0.0), "kV")
+    measures |= {f"axial force {n}": Measure(v, "N") for n, v in loads.forces.items()}
+    measures |= {f"displacement {n}": Measure(v, "mm") for n, v in loads.displacements.items()}
+    return measures

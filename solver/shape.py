@@ -1,0 +1,140 @@
+# SPDX-License-Identifier: MIT
+"""Measures of a deformed shape: radii, length, wall thickness."""
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from geometry.body import Body, FloatArray, IntArray
+from solver.records import Profile
+
+_SAME_HEIGHT = 6  # decimals of a mm
+_MANY_STATIONS = 400
+_NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
+
+
+def inner_surface(body: Body) -> str:
+    """Name of the inner surface of the wall: the lumen, or the face on a core, else the outer surface."""
+    if "lumen" in body.surfaces:
+        return "lumen"
+    on_core = sorted(name for name in body.surfaces if name.startswith("core|"))
+    return on_core[0] if on_core else "outer"
+
+
+def profiles(body: Body, displacement: FloatArray) -> dict[str, Profile]:
+    """Mean radius along the axis of the inner and outer surface.
+
+    Args:
+        body: The drawn body.
+        displacement: Shape of ``body.points``, mm.
+    """
+    surfaces = {"inner": inner_surface(body), "outer": "outer"}
+    return {key: _profile(body, displacement, name) for key, name in surfaces.items() if name in body.surfaces}
+
+
+def _profile(body: Body, displacement: FloatArray, surface: str) -> Profile:
+    nodes = np.unique(body.facets[body.surfaces[surface]])
+    reference, current = body.points[nodes], body.points[nodes] + displacement[nodes]
+    R, r = (_radius(x) for x in (reference, current))
+    keep = R > _NEAR_AXIS * R.max()
+    height = np.round(reference[keep, -1], _SAME_HEIGHT)
+    stations, which = np.unique(height, return_inverse=True)
+    if len(stations) > _MANY_STATIONS:
+        edges = np.linspace(stations[0], stations[-1], _MANY_STATIONS // 4 + 1)
+        _, which = np.unique(np.clip(np.searchsorted(edges, height), 1, len(edges) - 1), return_inverse=True)
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.bincount(which, values) / np.bincount(which)
+
+    return Profile(mean(reference[keep, -1]), mean(R[keep]), mean(r[keep]), mean(current[keep, -1]))
+
+
+def _radius(x: FloatArray) -> FloatArray:
+    return x[:, 0] if x.shape[1] == 2 else np.hypot(x[:, 0], x[:, 1])
+
+
+def expansion(profile: Profile) -> FloatArray:
+    """r/R - 1 along a profile."""
+    return profile.radius / profile.reference_radius - 1
+
+
+def mean_over_height(profile: Profile, values: FloatArray) -> float:
+    """Mean of station values over the height, by the trapezium rule."""
+    span = profile.height[-1] - profile.height[0]
+    return float(np.trapezoid(values, profile.height) / span) if span > 0 else float(values.mean())
+
+
+def shortening(body: Body, displacement: FloatArray) -> float:
+    """1 - l/L from the mean heights of the ends, or from the extent where there are none."""
+    heights = []
+    for end in ("end_low", "end_high"):
+        if end in body.surfaces:
+            nodes = np.unique(body.facets[body.surfaces[end]])
+            heights.append((body.points[nodes, -1].mean(), (body.points + displacement)[nodes, -1].mean()))
+    if len(heights) == 2:
+        return float(1 - (heights[1][1] - heights[0][1]) / (heights[1][0] - heights[0][0]))
+    return float(1 - np.ptp((body.points + displacement)[:, -1]) / np.ptp(body.points[:, -1]))
+
+
+def wall_thickness(body: Body, displacement: FloatArray) -> float:
+    """Shortest distance now from a node of the inner surface to the outer surface, mm."""
+    inner_name = inner_surface(body)
+    if inner_name == "outer":
+        return float("nan")
+    x = body.points + displacement
+    inner = x[np.unique(body.facets[body.surfaces[inner_name]])]
+    facets = body.facets[body.surfaces["outer"]]
+    pieces = _pieces(x, facets)
+    centres = pieces.mean(axis=1)
+    k = min(8, len(pieces))
+    _, near = cKDTree(centres).query(inner, k=k)
+    near = near.reshape(len(inner), k)
+    distance = _to_segments if pieces.shape[1] == 2 else _to_triangles
+    return float(distance(inner[:, None, :], pieces[near]).min())
+
+
+def _pieces(x: FloatArray, facets: IntArray) -> FloatArray:
+    """Straight pieces of second-order facets: segments (q, 2, 2) or triangles (q, 3, 3)."""
+    tables = {
+        3: [(0, 2), (2, 1)],
+        6: [(0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)],
+        9: [(a, b, 8) for a, b in ((0, 4), (4, 1), (1, 5), (5, 2), (2, 6), (6, 3), (3, 7), (7, 0))],
+    }
+    return np.concatenate([x[facets[:, list(piece)]] for piece in tables[facets.shape[1]]])
+
+
+def _to_segments(p: FloatArray, pieces: FloatArray) -> FloatArray:
+    a, d = pieces[..., 0, :], pieces[..., 1, :] - pieces[..., 0, :]
+    t = np.clip(((p - a) * d).sum(-1) / (d * d).sum(-1), 0, 1)
+    return np.linalg.norm(p - a - t[..., None] * d, axis=-1)
+
+
+def _to_triangles(p: FloatArray, pieces: FloatArray) -> FloatArray:
+    """Distance to the plane where the foot lies inside, else to the nearest edge."""
+    a, b, c = (pieces[..., i, :] for i in range(3))
+    n = np.cross(b - a, c - a)
+    area = np.linalg.norm(n, axis=-1)
+    n = n / np.maximum(area, 1e-30)[..., None]
+    height = ((p - a) * n).sum(-1)
+    foot = p - height[..., None] * n
+    inside = np.ones(height.shape, dtype=bool)
+    edges = np.full(height.shape, np.inf)
+    for q, r in ((a, b), (b, c), (c, a)):
+        inside &= (np.cross(r - q, foot - q) * n).sum(-1) >= -1e-12 * area
+        edges = np.minimum(edges, _to_segments(p, np.stack([q, r], axis=-2)))
+    return np.where(inside, np.abs(height), edges)
+
+
+def wall_frames(body: Body, cells: IntArray | None = None) -> FloatArray:
+    """Wall directions (normal, hoop, axial) at the nodes of cells, shape (m, k, 3, 3), rows are directions."""
+    members = body.cells if cells is None else body.cells[cells]
+    normal = body.normal[members]
+    if body.hoop is None:
+        zero, one = np.zeros(normal.shape[:2]), np.ones(normal.shape[:2])
+        n = np.stack([normal[..., 0], zero, normal[..., 1]], axis=-1)
+        hoop = np.stack([zero, one, zero], axis=-1)
+        axial = np.stack([-normal[..., 1], zero, normal[..., 0]], axis=-1)
+    else:
+        n, hoop = normal, body.hoop[members]
+        axial = np.cross(n, hoop)
+    return np.stack([n, hoop, axial], axis=-2)
+
