@@ -125,7 +125,9 @@ def scaled_jacobians(body: Body) -> FloatArray:
         nodes = body.points[body.cells[start : start + _CHUNK]]
         tangents = np.einsum("cni,qnj->cqji", nodes, gradients, optimize=True)
         determinant = np.linalg.det(tangents)
-        scale = _corner_products(tangents) if body.cell_type == "tetra10" else _lengths(tangents).prod(axis=-1)
+        scale = (
+            _corner_products(tangents) if body.cell_type == "tetra10" else _lengths(tangents).prod(axis=-1)
+        )
         least.append(np.min(determinant / scale, axis=1))
     return np.concatenate(least)
 
@@ -146,7 +148,12 @@ def _corner_products(tangents: FloatArray) -> FloatArray:
 def _aspect_ratios(body: Body) -> FloatArray:
     reference = ELEMENT_NODES[body.cell_type]
     corners = reference[: CORNERS[body.cell_type]]
-    pairs = [(i, j) for i in range(len(corners)) for j in range(i) if _is_edge(body.cell_type, corners[i], corners[j])]
+    pairs = [
+        (i, j)
+        for i in range(len(corners))
+        for j in range(i)
+        if _is_edge(body.cell_type, corners[i], corners[j])
+    ]
     points = body.points[body.cells[:, : len(corners)]]
     first, second = np.array(pairs).T
     lengths = _lengths(points[:, first] - points[:, second])
