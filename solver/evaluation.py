@@ -47,6 +47,7 @@ class Evaluation:
     def __init__(self, system: System) -> None:
         self.system = system
         self.problem: Problem = system.problem
+        self._fields: CellValues | None = None
         model = self.problem.model
         reference = ELEMENT_NODES[model.body.cell_type]
         centre = reference.mean(axis=0)
@@ -98,7 +99,7 @@ class Evaluation:
         factorisations: int,
         modes: tuple[int, int],
     ) -> Equilibrium | None:
-        """The present state as a record on the first rank, ``None`` on the others; collective.
+        """The state read last by ``read_fields`` as a record on the first rank, else ``None``; collective.
 
         Args:
             index: Position along the path.
@@ -110,7 +111,7 @@ class Evaluation:
             factorisations: Factorisations spent.
             modes: Unstable modes under given loads and under the control in force.
         """
-        values = self.cell_values()
+        values = self._fields
         displacement = self.displacement()
         energies = self._energies(loads)
         reactions = self._reactions()
@@ -149,6 +150,17 @@ class Evaluation:
             profiles=profiles,
             places=places,
         )
+
+    def read_fields(self) -> bool:
+        """Read the fields of the present state; False if the part is turned inside out anywhere. Collective."""
+        self._fields = self.cell_values()
+        upright = True
+        if self._fields is not None:
+            F = self._fields.F
+            upright = bool(np.linalg.det(F).min() > 0)
+            if self.problem.model.axisymmetric:
+                upright = upright and bool(F[..., 1, 1].min() > 0)
+        return bool(self.problem.comm.bcast(upright))
 
     def cell_values(self) -> CellValues | None:
         """Stress, deformation and field at the nodes of every cell, gathered on the first rank."""

@@ -41,10 +41,11 @@ class Convergence:
 
 @dataclass(frozen=True)
 class Scales:
-    """Reference magnitudes of a model: force μ L² in N, volume in mm³ (both of the modelled piece)."""
+    """Reference magnitudes of a model: force μ L² in N, volume in mm³, length L in mm."""
 
     force: float
     volume: float
+    length: float
 
 
 class Newton:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import numpy as np
+from petsc4py import PETSc
 
 from geometry.errors import InputError
 from solver.errors import NoEquilibrium
@@ -16,6 +17,9 @@ from solver.problem import Model, Problem
 from solver.records import Equilibrium, Outcome
 from solver.stages import Motion, Stage, check_stages, motion_of
 from solver.system import Loads, System
+
+# A correction of the predicted state below this share of the part's size is never called a jump.
+_SMALL_MOVE = 0.02
 
 Observer = Callable[[Equilibrium], None]
 Progress = Callable[[str, float], None]
@@ -67,6 +71,7 @@ class Path:
         self._saved = self.system.vector()
         self._rate = self.system.vector()
         self._volume_tangent = self.system.vector()
+        self._predicted = self.system.vector()
         self._index = 0
         self._spent = 0
         self._remarks: list[str] = []
@@ -86,7 +91,9 @@ class Path:
             NoEquilibrium: Not even the unloaded state was found.
         """
         loads = self._unloaded()
-        self._accept(self.stages[0].name, 0.0, self.newton.solve(loads), loads, None, observe)
+        convergence = self.newton.solve(loads)
+        self.evaluation.read_fields()
+        self._accept(self.stages[0].name, 0.0, convergence, loads, None, observe)
         for stage in self.stages:
             volume = self.system.volume() if stage.control == "volume" else None
             motion = motion_of(stage, loads, volume)
@@ -142,15 +149,40 @@ class Path:
         try:
             rate = self._predict(motion)
             x.axpy(target - s, self._tangent)
-            guess = replace(motion.at(target), pressure=pressure + rate * (target - s))
-            if motion.volumes is None:
-                guess = motion.at(target)
-            return self.newton.solve(guess, volume=motion.volume_at(target))
+            predicted = self._distance(self._saved)
+            x.copy(self._predicted)
+            guess = motion.at(target)
+            if motion.volumes is not None:
+                guess = replace(guess, pressure=pressure + rate * (target - s))
+            convergence = self.newton.solve(guess, volume=motion.volume_at(target))
+            self._refuse_jump(predicted)
+            return convergence
         except NoEquilibrium:
             self._saved.copy(x)
             self.system.apply(loads)
             self.newton.factorised = False
             raise
+
+    def _distance(self, other: PETSc.Vec) -> float:
+        """Root mean square of the change of displacement from another state, over the size of the part."""
+        x = self.system.x
+        other.axpby(1.0, -1.0, x)
+        norm = self.system.block_norms(other)[0]
+        other.axpby(1.0, -1.0, x)
+        nodes = len(self.problem.model.body.points)
+        return norm / (np.sqrt(nodes) * self.newton.scales.length)
+
+    def _refuse_jump(self, predicted: float) -> None:
+        """Newton may land on a distant branch beyond a limit point; such a state is no continuation.
+
+        Raises:
+            NoEquilibrium: The state lies far from the predicted one, or turns the part inside out.
+        """
+        corrected = self._distance(self._predicted)
+        if corrected > max(_SMALL_MOVE, 0.5 * predicted):
+            raise NoEquilibrium("the next state found lies far off the path", residual=corrected)
+        if not self.evaluation.read_fields():
+            raise NoEquilibrium("the next state found is turned inside out", residual=corrected)
 
     def _predict(self, motion: Motion) -> float:
         """Fill the tangent dx/ds at the present state; returns dP/ds under volume control, else 0."""
@@ -259,7 +291,7 @@ def scales_of(model: Model) -> Scales:
         spans = np.array([2 * model.body.points[:, 0].max(), spans[1]])
     μ = max(part.material.initial_shear_modulus() for part in model.parts)
     size = float(np.prod(spans) ** (1 / len(spans)))
-    return Scales(force=μ * size**2, volume=size**3 * 1e-3)
+    return Scales(force=μ * size**2, volume=size**3 * 1e-3, length=size)
 
 
 def describe(loads: Loads) -> str:

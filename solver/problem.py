@@ -224,7 +224,7 @@ class Problem:
 
     def mean_axial(self, surface: str, w: Expr) -> ufl.Form:
         """∫ w_Z dA over a named surface in the reference configuration (divide by its area)."""
-        return w[-1] * self.weight * self.ds(self.surface_ids[surface])
+        return w[len(w) - 1] * self.weight * self.ds(self.surface_ids[surface])
 
     def area(self, surface: str) -> ufl.Form:
         """Reference area of a named surface."""
