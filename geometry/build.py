@@ -40,10 +40,25 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
         InputError: If bands or lines do not fit the shape, or the mesh falls below the quality floor.
     """
     drawing = lay_out(shape, size, bands, lines)
+    _check_count(drawing, size)
     plane = mesh_plane(drawing)
-    return (
-        _meridian_body(drawing, plane) if size.model == "axisymmetric" else _space_body(drawing, plane, size)
-    )
+    axisymmetric = size.model == "axisymmetric"
+    body = _meridian_body(drawing, plane) if axisymmetric else _space_body(drawing, plane, size)
+    check_quality(body)
+    return body
+
+
+def _check_count(drawing: Drawing, size: MeshSize) -> None:
+    """Refuse a mesh that could only exhaust the memory."""
+    cells = int(drawing.columns.sum()) * int(drawing.rows.sum())
+    if size.model != "axisymmetric":
+        cells = math.ceil(cells * size.around * opening(size) / (2 * math.pi))
+    if cells > MOST_CELLS:
+        raise InputError(
+            f"mesh: along = {size.along:g} mm, through = {size.through} and around = {size.around} would "
+            f"give about {cells} cells, more than {MOST_CELLS}; make mesh.along larger",
+            cells=cells,
+        )
 
 
 def _meridian_body(drawing: Drawing, plane: Plane) -> Body:

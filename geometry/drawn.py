@@ -42,9 +42,9 @@ def from_points(points: ArrayLike, *, smoothing: float = 0.0) -> Meridian:
         steepness = float(np.degrees(np.arctan2(abs(chord[1]), abs(chord[0]))))
         if pole and steepness > _STEEPEST_POLE:
             raise InputError(
-                f"meridian points: the wall comes to the axis {steepness:.3g} degrees from the horizontal; it "
-                f"must meet it at a right angle (at most {_STEEPEST_POLE:g} degrees over the last two points); "
-                "add points near the pole or leave an open ring",
+                f"meridian points: the wall comes to the axis {steepness:.3g} degrees from the horizontal, "
+                f"but must meet it at a right angle (at most {_STEEPEST_POLE:g} degrees over the last two "
+                "points); add points near the pole or leave an open ring",
                 steepness=steepness,
             )
     if smoothing > 0.0:
@@ -73,7 +73,8 @@ def from_csv(path: str | Path, *, smoothing: float = 0.0) -> Meridian:
     missing = [name for name in COLUMNS if not rows or name not in rows[0]]
     if missing:
         raise InputError(
-            f"meridian file {path}: needs rows under the columns {' and '.join(COLUMNS)}, lacks {', '.join(missing)}",
+            f"meridian file {path}: needs rows under the columns {' and '.join(COLUMNS)}, "
+            f"lacks {', '.join(missing)}",
             path=str(path),
         )
     values: list[list[float]] = []
@@ -82,7 +83,8 @@ def from_csv(path: str | Path, *, smoothing: float = 0.0) -> Meridian:
             values.append([float(row[name]) for name in COLUMNS])
         except (TypeError, ValueError) as error:
             raise InputError(
-                f"meridian file {path}, line {number}: {row[COLUMNS[0]]!r}, {row[COLUMNS[1]]!r} are not two numbers",
+                f"meridian file {path}, line {number}: {row[COLUMNS[0]]!r}, {row[COLUMNS[1]]!r} are not two "
+                "numbers",
                 path=str(path),
                 line=number,
             ) from error
@@ -115,7 +117,7 @@ def _checked_points(table: FloatArray) -> FloatArray:
 
 
 def _mirrored(table: FloatArray, poles: tuple[bool, bool]) -> tuple[FloatArray, FloatArray, int]:
-    """Return the points with mirror images beyond the poles, their chord lengths, and where the originals begin.
+    """Return the points with mirror images beyond the poles, their chord lengths, and where they begin.
 
     With two poles the curve closes on itself: the last point is the first.
     """
@@ -144,10 +146,10 @@ def _spline(table: FloatArray, poles: tuple[bool, bool]) -> tuple["BSpline", flo
 
 def _smoothed(table: FloatArray, poles: tuple[bool, bool], distance: float) -> FloatArray:
     """Return the points moved onto a smoothing spline, poles put back on the axis."""
-    from scipy.interpolate import splev, splprep
+    from scipy.interpolate import BSpline, splprep
 
     extended, chord, start = _mirrored(table, poles)
-    fit, _ = splprep(extended.T, u=chord, s=len(extended) * distance**2, per=all(poles))
-    moved = np.column_stack(splev(chord[start : start + len(table)], fit))
+    (knots, weights, degree), _ = splprep(extended.T, u=chord, s=len(extended) * distance**2, per=all(poles))
+    moved = BSpline(knots, np.column_stack(weights), degree)(chord[start : start + len(table)])
     moved[np.array([0, -1])[list(poles)], 0] = 0.0
     return moved

@@ -72,7 +72,7 @@ def locate(reference: FloatArray, position: FloatArray) -> int:
 
 
 FACETS: dict[str, tuple[str, IntArray]] = {kind: _facet_nodes(kind) for kind in _FACET_CORNERS}
-"""For each cell type the type of its facets and their local nodes, shape (facets, nodes), seen from outside."""
+"""For each cell type the type of its facets and their local nodes, (facets, nodes), seen from outside."""
 
 
 @cache

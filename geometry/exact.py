@@ -2,6 +2,7 @@
 """Volumes by formula, against which meshes are checked."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -65,9 +66,7 @@ def _sampled(meridian: Meridian) -> tuple[FloatArray, FloatArray, FloatArray, Fl
     """Return position, tangent, normal, curvature and Gauss weights along a meridian."""
     nodes, weights = np.polynomial.legendre.leggauss(_GAUSS)
     bounds = np.concatenate([[0.0], meridian.joints, [meridian.length]])
-    pieces = np.concatenate(
-        [np.linspace(a, b, 41)[:-1] for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
-    )
+    pieces = np.concatenate([np.linspace(a, b, 41)[:-1] for a, b in pairwise(bounds)])
     half = np.diff(np.append(pieces, meridian.length)) / 2
     arc = ((pieces + half)[:, None] + half[:, None] * nodes).ravel()
     frame = meridian.at(arc)

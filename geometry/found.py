@@ -87,13 +87,14 @@ def _check_regions(found: FoundMesh, path: str) -> None:
         times[members] += 1
     if np.any(times == 0):
         raise InputError(
-            f"mesh file {path}: {int(np.sum(times == 0))} cells have no region; put every cell in a physical group",
+            f"mesh file {path}: {int(np.sum(times == 0))} cells have no region; put every cell in a "
+            "physical group",
             path=path,
         )
     if np.any(times > 1):
         raise InputError(
-            f"mesh file {path}: {int(np.sum(times > 1))} cells are in two regions of {', '.join(found.regions)}; "
-            "write electrode bands as groups named 'band <name>'",
+            f"mesh file {path}: {int(np.sum(times > 1))} cells are in two regions of "
+            f"{', '.join(found.regions)}; write electrode bands as groups named 'band <name>'",
             path=path,
         )
     taken = np.zeros(len(found.cells), dtype=bool)
@@ -121,7 +122,8 @@ def _meridian(points: FloatArray, cells: IntArray, path: str) -> tuple[FloatArra
     size = float(np.ptp(points, axis=0).max())
     if np.abs(points[:, 2]).max() > _TINY * size:
         raise InputError(
-            f"mesh file {path}: an axisymmetric mesh lies in the plane z = 0 with x = R and y = Z; this one does not",
+            f"mesh file {path}: an axisymmetric mesh lies in the plane z = 0 with x = R and y = Z; this "
+            "one does not",
             path=path,
         )
     flat = points[:, :2].copy()
@@ -143,8 +145,8 @@ def _turned(points: FloatArray, found: FoundMesh, cells: IntArray, facets: IntAr
         return facets
     facet_type, local = FACETS[found.cell_type]
     near = neighbours(found.cell_type, cells, facets)
-    if np.any(near.count == 0):
-        lost = [name for name, members in found.surfaces.items() if np.any(near.count[members] == 0)]
+    if np.any(near.sharing == 0):
+        lost = [name for name, members in found.surfaces.items() if np.any(near.sharing[members] == 0)]
         raise InputError(f"mesh file {path}: surface {lost[0]!r} has facets that bound no cell", path=path)
     seen = cells[near.cell_facet // len(local)][
         np.arange(len(facets))[:, None], local[near.cell_facet % len(local)]
@@ -152,7 +154,7 @@ def _turned(points: FloatArray, found: FoundMesh, cells: IntArray, facets: IntAr
     ours = facet_normals(points, facet_type, facets)[:, -1]
     theirs = facet_normals(points, facet_type, seen)
     same = np.einsum("fi,fi->f", ours, theirs.mean(axis=1)) > 0.0
-    wrong = ~same & (near.count == 1)
+    wrong = ~same & (near.sharing == 1)
     return np.where(wrong[:, None], facets[:, FLIPPED[facet_type]], facets)
 
 

@@ -1,21 +1,21 @@
 # SPDX-License-Identifier: MIT
 """Laying shapes out: from a shape and mesh sizes to its drawing."""
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from geometry.body import FloatArray, IntArray
-from geometry.checks import all_different, within
+from geometry.checks import all_different
 from geometry.drawing import Drawing, Place, Placed
 from geometry.errors import InputError
-from geometry.shapes import Balloon, Band, Layer, Shape, Sleeve, Tube
+from geometry.lines import CLOSE, Heights, divide, merged, pieces, stack
+from geometry.shapes import Balloon, Band, Shape, Sleeve, Tube
 from geometry.sizes import MeshSize
 
 _X_LOW, _X_HIGH, _Y_LOW, _Y_HIGH = range(4)
-_CLOSE = 1e-9  # lines nearer than this fraction of the length are one line
 
 
 def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
@@ -38,14 +38,15 @@ def _check_bands(shape: Shape, bands: Sequence[Band]) -> None:
     for band in bands:
         if band.region not in layers:
             raise InputError(
-                f"region of band {band.name!r} = {band.region!r}: choose one of the layers {', '.join(layers)}",
+                f"region of band {band.name!r} = {band.region!r}: choose one of the layers "
+                + ", ".join(layers),
                 band=band.name,
                 region=band.region,
             )
     for layer in layers:
         along = sorted((band for band in bands if band.region == layer), key=lambda band: band.low)
-        for first, second in zip(along[:-1], along[1:], strict=True):
-            if second.low < first.high - _CLOSE * abs(first.high):
+        for first, second in pairwise(along):
+            if second.low < first.high - CLOSE * abs(first.high):
                 raise InputError(
                     f"bands {first.name!r} ({first.low:g} to {first.high:g} mm) and {second.name!r} "
                     f"({second.low:g} to {second.high:g} mm) overlap in layer {layer!r}: start the second at "
@@ -55,20 +56,20 @@ def _check_bands(shape: Shape, bands: Sequence[Band]) -> None:
 
 
 def _tube(shape: Tube, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    capped, length, wall = shape.ends == "capped", shape.length, _wall(shape.layers)
-    cap = (shape.cap_thickness or wall) if capped else 0.0
-    edges = _Edges(0.0, length, "Z", lambda height, key: height)
+    capped, length = shape.ends == "capped", shape.length
+    cap = shape.cap_thickness or sum(layer.thickness for layer in shape.layers)
+    edges = Heights(0.0, length)
     y = edges.lines(bands, lines)
-    x = shape.inner_radius + _stack(shape.layers)
+    x = shape.inner_radius + stack(shape.layers)
     columns = [size.through] * len(shape.layers)
-    rows = _divide(y, size.along)
+    rows = divide(y, size.along)
     names: list[str] = [layer.name for layer in shape.layers]
     count = len(rows)
     grid = {(i, j): name for i, name in enumerate(names) for j in range(count)}
     if capped:
         x, y = np.concatenate([[0.0], x]), np.concatenate([[-cap], y, [length + cap]])
-        columns = [_pieces(shape.inner_radius, size.along), *columns]
-        thick = max(size.through, _pieces(cap, size.along))
+        columns = [pieces(shape.inner_radius, size.along), *columns]
+        thick = max(size.through, pieces(cap, size.along))
         rows = np.array([thick, *rows, thick])
         grid = {(i + 1, j + 1): name for (i, j), name in grid.items()}
         grid |= {(i, j): "cap" for i in range(len(columns)) for j in (0, count + 1)}
@@ -84,21 +85,21 @@ def _tube(shape: Tube, size: MeshSize, bands: Sequence[Band], lines: Sequence[fl
     def place(x: FloatArray, y: FloatArray) -> Placed:
         beyond = np.where((y < 0) | (y == 0) & (x < shape.inner_radius), -1.0, 0.0)
         beyond += np.where((y > length) | (y == length) & (x < shape.inner_radius), 1.0, 0.0)
-        return Placed(np.column_stack([x, y]), np.column_stack([1.0 - np.abs(beyond), beyond]))
+        return Placed(np.columnstack([x, y]), np.columnstack([1.0 - np.abs(beyond), beyond]))
 
-    frame = _Frame(x, y, np.array(columns), rows, grid, (_X_LOW,) if capped else (), [*names, "cap"])
+    frame = _Layout(x, y, np.array(columns), rows, grid, (_X_LOW,) if capped else (), [*names, "cap"])
     return frame.drawing(side_name, place, edges, bands)
 
 
 def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
     low, high = shape.core_overhang, shape.core_overhang + shape.length
     top = high + shape.core_overhang
-    edges = _Edges(low, high, "Z", lambda height, key: height, whole=(0.0, top))
+    edges = Heights(low, high, part=(0.0, top))
     y = edges.lines(bands, [*lines, low, high])
-    x = np.concatenate([[shape.core_inner_radius], shape.core_radius + _stack(shape.layers)])
+    x = np.concatenate([[shape.core_inner_radius], shape.core_radius + stack(shape.layers)])
     solid = shape.core_inner_radius == 0.0
-    across = max(2, _pieces(shape.core_radius - shape.core_inner_radius, size.along))
-    covered = (y[:-1] >= low - _CLOSE * top) & (y[1:] <= high + _CLOSE * top)
+    across = max(2, pieces(shape.core_radius - shape.core_inner_radius, size.along))
+    covered = (y[:-1] >= low - CLOSE * top) & (y[1:] <= high + CLOSE * top)
     grid = {(0, j): "core" for j in range(len(covered))}
     names = [layer.name for layer in shape.layers]
     grid |= {(i + 1, int(j)): name for i, name in enumerate(names) for j in np.flatnonzero(covered)}
@@ -109,30 +110,24 @@ def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequenc
         return ("", "outer", "end_low", "end_high")[side]
 
     def place(x: FloatArray, y: FloatArray) -> Placed:
-        return Placed(np.column_stack([x, y]), np.column_stack([np.ones_like(x), np.zeros_like(x)]))
+        return Placed(np.columnstack([x, y]), np.columnstack([np.ones_like(x), np.zeros_like(x)]))
 
     columns = np.array([across] + [size.through] * len(names))
-    frame = _Frame(x, y, columns, _divide(y, size.along), grid, (_X_LOW,) if solid else (), ["core", *names])
+    frame = _Layout(x, y, columns, divide(y, size.along), grid, (_X_LOW,) if solid else (), ["core", *names])
     return frame.drawing(side_name, place, edges, bands)
 
 
 def _balloon(shape: Balloon, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
     meridian, length = shape.meridian, shape.meridian.length
     low_z, high_z = meridian.at(np.array([0.0, length])).position[:, 1]
-    edges = _Edges(
-        float(low_z),
-        float(high_z),
-        "arc",
-        lambda height, key: meridian.arc_at_height(height, key=key),
-        (0.0, length),
-    )
-    y = _merged(np.concatenate([edges.lines(bands, lines), meridian.joints]), length)
+    edges = Heights(float(low_z), float(high_z), locate=meridian.arc_at_height, ends=(0.0, length))
+    y = merged(np.concatenate([edges.lines(bands, lines), meridian.joints]), length)
     low_pole, high_pole = meridian.poles
     if size.model != "axisymmetric":
         y = _pole_patches(y, size, low_pole, high_pole)
-    x = _stack(shape.layers)
+    x = stack(shape.layers)
     names = [layer.name for layer in shape.layers]
-    rows = _divide(y, size.along)
+    rows = divide(y, size.along)
     grid = {(i, j): name for i, name in enumerate(names) for j in range(len(rows))}
 
     def side_name(i: int, j: int, side: int) -> str:
@@ -148,7 +143,7 @@ def _balloon(shape: Balloon, size: MeshSize, bands: Sequence[Band], lines: Seque
         return Placed(position, frame.normal)
 
     axis = tuple(side for side, pole in ((_Y_LOW, low_pole), (_Y_HIGH, high_pole)) if pole)
-    frame = _Frame(x, y, np.array([size.through] * len(names)), rows, grid, axis, names)
+    frame = _Layout(x, y, np.array([size.through] * len(names)), rows, grid, axis, names)
     return frame.drawing(side_name, place, edges, bands)
 
 
@@ -162,52 +157,12 @@ def _pole_patches(y: FloatArray, size: MeshSize, low: bool, high: bool) -> Float
             added.append(np.array([end + sign * wanted]))
         elif pole:
             added.append(np.array([end + sign * whole]))
-    return _merged(np.concatenate(added), y[-1] - y[0])
+    return merged(np.concatenate(added), y[-1] - y[0])
 
 
 @dataclass(frozen=True)
-class _Edges:
-    """Heights turned into grid lines: the range allowed for bands, and the turning."""
-
-    low: float
-    high: float
-    kind: str
-    locate: Callable[..., float]
-    whole: tuple[float, float] | None = None
-
-    def of(self, band: Band) -> tuple[float, float]:
-        """Return the grid lines of a band's edges."""
-        slack = _CLOSE * (abs(self.low) + abs(self.high))
-        for word, value in (("lower", band.low), ("upper", band.high)):
-            within(
-                f"{word} edge of band {band.name!r}",
-                value,
-                least=self.low - slack,
-                most=self.high + slack,
-                unit="mm",
-                why="where the layer lies",
-            )
-        return (
-            self.locate(band.low, f"lower edge of band {band.name!r}"),
-            self.locate(band.high, f"upper edge of band {band.name!r}"),
-        )
-
-    def lines(self, bands: Sequence[Band], heights: Sequence[float]) -> FloatArray:
-        """Return all grid lines along the part, ascending."""
-        ends = self.whole or (self.low, self.high)
-        lowest, highest = (
-            (min(ends[0], self.low), max(ends[1], self.high)) if self.kind == "Z" else (self.low, self.high)
-        )
-        for height in heights:
-            within("lines", height, least=lowest, most=highest, unit="mm", why="where the part lies")
-        found = [edge for band in bands for edge in self.of(band)]
-        found += [self.locate(height, "lines") for height in heights]
-        return _merged(np.array([*ends, *found]), ends[1] - ends[0])
-
-
-@dataclass(frozen=True)
-class _Frame:
-    """The parts of a drawing that the layouts of all shapes fill in alike."""
+class _Layout:
+    """The parts of a drawing that all shapes fill in alike."""
 
     x: FloatArray
     y: FloatArray
@@ -218,7 +173,7 @@ class _Frame:
     order: list[str]
 
     def drawing(
-        self, side_name: Callable[[int, int, int], str], place: Place, edges: _Edges, bands: Sequence[Band]
+        self, side_name: Callable[[int, int, int], str], place: Place, edges: Heights, bands: Sequence[Band]
     ) -> Drawing:
         """Name the free sides, find the patches of the bands, and put the drawing together."""
         steps = ((-1, 0), (1, 0), (0, -1), (0, 1))
@@ -231,7 +186,7 @@ class _Frame:
         middle = (self.y[:-1] + self.y[1:]) / 2
         patches = {}
         for band in bands:
-            low, high = edges.of(band)
+            low, high = edges.of_band(band)
             patches[band.name] = tuple(
                 (i, j)
                 for (i, j), region in self.grid.items()
@@ -241,27 +196,3 @@ class _Frame:
         return Drawing(
             self.x, self.y, self.columns, self.rows, self.grid, outside, self.axis, rank, patches, place
         )
-
-
-def _wall(layers: Sequence[Layer]) -> float:
-    return sum(layer.thickness for layer in layers)
-
-
-def _stack(layers: Sequence[Layer]) -> FloatArray:
-    """Return the distances of the layer faces from the inner face, shape (layers + 1,), mm."""
-    return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in layers])])
-
-
-def _pieces(length: float, along: float) -> int:
-    """Return how many elements of at most ``along`` a length takes."""
-    return max(1, math.ceil(length / along * (1 - 1e-9)))
-
-
-def _divide(lines: FloatArray, along: float) -> IntArray:
-    return np.array([_pieces(step, along) for step in np.diff(lines)], dtype=np.int64)
-
-
-def _merged(lines: FloatArray, length: float) -> FloatArray:
-    """Return the lines sorted, those that coincide to rounding kept once."""
-    ordered = np.sort(lines)
-    return ordered[np.concatenate([[True], np.diff(ordered) > _CLOSE * length])]

@@ -110,7 +110,7 @@ class Meridian:
         position = np.where(on_axis[:, None], position * [0.0, 1.0], position)
         return Frame(position, tangent, normal, curvature)
 
-    def arc_at_height(self, height: float, *, key: str) -> float:
+    def arc_at_height(self, height: float, key: str) -> float:
         """Return the arc length at which the meridian passes the height Z.
 
         Raises:
@@ -132,8 +132,8 @@ class Meridian:
             )
         if np.any(np.diff(z) < -1e-9 * self.length):
             raise InputError(
-                f"{key} = {height:g} mm: the meridian doubles back, so a height does not name one place; bands "
-                "and lines need a meridian that rises steadily",
+                f"{key} = {height:g} mm: the meridian doubles back, so a height does not name one place; "
+                "bands and lines need a meridian that rises steadily",
                 key=key,
                 value=height,
             )
@@ -156,8 +156,8 @@ class Meridian:
             raise InputError(
                 f"layers: the wall of {thickness:g} mm is thicker than the meridian allows at Z = "
                 f"{frame.position[worst, 1]:.4g} mm, where its smallest radius of inward curvature is "
-                f"{1 / inward[worst]:.4g} mm and the wall would fold; keep it below {0.95 / inward[worst]:.4g} mm "
-                "or soften the bend",
+                f"{1 / inward[worst]:.4g} mm and the wall would fold; keep it below "
+                f"{0.95 / inward[worst]:.4g} mm or soften the bend",
                 thickness=thickness,
             )
         radius = frame.position[:, 0] + thickness * frame.normal[:, 0]
@@ -175,8 +175,8 @@ class Meridian:
         if inner.min() <= 0.0 or radius.min() < -1e-9 * self.length:
             worst = 1 + int(np.argmin(inner))
             raise InputError(
-                f"meridian ({self.name}): radius {radius[worst]:.4g} mm at Z = {frame.position[worst, 1]:.4g} mm; "
-                "it must be above 0 except at a closed end",
+                f"meridian ({self.name}): radius {radius[worst]:.4g} mm at "
+                f"Z = {frame.position[worst, 1]:.4g} mm; it must be above 0 except at a closed end",
                 radius=float(radius[worst]),
             )
         for pole, end, word in ((self.poles[0], 0, "low"), (self.poles[1], -1, "high")):
@@ -194,8 +194,8 @@ class Meridian:
         if np.any(np.abs(row - column) > 1):
             where = points[row[np.abs(row - column) > 1][0]]
             raise InputError(
-                f"meridian ({self.name}): it crosses itself near R = {where[0]:.4g} mm, Z = {where[1]:.4g} mm; "
-                "give points that run along the wall once",
+                f"meridian ({self.name}): it crosses itself near R = {where[0]:.4g} mm, "
+                f"Z = {where[1]:.4g} mm; give points that run along the wall once",
                 place=tuple(where),
             )
 

@@ -20,11 +20,11 @@ class Neighbours(NamedTuple):
     """The cells at each of some facets.
 
     Attributes:
-        count: How many cells share the facet, shape (f,): 0 (none), 1 (free) or 2.
+        sharing: How many cells share the facet, shape (f,): 0 (none), 1 (free) or 2.
         cell_facet: Number of one of them, as cell * facets per cell + local facet, shape (f,); -1 if none.
     """
 
-    count: IntArray
+    sharing: IntArray
     cell_facet: IntArray
 
 

@@ -104,8 +104,9 @@ def check_quality(body: Body) -> Quality:
         place = ", ".join(f"{axis} = {x:.4g} mm" for axis, x in zip(axes, measured.worst_place, strict=True))
         what = "is folded" if least <= 0.0 else "is too distorted"
         raise InputError(
-            f"mesh: a cell of region {measured.worst_region!r} at {place} {what} (scaled Jacobian {least:.3g}, must "
-            f"be at least {floor:g}): make mesh.along smaller or mesh.around larger, or soften the shape there",
+            f"mesh: a cell of region {measured.worst_region!r} at {place} {what} (scaled Jacobian "
+            f"{least:.3g}, must be at least {floor:g}): make mesh.along smaller or mesh.around larger, open "
+            "a narrow sector wider, or soften the shape there",
             scaled_jacobian=least,
             place=measured.worst_place,
             region=measured.worst_region,

@@ -2,11 +2,13 @@
 """Bodies as .vtu through meshio: a 0/1 cell array for every name, the wall normal at the nodes."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometry.body import Body, FloatArray, IntArray
-from geometry.elements import FACETS
+from geometry.elements import ELEMENT_NODES, FACETS
 from geometry.errors import InputError
 from geometry.found import CELL_TYPES, FoundMesh
 
@@ -21,7 +23,7 @@ def write_vtu(body: Body, path: Path) -> None:
     import meshio
 
     counts = len(body.cells), len(body.facets)
-    data: dict[str, list[IntArray]] = {}
+    data: dict[str, list[NDArray[Any]]] = {}
     number = np.full(counts[0], -1, dtype=np.int32)
     for place, members in enumerate(body.regions.values()):
         number[members] = place
@@ -63,7 +65,8 @@ def read_vtu(path: Path) -> FoundMesh:
     allowed = {kinds[0], FACETS[kinds[0]][0]} if len(kinds) == 1 else set()
     if not allowed or not set(there) <= allowed:
         raise InputError(
-            f"mesh file {path}: cells of type {', '.join(there)}; need one of {', '.join(CELL_TYPES)} and their facets",
+            f"mesh file {path}: cells of type {', '.join(there)}; need one of {', '.join(CELL_TYPES)} and "
+            "their facets",
             path=str(path),
         )
     cell_type, facet_type = kinds[0], FACETS[kinds[0]][0]
@@ -83,16 +86,14 @@ def read_vtu(path: Path) -> FoundMesh:
     )
 
 
-def _gathered(mesh: "object", kind: str) -> tuple[IntArray, dict[str, FloatArray]]:
+def _gathered(mesh: Any, kind: str) -> tuple[IntArray, dict[str, FloatArray]]:
     """Return the nodes of all cells of a kind and the cell data there."""
-    from geometry.elements import ELEMENT_NODES
-
-    blocks = [place for place, block in enumerate(mesh.cells) if block.type == kind]  # type: ignore[attr-defined]
+    blocks = [place for place, block in enumerate(mesh.cells) if block.type == kind]
     empty = np.empty((0, len(ELEMENT_NODES[kind])), dtype=np.int64)
-    nodes = np.concatenate([empty, *(mesh.cells[place].data for place in blocks)])  # type: ignore[attr-defined]
+    nodes = np.concatenate([empty, *(mesh.cells[place].data for place in blocks)])
     data = {
         name: np.concatenate([np.empty(0), *(np.ravel(arrays[place]) for place in blocks)])
-        for name, arrays in mesh.cell_data.items()  # type: ignore[attr-defined]
+        for name, arrays in mesh.cell_data.items()
     }
     return nodes.astype(np.int64), data
 
