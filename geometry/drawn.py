@@ -3,7 +3,7 @@
 
 import csv
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -149,7 +149,8 @@ def _smoothed(table: FloatArray, poles: tuple[bool, bool], distance: float) -> F
     from scipy.interpolate import BSpline, splprep
 
     extended, chord, start = _mirrored(table, poles)
-    (knots, weights, degree), _ = splprep(extended.T, u=chord, s=len(extended) * distance**2, per=all(poles))
+    fit: Any = splprep(extended.T, u=chord, s=len(extended) * distance**2, per=all(poles))[0]
+    knots, weights, degree = fit
     moved = BSpline(knots, np.column_stack(weights), degree)(chord[start : start + len(table)])
     moved[np.array([0, -1])[list(poles)], 0] = 0.0
     return moved

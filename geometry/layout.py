@@ -85,7 +85,7 @@ def _tube(shape: Tube, size: MeshSize, bands: Sequence[Band], lines: Sequence[fl
     def place(x: FloatArray, y: FloatArray) -> Placed:
         beyond = np.where((y < 0) | (y == 0) & (x < shape.inner_radius), -1.0, 0.0)
         beyond += np.where((y > length) | (y == length) & (x < shape.inner_radius), 1.0, 0.0)
-        return Placed(np.columnstack([x, y]), np.columnstack([1.0 - np.abs(beyond), beyond]))
+        return Placed(np.column_stack([x, y]), np.column_stack([1.0 - np.abs(beyond), beyond]))
 
     frame = _Layout(x, y, np.array(columns), rows, grid, (_X_LOW,) if capped else (), [*names, "cap"])
     return frame.drawing(side_name, place, edges, bands)
@@ -110,7 +110,7 @@ def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequenc
         return ("", "outer", "end_low", "end_high")[side]
 
     def place(x: FloatArray, y: FloatArray) -> Placed:
-        return Placed(np.columnstack([x, y]), np.columnstack([np.ones_like(x), np.zeros_like(x)]))
+        return Placed(np.column_stack([x, y]), np.column_stack([np.ones_like(x), np.zeros_like(x)]))
 
     columns = np.array([across] + [size.through] * len(names))
     frame = _Layout(x, y, columns, divide(y, size.along), grid, (_X_LOW,) if solid else (), ["core", *names])

@@ -123,7 +123,8 @@ def _cell_type(gmsh: Any, dimension: int, path: Path) -> str:
         names = [gmsh.model.mesh.getElementProperties(number)[0] for number in sorted(there)]
         raise InputError(
             f"mesh file {path}: cells of type {', '.join(names)}; need one of "
-            f"{', '.join(known.values())} alone (in gmsh: Mesh.ElementOrder = 2, Mesh.SecondOrderIncomplete = 0, quadrilaterals recombined)",
+            f"{', '.join(known.values())} alone (in gmsh: Mesh.ElementOrder = 2, "
+            "Mesh.SecondOrderIncomplete = 0, quadrilaterals recombined)",
             path=str(path),
         )
     return known[there.pop()]
