@@ -1,0 +1,145 @@
+# SPDX-License-Identifier: MIT
+"""From a resolved case to the records of geometry and solver; units are those inside."""
+
+from typing import TYPE_CHECKING
+
+from cases import schema_shape as drawn
+from cases.schema import Case
+from cases.schema_material import Dielectric
+from geometry import meridian as curves
+from geometry.body import Body
+from geometry.build import build
+from geometry.drawn import from_points
+from geometry.profiles import ellipsoid, necked, sphere
+from geometry.shapes import Balloon, Band, Layer, Shape, Sleeve, Tube
+from geometry.sizes import MeshSize
+
+if TYPE_CHECKING:
+    from solver.material import Material
+    from solver.parts import Part
+    from solver.problem import Model
+    from solver.stages import Stage
+
+__all__ = ["body_of", "material_of", "model_of", "shape_of", "stages_of"]
+
+_COMMON = set(Dielectric.model_fields) | {"law"}
+
+
+def shape_of(case: Case) -> Shape:
+    """The drawing."""
+    shape = case.shape
+    layers = tuple(Layer(layer.name, layer.thickness) for layer in shape.layers)
+    if isinstance(shape, drawn.Tube):
+        return Tube(
+            shape.inner_radius, shape.length, layers, ends=shape.ends, cap_thickness=shape.cap_thickness
+        )
+    if isinstance(shape, drawn.Sleeve):
+        return Sleeve(
+            shape.core_radius,
+            shape.length,
+            layers,
+            core_inner_radius=shape.core_inner_radius,
+            core_overhang=shape.core_overhang,
+        )
+    return Balloon(_meridian_of(shape.meridian), layers)
+
+
+def body_of(case: Case) -> Body:
+    """Mesh the drawing of a resolved case, with cell edges at electrode edges and sections.
+
+    Raises:
+        InputError: The drawing cannot be meshed, or not well enough.
+    """
+    bands = [Band(e.name, e.region, e.start or 0.0, e.end or 0.0) for e in case.electrodes]
+    mesh = case.mesh
+    size = MeshSize(
+        along=mesh.along,
+        model=mesh.model,
+        through=mesh.through,
+        around=mesh.around,
+        sector=mesh.sector,
+        cells=mesh.cells,
+    )
+    return build(shape_of(case), size, bands, lines=[section.at for section in case.sections])
+
+
+def material_of(case: Case, name: str) -> "Material":
+    """One of the case's materials."""
+    from solver.material import Breakdown, Material
+
+    given = case.materials[name]
+    breakdown = None
+    if given.breakdown_field is not None:
+        breakdown = Breakdown(
+            given.breakdown_field,
+            given.breakdown_stretch_exponent,
+            given.breakdown_thickness_exponent,
+            given.breakdown_reference_thickness,
+        )
+    parameters = {key: getattr(given, key) for key in type(given).model_fields if key not in _COMMON}
+    return Material(name, given.law, parameters, given.bulk_modulus, given.permittivity or 0.0, breakdown)
+
+
+def model_of(case: Case, body: Body) -> "Model":
+    """What is solved: body, parts, supports, electrodes, beds and sections."""
+    from solver.parts import Electrode, Section, Support, TissueBed
+    from solver.problem import Model
+
+    return Model(
+        body,
+        parts=_parts_of(case),
+        supports=tuple(Support(s.region, s.hold) for s in case.supports),
+        electrodes=tuple(Electrode(e.name, e.hot_face) for e in case.electrodes),
+        beds=tuple(TissueBed(b.region, b.stiffness, b.direction) for b in case.tissue_beds),
+        sections=tuple(Section(s.name, s.at) for s in case.sections),
+        electrics=case.electrics.model,
+    )
+
+
+def stages_of(case: Case) -> "tuple[Stage, ...]":
+    """The stages."""
+    from solver.stages import Stage
+
+    return tuple(
+        Stage(
+            s.name,
+            pressure=s.pressure,
+            voltages=s.voltage,
+            forces=s.force,
+            displacements=s.move,
+            volume=s.volume,
+            control=s.control,
+            steps=s.steps,
+        )
+        for s in case.stages
+    )
+
+
+def _parts_of(case: Case) -> "tuple[Part, ...]":
+    from solver.parts import ElectrodeFilm, Fibres, NaturalStretch, Part, Sheets
+
+    return tuple(
+        Part(
+            p.region,
+            material_of(case, p.material),
+            Sheets(p.sheets.count, p.sheets.thickness or 0.0) if p.sheets else None,
+            NaturalStretch(**dict(p.natural_stretch)),
+            ElectrodeFilm(**dict(p.electrode_film)) if p.electrode_film else None,
+            Fibres(**dict(p.fibres)) if p.fibres else None,
+        )
+        for p in case.parts
+    )
+
+
+def _meridian_of(given: drawn.Meridian) -> curves.Meridian:
+    if isinstance(given, drawn.SphereMeridian):
+        return sphere(given.radius, half=given.half)
+    if isinstance(given, drawn.EllipsoidMeridian):
+        return ellipsoid(given.radius, given.half_length, half=given.half)
+    if isinstance(given, drawn.NeckedMeridian):
+        return necked(
+            given.radius, given.length, given.neck_radius, given.neck_length, shoulder=given.shoulder
+        )
+    assert isinstance(given, drawn.PointsMeridian)
+    points = list(zip(given.radius, given.height, strict=True))
+    return from_points(points, smoothing=given.smoothing)

@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: MIT
+"""What each command of ``annelid`` does; heavy libraries are imported only where they are used."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from geometry.errors import InputError
+
+__all__ = ["check", "library", "mesh", "report", "run", "schema", "view"]
+
+FAILED = 1  # no equilibrium at all
+
+
+def check(options: argparse.Namespace) -> int:
+    """Validate a case; print it resolved, with its size and cost."""
+    from cases.building import body_of
+    from cases.cost import cost_of
+    from cases.environment import needs_libraries
+    from cases.resolved import case_hash, to_toml
+    from geometry.quality import quality
+
+    case = _case(options)
+    needs_libraries()
+    body = body_of(case)
+    print(to_toml(case))
+    lines = [
+        f"case hash {case_hash(case)}",
+        *quality(body).table().splitlines(),
+        *cost_of(case, body).lines(),
+    ]
+    print("\n".join(f"# {line}" for line in lines))
+    return 0
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run a case and make its report."""
+    from cases.environment import needs_libraries, prepare
+    from cases.run import default_folder, is_finished, refuse_folder, run_case
+
+    prepare()
+    case = _case(options)
+    folder = options.rundir or default_folder(Path(options.case).stem, case)
+    refuse_folder(folder, case)
+    if is_finished(folder, case) and not options.again:
+        print(f"{folder} holds the finished run of this case; --again runs it anew")
+        return _tell(folder, options)
+    needs_libraries()
+    if options.ranks > 1 and options.expect_ranks is None:
+        from cases.ranks import start_ranks
+
+        return start_ranks(options.ranks, _arguments(options, folder))
+    print(f"running {case.title}\nin {folder}", file=sys.stderr)
+    result = run_case(case, folder, again=options.again, expected_ranks=options.expect_ranks)
+    if result is None:
+        return 0
+    if not options.no_report:
+        _write_report(folder)
+    _tell(folder, options)
+    return FAILED if result.states == 0 else 0
+
+
+def mesh(options: argparse.Namespace) -> int:
+    """Write the mesh of a case alone."""
+    from cases.building import body_of
+    from cases.environment import needs_libraries
+    from geometry.files import write_mesh
+    from geometry.quality import quality
+
+    case = _case(options)
+    needs_libraries()
+    out = options.out or Path(f"{Path(options.case).stem}.msh")
+    if out.suffix not in (".msh", ".vtu"):
+        raise InputError(f'--out: "{out}" must end in .msh or .vtu', key="--out")
+    body = body_of(case)
+    write_mesh(body, out)
+    print(quality(body).table())
+    print(f"written: {out}")
+    return 0
+
+
+def report(options: argparse.Namespace) -> int:
+    """Make the report of a Run folder again."""
+    from cases.environment import needs_libraries
+
+    needs_libraries()
+    print(_write_report(options.rundir))
+    return 0
+
+
+def view(options: argparse.Namespace) -> int:
+    """Show a state of a run in 3-D, in a window or as a picture."""
+    from cases.environment import needs_libraries
+    from results import views
+
+    needs_libraries()
+    if options.image:
+        print(views.image(options.rundir, options.image, field=options.field, state=options.state))
+    else:
+        views.view(options.rundir, field=options.field, state=options.state)
+    return 0
+
+
+def schema(options: argparse.Namespace) -> int:
+    """Print the JSON Schema of case files."""
+    from cases.schema import json_schema
+
+    print(json.dumps(json_schema(), indent=2))
+    return 0
+
+
+def library(options: argparse.Namespace) -> int:
+    """List the cases that come with the program, or print one."""
+    import tomllib
+
+    from cases.reading import find_case, library_cases
+
+    if options.name:
+        print(find_case(options.name).read_text(), end="")
+        return 0
+    cases = library_cases()
+    width = max(map(len, cases))
+    for name, path in cases.items():
+        print(f"{name:<{width}}  {tomllib.loads(path.read_text())['title']}")
+    print("\nThe scenarios are invented. To run one: annelid run NAME; to see its file: annelid library NAME")
+    return 0
+
+
+def _case(options: argparse.Namespace):  # type: ignore[no-untyped-def]
+    from cases.reading import find_case, read_case
+    from cases.resolved import coarsened
+
+    case = read_case(find_case(options.case))
+    return case if options.coarse == 1 else coarsened(case, options.coarse)
+
+
+def _arguments(options: argparse.Namespace, folder: Path) -> list[str]:
+    """The command line for every rank of a run on several."""
+    arguments = ["run", str(options.case), str(folder), "--coarse", str(options.coarse)]
+    flags = {"--again": options.again, "--no-report": options.no_report, "--debug": options.debug}
+    return arguments + [flag for flag, given in flags.items() if given]
+
+
+def _write_report(folder: Path) -> Path:
+    from results.report import write_report
+
+    return write_report(folder)
+
+
+def _tell(folder: Path, options: argparse.Namespace) -> int:
+    """Say how the run ended, what was required, and where the report is."""
+    from results.folder_files import REPORT
+    from results.run_record import open_run
+    from results.trade_units import show
+
+    record = open_run(folder)
+    if record.outcome is not None:
+        print(record.outcome.text, *record.outcome.remarks, sep="\n")
+    for v in record.verdicts:
+        value, limit = show(v.quantity, v.value, v.unit), show(v.quantity, v.limit, v.unit)
+        print(
+            f"  {'met    ' if v.met else 'NOT MET'}  {v.quantity}: {value} ({v.condition} {limit}, {v.where})"
+        )
+    made = folder / REPORT
+    print(f"report: {made}" if made.exists() else f"run folder: {folder}")
+    return 0

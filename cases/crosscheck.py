@@ -1,0 +1,272 @@
+# SPDX-License-Identifier: MIT
+"""What one table of a case says about another: names that must exist, sizes that must fit."""
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
+
+from cases.complaints import one_of, path_of
+from cases.extents import has_lumen, regions, span, surfaces, wall_of
+from cases.schema import Case
+from cases.schema_material import MooneyRivlin, Ogden, Part, Yeoh
+from cases.schema_shape import Sleeve, Tube
+from cases.schema_stage import Electrode, Stage
+
+__all__ = ["problems"]
+
+Problem = tuple[tuple[str | int, ...], str]  # keys down to the culprit, and what is wrong
+AXIAL_HOLDS = ("all", "axial")  # these also can be moved
+SHEET_TOLERANCE = 0.01  # a drawing's rounding; a wrong count is off by far more
+
+
+def problems(case: Case, raw: dict[str, Any]) -> list[str]:
+    """One sentence for each thing that does not fit.
+
+    Args:
+        case: A case whose values are each allowed by themselves.
+        raw: The tables it was read from, to call list entries by their names.
+    """
+    checks: Sequence[Callable[[Case], Iterator[Problem]]] = (
+        _shape,
+        _mesh,
+        _materials,
+        _parts,
+        _electrodes,
+        _surfaces,
+        _sections,
+        _stages,
+        _names,
+    )
+    return [f"{path_of(raw, *keys)}: {text}" for check in checks for keys, text in check(case)]
+
+
+def _shape(case: Case) -> Iterator[Problem]:
+    shape, wall = case.shape, wall_of(case.shape)
+    limit = {"tube": "inner_radius", "sleeve": "core_radius"}.get(shape.kind)
+    if limit and wall > getattr(shape, limit):
+        yield (
+            ("shape", "layers"),
+            f"the wall of {wall:g} mm is thicker than the {limit} of {getattr(shape, limit):g} mm; "
+            f"allowed: up to {getattr(shape, limit):g} mm",
+        )
+    if isinstance(shape, Sleeve) and shape.core_inner_radius >= shape.core_radius:
+        text = f"{shape.core_inner_radius:g} mm must be below the core_radius of {shape.core_radius:g} mm"
+        yield ("shape", "core_inner_radius"), text
+    if isinstance(shape, Tube) and shape.cap_thickness is not None and shape.ends == "open":
+        yield ("shape", "cap_thickness"), 'an open tube has no caps; say ends = "capped" or leave it out'
+    for index, layer in enumerate(shape.layers):
+        if layer.name in ("core", "cap"):
+            yield ("shape", "layers", index, "name"), f'"{layer.name}" is reserved; choose another name'
+
+
+def _mesh(case: Case) -> Iterator[Problem]:
+    low, high = span(case.shape)
+    if case.mesh.along > high - low:
+        text = f"{case.mesh.along:g} mm is longer than the part; it must be at most {high - low:g} mm"
+        yield ("mesh", "along"), text
+    if case.mesh.model == "axisymmetric" and case.mesh.cells == "tetrahedra":
+        yield ("mesh", "cells"), '"tetrahedra" needs the solid or the sector model; leave it out'
+
+
+def _materials(case: Case) -> Iterator[Problem]:
+    for name, material in case.materials.items():
+        if material.breakdown_thickness_exponent and material.breakdown_reference_thickness is None:
+            yield (
+                ("materials", name, "breakdown_reference_thickness"),
+                "is missing; breakdown_thickness_exponent needs it",
+            )
+        if isinstance(material, Ogden) and len(material.moduli) != len(material.exponents):
+            text = (
+                f"has {len(material.exponents)} entries, moduli has {len(material.moduli)}; give one a term"
+            )
+            yield ("materials", name, "exponents"), text
+        elif (modulus := _shear_modulus(material)) <= 0:
+            text = f"the shear modulus at rest would be {modulus:.4g} MPa; it must be above 0 MPa"
+            yield ("materials", name), text
+
+
+def _shear_modulus(material: Any) -> float:
+    if isinstance(material, MooneyRivlin):
+        return 2 * (material.c1 + material.c2)
+    if isinstance(material, Yeoh):
+        return 2 * material.c1
+    if isinstance(material, Ogden):
+        return sum(a * b for a, b in zip(material.moduli, material.exponents, strict=True)) / 2
+    return math.inf  # the others have it as a parameter, positive by itself
+
+
+def _parts(case: Case) -> Iterator[Problem]:
+    known = regions(case.shape)
+    for index, part in enumerate(case.parts):
+        if part.region not in known:
+            yield ("parts", index, "region"), one_of(part.region, list(known), what="a region of this shape")
+        if part.material not in case.materials:
+            yield ("parts", index, "material"), one_of(part.material, list(case.materials), what="a material")
+        yield from _sheets(case, index, part, known.get(part.region))
+    missing = [region for region in known if region not in {part.region for part in case.parts}]
+    for region in missing:
+        yield ("parts",), f'nothing says what region "{region}" is made of; add [[parts]] region = "{region}"'
+
+
+def _sheets(case: Case, index: int, part: Part, thickness: float | None) -> Iterator[Problem]:
+    if part.sheets is None or part.region not in regions(case.shape):
+        return
+    keys = ("parts", index, "sheets")
+    if thickness is None:
+        yield keys, f'"{part.region}" is not a layer and cannot be made of sheets; leave it out'
+    elif part.sheets.thickness is not None:
+        total = part.sheets.count * part.sheets.thickness
+        if abs(total - thickness) > SHEET_TOLERANCE * thickness:
+            yield (
+                (*keys, "thickness"),
+                f"{part.sheets.count} sheets of {part.sheets.thickness:g} mm make {total:g} mm, the layer is "
+                f"{thickness:g} mm thick; it must be {thickness / part.sheets.count:g} mm, or leave it out",
+            )
+
+
+def _electrodes(case: Case) -> Iterator[Problem]:
+    layers = [layer.name for layer in case.shape.layers]
+    for index, electrode in enumerate(case.electrodes):
+        keys = ("electrodes", index)
+        if electrode.region not in layers:
+            yield (*keys, "region"), one_of(electrode.region, layers, what="a layer of this shape")
+            continue
+        yield from _edges(case, keys, electrode)
+        yield from _dielectric(case, electrode)
+    ordered = sorted(enumerate(case.electrodes), key=lambda entry: _band(case, entry[1]))
+    for (_, first), (index, second) in itertools.pairwise(ordered):
+        if first.region == second.region and _band(case, second)[1] < _band(case, first)[2]:
+            yield (
+                ("electrodes", index, "from"),
+                f'{_band(case, second)[1]:g} mm overlaps electrode "{first.name}", which lies from '
+                f"{_band(case, first)[1]:g} mm to {_band(case, first)[2]:g} mm in the same layer",
+            )
+
+
+def _band(case: Case, electrode: Electrode) -> tuple[str, float, float]:
+    low, high = span(case.shape)
+    return (
+        electrode.region,
+        low if electrode.start is None else electrode.start,
+        high if electrode.end is None else electrode.end,
+    )
+
+
+def _edges(case: Case, keys: tuple[str | int, ...], electrode: Electrode) -> Iterator[Problem]:
+    low, high = span(case.shape)
+    _, start, end = _band(case, electrode)
+    for key, edge in (("from", start), ("to", end)):
+        if not low - 1e-9 <= edge <= high + 1e-9:
+            yield (*keys, key), f"{edge:g} mm is outside the layer; it must be from {low:g} mm to {high:g} mm"
+    if start >= end:
+        yield (*keys, "to"), f"{end:g} mm must be above from, which is {start:g} mm"
+
+
+def _dielectric(case: Case, electrode: Electrode) -> Iterator[Problem]:
+    for index, part in enumerate(case.parts):
+        if part.region != electrode.region or part.material not in case.materials:
+            continue
+        if case.materials[part.material].permittivity is None:
+            text = f'is missing; electrode "{electrode.name}" lies in this material'
+            yield ("materials", part.material, "permittivity"), text
+        count = part.sheets.count if part.sheets else 1
+        if case.electrics.model == "solved" and count != 1:
+            yield (
+                ("parts", index, "sheets", "count"),
+                f'{count} must be 1: electrics.model = "solved" draws each sheet as a layer of its own',
+            )
+
+
+def _surfaces(case: Case) -> Iterator[Problem]:
+    known = surfaces(case.shape, case.mesh)
+    tables = {"supports": case.supports, "tissue_beds": case.tissue_beds}
+    named = [(table, i, entry.region) for table, entries in tables.items() for i, entry in enumerate(entries)]
+    for table, index, region in named:
+        if region not in known:
+            yield (table, index, "region"), one_of(region, known, what="a surface of this shape")
+    ends = [name for name in known if name.startswith(("end_", "core_end_"))]
+    beds = any(bed.direction == "all" for bed in case.tissue_beds)
+    if (
+        ends
+        and not beds
+        and not any(support.hold in (*AXIAL_HOLDS, "symmetric") for support in case.supports)
+    ):
+        text = 'nothing keeps the part from drifting along its axis; hold one end, for example hold = "axial"'
+        yield ("supports",), text
+
+
+def _sections(case: Case) -> Iterator[Problem]:
+    low, high = span(case.shape)
+    for index, section in enumerate(case.sections):
+        if not low <= section.at <= high:
+            text = f"{section.at:g} mm is outside the part; it must be from {low:g} mm to {high:g} mm"
+            yield ("sections", index, "at"), text
+
+
+def _stages(case: Case) -> Iterator[Problem]:
+    electrodes = [electrode.name for electrode in case.electrodes]
+    for index, stage in enumerate(case.stages):
+        keys = ("stages", index)
+        for name in stage.voltage:
+            if name not in electrodes and not (name == "all" and electrodes):
+                yield (*keys, "voltage", name), one_of(name, electrodes, what="an electrode")
+        yield from _stage_surfaces(case, keys, stage)
+        for key in ("pressure", "volume"):
+            if getattr(stage, key) is not None and not has_lumen(case.shape):
+                yield (*keys, key), "this shape has no lumen to fill; leave it out"
+        if stage.control == "volume" and stage.volume is None:
+            yield (*keys, "control"), '"volume" needs a volume in the same stage; give one or leave it out'
+        if stage.pressure or stage.volume is not None:
+            yield from _closed_lumen(case, keys)
+        if stage.volume is not None and stage.pressure is not None:
+            yield (*keys, "volume"), "give a volume or a pressure, not both: one follows from the other"
+
+
+def _stage_surfaces(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[Problem]:
+    ends = [name for name in ("end_low", "end_high") if name in surfaces(case.shape, case.mesh)]
+    held = [support.region for support in case.supports if support.hold in AXIAL_HOLDS]
+    for name in stage.force:
+        if name not in ends:
+            yield (*keys, "force", name), one_of(name, ends, what="a surface that takes a force")
+    for name in stage.move:
+        if name not in held:
+            yield (*keys, "move", name), one_of(name, held, what="a surface held along the axis")
+
+
+def _closed_lumen(case: Case, keys: tuple[str | int, ...]) -> Iterator[Problem]:
+    """A pressure acts on nothing where an open end of the lumen is free along the axis."""
+    if not has_lumen(case.shape):
+        return
+    ends = ("core_end_low", "core_end_high") if isinstance(case.shape, Sleeve) else ("end_low", "end_high")
+    held = {support.region for support in case.supports if support.hold != "radial"}
+    if isinstance(case.shape, Tube) and case.shape.ends == "capped":
+        return
+    for end in ends:
+        if end in surfaces(case.shape, case.mesh) and end not in held:
+            text = (
+                f'the lumen is open at "{end}", which is free along the axis, so pressure would act on '
+                'nothing there; hold it (hold = "axial" or "all") or close it with a plate (hold = "plate")'
+            )
+            yield keys, text
+
+
+def _names(case: Case) -> Iterator[Problem]:
+    tables: dict[tuple[str, ...], list[str]] = {
+        ("shape", "layers"): [layer.name for layer in case.shape.layers],
+        ("parts",): [part.region for part in case.parts],
+        ("electrodes",): [electrode.name for electrode in case.electrodes],
+        ("supports",): [support.region for support in case.supports],
+        ("tissue_beds",): [bed.region for bed in case.tissue_beds],
+        ("sections",): [section.name for section in case.sections],
+        ("stages",): [stage.name for stage in case.stages if stage.name],
+    }
+    for keys, names in tables.items():
+        for name, count in Counter(names).items():
+            if count > 1:
+                yield keys, f'"{name}" is there {count} times; each may be there once'
+    for index, electrode in enumerate(case.electrodes):
+        if electrode.name == "all" or electrode.name in regions(case.shape):
+            text = f'"{electrode.name}" already means something else; choose another name'
+            yield ("electrodes", index, "name"), text

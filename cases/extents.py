@@ -1,0 +1,80 @@
+# SPDX-License-Identifier: MIT
+"""What a drawing has, told from its numbers alone: regions, surfaces, extent along the axis."""
+
+from cases.schema_shape import (
+    Balloon,
+    EllipsoidMeridian,
+    Mesh,
+    NeckedMeridian,
+    PointsMeridian,
+    Shape,
+    Sleeve,
+    SphereMeridian,
+    Tube,
+)
+
+__all__ = ["has_lumen", "regions", "span", "surfaces", "wall_of"]
+
+
+def wall_of(shape: Shape) -> float:
+    """Thickness of all layers together, mm."""
+    return sum(layer.thickness for layer in shape.layers)
+
+
+def regions(shape: Shape) -> dict[str, float | None]:
+    """Regions of a shape with their thickness, mm; ``None`` for a core or cap."""
+    found: dict[str, float | None] = {layer.name: layer.thickness for layer in shape.layers}
+    if isinstance(shape, Sleeve):
+        found["core"] = None
+    if isinstance(shape, Tube) and shape.ends == "capped":
+        found["cap"] = None
+    return found
+
+
+def span(shape: Shape) -> tuple[float, float]:
+    """Lower and upper end of the layers along the axis, mm."""
+    if isinstance(shape, Sleeve):
+        return shape.core_overhang, shape.core_overhang + shape.length
+    if isinstance(shape, Tube):
+        return 0.0, shape.length
+    meridian = shape.meridian
+    if isinstance(meridian, SphereMeridian):
+        return 0.0, meridian.radius * (1 if meridian.half else 2)
+    if isinstance(meridian, EllipsoidMeridian):
+        return 0.0, meridian.half_length * (1 if meridian.half else 2)
+    if isinstance(meridian, NeckedMeridian):
+        return 0.0, meridian.length
+    if isinstance(meridian, PointsMeridian):
+        return min(meridian.height), max(meridian.height)
+    raise ValueError("a contour from a file must be replaced by its points first")
+
+
+def has_lumen(shape: Shape) -> bool:
+    """Whether there is a lumen that a fluid can fill."""
+    return not isinstance(shape, Sleeve) or shape.core_inner_radius > 0
+
+
+def surfaces(shape: Shape, mesh: Mesh) -> list[str]:
+    """Names of the surfaces that can be held, bedded or loaded."""
+    found = ["lumen"] if has_lumen(shape) else []
+    found.append("outer")
+    low, high = _open_ends(shape)
+    found += ["end_low"] * low + ["end_high"] * high
+    if isinstance(shape, Sleeve):
+        found += ["core_end_low", "core_end_high"]
+    if mesh.model == "sector":
+        found += ["side_low", "side_high"]
+    return found
+
+
+def _open_ends(shape: Shape) -> tuple[bool, bool]:
+    """Whether the low and the high end are faces; a contour that reaches the axis closes."""
+    if not isinstance(shape, Balloon):
+        return True, True
+    meridian = shape.meridian
+    if isinstance(meridian, SphereMeridian | EllipsoidMeridian):
+        return meridian.half, False
+    if isinstance(meridian, PointsMeridian):
+        first, last = sorted((meridian.height[i], meridian.radius[i]) for i in (0, -1))
+        return first[1] > 0, last[1] > 0
+    return True, True

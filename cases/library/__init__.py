@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Cases that come with the program; each scenario is invented."""

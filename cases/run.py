@@ -1,0 +1,124 @@
+# SPDX-License-Identifier: MIT
+"""One run: from a resolved case to a finished Run folder."""
+
+import traceback
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from cases.building import body_of, model_of, stages_of
+from cases.keeper import Keeper
+from cases.ranks import check_size, on_first_rank
+from cases.resolved import case_hash
+from cases.schema import Case
+from geometry.body import Body
+from geometry.errors import AnnelidError, InputError
+from results.folder_files import status
+from results.records import Verdict
+from solver.errors import NoEquilibrium
+from solver.records import Outcome
+
+__all__ = ["RunResult", "default_folder", "is_finished", "refuse_folder", "run_case"]
+
+
+@dataclass(frozen=True)
+class RunResult:
+    """What a run came to.
+
+    Attributes:
+        folder: The Run folder.
+        outcome: How the path ended.
+        verdicts: Requirements and whether they are met.
+        states: Number of equilibria found.
+    """
+
+    folder: Path
+    outcome: Outcome
+    verdicts: tuple[Verdict, ...]
+    states: int
+
+
+def default_folder(name: str, case: Case) -> Path:
+    """Where a run is kept if nothing else is said: ``runs/<name>-<first digits of the hash>``."""
+    return Path("runs") / f"{name}-{case_hash(case)[:8]}"
+
+
+def is_finished(folder: Path, case: Case) -> bool:
+    """Whether the folder holds a finished run of this very case."""
+    return status(folder, case_hash(case)) == "finished"
+
+
+def refuse_folder(folder: Path, case: Case) -> None:
+    """Make sure that a run may be written there, before anything is computed.
+
+    Raises:
+        InputError: The folder holds something else.
+    """
+    found = status(folder, case_hash(case))
+    if found in ("of another case", "not a run folder"):
+        what = (
+            "holds a run of another case" if found == "of another case" else "exists and is not a Run folder"
+        )
+        text = f"{folder}: {what}; nothing was written. Choose a new folder, or delete this one first"
+        raise InputError(text, key="RUNDIR", status=found)
+
+
+def run_case(
+    case: Case, folder: Path, *, again: bool = False, expected_ranks: int | None = None
+) -> RunResult | None:
+    """Run a resolved case; collective.
+
+    Args:
+        case: A resolved case.
+        folder: The Run folder; made if absent.
+        again: Run even if the folder holds a finished run of the case.
+        expected_ranks: How many ranks were asked for.
+
+    Returns:
+        What it came to, on the first rank; ``None`` on the others.
+
+    Raises:
+        InputError: The folder holds something else, or the body cannot be meshed.
+    """
+    import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+    from mpi4py import MPI
+
+    comm = MPI.COMM_WORLD
+    check_size(comm.size, expected_ranks)
+    body: Body = on_first_rank(comm, lambda: body_of(case))
+    keepers: list[Keeper] = []
+
+    def start() -> None:
+        keepers.append(Keeper(case, body, folder, again=again, ranks=comm.size))
+
+    on_first_rank(comm, start)
+    if not keepers:
+        _follow(case, body, None)
+        return None
+    with keepers[0] as keeper:
+        outcome, solution = _follow(case, body, keeper)
+        found = keeper.finish(outcome, solution)
+        return RunResult(keeper.path, outcome, found, keeper.states)
+
+
+def _follow(case: Case, body: Body, keeper: Keeper | None) -> tuple[Outcome, dict[str, Any]]:
+    from solver.path import Path as EquilibriumPath
+    from solver.path import Stepping
+    from solver.problem import describe_unknowns
+
+    stepping = Stepping(smallest=case.path.smallest_step, beyond_instability=case.path.beyond_instability)
+    try:
+        path = EquilibriumPath(model_of(case, body), stages_of(case), stepping=stepping)
+        solution = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}
+        outcome = path.follow(observe=keeper.observe if keeper else None)
+    except NoEquilibrium as failure:
+        return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0), {}
+    except AnnelidError:
+        raise
+    except Exception as error:
+        if keeper is not None:
+            keeper.log(traceback.format_exc())
+            error.add_note(f"The details are in {keeper.path / 'log.txt'}")
+        raise
+    return outcome, solution | asdict(path.system.count)

@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: MIT
+"""The case: all that a case file may say, in one tree of tables."""
+
+from typing import Annotated, Any
+
+from pydantic import Field
+
+from cases.schema_base import Name, Table
+from cases.schema_material import Material, Part
+from cases.schema_shape import Mesh, Shape
+from cases.schema_stage import (
+    Electrics,
+    Electrode,
+    Output,
+    Path,
+    Requirement,
+    Section,
+    Stage,
+    Support,
+    TissueBed,
+)
+
+__all__ = ["Case", "json_schema"]
+
+
+class Case(Table):
+    """One part, what it is made of, how it is held, what is done to it and what it must do."""
+
+    title: Annotated[str, Field(min_length=1)]
+    """What the case is, in a few words."""
+    notes: str = ""
+    """Anything worth saying about the case; it is printed in the report."""
+    shape: Shape
+    """The drawing."""
+    mesh: Mesh
+    """How finely the drawing is meshed."""
+    materials: Annotated[dict[Name, Material], Field(min_length=1)]
+    """Materials by name."""
+    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    """What each region is made of."""
+    electrics: Electrics = Electrics()
+    """How the electric field is found."""
+    electrodes: tuple[Electrode, ...] = ()
+    """Ring electrodes."""
+    supports: tuple[Support, ...] = ()
+    """How surfaces are held."""
+    tissue_beds: tuple[TissueBed, ...] = ()
+    """Elastic surroundings."""
+    sections: tuple[Section, ...] = ()
+    """Named heights at which the radius is reported."""
+    stages: Annotated[tuple[Stage, ...], Field(min_length=1)]
+    """What is done, in order."""
+    requirements: tuple[Requirement, ...] = ()
+    """What the part must do; judged in the report."""
+    path: Path = Path()
+    """How the path of equilibria is followed."""
+    output: Output = Output()
+    """What is written beside the tables."""
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema of a case file, for completion and checks in editors."""
+    schema = Case.model_json_schema(by_alias=True)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "annelid case"} | schema
