@@ -42,13 +42,24 @@ def cut_lines(lines: IntArray) -> IntArray:
     return lines[:, SEGMENTS].reshape(-1, 2)
 
 
-def boundary_faces(cells: IntArray, cell_type: str) -> IntArray:
-    """Return the faces (lines in the meridian) that belong to one cell only, pointing outward."""
-    faces = cells[:, CELL_FACES[cell_type]].reshape(-1, CELL_FACES[cell_type].shape[1])
+def boundary_faces(cells: IntArray, cell_type: str, *, members: IntArray | None = None) -> IntArray:
+    """Return the faces (lines in the meridian) that belong to one cell only, pointing outward.
+
+    Args:
+        cells: Node numbers of the cells.
+        cell_type: One of ``CELL_FACES``.
+        members: Other numbers of the same places (for instance grid points), returned instead.
+
+    Returns:
+        Shape (f, nodes per face).
+    """
+    local = CELL_FACES[cell_type]
+    faces = cells[:, local].reshape(-1, local.shape[1])
     corners = {"quad9": 2, "hexahedron27": 4, "tetra10": 3}[cell_type]
     keys = np.sort(faces[:, :corners], axis=1)
     _, first, count = np.unique(keys, axis=0, return_index=True, return_counts=True)
-    return faces[first[count == 1]]
+    alone = first[count == 1]
+    return (faces if members is None else members[:, local].reshape(faces.shape))[alone]
 
 
 def compact(points: FloatArray, members: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
@@ -83,3 +94,9 @@ def stations(meridian: FloatArray, angles: FloatArray) -> FloatArray:
     x = np.cos(angles)[:, None] * radius
     y = np.sin(angles)[:, None] * radius
     return np.stack([x, y, np.broadcast_to(height, x.shape)], axis=-1).reshape(-1, 3)
+
+
+def without_slivers(triangles: IntArray) -> IntArray:
+    """Leave out triangles that name a point twice, as at a pole."""
+    a, b, c = triangles.T
+    return triangles[(a != b) & (b != c) & (c != a)]

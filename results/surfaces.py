@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body import Body
-from results.facets import compact, cut_lines, revolved, stations, triangulated
+from results.facets import compact, cut_lines, revolved, stations, triangulated, without_slivers
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -51,7 +51,7 @@ def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around:
         surface = _along_normal(points, body.normal, triangulated(facets))
         if body.model == "sector":
             surface = _completed(surface, body.copies)
-    return _without_slivers(surface)
+    return Surface(surface.points, without_slivers(surface.triangles))
 
 
 def ply(surface: Surface) -> bytes:
@@ -137,9 +137,3 @@ def _turned(surface: Surface, angle: float) -> Surface:
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
     return Surface(surface.points @ turn, surface.triangles)
-
-
-def _without_slivers(surface: Surface) -> Surface:
-    t = surface.triangles
-    distinct = (t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0])
-    return Surface(surface.points, t[distinct])

@@ -5,9 +5,11 @@ Format: "VTK File Formats", chapter XML file formats, of the VTK documentation.
 """
 
 import base64
+import xml.etree.ElementTree as ElementTree
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
@@ -122,3 +124,26 @@ def _texts(name: str, texts: Sequence[str]) -> str:
         f'<DataArray type="String" Name={quoteattr(name)} NumberOfTuples="{len(texts)}" format="ascii">'
         f"{codes}</DataArray>"
     )
+
+
+def read_point_arrays(path: Path) -> dict[str, NDArray[np.generic]]:
+    """Read back the nodal arrays of a ``.vtu`` file that :func:`unstructured_grid` made, by name."""
+    content = path.read_bytes()
+    head, _, data = content.partition(b'<AppendedData encoding="base64">\n_')
+    tree = ElementTree.fromstring(head + b"</VTKFile>")
+    return {array.attrib["Name"]: _decoded(array, data) for array in tree.iterfind(".//PointData/DataArray")}
+
+
+def _decoded(array: ElementTree.Element, data: bytes) -> NDArray[np.generic]:
+    start = int(array.attrib["offset"])
+    blocks = int(np.frombuffer(base64.b64decode(data[start : start + 12]), "<u8", 1)[0])
+    head_length = 4 * -(-8 * (3 + blocks) // 3)
+    sizes = np.frombuffer(base64.b64decode(data[start : start + head_length]), "<u8")[3:]
+    body_length = 4 * -(-int(sizes.sum()) // 3)
+    body = base64.b64decode(data[start + head_length : start + head_length + body_length])
+    ends = np.cumsum(sizes).tolist()
+    pieces = [zlib.decompress(body[a:b]) for a, b in zip([0, *ends], ends, strict=False)]
+    kind = {name: code for code, name in _TYPES.items()}[array.attrib["type"]]
+    values = np.frombuffer(b"".join(pieces), "<" + kind)
+    width = int(array.attrib.get("NumberOfComponents", 1))
+    return values if width == 1 else values.reshape(-1, width)

@@ -1,0 +1,101 @@
+# SPDX-License-Identifier: MIT
+"""Where to look from: a slender tube lies along the picture, a ball stands upright."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+_SLENDER = 1.5
+_ELEVATION = np.radians(24.0)
+_WIDTH = 1400
+# Parts of the picture's height left for the labels above and the colour bar below.
+_ABOVE, _BELOW = 60, 150
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A view of the drawn part beside the deformed one.
+
+    Attributes:
+        towards_camera: Unit vector from the part to the camera.
+        up: Unit vector that points up in the picture.
+        right: Unit vector that points right in the picture.
+        shift: By how much the drawn part is moved to stand beside the deformed one, shape (3,), mm.
+        focal_point: Point in the middle of the picture, mm.
+        parallel_scale: Half the height of the picture, mm.
+        window: Width and height of the picture in pixels.
+    """
+
+    towards_camera: FloatArray
+    up: FloatArray
+    right: FloatArray
+    shift: FloatArray
+    focal_point: FloatArray
+    parallel_scale: float
+    window: tuple[int, int]
+
+
+def lay_out(drawn: FloatArray, deformed: FloatArray, *, opening: float) -> Layout:
+    """Choose the view.
+
+    Args:
+        drawn: Points of the part before loading, shape (n, 3), the axis along Z.
+        deformed: Its points now, shape (n, 3).
+        opening: Angle of the middle of the opening, to which the camera turns.
+
+    Returns:
+        The layout: the drawn part above a slender one, left of any other.
+    """
+    both = np.concatenate([drawn, deformed])
+    radial = np.array([np.cos(opening), np.sin(opening), 0.0])
+    axis = np.array([0.0, 0.0, 1.0])
+    slender = np.ptp(both[:, 2]) > _SLENDER * 2.0 * np.hypot(both[:, 0], both[:, 1]).max()
+    if slender:
+        # A little from the high end, so that the ring there shows.
+        sideways = np.array([np.sin(opening), -np.cos(opening), 0.0])
+        towards = _unit(np.cos(_ELEVATION) * radial + 0.35 * sideways + 0.30 * axis)
+        up_hint = sideways
+    else:
+        towards = _unit(np.cos(_ELEVATION) * radial + np.sin(_ELEVATION) * axis)
+        up_hint = axis
+    right = _unit(np.cross(up_hint, towards))
+    up = np.cross(towards, right)
+    beside, sign = (up, 1.0) if slender else (right, -1.0)
+    shift = beside * sign * _distance(drawn @ beside * sign, deformed @ beside * sign)
+    return _fitted(np.concatenate([drawn + shift, deformed]), towards, up, right, shift)
+
+
+def _distance(drawn: FloatArray, deformed: FloatArray) -> float:
+    """How far to move the drawn part so that it clears the deformed one by a part of their size."""
+    gap = 0.16 * max(np.ptp(drawn), np.ptp(deformed))
+    return float(deformed.max() - drawn.min() + gap)
+
+
+def _fitted(
+    points: FloatArray, towards: FloatArray, up: FloatArray, right: FloatArray, shift: FloatArray
+) -> Layout:
+    across, along = points @ right, points @ up
+    width, height = np.ptp(across), np.ptp(along)
+    room = 0.92 * _WIDTH
+    content = float(np.clip(room * height / width, 300.0, 900.0))
+    window = (_WIDTH, int(content) + _ABOVE + _BELOW)
+    size = max(width / room, height / content)
+    middle = 0.5 * (across.max() + across.min()), 0.5 * (along.max() + along.min())
+    lowered = middle[1] - 0.5 * (_BELOW - _ABOVE) * size
+    depth = points.mean(axis=0) @ towards
+    return Layout(
+        towards_camera=towards,
+        up=up,
+        right=right,
+        shift=shift,
+        focal_point=middle[0] * right + lowered * up + depth * towards,
+        parallel_scale=0.5 * window[1] * size,
+        window=window,
+    )
+
+
+def _unit(vector: FloatArray) -> FloatArray:
+    return vector / np.linalg.norm(vector)

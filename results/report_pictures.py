@@ -1,0 +1,173 @@
+# SPDX-License-Identifier: MIT
+"""Which pictures and figures a report shows."""
+
+import base64
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from geometry.body import Body
+from results.fields import FieldGrid
+from results.figures import Drawing, Span, driven_stages, path_curve, profile_figure, section_figure
+from results.records import Verdict
+from results.rendering import CannotDraw
+from results.run_record import RunRecord
+from results.sections import cross_sections, meridian_sections, most_changed_height
+from results.tables import PathTable
+from results.views import picture
+from results.vtk_files import read_point_arrays
+
+_MOST_PANELS, _MOST_STAGES, _MOST_ENDS = 6, 3, 3
+_PREFERRED = (
+    "mean radial expansion",
+    "largest radial contraction",
+    "axial shortening",
+    "lumen volume",
+    "peak stress",
+    "largest stretch",
+    "minimum wall thickness",
+    "largest true field",
+    "breakdown margin",
+)
+
+
+def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
+    """Draw the last state by several fields and the ends of earlier stages by one.
+
+    Returns:
+        Pictures as data addresses with captions, and a sentence on what is missing (empty: nothing).
+    """
+    kept = run.field_files
+    if not kept:
+        return [], "The fields of this run were not kept, so there are no pictures of the deformed part."
+    last = max(kept)
+    wanted = [(last, field) for field in _fields_worth_showing(run, last)]
+    wanted += [(state, wanted[0][1]) for state in _earlier_ends(run.table, kept, last)]
+    try:
+        return [_picture(run, state, field) for state, field in wanted], ""
+    except CannotDraw as reason:
+        return [], f"Pictures are left out. {reason}"
+
+
+def curves(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
+    """Draw the quantities that matter against the load of each stage that moves one.
+
+    A path of many such stages is drawn as a whole, stage after stage.
+    """
+    spans: list[Span | None] = list(driven_stages(table))
+    if not spans:
+        return []
+    groups = []
+    if len(spans) > 1:
+        loads = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
+        groups.append(_group("The loads, stage after stage", table, loads, None, verdicts, "loads"))
+    if len(spans) > _MOST_STAGES:
+        spans = [None]
+    for number, span in enumerate(spans):
+        heading = "The whole path" if span is None else f"Stage “{span.stage}”"
+        names = _quantities_worth_drawing(table, verdicts, span)
+        groups.append(_group(heading, table, names, span, verdicts, f"stage{number}"))
+    return groups
+
+
+def shapes(run: RunRecord) -> list[dict[str, Any]]:
+    """Draw the profile along the axis and the cross-section of the last state."""
+    drawn = []
+    profile = _profile(run)
+    if profile is not None:
+        drawn.append(_shown(profile))
+    if run.field_files:
+        drawn.append(_shown(_section(run)))
+    return drawn
+
+
+def _fields_worth_showing(run: RunRecord, state: int) -> list[str]:
+    arrays = read_point_arrays(run.field_file(state))
+    fields = ["largest principal stress", "principal stretches"]
+    strength = arrays.get("true field [kV/mm]")
+    if strength is not None and np.any(strength):
+        fields[1:] = ["true field", "breakdown margin"]
+        if not np.isfinite(arrays["breakdown margin [1]"]).any():
+            fields.pop()
+    known = {name.rpartition(" [")[0] for name in arrays}
+    return [field for field in fields if field in known] or ["displacement"]
+
+
+def _earlier_ends(table: PathTable, kept: dict[int, Any], last: int) -> list[int]:
+    """States at the ends of earlier stages, the latest first."""
+    ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
+    return [state for state in ends.values() if state in kept and state != last][::-1][:_MOST_ENDS]
+
+
+def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
+    rows = np.flatnonzero(run.table["state"] == state)
+    stage = f" (stage “{run.table.stages[rows[0]]}”)" if len(rows) else ""
+    caption = f"{field.capitalize()} in state {state}{stage}."
+    if "stress" in field:
+        caption += " The colours end where 99.5 % of the nodes lie below; the peak is in the table."
+    content = base64.b64encode(picture(run, field=field, state=state)).decode()
+    return {"source": f"data:image/png;base64,{content}", "caption": caption}
+
+
+def _quantities_worth_drawing(table: PathTable, verdicts: Sequence[Verdict], span: Span | None) -> list[str]:
+    rows = slice(None) if span is None else span.rows
+    wanted = dict.fromkeys([*(v.quantity for v in verdicts), *_PREFERRED])
+    judged = {v.quantity for v in verdicts}
+    return [n for n in wanted if n in table.quantities and (n in judged or _moves(table[n][rows]))][
+        :_MOST_PANELS
+    ]
+
+
+def _moves(values: NDArray[np.float64]) -> bool:
+    finite = values[np.isfinite(values)]
+    return finite.size > 1 and bool(np.ptp(finite) > 1e-9 * np.abs(finite).max())
+
+
+def _group(
+    heading: str,
+    table: PathTable,
+    names: Sequence[str],
+    span: Span | None,
+    verdicts: Sequence[Verdict],
+    prefix: str,
+) -> dict[str, Any]:
+    drawings = [
+        path_curve(table, quantity, span, verdicts=verdicts, name=f"{prefix}-{i}")
+        for i, quantity in enumerate(names)
+    ]
+    return {"heading": heading, "drawings": [_shown(drawing) for drawing in drawings]}
+
+
+def _shown(drawing: Drawing) -> dict[str, Any]:
+    return {"svg": Markup(drawing.svg), "caption": drawing.caption}
+
+
+def _profile(run: RunRecord) -> Drawing | None:
+    table = run.table
+    ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
+    found = {stage: run.profiles(state) for stage, state in list(ends.items())[-5:]}
+    surface = next((s for s in ("lumen", "outer") if any(s in p for p in found.values())), None)
+    if surface is None:
+        return None
+    lines = {f"end of “{stage}”": p[surface] for stage, p in found.items() if surface in p}
+    return profile_figure(lines, _band_spans(run.body), surface, name="profile")
+
+
+def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
+    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in body.bands.items()}
+    return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
+
+
+def _section(run: RunRecord) -> Drawing:
+    body, grid = run.body, FieldGrid(run.body)
+    arrays = read_point_arrays(run.field_file())
+    displacement = np.zeros((len(body.points), 3))
+    displacement[grid.nodes] = arrays["displacement [mm]"]
+    if body.model == "axisymmetric":
+        return section_figure(meridian_sections(body, displacement[:, [0, 2]]), ("Z", "R"), name="section")
+    height = most_changed_height(body, displacement)
+    drawing = section_figure(cross_sections(body, displacement, height), ("X", "Y"), name="section")
+    return drawing._replace(caption=f"At height {height:.4g} mm as drawn: {drawing.caption}")

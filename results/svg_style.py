@@ -1,0 +1,91 @@
+# SPDX-License-Identifier: MIT
+"""The look of the figures: SVG whose colours are variables of the page, light or dark."""
+
+import io
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK, MUTED, LINE, CARD = "#1d2a34", "#5f6e78", "#d7dde1", "#fefdfb"
+ACCENT, GOOD, WARN, BAD = "#0e6a70", "#2c7a4c", "#b2620c", "#a5302b"
+# Fill of the parts in cross-sections, and of successive states.
+SERIES = ("#0e6a71", "#b5752a", "#5b5f9d", "#8a4a6b", "#4f7d3c")
+_VARIABLES = {
+    INK: "--ink",
+    MUTED: "--muted",
+    LINE: "--line",
+    CARD: "--card",
+    ACCENT: "--accent",
+    GOOD: "--good",
+    WARN: "--warn",
+    BAD: "--bad",
+    **{colour: f"--series-{i + 1}" for i, colour in enumerate(SERIES)},
+}
+_SETTINGS: dict[Any, Any] = {
+    "svg.fonttype": "none",
+    "font.family": "sans-serif",
+    "font.size": 9.0,
+    "axes.edgecolor": MUTED,
+    "axes.labelcolor": INK,
+    "axes.titlecolor": INK,
+    "axes.titlesize": 10.0,
+    "axes.titlelocation": "left",
+    "axes.titleweight": "bold",
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.facecolor": "none",
+    "figure.facecolor": "none",
+    "grid.color": LINE,
+    "grid.linewidth": 0.7,
+    "text.color": INK,
+    "xtick.color": MUTED,
+    "ytick.color": MUTED,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "lines.linewidth": 1.8,
+    "legend.frameon": False,
+}
+
+
+@contextmanager
+def drawing(width: float, height: float) -> Iterator[tuple["Figure", "Axes"]]:
+    """Give a figure with one pair of axes in the look of the page, sizes in inches of 72 points."""
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    with matplotlib.rc_context(_SETTINGS):
+        figure = Figure(figsize=(width, height), layout="constrained")
+        yield figure, figure.add_subplot()
+
+
+def svg_text(figure: "Figure", name: str, label: str) -> str:
+    """Return the figure as an inline SVG element.
+
+    Args:
+        figure: The figure.
+        name: Prefix of all ids, so that several SVGs may share a page.
+        label: What it shows, for those who cannot see it.
+    """
+    import matplotlib
+
+    with matplotlib.rc_context({**_SETTINGS, "svg.hashsalt": name}):
+        buffer = io.StringIO()
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Title": label})
+    text = buffer.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", text)
+    for colour, variable in _VARIABLES.items():
+        text = text.replace(colour, f"var({variable})")
+    # Glyphs of the page's own font; matplotlib names the one it measured with.
+    text = re.sub(r"font: ((?:[a-z0-9]+ )*[\d.]+px) [^;\"]*", r"font: \1 var(--sans)", text)
+    text = re.sub(r'<svg ([^>]*?)height="[^"]*"', r"<svg \1", text, count=1)
+    text = re.sub(r'<svg ([^>]*?)width="[^"]*"', r"<svg \1", text, count=1)
+    return text.replace("<svg ", '<svg role="img" ', 1)
