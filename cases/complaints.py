@@ -27,7 +27,7 @@ def complaints(error: ValidationError, raw: dict[str, Any]) -> list[str]:
 
 def nearest(word: str, words: Iterable[str]) -> str:
     """`` (did you mean "x"?)`` if one of the words is near, else nothing."""
-    found = difflib.get_close_matches(word, list(words), n=1, cutoff=0.5)
+    found = difflib.get_close_matches(word, list(words), n=1, cutoff=0.6)
     return f' (did you mean "{found[0]}"?)' if found else ""
 
 
@@ -66,7 +66,7 @@ def _inside(raw: Any, key: str | int) -> Any:
 
 
 def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
-    keys, table = _walk(item["loc"])
+    keys, table, members = _walk(item["loc"])
     path = path_of(raw, *keys)
     kind, context = item["type"], item.get("ctx", {})
     if kind == "extra_forbidden":
@@ -76,7 +76,7 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
         return f"{path}: is missing; it says: {_description(table, str(keys[-1]))}"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         key = context["discriminator"].strip("'")
-        tags = [tag.strip(" '") for tag in context.get("expected_tags", _tags(table, key)).split(",")]
+        tags = [tag.strip(" '") for tag in context.get("expected_tags", _tags(members)).split(",")]
         if kind == "union_tag_not_found":
             return f"{path}.{key}: is missing; one of: {', '.join(tags)}"
         return f"{path}.{key}: {one_of(context['tag'], tags)}"
@@ -109,8 +109,8 @@ def _reason(item: dict[str, Any], context: dict[str, Any]) -> str:
     return f"{shown} {message[0].lower()}{message[1:]}"
 
 
-def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any]:
-    """Keys as written in the file, and the type of the table that holds the last one."""
+def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any, list[Any]]:
+    """Keys as written in the file, the table that holds the last one, and what may stand at it."""
     here: Any = Case
     holder: Any = Case
     keys: list[str | int] = []
@@ -124,12 +124,7 @@ def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any]:
             continue
         holder, here = here, _below(members[0] if members else here, item)
         keys.append(item)
-    return keys, here if not keys else _last_table(holder)
-
-
-def _last_table(kind: Any) -> Any:
-    members = _union(kind)
-    return members[0] if len(members) == 1 else kind
+    return keys, _union(holder)[0], _union(here)
 
 
 def _union(kind: Any) -> list[Any]:
@@ -165,8 +160,8 @@ def _literals(kind: Any) -> list[str]:
     ]
 
 
-def _tags(kind: Any, key: str) -> str:
-    return ", ".join(tag for member in _union(kind) for tag in _literals(member))
+def _tags(members: list[Any]) -> str:
+    return ", ".join(tag for member in members for tag in _literals(member))
 
 
 def _keys(table: Any) -> list[str]:

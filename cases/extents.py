@@ -61,7 +61,9 @@ def surfaces(shape: Shape, mesh: Mesh) -> list[str]:
     low, high = _open_ends(shape)
     found += ["end_low"] * low + ["end_high"] * high
     if isinstance(shape, Sleeve):
-        found += ["core_end_low", "core_end_high"]
+        found += ["core_end_low", "core_end_high"] + ["core_side"] * (shape.core_overhang > 0)
+    if "cap" in regions(shape):
+        found.append("cap_rim")
     if mesh.model == "sector":
         found += ["side_low", "side_high"]
     return found

@@ -40,7 +40,7 @@ def parse(value: object, unit: str) -> float:
     dimensionless = unit in ("", "1")
     if isinstance(value, int | float) and not isinstance(value, bool):
         if not dimensionless:
-            raise UnitError(f"{value} has no unit")
+            raise UnitError(f"{value:g} has no unit")
         return _finite(float(value), value)
     match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
     if match is None:

@@ -1,0 +1,351 @@
+# SPDX-License-Identifier: MIT
+"""Every way to write a wrong case, and the message it gets."""
+
+import pytest
+
+from cases.reading import case_from_tables, find_case, read_case
+from geometry.errors import InputError
+
+
+def put(value, *keys):
+    """A change of the tables: set the entry that the keys lead to."""
+
+    def change(tables):
+        for key in keys[:-1]:
+            tables = tables[key]
+        tables[keys[-1]] = value
+
+    return change
+
+
+def drop(*keys):
+    def change(tables):
+        for key in keys[:-1]:
+            tables = tables[key]
+        del tables[keys[-1]]
+
+    return change
+
+
+def both(*changes):
+    def change(tables):
+        for one in changes:
+            one(tables)
+
+    return change
+
+
+SLEEVE = {
+    "kind": "sleeve",
+    "core_radius": "4 mm",
+    "length": "20 mm",
+    "layers": [{"name": "wall", "thickness": "1 mm"}],
+}
+HALF = {"kind": "sphere", "radius": "10 mm", "half": True}
+
+WRONG = {
+    "unknown key": (
+        put("20 mm", "shape", "lenght"),
+        r'shape\.lenght: unknown key \(did you mean "length"\?\); allowed here: .*inner_radius',
+    ),
+    "unknown table": (put({}, "meshes"), r'meshes: unknown key \(did you mean "mesh"\?\)'),
+    "unknown key in a list": (
+        put("1", "stages", 0, "presure"),
+        r'stages\[fill\]\.presure: .*mean "pressure"',
+    ),
+    "missing key": (drop("shape", "length"), r"shape\.length: is missing; it says: Length along the axis"),
+    "missing table": (drop("mesh"), r"mesh: is missing"),
+    "bare number": (
+        put(4, "shape", "inner_radius"),
+        r'shape\.inner_radius: 4 has no unit; write a length above 0 mm, for example "4 mm"',
+    ),
+    "wrong unit": (
+        put("4 N", "shape", "inner_radius"),
+        r'shape\.inner_radius: "4 N" is in newton, which cannot be turned into mm; write a length above 0 mm',
+    ),
+    "unknown unit": (
+        put("1 kVV", "stages", 1, "voltage", "all"),
+        r'energise\]\.voltage\.all: .*unknown unit "kVV"',
+    ),
+    "negative thickness": (
+        put("-45 um", "shape", "layers", 0, "thickness"),
+        r'shape\.layers\[wall\]\.thickness: "-45 um" is out of range; it must be a length above 0 mm',
+    ),
+    "zero sheets": (
+        put(0, "parts", 0, "sheets", "count"),
+        r"parts\[wall\]\.sheets\.count: 0 is not allowed; it must be a whole number, 1 or more",
+    ),
+    "half a sheet": (put(1.5, "parts", 0, "sheets", "count"), r"count: 1\.5 is not allowed; .* whole number"),
+    "few around": (
+        put(3, "mesh", "around"),
+        r"mesh\.around: 3 is not allowed; it must be a whole number, 6 or more",
+    ),
+    "unknown kind": (
+        put("tub", "shape", "kind"),
+        r'shape\.kind: "tub" is not allowed \(did you mean "tube"\?\); .*sleeve',
+    ),
+    "no kind": (drop("shape", "kind"), r"shape\.kind: is missing; one of: tube, sleeve, balloon"),
+    "unknown law": (
+        put("gant", "materials", "rubber", "law"),
+        r'materials\.rubber\.law: .*did you mean "gent"',
+    ),
+    "unknown word": (
+        put("solidd", "mesh", "model"),
+        r'mesh\.model: "solidd" is not allowed \(did you mean "solid"',
+    ),
+    "no layers": (put([], "shape", "layers"), r"shape\.layers: needs at least 1 entries, got 0"),
+    "a word for a table": (put("fine", "mesh"), r'mesh: "fine" is not a table; write \[key\]'),
+    "a word for a list": (
+        put("end_low", "supports"),
+        r'supports: "end_low" is not a list; write \[\[supports\]\]',
+    ),
+    "a name with a blank": (
+        put("a b", "electrodes", 0, "name"),
+        r'electrodes\[a b\]\.name: "a b" is not a name',
+    ),
+    "natural stretch": (
+        put({"hoop": 0.0}, "parts", 0, "natural_stretch"),
+        r"natural_stretch\.hoop: 0\.0 is out of range; it must be a number at least 0\.05 and at most 20",
+    ),
+    "wall thicker than radius": (
+        put("5 mm", "shape", "layers", 0, "thickness"),
+        r"shape\.layers: the wall of 5 mm is thicker than the inner_radius of 4 mm; allowed: up to 4 mm",
+    ),
+    "lumen wider than core": (
+        put(SLEEVE | {"core_inner_radius": "4 mm"}, "shape"),
+        r"shape\.core_inner_radius: 4 mm must be below the core_radius of 4 mm",
+    ),
+    "caps of an open tube": (
+        put("1 mm", "shape", "cap_thickness"),
+        r"shape\.cap_thickness: an open tube has no caps",
+    ),
+    "reserved layer": (
+        put("core", "shape", "layers", 0, "name"),
+        r'shape\.layers\[core\]\.name: "core" is reserved',
+    ),
+    "coarse mesh": (
+        put("30 mm", "mesh", "along"),
+        r"mesh\.along: 30 mm is longer than the part; .* at most 20 mm",
+    ),
+    "flat tetrahedra": (
+        put("tetrahedra", "mesh", "cells"),
+        r'mesh\.cells: "tetrahedra" needs the solid or the sector',
+    ),
+    "strength without thickness": (
+        put(-0.2, "materials", "rubber", "breakdown_thickness_exponent"),
+        r"materials\.rubber\.breakdown_reference_thickness: is missing",
+    ),
+    "uneven terms": (
+        put(
+            {"law": "ogden", "moduli": ["1 MPa"], "exponents": [2, -2], "permittivity": 3},
+            "materials",
+            "rubber",
+        ),
+        r"materials\.rubber\.exponents: has 2 entries, moduli has 1",
+    ),
+    "negative modulus": (
+        put(
+            {"law": "yeoh", "c1": "-1 kPa", "c2": "1 kPa", "c3": "0 MPa", "permittivity": 3},
+            "materials",
+            "rubber",
+        ),
+        r"materials\.rubber: the shear modulus at rest would be -0\.002 MPa; it must be above 0 MPa",
+    ),
+    "unknown region": (
+        put("wal", "parts", 0, "region"),
+        r'parts\[wal\]\.region: "wal" is not a region of this shape \(did you mean "wall"\?\); allowed: wall',
+    ),
+    "region without a part": (put(SLEEVE, "shape"), r'parts: nothing says what region "core" is made of'),
+    "unknown material": (
+        put("ruber", "parts", 0, "material"),
+        r'parts\[wall\]\.material: "ruber" is not a material \(did you mean "rubber"\?\); allowed: rubber',
+    ),
+    "sheets do not fill the layer": (
+        put({"count": 3, "thickness": "50 um"}, "parts", 0, "sheets"),
+        r"sheets\.thickness: 3 sheets of 0\.05 mm make 0\.15 mm, the layer is 0\.2 mm thick; it must be 0\.06",
+    ),
+    "sheets of a core": (
+        both(
+            put(SLEEVE, "shape"),
+            lambda t: t["parts"].append({"region": "core", "material": "rubber", "sheets": {"count": 2}}),
+        ),
+        r'parts\[core\]\.sheets: "core" is not a layer and cannot be made of sheets',
+    ),
+    "overlapping electrodes": (
+        put("7 mm", "electrodes", 1, "from"),
+        r'\[high\]\.from: 7 mm overlaps electrode "low", which lies from 2 mm to 8 mm in the same layer',
+    ),
+    "electrode beyond the end": (
+        put("21 mm", "electrodes", 1, "to"),
+        r"electrodes\[high\]\.to: 21 mm is outside the layer; it must be from 0 mm to 20 mm",
+    ),
+    "electrode upside down": (
+        put("1 mm", "electrodes", 0, "to"),
+        r"electrodes\[low\]\.to: 1 mm must be above from",
+    ),
+    "electrode in no layer": (
+        put("core", "electrodes", 0, "region"),
+        r'region: "core" is not a layer of this shape',
+    ),
+    "electrode called all": (
+        put("all", "electrodes", 0, "name"),
+        r'name: "all" already means something else',
+    ),
+    "no permittivity": (
+        drop("materials", "rubber", "permittivity"),
+        r'materials\.rubber\.permittivity: is missing; electrode "low" lies in this material',
+    ),
+    "solved with a stack": (
+        put({"model": "solved"}, "electrics"),
+        r'parts\[wall\]\.sheets\.count: 4 must be 1: electrics\.model = "solved"',
+    ),
+    "unknown surface": (
+        put("end_left", "supports", 0, "region"),
+        r'supports\[end_left\]\.region: "end_left" is not a surface of this shape .*: lumen, outer, end_low',
+    ),
+    "unknown bed": (
+        put([{"region": "outside", "stiffness": "1 kPa/mm"}], "tissue_beds"),
+        r'tissue_beds\[outside\]\.region: "outside" is not a surface of this shape',
+    ),
+    "drifting part": (
+        both(put("radial", "supports", 0, "hold"), put("radial", "supports", 1, "hold")),
+        r"supports: nothing keeps the part from drifting along its axis",
+    ),
+    "open lumen": (
+        drop("supports", 1),
+        r'stages\[fill\]: the lumen is open at "end_high", which is free along the axis',
+    ),
+    "section outside": (
+        put("25 mm", "sections", 0, "at"),
+        r"sections\[middle\]\.at: 25 mm is outside the part",
+    ),
+    "unknown electrode": (
+        put({"ring": "1 kV"}, "stages", 1, "voltage"),
+        r'stages\[energise\]\.voltage\.ring: "ring" is not an electrode; allowed: low, high',
+    ),
+    "no electrodes": (
+        put([], "electrodes"),
+        r'stages\[energise\]\.voltage\.all: "all" is not an electrode; allowed: there are none in this case',
+    ),
+    "pressure and volume": (
+        put("2 mL", "stages", 0, "volume"),
+        r"stages\[fill\]\.volume: give a volume or a pressure, not both",
+    ),
+    "control without volume": (
+        put("volume", "stages", 0, "control"),
+        r'stages\[fill\]\.control: "volume" needs a volume in the same stage',
+    ),
+    "pressure without lumen": (
+        both(put(SLEEVE, "shape"), lambda t: t["parts"].append({"region": "core", "material": "rubber"})),
+        r"stages\[fill\]\.pressure: this shape has no lumen to fill",
+    ),
+    "force on no end": (
+        put({"outer": "1 N"}, "stages", 0, "force"),
+        r'force\.outer: "outer" is not a surface that takes a force; allowed: end_low, end_high',
+    ),
+    "move of a free end": (
+        put({"outer": "1 mm"}, "stages", 0, "move"),
+        r'move\.outer: "outer" is not a surface held along the axis; allowed: end_low, end_high',
+    ),
+    "same name twice": (
+        put("fill", "stages", 1, "name"),
+        r'stages: "fill" is there 2 times; each may be there once',
+    ),
+    "unknown quantity": (
+        put("braekdown margin", "requirements", 0, "quantity"),
+        r'quantity: "braekdown margin" is not reported by this case \(.*"breakdown margin"\?\); .*peak',
+    ),
+    "no limit": (
+        drop("requirements", 0, "at_least"),
+        r"requirements\[radial expansion middle\]: has no limit",
+    ),
+    "limit in a wrong unit": (
+        put("2 MPa", "requirements", 0, "at_least"),
+        r'at_least: "2 MPa" is in megapascal, .*; write a limit such as "12 %" or 0\.12',
+    ),
+    "limit without a unit": (
+        put([{"quantity": "peak stress", "at_most": 2}], "requirements"),
+        r'at_most: 2 has no unit; write a limit such as "0\.5 MPa"',
+    ),
+    "limit that is no quantity": (
+        put(True, "requirements", 0, "at_most"),
+        r"at_most: True must be a text with a unit",
+    ),
+    "unknown stage": (
+        put("filling", "requirements", 0, "stage"),
+        r'stage: "filling" is not a stage \(did you mean "fill"\?\); allowed: fill, energise',
+    ),
+    "no such contour": (
+        put({"kind": "balloon", "meridian": {"kind": "file", "path": "no.csv"}, "layers": []}, "shape"),
+        r'shape\.meridian\.path: "no\.csv" cannot be read \(No such file or directory\)',
+    ),
+}
+
+
+@pytest.mark.parametrize("what", WRONG)
+def test_a_wrong_case_is_told_by_key_value_and_range(tables, what):
+    change, message = WRONG[what]
+    change(tables)
+    with pytest.raises(InputError, match=message):
+        case_from_tables(tables)
+
+
+def test_the_unchanged_case_is_right(tables):
+    assert case_from_tables(tables).title == "A plain tube"
+
+
+def test_all_faults_are_told_at_once(tables):
+    tables["shape"]["length"] = 20
+    tables["mesh"]["along"] = "2 N"
+    with pytest.raises(InputError, match="2 things to mend") as caught:
+        case_from_tables(tables, source="mine.toml")
+    assert [line.split(":")[0] for line in caught.value.data["problems"]] == ["shape.length", "mesh.along"]
+
+
+def test_entries_without_a_name_are_called_by_their_number(tables):
+    del tables["stages"][1]["name"]
+    tables["stages"][1]["steps"] = 0
+    with pytest.raises(InputError, match=r"stages\[#2\]\.steps"):
+        case_from_tables(tables)
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"title = 'a'\n[shape\n", r"is not valid TOML: .*line 2"),
+        (b"title = '\xff'", "is not a text file in UTF-8"),
+    ],
+)
+def test_unreadable_files_are_told(tmp_path, content, message):
+    (tmp_path / "case.toml").write_bytes(content)
+    with pytest.raises(InputError, match=message):
+        read_case(tmp_path / "case.toml")
+
+
+def test_a_missing_file_is_told():
+    with pytest.raises(InputError, match=r"no_such\.toml: is no file and no library case"):
+        find_case("no_such.toml")
+    with pytest.raises(InputError, match=r'cuf: is no file .*did you mean "cuff"'):
+        find_case("cuf")
+    with pytest.raises(InputError, match="cannot be read"):
+        read_case("no_such.toml")
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [("radius_mm\n3\n", "needs rows under the columns radius_mm and height_mm"), ("", "needs rows under")],
+)
+def test_a_contour_without_columns_is_told(tables, tmp_path, content, message):
+    (tmp_path / "contour.csv").write_text(content)
+    meridian = {"kind": "file", "path": "contour.csv"}
+    tables["shape"] = {"kind": "balloon", "meridian": meridian, "layers": tables["shape"]["layers"]}
+    with pytest.raises(InputError, match=message):
+        case_from_tables(tables, folder=tmp_path)
+
+
+def test_a_contour_number_that_is_none_is_told_by_its_row(tables, tmp_path):
+    (tmp_path / "contour.csv").write_text("radius_mm,height_mm\n3,0\n3,x\n3,4\n3,6\n")
+    meridian = {"kind": "file", "path": "contour.csv"}
+    tables["shape"] = {"kind": "balloon", "meridian": meridian, "layers": tables["shape"]["layers"]}
+    with pytest.raises(InputError, match=r'shape\.meridian\.height\[#2\]: "x mm" is not a number'):
+        case_from_tables(tables, folder=tmp_path)
