@@ -14,6 +14,7 @@ from geometry.errors import AnnelidError, InputError
 __all__ = ["main", "parser"]
 
 INPUT, UNEXPECTED, INTERRUPTED = 2, 1, 130
+_INTERRUPTED = "interrupted; a Run folder that was begun says unfinished, the same command starts it anew"
 
 _ABOUT = """\
 Design and check soft tubular dielectric-elastomer actuators: from a case file (shape, layers, materials,
@@ -172,9 +173,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except AnnelidError as error:
         code = _complain(error.message, UNEXPECTED)
     except KeyboardInterrupt:
-        code = _complain(
-            "interrupted; the Run folder says unfinished, the same command starts it anew", INTERRUPTED
-        )
+        if getattr(options, "expect_ranks", None):
+            os._exit(INTERRUPTED)  # one of several ranks: the process that started them speaks
+        code = _complain(_INTERRUPTED, INTERRUPTED)
     except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 0

@@ -45,19 +45,18 @@ def run(options: argparse.Namespace) -> int:
     refuse_folder(folder, case)
     if is_finished(folder, case) and not options.again:
         print(f"{folder} holds the finished run of this case; --again runs it anew")
-        return _tell(folder, options)
+        return _tell(folder)
     needs_libraries()
-    if options.ranks > 1 and options.expect_ranks is None:
+    if options.expect_ranks is None:
+        print(f"running {case.title}\nin {folder}", file=sys.stderr)
+    if options.ranks > 1:
         from cases.ranks import start_ranks
 
         return start_ranks(options.ranks, _arguments(options, folder))
-    print(f"running {case.title}\nin {folder}", file=sys.stderr)
     result = run_case(case, folder, again=options.again, expected_ranks=options.expect_ranks)
     if result is None:
         return 0
-    if not options.no_report:
-        _write_report(folder)
-    _tell(folder, options)
+    _tell(folder, report=not options.no_report)
     return FAILED if result.states == 0 else 0
 
 
@@ -83,9 +82,10 @@ def mesh(options: argparse.Namespace) -> int:
 def report(options: argparse.Namespace) -> int:
     """Make the report of a Run folder again."""
     from cases.environment import needs_libraries
+    from results.report import write_report
 
     needs_libraries()
-    print(_write_report(options.rundir))
+    print(write_report(options.rundir))
     return 0
 
 
@@ -142,14 +142,8 @@ def _arguments(options: argparse.Namespace, folder: Path) -> list[str]:
     return arguments + [flag for flag, given in flags.items() if given]
 
 
-def _write_report(folder: Path) -> Path:
-    from results.report import write_report
-
-    return write_report(folder)
-
-
-def _tell(folder: Path, options: argparse.Namespace) -> int:
-    """Say how the run ended, what was required, and where the report is."""
+def _tell(folder: Path, *, report: bool = False) -> int:
+    """Say how the run ended, what was required, and where the report is, which is made if asked for."""
     from results.folder_files import REPORT
     from results.run_record import open_run
     from results.trade_units import show
@@ -162,6 +156,12 @@ def _tell(folder: Path, options: argparse.Namespace) -> int:
         print(
             f"  {'met    ' if v.met else 'NOT MET'}  {v.quantity}: {value} ({v.condition} {limit}, {v.where})"
         )
+    sys.stdout.flush()
+    if report:
+        from results.report import write_report
+
+        print("making the report", file=sys.stderr)
+        write_report(folder)
     made = folder / REPORT
     print(f"report: {made}" if made.exists() else f"run folder: {folder}")
     return 0

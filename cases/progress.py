@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Any, Protocol
 
+from results.trade_units import show
 from solver.records import Equilibrium
 
 __all__ = ["Bar", "Lines", "Progress", "progress_for"]
@@ -81,9 +82,7 @@ class Bar:
 
 def describe(state: Equilibrium) -> str:
     """A state in one line: stage, loads, work, stability."""
-    loads = ", ".join(
-        f"{name} {load.value:.4g} {load.unit}" for name, load in state.loads.items() if load.value
-    )
+    loads = ", ".join(f"{name} {show(name, m.value, m.unit)}" for name, m in state.loads.items() if m.value)
     modes = f", {state.unstable_modes} unstable" if state.unstable_modes else ""
     return (
         f"{state.stage} {state.parameter:.3f}  {loads or 'no load'}  ({state.iterations} iterations{modes})"

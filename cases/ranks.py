@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Starting a run on several ranks, and making sure that they are one run."""
 
+import contextlib
+import ctypes
 import os
 import shutil
 import signal
@@ -14,7 +16,7 @@ from geometry.errors import AnnelidError, InputError
 
 __all__ = ["check_size", "on_first_rank", "start_ranks"]
 
-INTERRUPTED = 130
+_PR_SET_PDEATHSIG = 1  # <linux/prctl.h>
 
 
 def start_ranks(count: int, arguments: Sequence[str]) -> int:
@@ -25,27 +27,24 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
         arguments: Arguments of the command, without ``--ranks``.
 
     Returns:
-        Its exit code; 130 when interrupted.
+        Its exit code.
 
     Raises:
-        InputError: More ranks than processors.
         AnnelidError: The environment has no mpiexec.
     """
     if count > (os.cpu_count() or 1):
-        text = (
-            f"--ranks: {count} is more than this machine's {os.cpu_count()} processors; give at most as many"
-        )
-        raise InputError(text, key="--ranks", value=count)
+        print(f"{count} ranks on {os.cpu_count()} processors will be slow", file=sys.stderr)
     command = [_mpiexec(), "-n", str(count)]
     if "SLURM_JOB_ID" not in os.environ or os.environ.get("SLURM_JOB_NUM_NODES", "1") == "1":
         command += ["-launcher", "fork"]  # on one node; inside a job step the default launcher would hang
     # mpi4py as main module aborts all ranks when one fails; the others would wait for ever.
     command += [sys.executable, "-m", "mpi4py", "-m", "cases", *arguments, "--expect-ranks", str(count)]
-    process = subprocess.Popen(command)
+    process = subprocess.Popen(command, preexec_fn=_end_with_parent)
     try:
         return process.wait()
     except KeyboardInterrupt:
-        return _stop(process)
+        _stop(process)
+        raise
 
 
 def check_size(size: int, expected: int | None) -> None:
@@ -84,11 +83,16 @@ def _mpiexec() -> str:
     return found
 
 
-def _stop(process: "subprocess.Popen[bytes]") -> int:
-    """Let the ranks end by themselves (they got the same signal), then end them."""
+def _end_with_parent() -> None:
+    """Ask Linux to end the ranks when this process is killed; they would hold the Run folder otherwise."""
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
+
+
+def _stop(process: "subprocess.Popen[bytes]") -> None:
+    """Let the ranks end by themselves (a terminal sends them the same signal), then end them."""
     try:
-        process.wait(timeout=10)
+        process.wait(timeout=5)
     except (subprocess.TimeoutExpired, KeyboardInterrupt):
         process.send_signal(signal.SIGTERM)
         process.wait()
-    return INTERRUPTED
