@@ -7,21 +7,21 @@ from functools import cached_property
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+import basix
 import numpy as np
 import ufl
 from dolfinx import fem
 from mpi4py import MPI
 
 from geometry.body import FloatArray
-from geometry.elements import ELEMENT_NODES
+from geometry.elements import shape_values
 from solver import forms
 from solver.problem import Problem
 from solver.quantities import Reading, quantities_of
 from solver.records import Equilibrium, Measure
 from solver.system import Loads, System
 
-# Stress is read this share of the way in from a node: on the axis the hoop stretch 1 + u_R/R is 0/0.
-_INWARD = 1e-6
+_DEGREE = 5  # of the rule whose points are read
 
 
 @dataclass(frozen=True)
@@ -49,9 +49,10 @@ class Evaluation:
         self.problem: Problem = system.problem
         self._fields: CellValues | None = None
         model = self.problem.model
-        reference = ELEMENT_NODES[model.body.cell_type]
-        centre = reference.mean(axis=0)
-        points = centre + (1 - _INWARD) * (reference - centre)
+        # Fields are read at the integration points, where the energy guarantees det F > 0, and carried to
+        # the nodes by the quadratic through them: at a clamped corner the strain may fold at the node.
+        points, _ = basix.make_quadrature(problem_cell(self.problem), _DEGREE)
+        self._to_nodes = np.linalg.pinv(shape_values(model.body.cell_type, points))
         self._expressions = [
             fem.Expression(self._values(law), points, jit_options=forms.jit_options())
             for law, _ in self.problem.fields.laws
@@ -119,7 +120,9 @@ class Evaluation:
         cell_volumes = self._cell_volumes
         if self.problem.comm.rank != 0:
             return None
-        assert values is not None and displacement is not None and cell_volumes is not None
+        assert values is not None
+        assert displacement is not None
+        assert cell_volumes is not None
         reading = Reading(
             model=self.problem.model,
             displacement=displacement,
@@ -152,11 +155,11 @@ class Evaluation:
         )
 
     def read_fields(self) -> bool:
-        """Read the fields of the present state; False if the part is turned inside out anywhere. Collective."""
+        """Read the fields of the present state; False if the part is turned inside out. Collective."""
         self._fields = self.cell_values()
         upright = True
         if self._fields is not None:
-            F = self._fields.F
+            F = self._F_inside
             upright = bool(np.linalg.det(F).min() > 0)
             if self.problem.model.axisymmetric:
                 upright = upright and bool(F[..., 1, 1].min() > 0)
@@ -165,14 +168,16 @@ class Evaluation:
     def cell_values(self) -> CellValues | None:
         """Stress, deformation and field at the nodes of every cell, gathered on the first rank."""
         problem = self.problem
-        k = len(ELEMENT_NODES[problem.model.body.cell_type])
-        mine = np.zeros((problem.mesh.owned, k, 22))
+        points = self._to_nodes.shape[1]
+        mine = np.zeros((problem.mesh.owned, points, 22))
         for expression, (_, cells) in zip(self._expressions, problem.fields.laws, strict=True):
             if len(cells):
-                mine[cells] = expression.eval(problem.mesh.domain, cells).reshape(len(cells), k, 22)
-        every = self._gather_cells(mine)
-        if every is None:
+                mine[cells] = expression.eval(problem.mesh.domain, cells).reshape(len(cells), points, 22)
+        gathered = self._gather_cells(mine)
+        if gathered is None:
             return None
+        self._F_inside = gathered[..., 9:18].reshape(*gathered.shape[:2], 3, 3)
+        every = np.einsum("kq,mqv->mkv", self._to_nodes, gathered, optimize=True)
         shape = every.shape[:2]
         return CellValues(
             stress=every[..., :9].reshape(*shape, 3, 3),
@@ -224,7 +229,9 @@ class Evaluation:
                 inverse = self.system.nominal_sheet_field(dict.fromkeys(problem.model.body.bands, 1.0))
                 for name, band in problem.model.body.bands.items():
                     energies[f"capacitance {name}"] = float((cells * inverse**2)[band].sum()) * copies
-                    energies[f"charge {name}"] = energies[f"capacitance {name}"] * loads.voltages.get(name, 0.0)
+                    energies[f"charge {name}"] = energies[f"capacitance {name}"] * loads.voltages.get(
+                        name, 0.0
+                    )
         elif problem.model.solved_potential:
             for name, charge in self._electrode_charges().items():
                 voltage = loads.voltages.get(name, 0.0)
@@ -263,6 +270,11 @@ class Evaluation:
             problem.comm.Allreduce(mine, total, op=MPI.SUM)
             reactions[support.region] = (float(total[0]) * copies, float(total[1]) * copies)
         return reactions
+
+
+def problem_cell(problem: Problem) -> basix.CellType:
+    """Cell type of a problem's mesh."""
+    return basix.CellType[problem.mesh.domain.basix_cell().name]
 
 
 def _measures(loads: Loads, problem: Problem) -> Mapping[str, Measure]:

@@ -22,8 +22,8 @@ _FLAGS = ["-O3", "-march=native", "-ffast-math", "-fno-finite-math-only"]
 def cache_folder() -> Path:
     """Where compiled forms are kept: one folder per processor kind and DOLFINx version.
 
-    ``-march=native`` code must not be shared between unlike nodes of a cluster, so the processor's feature list
-    is part of the name. ``ANNELID_CACHE`` moves the whole cache.
+    ``-march=native`` code must not be shared between unlike nodes of a cluster, so the processor's features
+    are part of the name. ``ANNELID_CACHE`` moves the whole cache.
     """
     base = Path(os.environ.get("ANNELID_CACHE", Path.home() / ".cache" / "annelid"))
     identity = hashlib.sha256("|".join([platform.machine(), _processor_features(), dolfinx_version]).encode())

@@ -5,8 +5,7 @@ import math
 from dataclasses import dataclass
 
 import ufl
-
-Expr = ufl.core.expr.Expr
+from ufl.core.expr import Expr
 
 
 @dataclass(frozen=True)

@@ -61,10 +61,12 @@ class Factor:
             raise NoEquilibrium(f"the tangent could not be factorised ({error})") from error
         failure = pc.getFailedReason()
         if failure:
-            raise NoEquilibrium(f"the tangent could not be factorised (reason {failure}, MUMPS {self._info(1)})")
+            raise NoEquilibrium(
+                f"the tangent could not be factorised (reason {failure}, MUMPS {self._info(1)})"
+            )
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
-        """out = K⁻¹ rhs with the matrix factorised last."""
+        """Out = K⁻¹ rhs with the matrix factorised last."""
         self.count.solves += 1
         self._ksp.solve(rhs, out)
 

@@ -9,20 +9,19 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import ufl
+from ufl.core.expr import Expr
 
 from geometry.errors import InputError
 from solver.kinematics import Strain
 from solver.principal import principal_squares
-
-Expr = ufl.core.expr.Expr
 
 
 @dataclass(frozen=True)
 class Breakdown:
     """Dielectric strength E_b = field * λ^stretch_exponent * (h / reference_thickness)^thickness_exponent.
 
-    λ is the in-plane stretch λn^(-1/2) of a sheet with thickness stretch λn, h its present thickness. Measured
-    films follow such power laws (Huang, Shian, Diebold, Suo, Clarke, Appl. Phys. Lett. 101, 122905, 2012).
+    λ is the in-plane stretch λn^(-1/2) of a sheet with thickness stretch λn, h its present thickness. Such
+    power laws were measured by Huang, Shian, Diebold, Suo, Clarke, Appl. Phys. Lett. 101, 122905 (2012).
 
     Attributes:
         field: Strength of the unstretched sheet, kV/mm (= V/um).
@@ -39,7 +38,9 @@ class Breakdown:
     def __post_init__(self) -> None:
         _positive("breakdown.field", self.field)
         if self.thickness_exponent and self.reference_thickness is None:
-            raise InputError("breakdown.thickness_exponent needs breakdown.reference_thickness", key="breakdown")
+            raise InputError(
+                "breakdown.thickness_exponent needs breakdown.reference_thickness", key="breakdown"
+            )
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,9 @@ class Material:
 
     def __post_init__(self) -> None:
         if self.law not in LAWS:
-            raise InputError(f"material '{self.name}': law '{self.law}' is not one of: {', '.join(LAWS)}", key="law")
+            raise InputError(
+                f"material '{self.name}': law '{self.law}' is not one of: {', '.join(LAWS)}", key="law"
+            )
         wanted = LAWS[self.law].parameters
         if set(self.parameters) != set(wanted):
             raise InputError(
@@ -79,8 +82,8 @@ class Material:
             _positive(f"{self.name}.bulk_modulus", self.bulk_modulus)
         if not self.initial_shear_modulus() > 0:
             raise InputError(
-                f"material '{self.name}': the initial shear modulus is {self.initial_shear_modulus():.4g} MPa; "
-                f"it must be positive",
+                f"material '{self.name}': the initial shear modulus is "
+                f"{self.initial_shear_modulus():.4g} MPa; it must be positive",
                 key="parameters",
             )
         for name in ("stretch_limit", "chain_links"):
@@ -126,7 +129,7 @@ def neo_hookean(strain: Strain, mu: Expr) -> Expr:
 def mooney_rivlin(strain: Strain, c1: Expr, c2: Expr) -> Expr:
     """ψ = c1 (I1 - 3) + c2 (I2 - 3); μ = 2 (c1 + c2). Rivlin, Phil. Trans. A 241, 379 (1948)."""
     I1 = ufl.tr(strain.C)
-    I2 = (I1**2 - ufl.tr(C * C̄)) / 2
+    I2 = (I1**2 - ufl.tr(strain.C * strain.C)) / 2
     return c1 * (I1 - 3) + c2 * (I2 - 3)
 
 
@@ -152,8 +155,8 @@ def ogden(strain: Strain, mu: Expr, alpha: Expr) -> Expr:
 def arruda_boyce(strain: Strain, mu: Expr, N: Expr) -> Expr:
     """ψ = μ N (β y + ln(β / sinh β)), y = √(I1/(3N)), β = L⁻¹(y). Arruda, Boyce, JMPS 41, 389 (1993).
 
-    β starts from Kröger's rational approximation (J. Non-Newton. Fluid Mech. 223, 77, 2015) and takes one Newton
-    step on L(β) = coth β - 1/β = y; ψ is stationary in β, so the energy errs by less than 1e-10.
+    β starts from Kröger's rational approximation (J. Non-Newton. Fluid Mech. 223, 77, 2015) and takes one
+    Newton step on L(β) = coth β - 1/β = y; ψ is stationary in β, so the energy errs by less than 1e-10.
     """
     y = ufl.sqrt(ufl.tr(strain.C) / (3 * N))
     b = (3 * y - y / 5 * (6 * y**2 + y**4 - 2 * y**6)) / (1 - y**2)
@@ -206,7 +209,11 @@ LAWS: dict[str, Law] = {
         ogden,
         lambda m: sum(a * b for a, b in zip(m.terms("moduli"), m.terms("exponents"), strict=True)) / 2,
     ),
-    "arruda-boyce": Law(("shear_modulus", "chain_links"), arruda_boyce, lambda m: m.scalar("shear_modulus") * (1 + 0.6 / m.scalar("chain_links"))),
+    "arruda-boyce": Law(
+        ("shear_modulus", "chain_links"),
+        arruda_boyce,
+        lambda m: m.scalar("shear_modulus") * (1 + 0.6 / m.scalar("chain_links")),
+    ),
     "fung": Law(
         ("stiffness", "fibre", "cross", "shear"),
         fung,

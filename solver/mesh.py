@@ -3,14 +3,15 @@
 
 from dataclasses import dataclass
 
-import basix
-import basix.ufl
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+import basix
+import basix.ufl
 import dolfinx
 import numpy as np
 import ufl
 from mpi4py import MPI
+from numpy.typing import NDArray
 
 from geometry.body import Body, FloatArray, IntArray
 from geometry.elements import ELEMENT_NODES
@@ -46,7 +47,7 @@ class MeshedBody:
         """Number of cells this rank owns."""
         return int(self.domain.topology.index_map(self.domain.topology.dim).size_local)
 
-    def cells_of(self, body_cells: IntArray) -> IntArray:
+    def cells_of(self, body_cells: IntArray) -> NDArray[np.int32]:
         """Local numbers of those of the given body cells that this rank owns, sorted, int32."""
         local = self.local_of[body_cells]
         return np.sort(local[(local >= 0) & (local < self.owned)]).astype(np.int32)
@@ -59,7 +60,7 @@ class MeshedBody:
         nodes[dofmap.list] = self.body.cells[self.original_cells][:, self.order]
         return nodes
 
-    def facet_entities(self, surface: str) -> IntArray:
+    def facet_entities(self, surface: str) -> NDArray[np.int32]:
         """Pairs (local cell, local facet) of a named outer surface on this rank, flattened, int32.
 
         Raises:

@@ -127,5 +127,7 @@ class Newton:
             held = system.block_norms(system.raw)[2]
             errors.append(charge[0] / max(tolerance.force * held, 1e-16))
         if volume is not None:
-            errors.append(abs(system.volume() - volume) / (tolerance.volume * max(volume, self.scales.volume)))
+            errors.append(
+                abs(system.volume() - volume) / (tolerance.volume * max(volume, self.scales.volume))
+            )
         return max(errors) if all(math.isfinite(e) for e in errors) else math.inf

@@ -25,7 +25,9 @@ class Sheets:
         if self.count < 1:
             raise InputError(f"sheets.count is {self.count}; it must be 1 or more", key="sheets.count")
         if not self.thickness > 0:
-            raise InputError(f"sheets.thickness is {self.thickness} mm; it must be positive", key="sheets.thickness")
+            raise InputError(
+                f"sheets.thickness is {self.thickness} mm; it must be positive", key="sheets.thickness"
+            )
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,9 @@ class ElectrodeFilm:
                 key="electrode_film.volume_fraction",
             )
         if not self.shear_modulus >= 0:
-            raise InputError("electrode_film.shear_modulus must not be negative", key="electrode_film.shear_modulus")
+            raise InputError(
+                "electrode_film.shear_modulus must not be negative", key="electrode_film.shear_modulus"
+            )
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,9 @@ class Fibres:
 
     def __post_init__(self) -> None:
         if not -90 <= self.angle <= 90:
-            raise InputError(f"fibres.angle is {self.angle}; it must lie between -90 and 90 deg", key="fibres.angle")
+            raise InputError(
+                f"fibres.angle is {self.angle}; it must lie between -90 and 90 deg", key="fibres.angle"
+            )
         if not (self.stiffness >= 0 and self.stiffening > 0):
             raise InputError("fibres: stiffness must be 0 or more, stiffening positive", key="fibres")
         if self.families not in (1, 2):
@@ -141,9 +147,9 @@ class Support:
     Attributes:
         region: Surface name.
         hold: ``"all"`` (clamped), ``"axial"`` (slides in its plane), ``"radial"`` (axisymmetric: no radial
-            motion; 3-D: no motion in X and Y), ``"symmetric"`` (no motion across its plane), ``"plate"`` (bonded
-            to a plate that moves freely along the axis: the surface stays plane, its radius is free) or ``"plate
-            all"`` (the same, with its radius held).
+            motion; 3-D: no motion in X and Y), ``"symmetric"`` (no motion across its plane), ``"plate"``
+            (bonded to a plate that moves freely along the axis and closes the lumen: the surface stays plane,
+            its radius is free) or ``"plate all"`` (the same, with its radius held).
     """
 
     region: str

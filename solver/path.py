@@ -2,7 +2,7 @@
 """Following a model through its stages: steps, tangent prediction, stability, outcome."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -32,15 +32,15 @@ class Stepping:
     Attributes:
         smallest: Step floor as a share of a stage; below it the path ends.
         easy: A step that takes at most this many iterations lets a halved step grow again.
-        beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the control
-            in force, ``"follow"`` goes on and marks such states.
+        beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the
+            control in force, ``"follow"`` goes on and marks such states.
         tolerance: Convergence tolerances.
     """
 
     smallest: float = 1e-4
     easy: int = 8
     beyond_instability: str = "stop"
-    tolerance: Tolerance = Tolerance()
+    tolerance: Tolerance = field(default_factory=Tolerance)
 
     def __post_init__(self) -> None:
         if not 0 < self.smallest <= 1:
@@ -210,7 +210,7 @@ class Path:
         motion: Motion | None,
         observe: Observer | None,
     ) -> int:
-        """Count unstable modes, evaluate and hand on the state; returns the modes under the control in force."""
+        """Count unstable modes, hand on the state; returns the modes under the control in force."""
         system = self.system
         system.factorise()
         self.newton.factorised = True

@@ -4,8 +4,7 @@
 import math
 
 import ufl
-
-Expr = ufl.core.expr.Expr
+from ufl.core.expr import Expr
 
 # Where two values come closer than this the split between them is rounded off. The error of a symmetric
 # function of the values is O(SPLIT²), that of its second derivative by round-off about 1e-16 / SPLIT.

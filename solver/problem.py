@@ -19,6 +19,7 @@ import numpy as np
 import ufl
 from dolfinx import fem
 from mpi4py import MPI
+from ufl.core.expr import Expr
 
 from geometry.body import Body, FloatArray, IntArray
 from geometry.errors import InputError
@@ -27,8 +28,6 @@ from solver.material import LAWS, fibre_family
 from solver.mesh import MeshedBody, mesh_body, named
 from solver.parts import Electrode, Part, Section, Support, TissueBed
 from solver.properties import Properties, properties_of
-
-Expr = ufl.core.expr.Expr
 
 PERMITTIVITY = 8.8541878128e-6  # vacuum, N/kV²; CODATA 2018
 QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
@@ -45,7 +44,7 @@ class Model:
         electrodes: One for each electrode band.
         beds: Tissue beds on outer surfaces.
         sections: Heights at which radii are reported.
-        electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is an unknown).
+        electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
 
     Raises:
         InputError: Parts, electrodes or supports do not match the body.
@@ -62,8 +61,8 @@ class Model:
     def __post_init__(self) -> None:
         _check_parts(self)
         _check_electrodes(self)
-        for item in (*self.supports, *self.beds):
-            named(self.body, item.region)
+        for region in (*(s.region for s in self.supports), *(b.region for b in self.beds)):
+            named(self.body, region)
 
     @property
     def axisymmetric(self) -> bool:
@@ -182,10 +181,12 @@ class Problem:
         return self.fields.permittivity * _field_measure(self.F, self.frame[0])
 
     def material_energy(self, law: str, F: Expr) -> Expr:
-        """det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
+        """Det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
         p = self.unknowns[1]
         Je = self.elastic(F).J
-        return self.fields.det_G * (self.stored_energy(law, F) - p * (Je - 1) - self.fields.compliance / 2 * p**2)
+        return self.fields.det_G * (
+            self.stored_energy(law, F) - p * (Je - 1) - self.fields.compliance / 2 * p**2
+        )
 
     def density(self, law: str, F: Expr) -> Expr:
         """Potential per drawn volume of a law's cells, as a function of F."""
@@ -241,10 +242,15 @@ class Problem:
 
     def _bed_motion(self, bed: TissueBed) -> Expr:
         u = self.unknowns[0]
-        return ufl.inner(u, u) if bed.direction == "all" else ufl.inner(u, ufl.FacetNormal(self.mesh.domain)) ** 2
+        return (
+            ufl.inner(u, u)
+            if bed.direction == "all"
+            else ufl.inner(u, ufl.FacetNormal(self.mesh.domain)) ** 2
+        )
 
     def _fibre_energy(self, strain: kinematics.Strain) -> Expr:
         assert self.fields.fibres is not None
+        assert self.fields.fibre_share is not None
         along, across, k1, k2 = self.fields.fibres
         _, hoop, axial = self.frame
         pair = [fibre_family(strain, k1, k2, along * hoop + sign * across * axial) for sign in (1, -1)]
@@ -298,7 +304,9 @@ def _check_parts(model: Model) -> None:
     given = [part.region for part in model.parts]
     for region in given:
         if region not in regions:
-            raise InputError(f"part '{region}': no such region; the body has: {', '.join(regions)}", key=region)
+            raise InputError(
+                f"part '{region}': no such region; the body has: {', '.join(regions)}", key=region
+            )
     missing = [region for region in regions if region not in given]
     if missing or len(set(given)) != len(given):
         raise InputError(

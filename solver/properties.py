@@ -3,6 +3,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -10,6 +11,7 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 import ufl
 from dolfinx import fem
+from numpy.typing import NDArray
 
 from geometry.body import FloatArray, IntArray
 from solver.material import LAWS
@@ -38,10 +40,10 @@ class Properties:
         permittivity: ε, N/kV².
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         bed_stiffness: One constant a tissue bed, MPa/mm.
-        full_natural: Natural stretch at full value on all body cells, (3, cells); ``natural`` is ramped to it.
+        full_natural: Natural stretch at full value on all body cells, (3, cells); ``natural`` ramps to it.
     """
 
-    laws: list[tuple[str, IntArray]]
+    laws: list[tuple[str, NDArray[np.int32]]]
     slots: list[fem.Function]
     terms: int
     compliance: fem.Function
@@ -95,9 +97,11 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         )
         for law in laws
     ]
-    terms = max((len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0)
-    slots = [function(spread(lambda p, i=i: _slot(p, i, terms))) for i in range(_slot_count(laws, terms))]
-    full = np.stack([spread(lambda p, i=i: p.natural_stretch.factors[i]) for i in range(3)])
+    terms = max(
+        (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
+    )
+    slots = [function(spread(partial(_slot, i=i, terms=terms))) for i in range(_slot_count(laws, terms))]
+    full = np.stack([spread(partial(_natural, i=i)) for i in range(3)])
     stretched = bool(np.any(full != 1.0))
     natural = tuple(function(np.ones(cells)) for _ in range(3)) if stretched else None
     in_bands = np.zeros(cells)
@@ -107,7 +111,9 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         laws=law_cells,
         slots=slots,
         terms=terms,
-        compliance=function(spread(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0)),
+        compliance=function(
+            spread(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0)
+        ),
         det_G=natural[0] * natural[1] * natural[2] if natural else 1,
         natural=natural,
         film=_film(model, function, spread, in_bands),
@@ -127,8 +133,12 @@ def _slot_count(laws: list[str], terms: int) -> int:
     return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
 
 
+def _natural(part: Part, i: int) -> float:
+    return part.natural_stretch.factors[i]
+
+
 def _slot(part: Part, i: int, terms: int) -> float:
-    """Value of slot i for a part: plain parameters in order; Ogden moduli, then exponents, padded by zero terms."""
+    """Slot i of a part: parameters in order; Ogden moduli, then exponents, padded by zero terms."""
     if part.material.law != "ogden":
         names = LAWS[part.material.law].parameters
         return part.material.scalar(names[i]) if i < len(names) else 0.0

@@ -36,7 +36,9 @@ _DRAWN = "against the drawn shape"
 
 QUANTITIES: dict[str, QuantityDefinition] = {
     "mean radial expansion": QuantityDefinition(
-        "1", "(1/L) ∫ (r/R - 1) dZ", f"mean over the inner surface along the axis, {_DRAWN}; negative is contraction"
+        "1",
+        "(1/L) ∫ (r/R - 1) dZ",
+        f"mean over the inner surface along the axis, {_DRAWN}; negative is contraction",
     ),
     "largest radial expansion": QuantityDefinition(
         "1", "max (r/R - 1)", f"largest along the inner surface, {_DRAWN}"
@@ -51,40 +53,70 @@ QUANTITIES: dict[str, QuantityDefinition] = {
         "1", "1 - r/R", f"of the inner radius at a named section, {_DRAWN}"
     ),
     "axial shortening": QuantityDefinition("1", "1 - l/L", f"distance between the ends, {_DRAWN}"),
-    "lumen volume": QuantityDefinition("mm3", "V = ∫ ½ x⊥·n da", "volume enclosed by the lumen and its plane ends, now"),
+    "lumen volume": QuantityDefinition(
+        "mm3", "V = ∫ ½ x⊥·n da", "volume enclosed by the lumen and its plane ends, now"
+    ),
     "volume change": QuantityDefinition("mm3", "V - V_drawn", f"change of the lumen volume {_DRAWN}"),
     "minimum wall thickness": QuantityDefinition(
-        "mm", "min |x_outer - x_inner|", "shortest distance from the inner to the outer surface of the wall, now"
+        "mm",
+        "min |x_outer - x_inner|",
+        "shortest distance from the inner to the outer surface of the wall, now",
     ),
-    "largest stretch": QuantityDefinition("1", "max λ1(Fe)", "largest principal stretch against the stress-free state"),
-    "smallest stretch": QuantityDefinition("1", "min λ3(Fe)", "smallest principal stretch against the stress-free state"),
+    "largest stretch": QuantityDefinition(
+        "1", "max λ1(Fe)", "largest principal stretch against the stress-free state"
+    ),
+    "smallest stretch": QuantityDefinition(
+        "1", "min λ3(Fe)", "smallest principal stretch against the stress-free state"
+    ),
     "peak stress": QuantityDefinition(
-        "MPa", "max σ1", "largest principal Cauchy stress, Maxwell stress included; grows without bound with mesh "
-        "refinement at clamped corners"
+        "MPa",
+        "max σ1",
+        "largest principal Cauchy stress, Maxwell stress included; grows without bound with mesh "
+        "refinement at clamped corners",
     ),
     f"peak stress {PERCENTILE} %": QuantityDefinition(
-        "MPa", "σ1 not exceeded in 99.5 % of the volume", "the same without the most loaded 0.5 % of the volume"
+        "MPa",
+        "σ1 not exceeded in 99.5 % of the volume",
+        "the same without the most loaded 0.5 % of the volume",
     ),
     "axial reaction <support>": QuantityDefinition(
-        "N", "Σ R_Z", "force of the support on the whole part along +Z, in equilibrium with the wall and not with the "
-        "fluid on a closed end"
+        "N",
+        "Σ R_Z",
+        "force of the support on the whole part along +Z, in equilibrium with the wall and not with the "
+        "fluid on a closed end",
     ),
-    "radial reaction <support>": QuantityDefinition("N", "Σ R_r", "outward force of the support, summed round the part"),
-    "largest true field": QuantityDefinition("kV/mm", "max |F⁻ᵀ E0|", "electric field in the thinned sheets (kV/mm = V/um)"),
+    "radial reaction <support>": QuantityDefinition(
+        "N", "Σ R_r", "outward force of the support, summed round the part"
+    ),
+    "largest true field": QuantityDefinition(
+        "kV/mm", "max |F⁻ᵀ E0|", "electric field in the thinned sheets (kV/mm = V/um)"
+    ),
     "breakdown margin": QuantityDefinition(
-        "1", "min E_b(λ, h) / |F⁻ᵀ E0|", "dielectric strength over true field, where it is smallest; below 1 the sheet fails"
+        "1",
+        "min E_b(λ, h) / |F⁻ᵀ E0|",
+        "dielectric strength over true field, where it is smallest; below 1 the sheet fails",
     ),
     "charge": QuantityDefinition("uC", "Σ Q", "charge on all electrodes of the whole part"),
-    "charge <electrode>": QuantityDefinition("uC", "Q = -∂Π/∂V", "charge on one electrode, all its sheets in parallel"),
+    "charge <electrode>": QuantityDefinition(
+        "uC", "Q = -∂Π/∂V", "charge on one electrode, all its sheets in parallel"
+    ),
     "capacitance": QuantityDefinition("nF", "Σ C", "of all electrodes in parallel"),
-    "capacitance <electrode>": QuantityDefinition("nF", "C = Q/V", "of one electrode, all its sheets in parallel, now"),
-    "stored electrical energy": QuantityDefinition("mJ", "Σ ½ Q V", "energy in the electric field of the whole part"),
+    "capacitance <electrode>": QuantityDefinition(
+        "nF", "C = Q/V", "of one electrode, all its sheets in parallel, now"
+    ),
+    "stored electrical energy": QuantityDefinition(
+        "mJ", "Σ ½ Q V", "energy in the electric field of the whole part"
+    ),
     "strain energy": QuantityDefinition("mJ", "∫ det G ψ dX", "elastic energy of the whole part"),
     "unstable modes": QuantityDefinition(
-        "1", "negative pivots - constraint unknowns", "number of unstable modes under given loads; 0 is stable"
+        "1",
+        "negative pivots - constraint unknowns",
+        "number of unstable modes under given loads; 0 is stable",
     ),
     "unstable modes under control": QuantityDefinition(
-        "1", "the same with the border", "number of unstable modes while the control in force (volume) is held"
+        "1",
+        "the same with the border",
+        "number of unstable modes while the control in force (volume) is held",
     ),
 }
 
@@ -152,11 +184,11 @@ def names_for(model: "Model") -> list[str]:
         stem, bracket, tail = name.partition("<")
         if bracket:
             names += [stem + item for item in own["<" + tail]]
-        elif name in electric and not model.electrodes:
-            continue
-        elif name in ("lumen volume", "volume change") and not model.has_lumen:
-            continue
-        elif name == "breakdown margin" and not _strengths(model):
+        elif (
+            (name in electric and not model.electrodes)
+            or (name in ("lumen volume", "volume change") and not model.has_lumen)
+            or (name == "breakdown margin" and not _strengths(model))
+        ):
             continue
         else:
             names.append(name)
@@ -249,12 +281,18 @@ def _breakdown_margin(reading: Reading) -> FloatArray:
             continue
         cells = model.body.regions[part.region]
         normal = shape.wall_frames(model.body, cells)[:, :, 0]
-        thinning = 1 / np.linalg.norm(np.linalg.solve(np.swapaxes(reading.values.F[cells], -1, -2), normal[..., None])[..., 0], axis=-1)
+        thinning = 1 / np.linalg.norm(
+            np.linalg.solve(np.swapaxes(reading.values.F[cells], -1, -2), normal[..., None])[..., 0], axis=-1
+        )
         strength = part.material.breakdown
         in_plane = (thinning / natural[cells, :1]) ** -0.5
         limit = strength.field * in_plane**strength.stretch_exponent
         if strength.reference_thickness is not None:
-            limit = limit * (thinning * part.sheets.thickness / strength.reference_thickness) ** strength.thickness_exponent
+            limit = (
+                limit
+                * (thinning * part.sheets.thickness / strength.reference_thickness)
+                ** strength.thickness_exponent
+            )
         with np.errstate(divide="ignore"):
             margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)
     return margin

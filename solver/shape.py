@@ -28,14 +28,16 @@ def profiles(body: Body, displacement: FloatArray) -> dict[str, Profile]:
         displacement: Shape of ``body.points``, mm.
     """
     surfaces = {"inner": inner_surface(body), "outer": "outer"}
-    return {key: _profile(body, displacement, name) for key, name in surfaces.items() if name in body.surfaces}
+    return {
+        key: _profile(body, displacement, name) for key, name in surfaces.items() if name in body.surfaces
+    }
 
 
 def _profile(body: Body, displacement: FloatArray, surface: str) -> Profile:
     nodes = np.unique(body.facets[body.surfaces[surface]])
     reference, current = body.points[nodes], body.points[nodes] + displacement[nodes]
     R, r = (_radius(x) for x in (reference, current))
-    keep = R > _NEAR_AXIS * R.max()
+    keep = _NEAR_AXIS * R.max() < R
     height = np.round(reference[keep, -1], _SAME_HEIGHT)
     stations, which = np.unique(height, return_inverse=True)
     if len(stations) > _MANY_STATIONS:
@@ -94,7 +96,7 @@ def wall_thickness(body: Body, displacement: FloatArray) -> float:
 
 def _pieces(x: FloatArray, facets: IntArray) -> FloatArray:
     """Straight pieces of second-order facets: segments (q, 2, 2) or triangles (q, 3, 3)."""
-    tables = {
+    tables: dict[int, list[tuple[int, ...]]] = {
         3: [(0, 2), (2, 1)],
         6: [(0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)],
         9: [(a, b, 8) for a, b in ((0, 4), (4, 1), (1, 5), (5, 2), (2, 6), (6, 3), (3, 7), (7, 0))],
@@ -125,7 +127,7 @@ def _to_triangles(p: FloatArray, pieces: FloatArray) -> FloatArray:
 
 
 def wall_frames(body: Body, cells: IntArray | None = None) -> FloatArray:
-    """Wall directions (normal, hoop, axial) at the nodes of cells, shape (m, k, 3, 3), rows are directions."""
+    """Wall directions (normal, hoop, axial) at the nodes of cells, as rows, shape (m, k, 3, 3)."""
     members = body.cells if cells is None else body.cells[cells]
     normal = body.normal[members]
     if body.hoop is None:
@@ -137,4 +139,3 @@ def wall_frames(body: Body, cells: IntArray | None = None) -> FloatArray:
         n, hoop = normal, body.hoop[members]
         axial = np.cross(n, hoop)
     return np.stack([n, hoop, axial], axis=-2)
-

@@ -53,7 +53,8 @@ class Stage:
             )
         if self.control == "volume" and self.pressure is not None:
             raise InputError(
-                f"stage '{self.name}': under volume control the pressure is found; leave it out", key="pressure"
+                f"stage '{self.name}': under volume control the pressure is found; leave it out",
+                key="pressure",
             )
 
 
@@ -122,8 +123,8 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     """Check that every load of the stages has something to act on.
 
     Raises:
-        InputError: Unknown electrode, surface or support; a pressure without a lumen, or a lumen whose open end
-            is neither held along the axis nor closed by a plate.
+        InputError: Unknown electrode, surface or support; a pressure without a lumen, or a lumen whose open
+            end is neither held along the axis nor closed by a plate.
     """
     electrodes = [e.name for e in model.electrodes]
     movable = [s.region for s in model.supports if s.hold in ("all", "axial")]
@@ -139,7 +140,9 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
 def _check_lumen(model: Model, stage: Stage) -> None:
     body = model.body
     if "lumen" not in body.surfaces:
-        raise InputError(f"stage '{stage.name}': a pressure or volume needs a lumen; this body has none", key="lumen")
+        raise InputError(
+            f"stage '{stage.name}': a pressure or volume needs a lumen; this body has none", key="lumen"
+        )
     rim = set(body.facets[body.surfaces["lumen"]].ravel().tolist())
     held = {s.region for s in model.supports if s.hold != "radial"}
     for end in ("end_low", "end_high"):
@@ -147,9 +150,9 @@ def _check_lumen(model: Model, stage: Stage) -> None:
             nodes = body.facets[body.surfaces[end]].ravel().tolist()
             if rim.intersection(nodes):
                 raise InputError(
-                    f"stage '{stage.name}': the lumen is open at '{end}', which is free along the axis, so the "
-                    f"pressure would act on nothing there; hold it (hold = 'axial' or 'all') or close it with "
-                    f"a plate (hold = 'plate')",
+                    f"stage '{stage.name}': the lumen is open at '{end}', which is free along the axis, so "
+                    f"the pressure would act on nothing there; hold it (hold = 'axial' or 'all') or close it "
+                    f"with a plate (hold = 'plate')",
                     key=end,
                 )
 

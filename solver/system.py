@@ -101,7 +101,9 @@ class System:
         self.bcs = [
             dirichlet(self.problem, f, v) for f, v in zip(constraints.fixed, self._values, strict=True)
         ]
-        self.voltage_conditions = potential_conditions(self.problem) if self.problem.model.solved_potential else []
+        self.voltage_conditions = (
+            potential_conditions(self.problem) if self.problem.model.solved_potential else []
+        )
         self.all_bcs = self.bcs + [bc for _, bc, _ in self.voltage_conditions]
         potentials = [bc for _, bc, _ in self.voltage_conditions]
         self.bcs_by_block = [self.bcs, [], potentials][: len(self.problem.spaces)]
@@ -208,7 +210,7 @@ class System:
         self.factor.factorise(self._reduced)
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
-        """out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
+        """Out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
         if self._ties is None:
             self.factor.solve(rhs, out)
             return
@@ -260,7 +262,7 @@ class System:
         return self.block_norms(vector)
 
     def load_rate(self, rate: Loads, out: PETSc.Vec) -> None:
-        """out = -∂R/∂s for loads that change at the given rate, prescribed unknowns lifted.
+        """Out = -∂R/∂s for loads that change at the given rate, prescribed unknowns lifted.
 
         The natural stretch is not differentiated; its ramp goes without a tangent predictor.
         """
@@ -333,7 +335,7 @@ def potential_conditions(problem: Problem) -> list[tuple[str, fem.DirichletBC, f
     conditions: list[tuple[str, fem.DirichletBC, fem.Constant]] = []
     hot_nodes: set[int] = set()
 
-    def hold(electrode: str, nodes: FloatArray) -> None:
+    def hold(electrode: str, nodes: IntArray) -> None:
         value = fem.Constant(problem.mesh.domain, 0.0)
         dofs = np.flatnonzero(np.isin(nodes_of_dof, nodes)).astype(np.int32)
         conditions.append((electrode, fem.dirichletbc(value, dofs, space), value))
@@ -342,7 +344,9 @@ def potential_conditions(problem: Problem) -> list[tuple[str, fem.DirichletBC, f
     inside = np.unique(body.cells[np.concatenate(sheets)])
     hold("", np.setdiff1d(np.arange(len(body.points)), inside))
     for electrode in problem.model.electrodes:
-        faces = {f: np.unique(body.facets[body.surfaces[f"{electrode.name}.{f}"]]) for f in ("inner", "outer")}
+        faces = {
+            f: np.unique(body.facets[body.surfaces[f"{electrode.name}.{f}"]]) for f in ("inner", "outer")
+        }
         cold = "inner" if electrode.hot_face == "outer" else "outer"
         hold("", np.setdiff1d(faces[cold], list(hot_nodes)))
         hold(electrode.name, faces[electrode.hot_face])
