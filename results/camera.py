@@ -12,7 +12,7 @@ _SLENDER = 1.5
 _ELEVATION = np.radians(24.0)
 _WIDTH = 1400
 # Parts of the picture's height left for the labels above and the colour bar below.
-_ABOVE, _BELOW = 60, 150
+_ABOVE, _BELOW = 80, 190
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from results.trade_units import show_text
+from results.trade_units import show, show_text
 
 _HOLDS = {
     "all": "clamped",
@@ -13,6 +13,15 @@ _HOLDS = {
     "symmetric": "a plane of symmetry",
     "plate": "on a stiff plate that may move along the axis",
     "plate all": "on a stiff plate that may move along the axis, radius held",
+}
+_LAWS = {
+    "gent": "Gent",
+    "ogden": "Ogden",
+    "yeoh": "Yeoh",
+    "fung": "Fung",
+    "neo-hookean": "neo-Hookean",
+    "mooney-rivlin": "Mooney-Rivlin",
+    "arruda-boyce": "Arruda-Boyce",
 }
 _MODELS = {
     "axisymmetric": "a cut through the wall (axisymmetric)",
@@ -92,7 +101,7 @@ def _mesh(mesh: Mapping[str, Any]) -> tuple[str, ...]:
 def _part(part: Mapping[str, Any], materials: Mapping[str, Any]) -> str:
     name = str(part.get("material", ""))
     material = _table(materials, name)
-    law = str(material.get("law", ""))
+    law = _LAWS.get(str(material.get("law", "")), str(material.get("law", "")))
     constants = _pairs(material, skip={"law"}, silent=_NEUTRAL)
     about = f" ({_joined([law, *constants] if law else constants)})" if law or constants else ""
     extras = []
@@ -105,25 +114,23 @@ def _part(part: Mapping[str, Any], materials: Mapping[str, Any]) -> str:
         values = _pairs(_table(part, key), skip=set(), silent=_NEUTRAL)
         if values:
             extras.append(f"{_words(key)}: {_joined(values)}")
-    return _sentence(f"{part.get('region', 'part')}: {name}{about}" + "".join(f"; {text}" for text in extras))
+    return _entry(part.get("region", "part"), f"{name}{about}" + "".join(f"; {text}" for text in extras))
 
 
 def _electrode(electrode: Mapping[str, Any]) -> str:
     edges = [electrode.get(key) for key in ("from", "to")]
     span = " to ".join(show_text("length", edge) for edge in edges if edge is not None)
-    where = f" of {electrode['region']}" if "region" in electrode else ""
-    return _sentence(
-        f"{electrode.get('name', 'electrode')}{where}" + (f": {span} along the axis" if span else "")
-    )
+    text = f"{span} along the axis" if span else "the whole length"
+    return _entry(electrode.get("name", "electrode"), f"{electrode.get('region', 'wall')}, {text}")
 
 
 def _support(support: Mapping[str, Any]) -> str:
     hold = str(support.get("hold", "held"))
-    return _sentence(f"{support.get('region', 'surface')}: {_HOLDS.get(hold, hold)}")
+    return _entry(support.get("region", "surface"), _HOLDS.get(hold, hold))
 
 
 def _bed(bed: Mapping[str, Any]) -> str:
-    return _sentence(f"{bed.get('region', 'surface')}: {_joined(_pairs(bed, skip={'region'}))}")
+    return _entry(bed.get("region", "surface"), _joined(_pairs(bed, skip={"region"})))
 
 
 def _stage(stage: Mapping[str, Any]) -> str:
@@ -135,18 +142,18 @@ def _stage(stage: Mapping[str, Any]) -> str:
             targets += [f"{_words(key)} {name} {show_text(key, target)}" for name, target in value.items()]
         else:
             targets.append(f"{_words(key)} {show_text(key, value)}")
-    return _sentence(f"{stage.get('name', 'stage')}: {_joined(targets) or 'the part finds its balance'}")
+    return _entry(stage.get("name", "stage"), _joined(targets) or "the part finds its balance")
 
 
 def _requirement(requirement: Mapping[str, Any]) -> str:
     quantity = str(requirement.get("quantity", "quantity"))
     bounds = [
-        f"{_words(key)} {show_text(quantity, requirement[key])}"
+        f"{_words(key)} {_limit(quantity, requirement[key])}"
         for key in ("at_least", "at_most")
         if requirement.get(key) is not None
     ]
     when = f" at the end of {requirement['stage']}" if requirement.get("stage") else ""
-    return _sentence(f"{quantity}: {_joined(bounds)}{when}")
+    return _entry(quantity, _joined(bounds) + when)
 
 
 def _pairs(table: Mapping[str, Any], *, skip: set[str], silent: tuple[object, ...] = _EMPTY) -> list[str]:
@@ -172,6 +179,17 @@ def _words(key: str) -> str:
 
 def _joined(texts: Iterable[str]) -> str:
     return ", ".join(text for text in texts if text)
+
+
+def _limit(quantity: str, limit: object) -> str:
+    if isinstance(limit, int | float):
+        return show(quantity, float(limit), "1")
+    return show_text(quantity, limit)
+
+
+def _entry(name: object, text: str) -> str:
+    """A sentence that opens with a name of the user's, which keeps its letters."""
+    return f"{name}: {text}."
 
 
 def _sentence(text: str) -> str:

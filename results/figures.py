@@ -2,16 +2,17 @@
 """Figures of a run: curves of the path, profile along the axis, cross-section. Fed from tables alone."""
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from results import svg_style as style
+from results.figure_marks import limit_height, mark_limit, mark_stages, mark_states, note
 from results.records import Verdict
 from results.sections import Section
 from results.tables import PathTable
-from results.trade_units import digits, display
+from results.trade_units import display
 from solver.records import Profile
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 _PANEL = (3.9, 2.7)
-_WIDE = (8.0, 2.9)
+_WIDE = (6.4, 2.7)
 
 
 class Drawing(NamedTuple):
@@ -79,18 +80,19 @@ def path_curve(
     shown = display(quantity, table.units[quantity], _largest(values))
     limits = [v for v in verdicts if v.quantity == quantity]
     with style.drawing(*_PANEL) as (figure, axes):
-        _mark_states(axes, table, rows, across, values[rows] * shown.factor)
+        heights = values[rows] * shown.factor
+        mark_states(axes, table, rows, across, heights)
         axes.set_title(quantity + (f" [{shown.unit}]" if shown.unit else ""))
         axes.set_xlabel(across_label)
         axes.margins(x=0.03)
-        _limit_height(axes, quantity, values[rows] * shown.factor, [v.limit * shown.factor for v in limits])
+        limit_height(axes, quantity, heights, [v.limit * shown.factor for v in limits])
         for verdict in limits:
-            _mark_limit(axes, verdict.limit * shown.factor, verdict.is_floor, shown.unit)
+            mark_limit(axes, verdict.limit * shown.factor, verdict.is_floor, shown.unit, heights)
         if quantity == "breakdown margin":
             axes.axhline(1.0, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
-            _note(axes, 1.0, "breakdown", style.BAD)
+            note(axes, 1.0, "breakdown", style.BAD, heights)
         if span is None:
-            _mark_stages(axes, table)
+            mark_stages(axes, table)
         return Drawing(style.svg_text(figure, name, f"{quantity} against {across_label}"), quantity)
 
 
@@ -128,6 +130,8 @@ def profile_figure(
             _band_label(axes, label, low, high)
         axes.set_title(f"radial {word} of {_surface_words(surface)} [%]")
         axes.set_xlabel("height along the axis as drawn [mm]")
+        bottom, top = axes.get_ylim()
+        axes.set_ylim(bottom, top + 0.12 * (top - bottom))
         axes.margins(x=0.01)
         if len(changes) > 1:
             axes.legend(loc="best", fontsize=8)
@@ -179,80 +183,14 @@ def _across(table: PathTable, span: Span | None, rows: NDArray[np.int64]) -> tup
     return values * shown.factor, f"{span.load} [{shown.unit}]"
 
 
-def _mark_states(
-    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
-) -> None:
-    unstable, broken = table.unstable[rows], table.past_breakdown[rows]
-    axes.plot(across, values, color=style.ACCENT, zorder=2)
-    stable = ~unstable & ~broken
-    axes.plot(across[stable], values[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
-    hollow: dict[str, Any] = {
-        "markerfacecolor": style.CARD,
-        "markeredgecolor": style.WARN,
-        "markeredgewidth": 1.4,
-    }
-    axes.plot(across[unstable], values[unstable], "o", markersize=5.5, zorder=4, **hollow)
-    axes.plot(
-        across[broken], values[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=5
-    )
-
-
-def _limit_height(axes: "Axes", quantity: str, values: FloatArray, limits: list[float]) -> None:
-    """Keep limits in view, and a breakdown margin, unbounded at no voltage, from hiding what matters."""
-    finite = values[np.isfinite(values)]
-    seen = np.concatenate([finite, limits])
-    if seen.size == 0:
-        return
-    low, high = float(seen.min()), float(seen.max())
-    if quantity == "breakdown margin":
-        low, high = (
-            min(low, 0.9),
-            min(high, max(4.0 * max([1.0, *limits]), 1.3 * float(finite.min(initial=1.0)))),
-        )
-    room = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
-    axes.set_ylim(low - room, high + 1.6 * room)
-
-
-def _mark_limit(axes: "Axes", limit: float, is_floor: bool, unit: str) -> None:
-    bottom, top = axes.get_ylim()
-    safe = (limit, top) if is_floor else (bottom, limit)
-    axes.axhspan(*safe, color=style.GOOD, alpha=0.10, linewidth=0, zorder=0)
-    axes.axhline(limit, color=style.GOOD, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
-    axes.set_ylim(bottom, top)
-    _note(axes, limit, f"{'at least' if is_floor else 'at most'} {digits(limit)} {unit}".strip(), style.GOOD)
-
-
-def _note(axes: "Axes", height: float, text: str, colour: str) -> None:
-    axes.annotate(
-        text,
-        (1.0, height),
-        xycoords=axes.get_yaxis_transform(),
-        xytext=(-2, 2),
-        textcoords="offset points",
-        ha="right",
-        va="bottom",
-        color=colour,
-        fontsize=8,
-    )
-
-
-def _mark_stages(axes: "Axes", table: PathTable) -> None:
-    stages = list(dict.fromkeys(table.stages))
-    axes.set_xticks(np.arange(len(stages)) + 0.5, stages, fontsize=8)
-    axes.tick_params(axis="x", length=0)
-    axes.grid(visible=False, axis="x")
-    for edge in range(1, len(stages)):
-        axes.axvline(edge, color=style.LINE, linewidth=1.0, zorder=0)
-
-
 def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:
     axes.text(
         0.5 * (low + high),
-        0.02,
+        0.98,
         label,
         transform=axes.get_xaxis_transform(),
         ha="center",
-        va="bottom",
+        va="top",
         color=style.MUTED,
         fontsize=8,
     )

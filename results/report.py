@@ -149,17 +149,15 @@ def _quantity_rows(table: PathTable, definitions: Mapping[str, Mapping[str, str]
     rows = []
     for name in table.quantities:
         values = table[name]
-        finite = values[np.isfinite(values)]
-        shown = display(name, table.units[name], float(np.max(np.abs(finite), initial=0.0)))
-        low, high = (finite.min(), finite.max()) if finite.size else (np.nan, np.nan)
+        said = values[~np.isnan(values)]
+        low, high = (said.min(), said.max()) if said.size else (np.nan, np.nan)
         definition = _definition(name, definitions)
         rows.append(
             {
                 "name": name,
-                "unit": shown.unit,
-                "last": digits(float(values[-1]) * shown.factor),
-                "low": digits(float(low) * shown.factor),
-                "high": digits(float(high) * shown.factor),
+                "last": show(name, float(values[-1]), table.units[name]),
+                "low": show(name, float(low), table.units[name]),
+                "high": show(name, float(high), table.units[name]),
                 "formula": definition.get("formula", ""),
                 "meaning": definition.get("meaning", ""),
                 "reference": definition.get("reference", ""),

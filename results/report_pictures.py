@@ -116,14 +116,14 @@ def _quantities_worth_drawing(table: PathTable, verdicts: Sequence[Verdict], spa
     rows = slice(None) if span is None else span.rows
     wanted = dict.fromkeys([*(v.quantity for v in verdicts), *_PREFERRED])
     judged = {v.quantity for v in verdicts}
-    return [n for n in wanted if n in table.quantities and (n in judged or _moves(table[n][rows]))][
+    return [n for n in wanted if n in table.quantities and _worth_drawing(table[n][rows], n in judged)][
         :_MOST_PANELS
     ]
 
 
-def _moves(values: NDArray[np.float64]) -> bool:
+def _worth_drawing(values: NDArray[np.float64], judged: bool) -> bool:
     finite = values[np.isfinite(values)]
-    return finite.size > 1 and bool(np.ptp(finite) > 1e-9 * np.abs(finite).max())
+    return finite.size > 1 and (judged or bool(np.ptp(finite) > 1e-9 * np.abs(finite).max()))
 
 
 def _group(

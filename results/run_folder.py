@@ -38,7 +38,7 @@ from results.tables import PROFILE_COLUMNS, csv_text, merge_columns, profile_row
 from results.vtk_files import collection
 from solver.records import Equilibrium, Outcome
 
-KeepFields = Literal["all", "stage ends", "none"]
+KeepFields = Literal["all", "stage ends", "last", "none"]
 
 _SURFACES = ("lumen", "outer")
 
@@ -148,6 +148,8 @@ class RunFolder:
         """
         if self._last is not None:
             self._write_end(self._last)
+            if self._keep == "last":
+                self._write_fields(self._last)
         summary = {
             "case_hash": self.case_hash,
             "finished": now(),
@@ -201,7 +203,7 @@ class RunFolder:
 
     def _write_end(self, state: Equilibrium) -> None:
         """Write what is kept of the last state of a stage; a second call does nothing."""
-        if self._keep != "none":
+        if self._keep in ("all", "stage ends"):
             self._write_fields(state)
         for name in _SURFACES:
             stem = self.path / SURFACE / f"state_{state.index:04d}_{name}"

@@ -127,7 +127,7 @@ def stored_charge(table: PathTable) -> StoredCharge | None:
 def _compared(
     voltage: float, charge: float, energy: float, within: bool, text: str, limit: str
 ) -> StoredCharge:
-    verdict = f"{'below' if within else 'ABOVE'} the {limit} quoted from IEC 60335-1, 8.1.4."
+    verdict = f"{'below' if within else 'ABOVE'} the {limit} quoted, second-hand, from IEC 60335-1, 8.1.4."
     return StoredCharge(voltage, charge, energy, within, text + verdict)
 
 

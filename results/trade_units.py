@@ -6,6 +6,7 @@ import re
 from typing import NamedTuple
 
 MMHG_PER_MPA = 7500.61683
+_SPACE = "\N{NO-BREAK SPACE}"
 _MINUS = "\N{MINUS SIGN}"
 _PER_CENT = ("contraction", "expansion", "shortening")
 
@@ -70,7 +71,7 @@ def digits(value: float, count: int = 4) -> str:
 def show(name: str, value: float, unit: str) -> str:
     """Write a value with its unit as people of the trade would: ``"120 mmHg"``, ``"12.5 %"``."""
     shown = display(name, unit, value)
-    return f"{digits(value * shown.factor)} {shown.unit}".strip()
+    return f"{digits(value * shown.factor)}{_SPACE}{shown.unit}".strip(_SPACE)
 
 
 def show_text(name: str, text: object) -> str:

@@ -3,29 +3,13 @@
 
 import io
 from pathlib import Path
-from types import ModuleType
-from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from geometry.errors import InputError
 from results.atomic import write_atomically
-from results.camera import Layout, lay_out
-from results.fields import FieldGrid, in_space
 from results.rendering import off_screen, on_screen
-from results.run_record import RunRecord, open_run
-from results.solids import OPEN_MIDDLE, Skin, open_skin
-from results.trade_units import display
-from results.vtk_files import read_point_arrays
-
-FloatArray = NDArray[np.float64]
+from results.run_record import RunRecord
+from results.scene import scene
 
 DEFAULT_FIELD = "largest principal stress"
-# Beyond this share of the nodes a stress is that of a corner and would take the whole colour scale.
-_STRESS_SHARE = 99.5
-_GHOST, _GHOST_LINE, _PAPER, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
-_AMBIENT = 0.15
 
 
 def picture(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, state: int | None = None) -> bytes:
@@ -47,13 +31,13 @@ def picture(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, state: i
     from PIL import Image
 
     pyvista = off_screen()
-    plotter, _ = _plotter(pyvista, run, field, state, off_screen=True)
+    plotter, _ = scene(pyvista, run, field, state, off_screen=True)
     try:
         pixels = plotter.screenshot(return_img=True)
     finally:
         plotter.close()
     buffer = io.BytesIO()
-    Image.fromarray(pixels).save(buffer, format="PNG", optimize=True)
+    Image.fromarray(pixels).save(buffer, format="PNG", compress_level=6)
     return buffer.getvalue()
 
 
@@ -72,153 +56,6 @@ def view(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, state: int 
         CannotDraw: There is no display.
     """
     pyvista = on_screen()
-    plotter, title = _plotter(pyvista, run, field, state, off_screen=False)
+    plotter, title = scene(pyvista, run, field, state, off_screen=False)
     plotter.add_axes()
     plotter.show(title=title)
-
-
-def _plotter(
-    pyvista: ModuleType, run: RunRecord | Path | str, field: str, state: int | None, *, off_screen: bool
-) -> tuple[Any, str]:
-    record = run if isinstance(run, RunRecord) else open_run(run)
-    arrays = read_point_arrays(record.field_file(state))
-    grid = FieldGrid(record.body)
-    name, values = _scalars(arrays, field)
-    skin = open_skin(grid)
-    reference = in_space(record.body.points)[grid.nodes]
-    drawn, deformed = (
-        skin.place(reference),
-        skin.place(reference + np.asarray(arrays["displacement [mm]"], dtype=float)),
-    )
-    layout = lay_out(drawn, deformed, opening=OPEN_MIDDLE)
-    plotter = pyvista.Plotter(off_screen=off_screen, window_size=layout.window, lighting="light kit")
-    plotter.set_background(_PAPER)
-    _add_ghost(pyvista, plotter, skin, drawn + layout.shift)
-    _add_deformed(pyvista, plotter, skin, deformed, name, values)
-    _add_labels(plotter, layout, drawn + layout.shift, deformed)
-    _aim(plotter, layout, deformed)
-    return plotter, f"{record.title}: {name}"
-
-
-def _scalars(arrays: dict[str, NDArray[Any]], field: str) -> tuple[str, FloatArray]:
-    """Find a field by its name, turn it into one number a node and into the units of the trade."""
-    known = {name.rpartition(" [")[0]: name for name in arrays}
-    bare = field.rpartition(" [")[0] or field
-    if bare not in known:
-        raise InputError(
-            f"field {field!r}: not among the fields of this state; there are {', '.join(known)}."
-        )
-    values = np.asarray(arrays[known[bare]], dtype=float)
-    if bare == "principal stretches":
-        bare, values = "largest principal stretch", values[:, 0]
-    elif values.ndim == 2:
-        bare, values = f"{bare}, length", np.linalg.norm(values, axis=1)
-    unit = known[field.rpartition(" [")[0] or field].rpartition(" [")[2].rstrip("]")
-    shown = display(bare, unit, float(np.nanmax(np.abs(values), initial=0.0)))
-    return bare + (f" [{shown.unit}]" if shown.unit else ""), values * shown.factor
-
-
-def _mesh(pyvista: ModuleType, skin: Skin, points: FloatArray) -> Any:
-    return pyvista.PolyData.from_regular_faces(points, skin.triangles)
-
-
-def _shaded(mesh: Any) -> Any:
-    return mesh.compute_normals(cell_normals=False, split_vertices=True, feature_angle=35.0)
-
-
-def _lines(pyvista: ModuleType, mesh: Any, skin: Skin, points: FloatArray) -> Any:
-    """Sharp edges of the surface and the outlines of the regions on the cut faces."""
-    sharp = mesh.extract_feature_edges(
-        feature_angle=40.0, boundary_edges=True, non_manifold_edges=False, manifold_edges=False
-    )
-    if not len(skin.lines):
-        return sharp
-    segments = np.column_stack([np.full(len(skin.lines), 2), skin.lines]).ravel()
-    return sharp + pyvista.PolyData(points, lines=segments)
-
-
-def _add_ghost(pyvista: ModuleType, plotter: Any, skin: Skin, points: FloatArray) -> None:
-    mesh = _mesh(pyvista, skin, points)
-    plotter.add_mesh(_shaded(mesh), color=_GHOST, ambient=_AMBIENT, smooth_shading=True)
-    plotter.add_mesh(_lines(pyvista, mesh, skin, points), color=_GHOST_LINE, line_width=1.5)
-
-
-def _add_deformed(
-    pyvista: ModuleType, plotter: Any, skin: Skin, points: FloatArray, name: str, values: FloatArray
-) -> None:
-    mesh = _mesh(pyvista, skin, points)
-    mesh.point_data[name] = values[skin.source]
-    plotter.add_mesh(
-        _shaded(mesh),
-        scalars=name,
-        cmap="viridis_r" if "margin" in name else "viridis",
-        clim=_range(name, values),
-        nan_color=_NO_FIELD,
-        ambient=_AMBIENT,
-        smooth_shading=True,
-        scalar_bar_args={
-            "title": " ",  # VTK sets a title over the numbers: ours is written below
-            "vertical": False,
-            "position_x": 0.25,
-            "position_y": 48.0 / plotter.window_size[1],
-            "width": 0.5,
-            "height": 90.0 / plotter.window_size[1],
-            "n_labels": 5,
-            "label_font_size": 24,
-            "unconstrained_font_size": True,
-            "color": _INK,
-        },
-    )
-    plotter.add_mesh(_lines(pyvista, mesh, skin, points), color=_INK, line_width=1.5)
-    title = pyvista.Text(name, position=(plotter.window_size[0] // 2, 14))
-    title.prop.font_size, title.prop.color = 26, _INK
-    title.prop.justification_horizontal = "center"
-    plotter.add_actor(title)
-
-
-def _range(name: str, values: FloatArray) -> tuple[float, float]:
-    finite = values[np.isfinite(values)]
-    if finite.size == 0:
-        return 0.0, 1.0
-    low, high = float(finite.min()), float(finite.max())
-    if "stress" in name:
-        high = float(np.percentile(finite, _STRESS_SHARE))
-    # A field that is the same everywhere but for rounding would show its rounding.
-    if high - low < 1e-6 * max(abs(high), abs(low), 1e-12):
-        low, high = low - 0.05 * (abs(low) or 1.0), high + 0.05 * (abs(high) or 1.0)
-    return low, high
-
-
-def _add_labels(plotter: Any, layout: Layout, drawn: FloatArray, deformed: FloatArray) -> None:
-    anchors = [_above(points, layout) for points in (drawn, deformed)]
-    plotter.add_point_labels(
-        np.array(anchors),
-        ["as drawn", "deformed"],
-        shape=None,
-        show_points=False,
-        always_visible=True,
-        font_size=24,
-        text_color=_INK,
-        bold=False,
-        justification_horizontal="center",
-        justification_vertical="bottom",
-    )
-
-
-def _above(points: FloatArray, layout: Layout) -> FloatArray:
-    across, along = points @ layout.right, points @ layout.up
-    depth = points.mean(axis=0) @ layout.towards_camera
-    middle = 0.5 * (across.max() + across.min())
-    lift = 12.0 * layout.parallel_scale / layout.window[1]
-    return middle * layout.right + (along.max() + lift) * layout.up + depth * layout.towards_camera
-
-
-def _aim(plotter: Any, layout: Layout, points: FloatArray) -> None:
-    reach = 4.0 * float(np.ptp(points, axis=0).max())
-    plotter.enable_parallel_projection()
-    plotter.camera.focal_point = layout.focal_point
-    plotter.camera.position = layout.focal_point + reach * layout.towards_camera
-    plotter.camera.up = layout.up
-    plotter.camera.parallel_scale = layout.parallel_scale
-    plotter.reset_camera_clipping_range()
-    plotter.enable_anti_aliasing("ssaa")

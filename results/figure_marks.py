@@ -1,0 +1,97 @@
+# SPDX-License-Identifier: MIT
+"""The marks of the path's curves: states, limits and their safe sides, stages."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results import svg_style as style
+from results.tables import PathTable
+from results.trade_units import digits
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+FloatArray = NDArray[np.float64]
+
+
+def mark_states(
+    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
+) -> None:
+    """Draw the curve; stable states are dots, unstable ones hollow, those past breakdown crossed."""
+    unstable, broken = table.unstable[rows], table.past_breakdown[rows]
+    axes.plot(across, values, color=style.ACCENT, zorder=2)
+    stable = ~unstable & ~broken
+    axes.plot(across[stable], values[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
+    hollow: dict[str, Any] = {
+        "markerfacecolor": style.CARD,
+        "markeredgecolor": style.WARN,
+        "markeredgewidth": 1.4,
+    }
+    axes.plot(across[unstable], values[unstable], "o", markersize=5.5, zorder=4, **hollow)
+    axes.plot(
+        across[broken], values[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=5
+    )
+
+
+def limit_height(axes: "Axes", quantity: str, values: FloatArray, limits: list[float]) -> None:
+    """Keep limits in view, and a breakdown margin, unbounded at no voltage, from hiding what matters."""
+    finite = values[np.isfinite(values)]
+    seen = np.concatenate([finite, limits])
+    if seen.size == 0:
+        return
+    low, high = float(seen.min()), float(seen.max())
+    if quantity == "breakdown margin":
+        low, high = (
+            min(low, 0.9),
+            min(high, max(4.0 * max([1.0, *limits]), 1.3 * float(finite.min(initial=1.0)))),
+        )
+    room = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
+    axes.set_ylim(low - room, high + 1.6 * room)
+
+
+def mark_limit(axes: "Axes", limit: float, is_floor: bool, unit: str, values: FloatArray) -> None:
+    """Draw a limit, its words and a tint on its safe side."""
+    bottom, top = axes.get_ylim()
+    safe = (limit, top) if is_floor else (bottom, limit)
+    axes.axhspan(*safe, color=style.GOOD, alpha=0.10, linewidth=0, zorder=0)
+    axes.axhline(limit, color=style.GOOD, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
+    axes.set_ylim(bottom, top)
+    note(
+        axes,
+        limit,
+        f"{'at least' if is_floor else 'at most'} {digits(limit)} {unit}".strip(),
+        style.GOOD,
+        values,
+    )
+
+
+def note(axes: "Axes", height: float, text: str, colour: str, values: FloatArray) -> None:
+    """Write above a level, at the end of the curve that stays further from it."""
+    third = max(1, len(values) // 3)
+    distances = [np.abs(part[np.isfinite(part)] - height) for part in (values[:third], values[-third:])]
+    left, right = (float(np.min(d, initial=np.inf)) for d in distances)
+    at_left = left > right
+    axes.annotate(
+        text,
+        (0.0 if at_left else 1.0, height),
+        xycoords=axes.get_yaxis_transform(),
+        xytext=(4 if at_left else -2, 2),
+        textcoords="offset points",
+        ha="left" if at_left else "right",
+        va="bottom",
+        color=colour,
+        fontsize=8,
+    )
+
+
+def mark_stages(axes: "Axes", table: PathTable) -> None:
+    """Write the stages below the whole path and part them by lines."""
+    stages = list(dict.fromkeys(table.stages))
+    axes.set_xticks(np.arange(len(stages)) + 0.5, stages, fontsize=8)
+    axes.set_xlim(-0.04, len(stages) + 0.04)
+    axes.tick_params(axis="x", length=0)
+    axes.grid(visible=False, axis="x")
+    for edge in range(1, len(stages)):
+        axes.axvline(edge, color=style.LINE, linewidth=1.0, zorder=0)
