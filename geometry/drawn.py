@@ -55,7 +55,8 @@ def from_points(points: ArrayLike, *, smoothing: float = 0.0) -> Meridian:
     def curve(q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         return spline(q), slope(q), bend(q)
 
-    return Meridian(f"spline through {len(table)} points", curve, (first, last))
+    inside = np.unique(spline.t[(spline.t > first) & (spline.t < last)])
+    return Meridian(f"spline through {len(table)} points", curve, (first, *inside.tolist(), last))
 
 
 def from_csv(path: str | Path, *, smoothing: float = 0.0) -> Meridian:

@@ -65,8 +65,9 @@ def _layer_volume(shape: Shape, low: float, high: float) -> float:
 def _sampled(meridian: Meridian) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return position, tangent, normal, curvature and Gauss weights along a meridian."""
     nodes, weights = np.polynomial.legendre.leggauss(_GAUSS)
-    bounds = np.concatenate([[0.0], meridian.joints, [meridian.length]])
-    pieces = np.concatenate([np.linspace(a, b, 41)[:-1] for a, b in pairwise(bounds)])
+    panels = max(4, 40 // (len(meridian.knots) - 1))
+    bounds = meridian.arcs(meridian.knots)
+    pieces = np.concatenate([np.linspace(a, b, panels + 1)[:-1] for a, b in pairwise(bounds)])
     half = np.diff(np.append(pieces, meridian.length)) / 2
     arc = ((pieces + half)[:, None] + half[:, None] * nodes).ravel()
     frame = meridian.at(arc)

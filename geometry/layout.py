@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Laying shapes out: from a shape and mesh sizes to its drawing."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,6 +17,7 @@ from geometry.shapes import Balloon, Band, Shape, Sleeve, Tube
 from geometry.sizes import MeshSize
 
 _X_LOW, _X_HIGH, _Y_LOW, _Y_HIGH = range(4)
+_LARGEST_TURN = math.radians(30.0)  # of the meridian along one element, however large ``along`` is
 
 
 def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
@@ -121,13 +123,14 @@ def _balloon(shape: Balloon, size: MeshSize, bands: Sequence[Band], lines: Seque
     meridian, length = shape.meridian, shape.meridian.length
     low_z, high_z = meridian.at(np.array([0.0, length])).position[:, 1]
     edges = Heights(float(low_z), float(high_z), locate=meridian.arc_at_height, ends=(0.0, length))
-    y = merged(np.concatenate([edges.lines(bands, lines), meridian.joints]), length)
+    y = merged(np.concatenate([edges.lines(bands, lines), meridian.arcs(meridian.corners)]), length)
     low_pole, high_pole = meridian.poles
     if size.model != "axisymmetric":
         y = _pole_patches(y, size, low_pole, high_pole)
     x = stack(shape.layers)
     names = [layer.name for layer in shape.layers]
-    rows = divide(y, size.along)
+    bends = [math.ceil(meridian.turning(*piece) / _LARGEST_TURN * (1 - CLOSE)) for piece in pairwise(y)]
+    rows = np.maximum(divide(y, size.along), bends)
     grid = {(i, j): name for i, name in enumerate(names) for j in range(len(rows))}
 
     def side_name(i: int, j: int, side: int) -> str:

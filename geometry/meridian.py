@@ -14,7 +14,7 @@ from geometry.errors import InputError
 # Curve over a parameter q: position, first and second derivative, each (k, 2).
 Curve = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
 
-_PANELS = 400  # per smooth piece; the arc length is then good to rounding, its inverse to 1e-9
+_PANELS = 400  # at least, shared by the smooth pieces; the inverse of the arc length is then good to 1e-9
 _SAMPLES = 600  # points at which self-crossing, folding and radii are looked at
 _POLE_ANGLE = 1e-6  # radians by which a pole may miss the right angle
 
@@ -46,6 +46,7 @@ class Meridian:
         name: Kind and figures in words, for messages.
         curve: Position and derivatives over the curve's own parameter.
         knots: Parameter values: both ends, and between them where the curve changes its formula.
+        corners: The knots at which a mesh must have cell edges, so that no cell spans a bend.
 
     Raises:
         InputError: If the curve leaves R >= 0, crosses itself, or meets the axis at a slant.
@@ -54,6 +55,7 @@ class Meridian:
     name: str
     curve: Curve
     knots: tuple[float, ...]
+    corners: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         self._check_radii()
@@ -63,9 +65,10 @@ class Meridian:
     def _table(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Parameter, arc length and slope dq/ds at the panel ends (pieces joined)."""
         nodes, weights = np.polynomial.legendre.leggauss(6)
+        per_piece = max(20, _PANELS // (len(self.knots) - 1))
         q = np.concatenate(
             [
-                np.linspace(low, high, _PANELS, endpoint=False)
+                np.linspace(low, high, per_piece, endpoint=False)
                 for low, high in zip(self.knots[:-1], self.knots[1:], strict=True)
             ]
             + [np.array([self.knots[-1]])]
@@ -81,11 +84,10 @@ class Meridian:
         """Arc length, mm."""
         return float(self._table[1][-1])
 
-    @property
-    def joints(self) -> FloatArray:
-        """Arc lengths at which the formula of the curve changes, without the ends, mm."""
+    def arcs(self, parameters: tuple[float, ...]) -> FloatArray:
+        """Return the arc lengths at the given knots, mm."""
         q, length, _ = self._table
-        return np.interp(self.knots[1:-1], q, length)
+        return np.interp(parameters, q, length)
 
     @cached_property
     def poles(self) -> tuple[bool, bool]:
@@ -160,13 +162,20 @@ class Meridian:
                 f"{0.95 / inward[worst]:.4g} mm or soften the bend",
                 thickness=thickness,
             )
-        radius = frame.position[:, 0] + thickness * frame.normal[:, 0]
-        if radius[1:-1].min() <= 0.0:
+        off_axis = slice(int(self.poles[0]), _SAMPLES - int(self.poles[1]))
+        position, normal = frame.position[off_axis], frame.normal[off_axis]
+        radius = position[:, 0] + thickness * normal[:, 0]
+        if radius.min() <= 0.0:
             raise InputError(
                 f"layers: the wall of {thickness:g} mm reaches the axis at Z = "
-                f"{frame.position[1 + int(np.argmin(radius[1:-1])), 1]:.4g} mm; make it thinner",
+                f"{position[int(np.argmin(radius)), 1]:.4g} mm; make it thinner",
                 thickness=thickness,
             )
+
+    def turning(self, low: float, high: float) -> float:
+        """Return the angle by which the meridian turns between two arc lengths, back and forth added, rad."""
+        arc = np.linspace(low, high, _SAMPLES)
+        return float(np.trapezoid(np.abs(self.at(arc).curvature), arc))
 
     def _check_radii(self) -> None:
         frame = self.at(np.linspace(0.0, self.length, _SAMPLES))

@@ -106,4 +106,4 @@ def necked(
     heights = [0.0, neck_length, neck_length + slope]
     knots = sorted({*heights, *(length - h for h in heights)})
     knots = [k for i, k in enumerate(knots) if i == 0 or k - knots[i - 1] > 1e-9 * length]
-    return Meridian(f"necked balloon of {radius:g} by {length:g} mm", curve, tuple(knots))
+    return Meridian(f"necked balloon of {radius:g} by {length:g} mm", curve, tuple(knots), tuple(knots[1:-1]))

@@ -16,10 +16,11 @@ class MeshSize:
 
     Attributes:
         model: ``"axisymmetric"`` (meridian), ``"solid"`` (the whole part in 3-D) or ``"sector"``.
-        along: Largest element length along the part, and across cores and caps, mm.
+        along: Largest element length along the part, and across cores and caps, mm. Where a meridian
+            bends, elements are shorter still: none turns by more than 30 degrees.
         through: Elements through the thickness of each layer.
-        around: Elements around the full circumference (3-D models). A sector takes its share, at least
-            one; where the part reaches the axis the number grows to the next that an O-grid can hold.
+        around: Elements around the full circumference (3-D models), at least 8. A sector takes its share, at
+            least one; where the part reaches the axis the number grows to the next that an O-grid can hold.
         sector: Opening angle of the sector, degrees, above 0 and at most 180.
         cells: ``"hexahedra"`` or ``"tetrahedra"`` (3-D models; each hexahedron is split in six).
 
@@ -51,5 +52,5 @@ class MeshSize:
             )
         within("mesh.along", self.along, above=0.0, unit="mm")
         whole_number("mesh.through", self.through, least=1)
-        whole_number("mesh.around", self.around, least=6)
+        whole_number("mesh.around", self.around, least=8)
         within("mesh.sector", self.sector, above=0.0, most=180.0, unit="degrees")

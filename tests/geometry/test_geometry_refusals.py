@@ -1,0 +1,256 @@
+# SPDX-License-Identifier: MIT
+"""Every refusal: it names what was written, the range, and what to do."""
+
+import math
+
+import numpy as np
+import pytest
+from measuring import LAYERS
+
+from geometry.build import build
+from geometry.drawn import from_csv, from_points
+from geometry.errors import InputError
+from geometry.exact import region_volume
+from geometry.profiles import ellipsoid, necked, sphere
+from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
+from geometry.sizes import MeshSize
+
+TUBE = Tube(4.0, 12.0, LAYERS)
+SIZE = MeshSize(along=1.0)
+FIGURE_OF_EIGHT = ((3.0, 0.0), (6.0, 3.0), (3.0, 6.0), (6.0, 6.5), (6.5, 1.0), (4.0, 3.5), (2.0, 8.0))
+KINKED = ((6.0, 0.0), (6.0, 4.0), (5.9, 5.0), (4.0, 6.0), (5.9, 7.0), (6.0, 8.0), (6.0, 12.0))
+FUNNEL = (
+    (0.5, 3.0), (1.5, 2.0), (2.5, 1.0), (3.5, 0.2), (5.0, 0.3), (6.0, 2.0), (6.0, 6.0), (6.0, 12.0),
+)  # fmt: skip
+OVERHANGING = ((3.0, 0.0), (5.0, 3.0), (7.0, 2.0), (9.0, 5.0), (8.0, 9.0))
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Layer("wall", -0.2), r"thickness of layer 'wall' = -0.2 mm: must be above 0 mm"),
+        (lambda: Layer("wall", math.nan), r"thickness of layer 'wall' = nan mm: must be above 0 mm"),
+        (lambda: Layer("core", 0.2), r"layer name = 'core': this name is reserved, choose another"),
+        (lambda: Layer("a|b", 0.2), r"layer name = 'a\|b': use letters, digits"),
+        (lambda: Band("a.b", "wall", 1.0, 2.0), r"band name = 'a\.b': use letters, digits"),
+        (
+            lambda: Band("r", "wall", 3.0, 2.0),
+            r"lower edge of band 'r' = 3 mm: must be below 2 mm \(its upper edge\)",
+        ),
+        (lambda: Tube(0.0, 12.0, LAYERS), r"tube\.inner_radius = 0 mm: must be above 0 mm"),
+        (lambda: Tube(4.0, -1.0, LAYERS), r"tube\.length = -1 mm: must be above 0 mm"),
+        (lambda: Tube(4.0, 12.0, ()), r"layers = \[\]: give at least one layer"),
+        (lambda: Tube(4.0, 12.0, (LAYERS[0], LAYERS[0])), r"layers: 'liner' named twice"),
+        (lambda: Tube(4.0, 12.0, LAYERS, ends="shut"), r"tube\.ends = 'shut': choose one of open, capped"),
+        (
+            lambda: Tube(4.0, 12.0, LAYERS, cap_thickness=1.0),
+            r"tube\.cap_thickness = 1 mm: an open tube has no caps",
+        ),
+        (
+            lambda: Tube(4.0, 12.0, LAYERS, ends="capped", cap_thickness=0.0),
+            r"tube\.cap_thickness = 0 mm: must be above 0 mm",
+        ),
+        (lambda: Sleeve(0.0, 12.0, LAYERS), r"sleeve\.core_radius = 0 mm: must be above 0"),
+        (lambda: Sleeve(4.0, 0.0, LAYERS), r"sleeve\.length = 0 mm: must be above 0"),
+        (
+            lambda: Sleeve(4.0, 12.0, LAYERS, core_inner_radius=4.5),
+            r"sleeve\.core_inner_radius = 4\.5 mm: must be at least 0 and below 4 mm \(the radius",
+        ),
+        (
+            lambda: Sleeve(4.0, 12.0, LAYERS, core_overhang=-1.0),
+            r"sleeve\.core_overhang = -1 mm: must be at least 0 mm",
+        ),
+        (lambda: MeshSize(along=0.0), r"mesh\.along = 0 mm: must be above 0 mm"),
+        (lambda: MeshSize(along=1.0, through=0), r"mesh\.through = 0: must be a whole number of at least 1"),
+        (lambda: MeshSize(along=1.0, through=1.5), r"mesh\.through = 1\.5: must be a whole number"),
+        (lambda: MeshSize(along=1.0, around=4), r"mesh\.around = 4: must be a whole number of at least 8"),
+        (
+            lambda: MeshSize(along=1.0, sector=270.0),
+            r"mesh\.sector = 270 degrees: must be above 0 and at most 180 degrees",
+        ),
+        (
+            lambda: MeshSize(along=1.0, model="shell"),
+            r"mesh\.model = 'shell': choose one of axisymmetric, solid, sector",
+        ),
+        (
+            lambda: MeshSize(along=1.0, cells="wedges"),
+            r"mesh\.cells = 'wedges': choose one of hexahedra, tetrahedra",
+        ),
+        (
+            lambda: MeshSize(along=1.0, cells="tetrahedra"),
+            r"mesh\.cells = 'tetrahedra': an axisymmetric model has quadrilaterals",
+        ),
+    ],
+)
+def test_numbers_and_names_out_of_range(make, message):
+    with pytest.raises(InputError, match=message):
+        make()
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: sphere(-1.0), r"sphere\.radius = -1 mm: must be above 0 mm"),
+        (lambda: ellipsoid(3.0, 0.0), r"ellipsoid\.half_length = 0 mm: must be above 0 mm"),
+        (
+            lambda: necked(3.0, 20.0, 4.0, 2.0),
+            r"necked\.radius = 3 mm: must be above 4 mm \(the neck radius\)",
+        ),
+        (lambda: necked(6.0, 8.0, 3.0, 4.0), r"necked\.length = 8 mm: must be above 8 mm \(both necks\)"),
+        (
+            lambda: necked(6.0, 20.0, 3.0, 4.0, shoulder=7.0),
+            r"necked\.shoulder = 7 mm: must be above 0 and at most 6 mm \(half of what the necks leave\)",
+        ),
+        (
+            lambda: necked(6.0, 20.0, 3.0, 4.0, shoulder=1.0),
+            r"necked\.shoulder = 1 mm: too short for a step of 3 mm",
+        ),
+        (
+            lambda: from_points([(1, 0), (1, 1), (1, 2)]),
+            r"need at least 4 pairs of R and Z, got an array of shape \(3, 2\)",
+        ),
+        (
+            lambda: from_points([(1, 0), (1, 1), (math.inf, 2), (1, 3)]),
+            r"meridian points: point 2 is not finite",
+        ),
+        (
+            lambda: from_points([(1, 0), (-1, 1), (1, 2), (1, 3)]),
+            r"radius -1 mm at point 1; radii must be at least 0 mm",
+        ),
+        (lambda: from_points([(1, 0), (1, 1), (1, 1), (1, 3)]), r"point 2 repeats the one before it"),
+        (
+            lambda: from_points([(0, 0), (1, 4), (2, 8), (2, 9)]),
+            r"comes to the axis 76 degrees from the horizontal",
+        ),
+        (
+            lambda: from_points([(4, 0), (4, 2), (0.05, 4), (0.05, 6), (4, 8), (4, 10)]),
+            r"radius -.* mm at Z = .*; it must be above 0",
+        ),
+        (lambda: from_points(FIGURE_OF_EIGHT), r"it crosses itself near R = .* mm, Z = .* mm"),
+        (
+            lambda: from_points([(1, 0), (1, 1), (1, 2), (1, 3)], smoothing=-1.0),
+            r"smoothing = -1 mm: must be at least 0",
+        ),
+        (
+            lambda: Balloon(from_points(KINKED), (Layer("wall", 3.0),)),
+            r"wall of 3 mm is thicker than the meridian allows at Z = 6.* where .* would fold; keep it below",
+        ),
+        (
+            lambda: Balloon(from_points(FUNNEL), (Layer("wall", 1.0),)),
+            r"wall of 1 mm reaches the axis at Z = 3 mm; make it thinner",
+        ),
+    ],
+)
+def test_meridians_that_cannot_be(make, message):
+    with pytest.raises(InputError, match=message):
+        make()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("radius_mm\n1\n", r"needs rows under the columns radius_mm and height_mm, lacks height_mm"),
+        ("radius_mm,height_mm\n", r"lacks radius_mm, height_mm"),
+        ("radius_mm,height_mm\n1,0\n2,wide\n", r"line 3: '2', 'wide' are not two numbers"),
+        ("radius_mm,height_mm\n1,0\n2\n", r"line 3: '2', None are not two numbers"),
+        ("radius_mm,height_mm\n1,0\n2,1\n", r"need at least 4 pairs"),
+    ],
+)
+def test_tables_that_cannot_be_read(tmp_path, text, message):
+    path = tmp_path / "meridian.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=message):
+        from_csv(path)
+
+
+def test_missing_table(tmp_path):
+    with pytest.raises(InputError, match=r"meridian file .*nowhere\.csv: cannot be read"):
+        from_csv(tmp_path / "nowhere.csv")
+
+
+def test_binary_table(tmp_path):
+    path = tmp_path / "meridian.csv"
+    path.write_bytes(b"\xff\xfe\x00\x01")
+    with pytest.raises(InputError, match=r"meridian\.csv: cannot be read"):
+        from_csv(path)
+
+
+@pytest.mark.parametrize(
+    ("shape", "bands", "lines", "message"),
+    [
+        (
+            TUBE,
+            [Band("r", "skin", 1.0, 2.0)],
+            [],
+            r"region of band 'r' = 'skin': choose one of the layers liner, wall",
+        ),
+        (
+            TUBE,
+            [Band("r", "wall", 1.0, 20.0)],
+            [],
+            r"upper edge of band 'r' = 20 mm: must be at least .* at most 12 mm",
+        ),
+        (TUBE, [Band("r", "wall", -1.0, 2.0)], [], r"lower edge of band 'r' = -1 mm: must be at least"),
+        (
+            TUBE,
+            [Band("b", "wall", 4.0, 6.0), Band("a", "wall", 1.0, 5.0)],
+            [],
+            r"bands 'a' \(1 to 5 mm\) and 'b' \(4 to 6 mm\) overlap in layer .wall.: start the second at",
+        ),
+        (TUBE, [Band("r", "wall", 1.0, 2.0), Band("r", "liner", 1.0, 2.0)], [], r"bands: 'r' named twice"),
+        (TUBE, [], [13.0], r"lines = 13 mm: must be at least 0 and at most 12 mm"),
+        (
+            Sleeve(4.0, 10.0, LAYERS, core_overhang=2.0),
+            [Band("r", "wall", 1.0, 5.0)],
+            [],
+            r"lower edge of band 'r' = 1 mm: must be at least 2 and at most 12 mm \(where the layer lies\)",
+        ),
+        (
+            Balloon(from_points(OVERHANGING), (Layer("wall", 0.2),)),
+            [Band("r", "wall", 2.5, 4.0)],
+            [],
+            r"lower edge of band 'r' = 2\.5 mm: the meridian doubles back",
+        ),
+    ],
+)
+def test_bands_and_lines_that_do_not_fit(shape, bands, lines, message):
+    with pytest.raises(InputError, match=message):
+        build(shape, SIZE, bands, lines=lines)
+
+
+def test_touching_bands_and_bands_in_different_layers_are_accepted():
+    bands = [Band("a", "wall", 1.0, 5.0), Band("b", "wall", 5.0, 6.0), Band("c", "liner", 2.0, 5.5)]
+    body = build(TUBE, SIZE, bands)
+    assert set(body.bands) == {"a", "b", "c"}
+    members = np.concatenate(list(body.bands.values()))
+    assert len(members) == len(set(members.tolist()))
+
+
+@pytest.mark.parametrize(
+    ("shape", "size", "message"),
+    [
+        (
+            Sleeve(4.0, 10.0, LAYERS),
+            MeshSize(along=2.0, model="sector", sector=8.0, around=90),
+            r"mesh: a cell of region 'core' at X = .* is too distorted .* open a narrow sector wider",
+        ),
+        (
+            TUBE,
+            MeshSize(along=1e-5),
+            r"would give about 4800000 cells, more than 1000000; make mesh\.along larger",
+        ),
+        (
+            TUBE,
+            MeshSize(along=0.01, model="solid", around=1000),
+            r"about 4800000 cells, more than 1000000; make mesh\.along larger",
+        ),
+    ],
+)
+def test_meshes_below_the_floor_or_beyond_memory(shape, size, message):
+    with pytest.raises(InputError, match=message):
+        build(shape, size)
+
+
+def test_formula_for_a_region_that_is_not_there():
+    with pytest.raises(InputError, match=r"region 'cap': this shape has liner, wall"):
+        region_volume(TUBE, "cap")
