@@ -16,8 +16,8 @@ from geometry.sizes import MeshSize
 
 if TYPE_CHECKING:
     from solver.material import Material
+    from solver.model import Model
     from solver.parts import Part
-    from solver.problem import Model
     from solver.stages import Stage
 
 __all__ = ["body_of", "material_of", "model_of", "shape_of", "stages_of"]
@@ -82,8 +82,8 @@ def material_of(case: Case, name: str) -> "Material":
 
 def model_of(case: Case, body: Body) -> "Model":
     """What is solved: body, parts, supports, electrodes, beds and sections."""
+    from solver.model import Model
     from solver.parts import Electrode, Section, Support, TissueBed
-    from solver.problem import Model
 
     return Model(
         body,

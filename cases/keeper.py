@@ -16,7 +16,7 @@ from geometry.body import Body
 from geometry.quality import quality
 from results.records import Verdict
 from results.run_folder import RunFolder
-from solver.quantities import definition_of
+from solver.definitions import definition_of
 from solver.records import Equilibrium, Outcome
 
 __all__ = ["Keeper"]

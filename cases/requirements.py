@@ -12,11 +12,11 @@ from cases.schema import Case
 from cases.schema_stage import Requirement
 from cases.units import UnitError, parse, show
 from results.records import Verdict
-from solver.quantities import definition_of, names_for
+from solver.definitions import definition_of, names_for
 from solver.records import Measure
 
 if TYPE_CHECKING:
-    from solver.problem import Model
+    from solver.model import Model
 
 __all__ = ["reported", "requirement_problems", "resolved_requirements", "verdicts"]
 

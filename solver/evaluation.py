@@ -16,10 +16,11 @@ from mpi4py import MPI
 from geometry.body import FloatArray
 from geometry.elements import shape_values
 from solver import forms
+from solver.loads import Loads
 from solver.problem import Problem
 from solver.quantities import Reading, quantities_of
 from solver.records import Equilibrium, Measure
-from solver.system import Loads, System
+from solver.system import System
 
 _DEGREE = 5  # of the rule whose points are read
 

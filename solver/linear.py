@@ -9,6 +9,9 @@ from petsc4py import PETSc
 
 from solver.errors import NoEquilibrium
 
+# PETSc's own handler turns a broken pipe (output into `head`) into a crash report and an abort.
+PETSc.Sys.popSignalHandler()
+
 LOW_RANK_SIZE = 30_000  # unknowns from which block low-rank compression pays (measured)
 _QAMD, _METIS = 6, 5
 _ORDERING_SIZE = 50_000

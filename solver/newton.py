@@ -9,7 +9,8 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 from petsc4py import PETSc
 
 from solver.errors import NoEquilibrium
-from solver.system import Loads, System
+from solver.loads import Loads
+from solver.system import System
 
 KEEP_RATIO = 0.3  # a residual that falls by less than this a step calls for a new factorisation (measured)
 GROWTH_LIMIT = 1e6  # a residual this much above the first one is a divergence

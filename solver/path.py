@@ -12,11 +12,13 @@ from petsc4py import PETSc
 from geometry.errors import InputError
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
+from solver.loads import Loads, describe
+from solver.model import Model
 from solver.newton import Convergence, Newton, Scales, Tolerance
-from solver.problem import Model, Problem
+from solver.problem import Problem
 from solver.records import Equilibrium, Outcome
 from solver.stages import Motion, Stage, check_stages, motion_of
-from solver.system import Loads, System
+from solver.system import System
 
 # A correction of the predicted state below this share of the part's size is never called a jump.
 _SMALL_MOVE = 0.02
@@ -74,7 +76,6 @@ class Path:
         self._predicted = self.system.vector()
         self._index = 0
         self._spent = 0
-        self._remarks: list[str] = []
         self._first_breakdown: str | None = None
 
     def follow(self, *, observe: Observer | None = None, progress: Progress | None = None) -> Outcome:
@@ -130,13 +131,13 @@ class Path:
                 if step < self.stepping.smallest:
                     return self._stuck(stage, s, loads, modes, why), loads
                 continue
-            loads = replace(motion.at(target), pressure=self.newton.pressure)
+            before, loads = loads, replace(motion.at(target), pressure=self.newton.pressure)
             s = target
             modes = self._accept(stage.name, s, convergence, loads, motion, observe)
             if progress is not None and self.problem.comm.rank == 0:
                 progress(stage.name, s)
             if modes > 0 and self.stepping.beyond_instability == "stop":
-                return self._unstable(stage, s, loads, modes), loads
+                return self._unstable(stage, s, before, loads, modes), loads
             if convergence.iterations <= self.stepping.easy:
                 step = min(2 * step, whole)
         return None, loads
@@ -252,8 +253,13 @@ class Path:
             self._first_breakdown = f"breakdown field exceeded from {loads or 'the start'} on"
 
     def _all_remarks(self) -> tuple[str, ...]:
-        remark = self.problem.comm.bcast(self._first_breakdown)
-        return (*self._remarks, *([remark] if remark else []))
+        remarks = [self.problem.comm.bcast(self._first_breakdown)]
+        if not self.system.symmetric_tangent():
+            remarks.append(
+                "the pressure acts on a surface whose rim moves freely, so its tangent is not symmetric: the "
+                "states are right, the counts of unstable modes are not"
+            )
+        return tuple(remark for remark in remarks if remark)
 
     def _stuck(self, stage: Stage, s: float, loads: Loads, modes: int, why: str) -> Outcome:
         text = (
@@ -264,9 +270,9 @@ class Path:
             text += "; the last state is stable, so a limit of the load is likely just ahead"
         return Outcome("no equilibrium", text, stage.name, s, self._all_remarks())
 
-    def _unstable(self, stage: Stage, s: float, loads: Loads, modes: int) -> Outcome:
+    def _unstable(self, stage: Stage, s: float, before: Loads, loads: Loads, modes: int) -> Outcome:
         text = (
-            f"lost stability at or before {describe(loads)}: {modes} unstable "
+            f"lost stability between {describe(before)} and {describe(loads)}: there {modes} unstable "
             f"{'mode' if modes == 1 else 'modes'} (stage '{stage.name}' at {s:.4f})"
         )
         return Outcome("lost stability", text, stage.name, s, self._all_remarks())
@@ -292,15 +298,3 @@ def scales_of(model: Model) -> Scales:
     μ = max(part.material.initial_shear_modulus() for part in model.parts)
     size = float(np.prod(spans) ** (1 / len(spans)))
     return Scales(force=μ * size**2, volume=size**3 * 1e-3, length=size)
-
-
-def describe(loads: Loads) -> str:
-    """Loads in words, those that are zero left out."""
-    words = [f"pressure {loads.pressure * 1e3:.5g} kPa"] if loads.pressure else []
-    words += [f"voltage {n} {v:.5g} kV" for n, v in loads.voltages.items() if v]
-    words += [f"axial force {n} {v:.5g} N" for n, v in loads.forces.items() if v]
-    words += [f"displacement {n} {v:.5g} mm" for n, v in loads.displacements.items() if v]
-    return ", ".join(words) or "no load"
-
-
-__all__ = ["Path", "Stepping", "describe", "follow", "scales_of"]

@@ -8,80 +8,26 @@
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import basix.ufl
-import numpy as np
 import ufl
 from dolfinx import fem
 from mpi4py import MPI
 from ufl.core.expr import Expr
 
-from geometry.body import Body, FloatArray, IntArray
+from geometry.body import Body, FloatArray
 from geometry.errors import InputError
 from solver import kinematics
 from solver.material import LAWS, fibre_family
-from solver.mesh import MeshedBody, mesh_body, named
-from solver.parts import Electrode, Part, Section, Support, TissueBed
+from solver.mesh import MeshedBody, mesh_body
+from solver.model import Model
+from solver.parts import TissueBed
 from solver.properties import Properties, properties_of
 
-PERMITTIVITY = 8.8541878128e-6  # vacuum, N/kV²; CODATA 2018
 QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
-
-
-@dataclass(frozen=True)
-class Model:
-    """Everything that says what is solved, apart from the loads.
-
-    Attributes:
-        body: The meshed part.
-        parts: One for each region of the body.
-        supports: How surfaces are held.
-        electrodes: One for each electrode band.
-        beds: Tissue beds on outer surfaces.
-        sections: Heights at which radii are reported.
-        electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
-
-    Raises:
-        InputError: Parts, electrodes or supports do not match the body.
-    """
-
-    body: Body
-    parts: tuple[Part, ...]
-    supports: tuple[Support, ...] = ()
-    electrodes: tuple[Electrode, ...] = ()
-    beds: tuple[TissueBed, ...] = ()
-    sections: tuple[Section, ...] = ()
-    electrics: str = "layered"
-
-    def __post_init__(self) -> None:
-        _check_parts(self)
-        _check_electrodes(self)
-        for region in (*(s.region for s in self.supports), *(b.region for b in self.beds)):
-            named(self.body, region)
-
-    @property
-    def axisymmetric(self) -> bool:
-        """Whether the body is a meridian mesh."""
-        return self.body.model == "axisymmetric"
-
-    @property
-    def has_lumen(self) -> bool:
-        """Whether there is an inner surface that a fluid wets."""
-        return "lumen" in self.body.surfaces
-
-    @property
-    def solved_potential(self) -> bool:
-        """Whether the electric potential is an unknown."""
-        return bool(self.electrodes) and self.electrics == "solved"
-
-    def part_of(self, region: str) -> Part:
-        """The part that fills a region."""
-        return next(part for part in self.parts if part.region == region)
 
 
 class Problem:
@@ -299,54 +245,6 @@ def _hoop(body: Body) -> FloatArray:
     return body.hoop
 
 
-def _check_parts(model: Model) -> None:
-    regions = list(model.body.regions)
-    given = [part.region for part in model.parts]
-    for region in given:
-        if region not in regions:
-            raise InputError(
-                f"part '{region}': no such region; the body has: {', '.join(regions)}", key=region
-            )
-    missing = [region for region in regions if region not in given]
-    if missing or len(set(given)) != len(given):
-        raise InputError(
-            f"each region needs exactly one part; missing: {', '.join(missing) or 'none'}", key="parts"
-        )
-
-
-def _check_electrodes(model: Model) -> None:
-    names = [e.name for e in model.electrodes]
-    if sorted(names) != sorted(model.body.bands):
-        raise InputError(
-            f"electrodes {names} do not match the body's bands {sorted(model.body.bands)}", key="electrodes"
-        )
-    if model.electrics not in ("layered", "solved"):
-        raise InputError(f"electrics = '{model.electrics}' must be layered or solved", key="electrics")
-    for name in names:
-        for region in regions_of_band(model.body, name):
-            part = model.part_of(region)
-            if part.sheets is None:
-                raise InputError(f"electrode '{name}' lies on '{region}', which has no sheets", key=name)
-            if not part.material.permittivity > 0:
-                raise InputError(
-                    f"electrode '{name}': material '{part.material.name}' has permittivity "
-                    f"{part.material.permittivity}; it must be positive",
-                    key=name,
-                )
-            if model.electrics == "solved" and part.sheets.count != 1:
-                raise InputError(
-                    f"electrics = 'solved' draws every sheet as a layer of its own; '{region}' has "
-                    f"{part.sheets.count} sheets, use 1 (or electrics = 'layered')",
-                    key=name,
-                )
-
-
-def regions_of_band(body: Body, band: str) -> list[str]:
-    """Regions in which an electrode band has cells."""
-    cells: IntArray = body.bands[band]
-    return [region for region, members in body.regions.items() if np.isin(members, cells).any()]
-
-
 def describe_unknowns(problem: Problem) -> dict[str, int]:
     """Number of unknowns of each field and in all."""
     counts = {
@@ -354,13 +252,3 @@ def describe_unknowns(problem: Problem) -> dict[str, int]:
         for name, V in zip(("displacement", "pressure", "potential"), problem.spaces, strict=False)
     }
     return counts | {"all": sum(counts.values())}
-
-
-__all__: Sequence[str] = [
-    "PERMITTIVITY",
-    "Model",
-    "Problem",
-    "describe_unknowns",
-    "pressure_element",
-    "regions_of_band",
-]

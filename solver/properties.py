@@ -19,7 +19,7 @@ from solver.mesh import MeshedBody
 from solver.parts import Part
 
 if TYPE_CHECKING:
-    from solver.problem import Model
+    from solver.model import Model
 
 EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
 

@@ -3,122 +3,18 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geometry.body import FloatArray
 from solver import shape
+from solver.definitions import PERCENTILE, definition_of, names_for
 from solver.records import Measure, Profile
 
 if TYPE_CHECKING:
     from solver.evaluation import CellValues
-    from solver.problem import Model
-
-PERCENTILE = 99.5
-
-
-class QuantityDefinition(NamedTuple):
-    """What a quantity is.
-
-    Attributes:
-        unit: Unit in tables; ``"1"`` for ratios.
-        formula: As text, symbols as in the solver's README.
-        meaning: In words, with the reference state.
-    """
-
-    unit: str
-    formula: str
-    meaning: str
-
-
-_DRAWN = "against the drawn shape"
-
-QUANTITIES: dict[str, QuantityDefinition] = {
-    "mean radial expansion": QuantityDefinition(
-        "1",
-        "(1/L) ∫ (r/R - 1) dZ",
-        f"mean over the inner surface along the axis, {_DRAWN}; negative is contraction",
-    ),
-    "largest radial expansion": QuantityDefinition(
-        "1", "max (r/R - 1)", f"largest along the inner surface, {_DRAWN}"
-    ),
-    "largest radial contraction": QuantityDefinition(
-        "1", "max (1 - r/R)", f"largest along the inner surface, {_DRAWN}"
-    ),
-    "radial expansion <section>": QuantityDefinition(
-        "1", "r/R - 1", f"of the inner radius at a named section, {_DRAWN}"
-    ),
-    "radial contraction <section>": QuantityDefinition(
-        "1", "1 - r/R", f"of the inner radius at a named section, {_DRAWN}"
-    ),
-    "axial shortening": QuantityDefinition("1", "1 - l/L", f"distance between the ends, {_DRAWN}"),
-    "lumen volume": QuantityDefinition(
-        "mm3", "V = ∫ ½ x⊥·n da", "volume enclosed by the lumen and its plane ends, now"
-    ),
-    "volume change": QuantityDefinition("mm3", "V - V_drawn", f"change of the lumen volume {_DRAWN}"),
-    "minimum wall thickness": QuantityDefinition(
-        "mm",
-        "min |x_outer - x_inner|",
-        "shortest distance from the inner to the outer surface of the wall, now",
-    ),
-    "largest stretch": QuantityDefinition(
-        "1", "max λ1(Fe)", "largest principal stretch against the stress-free state"
-    ),
-    "smallest stretch": QuantityDefinition(
-        "1", "min λ3(Fe)", "smallest principal stretch against the stress-free state"
-    ),
-    "peak stress": QuantityDefinition(
-        "MPa",
-        "max σ1",
-        "largest principal Cauchy stress, Maxwell stress included; grows without bound with mesh "
-        "refinement at clamped corners",
-    ),
-    f"peak stress {PERCENTILE} %": QuantityDefinition(
-        "MPa",
-        "σ1 not exceeded in 99.5 % of the volume",
-        "the same without the most loaded 0.5 % of the volume",
-    ),
-    "axial reaction <support>": QuantityDefinition(
-        "N",
-        "Σ R_Z",
-        "force of the support on the whole part along +Z, in equilibrium with the wall and not with the "
-        "fluid on a closed end",
-    ),
-    "radial reaction <support>": QuantityDefinition(
-        "N", "Σ R_r", "outward force of the support, summed round the part"
-    ),
-    "largest true field": QuantityDefinition(
-        "kV/mm", "max |F⁻ᵀ E0|", "electric field in the thinned sheets (kV/mm = V/um)"
-    ),
-    "breakdown margin": QuantityDefinition(
-        "1",
-        "min E_b(λ, h) / |F⁻ᵀ E0|",
-        "dielectric strength over true field, where it is smallest; below 1 the sheet fails",
-    ),
-    "charge": QuantityDefinition("uC", "Σ Q", "charge on all electrodes of the whole part"),
-    "charge <electrode>": QuantityDefinition(
-        "uC", "Q = -∂Π/∂V", "charge on one electrode, all its sheets in parallel"
-    ),
-    "capacitance": QuantityDefinition("nF", "Σ C", "of all electrodes in parallel"),
-    "capacitance <electrode>": QuantityDefinition(
-        "nF", "C = Q/V", "of one electrode, all its sheets in parallel, now"
-    ),
-    "stored electrical energy": QuantityDefinition(
-        "mJ", "Σ ½ Q V", "energy in the electric field of the whole part"
-    ),
-    "strain energy": QuantityDefinition("mJ", "∫ det G ψ dX", "elastic energy of the whole part"),
-    "unstable modes": QuantityDefinition(
-        "1",
-        "negative pivots - constraint unknowns",
-        "number of unstable modes under given loads; 0 is stable",
-    ),
-    "unstable modes under control": QuantityDefinition(
-        "1",
-        "the same with the border",
-        "number of unstable modes while the control in force (volume) is held",
-    ),
-}
+    from solver.model import Model
 
 
 @dataclass(frozen=True)
@@ -154,45 +50,6 @@ class Reading:
 
 Places = dict[str, tuple[float, ...]]
 Fields = dict[str, FloatArray]
-
-
-def definition_of(quantity: str) -> QuantityDefinition:
-    """Definition of a reported quantity, also of one that carries a section, support or electrode name.
-
-    Raises:
-        KeyError: No such quantity.
-    """
-    if quantity in QUANTITIES:
-        return QUANTITIES[quantity]
-    for name, definition in QUANTITIES.items():
-        stem, bracket, _ = name.partition("<")
-        if bracket and quantity.startswith(stem) and len(quantity) > len(stem):
-            return definition
-    raise KeyError(quantity)
-
-
-def names_for(model: "Model") -> list[str]:
-    """Names of all quantities a model will report, in table order."""
-    own = {
-        "<section>": [s.name for s in model.sections],
-        "<support>": [s.region for s in model.supports],
-        "<electrode>": [e.name for e in model.electrodes],
-    }
-    electric = {"largest true field", "breakdown margin", "charge", "capacitance", "stored electrical energy"}
-    names: list[str] = []
-    for name in QUANTITIES:
-        stem, bracket, tail = name.partition("<")
-        if bracket:
-            names += [stem + item for item in own["<" + tail]]
-        elif (
-            (name in electric and not model.electrodes)
-            or (name in ("lumen volume", "volume change") and not model.has_lumen)
-            or (name == "breakdown margin" and not _strengths(model))
-        ):
-            continue
-        else:
-            names.append(name)
-    return names
 
 
 def quantities_of(reading: Reading) -> tuple[dict[str, Measure], Fields, dict[str, Profile], Places]:
@@ -264,10 +121,6 @@ def _natural(reading: Reading) -> FloatArray:
         full = np.array(part.natural_stretch.factors)
         factors[reading.model.body.regions[part.region]] = 1 + reading.natural * (full - 1)
     return factors
-
-
-def _strengths(model: "Model") -> bool:
-    return any(part.material.breakdown is not None and part.sheets is not None for part in model.parts)
 
 
 def _breakdown_margin(reading: Reading) -> FloatArray:

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from geometry.errors import InputError
-from solver.problem import Model
-from solver.system import Loads
+from solver.loads import Loads
+from solver.model import Model
 
 CONTROLS = ("load", "volume")
 

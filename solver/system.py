@@ -3,7 +3,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -13,35 +13,21 @@ import numpy as np
 import ufl
 from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
+from dolfinx.la import InsertMode
 from mpi4py import MPI
 from petsc4py import PETSc
 
 from geometry.body import FloatArray, IntArray
 from solver import forms
 from solver.linear import Count, Factor
+from solver.loads import Loads
 from solver.mesh import surface_nodes
+from solver.potential import potential_conditions
 from solver.problem import Problem
 from solver.supports import Constraints, constraints_of, dirichlet
 from solver.ties import tie_matrix
 
-
-@dataclass(frozen=True)
-class Loads:
-    """Loads on a model at one moment.
-
-    Attributes:
-        pressure: Lumen pressure P, MPa.
-        voltages: kV by electrode.
-        forces: Axial force along +Z by surface, N, on the whole part.
-        displacements: Axial motion of a support, mm.
-        natural: Share of the natural stretch in force, 0 to 1.
-    """
-
-    pressure: float = 0.0
-    voltages: Mapping[str, float] = field(default_factory=dict)
-    forces: Mapping[str, float] = field(default_factory=dict)
-    displacements: Mapping[str, float] = field(default_factory=dict)
-    natural: float = 1.0
+_ASYMMETRY = 1e-9  # of the largest row sum
 
 
 class System:
@@ -88,11 +74,24 @@ class System:
             self.volume_gradient = forms.compile_forms(δV)
         self.residual_forms = forms.compile_forms(R)
         self.tangent_forms = forms.compile_forms(K)
-        self.voltage_rate = self.field_rate = None
-        if problem.model.electrodes and not problem.model.solved_potential:
-            self.field_rate = fem.Function(problem.fields.sheet_field.function_space)
-            dR = ufl.derivative(R[0], problem.fields.sheet_field, self.field_rate)
-            self.voltage_rate = forms.compile_forms(dR)
+        self._compile_rates(R)
+
+    def _compile_rates(self, R: list) -> None:
+        """Forms of ∂R/∂s for parameter fields that move with a stage: sheet field and natural stretch."""
+        fields = self.problem.fields
+        space = fields.sheet_field.function_space
+        dR: list = [None] * len(R)
+        self.field_rate = self.natural_rate = None
+        if self.problem.model.electrodes and not self.problem.model.solved_potential:
+            self.field_rate = fem.Function(space)
+            dR[0] = ufl.derivative(R[0], fields.sheet_field, self.field_rate)
+        if fields.natural is not None:
+            self.natural_rate = [fem.Function(space) for _ in fields.natural]
+            for i in (0, 1):
+                for g, dg in zip(fields.natural, self.natural_rate, strict=True):
+                    term = ufl.derivative(R[i], g, dg)
+                    dR[i] = term if dR[i] is None else dR[i] + term
+        self.rate_forms = [None if form is None else forms.compile_forms(form) for form in dR]
 
     def _hold(self, constraints: Constraints) -> None:
         self.constraints = constraints
@@ -164,7 +163,7 @@ class System:
         assert self._loads is not None
         self.count.residuals += 1
         self.read_x()
-        _assemble(self.raw, self.residual_forms)
+        _assemble(self.raw, self.residual_forms, self.problem)
         if self.volume_gradient is not None:
             self._assemble_f()
             self.raw.axpy(-self._loads.pressure, self.f)
@@ -174,9 +173,11 @@ class System:
         self.zero_fixed(self.residual)
 
     def _assemble_f(self) -> None:
-        self.f.zeroEntries()
-        blocks = [self.volume_gradient] + [None] * (len(self.problem.spaces) - 1)
-        _assemble_first(self.f, blocks[0], self.problem)
+        _assemble(self.f, self._first_only(self.volume_gradient), self.problem)
+
+    def _first_only(self, form: fem.Form) -> list:
+        """A form of the displacement as a list with one entry a block."""
+        return [form] + [None] * (len(self.problem.spaces) - 1)
 
     def volume(self) -> float:
         """Volume enclosed by the whole part, mm³."""
@@ -208,6 +209,15 @@ class System:
             self.matrix.ptap(T, result=self._reduced)
         self._reduced.setOption(PETSc.Mat.Option.SYMMETRIC, True)
         self.factor.factorise(self._reduced)
+
+    def symmetric_tangent(self) -> bool:
+        """Whether the tangent factorised last is symmetric, as its factorisation assumes. Collective."""
+        if self._loads is None or not self._loads.pressure:
+            return True
+        self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, False)
+        symmetric = self.matrix.isSymmetric(_ASYMMETRY * self.matrix.norm(PETSc.NormType.INFINITY))
+        self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
+        return bool(symmetric)
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
         """Out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
@@ -262,15 +272,10 @@ class System:
         return self.block_norms(vector)
 
     def load_rate(self, rate: Loads, out: PETSc.Vec) -> None:
-        """Out = -∂R/∂s for loads that change at the given rate, prescribed unknowns lifted.
-
-        The natural stretch is not differentiated; its ramp goes without a tangent predictor.
-        """
-        out.zeroEntries()
-        if self.voltage_rate is not None and self.field_rate is not None and any(rate.voltages.values()):
-            self._set_field(self.field_rate, rate.voltages)
-            _assemble_first(out, self.voltage_rate, self.problem)
-            out.scale(-1.0)
+        """Write -∂R/∂s to ``out`` for loads that change at the given rate, prescribed unknowns lifted."""
+        out.set(0.0)
+        if rate.natural or any(rate.voltages.values()):
+            self._parameter_rate(rate, out)
         if self.volume_gradient is not None and rate.pressure:
             out.axpy(rate.pressure, self.f)
         for surface, force in rate.forces.items():
@@ -279,6 +284,15 @@ class System:
             self._lift(rate, out)
         else:
             self.zero_fixed(out)
+
+    def _parameter_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        fields = self.problem.fields
+        if self.field_rate is not None:
+            self._set_field(self.field_rate, rate.voltages)
+        for dg, full in zip(self.natural_rate or (), fields.full_natural, strict=False):
+            dg.x.array[:] = rate.natural * (full[self.problem.mesh.original_cells] - 1)
+        _assemble(out, self.rate_forms, self.problem)
+        out.scale(-1.0)
 
     def _lift(self, rate: Loads, out: PETSc.Vec) -> None:
         assert self._loads is not None
@@ -297,7 +311,8 @@ class System:
             v = ufl.TestFunction(self.problem.spaces[0])
             area = self.sum(fem.assemble_scalar(forms.compile_forms(self.problem.area(surface))))
             vector = self.vector()
-            _assemble_first(vector, forms.compile_forms(self.problem.mean_axial(surface, v)), self.problem)
+            form = forms.compile_forms(self.problem.mean_axial(surface, v))
+            _assemble(vector, self._first_only(form), self.problem)
             vector.scale(1 / area)
             self._axial[surface] = vector
         return self._axial[surface]
@@ -324,58 +339,18 @@ class System:
         return self.factor.negative_pivots() - self.constraint_unknowns
 
 
-def potential_conditions(problem: Problem) -> list[tuple[str, fem.DirichletBC, fem.Constant]]:
-    """Electrode potentials of the solved-potential model: (electrode or "", condition, value).
-
-    The hot face of each band carries its voltage, the other face is ground; outside the sheets φ stays zero.
-    """
-    body = problem.model.body
-    space = problem.spaces[2]
-    nodes_of_dof = problem.mesh.nodes_of_dofs(space)
-    conditions: list[tuple[str, fem.DirichletBC, fem.Constant]] = []
-    hot_nodes: set[int] = set()
-
-    def hold(electrode: str, nodes: IntArray) -> None:
-        value = fem.Constant(problem.mesh.domain, 0.0)
-        dofs = np.flatnonzero(np.isin(nodes_of_dof, nodes)).astype(np.int32)
-        conditions.append((electrode, fem.dirichletbc(value, dofs, space), value))
-
-    sheets = [body.regions[p.region] for p in problem.model.parts if p.sheets is not None]
-    inside = np.unique(body.cells[np.concatenate(sheets)])
-    hold("", np.setdiff1d(np.arange(len(body.points)), inside))
-    for electrode in problem.model.electrodes:
-        faces = {
-            f: np.unique(body.facets[body.surfaces[f"{electrode.name}.{f}"]]) for f in ("inner", "outer")
-        }
-        cold = "inner" if electrode.hot_face == "outer" else "outer"
-        hold("", np.setdiff1d(faces[cold], list(hot_nodes)))
-        hold(electrode.name, faces[electrode.hot_face])
-        hot_nodes |= set(faces[electrode.hot_face].tolist())
-    return conditions
-
-
 def _derivatives(form: ufl.Form, unknowns: list, directions: tuple) -> list:
     return [ufl.derivative(form, q, dq) for q, dq in zip(unknowns, directions, strict=True)]
 
 
-def _assemble(vector: PETSc.Vec, compiled: list) -> None:
-    vector.zeroEntries()
-    with vector.localForm() as local:
-        local.set(0.0)
-    fem_petsc.assemble_vector(vector, compiled)
-    vector.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
-
-
-def _assemble_first(vector: PETSc.Vec, compiled: fem.Form, problem: Problem) -> None:
-    """Assemble a form of the displacement into the first block of a vector; other blocks become zero."""
-    space = problem.spaces[0]
-    b = fem_petsc.create_vector(space)
-    with b.localForm() as local:
-        local.set(0.0)
-    fem_petsc.assemble_vector(b, compiled)
-    b.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
-    owned = space.dofmap.index_map.size_local * space.dofmap.index_map_bs
-    with vector.localForm() as local:
-        local.set(0.0)
-    vector.array_w[:owned] = b.array_r[:owned]
-    b.destroy()
+def _assemble(vector: PETSc.Vec, compiled: list, problem: Problem) -> None:
+    """Assemble one form a block into a vector laid out like ``x``; ``None`` leaves its block zero."""
+    owned = [V.dofmap.index_map.size_local * V.dofmap.index_map_bs for V in problem.spaces]
+    vector.set(0.0)
+    start = 0
+    for form, size in zip(compiled, owned, strict=True):
+        if form is not None:
+            b = fem.assemble_vector(form)
+            b.scatter_reverse(InsertMode.add)
+            vector.array_w[start : start + size] = b.array[:size]
+        start += size

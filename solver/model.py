@@ -1,0 +1,110 @@
+# SPDX-License-Identifier: MIT
+"""The model: which body, of what, held how, with which electrodes; checked as a whole on creation."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometry.body import Body, IntArray
+from geometry.errors import InputError
+from solver.mesh import named
+from solver.parts import Electrode, Part, Section, Support, TissueBed
+
+
+@dataclass(frozen=True)
+class Model:
+    """Everything that says what is solved, apart from the loads.
+
+    Attributes:
+        body: The meshed part.
+        parts: One for each region of the body.
+        supports: How surfaces are held.
+        electrodes: One for each electrode band.
+        beds: Tissue beds on outer surfaces.
+        sections: Heights at which radii are reported.
+        electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
+
+    Raises:
+        InputError: Parts, electrodes or supports do not match the body.
+    """
+
+    body: Body
+    parts: tuple[Part, ...]
+    supports: tuple[Support, ...] = ()
+    electrodes: tuple[Electrode, ...] = ()
+    beds: tuple[TissueBed, ...] = ()
+    sections: tuple[Section, ...] = ()
+    electrics: str = "layered"
+
+    def __post_init__(self) -> None:
+        _check_parts(self)
+        _check_electrodes(self)
+        for region in (*(s.region for s in self.supports), *(b.region for b in self.beds)):
+            named(self.body, region)
+
+    @property
+    def axisymmetric(self) -> bool:
+        """Whether the body is a meridian mesh."""
+        return self.body.model == "axisymmetric"
+
+    @property
+    def has_lumen(self) -> bool:
+        """Whether there is an inner surface that a fluid wets."""
+        return "lumen" in self.body.surfaces
+
+    @property
+    def solved_potential(self) -> bool:
+        """Whether the electric potential is an unknown."""
+        return bool(self.electrodes) and self.electrics == "solved"
+
+    def part_of(self, region: str) -> Part:
+        """The part that fills a region."""
+        return next(part for part in self.parts if part.region == region)
+
+
+def _check_parts(model: Model) -> None:
+    regions = list(model.body.regions)
+    given = [part.region for part in model.parts]
+    for region in given:
+        if region not in regions:
+            raise InputError(
+                f"part '{region}': no such region; the body has: {', '.join(regions)}", key=region
+            )
+    missing = [region for region in regions if region not in given]
+    if missing or len(set(given)) != len(given):
+        raise InputError(
+            f"each region needs exactly one part; missing: {', '.join(missing) or 'none'}", key="parts"
+        )
+
+
+def _check_electrodes(model: Model) -> None:
+    names = [e.name for e in model.electrodes]
+    if sorted(names) != sorted(model.body.bands):
+        raise InputError(
+            f"electrodes {names} do not match the body's bands {sorted(model.body.bands)}", key="electrodes"
+        )
+    if model.electrics not in ("layered", "solved"):
+        raise InputError(f"electrics = '{model.electrics}' must be layered or solved", key="electrics")
+    for name in names:
+        for region in regions_of_band(model.body, name):
+            part = model.part_of(region)
+            if part.sheets is None:
+                raise InputError(f"electrode '{name}' lies on '{region}', which has no sheets", key=name)
+            if not part.material.permittivity > 0:
+                raise InputError(
+                    f"electrode '{name}': material '{part.material.name}' has permittivity "
+                    f"{part.material.permittivity}; it must be positive",
+                    key=name,
+                )
+            if model.electrics == "solved" and part.sheets.count != 1:
+                raise InputError(
+                    f"electrics = 'solved' draws every sheet as a layer of its own; '{region}' has "
+                    f"{part.sheets.count} sheets, use 1 (or electrics = 'layered')",
+                    key=name,
+                )
+
+
+def regions_of_band(body: Body, band: str) -> list[str]:
+    """Regions in which an electrode band has cells."""
+    cells: IntArray = body.bands[band]
+    return [region for region, members in body.regions.items() if np.isin(members, cells).any()]
