@@ -1,0 +1,125 @@
+# SPDX-License-Identifier: MIT
+"""Long layered tubes solved radius by radius with numpy and scipy: a second road to the library cases.
+
+Own derivation from the textbook balance of a long incompressible tube (Rivlin, Phil. Trans. A 242, 173, 1949; from
+memory): with r² = a² + (R² - A²)/λz and the energy W(λθ, λz) of each layer, σθ - σr = λθ ∂W/∂λθ and
+σz - σr = λz ∂W/∂λz, hence the pressure P(a, λz) and the axial force N - P π a² that every zone of a tube shares.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import root
+
+Energy = Callable[[np.ndarray, float], np.ndarray]
+EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
+
+
+@dataclass(frozen=True)
+class Ring:
+    """One layer of a zone: radii in mm and W(λθ, λz) in MPa."""
+
+    inner: float
+    outer: float
+    energy: Energy
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A stretch of the tube: drawn length in mm, layers, stiffness of the bed outside in MPa/mm."""
+
+    length: float
+    rings: Sequence[Ring]
+    bed: float = 0.0
+
+    def balance(self, a: float, lz: float) -> tuple[float, float]:
+        """Inner pressure (MPa) and axial force N - P π a² (N) of a state."""
+        A, B = self.rings[0].inner, self.rings[-1].outer
+        pressure, force = 0.0, 0.0
+        nodes, weights = np.polynomial.legendre.leggauss(12)
+        for ring in self.rings:
+            half = (ring.outer - ring.inner) / 2
+            R = ring.inner + half * (1 + nodes)
+            r = np.sqrt(a**2 + (R**2 - A**2) / lz)
+            l, h = r / R, 1e-6
+            W_l = (ring.energy(l + h, lz) - ring.energy(l - h, lz)) / (2 * h)
+            W_z = (ring.energy(l, lz + h) - ring.energy(l, lz - h)) / (2 * h)
+            pressure += half * weights @ (l * W_l * R / (lz * r**2))
+            force += np.pi * half * weights @ ((2 * lz * W_z - l * W_l) * R / lz)
+        b = np.sqrt(a**2 + (B**2 - A**2) / lz)
+        outside = self.bed * (b - B) * B / (b * lz)
+        return pressure + outside, force - np.pi * outside * b**2
+
+
+def inner_radii(zones: Sequence[Zone], pressure: float) -> list[float]:
+    """Inner radius of every zone when the ends keep the whole length."""
+    length = sum(zone.length for zone in zones)
+    count = len(zones)
+
+    def defect(x):
+        radii, stretches = x[:count] * zones[0].rings[0].inner, x[count:]
+        states = [zone.balance(a, lz) for zone, a, lz in zip(zones, radii, stretches, strict=True)]
+        forces = [force for _, force in states]
+        total = sum(zone.length * lz for zone, lz in zip(zones, stretches, strict=True))
+        return [p - pressure for p, _ in states] + [f - forces[0] for f in forces[1:]] + [total / length - 1]
+
+    found = root(defect, np.ones(2 * count), tol=1e-12)
+    assert found.success, found.message
+    return list(found.x[:count] * zones[0].rings[0].inner)
+
+
+def elastic(psi: Callable[..., np.ndarray], *, hoop: float = 1.0, axial: float = 1.0) -> Energy:
+    """W of a layer with natural stretches: psi of the elastic principal stretches (hoop, axial, normal)."""
+
+    def energy(l, lz):
+        return psi(l / hoop, lz / axial, hoop * axial / (l * lz))
+
+    return energy
+
+
+def charged(energy: Energy, *, permittivity: float, field: float) -> Energy:
+    """The same with a voltage: less ½ ε E², the true field E = E0/λn grown by thinning (λn = 1/(λθ λz))."""
+
+    def total(l, lz):
+        return energy(l, lz) - permittivity * EPS0 / 2 * (field * l * lz) ** 2
+
+    return total
+
+
+def neo_hookean(mu):
+    return lambda h, z, n: mu / 2 * (h**2 + z**2 + n**2 - 3)
+
+
+def mooney_rivlin(c1, c2):
+    return lambda h, z, n: c1 * (h**2 + z**2 + n**2 - 3) + c2 * (h**-2 + z**-2 + n**-2 - 3)
+
+
+def yeoh(c1, c2, c3):
+    def psi(h, z, n):
+        e = h**2 + z**2 + n**2 - 3
+        return c1 * e + c2 * e**2 + c3 * e**3
+
+    return psi
+
+
+def gent(mu, limit):
+    return lambda h, z, n: -mu * limit / 2 * np.log(1 - (h**2 + z**2 + n**2 - 3) / limit)
+
+
+def ogden(moduli, exponents):
+    def psi(h, z, n):
+        return sum(m / a * (h**a + z**a + n**a - 3) for m, a in zip(moduli, exponents, strict=True))
+
+    return psi
+
+
+def fibres(k1, k2, degrees):
+    """A balanced pair of families, each with half of the stiffness; they carry tension only."""
+    c, s = np.cos(np.radians(degrees)) ** 2, np.sin(np.radians(degrees)) ** 2
+
+    def psi(h, z, n):
+        stretch = np.maximum(c * h**2 + s * z**2 - 1, 0.0)
+        return k1 / (2 * k2) * (np.exp(k2 * stretch**2) - 1)
+
+    return psi

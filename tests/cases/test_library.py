@@ -1,0 +1,132 @@
+# SPDX-License-Identifier: MIT
+"""Every library case, coarse, against a number found without finite elements (see layered_tube.py)."""
+
+import json
+
+import pytest
+from layered_tube import (
+    Ring,
+    Zone,
+    charged,
+    elastic,
+    fibres,
+    gent,
+    inner_radii,
+    mooney_rivlin,
+    neo_hookean,
+    ogden,
+    yeoh,
+)
+
+from cases.cost import cost_of
+from cases.reading import library_cases, read_case
+from cases.resolved import coarsened
+from cases.run import run_case
+from results.run_record import open_run
+
+COARSE = 2
+MMHG = 133.322387415e-6  # MPa, BIPM SI brochure
+
+
+def coarse_run(name, folder):
+    case = coarsened(read_case(library_cases()[name]), COARSE)
+    result = run_case(case, folder / name)
+    assert result.outcome.kind == "reached", result.outcome.text
+    return open_run(folder / name)
+
+
+def at_stage_end(run, stage, quantity):
+    """Value of a quantity in the last row of a stage."""
+    table = run.table
+    rows = [i for i, name in enumerate(table.stages) if name == stage]
+    return table[quantity][rows[-1]]
+
+
+def test_every_library_case_is_checked_here():
+    assert set(library_cases()) == {"cuff", "oesophagus", "counterpulsation", "two_material_sleeve"}
+
+
+def test_every_library_case_says_that_it_is_invented():
+    for path in library_cases().values():
+        assert "An invented scenario" in path.read_text()
+        assert read_case(path).notes.startswith("Invented scenario.")
+
+
+@pytest.mark.reference
+def test_cuff_squeezes_and_opens_as_a_long_layered_tube(tmp_path):
+    run = coarse_run("cuff", tmp_path)
+    core = Ring(1.5, 4.0, elastic(neo_hookean(0.008)))
+    wall = elastic(gent(0.1, 60), hoop=0.88)
+
+    def contraction(voltage):
+        hot = charged(wall, permittivity=2.8, field=voltage / 0.045)
+        zones = [Zone(24.0, [core, Ring(4.0, 4.18, hot)]), Zone(6.0, [core, Ring(4.0, 4.18, wall)])]
+        return 1 - inner_radii(zones, 0.0)[0] / 1.5
+
+    # The middle is 12 mm, three outer radii, from the electrode's edges: it moves as in a long tube.
+    assert at_stage_end(run, "settle", "radial contraction middle") == pytest.approx(
+        contraction(0.0), abs=5e-4
+    )
+    assert at_stage_end(run, "energise", "radial contraction middle") == pytest.approx(
+        contraction(2.0), abs=5e-4
+    )
+    assert contraction(0.0) > 0.1 > 0.05 > contraction(2.0)
+
+
+@pytest.mark.reference
+def test_oesophagus_widens_under_the_energised_ring_alone(tmp_path):
+    run = coarse_run("oesophagus", tmp_path)
+    film, silicone = neo_hookean(0.2), mooney_rivlin(0.04, 0.01)
+
+    def with_film(h, z, n):
+        return 0.98 * silicone(h, z, n) + 0.02 * film(h, z, n)
+
+    wall = elastic(with_film, hoop=0.9, axial=0.95)
+    hot = charged(wall, permittivity=2.8, field=2.2 / 0.05)
+    bare = elastic(silicone, hoop=0.9, axial=0.95)  # between the rings there are no electrodes
+    lengths = {wall: 7 * 16.0, hot: 16.0, bare: 36.0}
+    zones = [Zone(length, [Ring(9.0, 9.5, energy)], bed=0.0005) for energy, length in lengths.items()]
+    passive, active, _ = (a / 9 - 1 for a in inner_radii(zones, 10 * MMHG))
+    assert active > 0.05 > 0 > passive
+    assert at_stage_end(run, "energise", "radial expansion under_ring_6") == pytest.approx(passive, abs=1e-3)
+    # The ring is not long enough to forget its edges: it opens a little less than a long one would.
+    assert 0.85 * active < at_stage_end(run, "energise", "radial expansion under_ring_4") < active
+
+
+@pytest.mark.reference
+def test_counterpulsation_takes_the_pressure_of_a_long_tube_at_its_volume(tmp_path):
+    run = coarse_run("counterpulsation", tmp_path)
+    assert at_stage_end(run, "fill", "lumen volume") == pytest.approx(40000.0, rel=1e-8)
+    radius = 6.5 * (1 + at_stage_end(run, "fill", "radial expansion middle"))
+    zone = Zone(230.0, [Ring(6.5, 6.75, elastic(yeoh(0.4, 0.02, 0.005)))])
+    # The necks stretch a little less than the body, so that the body is not exactly at its drawn length.
+    assert at_stage_end(run, "fill", "pressure") == pytest.approx(zone.balance(radius, 1.0)[0], rel=0.02)
+
+
+@pytest.mark.reference
+def test_two_material_sleeve_gives_way_more_where_the_voltage_is_higher(tmp_path):
+    run = coarse_run("two_material_sleeve", tmp_path)
+    vessel = Ring(5.0, 6.0, elastic(neo_hookean(0.04)))
+    rubber, wound = ogden((0.15, -0.005), (2, -2)), fibres(0.2, 1.0, 20.0)
+    backing = Ring(6.3, 6.5, elastic(lambda h, z, n: rubber(h, z, n) + wound(h, z, n)))
+    silicone = elastic(gent(0.08, 60))
+
+    def zone(length, voltage):
+        hot = charged(silicone, permittivity=2.8, field=voltage / 0.05)
+        return Zone(length, [vessel, Ring(6.0, 6.3, hot), backing])
+
+    low, high, gaps = (a / 5 - 1 for a in inner_radii([zone(17, 1.8), zone(17, 1.2), zone(6, 0)], 80 * MMHG))
+    assert low > high > gaps > 0
+    assert at_stage_end(run, "energise", "radial expansion low_middle") == pytest.approx(low, abs=4e-3)
+    assert at_stage_end(run, "energise", "radial expansion high_middle") == pytest.approx(high, abs=4e-3)
+
+
+def test_summaries_hold_verdicts_facts_and_definitions(tmp_path):
+    run = coarse_run("counterpulsation", tmp_path)
+    summary = json.loads((run.path / "summary.json").read_text())
+    assert [verdict["met"] for verdict in summary["verdicts"]] == [True, True]
+    case = coarsened(read_case(library_cases()["counterpulsation"]), COARSE)
+    assert summary["facts"]["solution"]["unknowns, all"] == cost_of(case, run.body).unknowns["all"]
+    assert summary["facts"]["mesh"]["cells"] == len(run.body.cells)
+    assert summary["definitions"]["lumen volume"]["unit"] == "mm3"
+    assert f"{summary['final_state']['quantities']['lumen volume [mm3]']:.1f}" == "40000.0"
