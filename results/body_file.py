@@ -3,6 +3,7 @@
 
 import io
 import json
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +40,7 @@ def read_body_file(path: Path) -> Body:
         InputError: The file is missing or is not such an archive.
     """
     try:
-        with np.load(path, allow_pickle=False) as archive:
+        with open(path, "rb") as file, np.load(file, allow_pickle=False) as archive:
             head = json.loads(str(archive["head"]))
             sets = {kind: {name: archive[f"{kind}/{name}"] for name in head[kind]} for kind in _NAMED_SETS}
             return Body(
@@ -54,5 +55,5 @@ def read_body_file(path: Path) -> Body:
                 notes=head["notes"],
                 **sets,
             )
-    except (OSError, ValueError, KeyError) as reason:
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as reason:
         raise InputError(f"body {path}: cannot be read ({reason}); run the case again.") from None

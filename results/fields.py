@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from geometry.body import Body
@@ -94,15 +93,18 @@ class FieldGrid:
         return self._numbering[1]
 
     @cached_property
-    def _averaging(self) -> sp.csr_array:
+    def _grouping(self) -> tuple[IntArray, IntArray, IntArray]:
+        """Order that brings the places of each grid point together, first place and number of each."""
         flat = self.cells.ravel()
-        share = 1.0 / np.bincount(flat, minlength=len(self.nodes))[flat]
-        return sp.csr_array((share, (flat, np.arange(len(flat)))), shape=(len(self.nodes), len(flat)))
+        count = np.bincount(flat, minlength=len(self.nodes))
+        return np.argsort(flat, kind="stable"), np.cumsum(count) - count, count
 
     def average(self, values: FloatArray) -> FloatArray:
         """Average values given at the nodes of every cell, shape (m, nodes per cell, ...), to the points."""
+        order, first, count = self._grouping
         flat = values.reshape(self.cells.size, -1)
-        return (self._averaging @ flat).reshape(len(self.nodes), *values.shape[2:])
+        mean = np.add.reduceat(flat[order], first, axis=0) / count[:, None]
+        return mean.reshape(len(self.nodes), *values.shape[2:])
 
     def point_arrays(self, state: Equilibrium) -> dict[str, FloatArray]:
         """Return the nodal arrays of a state by name with unit.

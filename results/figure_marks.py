@@ -43,10 +43,8 @@ def limit_height(axes: "Axes", quantity: str, values: FloatArray, limits: list[f
         return
     low, high = float(seen.min()), float(seen.max())
     if quantity == "breakdown margin":
-        low, high = (
-            min(low, 0.9),
-            min(high, max(4.0 * max([1.0, *limits]), 1.3 * float(finite.min(initial=1.0)))),
-        )
+        smallest = float(finite.min()) if finite.size else 1.0
+        low, high = min(low, 0.9), min(high, max(4.0 * max([1.0, *limits]), 1.3 * smallest))
     room = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
     axes.set_ylim(low - room, high + 1.6 * room)
 

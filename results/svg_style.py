@@ -85,7 +85,7 @@ def svg_text(figure: "Figure", name: str, label: str) -> str:
     for colour, variable in _VARIABLES.items():
         text = text.replace(colour, f"var({variable})")
     # Glyphs of the page's own font; matplotlib names the one it measured with.
-    text = re.sub(r"font: ((?:[a-z0-9]+ )*[\d.]+px) [^;\"]*", r"font: \1 var(--sans)", text)
+    text = re.sub(r"font-family: [^;\"]*", "font-family: var(--sans)", text)
     text = re.sub(r'<svg ([^>]*?)height="[^"]*"', r"<svg \1", text, count=1)
     text = re.sub(r'<svg ([^>]*?)width="[^"]*"', r"<svg \1", text, count=1)
     return text.replace("<svg ", '<svg role="img" ', 1)

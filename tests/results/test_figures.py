@@ -1,0 +1,150 @@
+# SPDX-License-Identifier: MIT
+import re
+import xml.etree.ElementTree as ElementTree
+
+import numpy as np
+import pytest
+from synthetic_parts import inflated, meridian_tube, solid_tube
+from synthetic_runs import VERDICTS
+
+from results import svg_style
+from results.figures import driven_stages, path_curve, profile_figure, section_figure
+from results.run_record import open_run
+from results.sections import cross_sections, meridian_sections, most_changed_height
+from results.tables import PathTable
+
+
+def table(**changes):
+    columns = {
+        "parameter": np.array([1.0, 0.5, 1.0, 0.5, 1.0]),
+        "pressure": np.array([0.0, 0.01, 0.02, 0.02, 0.02]),
+        "voltage ring": np.array([0.0, 0.0, 0.0, 2.0, 4.0]),
+        "unstable modes": np.array([0, 0, 0, 0, 1]),
+        "breakdown margin": np.array([np.inf, np.inf, np.inf, 2.0, 0.9]),
+        "mean radial expansion": np.array([0.0, 0.05, 0.1, 0.12, 0.2]),
+    }
+    units = {"pressure": "MPa", "voltage ring": "kV"}
+    return PathTable(
+        stages=("settle", "inflate", "inflate", "energise", "energise"),
+        columns=columns | changes,
+        units={name: units.get(name, "1") for name in columns},
+        loads=("pressure", "voltage ring"),
+        quantities=("breakdown margin", "mean radial expansion"),
+    )
+
+
+def texts(drawing):
+    tree = ElementTree.fromstring(drawing.svg)
+    return ["".join(node.itertext()).strip() for node in tree.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def marks(drawing, colour):
+    """How many markers are drawn in a colour."""
+    tree = ElementTree.fromstring(drawing.svg)
+    uses = tree.iter("{http://www.w3.org/2000/svg}use")
+    return sum(colour in use.get("style", "") and "clip" not in use.get("style", "") for use in uses)
+
+
+def test_stages_know_the_load_that_drives_them():
+    spans = driven_stages(table())
+    assert [(span.stage, span.load) for span in spans] == [
+        ("inflate", "pressure"),
+        ("energise", "voltage ring"),
+    ]
+    assert [span.rows.tolist() for span in spans] == [[0, 1, 2], [2, 3, 4]]
+
+
+def test_a_curve_marks_limits_unstable_states_and_breakdown():
+    t = table()
+    drawing = path_curve(t, "mean radial expansion", driven_stages(t)[1], verdicts=VERDICTS, name="a")
+    words = texts(drawing)
+    assert "mean radial expansion [%]" in words
+    assert "voltage ring [kV]" in words
+    assert "at least 12 %" in words
+    # One unstable state, which is past breakdown too.
+    assert marks(drawing, "var(--warn)") == 1
+    assert marks(drawing, "var(--bad)") == 1
+    calm = path_curve(
+        table(**{"unstable modes": np.zeros(5), "breakdown margin": np.full(5, np.inf)}),
+        "mean radial expansion",
+        None,
+        name="b",
+    )
+    assert marks(calm, "var(--warn)") == marks(calm, "var(--bad)") == 0
+    assert "at least 12 %" not in texts(calm)
+
+
+def test_a_whole_path_names_its_stages():
+    words = texts(path_curve(table(), "pressure", None, name="a"))
+    assert {"settle", "inflate", "energise", "pressure [mmHg]"} <= set(words)
+
+
+def test_the_line_of_breakdown_is_drawn():
+    t = table()
+    assert "breakdown" in texts(path_curve(t, "breakdown margin", driven_stages(t)[1], name="a"))
+
+
+def test_a_quantity_without_finite_values_gives_an_empty_figure():
+    t = table(**{"breakdown margin": np.full(5, np.inf)})
+    assert "breakdown margin" in texts(path_curve(t, "breakdown margin", None, name="a"))
+
+
+def test_svg_has_its_own_ids_and_the_colours_of_the_page():
+    t = table()
+    one, two = (path_curve(t, "pressure", None, name=name).svg for name in ("one", "two"))
+    ids = [set(re.findall(r'\bid="([^"]*)"', svg)) for svg in (one, two)]
+    assert ids[0]
+    assert not ids[0] & ids[1]
+    used = set(re.findall(r'(?:href="#|url\(#)([^")]*)', one))
+    assert used
+    assert used <= ids[0]
+    assert "var(--accent)" in one
+    assert not [colour for colour in svg_style._VARIABLES if colour in one]
+    assert "var(--sans)" in one
+
+
+@pytest.mark.parametrize(("sign", "word"), [(1.0, "expansion"), (-1.0, "contraction")])
+def test_a_profile_says_what_it_shows(sign, word):
+    body = meridian_tube(1, 4)
+    profile = inflated(body, 1.0 + 0.1 * sign).profiles["lumen"]
+    drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", name="p")
+    assert f"radial {word} of the lumen [%]" in texts(drawing)
+    assert "ring" in texts(drawing)
+
+
+def test_meridian_sections_are_the_outlines_of_the_regions():
+    body = meridian_tube(2, 3)
+    sections = meridian_sections(body, 0.5 * body.points)
+    assert [s.region for s in sections] == ["liner", "skin"]
+    lengths = [np.linalg.norm(s.drawn[:, 1] - s.drawn[:, 0], axis=1).sum() for s in sections]
+    # Outline of a 1 mm x 12 mm rectangle.
+    np.testing.assert_allclose(lengths, [26.0, 26.0], rtol=1e-12)
+    np.testing.assert_allclose(sections[0].deformed, 1.5 * sections[0].drawn, rtol=1e-12)
+
+
+def test_cross_sections_are_closed_rings():
+    body = solid_tube(2, 6, 3)
+    state = inflated(body, 1.2)
+    sections = cross_sections(body, state.displacement, 5.0)
+    for section, inner, outer in zip(sections, (4.0, 5.0), (5.0, 6.0), strict=True):
+        radius = np.hypot(*np.moveaxis(section.drawn, -1, 0))
+        assert radius.max() == pytest.approx(outer, rel=1e-6)
+        # Chords of the faces' diagonals dip inside the circle by no more than cos(15 degrees).
+        assert inner * np.cos(np.pi / 12) <= radius.min() <= inner
+        ends, count = np.unique(np.round(section.drawn.reshape(-1, 2), 6), axis=0, return_counts=True)
+        assert len(ends)
+        assert set(count) == {2}
+
+
+def test_the_section_is_taken_where_the_radius_changes_most():
+    body = solid_tube(1, 6, 3)
+    assert most_changed_height(body, inflated(body, 1.2, bulge=1.0).displacement) == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize("fixture", ["tube_run", "solid_run"])
+def test_section_figures_name_the_regions(request, fixture):
+    body = open_run(request.getfixturevalue(fixture)).body
+    shift = inflated(body, 1.2).displacement
+    flat = body.model == "axisymmetric"
+    sections = meridian_sections(body, shift) if flat else cross_sections(body, shift, 6.0)
+    assert {"liner", "skin"} <= set(texts(section_figure(sections, ("a", "b"), name="s")))

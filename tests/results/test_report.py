@@ -1,0 +1,144 @@
+# SPDX-License-Identifier: MIT
+import re
+import shutil
+from html.parser import HTMLParser
+
+import pytest
+from synthetic_runs import CASE, OUTCOME, create, finished, states
+
+from geometry.errors import InputError
+from results import rendering
+from results.report import write_report
+
+VOID = {"meta", "br", "img", "link", "input", "hr"}
+
+
+class Page(HTMLParser):
+    """Collects what a page needs from outside, and checks that its elements nest."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.outside, self.open, self.words, self.tags = [], [], [], []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        links = [v for k, v in attrs if k in ("src", "href", "xlink:href", "data", "srcset") and v]
+        self.outside += [v for v in links if not v.startswith(("data:image/png;base64,", "#"))]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_data(self, data):
+        if self.open and self.open[-1] not in ("style", "title"):
+            self.words.append(data)
+
+    @property
+    def text(self):
+        return re.sub(r"\s+", " ", " ".join(self.words))
+
+
+def page_of(folder, **options):
+    return Page(write_report(folder, **options).read_text())
+
+
+def test_the_report_is_one_page_with_everything_in_it(tube_run):
+    page = page_of(tube_run)
+    assert page.open == []
+    assert page.outside == []
+    assert "script" not in page.tags
+    assert "link" not in page.tags
+    text = page.text
+    for words in (
+        "Cuff <b>1</b> & co",
+        OUTCOME.text,
+        "A remark.",
+        "mean radial expansion at least 12 % 20 % last state ✓ met",
+        "✗ not met",
+        "natural stretch: hoop 0.8",
+        "Stage “inflate”",
+        "Charge of the part. Q = C V",
+        "High voltage kills.",
+        "not a medical device",
+        "Local codes and the practice of licensed engineers",
+        "At up to 3 kV the part stores at most 1.08 µC and 1.68 mJ.",
+        "below the 45 µC quoted, second-hand, from IEC 60335-1, 8.1.4",
+        "second-hand quotation, not read in the standard itself",
+        "Every state (4)",
+    ):
+        assert words in text
+    assert page.tags.count("img") == 4
+    assert page.tags.count("svg") >= 6
+    assert "b" not in page.tags[: page.tags.index("dl")]
+
+
+def test_names_from_the_case_cannot_become_markup(tmp_path, tube):
+    case = CASE.replace("Cuff <b>1</b> & co", "<script>alert(1)</script>").replace('"skin"', '"<i>"')
+    page = page_of(finished(tmp_path / "run", tube, case_toml=case), with_pictures=False)
+    assert "script" not in page.tags
+    assert "i" not in page.tags
+    assert "<script>alert(1)</script>" in page.text
+
+
+def test_the_folder_alone_is_enough_and_it_may_have_moved(tube_run, tmp_path):
+    copy = shutil.copytree(tube_run, tmp_path / "elsewhere")
+    (copy / "report.html").unlink(missing_ok=True)
+    shutil.rmtree(copy / "surface")
+    pages = [write_report(f, with_pictures=False).read_text() for f in (copy, tube_run)]
+    assert pages[0] == pages[1]
+    assert "Cuff" in pages[0]
+
+
+def test_an_unfinished_run_has_a_report_that_says_so(tmp_path, tube):
+    with create(tmp_path / "run", tube) as run:
+        run.append(next(states(tube)))
+        page = page_of(tmp_path / "run", with_pictures=False)
+    assert "The run is unfinished: 1 state(s) so far." in page.text
+    assert "Verdicts" not in page.text
+
+
+def test_a_run_without_any_state_has_a_report_too(tmp_path, tube):
+    with create(tmp_path / "run", tube) as run:
+        run.finish(OUTCOME)
+    page = page_of(tmp_path / "run")
+    assert OUTCOME.text in page.text
+    assert "High voltage kills." in page.text
+
+
+def test_kept_fields_are_optional(tmp_path, tube):
+    page = page_of(finished(tmp_path / "run", tube, keep_fields="none"))
+    assert "were not kept" in page.text
+    assert "img" not in page.tags
+
+
+def test_without_a_way_to_draw_the_report_says_what_is_missing(tube_run, tmp_path, monkeypatch):
+    copy = shutil.copytree(tube_run, tmp_path / "run")
+    monkeypatch.setattr(rendering, "_render_window", lambda: None)
+    page = page_of(copy)
+    assert "Pictures are left out. 3-D pictures: neither libEGL nor libOSMesa" in page.text
+    assert "img" not in page.tags
+
+
+def test_definitions_serve_quantities_of_many_names(tube_run, tmp_path):
+    copy = shutil.copytree(tube_run, tmp_path / "run")
+    given = {"stored <kind> energy": {"formula": "W", "meaning": "Energy of some kind.", "reference": "now"}}
+    text = page_of(copy, definitions=given, with_pictures=False).text
+    assert "Energy of some kind. W Reference: now" in text
+    assert "Charge of the part." not in text
+
+
+def test_a_solid_part_has_a_cross_section(solid_run):
+    assert "At height" in page_of(solid_run, with_pictures=False).text
+
+
+def test_no_run_no_report(tmp_path):
+    with pytest.raises(InputError, match="no run there"):
+        write_report(tmp_path / "nothing")
