@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """Long layered tubes solved radius by radius with numpy and scipy: a second road to the library cases.
 
-Own derivation from the textbook balance of a long incompressible tube (Rivlin, Phil. Trans. A 242, 173, 1949; from
-memory): with r² = a² + (R² - A²)/λz and the energy W(λθ, λz) of each layer, σθ - σr = λθ ∂W/∂λθ and
-σz - σr = λz ∂W/∂λz, hence the pressure P(a, λz) and the axial force N - P π a² that every zone of a tube shares.
+Own derivation from the textbook balance of a long incompressible tube (Rivlin, Phil. Trans. A 242, 173, 1949;
+from memory): with r² = a² + (R² - A²)/λz and the energy W(λθ, λz) of each layer, σθ - σr = λθ ∂W/∂λθ and
+σz - σr = λz ∂W/∂λz, hence the pressure P(a, λz) and the axial force N - P π a² that all zones share.
 """
 
 from collections.abc import Callable, Sequence
@@ -42,11 +42,11 @@ class Zone:
             half = (ring.outer - ring.inner) / 2
             R = ring.inner + half * (1 + nodes)
             r = np.sqrt(a**2 + (R**2 - A**2) / lz)
-            l, h = r / R, 1e-6
-            W_l = (ring.energy(l + h, lz) - ring.energy(l - h, lz)) / (2 * h)
-            W_z = (ring.energy(l, lz + h) - ring.energy(l, lz - h)) / (2 * h)
-            pressure += half * weights @ (l * W_l * R / (lz * r**2))
-            force += np.pi * half * weights @ ((2 * lz * W_z - l * W_l) * R / lz)
+            lt, h = r / R, 1e-6
+            W_t = (ring.energy(lt + h, lz) - ring.energy(lt - h, lz)) / (2 * h)
+            W_z = (ring.energy(lt, lz + h) - ring.energy(lt, lz - h)) / (2 * h)
+            pressure += half * weights @ (lt * W_t * R / (lz * r**2))
+            force += np.pi * half * weights @ ((2 * lz * W_z - lt * W_t) * R / lz)
         b = np.sqrt(a**2 + (B**2 - A**2) / lz)
         outside = self.bed * (b - B) * B / (b * lz)
         return pressure + outside, force - np.pi * outside * b**2
@@ -72,8 +72,8 @@ def inner_radii(zones: Sequence[Zone], pressure: float) -> list[float]:
 def elastic(psi: Callable[..., np.ndarray], *, hoop: float = 1.0, axial: float = 1.0) -> Energy:
     """W of a layer with natural stretches: psi of the elastic principal stretches (hoop, axial, normal)."""
 
-    def energy(l, lz):
-        return psi(l / hoop, lz / axial, hoop * axial / (l * lz))
+    def energy(lt, lz):
+        return psi(lt / hoop, lz / axial, hoop * axial / (lt * lz))
 
     return energy
 
@@ -81,8 +81,8 @@ def elastic(psi: Callable[..., np.ndarray], *, hoop: float = 1.0, axial: float =
 def charged(energy: Energy, *, permittivity: float, field: float) -> Energy:
     """The same with a voltage: less ½ ε E², the true field E = E0/λn grown by thinning (λn = 1/(λθ λz))."""
 
-    def total(l, lz):
-        return energy(l, lz) - permittivity * EPS0 / 2 * (field * l * lz) ** 2
+    def total(lt, lz):
+        return energy(lt, lz) - permittivity * EPS0 / 2 * (field * lt * lz) ** 2
 
     return total
 

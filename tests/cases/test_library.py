@@ -2,6 +2,7 @@
 """Every library case, coarse, against a number found without finite elements (see layered_tube.py)."""
 
 import json
+import math
 
 import pytest
 from layered_tube import (
@@ -50,6 +51,16 @@ def test_every_library_case_says_that_it_is_invented():
     for path in library_cases().values():
         assert "An invented scenario" in path.read_text()
         assert read_case(path).notes.startswith("Invented scenario.")
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("la", "lz"), [(1.1, 1.0), (1.5, 1.2), (2.0, 0.9)])
+def test_the_second_road_agrees_with_the_closed_form_of_a_thick_tube(la, lz):
+    # Rivlin, Phil. Trans. A 242, 173 (1949), from memory: neo-Hookean tube of radii 1 and 1.5, modulus 1.
+    lb = math.sqrt((la**2 + (1.5**2 - 1) / lz) / 1.5**2)
+    pressure = (lz * math.log(la / lb) + 1 / (2 * lb**2) - 1 / (2 * la**2)) / lz**2
+    found, _ = Zone(1.0, [Ring(1.0, 1.5, elastic(neo_hookean(1.0)))]).balance(la, lz)
+    assert found == pytest.approx(pressure, rel=1e-7)
 
 
 @pytest.mark.reference

@@ -1,0 +1,244 @@
+# SPDX-License-Identifier: MIT
+"""The command line as a user meets it, in processes of its own."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import tomllib
+
+import pytest
+import tomli_w
+from conftest import ROOT
+
+from cases.__main__ import main
+from cases.reading import case_from_tables
+from cases.resolved import case_hash
+from results.folder_files import status
+
+
+@pytest.fixture
+def case_file(tmp_path, tables):
+    path = tmp_path / "tube.toml"
+    path.write_text(tomli_w.dumps(tables))
+    return path
+
+
+def test_help_names_every_command_and_shows_examples(annelid):
+    text = annelid("--help").stdout
+    for command in ("check", "run", "mesh", "report", "view", "schema", "library"):
+        assert f"    {command} " in text
+        assert f"usage: annelid {command}" in annelid(command, "--help").stdout
+    assert "annelid run my_cuff.toml" in text
+
+
+def test_version_is_told(annelid):
+    assert annelid("--version").stdout.startswith("annelid ")
+
+
+def test_library_lists_and_prints_cases(annelid):
+    listed = annelid("library")
+    assert "cuff " in listed.stdout
+    assert tomllib.loads(annelid("library", "cuff").stdout)["shape"]["kind"] == "sleeve"
+
+
+def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, tables):
+    done = annelid("check", case_file)
+    assert done.returncode == 0, done.stderr
+    case = case_from_tables(tables)
+    assert case_from_tables(tomllib.loads(done.stdout)) == case
+    assert f"# case hash {case_hash(case)}" in done.stdout
+    assert "unknowns (" in done.stdout
+    assert "# 5 steps, about " in done.stdout
+    assert "minimum scaled Jacobian" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"title": 3}, "tube.toml: 1 thing to mend\n  title: 3 must be a valid string"),
+        ({"shap": {}}, '  shap: unknown key (did you mean "shape"?)'),
+        ({"mesh": {"along": 2}}, "  mesh.along: 2 has no unit; write a length above 0 mm"),
+    ],
+)
+@pytest.mark.parametrize("command", ["check", "run", "mesh"])
+def test_wrong_input_exits_with_2_and_writes_nothing(
+    annelid, case_file, tables, tmp_path, command, change, message
+):
+    case_file.write_text(tomli_w.dumps(tables | change))
+    before = sorted(tmp_path.iterdir())
+    done = annelid(command, case_file)
+    assert done.returncode == 2
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+    assert sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["run", "no_such.toml"], "no_such.toml: is no file and no library case"),
+        (["run", "."], ".: is a folder and no library case"),
+        (["mesh", "cuff", "--out", "cuff.stl"], '--out: "cuff.stl" must end in .msh or .vtu'),
+        (["report", "nowhere"], "run folder nowhere: no run there"),
+        (["view", "nowhere", "--image", "a.png"], "run folder nowhere: no run there"),
+    ],
+)
+def test_wrong_files_exit_with_2(annelid, tmp_path, arguments, message):
+    done = annelid(*arguments)
+    assert done.returncode == 2
+    assert message in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["run", "cuff", "--ranks", "0"], '"0" is not a whole number of 1 or more'),
+        (["run", "cuff", "--coarse", "0.5"], '"0.5" is not a number from 1 to 100'),
+        (["run", "cuff", "--coarse", "much"], '"much" is not a number from 1 to 100'),
+        (["walk"], "invalid choice: 'walk'"),
+        ([], "required: COMMAND"),
+    ],
+)
+def test_wrong_arguments_exit_with_2(capsys, arguments, message):
+    with pytest.raises(SystemExit, match="2"):
+        main(arguments)
+    assert message in capsys.readouterr().err
+
+
+def test_run_writes_a_folder_skips_it_when_done_and_keeps_others(annelid, case_file, tables, tmp_path):
+    folder = tmp_path / "runs" / f"tube-{case_hash(case_from_tables(tables))[:8]}"
+    done = annelid("run", case_file)
+    assert done.returncode == 0, done.stderr
+    assert "reached: all 2 stages" in done.stdout
+    assert f"report: {folder.relative_to(tmp_path)}/report.html" in done.stdout
+    assert (folder / "report.html").stat().st_size > 10_000
+    assert status(folder) == "finished"
+    lines = [line for line in done.stderr.splitlines() if " iterations" in line]
+    assert len(lines) == json.loads((folder / "summary.json").read_text())["states"] == 5
+
+    finished = (folder / "summary.json").read_bytes()
+    again = annelid("run", case_file)
+    assert "holds the finished run of this case" in again.stdout
+    assert (folder / "summary.json").read_bytes() == finished
+
+    tables["stages"][1]["voltage"]["all"] = "900 V"
+    case_file.write_text(tomli_w.dumps(tables))
+    other = annelid("run", case_file, folder)
+    assert other.returncode == 2
+    assert "holds a run of another case; nothing was written" in other.stderr
+    assert (folder / "summary.json").read_bytes() == finished
+
+    (folder / "report.html").unlink()
+    assert annelid("report", folder).stdout.strip() == str(folder / "report.html")
+    assert annelid("view", folder, "--image", "state.png").returncode == 0
+    assert (tmp_path / "state.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_folder_of_something_else_is_left_alone(annelid, case_file, tmp_path):
+    (tmp_path / "thesis").mkdir()
+    (tmp_path / "thesis" / "chapter.txt").write_text("precious")
+    done = annelid("run", case_file, "thesis")
+    assert done.returncode == 2
+    assert "thesis: exists and is not a Run folder; nothing was written" in done.stderr
+    assert [path.name for path in (tmp_path / "thesis").iterdir()] == ["chapter.txt"]
+
+
+def test_a_load_that_is_not_reached_is_a_result(annelid, case_file, tables, tmp_path):
+    tables["stages"][1] = {"name": "energise", "voltage": "40 kV", "steps": 4}
+    tables["path"] = {"smallest_step": 0.01}
+    tables["requirements"].append({"quantity": "breakdown margin", "at_least": 1, "stage": "energise"})
+    case_file.write_text(tomli_w.dumps(tables))
+    done = annelid("run", case_file, "run", "--no-report")
+    assert done.returncode == 0, done.stderr
+    assert "reached: all" not in done.stdout
+    assert "NOT MET  breakdown margin: – (at least 1, stage 'energise' was not completed)" in done.stdout
+    assert status(tmp_path / "run") == "finished"
+
+
+def test_mesh_writes_files_that_meshio_reads(annelid, case_file, tmp_path):
+    import meshio
+
+    for name in ("tube.msh", "tube.vtu"):
+        done = annelid("mesh", case_file, "--out", name)
+        assert done.returncode == 0, done.stderr
+        assert "minimum scaled Jacobian" in done.stdout
+        assert len(meshio.read(tmp_path / name).cells_dict["quad9"]) > 5
+
+
+@pytest.mark.mpi
+def test_two_ranks_find_the_same_as_one(annelid, case_file, tmp_path):
+    values = []
+    for ranks in (1, 2):
+        done = annelid("run", case_file, f"on_{ranks}", "--ranks", ranks, "--no-report")
+        assert done.returncode == 0, done.stderr
+        summary = json.loads((tmp_path / f"on_{ranks}" / "summary.json").read_text())
+        provenance = json.loads((tmp_path / f"on_{ranks}" / "provenance.json").read_text())
+        assert provenance["ranks"] == ranks
+        values.append(summary["final_state"]["quantities"])
+    for name, value in values[0].items():
+        assert values[1][name] == pytest.approx(value, rel=1e-5, abs=1e-7), name
+
+
+@pytest.mark.mpi
+def test_ranks_that_are_not_one_run_are_told(annelid, case_file, tmp_path):
+    done = annelid("run", case_file, "alone", "--expect-ranks", 2)
+    # Started without mpiexec: one rank where two were asked for.
+    assert done.returncode == 2
+    assert "2 ranks were asked for, but this run has 1" in done.stderr
+    assert not (tmp_path / "alone").exists()
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGKILL])
+def test_an_interrupted_run_says_so_and_a_rerun_works(annelid, case_file, tables, tmp_path, end):
+    tables["stages"][1]["steps"] = 150
+    case_file.write_text(tomli_w.dumps(tables))
+    command = [sys.executable, "-m", "cases", "run", str(case_file), "run", "--no-report"]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    process = subprocess.Popen(command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True)
+    while not (tmp_path / "run" / "path.csv").exists():
+        assert process.poll() is None, process.stderr.read()
+        time.sleep(0.02)
+    process.send_signal(end)
+    _, errors = process.communicate(timeout=60)
+    assert status(tmp_path / "run") == "unfinished"
+    if end == signal.SIGINT:
+        assert process.returncode == 130
+        assert "interrupted; a Run folder that was begun says unfinished" in errors
+        assert "Traceback" not in errors
+    done = annelid("run", case_file, "run", "--no-report")
+    assert done.returncode == 0, done.stderr
+    assert status(tmp_path / "run") == "finished"
+
+
+def test_an_unexpected_error_shows_no_traceback_unless_asked(
+    annelid, case_file, tmp_path, monkeypatch, capsys
+):
+    def fail(*_):
+        raise RuntimeError("the disk is gone")
+
+    monkeypatch.setattr("cases.reading.read_case", fail)
+    assert main(["check", str(case_file)]) == 1
+    errors = capsys.readouterr().err
+    assert (
+        errors
+        == "annelid: unexpected error: RuntimeError: the disk is gone. --debug shows where it came from\n"
+    )
+    assert main(["check", str(case_file), "--debug"]) == 1
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_schema_describes_every_key(annelid):
+    schema = json.loads(annelid("schema").stdout)
+    tables = [schema, *schema["$defs"].values()]
+    silent = [
+        (table["title"], key)
+        for table in tables
+        for key, entry in table.get("properties", {}).items()
+        if "description" not in entry
+    ]
+    assert silent == []
+    assert schema["$defs"]["Tube"]["properties"]["inner_radius"]["examples"] == ["4 mm"]

@@ -1,0 +1,116 @@
+# SPDX-License-Identifier: MIT
+import math
+
+import pytest
+
+from cases.building import body_of, material_of, model_of, stages_of
+from cases.cost import cost_of
+from cases.reading import case_from_tables, library_cases, read_case
+from cases.requirements import reported, verdicts
+from cases.schema_material import Dielectric, Fung, Gent, NeoHookean
+from cases.schema_material import Material as AnyMaterial
+from solver.records import Measure
+
+
+@pytest.mark.parametrize("name", library_cases())
+def test_quantities_known_at_the_door_are_those_of_the_solver(name):
+    from solver.definitions import definition_of, names_for
+
+    case = read_case(library_cases()[name])
+    names = names_for(model_of(case, body_of(case)))
+    assert reported(case) == {name: definition_of(name).unit for name in names}
+
+
+def test_every_law_of_the_solver_can_be_written_with_the_same_parameters():
+    from typing import get_args
+
+    from solver.material import LAWS
+
+    tables = get_args(get_args(AnyMaterial)[0])
+    common = set(Dielectric.model_fields)
+    written = {
+        get_args(table.model_fields["law"].annotation)[0]: set(table.model_fields) - common - {"law"}
+        for table in tables
+    }
+    assert written == {law: set(entry.parameters) for law, entry in LAWS.items()}
+    assert {NeoHookean, Gent, Fung} < set(tables)
+
+
+def test_a_case_becomes_the_records_of_the_solver(tables):
+    tables["materials"]["rubber"] |= {
+        "bulk_modulus": "50 MPa",
+        "breakdown_thickness_exponent": -0.25,
+        "breakdown_reference_thickness": "100 um",
+    }
+    tables["parts"][0] |= {
+        "natural_stretch": {"hoop": 0.9},
+        "electrode_film": {"volume_fraction": "5 %", "shear_modulus": "1 MPa"},
+        "fibres": {"angle": "30 deg", "stiffness": "20 kPa"},
+    }
+    tables["stages"][0] |= {"force": {"end_high": "10 mN"}, "move": {"end_low": "1 mm"}}
+    case = case_from_tables(tables)
+    material = material_of(case, "rubber")
+    assert (material.law, material.parameters) == ("neo-hookean", {"shear_modulus": 0.1})
+    assert (material.bulk_modulus, material.permittivity) == (50.0, 2.8)
+    assert material.breakdown is not None
+    assert material.breakdown.field == 80.0
+    assert material.breakdown.thickness_exponent == -0.25
+    assert material.breakdown.reference_thickness == 0.1
+    model = model_of(case, body_of(case))
+    part = model.parts[0]
+    assert part.sheets is not None
+    assert (part.sheets.count, part.sheets.thickness) == (4, pytest.approx(0.05))
+    assert (part.natural_stretch.hoop, part.natural_stretch.axial) == (0.9, 1.0)
+    assert part.electrode_film is not None
+    assert part.electrode_film.volume_fraction == 0.05
+    assert part.fibres is not None
+    assert (part.fibres.angle, part.fibres.stiffness, part.fibres.families) == (30.0, 0.02, 2)
+    first, second = stages_of(case)
+    assert first.pressure == pytest.approx(1.33322e-3, rel=1e-5)
+    assert (first.forces, first.displacements) == ({"end_high": 0.01}, {"end_low": 1.0})
+    assert second.voltages == {"low": 1.0, "high": 1.0}
+    assert second.pressure is None
+
+
+@pytest.mark.parametrize("model", ["axisymmetric", "sector"])
+@pytest.mark.parametrize("electrics", ["layered", "solved"])
+def test_unknowns_counted_from_the_mesh_are_those_of_the_solver(tables, model, electrics):
+    from solver.problem import Problem, describe_unknowns
+
+    tables["mesh"] = {"along": "4 mm", "through": 1, "model": model, "around": 8}
+    tables["electrics"] = {"model": electrics}
+    tables["parts"][0]["sheets"] = {"count": 1}
+    case = case_from_tables(tables)
+    body = body_of(case)
+    assert cost_of(case, body).unknowns == describe_unknowns(Problem(model_of(case, body)))
+
+
+def judge(tables, requirement, *, last, ends):
+    tables["requirements"] = [requirement]
+    quantities = {name: {requirement["quantity"]: Measure(value, "1")} for name, value in ends.items()}
+    return verdicts(case_from_tables(tables), {requirement["quantity"]: Measure(last, "1")}, quantities)
+
+
+def test_a_limit_counts_as_met_when_it_is_just_reached(tables):
+    requirement = {"quantity": "breakdown margin", "at_least": 1.5, "at_most": 2}
+    floor, ceiling = judge(tables, requirement, last=1.5, ends={})
+    assert (floor.met, floor.limit, floor.condition, floor.where) == (
+        True,
+        1.5,
+        "at least",
+        "at the last state",
+    )
+    assert ceiling.met
+    floor, ceiling = judge(tables, requirement, last=2.0001, ends={})
+    assert floor.met
+    assert not ceiling.met
+
+
+def test_a_stage_is_judged_at_its_end_and_missed_if_it_was_not_completed(tables):
+    requirement = {"quantity": "mean radial expansion", "at_least": "5 %", "stage": "fill"}
+    (verdict,) = judge(tables, requirement, last=0.0, ends={"fill": 0.06})
+    assert (verdict.met, verdict.value, verdict.where) == (True, 0.06, "at the end of stage 'fill'")
+    (verdict,) = judge(tables, requirement, last=0.06, ends={})
+    assert not verdict.met
+    assert math.isnan(verdict.value)
+    assert verdict.where == "stage 'fill' was not completed"
