@@ -10,13 +10,16 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import basix
 import numpy as np
 import ufl
-from dolfinx import fem
+from dolfinx import fem, la
 from mpi4py import MPI
+from numpy.typing import NDArray
 
 from geometry.body import FloatArray
 from geometry.elements import shape_values
 from solver import forms
 from solver.loads import Loads
+from solver.mesh import surface_nodes
+from solver.model import regions_of_band
 from solver.problem import Problem
 from solver.quantities import Reading, quantities_of
 from solver.records import Equilibrium, Measure
@@ -183,7 +186,7 @@ class Evaluation:
         return CellValues(
             stress=every[..., :9].reshape(*shape, 3, 3),
             F=every[..., 9:18].reshape(*shape, 3, 3),
-            field=every[..., 18:21],
+            field=every[..., 18:21] * self._in_sheets[:, None, None],
             pressure=every[..., 21],
         )
 
@@ -211,6 +214,15 @@ class Evaluation:
         for cells, values in parts:
             every[cells] = values
         return every
+
+    @cached_property
+    def _in_sheets(self) -> FloatArray:
+        """1 in body cells of parts with sheets, else 0; elsewhere a solved potential only falls to zero."""
+        model = self.problem.model
+        inside = np.zeros(len(model.body.cells))
+        for part in model.parts:
+            inside[model.body.regions[part.region]] = float(part.sheets is not None)
+        return inside
 
     @cached_property
     def _cell_volumes(self) -> FloatArray | None:
@@ -241,16 +253,50 @@ class Evaluation:
         return energies
 
     def _electrode_charges(self) -> dict[str, float]:
-        """Charge on each hot face as the work conjugate of its voltage: Q = -∂Π/∂V."""
+        """Charge on each hot face as the work conjugate of its voltage: Q = -∂Π/∂V.
+
+        A face that is hot for the sheets on both sides counts for each electrode what its own layer draws, so
+        that the charges add up to that of the part.
+        """
+        problem = self.problem
+        owned = problem.spaces[2].dofmap.index_map.size_local
         offsets, _ = self.system.raw.getAttr("_blocks")
-        rows = self.system.raw.array_r[offsets[2] : offsets[3]]
-        owned = self.problem.spaces[2].dofmap.index_map.size_local
         charges: dict[str, float] = {}
         for name, bc, _ in self.system.voltage_conditions:
-            if name:
-                dofs = bc.dof_indices()[0]
-                charges[name] = -self.system.sum(float(rows[dofs[dofs < owned]].sum()))
+            if not name:
+                continue
+            rows = self.system.raw.array_r[offsets[2] : offsets[3]]
+            foreign = self._foreign_cells[name]
+            if foreign.any():
+                rows = self._potential_rows_without(foreign)
+            dofs = bc.dof_indices()[0]
+            charges[name] = -self.system.sum(float(rows[dofs[dofs < owned]].sum()))
         return charges
+
+    def _potential_rows_without(self, cells: NDArray[np.bool_]) -> FloatArray:
+        """∂Π/∂φ of all body cells but the given ones."""
+        permittivity = self.problem.fields.permittivity.x.array
+        everywhere = permittivity.copy()
+        permittivity[cells[self.problem.mesh.original_cells]] = 0.0
+        rows = fem.assemble_vector(self.system.residual_forms[2])
+        rows.scatter_reverse(la.InsertMode.add)
+        permittivity[:] = everywhere
+        return np.asarray(rows.array)
+
+    @cached_property
+    def _foreign_cells(self) -> dict[str, NDArray[np.bool_]]:
+        """By electrode, the body cells of other layers whose electrodes share its hot face."""
+        model = self.problem.model
+        faces = {e.name: surface_nodes(model.body, f"{e.name}.{e.hot_face}") for e in model.electrodes}
+        regions = {name: regions_of_band(model.body, name) for name in faces}
+        foreign: dict[str, NDArray[np.bool_]] = {}
+        for name, nodes in faces.items():
+            foreign[name] = np.zeros(len(model.body.cells), dtype=bool)
+            for other in faces:
+                if np.isin(faces[other], nodes).any():
+                    for region in set(regions[other]).difference(regions[name]):
+                        foreign[name][model.body.regions[region]] = True
+        return foreign
 
     def _reactions(self) -> dict[str, tuple[float, float]]:
         """Force of each support on the whole part, N: (axial along +Z, radial outward)."""

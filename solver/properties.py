@@ -37,7 +37,7 @@ class Properties:
         film: Electrode film (volume fraction, shear modulus), or ``None``.
         fibres: (cos, sin of the angle from hoop, k1, k2), or ``None``.
         fibre_share: Share of the +angle family: ½ for a balanced pair, 1 for one family.
-        permittivity: ε, N/kV².
+        permittivity: ε, N/kV²; 0 in parts without sheets, which carry no field.
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         bed_stiffness: One constant a tissue bed, MPa/mm.
         full_natural: Natural stretch at full value on all body cells, (3, cells); ``natural`` ramps to it.
@@ -121,7 +121,7 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         fibre_share=function(spread(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0))
         if any(p.fibres for p in model.parts)
         else None,
-        permittivity=function(EPS0 * spread(lambda p: p.material.permittivity)),
+        permittivity=function(EPS0 * spread(lambda p: p.material.permittivity if p.sheets else 0.0)),
         sheet_field=function(np.zeros(cells)),
         bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
         full_natural=full,
