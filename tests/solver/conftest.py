@@ -1,0 +1,7 @@
+# SPDX-License-Identifier: MIT
+"""Lets the tests of the solver import closed forms as ``exact.<module>``."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
