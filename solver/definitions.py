@@ -73,8 +73,8 @@ QUANTITIES: dict[str, QuantityDefinition] = {
     "axial reaction <support>": QuantityDefinition(
         "N",
         "Σ R_Z",
-        "force of the support on the whole part along +Z, in equilibrium with the wall and not with the "
-        "fluid on a closed end",
+        "force of the support on the whole part along +Z; the fluid's thrust on whatever closes the lumen "
+        "beyond a held end is not in it",
     ),
     "radial reaction <support>": QuantityDefinition(
         "N", "Σ R_r", "outward force of the support, summed round the part"
