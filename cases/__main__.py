@@ -67,7 +67,7 @@ class _Version(argparse.Action):
         sys.exit(0)
 
 
-_Tasks = "argparse._SubParsersAction[argparse.ArgumentParser]"
+type _Tasks = argparse._SubParsersAction[argparse.ArgumentParser]
 
 
 def _add(

@@ -5,8 +5,12 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from geometry.errors import InputError
+
+if TYPE_CHECKING:
+    from cases.schema import Case
 
 __all__ = ["check", "library", "mesh", "report", "run", "schema", "view"]
 
@@ -127,7 +131,7 @@ def library(options: argparse.Namespace) -> int:
     return 0
 
 
-def _case(options: argparse.Namespace):  # type: ignore[no-untyped-def]
+def _case(options: argparse.Namespace) -> "Case":
     from cases.reading import find_case, read_case
     from cases.resolved import coarsened
 

@@ -8,16 +8,15 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from cases.complaints import one_of, path_of
-from cases.extents import has_lumen, regions, span, surfaces, wall_of
+from cases.crosscheck_loads import Problem, section_problems, stage_problems, surface_problems
+from cases.extents import regions, span, wall_of
 from cases.schema import Case
 from cases.schema_material import MooneyRivlin, Ogden, Part, Yeoh
 from cases.schema_shape import Sleeve, Tube
-from cases.schema_stage import Electrode, Stage
+from cases.schema_stage import Electrode
 
 __all__ = ["problems"]
 
-Problem = tuple[tuple[str | int, ...], str]  # keys down to the culprit, and what is wrong
-AXIAL_HOLDS = ("all", "axial")  # these also can be moved
 SHEET_TOLERANCE = 0.01  # a drawing's rounding; a wrong count is off by far more
 
 
@@ -34,9 +33,9 @@ def problems(case: Case, raw: dict[str, Any]) -> list[str]:
         _materials,
         _parts,
         _electrodes,
-        _surfaces,
-        _sections,
-        _stages,
+        surface_problems,
+        section_problems,
+        stage_problems,
         _names,
     )
     return [f"{path_of(raw, *keys)}: {text}" for check in checks for keys, text in check(case)]
@@ -177,79 +176,6 @@ def _dielectric(case: Case, electrode: Electrode) -> Iterator[Problem]:
                 ("parts", index, "sheets", "count"),
                 f'{count} must be 1: electrics.model = "solved" draws each sheet as a layer of its own',
             )
-
-
-def _surfaces(case: Case) -> Iterator[Problem]:
-    known = surfaces(case.shape, case.mesh)
-    tables = {"supports": case.supports, "tissue_beds": case.tissue_beds}
-    named = [(table, i, entry.region) for table, entries in tables.items() for i, entry in enumerate(entries)]
-    for table, index, region in named:
-        if region not in known:
-            yield (table, index, "region"), one_of(region, known, what="a surface of this shape")
-    ends = [name for name in known if name.startswith(("end_", "core_end_"))]
-    beds = any(bed.direction == "all" for bed in case.tissue_beds)
-    if (
-        ends
-        and not beds
-        and not any(support.hold in (*AXIAL_HOLDS, "symmetric") for support in case.supports)
-    ):
-        text = 'nothing keeps the part from drifting along its axis; hold one end, for example hold = "axial"'
-        yield ("supports",), text
-
-
-def _sections(case: Case) -> Iterator[Problem]:
-    low, high = span(case.shape)
-    for index, section in enumerate(case.sections):
-        if not low <= section.at <= high:
-            text = f"{section.at:g} mm is outside the part; it must be from {low:g} mm to {high:g} mm"
-            yield ("sections", index, "at"), text
-
-
-def _stages(case: Case) -> Iterator[Problem]:
-    electrodes = [electrode.name for electrode in case.electrodes]
-    for index, stage in enumerate(case.stages):
-        keys = ("stages", index)
-        for name in stage.voltage:
-            if name not in electrodes and not (name == "all" and electrodes):
-                yield (*keys, "voltage", name), one_of(name, electrodes, what="an electrode")
-        yield from _stage_surfaces(case, keys, stage)
-        for key in ("pressure", "volume"):
-            if getattr(stage, key) is not None and not has_lumen(case.shape):
-                yield (*keys, key), "this shape has no lumen to fill; leave it out"
-        if stage.control == "volume" and stage.volume is None:
-            yield (*keys, "control"), '"volume" needs a volume in the same stage; give one or leave it out'
-        if stage.pressure or stage.volume is not None:
-            yield from _closed_lumen(case, keys)
-        if stage.volume is not None and stage.pressure is not None:
-            yield (*keys, "volume"), "give a volume or a pressure, not both: one follows from the other"
-
-
-def _stage_surfaces(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[Problem]:
-    ends = [name for name in ("end_low", "end_high") if name in surfaces(case.shape, case.mesh)]
-    held = [support.region for support in case.supports if support.hold in AXIAL_HOLDS]
-    for name in stage.force:
-        if name not in ends:
-            yield (*keys, "force", name), one_of(name, ends, what="a surface that takes a force")
-    for name in stage.move:
-        if name not in held:
-            yield (*keys, "move", name), one_of(name, held, what="a surface held along the axis")
-
-
-def _closed_lumen(case: Case, keys: tuple[str | int, ...]) -> Iterator[Problem]:
-    """A pressure acts on nothing where an open end of the lumen is free along the axis."""
-    if not has_lumen(case.shape):
-        return
-    ends = ("core_end_low", "core_end_high") if isinstance(case.shape, Sleeve) else ("end_low", "end_high")
-    held = {support.region for support in case.supports if support.hold != "radial"}
-    if isinstance(case.shape, Tube) and case.shape.ends == "capped":
-        return
-    for end in ends:
-        if end in surfaces(case.shape, case.mesh) and end not in held:
-            text = (
-                f'the lumen is open at "{end}", which is free along the axis, so pressure would act on '
-                'nothing there; hold it (hold = "axial" or "all") or close it with a plate (hold = "plate")'
-            )
-            yield keys, text
 
 
 def _names(case: Case) -> Iterator[Problem]:

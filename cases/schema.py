@@ -61,4 +61,18 @@ class Case(Table):
 def json_schema() -> dict[str, Any]:
     """JSON Schema of a case file, for completion and checks in editors."""
     schema = Case.model_json_schema(by_alias=True)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "annelid case"} | schema
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "annelid case"}
+    return head | _without_null(schema)
+
+
+def _without_null(entry: Any) -> Any:
+    """TOML has no word for nothing, so what may be left out need not be allowed to be null."""
+    if isinstance(entry, list):
+        return [_without_null(item) for item in entry]
+    if not isinstance(entry, dict):
+        return entry
+    plain = {key: _without_null(item) for key, item in entry.items() if (key, item) != ("default", None)}
+    choices = [choice for choice in plain.pop("anyOf", []) if choice != {"type": "null"}]
+    if len(choices) == 1:
+        return plain | choices[0]
+    return plain | {"anyOf": choices} if choices else plain

@@ -75,7 +75,10 @@ def _all_electrodes(value: Any) -> Any:
     return {"all": value} if isinstance(value, str | int | float) else value
 
 
-Voltages = Annotated[dict[str, Voltage], BeforeValidator(_all_electrodes)]
+Voltages = Annotated[
+    dict[str, Voltage],
+    BeforeValidator(_all_electrodes, json_schema_input_type=dict[str, Voltage] | Voltage),
+]
 
 
 class Stage(Table):
@@ -105,7 +108,7 @@ def _number_or_text(value: Any) -> Any:
     raise ValueError("must be a text with a unit, such as '0.8 MPa', a number or a percentage such as '12 %'")
 
 
-Limit = Annotated[float | str, BeforeValidator(_number_or_text)]
+Limit = Annotated[float | str, BeforeValidator(_number_or_text, json_schema_input_type=float | str)]
 
 
 class Requirement(Table):

@@ -242,3 +242,8 @@ def test_schema_describes_every_key(annelid):
     ]
     assert silent == []
     assert schema["$defs"]["Tube"]["properties"]["inner_radius"]["examples"] == ["4 mm"]
+    assert [choice["type"] for choice in schema["$defs"]["Stage"]["properties"]["voltage"]["anyOf"]] == [
+        "object",
+        "string",
+    ]
+    assert "null" not in json.dumps(schema)

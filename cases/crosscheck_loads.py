@@ -1,0 +1,91 @@
+# SPDX-License-Identifier: MIT
+"""Supports, sections and stages against the shape: what is held and loaded must be there."""
+
+from collections.abc import Iterator
+
+from cases.complaints import one_of
+from cases.extents import has_lumen, span, surfaces
+from cases.schema import Case
+from cases.schema_shape import Sleeve, Tube
+from cases.schema_stage import Stage
+
+__all__ = ["Problem", "section_problems", "stage_problems", "surface_problems"]
+
+Problem = tuple[tuple[str | int, ...], str]  # keys down to the culprit, and what is wrong
+_AXIAL_HOLDS = ("all", "axial")  # these also can be moved
+
+
+def surface_problems(case: Case) -> Iterator[Problem]:
+    """Supports and tissue beds on surfaces that are not there, and a part that nothing holds."""
+    known = surfaces(case.shape, case.mesh)
+    named = [("supports", index, support.region) for index, support in enumerate(case.supports)]
+    named += [("tissue_beds", index, bed.region) for index, bed in enumerate(case.tissue_beds)]
+    for table, index, region in named:
+        if region not in known:
+            yield (table, index, "region"), one_of(region, known, what="a surface of this shape")
+    ends = [name for name in known if name.startswith(("end_", "core_end_"))]
+    beds = any(bed.direction == "all" for bed in case.tissue_beds)
+    if (
+        ends
+        and not beds
+        and not any(support.hold in (*_AXIAL_HOLDS, "symmetric") for support in case.supports)
+    ):
+        text = 'nothing keeps the part from drifting along its axis; hold one end, for example hold = "axial"'
+        yield ("supports",), text
+
+
+def section_problems(case: Case) -> Iterator[Problem]:
+    """Sections outside the part."""
+    low, high = span(case.shape)
+    for index, section in enumerate(case.sections):
+        if not low <= section.at <= high:
+            text = f"{section.at:g} mm is outside the part; it must be from {low:g} mm to {high:g} mm"
+            yield ("sections", index, "at"), text
+
+
+def stage_problems(case: Case) -> Iterator[Problem]:
+    """Loads that have nothing to act on, or that contradict each other."""
+    electrodes = [electrode.name for electrode in case.electrodes]
+    for index, stage in enumerate(case.stages):
+        keys = ("stages", index)
+        for name in stage.voltage:
+            if name not in electrodes and not (name == "all" and electrodes):
+                yield (*keys, "voltage", name), one_of(name, electrodes, what="an electrode")
+        yield from _stage_surfaces(case, keys, stage)
+        for key in ("pressure", "volume"):
+            if getattr(stage, key) is not None and not has_lumen(case.shape):
+                yield (*keys, key), "this shape has no lumen to fill; leave it out"
+        if stage.control == "volume" and stage.volume is None:
+            yield (*keys, "control"), '"volume" needs a volume in the same stage; give one or leave it out'
+        if stage.pressure or stage.volume is not None:
+            yield from _closed_lumen(case, keys)
+        if stage.volume is not None and stage.pressure is not None:
+            yield (*keys, "volume"), "give a volume or a pressure, not both: one follows from the other"
+
+
+def _stage_surfaces(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[Problem]:
+    ends = [name for name in ("end_low", "end_high") if name in surfaces(case.shape, case.mesh)]
+    held = [support.region for support in case.supports if support.hold in _AXIAL_HOLDS]
+    for name in stage.force:
+        if name not in ends:
+            yield (*keys, "force", name), one_of(name, ends, what="a surface that takes a force")
+    for name in stage.move:
+        if name not in held:
+            yield (*keys, "move", name), one_of(name, held, what="a surface held along the axis")
+
+
+def _closed_lumen(case: Case, keys: tuple[str | int, ...]) -> Iterator[Problem]:
+    """A pressure acts on nothing where an open end of the lumen is free along the axis."""
+    if not has_lumen(case.shape):
+        return
+    ends = ("core_end_low", "core_end_high") if isinstance(case.shape, Sleeve) else ("end_low", "end_high")
+    held = {support.region for support in case.supports if support.hold != "radial"}
+    if isinstance(case.shape, Tube) and case.shape.ends == "capped":
+        return
+    for end in ends:
+        if end in surfaces(case.shape, case.mesh) and end not in held:
+            text = (
+                f'the lumen is open at "{end}", which is free along the axis, so pressure would act on '
+                'nothing there; hold it (hold = "axial" or "all") or close it with a plate (hold = "plate")'
+            )
+            yield keys, text
