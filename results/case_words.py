@@ -76,7 +76,7 @@ def _shape(shape: Mapping[str, Any]) -> tuple[str, ...]:
     if not shape:
         return ()
     meridian = _table(shape, "meridian")
-    kind = " of meridian ".join(str(t["kind"]) for t in (shape, meridian) if "kind" in t)
+    kind = ", ".join(str(t["kind"]) for t in (shape, meridian) if "kind" in t)
     sizes = _pairs({**shape, **meridian}, skip={"kind", "layers", "meridian", "radius_points"})
     first = _sentence(f"{kind or 'part'}: {_joined(sizes)}" if sizes else kind or "part")
     layers = [
@@ -109,7 +109,7 @@ def _part(part: Mapping[str, Any], materials: Mapping[str, Any]) -> str:
     if sheets.get("count"):
         thickness = sheets.get("thickness")
         of = f" of {show_text('thickness', thickness)}" if thickness else ""
-        extras.append(f"{sheets['count']} sheets{of}")
+        extras.append(f"{sheets['count']} sheet{'s' if sheets['count'] != 1 else ''}{of}")
     for key in ("natural_stretch", "electrode_film", "fibres"):
         values = _pairs(_table(part, key), skip=set(), silent=_NEUTRAL)
         if values:

@@ -135,10 +135,9 @@ def profile_figure(
         axes.margins(x=0.01)
         if len(changes) > 1:
             axes.legend(loc="best", fontsize=8)
-        label = f"radial {word} along the axis"
-        return Drawing(
-            style.svg_text(figure, name, label), f"Electrodes are shaded. {len(changes)} state(s)."
-        )
+        label = f"Radial {word} along the axis, against the part as drawn."
+        shading = " Electrodes are shaded." if bands else ""
+        return Drawing(style.svg_text(figure, name, label), label + shading)
 
 
 def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, name: str) -> Drawing:
@@ -156,7 +155,7 @@ def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, 
 
     everything = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections]).reshape(-1, 2)
     width, height = np.maximum(np.ptp(everything, axis=0), 1e-9)
-    size = (_WIDE[0], float(np.clip(_WIDE[0] * height / width, 1.2, 3.4)) + 0.7)
+    size = (_WIDE[0], float(np.clip(_WIDE[0] * height / width, 0.5, 3.4)) + 1.0)
     if width < 1.4 * height:
         size = (4.6, 4.8)
     with style.drawing(*size) as (figure, axes):
@@ -204,7 +203,7 @@ def _frame(axes: "Axes", points: FloatArray) -> None:
 
 
 def _surface_words(surface: str) -> str:
-    return {"lumen": "the lumen", "outer": "the outer surface"}.get(surface, surface)
+    return "the lumen" if surface == "lumen" else f"the {surface} surface"
 
 
 def _largest(values: FloatArray) -> float:

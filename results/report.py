@@ -104,11 +104,12 @@ def _outcome(run: RunRecord, table: PathTable | None) -> dict[str, Any]:
         text = f"The run is unfinished: {states} state(s) so far. What follows may change."
         return {"tone": "warn", "word": "unfinished", "text": text, "remarks": ()}
     missed = sum(not verdict.met for verdict in run.verdicts)
+    text = outcome.text.removeprefix(f"{outcome.kind}: ")
     tone = _TONES.get(outcome.kind, "warn")
     return {
         "tone": "bad" if missed and tone == "good" else tone,
         "word": outcome.kind,
-        "text": outcome.text,
+        "text": text[:1].upper() + text[1:],
         "remarks": outcome.remarks,
     }
 

@@ -20,6 +20,8 @@ from results.tables import PathTable
 from results.views import picture
 from results.vtk_files import read_point_arrays
 
+# The inner surface first: of the lumen, or of whatever lies innermost.
+_SURFACES = ("lumen", "inner", "outer")
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS = 6, 3, 3
 _PREFERRED = (
     "mean radial expansion",
@@ -107,7 +109,7 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     stage = f" (stage “{run.table.stages[rows[0]]}”)" if len(rows) else ""
     caption = f"{field.capitalize()} in state {state}{stage}."
     if "stress" in field:
-        caption += " The colours end where 99.5 % of the nodes lie below; the peak is in the table."
+        caption += " The colours end at the value that 99.5 % of the nodes do not exceed."
     content = base64.b64encode(picture(run, field=field, state=state)).decode()
     return {"source": f"data:image/png;base64,{content}", "caption": caption}
 
@@ -149,7 +151,7 @@ def _profile(run: RunRecord) -> Drawing | None:
     table = run.table
     ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
     found = {stage: run.profiles(state) for stage, state in list(ends.items())[-5:]}
-    surface = next((s for s in ("lumen", "outer") if any(s in p for p in found.values())), None)
+    surface = next((s for s in _SURFACES if any(s in p for p in found.values())), None)
     if surface is None:
         return None
     lines = {f"end of “{stage}”": p[surface] for stage, p in found.items() if surface in p}

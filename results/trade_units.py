@@ -8,6 +8,9 @@ from typing import NamedTuple
 MMHG_PER_MPA = 7500.61683
 _SPACE = "\N{NO-BREAK SPACE}"
 _MINUS = "\N{MINUS SIGN}"
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+# Smaller values, in any of the units inside, are rounding of the solution.
+_ROUNDING = 1e-9
 _PER_CENT = ("contraction", "expansion", "shortening")
 
 
@@ -61,7 +64,8 @@ def digits(value: float, count: int = 4) -> str:
         return "unlimited" if value > 0 else f"{_MINUS}unlimited"
     if value != 0.0 and not 1e-4 <= abs(value) < 1e6:
         mantissa, exponent = f"{value:.{count - 1}e}".split("e")
-        return f"{mantissa.rstrip('0').rstrip('.')}·10^{int(exponent)}".replace("-", _MINUS)
+        power = str(int(exponent)).translate(_RAISED)
+        return f"{mantissa.rstrip('0').rstrip('.')}·10{power}".replace("-", _MINUS)
     decimals = 0 if value == 0.0 else max(0, count - 1 - math.floor(math.log10(abs(value))))
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
@@ -70,6 +74,7 @@ def digits(value: float, count: int = 4) -> str:
 
 def show(name: str, value: float, unit: str) -> str:
     """Write a value with its unit as people of the trade would: ``"120 mmHg"``, ``"12.5 %"``."""
+    value = 0.0 if abs(value) < _ROUNDING else value
     shown = display(name, unit, value)
     return f"{digits(value * shown.factor)}{_SPACE}{shown.unit}".strip(_SPACE)
 
