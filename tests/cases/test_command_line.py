@@ -238,7 +238,7 @@ def test_schema_describes_every_key(annelid):
         (table["title"], key)
         for table in tables
         for key, entry in table.get("properties", {}).items()
-        if "description" not in entry
+        if "description" not in entry and "$ref" not in entry  # a table says what it is itself
     ]
     assert silent == []
     assert schema["$defs"]["Tube"]["properties"]["inner_radius"]["examples"] == ["4 mm"]
