@@ -98,11 +98,8 @@ class Meridian:
 
     def at(self, arc: FloatArray) -> Frame:
         """Return position, tangent, normal and curvature at arc lengths ``arc``, shape (k,), mm."""
-        from scipy.interpolate import CubicHermiteSpline
-
         q, length, slope = self._table
-        parameter = CubicHermiteSpline(length, q, slope)(np.clip(arc, 0.0, length[-1]))
-        parameter = np.clip(parameter, self.knots[0], self.knots[-1])
+        parameter = np.clip(_hermite(length, q, slope, arc), self.knots[0], self.knots[-1])
         position, first, second = self.curve(parameter)
         speed = np.linalg.norm(first, axis=1)
         tangent = first / speed[:, None]
@@ -118,8 +115,6 @@ class Meridian:
         Raises:
             InputError: If it never passes there, or more than once.
         """
-        from scipy.optimize import brentq
-
         arc = np.linspace(0.0, self.length, _SAMPLES)
         z = self.at(arc).position[:, 1]
         near = np.isclose(z[[0, -1]], height, rtol=0.0, atol=1e-9 * self.length)
@@ -139,15 +134,13 @@ class Meridian:
                 key=key,
                 value=height,
             )
-        first = crossings[0]
-        return float(
-            brentq(
-                lambda s: float(self.at(np.array([s])).position[0, 1]) - height,
-                arc[first],
-                arc[first + 1],
-                xtol=1e-13 * self.length,
-            )
-        )
+        bracket = arc[crossings[0] : crossings[0] + 2]
+        while bracket[1] - bracket[0] > 1e-13 * self.length:
+            finer = np.linspace(bracket[0], bracket[1], 65)
+            above = self.at(finer).position[:, 1] >= height
+            step = min(max(int(np.argmax(above)), 1), len(finer) - 1)
+            bracket = finer[step - 1 : step + 1]
+        return float(bracket.mean())
 
     def check_wall(self, thickness: float) -> None:
         """Raise InputError if a wall of this thickness, offset outwards, would fold or cross the axis."""
@@ -207,6 +200,16 @@ class Meridian:
                 f"Z = {where[1]:.4g} mm; give points that run along the wall once",
                 place=tuple(where),
             )
+
+
+def _hermite(x: FloatArray, y: FloatArray, slope: FloatArray, at: FloatArray) -> FloatArray:
+    """Interpolate values and slopes by cubics (SciPy's would do; its import costs more than a mesh)."""
+    place = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+    width = x[place + 1] - x[place]
+    t = np.clip((at - x[place]) / width, 0.0, 1.0)
+    start = (1 + 2 * t) * (1 - t) ** 2 * y[place] + t * (1 - t) ** 2 * width * slope[place]
+    stop = t**2 * (3 - 2 * t) * y[place + 1] + t**2 * (t - 1) * width * slope[place + 1]
+    return np.asarray(start + stop)
 
 
 def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:

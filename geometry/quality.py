@@ -125,12 +125,26 @@ def scaled_jacobians(body: Body) -> FloatArray:
     for start in range(0, len(body.cells), _CHUNK):
         nodes = body.points[body.cells[start : start + _CHUNK]]
         tangents = np.einsum("cni,qnj->cqji", nodes, gradients, optimize=True)
-        determinant = np.linalg.det(tangents)
+        determinant = _determinants(tangents)
         scale = (
             _corner_products(tangents) if body.cell_type == "tetra10" else _lengths(tangents).prod(axis=-1)
         )
         least.append(np.min(determinant / scale, axis=1))
     return np.concatenate(least)
+
+
+def _determinants(tangents: FloatArray) -> FloatArray:
+    """Return the determinants of 2 by 2 or 3 by 3 matrices (several times faster than through LAPACK)."""
+    if tangents.shape[-1] == 2:
+        return np.asarray(
+            tangents[..., 0, 0] * tangents[..., 1, 1] - tangents[..., 0, 1] * tangents[..., 1, 0]
+        )
+    a, b, c = np.moveaxis(tangents, (-2, -1), (0, 1))
+    return np.asarray(
+        a[0] * (b[1] * c[2] - b[2] * c[1])
+        + a[1] * (b[2] * c[0] - b[0] * c[2])
+        + a[2] * (b[0] * c[1] - b[1] * c[0])
+    )
 
 
 def _corner_products(tangents: FloatArray) -> FloatArray:

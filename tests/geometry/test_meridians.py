@@ -6,6 +6,8 @@ import pytest
 from scipy.special import ellipe
 
 from geometry.drawn import from_csv, from_points
+from geometry.errors import InputError
+from geometry.meridian import Meridian
 from geometry.profiles import ellipsoid, necked, sphere
 
 ARC = 1e-9  # relative error of arc lengths
@@ -137,3 +139,19 @@ def test_csv_gives_the_same_curve(tmp_path):
     )
     arc = np.linspace(0.0, from_points(WAVY).length, 20)
     assert np.array_equal(from_csv(path).at(arc).position, from_points(WAVY).at(arc).position)
+
+
+def test_heights_that_the_meridian_does_not_pass():
+    with pytest.raises(InputError, match=r"upper edge = 11 mm: the meridian runs from 0 to 10 mm"):
+        sphere(5.0).arc_at_height(11.0, "upper edge")
+
+
+def test_a_pole_at_a_slant():
+    def cone(q):
+        position = np.column_stack([q, q])
+        return position, np.ones_like(position), np.zeros_like(position)
+
+    with pytest.raises(
+        InputError, match=r"meridian \(cone\): its low end must meet the axis at a right angle"
+    ):
+        Meridian("cone", cone, (0.0, 5.0))

@@ -192,6 +192,22 @@ def test_surfaces_on_no_cell(tmp_path):
         read_body(written(tmp_path, change))
 
 
+def test_surfaces_with_nodes_of_their_own(tmp_path):
+    def change(mesh):
+        mesh.points = np.vstack([mesh.points, [[9.0, 9.0, 0.0]]])
+        mesh.point_data["normal"] = np.vstack([mesh.point_data["normal"], [[1.0, 0.0, 0.0]]])
+        mesh.cells[1].data[0, 2] = len(mesh.points) - 1
+
+    with pytest.raises(InputError, match=r"a surface has nodes that belong to no cell"):
+        read_body(written(tmp_path, change))
+
+
+def test_groups_without_a_name(tmp_path):
+    draw_annulus(tmp_path / "drawn.msh", names=("",))
+    with pytest.raises(InputError, match=r"physical group \d+ has no name; name every group"):
+        read_body(tmp_path / "drawn.msh")
+
+
 def test_first_order_vtu(tmp_path):
     mesh = meshio.Mesh(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]), [("quad", [[0, 1, 2, 3]])])
     mesh.write(tmp_path / "part.vtu")
