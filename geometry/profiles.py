@@ -8,7 +8,7 @@ import numpy as np
 from geometry.body import FloatArray
 from geometry.checks import within
 from geometry.errors import InputError
-from geometry.meridian import Meridian
+from geometry.meridian import Curve, Meridian
 
 
 def sphere(radius: float, *, half: bool = False) -> Meridian:
@@ -91,6 +91,14 @@ def necked(
             f"give at least {0.5 * (radius - neck_radius):g} mm",
             shoulder=slope,
         )
+    heights = [0.0, neck_length, neck_length + slope]
+    knots = sorted({*heights, *(length - h for h in heights)})
+    knots = [k for i, k in enumerate(knots) if i == 0 or k - knots[i - 1] > 1e-9 * length]
+    curve = _shouldered(radius, length, neck_radius, neck_length, slope)
+    return Meridian(f"necked balloon of {radius:g} by {length:g} mm", curve, tuple(knots), tuple(knots[1:-1]))
+
+
+def _shouldered(radius: float, length: float, neck_radius: float, neck_length: float, slope: float) -> Curve:
     step = radius - neck_radius
 
     def curve(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -103,7 +111,4 @@ def necked(
         zero = np.zeros_like(z)
         return np.column_stack([r, z]), np.column_stack([dr, zero + 1]), np.column_stack([ddr, zero])
 
-    heights = [0.0, neck_length, neck_length + slope]
-    knots = sorted({*heights, *(length - h for h in heights)})
-    knots = [k for i, k in enumerate(knots) if i == 0 or k - knots[i - 1] > 1e-9 * length]
-    return Meridian(f"necked balloon of {radius:g} by {length:g} mm", curve, tuple(knots), tuple(knots[1:-1]))
+    return curve
