@@ -17,8 +17,8 @@ from geometry.build import build
 from geometry.shapes import Band, Layer, Tube
 from geometry.sizes import MeshSize
 from solver.material import Material
+from solver.model import Model
 from solver.parts import Electrode, Part, Support
-from solver.problem import Model
 from solver.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -352,11 +352,6 @@ def test_sheets_at_their_share_of_the_voltage():
     assert value(five[-1], "axial reaction end_high") == pytest.approx(
         value(one[-1], "axial reaction end_high"), rel=1e-8
     )
-
-
-def test_permittivity_enters_as_documented():
-    """2.8 times the vacuum's 8.8541878128e-6 N/kV² (CODATA 2018)."""
-    assert pytest.approx(2.4791725876e-5, rel=1e-10) == EPS
 
 
 def test_charge_of_a_shared_hot_face_is_counted_once():
