@@ -11,7 +11,7 @@ import tomllib
 
 import pytest
 import tomli_w
-from conftest import ROOT
+from plain_tube import ROOT
 
 from cases.__main__ import main
 from cases.reading import case_from_tables

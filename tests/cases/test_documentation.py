@@ -3,7 +3,7 @@
 
 import re
 
-from conftest import ROOT
+from plain_tube import ROOT
 
 from cases.schema import json_schema
 

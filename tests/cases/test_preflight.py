@@ -4,7 +4,7 @@ import subprocess
 import sys
 
 import pytest
-from conftest import ROOT
+from plain_tube import ROOT
 
 from cases import preflight
 
