@@ -16,7 +16,7 @@ from geometry.build import build
 from geometry.shapes import Band, Layer, Tube
 from geometry.sizes import MeshSize
 from solver.parts import Electrode, Support
-from solver.problem import Model
+from solver.model import Model
 from solver.stages import Stage
 
 pytestmark = pytest.mark.exact

@@ -1,0 +1,149 @@
+# SPDX-License-Identifier: MIT
+"""Breakdown margin against its closed form: strength by stretch and thickness, natural stretch.
+
+Strength E_b = field λ^m (h / h0)^n as measured by Huang, Shian, Diebold, Suo & Clarke, Appl. Phys. Lett. 101,
+122905 (2012): for an acrylic film n = -0.25, m = 0.63; how it meets natural stretch is an own derivation.
+"""
+
+import numpy as np
+import pytest
+from dielectric_cases import MU, follow, grid_body, sheet, strong, value, volts
+from exact import dielectric
+
+from geometry.build import build
+from geometry.shapes import Band, Layer, Tube
+from geometry.sizes import MeshSize
+from solver.model import Model
+from solver.parts import Electrode, NaturalStretch, Part, Sheets, Support
+from solver.stages import Stage
+
+pytestmark = pytest.mark.exact
+
+THICKNESS = 0.05  # mm, as drawn
+STRENGTHS = (
+    {"field": 80.0},
+    {"field": 80.0, "stretch_exponent": 0.63},
+    {"field": 51.0, "thickness_exponent": -0.25, "reference_thickness": 1.0},
+    {"field": 51.0, "stretch_exponent": 0.63, "thickness_exponent": -0.25, "reference_thickness": 1.0},
+)
+
+
+def disc(strength, natural, electrics="layered", count=1):
+    """Free disc whose film normal is the axis."""
+    body = grid_body(
+        "axisymmetric",
+        (2, 1),
+        lambda q: q * np.array([1.0, THICKNESS]),
+        "film",
+        {(0, 1): "outer", (1, 0): "end_low", (1, 1): "end_high"},
+        (0.0, 1.0),
+        bands={"film": ((1, 0), (1, 1))},
+    )
+    part = Part("film", strong(**strength), Sheets(count, THICKNESS / count), natural)
+    return Model(
+        body,
+        (part,),
+        (Support("end_low", "axial"),),
+        electrodes=(Electrode("film"),),
+        electrics=electrics,
+    )
+
+
+def margin(strength, field, stretch, thickness):
+    """E_b / E by the formula."""
+    limit = strength["field"] * stretch ** strength.get("stretch_exponent", 0.0)
+    exponent = strength.get("thickness_exponent", 0.0)
+    if exponent:
+        limit *= (thickness / strength["reference_thickness"]) ** exponent
+    return limit / field
+
+
+@pytest.mark.parametrize("strength", STRENGTHS)
+@pytest.mark.parametrize(("electrics", "count"), [("layered", 1), ("layered", 4), ("solved", 1)])
+def test_margin_of_a_free_film(strength, electrics, count):
+    """At λ = 1.15 (e = 0.655165547, recomputed): true field V/t λ², thickness t λ⁻², in-plane stretch λ."""
+    stretch, e = 1.15, 0.655165547
+    kv = volts(e, THICKNESS / count)
+    states, outcome = follow(
+        disc(strength, NaturalStretch(), electrics, count), Stage("on", voltages={"film": kv}, steps=2)
+    )
+    assert outcome.kind == "reached"
+    sheet_thickness = THICKNESS / count
+    field = kv / sheet_thickness * stretch**2
+    exact = margin(strength, field, stretch, sheet_thickness / stretch**2)
+    assert value(states[-1], "largest true field") == pytest.approx(field, rel=1e-5)
+    assert value(states[-1], "breakdown margin") == pytest.approx(exact, rel=1e-5)
+    assert states[-1].fields["breakdown margin"] == pytest.approx(exact, rel=1e-5)
+    assert value(states[0], "breakdown margin") == np.inf
+
+
+@pytest.mark.parametrize("natural", [(0.8, 1.0), (1.25, 1.0), (0.9, 1.1)])
+@pytest.mark.parametrize("strength", [STRENGTHS[0], STRENGTHS[3]])
+def test_margin_with_natural_stretch(strength, natural):
+    """A film g times as wide when free of stress, and swollen by s, is a film of thickness t s/g².
+
+    Own derivation: with Fe = λ and total stretch g s λ, the energy s³ [W(λ) - ε (V g²/(t s))² λ⁴/2] is that
+    of a film of natural thickness t s/g², so λ follows from its own nominal field; strength counts the
+    elastic stretch λ.
+    """
+    g, s = natural
+    e = 0.6
+    natural_thickness = THICKNESS * s / g**2
+    kv = volts(e, natural_thickness)
+    states, outcome = follow(
+        disc(strength, NaturalStretch(g, g, s)),
+        Stage("settle", steps=3),
+        Stage("on", voltages={"film": kv}, steps=2),
+    )
+    assert outcome.kind == "reached"
+    stretch = (1 + value(states[-1], "mean radial expansion")) / (g * s)
+    assert dielectric.film_field(stretch) == pytest.approx(e, rel=1e-4)
+    assert value(states[-1], "largest stretch") == pytest.approx(stretch, rel=1e-6)
+    field = kv / natural_thickness * stretch**2
+    assert value(states[-1], "largest true field") == pytest.approx(field, rel=1e-5)
+    exact = margin(strength, field, stretch, natural_thickness / stretch**2)
+    assert value(states[-1], "breakdown margin") == pytest.approx(exact, rel=1e-5)
+
+
+def test_smallest_margin_is_at_the_inner_face_of_a_thick_tube():
+    """Radial field.
+
+    Largest at the inner face, V / (a ln(b/a)); held at its drawn size by both ends and no motion.
+    """
+    kv, ratio = 1e-3, 1.5
+    body = build(
+        Tube(1.0, 0.5, (Layer("wall", ratio - 1),)),
+        MeshSize(along=0.5, through=4),
+        (Band("whole", "wall", 0.0, 0.5),),
+    )
+    model = Model(
+        body,
+        (sheet("wall", ratio - 1, material=strong(field=80.0)),),
+        (Support("end_low", "all"), Support("end_high", "all")),
+        electrodes=(Electrode("whole"),),
+        electrics="solved",
+    )
+    states, _ = follow(model, Stage("on", voltages={"whole": kv}, steps=1))
+    assert value(states[-1], "breakdown margin") == pytest.approx(80.0 / (kv / np.log(ratio)), rel=1e-2)
+    assert states[-1].places["breakdown margin"][0] == pytest.approx(1.0, rel=1e-9)
+    assert states[-1].places["largest true field"][0] == pytest.approx(1.0, rel=1e-9)
+
+
+def test_exceeded_strength_is_remarked_and_the_path_goes_on():
+    """Margin 1 is passed at a nominal field below 0.6.
+
+    The film goes on to it and the outcome says from where.
+    """
+    weak = {"field": 0.5 * float(volts(1.0, 1.0))}  # true e = 0.5 breaks the sheet
+    states, outcome = follow(
+        disc(weak, NaturalStretch()), Stage("on", voltages={"film": volts(0.6, THICKNESS)}, steps=6)
+    )
+    assert outcome.kind == "reached"
+    margins = [value(s, "breakdown margin") for s in states]
+    assert margins == sorted(margins, reverse=True)
+    assert margins[1] > 1 > margins[-1]
+    first = next(s for s, m in zip(states, margins, strict=True) if m < 1)
+    volts_there = first.loads["voltage film"].value
+    assert outcome.remarks == (f"breakdown field exceeded from voltage film {volts_there:.4g} kV on",)
+    true = value(states[-1], "largest true field") / np.sqrt(MU)
+    assert margins[-1] == pytest.approx(weak["field"] / true / np.sqrt(MU), rel=1e-9)
