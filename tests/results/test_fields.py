@@ -1,12 +1,15 @@
 # SPDX-License-Identifier: MIT
 """The field files as VTK's own readers and cells see them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from synthetic_parts import INNER, LENGTH, OUTER, STRENGTH, meridian_tube, solid_tube, tetra_block
 from synthetic_runs import states
 
 from geometry.errors import InputError
+from results.facets import CELL_FACES
 from results.fields import VTK_CELL_TYPES, FieldGrid, in_space
 from results.rendering import off_screen
 from results.run_record import open_run
@@ -50,14 +53,19 @@ def test_the_stock_reader_gives_the_values_of_the_solver(request, fixture, cell)
     )
     stress = state.fields["Cauchy stress"]
     np.testing.assert_allclose(
-        arrays["Cauchy stress [MPa]"][corners].reshape(stress.shape), stress, atol=ROUNDING
+        arrays["Cauchy stress [MPa]"][corners].reshape(stress.shape), stress, rtol=0, atol=ROUNDING
     )
     np.testing.assert_allclose(
-        arrays["largest principal stress [MPa]"][corners], np.linalg.eigvalsh(stress)[..., -1], atol=1e-12
+        arrays["largest principal stress [MPa]"][corners],
+        np.linalg.eigvalsh(stress)[..., -1],
+        rtol=0,
+        atol=1e-12,
     )
     stretches = arrays["principal stretches [1]"][corners]
     np.testing.assert_allclose(stretches, state.fields["principal stretches"], rtol=ROUNDING)
-    np.testing.assert_allclose(arrays["pressure [MPa]"][corners], state.fields["pressure"], atol=ROUNDING)
+    np.testing.assert_allclose(
+        arrays["pressure [MPa]"][corners], state.fields["pressure"], rtol=0, atol=ROUNDING
+    )
     # Inside the band and outside it: the jump at its edge must not be smeared.
     np.testing.assert_allclose(
         arrays["true field [kV/mm]"][corners], state.fields["true field"], rtol=ROUNDING
@@ -97,6 +105,20 @@ def test_values_of_neighbouring_cells_are_averaged(tube):
     at_seam = np.isclose(tube.points[grid.nodes, 1], 2.0)
     assert at_seam.sum() > 0
     np.testing.assert_allclose(average[at_seam], 2.0, rtol=ROUNDING)
+
+
+def test_margins_average_as_field_over_strength(tube):
+    """Margins 2 and 6 are loads 1/2 and 1/6: 1/3 between them; 2 and no field: 1/4."""
+    state = next(states(tube))
+    height = tube.points[tube.cells[:, 8], 1]
+    margin = np.select([height < 2.0, height < 4.0], [2.0, 6.0], np.inf)[:, None] * np.ones(9)
+    plain = FieldGrid(replace(tube, bands={}))
+    arrays = plain.point_arrays(replace(state, fields={"breakdown margin": margin}))
+    found = arrays["breakdown margin [1]"]
+    height = tube.points[plain.nodes, 1]
+    np.testing.assert_allclose(found[np.isclose(height, 2.0)], 3.0, rtol=ROUNDING)
+    np.testing.assert_allclose(found[np.isclose(height, 4.0)], 12.0, rtol=ROUNDING)
+    assert np.isnan(found[height > 4.5]).all()
 
 
 def test_pyvista_opens_the_collection(solid_run, solid):
@@ -226,8 +248,27 @@ def test_our_own_reader_gives_what_was_written(tmp_path):
     np.testing.assert_array_equal(off_screen().read(tmp_path / "x.vtu")["long [mm]"], long)
 
 
-def test_first_order_cells_are_refused(tube):
-    from dataclasses import replace
+@pytest.mark.parametrize("cell_type", VTK_CELL_TYPES)
+def test_faces_run_around_the_cell_as_vtk_places_its_nodes(cell_type):
+    from vtkmodules.vtkCommonDataModel import vtkGenericCell
 
+    cell = vtkGenericCell()
+    cell.SetCellType(VTK_CELL_TYPES[cell_type])
+    places = np.array(cell.GetParametricCoords()).reshape(-1, 3)
+    centre = places.mean(axis=0)
+    corners = {"quad9": 2, "hexahedron27": 4, "tetra10": 3}[cell_type]
+    for face in CELL_FACES[cell_type]:
+        corner, rest = places[face[:corners]], places[face[corners:]]
+        following = np.roll(corner, -1, axis=0)
+        sides = 0.5 * (corner + following)[: corners if corners > 2 else 1]
+        np.testing.assert_array_equal(rest[: len(sides)], sides)
+        if corners == 4:
+            np.testing.assert_array_equal(rest[-1], corner.mean(axis=0))
+        along = corner[1] - corner[0]
+        normal = np.cross(along, corner[2] - corner[0] if corners > 2 else [0.0, 0.0, 1.0])
+        assert normal @ (corner.mean(axis=0) - centre) > 0
+
+
+def test_first_order_cells_are_refused(tube):
     with pytest.raises(InputError, match=r"'quad'.*quad9"):
         FieldGrid(replace(tube, cell_type="quad"))

@@ -17,7 +17,7 @@ GAP = "\N{NO-BREAK SPACE}"
     ("name", "value", "unit", "expected"),
     [
         # 1 mmHg = 133.322387415 Pa (from memory: the conventional millimetre of mercury).
-        ("pressure", 0.0159986864898, "MPa", "120 mmHg"),
+        ("pressure", 0.133322387415, "MPa", "1000 mmHg"),
         ("pressure", 0.25, "MPa", "0.25 MPa"),
         ("peak stress", 0.05, "MPa", "50 kPa"),
         ("peak stress", 0.82345, "MPa", "0.8235 MPa"),
