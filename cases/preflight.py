@@ -30,7 +30,7 @@ PYTHON_PACKAGES = ("python3", "python3-venv", "python3-dev")
 # (alternatives, any of which will do; what needs it; Debian package)
 LIBRARIES = (
     (("libGL.so.1",), "the mesher and the 3-D views", "libgl1"),
-    (("libEGL.so.1", "libOSMesa.so.8"), "the 3-D views without a screen (they would crash)", "libegl1"),
+    (("libEGL.so.1", "libOSMesa.so.8"), "the 3-D views, which would crash without it", "libegl1"),
     (("libGLU.so.1",), "the mesher", "libglu1-mesa"),
     (("libXft.so.2",), "the mesher", "libxft2"),
     (("libXcursor.so.1",), "the mesher", "libxcursor1"),
@@ -105,7 +105,7 @@ def _libraries(loads: Callable[[str], bool]) -> list[Lack]:
     found = []
     for names, purpose, package in LIBRARIES:
         if not any(loads(name) for name in names):
-            found.append(Lack(f"{' or '.join(names)} is missing: {purpose} need it.", (package,)))
+            found.append(Lack(f"{' or '.join(names)} is missing: needed by {purpose}.", (package,)))
     return found
 
 
