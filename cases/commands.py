@@ -22,6 +22,7 @@ def check(options: argparse.Namespace) -> int:
     from cases.building import body_of
     from cases.cost import cost_of
     from cases.environment import needs_libraries
+    from cases.requirements import reported
     from cases.resolved import case_hash, to_toml
     from geometry.quality import quality
 
@@ -29,10 +30,12 @@ def check(options: argparse.Namespace) -> int:
     needs_libraries()
     body = body_of(case)
     print(to_toml(case))
+    names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in reported(case).items())
     lines = [
         f"case hash {case_hash(case)}",
         *quality(body).table().splitlines(),
         *cost_of(case, body).lines(),
+        f"reports: {names}",
     ]
     print("\n".join(f"# {line}" for line in lines))
     return 0
@@ -49,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
     refuse_folder(folder, case)
     if is_finished(folder, case) and not options.again:
         print(f"{folder} holds the finished run of this case; --again runs it anew")
-        return _tell(folder)
+        return _tell(folder, report=not options.no_report)
     needs_libraries()
     if options.expect_ranks is None:
         print(f"running {case.title}\nin {folder}", file=sys.stderr)
@@ -147,7 +150,7 @@ def _arguments(options: argparse.Namespace, folder: Path) -> list[str]:
 
 
 def _tell(folder: Path, *, report: bool = False) -> int:
-    """Say how the run ended, what was required, and where the report is, which is made if asked for."""
+    """Say how the run ended and what was required; make the report if asked for, say where it is."""
     from results.folder_files import REPORT
     from results.run_record import open_run
     from results.trade_units import show
@@ -161,11 +164,11 @@ def _tell(folder: Path, *, report: bool = False) -> int:
             f"  {'met    ' if v.met else 'NOT MET'}  {v.quantity}: {value} ({v.condition} {limit}, {v.where})"
         )
     sys.stdout.flush()
-    if report:
+    made = folder / REPORT
+    if report and not made.exists():
         from results.report import write_report
 
         print("making the report", file=sys.stderr)
         write_report(folder)
-    made = folder / REPORT
     print(f"report: {made}" if made.exists() else f"run folder: {folder}")
     return 0

@@ -52,6 +52,7 @@ def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, t
     assert f"# case hash {case_hash(case)}" in done.stdout
     assert "unknowns (" in done.stdout
     assert "# 5 steps, about " in done.stdout
+    assert "# reports: mean radial expansion, " in done.stdout
     assert "minimum scaled Jacobian" in done.stdout
 
 
@@ -247,3 +248,61 @@ def test_schema_describes_every_key(annelid):
         "string",
     ]
     assert "null" not in json.dumps(schema)
+
+
+def test_no_equilibrium_at_all_exits_with_1_and_keeps_the_outcome(case_file, tmp_path, monkeypatch, capsys):
+    from solver.errors import NoEquilibrium
+    from solver.path import Path as EquilibriumPath
+
+    def fail(*_, **__):
+        raise NoEquilibrium("no equilibrium without loads: residual 3.2e-2")
+
+    monkeypatch.setattr(EquilibriumPath, "follow", fail)
+    assert main(["run", str(case_file), str(tmp_path / "run"), "--no-report"]) == 1
+    assert "no equilibrium without loads: residual 3.2e-2" in capsys.readouterr().out
+    assert status(tmp_path / "run") == "finished"
+
+
+def test_what_breaks_a_run_is_kept_in_its_log(case_file, tmp_path, monkeypatch, capsys):
+    from solver.path import Path as EquilibriumPath
+
+    def fail(*_, **__):
+        raise RuntimeError("the factory burns")
+
+    monkeypatch.setattr(EquilibriumPath, "follow", fail)
+    assert main(["run", str(case_file), str(tmp_path / "run"), "--no-report"]) == 1
+    log = tmp_path / "run" / "log.txt"
+    assert (
+        f"unexpected error: RuntimeError: the factory burns. The details are in {log}"
+        in capsys.readouterr().err
+    )
+    assert "Traceback" in log.read_text()
+    assert status(tmp_path / "run") == "unfinished"
+
+
+def test_a_terminal_gets_a_bar(case_file, tmp_path):
+    """On a pseudo-terminal the progress is drawn in place and taken away at the end."""
+    import pty
+
+    leader, follower = pty.openpty()
+    command = [sys.executable, "-m", "cases", "run", str(case_file), "run", "--no-report"]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm", "COLUMNS": "120"}
+    process = subprocess.Popen(
+        command, cwd=tmp_path, env=environment, stderr=follower, stdout=subprocess.DEVNULL
+    )
+    os.close(follower)
+    shown = b""
+    while True:
+        try:
+            chunk = os.read(leader, 4096)
+        except OSError:  # Linux says so when the other side is closed
+            break
+        if not chunk:
+            break
+        shown += chunk
+    os.close(leader)
+    assert process.wait(timeout=60) == 0
+    text = shown.decode()
+    assert "100 %" in text
+    assert "energise 1.000" in text
+    assert "\x1b[" in text
