@@ -28,10 +28,10 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     """Mesh a shape.
 
     Args:
-        shape: Tube, sleeve or balloon.
+        shape: Tube, sleeve, balloon or dome.
         size: Which model, and how fine.
         bands: Ring electrodes; the mesh has cell edges exactly at their edges.
-        lines: Further heights Z at which cell edges shall lie, mm.
+        lines: Further heights Z (on a dome: radii R) at which cell edges shall lie, mm.
 
     Returns:
         The body; all its nodes, mid-side nodes too, lie on the true shape.

@@ -9,7 +9,7 @@ import numpy as np
 from geometry.body import FloatArray
 from geometry.errors import InputError
 from geometry.meridian import Meridian
-from geometry.shapes import Balloon, Shape, Sleeve, Tube
+from geometry.shapes import Balloon, Dome, Shape, Sleeve, Tube
 
 _GAUSS = 12  # points per piece of a meridian
 
@@ -17,7 +17,8 @@ _GAUSS = 12  # points per piece of a meridian
 def lumen_volume(shape: Shape) -> float:
     """Return the volume that a shape encloses, between the planes of its ends where these are open, mm^3.
 
-    Tube: pi a^2 L. Balloon: the integral of pi R^2 dZ along the meridian. A solid sleeve encloses nothing.
+    Tube: pi a^2 L. Balloon, dome: the integral of pi R^2 dZ along the meridian. A solid sleeve encloses
+    nothing.
     """
     if isinstance(shape, Tube):
         return math.pi * shape.inner_radius**2 * shape.length
@@ -30,7 +31,7 @@ def lumen_volume(shape: Shape) -> float:
 def region_volume(shape: Shape, region: str) -> float:
     """Return the volume of a layer, core or cap, mm^3.
 
-    The layer of a balloon between the offsets t1 and t2 from the meridian has, by Pappus, the volume
+    The layer of a balloon or dome between the offsets t1 and t2 from the meridian has, by Pappus, the volume
     2 pi times the integral of (R + t n_R) (1 + t kappa) over arc length and t, taken exactly in t.
 
     Raises:
@@ -51,7 +52,7 @@ def region_volume(shape: Shape, region: str) -> float:
 
 
 def _layer_volume(shape: Shape, low: float, high: float) -> float:
-    if isinstance(shape, Balloon):
+    if isinstance(shape, Balloon | Dome):
         position, _, normal, curvature, weight = _sampled(shape.meridian)
         radius, outward = position[:, 0], normal[:, 0]
         first = (high - low) * radius

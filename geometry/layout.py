@@ -4,16 +4,18 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 
 from geometry.body import FloatArray, IntArray
+from geometry.caps import arc_at_radius
 from geometry.checks import all_different
 from geometry.drawing import Drawing, Place, Placed
 from geometry.errors import InputError
-from geometry.lines import CLOSE, Heights, divide, merged, pieces, stack
-from geometry.shapes import Balloon, Band, Shape, Sleeve, Tube
+from geometry.lines import CLOSE, Heights, Radii, divide, merged, pieces, stack
+from geometry.shapes import Balloon, Band, Dome, Shape, Sleeve, Tube
 from geometry.sizes import MeshSize
 
 _X_LOW, _X_HIGH, _Y_LOW, _Y_HIGH = range(4)
@@ -21,7 +23,7 @@ _LARGEST_TURN = math.radians(30.0)  # of the meridian along one element, however
 
 
 def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    """Return the drawing of a shape with grid lines at the band edges and at ``lines`` (heights, mm).
+    """Return the drawing of a shape with grid lines at the band edges and at ``lines`` (mm).
 
     Raises:
         InputError: If a band or line does not lie on the shape, or bands overlap.
@@ -31,7 +33,7 @@ def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence
         return _tube(shape, size, bands, lines)
     if isinstance(shape, Sleeve):
         return _sleeve(shape, size, bands, lines)
-    return _balloon(shape, size, bands, lines)
+    return _shell(shape, size, bands, lines)
 
 
 def _check_bands(shape: Shape, bands: Sequence[Band]) -> None:
@@ -119,10 +121,18 @@ def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequenc
     return frame.drawing(side_name, place, edges, bands)
 
 
-def _balloon(shape: Balloon, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
+def _edges(shape: Balloon | Dome) -> Heights:
+    """Return how bands and lines are told on a curved wall: by heights, on a dome by radii."""
+    meridian, ends = shape.meridian, (0.0, shape.meridian.length)
+    if isinstance(shape, Dome):
+        return Radii(shape.hole_radius, shape.rim_radius, locate=partial(arc_at_radius, meridian), ends=ends)
+    low_z, high_z = meridian.at(np.array(ends)).position[:, 1]
+    return Heights(float(low_z), float(high_z), locate=meridian.arc_at_height, ends=ends)
+
+
+def _shell(shape: Balloon | Dome, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
     meridian, length = shape.meridian, shape.meridian.length
-    low_z, high_z = meridian.at(np.array([0.0, length])).position[:, 1]
-    edges = Heights(float(low_z), float(high_z), locate=meridian.arc_at_height, ends=(0.0, length))
+    edges = _edges(shape)
     y = merged(np.concatenate([edges.lines(bands, lines), meridian.arcs(meridian.corners)]), length)
     low_pole, high_pole = meridian.poles
     if size.model != "axisymmetric":

@@ -68,6 +68,22 @@ class Heights:
         return merged(np.array([first, last, *found]), last - first)
 
 
+@dataclass(frozen=True)
+class Radii(Heights):
+    """Radii R turned into grid lines along a part whose radius falls along its lines, such as a dome.
+
+    Attributes are those of heights, with radii in their place.
+    """
+
+    def of_band(self, band: Band) -> tuple[float, float]:
+        """Return the grid lines of a band's edges, ascending: the outer edge comes first.
+
+        Raises:
+            InputError: If the band reaches beyond its layer.
+        """
+        return self._of_edge(band, "outer", band.high), self._of_edge(band, "inner", band.low)
+
+
 def stack(layers: Sequence[Layer]) -> FloatArray:
     """Return the distances of the layer faces from the inner face, shape (layers + 1,), mm."""
     return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in layers])])

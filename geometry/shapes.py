@@ -2,10 +2,14 @@
 """The shapes a user can ask for, each a record of numbers in mm."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
+import numpy as np
+
+from geometry.caps import arc_at_radius, dome_meridian, offset_frame
 from geometry.checks import RESERVED_REGIONS, all_different, usable_name, within
 from geometry.errors import InputError
-from geometry.meridian import Meridian
+from geometry.meridian import Frame, Meridian
 
 ENDS = ("open", "capped")
 
@@ -32,13 +36,14 @@ class Layer:
 
 @dataclass(frozen=True)
 class Band:
-    """A ring electrode: one layer between two heights.
+    """A ring electrode: one layer between two heights, or on a dome between two radii.
 
     Attributes:
         name: Band name; its faces become the surfaces ``<name>.inner`` and ``<name>.outer``.
         region: The layer it covers, through its whole thickness.
-        low: Lower edge, height Z on the inner face of the wall, mm.
-        high: Upper edge, mm.
+        low: Lower edge, height Z on the inner face of the wall, mm. On a dome, which may hardly rise, the
+            edge nearer the axis: its radius R on the inner face; 0 covers the pole.
+        high: Upper edge, on a dome the edge farther from the axis, mm.
 
     Raises:
         InputError: If the name cannot be used or ``low`` is not below ``high``.
@@ -152,7 +157,82 @@ class Balloon:
         self.meridian.check_wall(sum(layer.thickness for layer in self.layers))
 
 
-Shape = Tube | Sleeve | Balloon
+@dataclass(frozen=True)
+class Dome:
+    """A cap of revolution, shallow or deep, with or without a hole in its middle: a dome or funnel valve.
+
+    Its inner face, on the hollow side below, runs from the rim (R = rim_radius, Z = 0, ring ``end_low``) up
+    to the pole or to the edge of the hole (R = hole_radius, Z = rise, ring ``end_high``). The layers are
+    offset outwards along the normal, so both rings stand at right angles to the wall. Bands and lines are
+    given by radii. Where a dome may buckle, ``mesh.along`` should be at most a third of ``ripple_length``.
+
+    Attributes:
+        rim_radius: Radius of the inner face at the rim, mm.
+        rise: Height of the inner face at the pole, or at the edge of the hole, above the rim, mm.
+        layers: Layers from inside to outside.
+        hole_radius: Radius of the hole in the inner face, mm; 0 for a closed dome.
+        profile: ``"spherical"`` (up to a hemisphere), ``"parabolic"`` or ``"funnel"``, a straight cone.
+        tip_radius: A funnel without a hole ends in a sphere of this radius (of the inner face), mm.
+
+    Raises:
+        InputError: If a length is outside its range, lengths and profile do not go together, or names clash.
+    """
+
+    rim_radius: float
+    rise: float
+    layers: tuple[Layer, ...]
+    hole_radius: float = 0.0
+    profile: str = "spherical"
+    tip_radius: float = 0.0
+
+    def __post_init__(self) -> None:
+        _check_layers(self.layers)
+        self.meridian  # noqa: B018 (checks the lengths)
+
+    @cached_property
+    def meridian(self) -> Meridian:
+        """The inner face of the wall."""
+        return dome_meridian(
+            self.profile,
+            self.rim_radius,
+            self.rise,
+            hole_radius=self.hole_radius,
+            tip_radius=self.tip_radius,
+        )
+
+    @property
+    def thickness(self) -> float:
+        """Thickness of the wall, mm."""
+        return sum(layer.thickness for layer in self.layers)
+
+    @property
+    def ripple_length(self) -> float:
+        """Least sqrt(R t) along the wall, mm: the length over which edge effects and buckles run.
+
+        R is the radius of curvature around the axis, of the inner face; t the thickness of the wall.
+        """
+        arc = np.linspace(0.0, self.meridian.length, 200)
+        frame = self.meridian.at(arc[: -1 if self.meridian.poles[1] else None])
+        return float(np.sqrt(self.thickness * np.min(frame.position[:, 0] / frame.normal[:, 0])))
+
+    def at_radius(self, radius: float, *, depth: float = 0.5) -> Frame:
+        """Return the point of the wall at a radius: position, tangent, normal, curvature, one row each.
+
+        Args:
+            radius: Radius R of the point, mm.
+            depth: Where in the wall, from 0 (inner face) over 0.5 (middle surface) to 1 (outer face).
+
+        Raises:
+            InputError: If the wall has no such radius at this depth.
+        """
+        within("depth", depth, least=0.0, most=1.0)
+        offset = depth * self.thickness
+        return offset_frame(
+            self.meridian, arc_at_radius(self.meridian, radius, "radius", offset=offset), offset
+        )
+
+
+Shape = Tube | Sleeve | Balloon | Dome
 
 
 def _check_layers(layers: tuple[Layer, ...]) -> None:
