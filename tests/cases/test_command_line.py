@@ -195,7 +195,7 @@ def test_ranks_that_are_not_one_run_are_told(annelid, case_file, tmp_path):
 
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGKILL])
 def test_an_interrupted_run_says_so_and_a_rerun_works(annelid, case_file, tables, tmp_path, end):
-    tables["stages"][1]["steps"] = 150
+    tables["stages"][1]["steps"] = 60
     case_file.write_text(tomli_w.dumps(tables))
     command = [sys.executable, "-m", "cases", "run", str(case_file), "run", "--no-report"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}

@@ -111,7 +111,7 @@ def test_counterpulsation_takes_the_pressure_of_a_long_tube_at_its_volume(tmp_pa
     radius = 6.5 * (1 + at_stage_end(run, "fill", "radial expansion middle"))
     zone = Zone(230.0, [Ring(6.5, 6.75, elastic(yeoh(0.4, 0.02, 0.005)))])
     # The necks stretch a little less than the body, so that the body is not exactly at its drawn length.
-    assert at_stage_end(run, "fill", "pressure") == pytest.approx(zone.balance(radius, 1.0)[0], rel=0.02)
+    assert at_stage_end(run, "fill", "pressure") == pytest.approx(zone.balance(radius, 1.0)[0], rel=0.01)
 
 
 @pytest.mark.reference
@@ -128,8 +128,8 @@ def test_two_material_sleeve_gives_way_more_where_the_voltage_is_higher(tmp_path
 
     low, high, gaps = (a / 5 - 1 for a in inner_radii([zone(17, 1.8), zone(17, 1.2), zone(6, 0)], 80 * MMHG))
     assert low > high > gaps > 0
-    assert at_stage_end(run, "energise", "radial expansion low_middle") == pytest.approx(low, abs=4e-3)
-    assert at_stage_end(run, "energise", "radial expansion high_middle") == pytest.approx(high, abs=4e-3)
+    assert at_stage_end(run, "energise", "radial expansion low_middle") == pytest.approx(low, abs=5e-4)
+    assert at_stage_end(run, "energise", "radial expansion high_middle") == pytest.approx(high, abs=5e-4)
 
 
 def test_summaries_hold_verdicts_facts_and_definitions(tmp_path):

@@ -1,0 +1,10 @@
+# SPDX-License-Identifier: MIT
+"""One thread a process: the tests compare numbers, and the machine may be shared.
+
+This file also puts its folder on the import path, so that every test can say ``from exact import tube``.
+"""
+
+import os
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("UCX_TLS", "self,sm,tcp")
