@@ -13,6 +13,7 @@ import ufl
 from dolfinx import fem, la
 from mpi4py import MPI
 from numpy.typing import NDArray
+from petsc4py import PETSc
 
 from geometry.body import FloatArray
 from geometry.elements import shape_values
@@ -103,6 +104,8 @@ class Evaluation:
         residual: float,
         factorisations: int,
         modes: tuple[int, int],
+        critical: str = "",
+        mode: PETSc.Vec | None = None,
     ) -> Equilibrium | None:
         """The state read last by ``read_fields`` as a record on the first rank, else ``None``; collective.
 
@@ -115,9 +118,12 @@ class Evaluation:
             residual: Last relative residual.
             factorisations: Factorisations spent.
             modes: Unstable modes under given loads and under the control in force.
+            critical: Kind of the critical point, if the state is one.
+            mode: Its mode, laid out like the unknowns.
         """
         values = self._fields
         displacement = self.displacement()
+        shape = self._mode_shape(mode)
         energies = self._energies(loads)
         reactions = self._reactions()
         volume = self.system.volume() if self.system.volume_form is not None else None
@@ -156,6 +162,8 @@ class Evaluation:
             fields=fields,
             profiles=profiles,
             places=places,
+            critical=critical,
+            mode=shape,
         )
 
     def read_fields(self) -> bool:
@@ -192,16 +200,25 @@ class Evaluation:
 
     def displacement(self) -> FloatArray | None:
         """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm."""
+        return self._gather_nodes(self.problem.unknowns[0].x.array)
+
+    def _mode_shape(self, mode: PETSc.Vec | None) -> FloatArray | None:
+        """Displacement part of a mode in body order on the first rank, largest motion 1."""
+        shape = None if mode is None else self._gather_nodes(mode.array_r)
+        return None if shape is None else shape / np.abs(shape).max()
+
+    def _gather_nodes(self, values: FloatArray) -> FloatArray | None:
+        """Owned displacement-like dofs (first in ``values``) in body order on the first rank."""
         problem = self.problem
         space = problem.spaces[0]
         owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
-        mine = problem.unknowns[0].x.array[: owned * bs].reshape(owned, bs)
+        mine = values[: owned * bs].reshape(owned, bs)
         parts = problem.comm.gather((problem.node_of_dof[:owned], mine))
         if parts is None:
             return None
         every = np.zeros((len(problem.model.body.points), bs))
-        for nodes, values in parts:
-            every[nodes] = values
+        for nodes, part in parts:
+            every[nodes] = part
         return every
 
     def _gather_cells(self, mine: FloatArray) -> FloatArray | None:

@@ -8,6 +8,7 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 from petsc4py import PETSc
 
+from solver.control import Control
 from solver.errors import NoEquilibrium
 from solver.loads import Loads
 from solver.system import System
@@ -50,38 +51,36 @@ class Scales:
 
 
 class Newton:
-    """Solver of R(x; loads) = 0, or of that and V(x) = V* with the pressure as multiplier.
+    """Solver of R(x; loads) = 0, or of that and one more condition with a load parameter as multiplier.
 
     Attributes:
         system: The equations.
-        pressure: Lumen pressure of the last solution, MPa (an unknown under volume control).
+        scales: Reference magnitudes.
+        factorised: Whether the factor at hand belongs to a state nearby.
     """
 
     def __init__(self, system: System, scales: Scales, tolerance: Tolerance | None = None) -> None:
         self.system = system
         self.scales = scales
         self.tolerance = tolerance or Tolerance()
-        self._dx = system.vector()
-        self._a = system.vector()
+        self._dx, self._f, self._a, self._g = (system.vector() for _ in range(4))
         self.factorised = False
-        self.pressure = 0.0
 
-    def solve(self, loads: Loads, *, volume: float | None = None) -> Convergence:
+    def solve(self, loads: Loads, control: Control | None = None) -> Convergence:
         """Find the equilibrium near the present ``system.x``; on return the residual is converged.
 
         Args:
-            loads: Loads in force; the pressure is only the first guess when ``volume`` is given.
-            volume: Enclosed volume of the whole part to reach, mm³.
+            loads: Loads in force; overridden by those of ``control`` if there is one.
+            control: Condition whose multiplier is an unknown; its ``λ`` is the first guess and the result.
 
         Raises:
             NoEquilibrium: The iteration diverged, stalled or met a singular tangent.
         """
         system = self.system
-        system.apply(loads)
-        self.pressure = loads.pressure
+        system.apply(loads if control is None else control.loads)
         first = last = math.inf
         for iteration in range(ITERATIONS + 1):
-            error = self._error(volume)
+            error = self._error(control)
             if error <= 1:
                 return Convergence(iteration, error * self.tolerance.force)
             if not math.isfinite(error) or error > GROWTH_LIMIT * min(first, 1e12):
@@ -91,32 +90,40 @@ class Newton:
                 system.factorise()
                 self.factorised = True
             last = error
-            self._correct(volume)
+            self._correct(control)
         raise NoEquilibrium(
             f"no convergence in {ITERATIONS} iterations", residual=error, iterations=ITERATIONS
         )
 
-    def _correct(self, volume: float | None) -> None:
-        """One step of [K, -f; fᵀ, 0] (Δx, ΔP) = (-R, V* - V); the border only under volume control."""
+    def border(self, control: Control) -> tuple[PETSc.Vec, float]:
+        """K⁻¹f of a control and gᵀK⁻¹f + h, with the tangent factorised last."""
+        control.direction(self._f)
+        self.system.solve(self._f, self._a)
+        control.condition.gradient(self._g)
+        return self._a, float(self._g.dot(self._a)) + control.condition.slope()
+
+    def gradient_product(self, vector: PETSc.Vec) -> float:
+        """Product gᵀv with the gradient of the condition that ``border`` took last."""
+        return float(self._g.dot(vector))
+
+    def _correct(self, control: Control | None) -> None:
+        """One step of [K, -f; gᵀ, h] (Δx, Δλ) = (-R, c* - c); the border only under a control."""
         system = self.system
         system.solve(system.residual, self._dx)
         self._dx.scale(-1.0)
-        if volume is not None:
-            system.solve(self.free(system.f), self._a)
-            defect = (volume - system.volume()) / system.problem.model.body.copies
-            ΔP = (defect - system.f.dot(self._dx)) / system.f.dot(self._a)
-            self._dx.axpy(ΔP, self._a)
-            self.pressure += ΔP
+        if control is None:
+            system.x.axpy(1.0, self._dx)
+            return
+        a, pivot = self.border(control)
+        if pivot == 0 or not math.isfinite(pivot):
+            raise NoEquilibrium("the control does not act on the condition", residual=pivot)
+        Δλ = (control.defect() - float(self._g.dot(self._dx))) / pivot
+        self._dx.axpy(Δλ, a)
         system.x.axpy(1.0, self._dx)
-        if volume is not None:
-            system.set_pressure(self.pressure)
+        control.λ += Δλ
+        system.apply(control.loads)
 
-    def free(self, vector: PETSc.Vec) -> PETSc.Vec:
-        """The vector with zeros at fixed unknowns (in place)."""
-        self.system.zero_fixed(vector)
-        return vector
-
-    def _error(self, volume: float | None) -> float:
+    def _error(self, control: Control | None) -> float:
         """Largest residual over its tolerance; 1 is converged."""
         system, tolerance = self.system, self.tolerance
         system.assemble_residual()
@@ -127,8 +134,6 @@ class Newton:
         if charge:
             held = system.block_norms(system.raw)[2]
             errors.append(charge[0] / max(tolerance.force * held, 1e-16))
-        if volume is not None:
-            errors.append(
-                abs(system.volume() - volume) / (tolerance.volume * max(volume, self.scales.volume))
-            )
+        if control is not None:
+            errors.append(abs(control.defect()) / (tolerance.volume * control.condition.scale))
         return max(errors) if all(math.isfinite(e) for e in errors) else math.inf

@@ -1,27 +1,30 @@
 # SPDX-License-Identifier: MIT
-"""Following a model through its stages: steps, tangent prediction, stability, outcome."""
+"""Following a model through its stages: steps, stability, critical points, outcome."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import numpy as np
-from petsc4py import PETSc
 
 from geometry.errors import InputError
+from solver.beyond import jump, limit_ahead
+from solver.critical import Critical, locate
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
 from solver.loads import Loads, describe
 from solver.model import Model
+from solver.modes import SoftMode, softest_modes
 from solver.newton import Convergence, Newton, Scales, Tolerance
 from solver.problem import Problem
 from solver.records import Equilibrium, Outcome
-from solver.stages import Motion, Stage, check_stages, motion_of
+from solver.stages import Stage, check_stages, motion_of
 from solver.system import System
+from solver.track import Track
 
-# A correction of the predicted state below this share of the part's size is never called a jump.
-_SMALL_MOVE = 0.02
+BEYOND = ("stop", "follow", "jump")
+_SEARCH_BELOW = 1 / 16  # share of a full step below which a load-controlled stage looks for a limit ahead
 
 Observer = Callable[[Equilibrium], None]
 Progress = Callable[[str, float], None]
@@ -35,7 +38,8 @@ class Stepping:
         smallest: Step floor as a share of a stage; below it the path ends.
         easy: A step that takes at most this many iterations lets a halved step grow again.
         beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the
-            control in force, ``"follow"`` goes on and marks such states.
+            control in force, ``"follow"`` goes on and marks such states, ``"jump"`` moves under given
+            loads to the next stable state, as a real part would.
         tolerance: Convergence tolerances.
     """
 
@@ -47,8 +51,20 @@ class Stepping:
     def __post_init__(self) -> None:
         if not 0 < self.smallest <= 1:
             raise InputError(f"stepping.smallest is {self.smallest}; it must lie in (0, 1]", key="smallest")
-        if self.beyond_instability not in ("stop", "follow"):
-            raise InputError("stepping.beyond_instability must be stop or follow", key="beyond_instability")
+        if self.beyond_instability not in BEYOND:
+            raise InputError(
+                f"stepping.beyond_instability = '{self.beyond_instability}' is not one of: "
+                f"{', '.join(BEYOND)}",
+                key="beyond_instability",
+            )
+
+
+@dataclass(frozen=True)
+class Modes:
+    """Unstable modes of a state: under given loads, and under the control in force."""
+
+    given: int
+    controlled: int
 
 
 class Path:
@@ -69,14 +85,12 @@ class Path:
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
-        self._tangent = self.system.vector()
-        self._saved = self.system.vector()
-        self._rate = self.system.vector()
-        self._volume_tangent = self.system.vector()
-        self._predicted = self.system.vector()
         self._index = 0
         self._spent = 0
+        self._observe: Observer | None = None
+        self._progress: Progress | None = None
         self._first_breakdown: str | None = None
+        self._remarks: list[str] = []
 
     def follow(self, *, observe: Observer | None = None, progress: Progress | None = None) -> Outcome:
         """Follow all stages; collective.
@@ -91,19 +105,18 @@ class Path:
         Raises:
             NoEquilibrium: Not even the unloaded state was found.
         """
-        loads = self._unloaded()
-        convergence = self.newton.solve(loads)
+        self._observe, self._progress = observe, progress
+        convergence = self.newton.solve(self._unloaded())
         self.evaluation.read_fields()
-        self._accept(self.stages[0].name, 0.0, convergence, loads, None, observe)
+        modes = self._count(None)
+        self._emit(self.stages[0].name, 0.0, convergence, modes)
         for stage in self.stages:
-            volume = self.system.volume() if stage.control == "volume" else None
-            motion = motion_of(stage, loads, volume)
-            outcome, loads = self._run_stage(stage, motion, observe, progress)
-            if outcome is not None:
+            outcome = self._run_stage(stage, modes)
+            if isinstance(outcome, Outcome):
                 return outcome
-        last = self.stages[-1]
-        text = f"reached: all {len(self.stages)} stages, at {describe(loads)}"
-        return Outcome("reached", text, last.name, 1.0, self._all_remarks())
+            modes = outcome
+        text = f"reached: all {len(self.stages)} stages, at {self._now()}"
+        return Outcome("reached", text, self.stages[-1].name, 1.0, self._all_remarks())
 
     def _unloaded(self) -> Loads:
         """No load, with an entry for every load that any stage moves."""
@@ -114,137 +127,183 @@ class Path:
             natural=0.0 if self.problem.fields.natural else 1.0,
         )
 
-    def _run_stage(
-        self, stage: Stage, motion: Motion, observe: Observer | None, progress: Progress | None
-    ) -> tuple[Outcome | None, Loads]:
-        whole = 1.0 / stage.steps
-        s, step, loads, why = 0.0, whole, motion.start, ""
-        modes = 0
-        while s < 1.0:
-            step = min(step, 1.0 - s)
-            target = 1.0 if 1.0 - (s + step) < 1e-9 else s + step
+    def _run_stage(self, stage: Stage, modes: Modes) -> Outcome | Modes:
+        """Follow one stage; returns the modes of its last state, or the outcome if the path ends in it."""
+        assert self.system.loads is not None
+        track = Track(self.newton, stage, motion_of(stage, self.system.loads), self.evaluation.read_fields)
+        track.start()
+        if stage.control == "load" and modes.given > 0 and self.stepping.beyond_instability != "follow":
+            released = self._released(track, modes)
+            if isinstance(released, Outcome):
+                return released
+            modes = released
+        whole = track.length / stage.steps
+        step, searched = whole, False
+        while not self._done(track):
+            s = track.mark.s
+            target = min(s + step, track.length)
             try:
-                convergence = self._step(motion, s, target, loads)
+                convergence = track.advance(target)
             except NoEquilibrium as failure:
-                why = failure.message
-                step /= 2
-                if step < self.stepping.smallest:
-                    return self._stuck(stage, s, loads, modes, why), loads
+                step = (target - s) / 2
+                if stage.control == "load" and step < _SEARCH_BELOW * whole and not searched:
+                    searched = True
+                    ahead = self._past_limit(track, s, whole, modes)
+                    if isinstance(ahead, Outcome):
+                        return ahead
+                    if ahead is not None:
+                        modes, step, searched = ahead, whole, False
+                if step < self.stepping.smallest * track.length:
+                    return self._stuck(track, s, modes, failure.message)
                 continue
-            before, loads = loads, replace(motion.at(target), pressure=self.newton.pressure)
-            s = target
-            modes = self._accept(stage.name, s, convergence, loads, motion, observe)
-            if progress is not None and self.problem.comm.rank == 0:
-                progress(stage.name, s)
-            if modes > 0 and self.stepping.beyond_instability == "stop":
-                return self._unstable(stage, s, before, loads, modes), loads
+            ended = self._arrive(track, target, convergence, modes)
+            if isinstance(ended, Outcome):
+                return ended
+            modes = ended
             if convergence.iterations <= self.stepping.easy:
                 step = min(2 * step, whole)
-        return None, loads
+            searched = searched and step < whole
+        return modes
 
-    def _step(self, motion: Motion, s: float, target: float, loads: Loads) -> Convergence:
-        """Predict along the tangent, then correct; on failure the last state is restored."""
-        x = self.system.x
-        x.copy(self._saved)
-        pressure = loads.pressure
+    def _done(self, track: Track) -> bool:
+        """Whether a track is at its end: its length, or for an arc the loads its stage names."""
+        if track.is_arc and track.control is not None and track.control.λ >= 1.0:
+            return True
+        return track.mark.s >= track.length * (1 - 1e-9)
+
+    def _arrive(self, track: Track, s: float, convergence: Convergence, before: Modes) -> Outcome | Modes:
+        """Take the present state as the next; returns its modes, or the outcome if the path ends here."""
+        modes = self._count(track)
+        critical = self._locate(track, s, before, modes)
+        policy = self.stepping.beyond_instability
+        if modes.controlled > 0 and track.stage.control == "load" and policy == "jump":
+            mode = critical.mode if critical is not None else softest_modes(self.system, 2)[0]
+            return self._jump(track, s, mode)
+        self._emit(track.stage.name, s / track.length, convergence, modes)
+        if self._progress is not None and self.problem.comm.rank == 0:
+            self._progress(track.stage.name, s / track.length)
+        if modes.controlled > 0 and policy != "follow":
+            return self._unstable(track, s, modes, critical)
+        track.accept(s)
+        return modes
+
+    def _released(self, track: Track, modes: Modes) -> Outcome | Modes:
+        """A load-controlled stage that sets out from a state which only the control before held."""
+        if self.stepping.beyond_instability != "jump":
+            return self._unstable(track, 0.0, Modes(modes.given, modes.given), None)
+        return self._jump(track, 0.0, softest_modes(self.system, 2)[0])
+
+    def _past_limit(self, track: Track, s: float, whole: float, modes: Modes) -> Outcome | Modes | None:
+        """Look for a limit ahead of a stage that cannot go on; ``None`` if there is none."""
+        limit = limit_ahead(track, s, modes.given)
+        if limit is None:
+            track.go_back()
+            return None
+        self._emit_critical(track, limit.critical, modes, share=limit.share)
+        policy = self.stepping.beyond_instability
+        if policy == "jump":
+            return self._jump(track, min(1.0, max(s + whole, limit.share)), limit.critical.mode)
+        text = f"limit point: {self._remarks[-1]}; beyond it there is no equilibrium nearby"
+        if policy == "follow":
+            text += "; use control = 'arc' to follow the path through it"
+        return Outcome("limit point", text, track.stage.name, limit.share, self._all_remarks())
+
+    def _jump(self, track: Track, share: float, mode: SoftMode) -> Outcome | Modes:
+        """Relax to the next stable state under the loads of ``share`` and go on from there."""
+        left = self._now()
         try:
-            rate = self._predict(motion)
-            x.axpy(target - s, self._tangent)
-            predicted = self._distance(self._saved)
-            x.copy(self._predicted)
-            guess = motion.at(target)
-            if motion.volumes is not None:
-                guess = replace(guess, pressure=pressure + rate * (target - s))
-            convergence = self.newton.solve(guess, volume=motion.volume_at(target))
-            self._refuse_jump(predicted)
-            return convergence
-        except NoEquilibrium:
-            self._saved.copy(x)
-            self.system.apply(loads)
-            self.newton.factorised = False
-            raise
+            landing = jump(track, share, mode, track.mark.tangent)
+        except NoEquilibrium as failure:
+            text = f"lost stability at {left}; no other stable state was found ({failure.message})"
+            return Outcome("lost stability", text, track.stage.name, share, self._all_remarks())
+        modes = self._count(None)
+        self._remarks.append(f"jump from {left} onto another stable state at {self._now()}")
+        self._emit(track.stage.name, share, landing.convergence, modes)
+        track.accept(share)
+        return modes
 
-    def _distance(self, other: PETSc.Vec) -> float:
-        """Root mean square of the change of displacement from another state, over the size of the part."""
-        x = self.system.x
-        other.axpby(1.0, -1.0, x)
-        norm = self.system.block_norms(other)[0]
-        other.axpby(1.0, -1.0, x)
-        nodes = len(self.problem.model.body.points)
-        return norm / (np.sqrt(nodes) * self.newton.scales.length)
+    def _count(self, track: Track | None) -> Modes:
+        """Factorise the present state and count its unstable modes.
 
-    def _refuse_jump(self, predicted: float) -> None:
-        """Newton may land on a distant branch beyond a limit point; such a state is no continuation.
-
-        Raises:
-            NoEquilibrium: The state lies far from the predicted one, or turns the part inside out.
+        The inertia of [K, -f; -fᵀ, -h] is that of K and of the pivot -(h + fᵀK⁻¹f): a state that is stable
+        while volume or charge is held has one negative pivot more than pressure unknowns.
         """
-        corrected = self._distance(self._predicted)
-        if corrected > max(_SMALL_MOVE, 0.5 * predicted):
-            raise NoEquilibrium("the next state found lies far off the path", residual=corrected)
-        if not self.evaluation.read_fields():
-            raise NoEquilibrium("the next state found is turned inside out", residual=corrected)
+        self.system.factorise()
+        self.newton.factorised = True
+        given = controlled = self.system.unstable_modes()
+        control = track.control if track is not None else None
+        if control is not None and control.condition.conjugate:
+            _, pivot = self.newton.border(control)
+            controlled += 0 if pivot > 0 else -1
+        return Modes(given, controlled)
 
-    def _predict(self, motion: Motion) -> float:
-        """Fill the tangent dx/ds at the present state; returns dP/ds under volume control, else 0."""
+    def _locate(self, track: Track, s: float, before: Modes, now: Modes) -> Critical | None:
+        """Locate and hand on the critical point between the mark and the present state, if there is one."""
+        if before.given == now.given:
+            return None
         system = self.system
-        if not self.newton.factorised:
-            system.factorise()
-            self.newton.factorised = True
-        rate = motion.rate if motion.volumes is None else replace(motion.rate, pressure=0.0)
-        system.load_rate(rate, self._rate)
-        system.solve(self._rate, self._tangent)
-        if motion.volumes is None:
-            return 0.0
-        system.solve(self.newton.free(system.f), self._volume_tangent)
-        wanted = (motion.volumes[1] - motion.volumes[0]) / self.problem.model.body.copies
-        dP = (wanted - system.f.dot(self._tangent)) / system.f.dot(self._volume_tangent)
-        self._tangent.axpy(dP, self._volume_tangent)
-        return float(dP)
+        kept = system.vector()
+        system.x.copy(kept)
+        loads = track.loads()
+        λ = track.control.λ if track.control is not None else 0.0
+        critical = None
+        try:
+            critical = locate(track, s)
+            self._emit_critical(track, critical, before)
+        except NoEquilibrium:
+            pass  # the change stays bracketed by the states beside it
+        kept.copy(system.x)
+        if track.control is not None:
+            track.control.λ = λ
+            track.set_target(s)
+        system.apply(loads)
+        system.assemble_residual()
+        self.evaluation.read_fields()
+        system.factorise()
+        return critical
 
-    def _accept(
+    def _emit_critical(
+        self, track: Track, critical: Critical, before: Modes, share: float | None = None
+    ) -> None:
+        """Hand on a critical state, which is the present one."""
+        self.evaluation.read_fields()
+        if share is None:
+            share = critical.s / track.length
+        self._emit(track.stage.name, share, critical.convergence, before, critical=critical)
+        self._remarks.append(f"{critical.kind} at {self._now()}")
+
+    def _emit(
         self,
         stage: str,
         s: float,
         convergence: Convergence,
-        loads: Loads,
-        motion: Motion | None,
-        observe: Observer | None,
-    ) -> int:
-        """Count unstable modes, hand on the state; returns the modes under the control in force."""
-        system = self.system
-        system.factorise()
-        self.newton.factorised = True
-        modes = controlled = system.unstable_modes()
-        if motion is not None and motion.volumes is not None:
-            controlled += self._border_sign()
+        modes: Modes,
+        critical: Critical | None = None,
+    ) -> None:
+        """Hand the present state on."""
+        assert self.system.loads is not None
         state = self.evaluation.equilibrium(
             self._index,
             stage,
             s,
-            loads,
+            self.system.loads,
             iterations=convergence.iterations,
             residual=convergence.residual,
-            factorisations=system.count.factorisations - self._spent,
-            modes=(modes, controlled),
+            factorisations=self.system.count.factorisations - self._spent,
+            modes=(modes.given, modes.controlled),
+            critical=critical.kind if critical is not None else "",
+            mode=critical.mode.vector if critical is not None else None,
         )
         self._index += 1
-        self._spent = system.count.factorisations
+        self._spent = self.system.count.factorisations
         if state is not None:
             self._note_breakdown(state)
-            if observe is not None:
-                observe(state)
-        return controlled
+            if self._observe is not None:
+                self._observe(state)
 
-    def _border_sign(self) -> int:
-        """Change of the count when the volume is held: -1 if the border itself is unstable, else 0.
-
-        Under [K, -f; fᵀ, 0] the inertia gains a negative pivot if -fᵀK⁻¹f < 0; a stable state under volume
-        control has pressure unknowns + 1 of them.
-        """
-        system = self.system
-        system.solve(self.newton.free(system.f), self._volume_tangent)
-        return 0 if system.f.dot(self._volume_tangent) > 0 else -1
+    def _now(self) -> str:
+        assert self.system.loads is not None
+        return describe(self.system.loads)
 
     def _note_breakdown(self, state: Equilibrium) -> None:
         margin = state.quantities.get("breakdown margin")
@@ -253,7 +312,7 @@ class Path:
             self._first_breakdown = f"breakdown field exceeded from {loads or 'the start'} on"
 
     def _all_remarks(self) -> tuple[str, ...]:
-        remarks = [self.problem.comm.bcast(self._first_breakdown)]
+        remarks = [*self._remarks, self.problem.comm.bcast(self._first_breakdown)]
         if not self.system.symmetric_tangent():
             remarks.append(
                 "the pressure acts on a surface whose rim moves freely, so its tangent is not symmetric: the "
@@ -261,21 +320,22 @@ class Path:
             )
         return tuple(remark for remark in remarks if remark)
 
-    def _stuck(self, stage: Stage, s: float, loads: Loads, modes: int, why: str) -> Outcome:
+    def _stuck(self, track: Track, s: float, modes: Modes, why: str) -> Outcome:
+        share = s / track.length
         text = (
-            f"no equilibrium found beyond {describe(loads)} (stage '{stage.name}' at {s:.4f}; step floor "
-            f"{self.stepping.smallest:g} of the stage; {why})"
+            f"no equilibrium found beyond {self._now()} (stage '{track.stage.name}' at {share:.4f}; step "
+            f"floor {self.stepping.smallest:g} of the stage; {why})"
         )
-        if modes == 0:
+        if modes.controlled == 0:
             text += "; the last state is stable, so a limit of the load is likely just ahead"
-        return Outcome("no equilibrium", text, stage.name, s, self._all_remarks())
+        return Outcome("no equilibrium", text, track.stage.name, share, self._all_remarks())
 
-    def _unstable(self, stage: Stage, s: float, before: Loads, loads: Loads, modes: int) -> Outcome:
-        text = (
-            f"lost stability between {describe(before)} and {describe(loads)}: there {modes} unstable "
-            f"{'mode' if modes == 1 else 'modes'} (stage '{stage.name}' at {s:.4f})"
-        )
-        return Outcome("lost stability", text, stage.name, s, self._all_remarks())
+    def _unstable(self, track: Track, s: float, modes: Modes, critical: Critical | None) -> Outcome:
+        """The path ends at a state that is unstable under the control in force."""
+        n = modes.controlled
+        where = self._remarks[-1] if critical is not None else f"before {self._now()}"
+        text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self._now()}"
+        return Outcome("lost stability", text, track.stage.name, s / track.length, self._all_remarks())
 
 
 def follow(

@@ -57,6 +57,8 @@ class Equilibrium:
             Axisymmetric tensors are in the frame (R, hoop, Z), others in (X, Y, Z).
         profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
+        critical: ``"limit point"`` or ``"bifurcation"`` if the state is a located critical point, else "".
+        mode: Mode of the critical point at the nodes, largest component 1, shape of ``displacement``.
     """
 
     index: int
@@ -73,6 +75,8 @@ class Equilibrium:
     fields: Mapping[str, FloatArray]
     profiles: Mapping[str, Profile] = field(default_factory=dict)
     places: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    critical: str = ""
+    mode: FloatArray | None = None
 
 
 @dataclass(frozen=True)

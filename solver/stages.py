@@ -8,7 +8,22 @@ from geometry.errors import InputError
 from solver.loads import Loads
 from solver.model import Model
 
-CONTROLS = ("load", "volume")
+CONTROLS = ("load", "volume", "charge", "displacement", "opening", "arc")
+
+
+@dataclass(frozen=True)
+class PointMotion:
+    """Motion asked of one point: the node nearest to a drawn position.
+
+    Attributes:
+        position: Drawn position, (R, Z) or (X, Y, Z), mm.
+        component: 0-based component of the displacement; the last one is axial.
+        motion: Displacement to reach, mm.
+    """
+
+    position: tuple[float, ...]
+    component: int
+    motion: float
 
 
 @dataclass(frozen=True)
@@ -21,12 +36,19 @@ class Stage:
         voltages: kV by electrode.
         forces: Axial force along +Z by surface, N.
         displacements: Axial motion of a support, mm.
-        volume: Enclosed volume of the lumen, mm³; only with ``control="volume"``.
-        control: ``"load"``, or ``"volume"`` (the pressure is then found).
+        volume: Enclosed volume of the lumen, mm³ (``control="volume"``; the pressure is found).
+        charges: Charge by electrode, uC (``control="charge"``; the electrodes named share one voltage, which
+            is found, and their charges are added).
+        point: Motion of a point (``control="displacement"``; the loads of the stage are scaled to it).
+        opening: Section and mean inner radius, mm (``control="opening"``; the loads are scaled to it).
+        arc: Length of path to follow, as root mean square motion, mm (``control="arc"``; the loads of the
+            stage say in which proportion they move; the stage also ends where they are reached).
+        backward: Under arc control, set out with falling loads.
+        control: One of ``CONTROLS``.
         steps: Number of equal steps wanted; they are halved where the solution is hard to follow.
 
     Raises:
-        InputError: Unknown control, no steps, or a volume without volume control (or the reverse).
+        InputError: Unknown control, no steps, or a control without its target (or the reverse).
     """
 
     name: str
@@ -35,6 +57,11 @@ class Stage:
     forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
     volume: float | None = None
+    charges: Mapping[str, float] = field(default_factory=dict)
+    point: PointMotion | None = None
+    opening: tuple[str, float] | None = None
+    arc: float | None = None
+    backward: bool = False
     control: str = "load"
     steps: int = 10
 
@@ -46,16 +73,58 @@ class Stage:
             )
         if self.steps < 1:
             raise InputError(f"stage '{self.name}': steps is {self.steps}; it must be 1 or more", key="steps")
-        if (self.volume is not None) != (self.control == "volume"):
-            raise InputError(
-                f"stage '{self.name}': control = 'volume' and a volume go together; give both or neither",
-                key="volume",
-            )
+        targets = {
+            "volume": self.volume is not None,
+            "charge": bool(self.charges),
+            "displacement": self.point is not None,
+            "opening": self.opening is not None,
+            "arc": self.arc is not None,
+        }
+        for control, given in targets.items():
+            if given != (self.control == control):
+                raise InputError(
+                    f"stage '{self.name}': control = '{control}' and its target ({_TARGETS[control]}) go "
+                    f"together; give both or neither",
+                    key=_TARGETS[control],
+                )
+        self._check_found()
+
+    def _check_found(self) -> None:
+        """A load that the control finds is not given as well; one that scales loads needs some."""
         if self.control == "volume" and self.pressure is not None:
             raise InputError(
                 f"stage '{self.name}': under volume control the pressure is found; leave it out",
                 key="pressure",
             )
+        both = [name for name in self.charges if name in self.voltages]
+        if both:
+            raise InputError(
+                f"stage '{self.name}': under charge control the voltage of '{both[0]}' is found; leave it "
+                f"out",
+                key="voltage",
+            )
+        if self.control in ("displacement", "opening", "arc") and not self.moves_loads:
+            raise InputError(
+                f"stage '{self.name}': control = '{self.control}' scales the loads of the stage; name at "
+                f"least one (pressure, voltage, force or move)",
+                key="control",
+            )
+        if self.arc is not None and not self.arc > 0:
+            raise InputError(f"stage '{self.name}': arc is {self.arc} mm; it must be positive", key="arc")
+
+    @property
+    def moves_loads(self) -> bool:
+        """Whether the stage names a load to move."""
+        return self.pressure is not None or bool(self.voltages or self.forces or self.displacements)
+
+
+_TARGETS = {
+    "volume": "volume",
+    "charge": "charge",
+    "displacement": "point",
+    "opening": "opening",
+    "arc": "arc",
+}
 
 
 @dataclass(frozen=True)
@@ -64,13 +133,11 @@ class Motion:
 
     Attributes:
         start: Loads at s = 0.
-        end: Loads at s = 1 (its pressure means nothing under volume control).
-        volumes: Enclosed volume at s = 0 and 1 under volume control, mm³.
+        end: Loads at s = 1.
     """
 
     start: Loads
     end: Loads
-    volumes: tuple[float, float] | None = None
 
     def at(self, s: float) -> Loads:
         """Loads at s."""
@@ -94,19 +161,9 @@ class Motion:
             natural=b.natural - a.natural,
         )
 
-    def volume_at(self, s: float) -> float | None:
-        """Enclosed volume asked for at s, mm³; ``None`` under load control."""
-        return None if self.volumes is None else _mix(self.volumes[0], self.volumes[1], s)
 
-
-def motion_of(stage: Stage, present: Loads, volume: float | None) -> Motion:
-    """Loads of a stage that starts from the present ones.
-
-    Args:
-        stage: The stage.
-        present: Loads in force.
-        volume: Volume enclosed at present, mm³.
-    """
+def motion_of(stage: Stage, present: Loads) -> Motion:
+    """Loads of a stage that starts from the present ones."""
     end = replace(
         present,
         pressure=present.pressure if stage.pressure is None else stage.pressure,
@@ -115,8 +172,7 @@ def motion_of(stage: Stage, present: Loads, volume: float | None) -> Motion:
         displacements={**present.displacements, **stage.displacements},
         natural=1.0,
     )
-    volumes = None if stage.volume is None or volume is None else (volume, stage.volume)
-    return Motion(present, end, volumes)
+    return Motion(present, end)
 
 
 def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
@@ -132,6 +188,20 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     for stage in stages:
         _known(stage, "voltage", stage.voltages, electrodes, "electrodes")
         _known(stage, "force", stage.forces, ends, "end surfaces")
+        _known(stage, "charge", stage.charges, electrodes, "electrodes")
+        if stage.charges and model.solved_potential:
+            raise InputError(
+                f"stage '{stage.name}': charge control needs electrics = 'layered'", key="electrics"
+            )
+        if stage.opening is not None:
+            sections = [section.name for section in model.sections]
+            _known(stage, "opening", {stage.opening[0]: 0.0}, sections, "sections")
+        if stage.point is not None and len(stage.point.position) != model.body.points.shape[1]:
+            raise InputError(
+                f"stage '{stage.name}': point.position has {len(stage.point.position)} coordinates; this "
+                f"model has {model.body.points.shape[1]}",
+                key="point.position",
+            )
         _known(stage, "move", stage.displacements, movable, "supports that hold the axial motion")
         if stage.pressure or stage.volume is not None:
             _check_lumen(model, stage)

@@ -3,7 +3,6 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -39,6 +38,7 @@ class System:
         residual: Out-of-balance vector of the last ``assemble_residual``; zero at fixed unknowns.
         raw: The same with the reactions at fixed unknowns left in.
         f: ∂(external)/∂P = δV, the pressure's load vector at the present x.
+        loads: Loads in force, ``None`` before the first are applied.
         count: Tally of the work done.
     """
 
@@ -55,7 +55,7 @@ class System:
         self._ties = tie_matrix(problem, self.x, self.constraints)
         self._reduced: PETSc.Mat | None = None
         self.factor = Factor(problem.comm, self.size, self.count)
-        self._loads: Loads | None = None
+        self.loads: Loads | None = None
 
     def _compile(self) -> None:
         problem = self.problem
@@ -118,7 +118,7 @@ class System:
     def apply(self, loads: Loads) -> None:
         """Set loads; fixed unknowns of ``x`` take their prescribed values."""
         problem = self.problem
-        self._loads = loads
+        self.loads = loads
         problem.lumen_pressure.value = loads.pressure
         problem.fields.set_natural(loads.natural)
         self._set_field(problem.fields.sheet_field, loads.voltages)
@@ -160,14 +160,14 @@ class System:
 
     def assemble_residual(self) -> None:
         """Fill ``residual``, ``raw`` and ``f`` at the present ``x`` and loads."""
-        assert self._loads is not None
+        assert self.loads is not None
         self.count.residuals += 1
         self.read_x()
         _assemble(self.raw, self.residual_forms, self.problem)
         if self.volume_gradient is not None:
             self._assemble_f()
-            self.raw.axpy(-self._loads.pressure, self.f)
-        for surface, force in self._loads.forces.items():
+            self.raw.axpy(-self.loads.pressure, self.f)
+        for surface, force in self.loads.forces.items():
             self.raw.axpy(-force / self.problem.model.body.copies, self._axial_vector(surface))
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
@@ -184,12 +184,65 @@ class System:
         assert self.volume_form is not None
         return self.sum(fem.assemble_scalar(self.volume_form)) * self.problem.model.body.copies
 
+    def mass_product(self, vector: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Write ∫ u·v dX of the displacement part u of a vector to ``out``, other blocks zero."""
+        space = self.problem.spaces[0]
+        owned = space.dofmap.index_map.size_local * space.dofmap.index_map_bs
+        out.set(0.0)
+        mass = self._mass
+        self._mass_in.array_w[:] = vector.array_r[:owned]
+        mass.mult(self._mass_in, self._mass_out)
+        out.array_w[:owned] = self._mass_out.array_r
+
+    @cached_property
+    def _drag_matrix(self) -> PETSc.Mat:
+        """Mass of unit density on the displacement, laid out like the tangent, zero at fixed unknowns."""
+        space = self.problem.spaces[0]
+        blocks: list = [[None] * len(self.problem.spaces) for _ in self.problem.spaces]
+        for i, V in enumerate(self.problem.spaces):
+            u, v = ufl.TrialFunction(V), ufl.TestFunction(V)
+            weight = 1.0 if V is space else 0.0
+            factor = fem.Constant(self.problem.mesh.domain, weight)
+            dx = ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 4})
+            blocks[i][i] = forms.compile_forms(factor * ufl.inner(u, v) * self.problem.weight * dx)
+        matrix = fem_petsc.assemble_matrix(blocks, bcs=self.all_bcs, diag=0.0)
+        matrix.assemble()
+        return matrix
+
+    @cached_property
+    def _mass(self) -> PETSc.Mat:
+        space = self.problem.spaces[0]
+        u, v = ufl.TrialFunction(space), ufl.TestFunction(space)
+        dx = ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 4})
+        matrix = fem_petsc.assemble_matrix(forms.compile_forms(ufl.inner(u, v) * self.problem.weight * dx))
+        matrix.assemble()
+        self._mass_in, self._mass_out = matrix.createVecs()
+        return matrix
+
+    def capacitance(self, electrode: str) -> float:
+        """Capacitance of an electrode of the whole part in the layered model, nF."""
+        cells = self.problem.mesh.cells_of(self.problem.model.body.bands[electrode])
+        twice_energy = fem.assemble_vector(self.capacity_form).array
+        inverse = self._inverse_sheet_thickness[self.problem.mesh.original_cells]
+        mine = float((twice_energy[cells] * inverse[cells] ** 2).sum())
+        return self.sum(mine) * self.problem.model.body.copies
+
+    @cached_property
+    def capacity_form(self) -> fem.Form:
+        """∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field."""
+        cellwise = ufl.TestFunction(self.problem.fields.compliance.function_space)
+        dx = ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 5})
+        return forms.compile_forms(self.problem.sheet_capacity() * cellwise * self.problem.weight * dx)
+
     def sum(self, value: float) -> float:
         """Sum of a number over the ranks."""
         return float(self.problem.comm.allreduce(value, op=MPI.SUM))
 
-    def factorise(self) -> None:
+    def factorise(self, drag: float = 0.0) -> None:
         """Assemble the tangent at the present ``x`` and factorise it.
+
+        Args:
+            drag: Stiffness against motion from the last state of a relaxation, MPa/mm²; 0 for equilibria.
 
         Raises:
             NoEquilibrium: The factorisation failed.
@@ -199,6 +252,8 @@ class System:
         self.matrix.zeroEntries()
         fem_petsc.assemble_matrix(self.matrix, self.tangent_forms, bcs=self.all_bcs)
         self.matrix.assemble()
+        if drag:
+            self.matrix.axpy(drag, self._drag_matrix, PETSc.Mat.Structure.SUBSET_NONZERO_PATTERN)
         if self._ties is None:
             self.factor.factorise(self.matrix)
             return
@@ -212,7 +267,7 @@ class System:
 
     def symmetric_tangent(self) -> bool:
         """Whether the tangent factorised last is symmetric, as its factorisation assumes. Collective."""
-        if self._loads is None or not self._loads.pressure:
+        if self.loads is None or not self.loads.pressure:
             return True
         self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, False)
         symmetric = self.matrix.isSymmetric(_ASYMMETRY * self.matrix.norm(PETSc.NormType.INFINITY))
@@ -242,17 +297,11 @@ class System:
         """Zero the fixed unknowns of a vector."""
         fem_petsc.set_bc(vector, self.bcs_by_block, alpha=0.0)
 
-    def set_pressure(self, pressure: float) -> None:
-        """Change the lumen pressure alone (an unknown under volume control)."""
-        assert self._loads is not None
-        self._loads = replace(self._loads, pressure=pressure)
-        self.problem.lumen_pressure.value = pressure
-
     def load_norm(self) -> float:
         """Norm of the present external forces on the modelled piece, N."""
-        assert self._loads is not None
-        total = abs(self._loads.pressure) * self.f.norm() if self.volume_gradient is not None else 0.0
-        for surface, force in self._loads.forces.items():
+        assert self.loads is not None
+        total = abs(self.loads.pressure) * self.f.norm() if self.volume_gradient is not None else 0.0
+        for surface, force in self.loads.forces.items():
             total += abs(force) * self._axial_vector(surface).norm() / self.problem.model.body.copies
         return total
 
@@ -295,14 +344,14 @@ class System:
         out.scale(-1.0)
 
     def _lift(self, rate: Loads, out: PETSc.Vec) -> None:
-        assert self._loads is not None
+        assert self.loads is not None
         self._prescribe(rate.displacements, rate.voltages)
         lifted = self.vector()
         fem_petsc.apply_lifting(lifted, self.tangent_forms, bcs=self.bcs_by_block)
         lifted.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
         out.axpy(1.0, lifted)
         fem_petsc.set_bc(out, self.bcs_by_block)
-        self._prescribe(self._loads.displacements, self._loads.voltages)
+        self._prescribe(self.loads.displacements, self.loads.voltages)
         lifted.destroy()
 
     def _axial_vector(self, surface: str) -> PETSc.Vec:

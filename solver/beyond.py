@@ -1,0 +1,160 @@
+# SPDX-License-Identifier: MIT
+"""Past the end of a load-controlled stage: finding the limit ahead, jumping, taking a buckled branch."""
+
+from dataclasses import dataclass, replace
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+from petsc4py import PETSc
+
+from solver.control import ArcCondition
+from solver.critical import Critical, locate
+from solver.errors import NoEquilibrium
+from solver.modes import SoftMode
+from solver.newton import Convergence
+from solver.relaxation import Landing, Relaxation
+from solver.track import Track
+
+MOST_STEPS = 40  # arc steps in search of a limit
+_SMALLEST, _LARGEST = 1e-4, 0.02  # arc steps over the size of the part
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A critical point ahead of a load-controlled track.
+
+    Attributes:
+        critical: The point; the state there is the present one, factorised.
+        share: Stage parameter there.
+        arc: The arc track that passes it.
+    """
+
+    critical: Critical
+    share: float
+    arc: Track
+
+
+def arc_from(track: Track, share: float) -> Track:
+    """An open-ended arc from the mark of a track whose loads stand at ``share`` of the stage.
+
+    Args:
+        track: A track whose mark is the present state.
+        share: Stage parameter of the mark.
+    """
+    length = track.newton.scales.length
+    stage = replace(
+        track.stage, control="arc", arc=100 * length, volume=None, charges={}, point=None, opening=None
+    )
+    arc = Track(track.newton, stage, track.motion, track.upright)
+    assert arc.control is not None
+    arc.control.λ = share
+    return arc
+
+
+def arc_step(arc: Track, whole: float) -> float:
+    """A step along an arc that moves the part about as far as a load step does, within bounds."""
+    length = arc.newton.scales.length
+    per_load = 1 / max(abs(arc.mark.rate), 1e-300)
+    return float(np.clip(per_load * whole / 4, _SMALLEST * length, _LARGEST * length))
+
+
+def limit_ahead(track: Track, share: float, modes: int, *, furthest: float = 1.0) -> Limit | None:
+    """Look along the arc for the first critical point before the loads reach ``furthest`` of the stage.
+
+    Args:
+        track: A load-controlled track at its mark.
+        share: Stage parameter of the mark.
+        modes: Unstable modes there.
+        furthest: Where to give up.
+
+    Returns:
+        The point, or ``None`` if there is none (the caller goes back to its mark in both cases).
+    """
+    arc = arc_from(track, share)
+    assert arc.control is not None
+    try:
+        arc.start()
+        step = arc_step(arc, 1.0 / track.stage.steps)
+        s = 0.0
+        for _ in range(MOST_STEPS):
+            s = _advance(arc, s, step)
+            track.system.factorise()
+            if track.system.unstable_modes() != modes:
+                critical = locate(arc, s)
+                return Limit(critical, arc.control.λ, arc)
+            if arc.control.λ >= furthest:
+                return None
+            arc.accept(s)
+            step = min(1.5 * step, arc_step(arc, 1.0 / track.stage.steps))
+    except NoEquilibrium:
+        return None
+    return None
+
+
+def _advance(arc: Track, s: float, step: float) -> float:
+    """One arc step, halved up to six times."""
+    for _ in range(6):
+        try:
+            arc.advance(s + step)
+        except NoEquilibrium:
+            step /= 2
+            continue
+        return s + step
+    raise NoEquilibrium("the arc could not be followed", step=step)
+
+
+def jump(track: Track, share: float, mode: SoftMode | None, onward: PETSc.Vec) -> Landing:
+    """Let go: from the present state to the next stable one under the loads of ``share``.
+
+    Args:
+        track: The stage; its loads at ``share`` are held.
+        share: Stage parameter.
+        mode: Unstable or critical mode of the present state, ``None`` to push along ``onward``.
+        onward: Direction in which the path was going; it decides the sense of the push.
+
+    Raises:
+        NoEquilibrium: No stable state was found.
+    """
+    system = track.system
+    push = onward if mode is None else mode.vector
+    sense = system.vector()
+    system.mass_product(onward, sense)
+    if sense.dot(push) < 0:
+        push = push.copy()
+        push.scale(-1.0)
+    stiffness = _typical_stiffness(track, mode)
+    landing = Relaxation(track.newton).settle(track.motion.at(share), push, stiffness)
+    if not track.upright():
+        raise NoEquilibrium("the state after the jump is turned inside out")
+    return landing
+
+
+def _typical_stiffness(track: Track, mode: SoftMode | None) -> float:
+    """Stiffness that sets the drag: the mode's, but not less than a small share of μ / L²."""
+    scales = track.newton.scales
+    least = 1e-3 * scales.force / scales.length**4
+    return max(abs(mode.stiffness) if mode is not None else 0.0, least)
+
+
+def take_branch(arc: Track, critical: Critical, step: float) -> tuple[float, Convergence]:
+    """Leave a bifurcation along its mode.
+
+    Args:
+        arc: An arc track; its present state is the bifurcation.
+        critical: The point.
+        step: First arc step, mm.
+
+    Returns:
+        Position on the arc, and convergence of the first state on the branch.
+
+    Raises:
+        NoEquilibrium: No state was found on the branch.
+    """
+    condition = arc.control.condition if arc.control is not None else None
+    assert isinstance(condition, ArcCondition)
+    arc.accept(arc.mark.s)
+    critical.mode.vector.copy(arc.mark.tangent)
+    arc.mark.tangent.scale(1 / condition.norm(arc.mark.tangent))
+    arc.mark.rate = 0.0
+    return arc.mark.s + step, arc.advance(arc.mark.s + step)

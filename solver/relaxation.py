@@ -1,0 +1,131 @@
+# SPDX-License-Identifier: MIT
+"""What a real part does when it has lost its stable state: it moves until it finds the next one.
+
+The motion is slow creep against a drag, α M ẋ = -R: implicit steps with the tangent K + αM, the drag α
+falling from step to step. It goes downhill in the potential, so where it ends is stable; inertia is left out.
+"""
+
+import math
+from dataclasses import dataclass
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+from petsc4py import PETSc
+
+from solver.errors import NoEquilibrium
+from solver.loads import Loads
+from solver.newton import Convergence, Newton
+
+_START = 4.0  # first drag over the size of the softest mode's stiffness
+_EASE = 0.5  # factor of the drag after a step that went well
+_PUSH = 0.02  # first push along the mode, share of the part's size
+MOST_STEPS = 200
+_INNER = 12
+
+
+@dataclass(frozen=True)
+class Landing:
+    """Where a jump ended: iterations in all, and the convergence of the final state."""
+
+    steps: int
+    convergence: Convergence
+
+
+class Relaxation:
+    """Downhill motion of a system at fixed loads."""
+
+    def __init__(self, newton: Newton) -> None:
+        self.newton = newton
+        self.system = newton.system
+        self._from, self._dx, self._drag = (self.system.vector() for _ in range(3))
+
+    def settle(self, loads: Loads, push: PETSc.Vec, stiffness: float) -> Landing:
+        """Move from the present state to the next stable one.
+
+        Args:
+            loads: Loads, held.
+            push: Direction of the first push, laid out like the unknowns; only its displacement counts.
+            stiffness: Size of the stiffness that sets the first drag, MPa/mm².
+
+        Returns:
+            The landing; the state is the present one, converged, factorised, without unstable modes.
+
+        Raises:
+            NoEquilibrium: No stable state was found.
+        """
+        system = self.system
+        system.apply(loads)
+        self._push(push)
+        α = _START * abs(stiffness)
+        for step in range(1, MOST_STEPS + 1):
+            system.x.copy(self._from)
+            try:
+                self._implicit_step(α)
+            except NoEquilibrium:
+                self._from.copy(system.x)
+                α *= 4
+                if not math.isfinite(α) or α > 1e9 * abs(stiffness):
+                    raise
+                continue
+            landed = self._land(loads)
+            if landed is not None:
+                return Landing(step, landed)
+            α *= _EASE
+        raise NoEquilibrium(f"no stable state found in {MOST_STEPS} steps of a jump", loads=loads)
+
+    def _push(self, push: PETSc.Vec) -> None:
+        offsets, _ = self.system.x.getAttr("_blocks")
+        direction = self.system.vector()
+        direction.array_w[: offsets[1]] = push.array_r[: offsets[1]]
+        size = self.system.block_norms(direction)[0] / math.sqrt(len(self.system.problem.model.body.points))
+        self.system.zero_fixed(direction)
+        self.system.x.axpy(_PUSH * self.newton.scales.length / max(size, 1e-300), direction)
+
+    def _implicit_step(self, α: float) -> None:
+        """Solve R(x) + αM (x - x_from) = 0 by Newton's method with full tangents."""
+        system = self.system
+        first = math.inf
+        for iteration in range(_INNER):
+            system.assemble_residual()
+            self._add_drag(α)
+            norm = sum(system.reduced_norm(system.residual))
+            if not math.isfinite(norm) or norm > 1e3 * first:
+                raise NoEquilibrium("a step of the jump diverged", residual=norm)
+            first = min(first, norm)
+            if iteration > 0 and norm < 1e-6 * self.newton.scales.force:
+                return
+            system.factorise(drag=α)
+            if system.unstable_modes() > 0:
+                raise NoEquilibrium("the drag is too small to hold the part", drag=α)
+            system.solve(system.residual, self._dx)
+            system.x.axpy(-1.0, self._dx)
+        raise NoEquilibrium("a step of the jump did not converge", residual=norm)
+
+    def _add_drag(self, α: float) -> None:
+        self.system.x.copy(self._drag)
+        self._drag.axpy(-1.0, self._from)
+        self.system.mass_product(self._drag, self._dx)
+        self.system.zero_fixed(self._dx)
+        self.system.residual.axpy(α, self._dx)
+
+    def _land(self, loads: Loads) -> Convergence | None:
+        """Try to close the motion by plain Newton; ``None`` while the part is still on its way."""
+        system = self.system
+        system.factorise()
+        if system.unstable_modes() > 0:
+            return None
+        system.x.copy(self._dx)
+        self.newton.factorised = True
+        try:
+            convergence = self.newton.solve(loads)
+        except NoEquilibrium:
+            self._dx.copy(system.x)
+            return None
+        self._dx.axpby(1.0, -1.0, system.x)
+        moved = system.block_norms(self._dx)[0] / math.sqrt(len(system.problem.model.body.points))
+        system.factorise()
+        if system.unstable_modes() == 0 and moved < 0.05 * self.newton.scales.length:
+            return convergence
+        self._dx.axpby(1.0, -1.0, system.x)
+        self._dx.copy(system.x)
+        return None

@@ -1,0 +1,283 @@
+# SPDX-License-Identifier: MIT
+"""One stage as a curve of states: tangent, prediction, correction, and going back after a failure."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+from petsc4py import PETSc
+
+from solver.control import (
+    ArcCondition,
+    ChargeCondition,
+    Condition,
+    Control,
+    Multiplier,
+    VolumeCondition,
+    opening_condition,
+    point_condition,
+    pressure_multiplier,
+    voltage_multiplier,
+)
+from solver.errors import NoEquilibrium
+from solver.loads import Loads
+from solver.newton import Convergence, Newton
+from solver.stages import Motion, Stage
+
+# A correction of the predicted state below this share of the part's size is never called a jump.
+SMALL_MOVE = 0.02
+# A voltage does no work at zero (its force goes with its square): tracks that scale loads set out from here.
+NUDGE = 0.01
+
+
+@dataclass
+class Mark:
+    """A state on a track that one can come back to.
+
+    Attributes:
+        x: Unknowns.
+        tangent: dx/ds.
+        s: Position along the track.
+        λ: Multiplier (0 under load control).
+        rate: dλ/ds.
+        loads: Loads in force.
+    """
+
+    x: PETSc.Vec
+    tangent: PETSc.Vec
+    s: float
+    λ: float
+    rate: float
+    loads: Loads
+
+
+class Track:
+    """A stage under way.
+
+    Attributes:
+        mark: The state last accepted, with its tangent.
+        control: Condition and multiplier; ``None`` under load control.
+        length: Value of s at the end: 1, or the arc length asked for.
+        upright: Reads the fields of the present state; False if the part is turned inside out.
+    """
+
+    def __init__(self, newton: Newton, stage: Stage, motion: Motion, upright: Callable[[], bool]) -> None:
+        self.newton = newton
+        self.system = newton.system
+        self.stage = stage
+        self.motion = motion
+        self.length = stage.arc if stage.arc is not None else 1.0
+        self.upright = upright
+        self._base = self.system.vector()
+        self._predicted = self.system.vector()
+        self._condition, self._ends = self._condition_of(stage)
+        λ = self._first_multiplier()
+        self.control = None
+        if self._condition is not None:
+            self.control = Control(self._condition, self._multiplier(0.0), λ, self._ends[0])
+        x, tangent = self.system.vector(), self.system.vector()
+        self.mark = Mark(x, tangent, 0.0, λ, 0.0, motion.start)
+        self._sense = -1.0 if stage.backward else 1.0
+
+    @property
+    def is_arc(self) -> bool:
+        """Whether the track is measured by arc length."""
+        return self.stage.control == "arc"
+
+    def _condition_of(self, stage: Stage) -> tuple[Condition | None, tuple[float, float]]:
+        """Condition of a stage's control and its values at s = 0 and 1."""
+        system = self.system
+        length = self.newton.scales.length
+        condition: Condition
+        if stage.volume is not None:
+            condition, end = VolumeCondition(system), stage.volume
+        elif stage.charges:
+            end = sum(stage.charges.values())
+            condition = ChargeCondition(system, tuple(stage.charges), abs(end))
+        elif stage.point is not None:
+            end = stage.point.motion
+            condition = point_condition(system, stage.point.position, stage.point.component, length)
+        elif stage.opening is not None:
+            name, end = stage.opening
+            height = next(s.height for s in system.problem.model.sections if s.name == name)
+            condition = opening_condition(system, height, length)
+        elif stage.arc is not None:
+            return ArcCondition(system, length), (0.0, 0.0)
+        else:
+            return None, (0.0, 0.0)
+        return condition, (condition.value(), end)
+
+    def _first_multiplier(self) -> float:
+        if self.stage.control == "volume":
+            return self.motion.start.pressure
+        if self.stage.control == "charge":
+            return self.motion.start.voltages.get(next(iter(self.stage.charges)), 0.0)
+        return 0.0
+
+    def _multiplier(self, s: float) -> Multiplier:
+        if self.stage.control == "volume":
+            return pressure_multiplier(self.motion.at(s))
+        if self.stage.control == "charge":
+            return voltage_multiplier(self.motion.at(s), tuple(self.stage.charges))
+        return Multiplier(self.motion.at, self.motion.rate)
+
+    # the present state
+
+    def start(self) -> None:
+        """Make the present state the first mark; where the loads of the stage do not act yet, nudge them."""
+        if not self.newton.factorised:
+            self.system.assemble_residual()
+            self.system.factorise()
+            self.newton.factorised = True
+        if self.control is not None and self.stage.control in ("displacement", "opening", "arc"):
+            self.control.direction(self._base)
+            if self._base.norm() == 0:
+                self.control.λ = NUDGE
+                self.newton.solve(self.control.loads)
+                self.system.factorise()
+        self.accept(0.0)
+
+    def loads(self) -> Loads:
+        """Loads of the state solved last."""
+        assert self.system.loads is not None
+        return self.system.loads
+
+    def accept(self, s: float) -> None:
+        """Make the present, factorised state the mark and take its tangent."""
+        mark = self.mark
+        before = mark.tangent.copy() if self.is_arc and mark.s > 0 else None
+        self.system.x.copy(mark.x)
+        mark.s, mark.loads = s, self.loads()
+        mark.λ = self.control.λ if self.control is not None else 0.0
+        self._take_tangent(before)
+
+    def _take_tangent(self, before: PETSc.Vec | None) -> None:
+        mark, control = self.mark, self.control
+        if control is None:
+            self.system.load_rate(self.motion.rate, self._base)
+            self.system.solve(self._base, mark.tangent)
+            return
+        control.multiplier = self._multiplier(mark.s)
+        if self.is_arc:
+            self._take_arc_tangent(control, before)
+            return
+        a, pivot = self.newton.border(control)
+        a.copy(mark.tangent)
+        wanted = self.wanted
+        moving = self._others_rate()
+        if moving is not None:
+            self.system.load_rate(moving, self._base)
+            self.system.solve(self._base, self._predicted)
+            wanted -= self.newton.gradient_product(self._predicted)
+        mark.rate = wanted / pivot
+        mark.tangent.scale(mark.rate)
+        if moving is not None:
+            mark.tangent.axpy(1.0, self._predicted)
+
+    def _others_rate(self) -> Loads | None:
+        """Rate of the loads that move along with a volume or charge stage, ``None`` if none does."""
+        if self.stage.control not in ("volume", "charge"):
+            return None
+        rate = self.motion.rate
+        if self.stage.control == "volume":
+            rate = replace(rate, pressure=0.0)
+        still = not any((*rate.voltages.values(), *rate.forces.values(), *rate.displacements.values()))
+        return None if still and not rate.pressure and not rate.natural else rate
+
+    def _take_arc_tangent(self, control: Control, before: PETSc.Vec | None) -> None:
+        condition = control.condition
+        assert isinstance(condition, ArcCondition)
+        control.direction(self._base)
+        self.system.solve(self._base, self.mark.tangent)
+        norm = condition.norm(self.mark.tangent)
+        if not np.isfinite(norm) or norm == 0:
+            raise NoEquilibrium("the loads of the stage do not move the part", residual=norm)
+        sense = self._sense
+        if before is not None:
+            sense = float(np.sign(condition.inner(before, self.mark.tangent))) or 1.0
+        self.mark.rate = sense / norm
+        self.mark.tangent.scale(self.mark.rate)
+        condition.start()
+
+    @property
+    def wanted(self) -> float:
+        """Change of the condition per unit of s."""
+        return self._ends[1] - self._ends[0]
+
+    def slope_now(self) -> float:
+        """dλ/ds of an arc at the present, factorised state, with the sense of the mark's tangent."""
+        control = self.control
+        assert control is not None
+        assert isinstance(control.condition, ArcCondition)
+        control.direction(self._base)
+        self.system.solve(self._base, self._predicted)
+        sense = np.sign(control.condition.inner(self.mark.tangent, self._predicted)) or 1.0
+        return float(sense / control.condition.norm(self._predicted))
+
+    # moving on
+
+    def advance(self, s: float) -> Convergence:
+        """Predict the state at ``s`` from the mark and correct it.
+
+        Raises:
+            NoEquilibrium: No state was found there, or one off the path; the mark is the present state again.
+        """
+        system, mark = self.system, self.mark
+        try:
+            mark.x.copy(system.x)
+            system.x.axpy(s - mark.s, mark.tangent)
+            moved = self._distance(mark.x)
+            system.x.copy(self._predicted)
+            convergence = self._correct(s)
+            self._refuse_jump(moved)
+            return convergence
+        except NoEquilibrium:
+            self.go_back()
+            raise
+
+    def _correct(self, s: float) -> Convergence:
+        if self.control is None:
+            return self.newton.solve(self.motion.at(s))
+        self.set_target(s)
+        self.control.λ = self.mark.λ + self.mark.rate * (s - self.mark.s)
+        return self.newton.solve(self.control.loads, self.control)
+
+    def set_target(self, s: float) -> None:
+        """Ask the control for the value that belongs to ``s``."""
+        assert self.control is not None
+        self.control.multiplier = self._multiplier(s)
+        if self.is_arc:
+            self.control.target = abs(s - self.mark.s)
+        else:
+            self.control.target = self._ends[0] + (self._ends[1] - self._ends[0]) * s
+
+    def go_back(self) -> None:
+        """Return to the mark."""
+        self.mark.x.copy(self.system.x)
+        self.system.apply(self.mark.loads)
+        if self.control is not None:
+            self.control.λ = self.mark.λ
+        self.newton.factorised = False
+
+    def _distance(self, other: PETSc.Vec) -> float:
+        """Root mean square of the change of displacement from another state, over the size of the part."""
+        x = self.system.x
+        other.axpby(1.0, -1.0, x)
+        norm = self.system.block_norms(other)[0]
+        other.axpby(1.0, -1.0, x)
+        nodes = len(self.system.problem.model.body.points)
+        return norm / (np.sqrt(nodes) * self.newton.scales.length)
+
+    def _refuse_jump(self, predicted: float) -> None:
+        """Newton may land on a distant branch beyond a limit point; such a state is no continuation.
+
+        Raises:
+            NoEquilibrium: The state lies far from the predicted one, or turns the part inside out.
+        """
+        corrected = self._distance(self._predicted)
+        if corrected > max(SMALL_MOVE, 0.5 * predicted):
+            raise NoEquilibrium("the next state found lies far off the path", residual=corrected)
+        if not self.upright():
+            raise NoEquilibrium("the next state found is turned inside out", residual=corrected)
