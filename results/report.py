@@ -19,7 +19,13 @@ from results.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from results.tables import PathTable
 from results.trade_units import digits, display, show
 
-_TONES = {"reached": "good", "lost stability": "warn", "no equilibrium": "bad"}
+_TONES = {
+    "reached": "good",
+    "lost stability": "warn",
+    "limit point": "warn",
+    "bifurcation": "warn",
+    "no equilibrium": "bad",
+}
 _PROVENANCE_HIDDEN = {"kind", "format"}
 
 

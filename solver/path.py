@@ -203,10 +203,10 @@ class Path:
         policy = self.stepping.beyond_instability
         if policy == "jump":
             return self._jump(track, min(1.0, max(s + whole, limit.share)), limit.critical.mode)
-        text = f"limit point: {self._remarks[-1]}; beyond it there is no equilibrium nearby"
+        text = f"{self._remarks[-1]}: beyond it there is no equilibrium nearby"
         if policy == "follow":
             text += "; use control = 'arc' to follow the path through it"
-        return Outcome("limit point", text, track.stage.name, limit.share, self._all_remarks())
+        return Outcome(limit.critical.kind, text, track.stage.name, limit.share, self._all_remarks())
 
     def _jump(self, track: Track, share: float, mode: SoftMode) -> Outcome | Modes:
         """Relax to the next stable state under the loads of ``share`` and go on from there."""

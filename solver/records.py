@@ -84,7 +84,7 @@ class Outcome:
     """How a path ended.
 
     Attributes:
-        kind: ``"reached"``, ``"no equilibrium"``, ``"lost stability"``.
+        kind: ``"reached"``, ``"limit point"``, ``"bifurcation"``, ``"lost stability"`` or ``"no equilibrium"``.
         text: The same in a sentence, with the loads.
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.
