@@ -70,6 +70,15 @@ QUANTITIES: dict[str, QuantityDefinition] = {
         "σ1 not exceeded in 99.5 % of the volume",
         "the same without the most loaded 0.5 % of the volume",
     ),
+    "least in-plane stress": QuantityDefinition(
+        "MPa",
+        "min σ2 in the wall's plane",
+        "smaller principal Cauchy stress in the deformed plane of the wall, where it is least; negative "
+        "means slack or wrinkles",
+    ),
+    "slack share": QuantityDefinition(
+        "1", "volume with σ2 < 0 / volume", "share of the walls' volume that is compressed in its own plane"
+    ),
     "axial reaction <support>": QuantityDefinition(
         "N",
         "Σ R_Z",

@@ -11,6 +11,7 @@ from geometry.body import FloatArray
 from solver import shape
 from solver.definitions import PERCENTILE, definition_of, names_for
 from solver.records import Measure, Profile
+from solver.slack import least_in_plane_stress, slack_share
 
 if TYPE_CHECKING:
     from solver.evaluation import CellValues
@@ -63,6 +64,10 @@ def quantities_of(reading: Reading) -> tuple[dict[str, Measure], Fields, dict[st
     for name, (axial, radial) in reading.reactions.items():
         found[f"axial reaction {name}"] = axial
         found[f"radial reaction {name}"] = radial
+    least = fields["least in-plane stress"]
+    found["least in-plane stress"] = float(least.min())
+    found["slack share"] = slack_share(reading.model, least, reading.cell_volumes)
+    places["least in-plane stress"] = _place(reading, int(np.argmin(least)))
     found["strain energy"] = reading.energies["strain energy"]
     found["unstable modes"], found["unstable modes under control"] = map(float, reading.modes)
     ordered = {n: Measure(found[n], definition_of(n).unit) for n in names_for(reading.model)}
@@ -96,6 +101,7 @@ def _fields(reading: Reading) -> Fields:
     return {
         "Cauchy stress": σ,
         "largest principal stress": np.linalg.eigvalsh(σ)[..., -1],
+        "least in-plane stress": least_in_plane_stress(reading.model, σ, values.F),
         "principal stretches": _elastic_stretches(reading),
         "pressure": values.pressure,
         "true field": np.linalg.norm(values.field, axis=-1),

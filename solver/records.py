@@ -53,7 +53,8 @@ class Equilibrium:
         displacement: Nodal displacement in the node order of the body, shape (n, 2) or (n, 3), mm.
         fields: Values at the nodes of every cell, shape (m, nodes per cell, ...): ``"Cauchy stress"``
             (…, 3, 3) in MPa, ``"principal stretches"`` (…, 3) descending, ``"pressure"`` in MPa, ``"true
-            field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field).
+            field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field), ``"least in-plane
+            stress"`` in MPa (inf outside walls).
             Axisymmetric tensors are in the frame (R, hoop, Z), others in (X, Y, Z).
         profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
@@ -84,7 +85,8 @@ class Outcome:
     """How a path ended.
 
     Attributes:
-        kind: ``"reached"``, ``"limit point"``, ``"bifurcation"``, ``"lost stability"`` or ``"no equilibrium"``.
+        kind: ``"reached"``, ``"limit point"``, ``"bifurcation"``, ``"lost stability"`` or ``"no
+            equilibrium"``.
         text: The same in a sentence, with the loads.
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.
