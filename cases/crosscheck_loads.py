@@ -23,6 +23,7 @@ def surface_problems(case: Case) -> Iterator[Problem]:
     for table, index, region in named:
         if region not in known:
             yield (table, index, "region"), one_of(region, known, what="a surface of this shape")
+    yield from _shared_edges(case)
     ends = [name for name in known if name.startswith(("end_", "core_end_"))]
     beds = any(bed.direction == "all" for bed in case.tissue_beds)
     if (
@@ -32,6 +33,23 @@ def surface_problems(case: Case) -> Iterator[Problem]:
     ):
         text = 'nothing keeps the part from drifting along its axis; hold one end, for example hold = "axial"'
         yield ("supports",), text
+
+
+def _shared_edges(case: Case) -> Iterator[Problem]:
+    """A plate moves; what it shares an edge with may not be held along the axis in another way."""
+    if not isinstance(case.shape, Sleeve) or case.shape.core_overhang > 0:
+        return
+    holds = {support.region: support.hold for support in case.supports}
+    for index, support in enumerate(case.supports):
+        other = (
+            support.region.removeprefix("core_") if "core_" in support.region else f"core_{support.region}"
+        )
+        if support.hold.startswith("plate") and holds.get(other, "radial") != "radial":
+            text = (
+                f'"{support.hold}" meets "{other}", which is held "{holds[other]}", at their common edge; '
+                f'put one of them on the plate and leave the other out, or hold both "axial"'
+            )
+            yield ("supports", index, "hold"), text
 
 
 def section_problems(case: Case) -> Iterator[Problem]:

@@ -129,8 +129,8 @@ class Path(Table):
 
     smallest_step: Step = 1e-4
     """Step below which the search for an equilibrium is given up, as a part of the stage."""
-    beyond_instability: Literal["stop", "follow"] = "stop"
-    """Whether the path ends where stability is lost or goes on along unstable states."""
+    beyond_instability: Literal["stop", "follow", "jump"] = "stop"
+    """Where stability is lost: end the path, go on along unstable states, or jump to the next stable one."""
 
 
 class Output(Table):

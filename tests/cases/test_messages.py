@@ -211,6 +211,14 @@ WRONG = {
         both(put("radial", "supports", 0, "hold"), put("radial", "supports", 1, "hold")),
         r"supports: nothing keeps the part from drifting along its axis",
     ),
+    "plate against a held edge": (
+        both(
+            put(SLEEVE, "shape"),
+            lambda t: t["parts"].append({"region": "core", "material": "rubber"}),
+            lambda t: t["supports"].append({"region": "core_end_high", "hold": "plate"}),
+        ),
+        r'supports\[core_end_high\]\.hold: "plate" meets "end_high", which is held "axial", at their common edge',
+    ),
     "open lumen": (
         drop("supports", 1),
         r'stages\[fill\]: the lumen is open at "end_high", which is free along the axis',
