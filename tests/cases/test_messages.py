@@ -217,7 +217,7 @@ WRONG = {
             lambda t: t["parts"].append({"region": "core", "material": "rubber"}),
             lambda t: t["supports"].append({"region": "core_end_high", "hold": "plate"}),
         ),
-        r'supports\[core_end_high\]\.hold: "plate" meets "end_high", which is held "axial", at their common edge',
+        r'supports\[core_end_high\]\.hold: "plate" meets "end_high", which is held "axial", at',
     ),
     "open lumen": (
         drop("supports", 1),
