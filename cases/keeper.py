@@ -93,7 +93,7 @@ class Keeper:
             "solution": {**solution, "states": self.states, "Newton iterations": self._iterations},
             "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
         }
-        self._folder.log(outcome.text)
+        self._folder.log("\n".join([outcome.text, *outcome.remarks]))
         names = {name: definition_of(name) for name in self._last}
         definitions = {name: definition._asdict() for name, definition in names.items()}
         self._folder.finish(outcome, verdicts=found, facts=facts, definitions=definitions)
