@@ -88,6 +88,20 @@ QUANTITIES: dict[str, QuantityDefinition] = {
     "radial reaction <support>": QuantityDefinition(
         "N", "Σ R_r", "outward force of the support, summed round the part"
     ),
+    "contact force <contact>": QuantityDefinition(
+        "N", "∫ p dA", "contact pressure summed over the surface of the whole part"
+    ),
+    "contact pressure <contact>": QuantityDefinition(
+        "MPa", "∫ p dA / a", "mean contact pressure over the present area in contact"
+    ),
+    "contact length <contact>": QuantityDefinition(
+        "mm", "max z - min z where g < 0", "length along the axis that touches, now"
+    ),
+    "penetration <contact>": QuantityDefinition(
+        "mm",
+        "max ⟨-g⟩",
+        "how deep the surface sinks into the obstacle; about the tolerance or less",
+    ),
     "largest true field": QuantityDefinition(
         "kV/mm", "max |F⁻ᵀ E0|", "electric field in the thinned sheets (kV/mm = V/um)"
     ),
@@ -142,6 +156,7 @@ def names_for(model: "Model") -> list[str]:
         "<section>": [s.name for s in model.sections],
         "<support>": [s.region for s in model.supports],
         "<electrode>": [e.name for e in model.electrodes],
+        "<contact>": [c.name for c in model.contacts],
     }
     electric = {"largest true field", "breakdown margin", "charge", "capacitance", "stored electrical energy"}
     names: list[str] = []

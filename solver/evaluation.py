@@ -124,7 +124,7 @@ class Evaluation:
         values = self._fields
         displacement = self.displacement()
         shape = self._mode_shape(mode)
-        energies = self._energies(loads)
+        energies = self._energies(loads) | self._contacts()
         reactions = self._reactions()
         volume = self.system.volume() if self.system.volume_form is not None else None
         cell_volumes = self._cell_volumes
@@ -143,6 +143,7 @@ class Evaluation:
             energies=energies,
             reactions=reactions,
             voltages=dict(loads.voltages),
+            obstacles=dict(loads.obstacles),
             modes=modes,
             natural=loads.natural,
         )
@@ -269,6 +270,24 @@ class Evaluation:
                 energies[f"capacitance {name}"] = charge * copies / voltage if voltage else float("nan")
         return energies
 
+    @cached_property
+    def _contact_forms(self) -> list[tuple[fem.Form, fem.Form]]:
+        """Contact force and area of each contact."""
+        problem = self.problem
+        return [
+            (forms.compile_forms(problem.contact_force(c)), forms.compile_forms(problem.contact_area(c)))
+            for c in problem.model.contacts
+        ]
+
+    def _contacts(self) -> dict[str, float]:
+        """Force (N) and present area (mm²) of each contact, of the whole part."""
+        copies = self.problem.model.body.copies
+        found: dict[str, float] = {}
+        for contact, (force, area) in zip(self.problem.model.contacts, self._contact_forms, strict=True):
+            found[f"contact force {contact.name}"] = self.system.sum(fem.assemble_scalar(force)) * copies
+            found[f"contact area {contact.name}"] = self.system.sum(fem.assemble_scalar(area)) * copies
+        return found
+
     def _electrode_charges(self) -> dict[str, float]:
         """Charge on each hot face as the work conjugate of its voltage: Q = -∂Π/∂V.
 
@@ -348,6 +367,7 @@ def _measures(loads: Loads, problem: Problem) -> Mapping[str, Measure]:
         measures["pressure"] = Measure(loads.pressure, "MPa")
     for electrode in problem.model.electrodes:
         measures[f"voltage {electrode.name}"] = Measure(loads.voltages.get(electrode.name, 0.0), "kV")
+    measures |= {f"obstacle {n}": Measure(v, "mm") for n, v in loads.obstacles.items()}
     measures |= {f"axial force {n}": Measure(v, "N") for n, v in loads.forces.items()}
     measures |= {f"displacement {n}": Measure(v, "mm") for n, v in loads.displacements.items()}
     return measures

@@ -14,6 +14,7 @@ class Loads:
         voltages: kV by electrode.
         forces: Axial force along +Z by surface, N, on the whole part.
         displacements: Axial motion of a support, mm.
+        obstacles: Position of obstacles by contact name, mm.
         natural: Share of the natural stretch in force, 0 to 1.
     """
 
@@ -21,7 +22,14 @@ class Loads:
     voltages: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
+    obstacles: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
+
+    @property
+    def is_still(self) -> bool:
+        """Whether every entry is zero (of loads taken as a rate)."""
+        maps = (self.voltages, self.forces, self.displacements, self.obstacles)
+        return not (self.pressure or self.natural or any(v for m in maps for v in m.values()))
 
 
 def describe(loads: Loads) -> str:
@@ -30,4 +38,5 @@ def describe(loads: Loads) -> str:
     words += [f"voltage {n} {v:.5g} kV" for n, v in loads.voltages.items() if v]
     words += [f"axial force {n} {v:.5g} N" for n, v in loads.forces.items() if v]
     words += [f"displacement {n} {v:.5g} mm" for n, v in loads.displacements.items() if v]
+    words += [f"obstacle {n} at {v:.5g} mm" for n, v in loads.obstacles.items()]
     return ", ".join(words) or "no load"

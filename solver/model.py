@@ -7,6 +7,7 @@ import numpy as np
 
 from geometry.body import Body, IntArray
 from geometry.errors import InputError
+from solver.contact import Contact
 from solver.mesh import named
 from solver.parts import Electrode, Part, Section, Support, TissueBed
 
@@ -22,6 +23,7 @@ class Model:
         electrodes: One for each electrode band.
         beds: Tissue beds on outer surfaces.
         sections: Heights at which radii are reported.
+        contacts: Rigid obstacles that outer surfaces may touch.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
 
     Raises:
@@ -35,12 +37,18 @@ class Model:
     beds: tuple[TissueBed, ...] = ()
     sections: tuple[Section, ...] = ()
     electrics: str = "layered"
+    contacts: tuple[Contact, ...] = ()
 
     def __post_init__(self) -> None:
         _check_parts(self)
         _check_electrodes(self)
-        for region in (*(s.region for s in self.supports), *(b.region for b in self.beds)):
+        touched = (c.surface for c in self.contacts)
+        for region in (*(s.region for s in self.supports), *(b.region for b in self.beds), *touched):
             named(self.body, region)
+
+    def contact_stiffness(self, contact: Contact) -> float:
+        """Stiffness k of a contact: largest shear modulus over its tolerance, MPa/mm."""
+        return max(p.material.initial_shear_modulus() for p in self.parts) / contact.tolerance
 
     @property
     def axisymmetric(self) -> bool:

@@ -124,6 +124,7 @@ class Path:
             voltages=dict.fromkeys((e.name for e in self.problem.model.electrodes), 0.0),
             forces={name: 0.0 for stage in self.stages for name in stage.forces},
             displacements={name: 0.0 for stage in self.stages for name in stage.displacements},
+            obstacles={c.name: c.position for c in self.problem.model.contacts},
             natural=0.0 if self.problem.fields.natural else 1.0,
         )
 

@@ -4,6 +4,7 @@
     Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
                - P V(u) + ½ ∫ k |u|² dA - Σ N ū                    lumen, tissue beds, axial forces
+               + ∫ ½ k ⟨-g⟩² dA                                    contact with rigid obstacles
 
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
 """
@@ -21,6 +22,7 @@ from ufl.core.expr import Expr
 from geometry.body import Body, FloatArray
 from geometry.errors import InputError
 from solver import kinematics
+from solver.contact import Contact, closing_energy, gap
 from solver.material import LAWS, fibre_family
 from solver.mesh import MeshedBody, mesh_body
 from solver.model import Model
@@ -40,6 +42,7 @@ class Problem:
         unknowns: The functions u, p, φ.
         fields: Cell-wise parameters; changing their values never recompiles a form.
         lumen_pressure: Constant P, MPa.
+        contact_stiffness: Constant k of each contact, MPa/mm.
         weight: 2πR when axisymmetric, else 1.
         frame: Wall directions (normal, hoop, axial).
     """
@@ -58,6 +61,9 @@ class Problem:
         self.fields: Properties = properties_of(model, self.mesh)
         self.lumen_pressure = fem.Constant(domain, 0.0)
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
+        self.contact_stiffness = [
+            fem.Constant(domain, model.contact_stiffness(contact)) for contact in model.contacts
+        ]
         self._x = ufl.SpatialCoordinate(domain)
         self.weight = kinematics.measure_weight(self._x, model.axisymmetric)
         normal = self._nodal(model.body.normal)
@@ -148,6 +154,8 @@ class Problem:
             Π += self.density(law, F) * self.weight * self.dx(i)
         for bed, k in zip(self.model.beds, self.fields.bed_stiffness, strict=True):
             Π += k / 2 * self._bed_motion(bed) * self.weight * self.ds(self.surface_ids[bed.region])
+        for contact in self.model.contacts:
+            Π += self._closing(contact) * self.weight * self.ds(self.surface_ids[contact.surface])
         return Π
 
     def volume(self) -> ufl.Form:
@@ -186,6 +194,27 @@ class Problem:
     def _lumen(self) -> Any:
         return self.ds(self.surface_ids["lumen"])
 
+    def contact_gap(self, contact: Contact) -> Expr:
+        """Gap of a contact at its surface, mm."""
+        position = self.fields.obstacles[self.model.contacts.index(contact)]
+        return gap(contact, self._x + self.unknowns[0], position, self.model.axisymmetric)
+
+    def contact_force(self, contact: Contact) -> ufl.Form:
+        """∫ p dA over the surface: sum of the contact pressure, N of the modelled piece."""
+        k = self.contact_stiffness[self.model.contacts.index(contact)]
+        pressure = k * ufl.max_value(-self.contact_gap(contact), 0.0)
+        return pressure * self.weight * self.ds(self.surface_ids[contact.surface])
+
+    def contact_area(self, contact: Contact) -> ufl.Form:
+        """Present area in contact, mm² of the modelled piece."""
+        n = self._area_vector()
+        touching = ufl.conditional(ufl.lt(self.contact_gap(contact), 0.0), 1.0, 0.0)
+        return touching * ufl.sqrt(ufl.inner(n, n)) * self.weight * self.ds(self.surface_ids[contact.surface])
+
+    def _closing(self, contact: Contact) -> Expr:
+        k = self.contact_stiffness[self.model.contacts.index(contact)]
+        return closing_energy(self.contact_gap(contact), k)
+
     def _bed_motion(self, bed: TissueBed) -> Expr:
         u = self.unknowns[0]
         return (
@@ -211,7 +240,8 @@ class Problem:
     def _loaded_surfaces(self) -> list[str]:
         """Outer surfaces that may carry a load, in a fixed order."""
         names = [name for name in ("lumen", "end_low", "end_high") if name in self.model.body.surfaces]
-        return names + [bed.region for bed in self.model.beds if bed.region not in names]
+        extra = [bed.region for bed in self.model.beds] + [c.surface for c in self.model.contacts]
+        return names + [name for name in dict.fromkeys(extra) if name not in names]
 
 
 def pressure_element(cell: Any) -> Any:

@@ -40,6 +40,7 @@ class Properties:
         permittivity: ε, N/kV²; 0 in parts without sheets, which carry no field.
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         bed_stiffness: One constant a tissue bed, MPa/mm.
+        obstacles: Position of each obstacle, mm, one constant a contact as a cell-wise field.
         full_natural: Natural stretch at full value on all body cells, (3, cells); ``natural`` ramps to it.
     """
 
@@ -55,6 +56,7 @@ class Properties:
     permittivity: fem.Function
     sheet_field: fem.Function
     bed_stiffness: list[fem.Constant]
+    obstacles: list[fem.Function]
     full_natural: FloatArray
     original: IntArray = field(repr=False, default_factory=lambda: np.empty(0, dtype=np.int64))
 
@@ -124,6 +126,7 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         permittivity=function(EPS0 * spread(lambda p: p.material.permittivity if p.sheets else 0.0)),
         sheet_field=function(np.zeros(cells)),
         bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
+        obstacles=[function(np.full(cells, contact.position)) for contact in model.contacts],
         full_natural=full,
         original=mesh.original_cells,
     )

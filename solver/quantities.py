@@ -9,6 +9,7 @@ import numpy as np
 
 from geometry.body import FloatArray
 from solver import shape
+from solver.contact import gap_of_points
 from solver.definitions import PERCENTILE, definition_of, names_for
 from solver.records import Measure, Profile
 from solver.slack import least_in_plane_stress, slack_share
@@ -32,6 +33,7 @@ class Reading:
         energies: Energies, charges and capacitances by name.
         reactions: (axial, radial) force by support, N.
         voltages: kV by electrode.
+        obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
         natural: Share of the natural stretch in force.
     """
@@ -45,6 +47,7 @@ class Reading:
     energies: Mapping[str, float]
     reactions: Mapping[str, tuple[float, float]]
     voltages: Mapping[str, float]
+    obstacles: Mapping[str, float]
     modes: tuple[int, int]
     natural: float
 
@@ -64,6 +67,7 @@ def quantities_of(reading: Reading) -> tuple[dict[str, Measure], Fields, dict[st
     for name, (axial, radial) in reading.reactions.items():
         found[f"axial reaction {name}"] = axial
         found[f"radial reaction {name}"] = radial
+    found |= _contact(reading)
     least = fields["least in-plane stress"]
     found["least in-plane stress"] = float(least.min())
     found["slack share"] = slack_share(reading.model, least, reading.cell_volumes)
@@ -185,6 +189,23 @@ def _electrical(reading: Reading, fields: Fields, places: Places) -> dict[str, f
     found["stored electrical energy"] = sum(
         0.5 * found[f"charge {n}"] * reading.voltages.get(n, 0.0) for n in names
     )
+    return found
+
+
+def _contact(reading: Reading) -> dict[str, float]:
+    """Force, mean pressure, length and penetration of each contact."""
+    body = reading.model.body
+    found: dict[str, float] = {}
+    for contact in reading.model.contacts:
+        nodes = np.unique(body.facets[body.surfaces[contact.surface]])
+        x = body.points[nodes] + reading.displacement[nodes]
+        gap = gap_of_points(contact, x, reading.obstacles.get(contact.name, contact.position))
+        touching = x[gap < 0, -1]
+        force, area = (reading.energies[f"contact {what} {contact.name}"] for what in ("force", "area"))
+        found[f"contact force {contact.name}"] = force
+        found[f"contact pressure {contact.name}"] = force / area if area > 0 else 0.0
+        found[f"contact length {contact.name}"] = float(np.ptp(touching)) if len(touching) else 0.0
+        found[f"penetration {contact.name}"] = max(0.0, -float(gap.min()))
     return found
 
 

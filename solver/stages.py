@@ -36,6 +36,7 @@ class Stage:
         voltages: kV by electrode.
         forces: Axial force along +Z by surface, N.
         displacements: Axial motion of a support, mm.
+        obstacles: Position of obstacles by contact name, mm.
         volume: Enclosed volume of the lumen, mm³ (``control="volume"``; the pressure is found).
         charges: Charge by electrode, uC (``control="charge"``; the electrodes named share one voltage, which
             is found, and their charges are added).
@@ -56,6 +57,7 @@ class Stage:
     voltages: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
+    obstacles: Mapping[str, float] = field(default_factory=dict)
     volume: float | None = None
     charges: Mapping[str, float] = field(default_factory=dict)
     point: PointMotion | None = None
@@ -115,7 +117,8 @@ class Stage:
     @property
     def moves_loads(self) -> bool:
         """Whether the stage names a load to move."""
-        return self.pressure is not None or bool(self.voltages or self.forces or self.displacements)
+        named = self.voltages or self.forces or self.displacements or self.obstacles
+        return self.pressure is not None or bool(named)
 
 
 _TARGETS = {
@@ -146,6 +149,7 @@ class Motion:
             voltages=_mix_all(self.start.voltages, self.end.voltages, s),
             forces=_mix_all(self.start.forces, self.end.forces, s),
             displacements=_mix_all(self.start.displacements, self.end.displacements, s),
+            obstacles=_mix_all(self.start.obstacles, self.end.obstacles, s),
             natural=_mix(self.start.natural, self.end.natural, s),
         )
 
@@ -158,6 +162,7 @@ class Motion:
             voltages={k: v - a.voltages.get(k, 0.0) for k, v in b.voltages.items()},
             forces={k: v - a.forces.get(k, 0.0) for k, v in b.forces.items()},
             displacements={k: v - a.displacements.get(k, 0.0) for k, v in b.displacements.items()},
+            obstacles={k: v - a.obstacles[k] for k, v in b.obstacles.items()},
             natural=b.natural - a.natural,
         )
 
@@ -170,6 +175,7 @@ def motion_of(stage: Stage, present: Loads) -> Motion:
         voltages={**present.voltages, **stage.voltages},
         forces={**present.forces, **stage.forces},
         displacements={**present.displacements, **stage.displacements},
+        obstacles={**present.obstacles, **stage.obstacles},
         natural=1.0,
     )
     return Motion(present, end)
@@ -188,6 +194,7 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     for stage in stages:
         _known(stage, "voltage", stage.voltages, electrodes, "electrodes")
         _known(stage, "force", stage.forces, ends, "end surfaces")
+        _known(stage, "obstacle", stage.obstacles, [c.name for c in model.contacts], "contacts")
         _known(stage, "charge", stage.charges, electrodes, "electrodes")
         if stage.charges and model.solved_potential:
             raise InputError(

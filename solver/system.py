@@ -91,6 +91,10 @@ class System:
                 for g, dg in zip(fields.natural, self.natural_rate, strict=True):
                     term = ufl.derivative(R[i], g, dg)
                     dR[i] = term if dR[i] is None else dR[i] + term
+        self.obstacle_rates = [fem.Function(space) for _ in fields.obstacles]
+        for position, rate in zip(fields.obstacles, self.obstacle_rates, strict=True):
+            term = ufl.derivative(R[0], position, rate)
+            dR[0] = term if dR[0] is None else dR[0] + term
         self.rate_forms = [None if form is None else forms.compile_forms(form) for form in dR]
 
     def _hold(self, constraints: Constraints) -> None:
@@ -122,6 +126,8 @@ class System:
         problem.lumen_pressure.value = loads.pressure
         problem.fields.set_natural(loads.natural)
         self._set_field(problem.fields.sheet_field, loads.voltages)
+        for contact, position in zip(problem.model.contacts, problem.fields.obstacles, strict=True):
+            position.x.array[:] = loads.obstacles.get(contact.name, contact.position)
         self._prescribe(loads.displacements, loads.voltages)
         fem_petsc.set_bc(self.x, self.bcs_by_block)
 
@@ -323,7 +329,7 @@ class System:
     def load_rate(self, rate: Loads, out: PETSc.Vec) -> None:
         """Write -∂R/∂s to ``out`` for loads that change at the given rate, prescribed unknowns lifted."""
         out.set(0.0)
-        if rate.natural or any(rate.voltages.values()):
+        if rate.natural or any(rate.voltages.values()) or any(rate.obstacles.values()):
             self._parameter_rate(rate, out)
         if self.volume_gradient is not None and rate.pressure:
             out.axpy(rate.pressure, self.f)
@@ -340,6 +346,8 @@ class System:
             self._set_field(self.field_rate, rate.voltages)
         for dg, full in zip(self.natural_rate or (), fields.full_natural, strict=False):
             dg.x.array[:] = rate.natural * (full[self.problem.mesh.original_cells] - 1)
+        for contact, d in zip(self.problem.model.contacts, self.obstacle_rates, strict=True):
+            d.x.array[:] = rate.obstacles.get(contact.name, 0.0)
         _assemble(out, self.rate_forms, self.problem)
         out.scale(-1.0)
 

@@ -183,8 +183,7 @@ class Track:
         rate = self.motion.rate
         if self.stage.control == "volume":
             rate = replace(rate, pressure=0.0)
-        still = not any((*rate.voltages.values(), *rate.forces.values(), *rate.displacements.values()))
-        return None if still and not rate.pressure and not rate.natural else rate
+        return None if rate.is_still else rate
 
     def _take_arc_tangent(self, control: Control, before: PETSc.Vec | None) -> None:
         condition = control.condition
