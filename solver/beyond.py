@@ -17,6 +17,7 @@ from solver.relaxation import Landing, Relaxation
 from solver.track import Track
 
 MOST_STEPS = 40  # arc steps in search of a limit
+BRANCH_STEP = 0.01  # arc step on a branch over the size of the part: the way there moved it hardly at all
 _SMALLEST, _LARGEST = 1e-4, 0.02  # arc steps over the size of the part
 
 

@@ -29,6 +29,8 @@ class Critical:
         mode: The mode without stiffness.
         convergence: Of the state there, which is the present state of the system, factorised.
         solves: States solved to find it.
+        x: Unknowns there.
+        λ: Multiplier there (0 under load control).
     """
 
     kind: str
@@ -36,6 +38,24 @@ class Critical:
     mode: SoftMode
     convergence: Convergence
     solves: int
+    x: PETSc.Vec
+    λ: float
+
+    def restore(self, track: Track) -> None:
+        """Make the critical state the present one again, factorised, and the mark of ``track``."""
+        system = track.system
+        self.x.copy(system.x)
+        if track.control is None:
+            system.apply(track.motion.at(self.s))
+        else:
+            track.set_target(self.s)
+            track.control.λ = self.λ
+            system.apply(track.control.loads)
+        system.assemble_residual()
+        system.factorise()
+        track.newton.factorised = True
+        system.x.copy(track.mark.x)
+        track.mark.s, track.mark.λ, track.mark.loads = self.s, self.λ, track.loads()
 
 
 @dataclass
@@ -84,9 +104,10 @@ class Locator:
             if abs(high.s - low.s) < _ENOUGH * abs(width) or self._close(sample, low, high, width):
                 break
         mode = self._critical_mode()
-        kind = "limit point" if folds or self._pushes(mode) else "bifurcation"
+        pushed = track.control is None and self._pushes(mode)
+        kind = "limit point" if folds or pushed else "bifurcation"
         assert track.mark.s <= sample.s <= s
-        return Critical(kind, sample.s, mode, convergence, solves)
+        return Critical(kind, sample.s, mode, convergence, solves, sample.x, sample.λ)
 
     def _close(self, sample: _Sample, low: _Sample, high: _Sample, width: float) -> bool:
         """Whether the next trial would move by less than the tolerance."""

@@ -102,6 +102,13 @@ class Newton:
         control.condition.gradient(self._g)
         return self._a, float(self._g.dot(self._a)) + control.condition.slope()
 
+    def held_pivot(self, control: Control) -> float:
+        """gᵀK⁻¹g of a condition, with the tangent factorised last."""
+        control.condition.gradient(self._g)
+        self.system.zero_fixed(self._g)
+        self.system.solve(self._g, self._a)
+        return float(self._g.dot(self._a))
+
     def gradient_product(self, vector: PETSc.Vec) -> float:
         """Product gᵀv with the gradient of the condition that ``border`` took last."""
         return float(self._g.dot(vector))

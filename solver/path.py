@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Following a model through its stages: steps, stability, critical points, outcome."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -9,25 +9,23 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 
 from geometry.errors import InputError
-from solver.beyond import jump, limit_ahead
+from solver.beyond import BRANCH_STEP, arc_from, jump, limit_ahead, take_branch
 from solver.critical import Critical, locate
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
-from solver.loads import Loads, describe
+from solver.loads import Loads
 from solver.model import Model
 from solver.modes import SoftMode, softest_modes
 from solver.newton import Convergence, Newton, Scales, Tolerance
 from solver.problem import Problem
-from solver.records import Equilibrium, Outcome
+from solver.records import Outcome
+from solver.reporter import Modes, Observer, Progress, Reporter
 from solver.stages import Stage, check_stages, motion_of
 from solver.system import System
 from solver.track import Track
 
-BEYOND = ("stop", "follow", "jump")
+BEYOND = ("stop", "follow", "jump", "branch")
 _SEARCH_BELOW = 1 / 16  # share of a full step below which a load-controlled stage looks for a limit ahead
-
-Observer = Callable[[Equilibrium], None]
-Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
@@ -38,14 +36,18 @@ class Stepping:
         smallest: Step floor as a share of a stage; below it the path ends.
         easy: A step that takes at most this many iterations lets a halved step grow again.
         beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the
-            control in force, ``"follow"`` goes on and marks such states, ``"jump"`` moves under given
-            loads to the next stable state, as a real part would.
+            control in force, ``"follow"`` goes on and marks such states, ``"jump"`` moves under given loads
+            to the next stable state, as a real part would, ``"branch"`` turns onto the buckled path at a
+            bifurcation and follows it by arc length until the loads of the stage are reached.
+        seek_limit: After the last stage, look for the next critical point up to this multiple of the stage's
+            loads and state the margin; ``None`` does not.
         tolerance: Convergence tolerances.
     """
 
     smallest: float = 1e-4
     easy: int = 8
     beyond_instability: str = "stop"
+    seek_limit: float | None = None
     tolerance: Tolerance = field(default_factory=Tolerance)
 
     def __post_init__(self) -> None:
@@ -57,14 +59,8 @@ class Stepping:
                 f"{', '.join(BEYOND)}",
                 key="beyond_instability",
             )
-
-
-@dataclass(frozen=True)
-class Modes:
-    """Unstable modes of a state: under given loads, and under the control in force."""
-
-    given: int
-    controlled: int
+        if self.seek_limit is not None and not self.seek_limit > 1:
+            raise InputError(f"seek_limit is {self.seek_limit}; it must be above 1", key="seek_limit")
 
 
 class Path:
@@ -85,12 +81,7 @@ class Path:
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
-        self._index = 0
-        self._spent = 0
-        self._observe: Observer | None = None
-        self._progress: Progress | None = None
-        self._first_breakdown: str | None = None
-        self._remarks: list[str] = []
+        self._reporter = Reporter(self.evaluation, None, None)
 
     def follow(self, *, observe: Observer | None = None, progress: Progress | None = None) -> Outcome:
         """Follow all stages; collective.
@@ -105,18 +96,24 @@ class Path:
         Raises:
             NoEquilibrium: Not even the unloaded state was found.
         """
-        self._observe, self._progress = observe, progress
+        self._reporter = Reporter(self.evaluation, observe, progress)
         convergence = self.newton.solve(self._unloaded())
         self.evaluation.read_fields()
         modes = self._count(None)
-        self._emit(self.stages[0].name, 0.0, convergence, modes)
+        self._reporter.emit(self.stages[0].name, 0.0, convergence, modes)
+        track = None
         for stage in self.stages:
-            outcome = self._run_stage(stage, modes)
-            if isinstance(outcome, Outcome):
-                return outcome
-            modes = outcome
-        text = f"reached: all {len(self.stages)} stages, at {self._now()}"
-        return Outcome("reached", text, self.stages[-1].name, 1.0, self._all_remarks())
+            assert self.system.loads is not None
+            motion = motion_of(stage, self.system.loads)
+            track = Track(self.newton, stage, motion, self.evaluation.read_fields)
+            ended = self._run_stage(track, modes)
+            if isinstance(ended, Outcome):
+                return ended
+            modes = ended
+        assert track is not None
+        text = f"reached: all {len(self.stages)} stages, at {self._reporter.now()}"
+        self._state_margin(track, modes)
+        return self._reporter.outcome("reached", text, track.stage.name, 1.0)
 
     def _unloaded(self) -> Loads:
         """No load, with an entry for every load that any stage moves."""
@@ -128,17 +125,22 @@ class Path:
             natural=0.0 if self.problem.fields.natural else 1.0,
         )
 
-    def _run_stage(self, stage: Stage, modes: Modes) -> Outcome | Modes:
+    def _run_stage(self, track: Track, modes: Modes) -> Outcome | Modes:
         """Follow one stage; returns the modes of its last state, or the outcome if the path ends in it."""
-        assert self.system.loads is not None
-        track = Track(self.newton, stage, motion_of(stage, self.system.loads), self.evaluation.read_fields)
         track.start()
-        if stage.control == "load" and modes.given > 0 and self.stepping.beyond_instability != "follow":
-            released = self._released(track, modes)
-            if isinstance(released, Outcome):
-                return released
-            modes = released
-        whole = track.length / stage.steps
+        policy = self.stepping.beyond_instability
+        if track.stage.control == "load" and modes.given > 0 and policy != "follow":
+            # Only the control of the stage before held this state.
+            if policy != "jump":
+                return self._reporter.unstable(track, 0.0, Modes(modes.given, modes.given), None)
+            jumped = self._jump(track, 0.0, softest_modes(self.system, 2)[0])
+            if isinstance(jumped, Outcome):
+                return jumped
+            modes = jumped
+        return self._run_track(track, modes, track.length / track.stage.steps)
+
+    def _run_track(self, track: Track, modes: Modes, whole: float) -> Outcome | Modes:
+        """Step along a track from its mark, at most ``whole`` at a time."""
         step, searched = whole, False
         while not self._done(track):
             s = track.mark.s
@@ -147,7 +149,7 @@ class Path:
                 convergence = track.advance(target)
             except NoEquilibrium as failure:
                 step = (target - s) / 2
-                if stage.control == "load" and step < _SEARCH_BELOW * whole and not searched:
+                if track.stage.control == "load" and step < _SEARCH_BELOW * whole and not searched:
                     searched = True
                     ahead = self._past_limit(track, s, whole, modes)
                     if isinstance(ahead, Outcome):
@@ -155,7 +157,7 @@ class Path:
                     if ahead is not None:
                         modes, step, searched = ahead, whole, False
                 if step < self.stepping.smallest * track.length:
-                    return self._stuck(track, s, modes, failure.message)
+                    return self._reporter.stuck(track, modes, self.stepping.smallest, failure.message)
                 continue
             ended = self._arrive(track, target, convergence, modes)
             if isinstance(ended, Outcome):
@@ -177,22 +179,16 @@ class Path:
         modes = self._count(track)
         critical = self._locate(track, s, before, modes)
         policy = self.stepping.beyond_instability
-        if modes.controlled > 0 and track.stage.control == "load" and policy == "jump":
+        if modes.controlled > 0 and policy == "jump" and track.stage.control == "load":
             mode = critical.mode if critical is not None else softest_modes(self.system, 2)[0]
             return self._jump(track, s, mode)
-        self._emit(track.stage.name, s / track.length, convergence, modes)
-        if self._progress is not None and self.problem.comm.rank == 0:
-            self._progress(track.stage.name, s / track.length)
-        if modes.controlled > 0 and policy != "follow":
-            return self._unstable(track, s, modes, critical)
+        if policy == "branch" and critical is not None and critical.kind == "bifurcation":
+            return self._branch(track, critical)
+        self._reporter.emit(track.stage.name, s / track.length, convergence, modes)
+        if modes.controlled > 0 and policy != "follow" and not track.is_arc:
+            return self._reporter.unstable(track, s / track.length, modes, critical)
         track.accept(s)
         return modes
-
-    def _released(self, track: Track, modes: Modes) -> Outcome | Modes:
-        """A load-controlled stage that sets out from a state which only the control before held."""
-        if self.stepping.beyond_instability != "jump":
-            return self._unstable(track, 0.0, Modes(modes.given, modes.given), None)
-        return self._jump(track, 0.0, softest_modes(self.system, 2)[0])
 
     def _past_limit(self, track: Track, s: float, whole: float, modes: Modes) -> Outcome | Modes | None:
         """Look for a limit ahead of a stage that cannot go on; ``None`` if there is none."""
@@ -200,43 +196,65 @@ class Path:
         if limit is None:
             track.go_back()
             return None
-        self._emit_critical(track, limit.critical, modes, share=limit.share)
+        self._reporter.emit_critical(track.stage.name, limit.share, limit.critical, modes)
         policy = self.stepping.beyond_instability
         if policy == "jump":
             return self._jump(track, min(1.0, max(s + whole, limit.share)), limit.critical.mode)
-        text = f"{self._remarks[-1]}: beyond it there is no equilibrium nearby"
+        text = f"{self._reporter.remarks[-1]}: beyond it there is no equilibrium nearby"
         if policy == "follow":
             text += "; use control = 'arc' to follow the path through it"
-        return Outcome(limit.critical.kind, text, track.stage.name, limit.share, self._all_remarks())
+        return self._reporter.outcome(limit.critical.kind, text, track.stage.name, limit.share)
 
     def _jump(self, track: Track, share: float, mode: SoftMode) -> Outcome | Modes:
         """Relax to the next stable state under the loads of ``share`` and go on from there."""
-        left = self._now()
+        left = self._reporter.now()
         try:
             landing = jump(track, share, mode, track.mark.tangent)
         except NoEquilibrium as failure:
             text = f"lost stability at {left}; no other stable state was found ({failure.message})"
-            return Outcome("lost stability", text, track.stage.name, share, self._all_remarks())
+            return self._reporter.outcome("lost stability", text, track.stage.name, share)
         modes = self._count(None)
-        self._remarks.append(f"jump from {left} onto another stable state at {self._now()}")
-        self._emit(track.stage.name, share, landing.convergence, modes)
+        self._reporter.remarks.append(f"jump from {left} onto another stable state at {self._reporter.now()}")
+        self._reporter.emit(track.stage.name, share, landing.convergence, modes)
         track.accept(share)
         return modes
+
+    def _branch(self, track: Track, critical: Critical) -> Outcome | Modes:
+        """Turn onto the branch at a bifurcation and follow it until the loads of the stage are reached."""
+        critical.restore(track)
+        share = track.mark.s if track.control is None else track.control.λ
+        arc = arc_from(track, share)
+        arc.start()
+        whole = BRANCH_STEP * self.newton.scales.length
+        try:
+            s, convergence = take_branch(arc, critical, whole)
+        except NoEquilibrium as failure:
+            text = f"{self._reporter.remarks[-1]}; the branch could not be entered ({failure.message})"
+            return self._reporter.outcome("bifurcation", text, track.stage.name, share)
+        self._reporter.remarks.append("the path goes on along the branch")
+        modes = self._count(arc)
+        self._reporter.emit(track.stage.name, s / arc.length, convergence, modes)
+        arc.accept(s)
+        track.mark.s = track.length  # the stage ends on the branch
+        return self._run_track(arc, modes, 3 * whole)
 
     def _count(self, track: Track | None) -> Modes:
         """Factorise the present state and count its unstable modes.
 
-        The inertia of [K, -f; -fᵀ, -h] is that of K and of the pivot -(h + fᵀK⁻¹f): a state that is stable
-        while volume or charge is held has one negative pivot more than pressure unknowns.
+        Sylvester's law on the bordered matrix: a state that is stable while a condition is held has one
+        negative pivot more than constraint unknowns. The border's pivot is -(h + fᵀK⁻¹f) for a conjugate
+        pair (volume, charge) and -gᵀK⁻¹g for a held displacement or opening.
         """
         self.system.factorise()
         self.newton.factorised = True
-        given = controlled = self.system.unstable_modes()
-        control = track.control if track is not None else None
-        if control is not None and control.condition.conjugate:
-            _, pivot = self.newton.border(control)
-            controlled += 0 if pivot > 0 else -1
-        return Modes(given, controlled)
+        given = self.system.unstable_modes()
+        if track is None or track.control is None or track.is_arc:
+            return Modes(given, given)
+        if track.control.condition.conjugate:
+            _, pivot = self.newton.border(track.control)
+        else:
+            pivot = self.newton.held_pivot(track.control)
+        return Modes(given, given + (0 if pivot > 0 else -1))
 
     def _locate(self, track: Track, s: float, before: Modes, now: Modes) -> Critical | None:
         """Locate and hand on the critical point between the mark and the present state, if there is one."""
@@ -250,7 +268,7 @@ class Path:
         critical = None
         try:
             critical = locate(track, s)
-            self._emit_critical(track, critical, before)
+            self._reporter.emit_critical(track.stage.name, critical.s / track.length, critical, before)
         except NoEquilibrium:
             pass  # the change stays bracketed by the states beside it
         kept.copy(system.x)
@@ -263,80 +281,22 @@ class Path:
         system.factorise()
         return critical
 
-    def _emit_critical(
-        self, track: Track, critical: Critical, before: Modes, share: float | None = None
-    ) -> None:
-        """Hand on a critical state, which is the present one."""
-        self.evaluation.read_fields()
-        if share is None:
-            share = critical.s / track.length
-        self._emit(track.stage.name, share, critical.convergence, before, critical=critical)
-        self._remarks.append(f"{critical.kind} at {self._now()}")
-
-    def _emit(
-        self,
-        stage: str,
-        s: float,
-        convergence: Convergence,
-        modes: Modes,
-        critical: Critical | None = None,
-    ) -> None:
-        """Hand the present state on."""
-        assert self.system.loads is not None
-        state = self.evaluation.equilibrium(
-            self._index,
-            stage,
-            s,
-            self.system.loads,
-            iterations=convergence.iterations,
-            residual=convergence.residual,
-            factorisations=self.system.count.factorisations - self._spent,
-            modes=(modes.given, modes.controlled),
-            critical=critical.kind if critical is not None else "",
-            mode=critical.mode.vector if critical is not None else None,
-        )
-        self._index += 1
-        self._spent = self.system.count.factorisations
-        if state is not None:
-            self._note_breakdown(state)
-            if self._observe is not None:
-                self._observe(state)
-
-    def _now(self) -> str:
-        assert self.system.loads is not None
-        return describe(self.system.loads)
-
-    def _note_breakdown(self, state: Equilibrium) -> None:
-        margin = state.quantities.get("breakdown margin")
-        if margin is not None and margin.value < 1 and self._first_breakdown is None:
-            loads = ", ".join(f"{k} {v.value:.4g} {v.unit}" for k, v in state.loads.items() if v.value)
-            self._first_breakdown = f"breakdown field exceeded from {loads or 'the start'} on"
-
-    def _all_remarks(self) -> tuple[str, ...]:
-        remarks = [*self._remarks, self.problem.comm.bcast(self._first_breakdown)]
-        if not self.system.symmetric_tangent():
-            remarks.append(
-                "the pressure acts on a surface whose rim moves freely, so its tangent is not symmetric: the "
-                "states are right, the counts of unstable modes are not"
+    def _state_margin(self, track: Track, modes: Modes) -> None:
+        """Remark how far the loads of the last stage could grow before the next critical point."""
+        furthest = self.stepping.seek_limit
+        if furthest is None or track.stage.control != "load":
+            return
+        limit = limit_ahead(track, 1.0, modes.given, furthest=furthest)
+        if limit is None:
+            self._reporter.remarks.append(
+                f"no critical point up to {furthest:g} times the loads of stage '{track.stage.name}'"
             )
-        return tuple(remark for remark in remarks if remark)
-
-    def _stuck(self, track: Track, s: float, modes: Modes, why: str) -> Outcome:
-        share = s / track.length
-        text = (
-            f"no equilibrium found beyond {self._now()} (stage '{track.stage.name}' at {share:.4f}; step "
-            f"floor {self.stepping.smallest:g} of the stage; {why})"
-        )
-        if modes.controlled == 0:
-            text += "; the last state is stable, so a limit of the load is likely just ahead"
-        return Outcome("no equilibrium", text, track.stage.name, share, self._all_remarks())
-
-    def _unstable(self, track: Track, s: float, modes: Modes, critical: Critical | None) -> Outcome:
-        """The path ends at a state that is unstable under the control in force."""
-        n = modes.controlled
-        where = self._remarks[-1] if critical is not None else f"before {self._now()}"
-        text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self._now()}"
-        return Outcome("lost stability", text, track.stage.name, s / track.length, self._all_remarks())
+        else:
+            self._reporter.remarks.append(
+                f"{limit.critical.kind} at {self._reporter.now()}, {limit.share:.3f} times the loads of "
+                f"stage '{track.stage.name}'"
+            )
+        track.go_back()
 
 
 def follow(

@@ -231,6 +231,8 @@ class Track:
             system.x.copy(self._predicted)
             convergence = self._correct(s)
             self._refuse_jump(moved)
+            if self.is_arc and self.control is not None and self.mark.λ < 1.0 < self.control.λ:
+                convergence = self._land_on_loads(self.control, convergence)
             return convergence
         except NoEquilibrium:
             self.go_back()
@@ -242,6 +244,24 @@ class Track:
         self.set_target(s)
         self.control.λ = self.mark.λ + self.mark.rate * (s - self.mark.s)
         return self.newton.solve(self.control.loads, self.control)
+
+    def _land_on_loads(self, control: Control, overshot: Convergence) -> Convergence:
+        """An arc that has passed the loads its stage names goes back onto them, if it can."""
+        share = (1.0 - self.mark.λ) / (control.λ - self.mark.λ)
+        system = self.system
+        beyond, λ = system.x.copy(), control.λ
+        system.x.axpby(1 - share, share, self.mark.x)
+        try:
+            convergence = self.newton.solve(self.motion.at(1.0))
+        except NoEquilibrium:
+            beyond.copy(system.x)
+            system.apply(self.motion.at(λ))
+            system.assemble_residual()
+            self.newton.factorised = False
+            return overshot
+        control.λ = 1.0
+        self.upright()
+        return convergence
 
     def set_target(self, s: float) -> None:
         """Ask the control for the value that belongs to ``s``."""

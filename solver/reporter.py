@@ -1,0 +1,128 @@
+# SPDX-License-Identifier: MIT
+"""Handing on the states of a path, and keeping what is to be said about it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+from solver.critical import Critical
+from solver.evaluation import Evaluation
+from solver.loads import describe
+from solver.newton import Convergence
+from solver.records import Equilibrium, Outcome
+from solver.track import Track
+
+Observer = Callable[[Equilibrium], None]
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Modes:
+    """Unstable modes of a state: under given loads, and under the control in force."""
+
+    given: int
+    controlled: int
+
+
+class Reporter:
+    """Numbers the states, hands them to the observer, collects remarks.
+
+    Attributes:
+        remarks: Sentences for the outcome.
+    """
+
+    def __init__(self, evaluation: Evaluation, observe: Observer | None, progress: Progress | None) -> None:
+        self.evaluation = evaluation
+        self.system = evaluation.system
+        self.remarks: list[str] = []
+        self._observe = observe
+        self._progress = progress
+        self._index = 0
+        self._spent = 0
+        self._first_breakdown: str | None = None
+
+    def emit(
+        self,
+        stage: str,
+        share: float,
+        convergence: Convergence,
+        modes: Modes,
+        critical: Critical | None = None,
+    ) -> None:
+        """Hand on the present state, whose fields have been read; collective.
+
+        Args:
+            stage: Stage name.
+            share: Stage parameter.
+            convergence: How it was reached.
+            modes: Its unstable modes.
+            critical: The critical point that it is, if it is one.
+        """
+        assert self.system.loads is not None
+        state = self.evaluation.equilibrium(
+            self._index,
+            stage,
+            share,
+            self.system.loads,
+            iterations=convergence.iterations,
+            residual=convergence.residual,
+            factorisations=self.system.count.factorisations - self._spent,
+            modes=(modes.given, modes.controlled),
+            critical=critical.kind if critical is not None else "",
+            mode=critical.mode.vector if critical is not None else None,
+        )
+        self._index += 1
+        self._spent = self.system.count.factorisations
+        if state is None:
+            return
+        self._note_breakdown(state)
+        if self._observe is not None:
+            self._observe(state)
+        if self._progress is not None:
+            self._progress(stage, share)
+
+    def emit_critical(self, stage: str, share: float, critical: Critical, before: Modes) -> None:
+        """Hand on a critical state, which is the present one, and remark on it."""
+        self.evaluation.read_fields()
+        self.emit(stage, share, critical.convergence, before, critical)
+        self.remarks.append(f"{critical.kind} at {self.now()}")
+
+    def now(self) -> str:
+        """The present loads in words."""
+        assert self.system.loads is not None
+        return describe(self.system.loads)
+
+    def outcome(self, kind: str, text: str, stage: str, share: float) -> Outcome:
+        """The outcome of the path with all remarks; collective."""
+        remarks = [*self.remarks, self.system.problem.comm.bcast(self._first_breakdown)]
+        if not self.system.symmetric_tangent():
+            remarks.append(
+                "the pressure acts on a surface whose rim moves freely, so its tangent is not symmetric: the "
+                "states are right, the counts of unstable modes are not"
+            )
+        return Outcome(kind, text, stage, share, tuple(remark for remark in remarks if remark))
+
+    def stuck(self, track: Track, modes: Modes, smallest: float, why: str) -> Outcome:
+        """Outcome of a path that finds no further state."""
+        share = track.mark.s / track.length
+        text = (
+            f"no equilibrium found beyond {self.now()} (stage '{track.stage.name}' at {share:.4f}; step "
+            f"floor {smallest:g} of the stage; {why})"
+        )
+        if modes.controlled == 0:
+            text += "; the last state is stable, so a limit of the load is likely just ahead"
+        return self.outcome("no equilibrium", text, track.stage.name, share)
+
+    def unstable(self, track: Track, share: float, modes: Modes, critical: Critical | None) -> Outcome:
+        """Outcome of a path that ends at a state which is unstable under the control in force."""
+        n = modes.controlled
+        where = self.remarks[-1] if critical is not None else f"at or before {self.now()}"
+        text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self.now()}"
+        return self.outcome("lost stability", text, track.stage.name, share)
+
+    def _note_breakdown(self, state: Equilibrium) -> None:
+        margin = state.quantities.get("breakdown margin")
+        if margin is not None and margin.value < 1 and self._first_breakdown is None:
+            loads = ", ".join(f"{k} {v.value:.4g} {v.unit}" for k, v in state.loads.items() if v.value)
+            self._first_breakdown = f"breakdown field exceeded from {loads or 'the start'} on"
