@@ -1,0 +1,37 @@
+# SPDX-License-Identifier: MIT
+"""README.md says what the program does, not what it once did."""
+
+from pathlib import Path
+
+import pytest
+
+from cases.reading import find_case, read_case
+from solver.definitions import QUANTITIES
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", QUANTITIES)
+def test_every_quantity_is_defined_in_the_readme(name):
+    definition = QUANTITIES[name]
+    formula = definition.formula.replace("|", "\\|")
+    assert f"| `{name}` | {definition.unit} | {formula} | {definition.meaning} |" in README
+
+
+def test_the_first_case_shows_the_values_of_the_library_case():
+    lines = (ROOT / "cases" / "library" / "cuff.toml").read_text(encoding="utf-8")
+    for quoted in ("natural_stretch = { hoop = 0.88 }", 'sheets = { count = 4, thickness = "45 um" }', "2 kV"):
+        assert quoted in README
+        assert quoted in lines
+
+
+def test_local_links_lead_somewhere():
+    targets = {part.split(")")[0].split("#")[0] for part in README.split("](")[1:]}
+    local = {t for t in targets if t and "://" not in t}
+    assert local
+    assert not [t for t in local if not (ROOT / t).exists()]
+
+
+def test_the_library_case_named_in_the_readme_is_read():
+    assert read_case(find_case("cuff")).title.startswith("Sphincter cuff")
