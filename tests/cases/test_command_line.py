@@ -278,31 +278,3 @@ def test_what_breaks_a_run_is_kept_in_its_log(case_file, tmp_path, monkeypatch, 
     )
     assert "Traceback" in log.read_text()
     assert status(tmp_path / "run") == "unfinished"
-
-
-def test_a_terminal_gets_a_bar(case_file, tmp_path):
-    """On a pseudo-terminal the progress is drawn in place and taken away at the end."""
-    import pty
-
-    leader, follower = pty.openpty()
-    command = [sys.executable, "-m", "cases", "run", str(case_file), "run", "--no-report"]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm", "COLUMNS": "120"}
-    process = subprocess.Popen(
-        command, cwd=tmp_path, env=environment, stderr=follower, stdout=subprocess.DEVNULL
-    )
-    os.close(follower)
-    shown = b""
-    while True:
-        try:
-            chunk = os.read(leader, 4096)
-        except OSError:  # Linux says so when the other side is closed
-            break
-        if not chunk:
-            break
-        shown += chunk
-    os.close(leader)
-    assert process.wait(timeout=60) == 0
-    text = shown.decode()
-    assert "100 %" in text
-    assert "energise 1.000" in text
-    assert "\x1b[" in text

@@ -1,0 +1,61 @@
+# SPDX-License-Identifier: MIT
+import io
+
+import numpy as np
+
+from cases.progress import Bar, Lines, describe, progress_for
+from solver.records import Equilibrium, Measure
+
+
+def state(stage="fill", parameter=0.5, unstable=0):
+    return Equilibrium(
+        index=1,
+        stage=stage,
+        parameter=parameter,
+        loads={"pressure": Measure(0.004, "MPa"), "voltage low": Measure(0.0, "kV")},
+        iterations=4,
+        residual=1e-9,
+        factorisations=1,
+        unstable_modes=unstable,
+        unstable_modes_controlled=unstable,
+        quantities={},
+        displacement=np.zeros((1, 2)),
+        fields={},
+    )
+
+
+def error_stream(monkeypatch, *, terminal):
+    """Put a stream, of a terminal or not, in place of the error stream."""
+    stream = io.StringIO()
+    stream.isatty = lambda: terminal
+    monkeypatch.setattr("sys.stderr", stream)
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "120")
+    return stream
+
+
+def test_a_state_is_told_in_one_line():
+    assert describe(state()).replace("\xa0", " ") == "fill 0.500  pressure 30 mmHg  (4 iterations)"
+    assert describe(state(unstable=2)).endswith("(4 iterations, 2 unstable)")
+
+
+def test_a_file_gets_lines(monkeypatch):
+    errors = error_stream(monkeypatch, terminal=False)
+    with progress_for(["fill", "energise"]) as progress:
+        assert isinstance(progress, Lines)
+        progress.show(state())
+    assert errors.getvalue().endswith(f" s  {describe(state())}\n")
+    assert "\x1b" not in errors.getvalue()
+
+
+def test_a_terminal_gets_a_bar_over_all_stages(monkeypatch):
+    errors = error_stream(monkeypatch, terminal=True)
+    with progress_for(["fill", "energise"]) as progress:
+        assert isinstance(progress, Bar)
+        progress.show(state("fill", 1.0))
+        progress._bar.refresh()
+        assert "50 %" in errors.getvalue()
+        progress.show(state("energise", 1.0))
+        progress._bar.refresh()
+    assert "100 %" in errors.getvalue()
+    assert describe(state("energise", 1.0)) in errors.getvalue()
