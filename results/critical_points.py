@@ -23,7 +23,7 @@ MAIN_QUANTITIES = (
     "slack share",
 )
 # Keys of the stages of a case, by the first words of the load's name.
-_CASE_KEYS = {"pressure": "pressure", "voltage": "voltage", "axial force": "force", "axial motion": "move"}
+_CASE_KEYS = {"pressure": "pressure", "voltage": "voltage", "axial force": "force", "displacement": "move"}
 
 
 @dataclass(frozen=True)

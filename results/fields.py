@@ -30,7 +30,9 @@ FIELD_UNITS = {
     "pressure": "MPa",
     "true field": "kV/mm",
     "breakdown margin": "1",
+    "least in-plane stress": "MPa",
 }
+MODE = "mode"
 
 
 def in_space(vectors: FloatArray) -> FloatArray:
@@ -109,7 +111,8 @@ class FieldGrid:
     def point_arrays(self, state: Equilibrium) -> dict[str, FloatArray]:
         """Return the nodal arrays of a state by name with unit.
 
-        The breakdown margin is ``nan`` where there is no field, so that colour scales stay finite.
+        The breakdown margin is ``nan`` where there is no field, and the least in-plane stress outside walls,
+        so that colour scales stay finite. A critical state has its ``mode``.
         """
         arrays = {
             "displacement [mm]": in_space(state.displacement)[self.nodes],
@@ -117,7 +120,11 @@ class FieldGrid:
         }
         for name, values in state.fields.items():
             average = self._margin(values) if name == "breakdown margin" else self.average(values)
+            if name == "least in-plane stress":
+                average = np.where(np.isfinite(average), average, np.nan)
             arrays[f"{name} [{FIELD_UNITS.get(name, '1')}]"] = average
+        if state.mode is not None:
+            arrays[MODE] = in_space(state.mode)[self.nodes]
         if "Cauchy stress" in state.fields:
             principal = np.linalg.eigvalsh(arrays["Cauchy stress [MPa]"])
             arrays["largest principal stress [MPa]"] = principal[:, -1]

@@ -19,9 +19,14 @@ FloatArray = NDArray[np.float64]
 def mark_states(
     axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
 ) -> None:
-    """Draw the curve; stable states are dots, unstable ones hollow, those past breakdown crossed."""
+    """Draw the curve; stable states are dots, unstable ones hollow, those past breakdown crossed.
+
+    Stretches that are unstable are dashed, dotted where the control in force does not hold them either;
+    jumps are arrows; critical points are diamonds.
+    """
     unstable, broken = table.unstable[rows], table.past_breakdown[rows]
-    axes.plot(across, values, color=style.ACCENT, zorder=2)
+    unheld = table.unheld[rows]
+    _draw_stretches(axes, table, rows, across, values)
     stable = ~unstable & ~broken
     axes.plot(across[stable], values[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
     hollow: dict[str, Any] = {
@@ -29,10 +34,74 @@ def mark_states(
         "markeredgecolor": style.WARN,
         "markeredgewidth": 1.4,
     }
-    axes.plot(across[unstable], values[unstable], "o", markersize=5.5, zorder=4, **hollow)
+    for chosen, shape, size in ((unstable & ~unheld, "o", 5.0), (unheld, "s", 4.6)):
+        axes.plot(across[chosen], values[chosen], shape, markersize=size, zorder=4, **hollow)
+    critical = table.is_critical[rows]
+    axes.plot(across[critical], values[critical], "D", color=style.INK, markersize=5.2, zorder=6)
     axes.plot(
-        across[broken], values[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=5
+        across[broken], values[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=7
     )
+
+
+def severity(table: PathTable) -> NDArray[np.int64]:
+    """Return for each row how unstable the path is that leads to it: 0 not, 1 but for the control, 2 anyway.
+
+    A critical point counts as the stretch before it, so the one behind it takes its other end alone.
+    """
+    own = np.maximum(table.unstable.astype(int), 2 * table.unheld)
+    before = np.where(table.is_critical, own * 0, own)
+    return np.maximum(own, np.concatenate([own[:1], before[:-1]]))
+
+
+def _draw_stretches(
+    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
+) -> None:
+    """Draw the line from state to state, each stretch as stable as it is."""
+    lines: tuple[dict[str, Any], ...] = (
+        {"color": style.ACCENT},
+        {"color": style.WARN, "linestyle": (0, (4, 2)), "linewidth": 1.5},
+        {"color": style.WARN, "linestyle": (0, (1, 1.6)), "linewidth": 1.5, "alpha": 0.75},
+    )
+    kind = np.where(table.landings, -1, severity(table))[rows[1:]]
+    edges = np.flatnonzero(np.diff(kind)) + 1
+    for piece in np.split(np.arange(len(kind)), edges):
+        if piece.size == 0:
+            continue
+        if kind[piece[0]] >= 0:
+            ends = np.append(piece, piece[-1] + 1)
+            axes.plot(across[ends], values[ends], zorder=2, solid_capstyle="round", **lines[kind[piece[0]]])
+            continue
+        for i in piece:
+            _draw_jump(axes, (across[i], values[i]), (across[i + 1], values[i + 1]))
+
+
+def _draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float]) -> None:
+    # An arrow does not widen the axes; an unseen line does.
+    axes.plot(*zip(start, end, strict=True), color="none")
+    arrow = {"arrowstyle": "-|>", "linestyle": (0, (1, 2)), "color": style.INK, "linewidth": 1.1}
+    arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 9.0}
+    axes.annotate("", end, start, arrowprops=arrow, zorder=5)
+
+
+def number_critical_points(
+    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
+) -> None:
+    """Write its number in the path beside each critical point."""
+    for number, row in enumerate(np.flatnonzero(table.is_critical), start=1):
+        for i in np.flatnonzero(rows == row):
+            if np.isfinite(values[i]):
+                axes.annotate(
+                    str(number),
+                    (across[i], values[i]),
+                    xytext=(0, 7),
+                    textcoords="offset points",
+                    ha="center",
+                    va="bottom",
+                    fontsize=8,
+                    fontweight="bold",
+                    color=style.INK,
+                    zorder=8,
+                )
 
 
 def limit_height(axes: "Axes", quantity: str, values: FloatArray, limits: list[float]) -> None:

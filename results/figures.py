@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results import svg_style as style
-from results.figure_marks import limit_height, mark_limit, mark_stages, mark_states, note
+from results.figure_marks import (
+    limit_height,
+    mark_limit,
+    mark_stages,
+    mark_states,
+    note,
+    number_critical_points,
+)
 from results.records import Verdict
 from results.sections import Section
 from results.tables import PathTable
@@ -58,16 +65,24 @@ def driven_stages(table: PathTable) -> list[Span]:
 
 
 def path_curve(
-    table: PathTable, quantity: str, span: Span | None, *, verdicts: Sequence[Verdict] = (), name: str
+    table: PathTable,
+    quantity: str,
+    span: Span | None,
+    *,
+    against: str = "",
+    verdicts: Sequence[Verdict] = (),
+    name: str,
 ) -> Drawing:
     """Draw a quantity against the load of a stage, or along the whole path.
 
-    The safe side of a requirement is shaded, unstable states are hollow, states past breakdown crossed.
+    The safe side of a requirement is shaded, unstable states are hollow, states past breakdown crossed,
+    critical points numbered in the order of the path.
 
     Args:
         table: The path.
         quantity: A quantity or a load.
         span: Rows and load; ``None`` for the whole path, stage after stage.
+        against: What to draw it against instead of the load of the stage, where that turns back.
         verdicts: Requirements; those on this quantity are marked.
         name: Prefix of the ids of the SVG.
 
@@ -75,7 +90,7 @@ def path_curve(
         The figure.
     """
     rows = np.arange(len(table)) if span is None else span.rows
-    across, across_label = _across(table, span, rows)
+    across, across_label = _across(table, span, rows, against)
     values = np.where(np.isfinite(table[quantity]), table[quantity], np.nan)
     shown = display(quantity, table.units[quantity], _largest(values))
     limits = [v for v in verdicts if v.quantity == quantity]
@@ -88,6 +103,7 @@ def path_curve(
         limit_height(axes, quantity, heights, [v.limit * shown.factor for v in limits])
         for verdict in limits:
             mark_limit(axes, verdict.limit * shown.factor, verdict.is_floor, shown.unit, heights)
+        number_critical_points(axes, table, rows, across, heights)
         if quantity == "breakdown margin":
             axes.axhline(1.0, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
             note(axes, 1.0, "breakdown", style.BAD, heights)
@@ -174,12 +190,15 @@ def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, 
         return Drawing(style.svg_text(figure, name, label), label.capitalize() + ", at equal scales.")
 
 
-def _across(table: PathTable, span: Span | None, rows: NDArray[np.int64]) -> tuple[FloatArray, str]:
+def _across(
+    table: PathTable, span: Span | None, rows: NDArray[np.int64], against: str
+) -> tuple[FloatArray, str]:
     if span is None:
         return table.coordinate, "stages of the path"
-    values = table[span.load][rows]
-    shown = display(span.load, table.units[span.load], _largest(values))
-    return values * shown.factor, f"{span.load} [{shown.unit}]"
+    name = against or span.load
+    values = table[name][rows]
+    shown = display(name, table.units[name], _largest(values))
+    return values * shown.factor, name + (f" [{shown.unit}]" if shown.unit else "")
 
 
 def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:

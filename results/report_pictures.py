@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from geometry.body import Body
 from results.fields import FieldGrid
 from results.figures import Drawing, Span, driven_stages, path_curve, profile_figure, section_figure
+from results.load_curves import load_curve, load_paths, turns_back
 from results.records import Verdict
 from results.rendering import CannotDraw
 from results.run_record import RunRecord
@@ -59,10 +60,17 @@ def curves(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, Any]
 
     A path of many such stages is drawn as a whole, stage after stage.
     """
-    spans: list[Span | None] = list(driven_stages(table))
+    driven = driven_stages(table)
+    spans: list[Span | None] = list(driven)
     if not spans:
         return []
+    paths = load_paths(table, driven)
     groups = []
+    if paths:
+        large = [load_curve(table, path, name=f"turn{i}") for i, path in enumerate(paths)]
+        heading = "The load against what grows"
+        groups.append({"heading": heading, "large": [_shown(d) for d in large], "drawings": []})
+    growth = {span.stage: path.growth for path in paths for span in path.spans if turns_back(table, span)}
     if len(spans) > 1:
         loads = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
         groups.append(_group("The loads, stage after stage", table, loads, None, verdicts, "loads"))
@@ -71,7 +79,9 @@ def curves(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, Any]
     for number, span in enumerate(spans):
         heading = "The whole path" if span is None else f"Stage “{span.stage}”"
         names = _quantities_worth_drawing(table, verdicts, span)
-        groups.append(_group(heading, table, names, span, verdicts, f"stage{number}"))
+        against = "" if span is None else growth.get(span.stage, "")
+        names = [name for name in names if name != against]
+        groups.append(_group(heading, table, names, span, verdicts, f"stage{number}", against))
     return groups
 
 
@@ -135,12 +145,13 @@ def _group(
     span: Span | None,
     verdicts: Sequence[Verdict],
     prefix: str,
+    against: str = "",
 ) -> dict[str, Any]:
     drawings = [
-        path_curve(table, quantity, span, verdicts=verdicts, name=f"{prefix}-{i}")
+        path_curve(table, quantity, span, against=against, verdicts=verdicts, name=f"{prefix}-{i}")
         for i, quantity in enumerate(names)
     ]
-    return {"heading": heading, "drawings": [_shown(drawing) for drawing in drawings]}
+    return {"heading": heading, "large": [], "drawings": [_shown(drawing) for drawing in drawings]}
 
 
 def _shown(drawing: Drawing) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from geometry.body import Body
 from results.atomic import FolderLock, append_durably, write_atomically
 from results.body_file import body_to_bytes
+from results.critical_points import CriticalPoint
 from results.fields import FieldGrid
 from results.folder_files import (
     BODY,
@@ -61,6 +62,7 @@ class RunFolder:
         self._columns: list[str] = []
         self._rows: list[dict[str, object]] = []
         self._files: dict[int, str] = {}
+        self._critical: list[CriticalPoint] = []
         self._last: Equilibrium | None = None
 
     @classmethod
@@ -83,7 +85,8 @@ class RunFolder:
             case_hash: Its hash.
             provenance: Versions, revision, host, ranks and so on.
             body: The mesh, kept so that reports can be made from the folder alone.
-            keep_fields: Which states keep their fields; ``"stage ends"`` includes the last state.
+            keep_fields: Which states keep their fields; ``"stage ends"`` includes the last state and the
+                critical points.
             redo: Start again even when the run of this case is finished.
 
         Raises:
@@ -121,10 +124,12 @@ class RunFolder:
         if previous is not None and previous.stage != state.stage:
             self._write_end(previous)
         self._append_profiles(state)
-        if self._keep == "all":
+        if self._keep == "all" or (self._keep == "stage ends" and state.critical):
             self._write_fields(state)
         if state.parameter >= 1.0:
             self._write_end(state)
+        if state.critical:
+            self._critical.append(CriticalPoint.of_state(state))
         self._append_row(state)
 
     def finish(
@@ -157,6 +162,7 @@ class RunFolder:
             "verdicts": [asdict(verdict) for verdict in verdicts],
             "states": len(self._rows),
             **self._final_state(),
+            "critical_points": [point.to_mapping() for point in self._critical],
             "facts": dict(facts or {}),
             "definitions": {name: dict(texts) for name, texts in (definitions or {}).items()},
         }

@@ -12,6 +12,7 @@ from typing import Any
 from geometry.body import Body
 from geometry.errors import InputError
 from results.body_file import read_body_file
+from results.critical_points import CriticalPoint, critical_points
 from results.folder_files import (
     BODY,
     CASE,
@@ -73,6 +74,11 @@ class RunRecord:
     def table(self) -> PathTable:
         """The path, one row an equilibrium."""
         return read_path(self.path / PATH)
+
+    @cached_property
+    def critical_points(self) -> tuple[CriticalPoint, ...]:
+        """The critical points found so far, in the order of the path."""
+        return critical_points(self.table)
 
     @cached_property
     def body(self) -> Body:

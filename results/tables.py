@@ -16,6 +16,7 @@ from solver.records import Equilibrium, Profile
 
 FloatArray = NDArray[np.float64]
 
+_CRITICAL = "critical"
 _AFTER_LOADS = "iterations [1]"
 _AFTER_FACTS = "unstable modes under control [1]"
 PROFILE_COLUMNS = (
@@ -36,6 +37,7 @@ def state_row(state: Equilibrium) -> dict[str, object]:
     row: dict[str, object] = {
         "state": state.index,
         "stage": state.stage,
+        _CRITICAL: state.critical,
         "parameter [1]": float(state.parameter),
     }
     row |= {f"{name} [{load.unit}]": float(load.value) for name, load in state.loads.items()}
@@ -96,6 +98,7 @@ class PathTable:
         units: Unit by bare name.
         loads: Bare names of the loads.
         quantities: Bare names of the quantities, places left out.
+        critical: Kind of the critical point each row is, "" for none; empty for a path without any.
     """
 
     stages: tuple[str, ...]
@@ -103,6 +106,7 @@ class PathTable:
     units: Mapping[str, str]
     loads: tuple[str, ...]
     quantities: tuple[str, ...]
+    critical: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.stages)
@@ -118,6 +122,31 @@ class PathTable:
         return self["unstable modes"] > 0
 
     @property
+    def unheld(self) -> NDArray[np.bool_]:
+        """Rows with an unstable mode even under the control in force."""
+        return self.columns.get("unstable modes under control", self["unstable modes"]) > 0
+
+    @property
+    def is_critical(self) -> NDArray[np.bool_]:
+        """Rows that are located critical points."""
+        return np.array([kind != "" for kind in self.critical] or [False] * len(self))
+
+    @property
+    def landings(self) -> NDArray[np.bool_]:
+        """Rows that a jump led to from the row before.
+
+        Along an unbroken path the count of unstable modes changes at a critical point, so a row beyond one
+        with the count of before lies elsewhere; a branch too may keep the count, but counts its parameter
+        anew. A jump at the start of a stage alone makes a row at its parameter 0.
+        """
+        modes, parameter = self["unstable modes"], self["parameter"]
+        found = np.zeros(len(self), dtype=bool)
+        anew = np.array([a != b for a, b in zip(self.stages[:-1], self.stages[1:], strict=True)], dtype=bool)
+        left = self.is_critical[:-1] & (modes[1:] == modes[:-1]) & (anew | (np.diff(parameter) >= 0))
+        found[1:] = left | (anew & (parameter[1:] == 0))
+        return found
+
+    @property
     def past_breakdown(self) -> NDArray[np.bool_]:
         """Rows whose field exceeds the breakdown strength somewhere."""
         margin = self.columns.get("breakdown margin", np.full(len(self), np.inf))
@@ -127,7 +156,13 @@ class PathTable:
     def coordinate(self) -> FloatArray:
         """Position along the whole path: number of the stage, from 0, plus the stage parameter."""
         order = {name: i for i, name in enumerate(dict.fromkeys(self.stages))}
-        return np.array([order[stage] for stage in self.stages]) + self["parameter"]
+        number = np.array([order[stage] for stage in self.stages])
+        share = self["parameter"].copy()
+        for i in order.values():
+            rows = np.flatnonzero(number == i)
+            if (np.diff(share[rows]) < 0).any():  # a branch counts anew
+                share[rows] = np.arange(1, len(rows) + 1) / len(rows)
+        return number + share
 
 
 def read_path(path: Path) -> PathTable:
@@ -141,7 +176,7 @@ def read_path(path: Path) -> PathTable:
         raise InputError(f"{path}: holds no equilibrium; run the case first.", path=str(path))
     header, body = rows[0], rows[1:]
     texts = {name: [row[i] for row in body] for i, name in enumerate(header)}
-    parts = {name: _split_unit(name) for name in header if name != "stage"}
+    parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL)}
     numbers = {
         bare: np.array([float(t) if t else np.nan for t in texts[name]]) for name, (bare, _) in parts.items()
     }
@@ -153,6 +188,7 @@ def read_path(path: Path) -> PathTable:
         units=dict(parts.values()),
         loads=tuple(bare_names[header.index("parameter [1]") + 1 : first]),
         quantities=tuple(n for n in bare_names[second + 1 :] if not re.search(r" at [RXYZ]$", n)),
+        critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
     )
 
 

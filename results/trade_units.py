@@ -89,3 +89,9 @@ def show_text(name: str, text: object) -> str:
     except ValueError:
         return str(text)
     return show(name, value, match[2]) if match[2] else digits(value, 6)
+
+
+def inside_value(text: object) -> float:
+    """Return the number of a text such as ``"0.045 mm"`` from a resolved case; ``nan`` for other things."""
+    match = re.match(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)", str(text))
+    return float(match[1]) if match and not isinstance(text, bool) else math.nan

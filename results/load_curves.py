@@ -1,0 +1,166 @@
+# SPDX-License-Identifier: MIT
+"""The load against what grows: where a load turns back, only so can its maxima and snap-backs be seen."""
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results import svg_style as style
+from results.figure_marks import mark_states
+from results.figures import Drawing, Span
+from results.tables import PathTable
+from results.trade_units import Display, digits, display
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+FloatArray = NDArray[np.float64]
+
+_SIZE = (6.4, 3.5)
+# What a part does under a load, the most telling first.
+_GROWTH = {
+    "pressure": ("lumen volume", "mean radial expansion", "largest stretch", "axial shortening"),
+    "voltage": ("charge", "lumen volume", "mean radial expansion", "largest stretch", "axial shortening"),
+}
+_OTHER_GROWTH = ("axial shortening", "mean radial expansion", "largest stretch")
+# A change below this share of the largest value is rounding of the solution.
+_ROUNDING = 1e-7
+# A stiffening branch may climb so far that the turning points shrink to nothing; it is cut off here.
+_HIGHEST = 2.5
+
+
+class LoadPath(NamedTuple):
+    """Stages after each other that move the same load, and the quantity to draw it against."""
+
+    spans: tuple[Span, ...]
+    load: str
+    growth: str
+
+    @property
+    def rows(self) -> NDArray[np.int64]:
+        """Rows of all its stages, each once."""
+        return np.unique(np.concatenate([span.rows for span in self.spans]))
+
+
+def turns_back(table: PathTable, span: Span) -> bool:
+    """Whether the load of a stage turns back on the way, jumps left out."""
+    steps = np.diff(table[span.load][span.rows])[~table.landings[span.rows[1:]]]
+    small = _ROUNDING * np.abs(table[span.load][span.rows]).max()
+    return bool((steps > small).any() and (steps < -small).any())
+
+
+def load_paths(table: PathTable, spans: list[Span]) -> list[LoadPath]:
+    """Return the stretches of a path whose load is worth drawing against what grows.
+
+    Those are where it turns back, passes a critical point, or jumps. Stages that follow each other and move
+    the same load belong together: inflation and deflation make one loop.
+    """
+    groups: list[list[Span]] = []
+    for span in spans:
+        follows = groups and groups[-1][-1].load == span.load and groups[-1][-1].rows[-1] == span.rows[0]
+        if follows:
+            groups[-1].append(span)
+        else:
+            groups.append([span])
+    found = []
+    for group in groups:
+        rows = np.concatenate([group[0].rows, *(span.rows[1:] for span in group[1:])])
+        eventful = table.is_critical[rows] | table.landings[rows] | table.unstable[rows]
+        growth = growing(table, group[0].load, rows)
+        if growth and (eventful.any() or any(turns_back(table, span) for span in group)):
+            found.append(LoadPath(tuple(group), group[0].load, growth))
+    return found
+
+
+def growing(table: PathTable, load: str, rows: NDArray[np.int64]) -> str:
+    """Return the quantity that a load is best drawn against: one that grows all the way, if there is one."""
+    order = next((names for word, names in _GROWTH.items() if load.startswith(word)), _OTHER_GROWTH)
+    scores = {}
+    for name in (*order, "strain energy"):
+        steps = np.diff(table.columns.get(name, np.zeros(len(table)))[rows])
+        way = np.abs(steps).sum()
+        if np.isfinite(way) and way > 0:
+            scores[name] = round(float(abs(steps.sum()) / way), 3)
+    return max(scores, key=lambda name: scores[name], default="")
+
+
+def load_curve(table: PathTable, path: LoadPath, *, name: str) -> Drawing:
+    """Draw the load of a path against what grows, its critical points named with their loads.
+
+    Args:
+        table: The path of the run.
+        path: Which stretch of it.
+        name: Prefix of the ids of the SVG.
+
+    Returns:
+        The figure.
+    """
+    rows = path.rows
+    loads, shown = _scaled(table, path.load, rows)
+    across, across_shown = _scaled(table, path.growth, rows)
+    with style.drawing(*_SIZE) as (figure, axes):
+        mark_states(axes, table, rows, across, loads)
+        axes.set_ylabel(f"{path.load} [{shown.unit}]")
+        axes.set_xlabel(path.growth + (f" [{across_shown.unit}]" if across_shown.unit else ""))
+        axes.margins(x=0.05, y=0.14)
+        _keep_turns_in_view(axes, table, rows, loads, shown.unit)
+        _name_critical_points(axes, table, rows, across, loads, shown.unit)
+        stages = " and ".join(f"“{span.stage}”" for span in path.spans)
+        caption = f"{path.load} against {path.growth}, {'stages' if len(path.spans) > 1 else 'stage'} {stages}"
+        return Drawing(style.svg_text(figure, name, caption), caption[:1].upper() + caption[1:] + ".")
+
+
+def _scaled(table: PathTable, name: str, rows: NDArray[np.int64]) -> tuple[FloatArray, Display]:
+    values = table[name][rows]
+    shown = display(name, table.units[name], float(np.nanmax(np.abs(values), initial=0.0)))
+    return values * shown.factor, shown
+
+
+def _keep_turns_in_view(
+    axes: "Axes", table: PathTable, rows: NDArray[np.int64], loads: FloatArray, unit: str
+) -> None:
+    critical = np.abs(loads[table.is_critical[rows]])
+    highest = _HIGHEST * float(critical.max(initial=0.0))
+    top = float(np.nanmax(loads))
+    if critical.size == 0 or top <= 1.2 * highest:
+        return
+    axes.set_ylim(axes.get_ylim()[0] if np.nanmin(loads) < 0 else -0.06 * highest, highest)
+    axes.annotate(
+        f"goes on to {digits(top)} {unit}",
+        (float(axes.get_xlim()[1]), 1.0),
+        xycoords=("data", "axes fraction"),
+        xytext=(-2, -3),
+        textcoords="offset points",
+        ha="right",
+        va="top",
+        color=style.MUTED,
+        fontsize=8,
+    )
+
+
+def _name_critical_points(
+    axes: "Axes",
+    table: PathTable,
+    rows: NDArray[np.int64],
+    across: FloatArray,
+    loads: FloatArray,
+    unit: str,
+) -> None:
+    left, right = axes.get_xlim()
+    for number, row in enumerate(np.flatnonzero(table.is_critical), start=1):
+        for i in np.flatnonzero(rows == row):
+            near = loads[max(i - 1, 0) : i + 2]
+            above = loads[i] >= near.mean()
+            share = (across[i] - left) / (right - left)
+            axes.annotate(
+                f"{number}  {table.critical[row]}, {digits(float(loads[i]))} {unit}",
+                (across[i], loads[i]),
+                xytext=(0, 9 if above else -9),
+                textcoords="offset points",
+                ha="left" if share < 0.3 else "right" if share > 0.7 else "center",
+                va="bottom" if above else "top",
+                color=style.INK,
+                fontsize=8.5,
+                zorder=8,
+            )
