@@ -64,11 +64,13 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
         axis_is_fixed: Keep nodes on the axis there (always right for a body of revolution).
 
     Raises:
-        InputError: A ``symmetric`` surface is not plane or not square to an axis.
+        InputError: A ``symmetric`` surface is not plane or not square to an axis, or a plate shares nodes with
+            a surface that is held along the axis.
     """
     last = body.points.shape[1] - 1
     fixed: list[Fixed] = []
     ties: list[Tie] = []
+    plates: list[IntArray] = []
     for support in supports:
         nodes = surface_nodes(body, support.region)
         if support.hold == "all":
@@ -80,9 +82,11 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
         elif support.hold == "symmetric":
             fixed.append(Fixed("", _plane_component(body, support.region, nodes), nodes))
         else:
-            ties.append(_plate(nodes, last))
+            plates.append(nodes)
             if support.hold == "plate all":
                 fixed += [Fixed("", i, nodes) for i in range(last)]
+    ties += [_plate(nodes, last) for nodes in _merged(plates)]
+    _check_plates(ties, fixed, last)
     if axis_is_fixed:
         fixed += _axis(body, last)
     for side in ("side_low", "side_high"):
@@ -115,6 +119,28 @@ def _side(body: Body, side: str, fixed: list[Fixed], ties: list[Tie]) -> None:
         off = nodes[r > _TOUCH]
         pair = np.stack([off, np.ones_like(off)], axis=1)
         ties.append(Tie(pair, np.stack([off, np.zeros_like(off)], axis=1), math.tan(angle)))
+
+
+def _merged(plates: list[IntArray]) -> list[IntArray]:
+    """Node sets of plates, those that share an edge made one."""
+    apart: list[IntArray] = []
+    for nodes in plates:
+        touching = [other for other in apart if np.intersect1d(other, nodes).size]
+        apart = [other for other in apart if not np.intersect1d(other, nodes).size]
+        apart.append(np.unique(np.concatenate([nodes, *touching])))
+    return apart
+
+
+def _check_plates(ties: list[Tie], fixed: list[Fixed], component: int) -> None:
+    for tie in ties:
+        nodes = np.concatenate([tie.slaves[:, 0], tie.masters[:1, 0]])
+        for held in fixed:
+            if held.component == component and np.intersect1d(held.nodes, nodes).size:
+                raise InputError(
+                    f"a plate shares an edge with '{held.support}', which is held along the axis, so that it "
+                    f"could not move; give both surfaces the same hold",
+                    key=held.support,
+                )
 
 
 def _plate(nodes: IntArray, component: int) -> Tie:
