@@ -344,11 +344,15 @@ class Evaluation:
         points = problem.model.body.points[problem.node_of_dof[:owned]]
         copies = problem.model.body.copies
         reactions: dict[str, tuple[float, float]] = {}
+        free = np.ones(owned, dtype=bool)  # an edge node of two supports counts with the first
         for support in problem.model.supports:
-            members = np.isin(problem.node_of_dof[:owned], self.system.nodes_of(support.region))
+            members = np.isin(problem.node_of_dof[:owned], self.system.nodes_of(support.region)) & free
+            free &= ~members
             r = np.linalg.norm(points[members][:, :-1], axis=1)
             direction = points[members][:, :-1] / np.maximum(r, 1e-30)[:, None]
             mine = np.array([rows[members, -1].sum(), (rows[members, :-1] * direction).sum()])
+            if support.hold.startswith("plate"):
+                mine[0] = 0.0  # moves freely along the axis
             total = np.empty(2)
             problem.comm.Allreduce(mine, total, op=MPI.SUM)
             reactions[support.region] = (float(total[0]) * copies, float(total[1]) * copies)

@@ -64,8 +64,8 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
         axis_is_fixed: Keep nodes on the axis there (always right for a body of revolution).
 
     Raises:
-        InputError: A ``symmetric`` surface is not plane or not square to an axis, or a plate shares nodes with
-            a surface that is held along the axis.
+        InputError: A ``symmetric`` surface is not plane or not square to an axis, or a plate shares nodes
+            with a surface that is held along the axis.
     """
     last = body.points.shape[1] - 1
     fixed: list[Fixed] = []
