@@ -2,13 +2,14 @@
 """Measures of a deformed shape: radii, length, wall thickness."""
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from geometry.body import Body, FloatArray, IntArray
 from solver.records import Profile
 
 _SAME_HEIGHT = 6  # decimals of a mm
 _MANY_STATIONS = 400
+_ALL_PAIRS = 200_000  # pairs of node and piece up to which all distances are taken
+_NEAREST = 8  # pieces looked at for each node beyond that
 _NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
 
 
@@ -86,12 +87,14 @@ def wall_thickness(body: Body, displacement: FloatArray) -> float:
     inner = x[np.unique(body.facets[body.surfaces[inner_name]])]
     facets = body.facets[body.surfaces["outer"]]
     pieces = _pieces(x, facets)
-    centres = pieces.mean(axis=1)
-    k = min(8, len(pieces))
-    _, near = cKDTree(centres).query(inner, k=k)
-    near = near.reshape(len(inner), k)
     distance = _to_segments if pieces.shape[1] == 2 else _to_triangles
-    return float(distance(inner[:, None, :], pieces[near]).min())
+    if len(inner) * len(pieces) <= _ALL_PAIRS:
+        return float(distance(inner[:, None, :], pieces[None]).min())
+    from scipy.spatial import cKDTree  # half a second of start-up that small cases need not pay
+
+    k = min(_NEAREST, len(pieces))
+    _, near = cKDTree(pieces.mean(axis=1)).query(inner, k=k)
+    return float(distance(inner[:, None, :], pieces[near.reshape(len(inner), k)]).min())
 
 
 def _pieces(x: FloatArray, facets: IntArray) -> FloatArray:
