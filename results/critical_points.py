@@ -127,7 +127,8 @@ def asked_load(case: Mapping[str, Any], stage: str, load: str) -> float:
             for words, key in _CASE_KEYS.items():
                 if load.startswith(words):
                     asked = entry.get(key)
-                    asked = asked.get(load.removeprefix(words).strip()) if isinstance(asked, Mapping) else asked
+                    if isinstance(asked, Mapping):
+                        asked = asked.get(load.removeprefix(words).strip())
                     return inside_value(asked)
     return float("nan")
 

@@ -147,7 +147,9 @@ def profile_figure(
         axes.set_title(f"radial {word} of {_surface_words(surface)} [%]")
         axes.set_xlabel("height along the axis as drawn [mm]")
         bottom, top = axes.get_ylim()
-        axes.set_ylim(bottom, top + 0.12 * (top - bottom))
+        # A change that is the same all along would show its rounding.
+        room = max(0.0, 0.05 * abs(extreme) - (top - bottom))
+        axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
         axes.margins(x=0.01)
         if len(changes) > 1:
             axes.legend(loc="best", fontsize=8)

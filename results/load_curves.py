@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The load against what grows: where a load turns back, only so can its maxima and snap-backs be seen."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -67,21 +68,22 @@ def load_paths(table: PathTable, spans: list[Span]) -> list[LoadPath]:
     for group in groups:
         rows = np.concatenate([group[0].rows, *(span.rows[1:] for span in group[1:])])
         eventful = table.is_critical[rows] | table.landings[rows] | table.unstable[rows]
-        growth = growing(table, group[0].load, rows)
+        growth = growing(table, group)
         if growth and (eventful.any() or any(turns_back(table, span) for span in group)):
             found.append(LoadPath(tuple(group), group[0].load, growth))
     return found
 
 
-def growing(table: PathTable, load: str, rows: NDArray[np.int64]) -> str:
-    """Return the quantity that a load is best drawn against: one that grows all the way, if there is one."""
-    order = next((names for word, names in _GROWTH.items() if load.startswith(word)), _OTHER_GROWTH)
+def growing(table: PathTable, spans: Sequence[Span]) -> str:
+    """Return the quantity to draw a load against: one that goes one way in every stage, if there is one."""
+    order = next((names for word, names in _GROWTH.items() if spans[0].load.startswith(word)), _OTHER_GROWTH)
     scores = {}
     for name in (*order, "strain energy"):
-        steps = np.diff(table.columns.get(name, np.zeros(len(table)))[rows])
-        way = np.abs(steps).sum()
+        values = table.columns.get(name, np.zeros(len(table)))
+        steps = [np.diff(values[span.rows]) for span in spans]
+        way = sum(float(np.abs(s).sum()) for s in steps)
         if np.isfinite(way) and way > 0:
-            scores[name] = round(float(abs(steps.sum()) / way), 3)
+            scores[name] = round(sum(float(abs(s.sum())) for s in steps) / way, 3)
     return max(scores, key=lambda name: scores[name], default="")
 
 
@@ -97,45 +99,54 @@ def load_curve(table: PathTable, path: LoadPath, *, name: str) -> Drawing:
         The figure.
     """
     rows = path.rows
-    loads, shown = _scaled(table, path.load, rows)
-    across, across_shown = _scaled(table, path.growth, rows)
+    highest = _highest(table, path.load, rows)
+    loads, shown = _scaled(table, path.load, rows, highest)
+    across, across_shown = _scaled(table, path.growth, rows, np.inf)
     with style.drawing(*_SIZE) as (figure, axes):
         mark_states(axes, table, rows, across, loads)
         axes.set_ylabel(f"{path.load} [{shown.unit}]")
         axes.set_xlabel(path.growth + (f" [{across_shown.unit}]" if across_shown.unit else ""))
         axes.margins(x=0.05, y=0.14)
-        _keep_turns_in_view(axes, table, rows, loads, shown.unit)
+        _cut_off(axes, across, loads, highest * shown.factor, shown.unit)
         _name_critical_points(axes, table, rows, across, loads, shown.unit)
         stages = " and ".join(f"“{span.stage}”" for span in path.spans)
-        caption = f"{path.load} against {path.growth}, {'stages' if len(path.spans) > 1 else 'stage'} {stages}"
+        word = "stages" if len(path.spans) > 1 else "stage"
+        caption = f"{path.load} against {path.growth}, {word} {stages}"
         return Drawing(style.svg_text(figure, name, caption), caption[:1].upper() + caption[1:] + ".")
 
 
-def _scaled(table: PathTable, name: str, rows: NDArray[np.int64]) -> tuple[FloatArray, Display]:
+def _highest(table: PathTable, load: str, rows: NDArray[np.int64]) -> float:
+    """Up to where a load is drawn: all of it unless its turning points would shrink to nothing."""
+    critical = np.abs(table[load][rows[table.is_critical[rows]]])
+    highest = _HIGHEST * float(np.max(critical, initial=0.0))
+    return highest if 0.0 < 1.2 * highest < float(np.nanmax(table[load][rows])) else np.inf
+
+
+def _scaled(
+    table: PathTable, name: str, rows: NDArray[np.int64], highest: float
+) -> tuple[FloatArray, Display]:
     values = table[name][rows]
-    shown = display(name, table.units[name], float(np.nanmax(np.abs(values), initial=0.0)))
+    largest = min(float(np.nanmax(np.abs(values), initial=0.0)), highest)
+    shown = display(name, table.units[name], largest)
     return values * shown.factor, shown
 
 
-def _keep_turns_in_view(
-    axes: "Axes", table: PathTable, rows: NDArray[np.int64], loads: FloatArray, unit: str
-) -> None:
-    critical = np.abs(loads[table.is_critical[rows]])
-    highest = _HIGHEST * float(critical.max(initial=0.0))
-    top = float(np.nanmax(loads))
-    if critical.size == 0 or top <= 1.2 * highest:
+def _cut_off(axes: "Axes", across: FloatArray, loads: FloatArray, highest: float, unit: str) -> None:
+    if not np.isfinite(highest):
         return
-    axes.set_ylim(axes.get_ylim()[0] if np.nanmin(loads) < 0 else -0.06 * highest, highest)
+    lowest = min(float(np.nanmin(loads)), 0.0)
+    axes.set_ylim(lowest - 0.06 * highest, highest)
+    beyond = int(np.argmax(loads > highest))
+    share = (highest - loads[beyond - 1]) / (loads[beyond] - loads[beyond - 1])
     axes.annotate(
-        f"goes on to {digits(top)} {unit}",
-        (float(axes.get_xlim()[1]), 1.0),
-        xycoords=("data", "axes fraction"),
-        xytext=(-2, -3),
+        f"goes on to {digits(float(np.nanmax(loads)))} {unit}",
+        (across[beyond - 1] + share * (across[beyond] - across[beyond - 1]), highest),
+        xytext=(-10, -2),
         textcoords="offset points",
         ha="right",
         va="top",
         color=style.MUTED,
-        fontsize=8,
+        fontsize=8.5,
     )
 
 
@@ -148,17 +159,23 @@ def _name_critical_points(
     unit: str,
 ) -> None:
     left, right = axes.get_xlim()
+    landings = table.landings[rows]
     for number, row in enumerate(np.flatnonzero(table.is_critical), start=1):
         for i in np.flatnonzero(rows == row):
-            near = loads[max(i - 1, 0) : i + 2]
-            above = loads[i] >= near.mean()
             share = (across[i] - left) / (right - left)
+            above, lift = i == 0 or loads[i] >= loads[i - 1], 9
+            side = "left" if share < 0.35 else "right" if share > 0.65 else "center"
+            if i + 1 < len(rows) and landings[i + 1]:
+                # Out of the way of the arrow, which leaves on the side where the part lands.
+                onwards = across[i + 1] > across[i]
+                side = "right" if onwards and share >= 0.35 else "left"
+                lift = 15 if onwards and side == "left" else 9
             axes.annotate(
                 f"{number}  {table.critical[row]}, {digits(float(loads[i]))} {unit}",
                 (across[i], loads[i]),
-                xytext=(0, 9 if above else -9),
+                xytext=(7 if side == "left" else 0, lift if above else -lift),
                 textcoords="offset points",
-                ha="left" if share < 0.3 else "right" if share > 0.7 else "center",
+                ha=side,
                 va="bottom" if above else "top",
                 color=style.INK,
                 fontsize=8.5,

@@ -13,9 +13,10 @@ from results.atomic import write_atomically
 from results.case_words import case_in_words
 from results.folder_files import REPORT
 from results.records import Verdict
-from results.report_pictures import curves, pictures, shapes
+from results.report_pictures import curves, mode_pictures, pictures, shapes
 from results.run_record import RunRecord, open_run
 from results.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
+from results.stability import legend, slack, stability
 from results.tables import PathTable
 from results.trade_units import digits, display, show
 
@@ -79,7 +80,10 @@ def _content(
         "pictures": drawn[0],
         "picture_note": drawn[1],
         "curves": [] if table is None else curves(table, run.verdicts),
-        "marks": _marks(table, run.verdicts),
+        "marks": legend(table, run.verdicts),
+        "stability": {"paragraphs": [], "rows": [], "columns": {}} if table is None else stability(run),
+        "modes": mode_pictures(run) if with_pictures and drawn[0] else [],
+        "slack": "" if table is None else slack(table),
         "shapes": [] if table is None else shapes(run),
         "quantities": [] if table is None else _quantity_rows(table, known),
         "facts": _fact_groups(run.summary.get("facts", {})),
@@ -139,17 +143,6 @@ def _tiles(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, str]
     wanted += ["mean radial expansion", "axial shortening", "peak stress", "breakdown margin", "lumen volume"]
     names = [name for name in dict.fromkeys(wanted) if name in table.quantities][:4]
     return [{"name": name, "value": show(name, float(table[name][-1]), table.units[name])} for name in names]
-
-
-def _marks(table: PathTable | None, verdicts: Sequence[Verdict]) -> dict[str, bool]:
-    """Which marks of the curves the legend has to explain."""
-    if table is None:
-        return {"unstable": False, "broken": False, "limit": False}
-    return {
-        "unstable": bool(table.unstable.any()),
-        "broken": bool(table.past_breakdown.any()),
-        "limit": any(verdict.quantity in table.columns for verdict in verdicts),
-    }
 
 
 def _quantity_rows(table: PathTable, definitions: Mapping[str, Mapping[str, str]]) -> list[dict[str, str]]:
@@ -234,7 +227,7 @@ def _state_table(table: PathTable | None) -> dict[str, Any]:
     technical = ("iterations", "residual", "factorisations", "unstable modes", "unstable modes under control")
     names = ["parameter", *table.loads, *technical]
     shown = {n: display(n, table.units[n], float(np.nanmax(np.abs(table[n]), initial=0.0))) for n in names}
-    columns = ["state", "stage"]
+    columns = ["state", "stage"] + (["critical"] if table.is_critical.any() else [])
     columns += [n + (f" [{shown[n].unit}]" if shown[n].unit else "") for n in names]
     rows = []
     for i, stage in enumerate(table.stages):
@@ -242,7 +235,8 @@ def _state_table(table: PathTable | None) -> dict[str, Any]:
             f"{table['residual'][i]:.1e}" if n == "residual" else _cell(table, n, i, shown[n].factor)
             for n in names
         ]
-        rows.append([digits(float(table["state"][i])), stage, *cells])
+        kinds = [table.critical[i]] if "critical" in columns else []
+        rows.append([digits(float(table["state"][i])), stage, *kinds, *cells])
     return {"columns": columns, "rows": rows}
 
 

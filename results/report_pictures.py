@@ -3,6 +3,7 @@
 
 import base64
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from geometry.body import Body
-from results.fields import FieldGrid
+from results.fields import MODE, FieldGrid
 from results.figures import Drawing, Span, driven_stages, path_curve, profile_figure, section_figure
 from results.load_curves import load_curve, load_paths, turns_back
 from results.records import Verdict
@@ -23,7 +24,8 @@ from results.vtk_files import read_point_arrays
 
 # The inner surface first: of the lumen, or of whatever lies innermost.
 _SURFACES = ("lumen", "inner", "outer")
-_MOST_PANELS, _MOST_STAGES, _MOST_ENDS = 6, 3, 3
+_MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
+_SLACK = "least in-plane stress"
 _PREFERRED = (
     "mean radial expansion",
     "largest radial contraction",
@@ -48,11 +50,26 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
         return [], "The fields of this run were not kept, so there are no pictures of the deformed part."
     last = max(kept)
     wanted = [(last, field) for field in _fields_worth_showing(run, last)]
+    wanted += [(state, _SLACK) for state in _slackest(run.table, kept)]
     wanted += [(state, wanted[0][1]) for state in _earlier_ends(run.table, kept, last)]
     try:
         return [_picture(run, state, field) for state, field in wanted], ""
     except CannotDraw as reason:
         return [], f"Pictures are left out. {reason}"
+
+
+def mode_pictures(run: RunRecord) -> list[dict[str, Any]]:
+    """Draw the modes of the critical points whose fields were kept, numbered as the points are."""
+    drawn = []
+    for number, point in enumerate(run.critical_points, start=1):
+        kept = run.field_files.get(point.state)
+        if kept is None or MODE not in read_point_arrays(kept) or len(drawn) == _MOST_MODES:
+            continue
+        content = base64.b64encode(picture(run, field=MODE, state=point.state)).decode()
+        caption = f"Mode of point {number}, the {point.kind} in state {point.state}: the part as it stands "
+        caption += "there, and moved along the mode. A mode has no size of its own; it is drawn enlarged."
+        drawn.append({"source": f"data:image/png;base64,{content}", "caption": caption})
+    return drawn
 
 
 def curves(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
@@ -108,6 +125,17 @@ def _fields_worth_showing(run: RunRecord, state: int) -> list[str]:
     return [field for field in fields if field in known] or ["displacement"]
 
 
+def _slackest(table: PathTable, kept: dict[int, Any]) -> list[int]:
+    """The kept state with the largest share of compressed wall, if there is any such wall."""
+    shares = dict(zip(table["state"].astype(int), table.columns.get("slack share", ()), strict=False))
+    worst = max(kept, key=lambda state: (shares.get(state, 0.0), state))
+    return [worst] if shares.get(worst, 0.0) > 0.0 and _has(kept[worst]) else []
+
+
+def _has(file: Path) -> bool:
+    return f"{_SLACK} [MPa]" in read_point_arrays(file)
+
+
 def _earlier_ends(table: PathTable, kept: dict[int, Any], last: int) -> list[int]:
     """States at the ends of earlier stages, the latest first."""
     ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
@@ -118,7 +146,10 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     rows = np.flatnonzero(run.table["state"] == state)
     stage = f" (stage “{run.table.stages[rows[0]]}”)" if len(rows) else ""
     caption = f"{field.capitalize()} in state {state}{stage}."
-    if "stress" in field:
+    if field == _SLACK:
+        caption += " Red is compression, where a thin wall goes slack or wrinkles; full blue is any tension "
+        caption += "beyond the end of the scale; grey is no wall."
+    elif "stress" in field:
         caption += " The colours end at the value that 99.5 % of the nodes do not exceed."
     content = base64.b64encode(picture(run, field=field, state=state)).decode()
     return {"source": f"data:image/png;base64,{content}", "caption": caption}

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geometry.errors import InputError
 from results.camera import Layout, lay_out
-from results.fields import FieldGrid, in_space
+from results.fields import MODE, FieldGrid, in_space
 from results.run_record import RunRecord, open_run
 from results.solids import OPEN_MIDDLE, Skin, open_skin
 from results.trade_units import display
@@ -22,6 +22,8 @@ FloatArray = NDArray[np.float64]
 _STRESS_SHARE = 99.5
 _GHOST, _GHOST_LINE, _PAPER, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
 _AMBIENT = 0.15
+# A mode has no size of its own: it is drawn with this share of the part's size, and of its radius at most.
+_MODE_SHARE, _MODE_OF_RADIUS = 0.2, 0.3
 
 
 def scene(
@@ -32,7 +34,7 @@ def scene(
     Args:
         pyvista: The module, as :mod:`results.rendering` gives it.
         run: The run or its folder.
-        field: Name of a nodal field, with or without its unit.
+        field: Name of a nodal field, with or without its unit; ``"mode"`` moves the state along its mode.
         state: Number of the state, from the end when negative; the last by default.
         off_screen: Whether to draw without a window.
 
@@ -46,33 +48,63 @@ def scene(
     skin = open_skin(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
+    labels = ("as drawn", "deformed")
+    if field == MODE:
+        reference, displacement = reference + displacement, mode_motion(reference, arrays)
+        labels = ("critical state", "moved along its mode")
     drawn, deformed = skin.place(reference), skin.place(reference + displacement)
     layout = lay_out(drawn, deformed, opening=OPEN_MIDDLE)
     plotter = pyvista.Plotter(off_screen=off_screen, window_size=layout.window, lighting="light kit")
     plotter.set_background(_PAPER)
     _add_ghost(pyvista, plotter, skin, layout, drawn + layout.shift)
     _add_deformed(pyvista, plotter, skin, layout, deformed, name, values)
-    _add_labels(plotter, layout, drawn + layout.shift, deformed)
+    _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
     _aim(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
 
 
+def mode_motion(reference: FloatArray, arrays: dict[str, NDArray[Any]]) -> FloatArray:
+    """Return the motion along a mode that is drawn, in the sense in which the part has moved so far.
+
+    Args:
+        reference: Drawn positions of the grid points, shape (n, 3), mm.
+        arrays: The arrays of the state, its mode among them.
+    """
+    displacement, mode = (np.asarray(arrays[key], dtype=float) for key in ("displacement [mm]", MODE))
+    place = reference + displacement
+    radius = float(np.hypot(place[:, 0], place[:, 1]).max())
+    size = _MODE_SHARE * np.sqrt(2.0 * radius * max(float(np.ptp(place[:, 2])), 0.1 * radius))
+    scale = min(size, _MODE_OF_RADIUS * radius) / np.linalg.norm(mode, axis=1).max()
+    return float(scale) * (-1.0 if np.sum(mode * displacement) < 0 else 1.0) * mode
+
+
 def _scalars(arrays: dict[str, NDArray[Any]], field: str) -> tuple[str, FloatArray]:
     """Find a field by its name, turn it into one number a node and into the units of the trade."""
-    known = {name.rpartition(" [")[0]: name for name in arrays}
-    bare = field.rpartition(" [")[0] or field
+    known = {_bare(name): name for name in arrays}
+    bare = _bare(field)
     if bare not in known:
         raise InputError(
             f"field {field!r}: not among the fields of this state; there are {', '.join(known)}."
         )
     values = np.asarray(arrays[known[bare]], dtype=float)
+    if bare == MODE:
+        return "motion in the mode, largest 1", _size_of_mode(values)
     if bare == "principal stretches":
         bare, values = "largest principal stretch", values[:, 0]
     elif values.ndim == 2:
         bare, values = f"{bare}, length", np.linalg.norm(values, axis=1)
-    unit = known[field.rpartition(" [")[0] or field].rpartition(" [")[2].rstrip("]")
+    unit = known[_bare(field)].rpartition(" [")[2].rstrip("]")
     shown = display(bare, unit, float(np.max(np.abs(values[np.isfinite(values)]), initial=0.0)))
     return bare + (f" [{shown.unit}]" if shown.unit else ""), values * shown.factor
+
+
+def _bare(name: str) -> str:
+    return name.rpartition(" [")[0] or name
+
+
+def _size_of_mode(mode: FloatArray) -> FloatArray:
+    size = np.linalg.norm(mode, axis=1)
+    return np.asarray(size / size.max())
 
 
 def _mesh(pyvista: ModuleType, skin: Skin, points: FloatArray) -> Any:
@@ -115,7 +147,7 @@ def _add_deformed(
     plotter.add_mesh(
         _shaded(mesh),
         scalars=name,
-        cmap="viridis_r" if "margin" in name else "viridis",
+        cmap=_colours(name),
         clim=_range(name, values),
         nan_color=_NO_FIELD,
         ambient=_AMBIENT,
@@ -144,11 +176,21 @@ def _add_title(pyvista: ModuleType, plotter: Any, name: str) -> None:
     plotter.add_actor(title)
 
 
+def _colours(name: str) -> str:
+    if "in-plane" in name:
+        return "RdBu"  # compression red, tension blue, white between
+    return "viridis_r" if "margin" in name else "viridis"
+
+
 def _range(name: str, values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
-    if finite.size == 0:
+    if finite.size == 0 or "in the mode" in name:
         return 0.0, 1.0
     low, high = float(finite.min()), float(finite.max())
+    if "in-plane" in name:
+        # Zero in the middle; as far as compression goes, however large the tension.
+        reach = max(float(-np.percentile(finite, 100.0 - _STRESS_SHARE)), 0.02 * max(abs(low), high), 1e-12)
+        return -reach, reach
     if "stress" in name:
         high = float(np.percentile(finite, _STRESS_SHARE))
     # A field that is the same everywhere but for rounding would show its rounding.
@@ -157,11 +199,13 @@ def _range(name: str, values: FloatArray) -> tuple[float, float]:
     return low, high
 
 
-def _add_labels(plotter: Any, layout: Layout, drawn: FloatArray, deformed: FloatArray) -> None:
+def _add_labels(
+    plotter: Any, layout: Layout, drawn: FloatArray, deformed: FloatArray, labels: tuple[str, str]
+) -> None:
     anchors = [_above(points, layout) for points in (drawn, deformed)]
     plotter.add_point_labels(
         np.array(anchors),
-        ["as drawn", "deformed"],
+        list(labels),
         shape=None,
         show_points=False,
         always_visible=True,

@@ -18,7 +18,7 @@ def picture(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, state: i
     Args:
         run: The run or its folder.
         field: Name of a nodal field, with or without its unit; of vectors the length is shown, of
-            principal stretches the largest.
+            principal stretches the largest; ``"mode"`` shows a critical state moved along its mode.
         state: Number of the state, from the end when negative; the last by default.
 
     Returns:
