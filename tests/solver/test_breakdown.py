@@ -136,7 +136,7 @@ def test_exceeded_strength_is_remarked_and_the_path_goes_on():
     """
     weak = {"field": 0.5 * float(volts(1.0, 1.0))}  # true e = 0.5 breaks the sheet
     states, outcome = follow(
-        disc(weak, NaturalStretch()), Stage("on", voltages={"film": volts(0.6, THICKNESS)}, steps=6)
+        disc(weak, NaturalStretch()), Stage("on", voltages={"film": volts(0.6, THICKNESS)}, steps=24)
     )
     assert outcome.kind == "reached"
     margins = [value(s, "breakdown margin") for s in states]

@@ -15,8 +15,8 @@ from exact import dielectric
 from geometry.build import build
 from geometry.shapes import Band, Layer, Tube
 from geometry.sizes import MeshSize
-from solver.parts import Electrode, Support
 from solver.model import Model
+from solver.parts import Electrode, Support
 from solver.stages import Stage
 
 pytestmark = pytest.mark.exact

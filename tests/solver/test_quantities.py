@@ -71,9 +71,7 @@ def test_shape_of_an_inflated_tube(kind):
     assert value(state, "largest radial contraction") == pytest.approx(1 - LA, rel=2 * RADIUS)
     assert value(state, "axial shortening") == pytest.approx(1 - LZ, rel=1e-9)
     assert value(state, "lumen volume") == pytest.approx(np.pi * LA**2 * LZ * LENGTH, rel=2 * RADIUS)
-    assert value(state, "volume change") == pytest.approx(
-        np.pi * LENGTH * (LA**2 * LZ - 1), rel=4 * RADIUS
-    )
+    assert value(state, "volume change") == pytest.approx(np.pi * LENGTH * (LA**2 * LZ - 1), rel=4 * RADIUS)
     assert value(state, "minimum wall thickness") == pytest.approx(b - LA, rel=THICKNESS[kind])
     assert state.profiles["outer"].radius == pytest.approx(b, rel=RADIUS)
     assert state.profiles["outer"].current_height == pytest.approx(
