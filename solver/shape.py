@@ -4,12 +4,14 @@
 import numpy as np
 
 from geometry.body import Body, FloatArray, IntArray
+from geometry.elements import shape_values
 from solver.records import Profile
 
 _SAME_HEIGHT = 6  # decimals of a mm
 _MANY_STATIONS = 400
 _ALL_PAIRS = 200_000  # pairs of node and piece up to which all distances are taken
 _NEAREST = 8  # pieces looked at for each node beyond that
+_CUTS = 4  # straight pieces along each edge of a curved facet: a chord error 16 times smaller than without
 _NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
 
 
@@ -98,13 +100,30 @@ def wall_thickness(body: Body, displacement: FloatArray) -> float:
 
 
 def _pieces(x: FloatArray, facets: IntArray) -> FloatArray:
-    """Straight pieces of second-order facets: segments (q, 2, 2) or triangles (q, 3, 3)."""
-    tables: dict[int, list[tuple[int, ...]]] = {
-        3: [(0, 2), (2, 1)],
-        6: [(0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)],
-        9: [(a, b, 8) for a, b in ((0, 4), (4, 1), (1, 5), (5, 2), (2, 6), (6, 3), (3, 7), (7, 0))],
-    }
-    return np.concatenate([x[facets[:, list(piece)]] for piece in tables[facets.shape[1]]])
+    """Straight pieces of second-order facets, cut finely: segments (q, 2, 2) or triangles (q, 3, 3)."""
+    kind = {3: "line3", 6: "triangle6", 9: "quad9"}[facets.shape[1]]
+    at, cuts = _cuts(kind)
+    points = np.einsum("qn,fnd->fqd", shape_values(kind, at), x[facets])
+    return points[:, cuts].reshape(-1, *points[:, cuts].shape[2:])
+
+
+def _cuts(kind: str) -> tuple[FloatArray, IntArray]:
+    """Points on the reference facet and the pieces between them."""
+    if kind == "line3":
+        steps = np.arange(_CUTS)
+        return np.linspace(0, 1, _CUTS + 1)[:, None], np.stack([steps, steps + 1], axis=1)
+    grid = np.arange(_CUTS + 1)
+    i, j = (v.ravel() for v in np.meshgrid(grid, grid, indexing="ij"))
+    at = np.stack([i, j], axis=1) / _CUTS
+    corner = (i < _CUTS) & (j < _CUTS)
+    a = np.flatnonzero(corner)
+    lower = np.stack([a, a + _CUTS + 1, a + 1], axis=1)
+    upper = np.stack([a + _CUTS + 1, a + _CUTS + 2, a + 1], axis=1)
+    triangles = np.concatenate([lower, upper])
+    if kind == "triangle6":
+        inside = (at[triangles].sum(axis=2) <= 1 + 1e-9).all(axis=1)
+        triangles = triangles[inside]
+    return at, triangles
 
 
 def _to_segments(p: FloatArray, pieces: FloatArray) -> FloatArray:

@@ -3,6 +3,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import combinations
+
+import numpy as np
 
 from geometry.errors import InputError
 from solver.loads import Loads
@@ -212,6 +215,32 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
         _known(stage, "move", stage.displacements, movable, "supports that hold the axial motion")
         if stage.pressure or stage.volume is not None:
             _check_lumen(model, stage)
+    if model.solved_potential:
+        _check_shared_faces(model, stages)
+
+
+def _check_shared_faces(model: Model, stages: tuple[Stage, ...]) -> None:
+    """Hot faces that meet are one conductor when the potential is solved: they carry one voltage."""
+    body = model.body
+    nodes = {
+        e.name: np.unique(body.facets[body.surfaces[f"{e.name}.{e.hot_face}"]]) for e in model.electrodes
+    }
+    pairs = [
+        (a, b)
+        for a, b in combinations(nodes, 2)
+        if np.intersect1d(nodes[a], nodes[b], assume_unique=True).size
+    ]
+    voltages = dict.fromkeys(nodes, 0.0)
+    for stage in stages:
+        voltages |= stage.voltages
+        for a, b in pairs:
+            if voltages[a] != voltages[b]:
+                raise InputError(
+                    f"stage '{stage.name}': electrodes '{a}' and '{b}' touch but are set to {voltages[a]:g} "
+                    f"and {voltages[b]:g} kV; leave a gap between them, or give them one voltage",
+                    key=f"voltage.{b}",
+                    value=voltages[b],
+                )
 
 
 def _check_lumen(model: Model, stage: Stage) -> None:

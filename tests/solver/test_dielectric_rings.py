@@ -13,11 +13,12 @@ import pytest
 from dielectric_cases import EPS, follow, sheet, value, volts
 
 from geometry.build import build
+from geometry.errors import InputError
 from geometry.shapes import Band, Layer, Tube
 from geometry.sizes import MeshSize
 from solver.model import Model
 from solver.parts import Electrode, Section, Support
-from solver.stages import Stage
+from solver.stages import Stage, check_stages
 
 pytestmark = pytest.mark.exact
 
@@ -145,3 +146,21 @@ def test_two_distant_rings_add():
         assert value(states[-1], f"radial expansion {name}") == pytest.approx(alone, rel=0.1)
     both = [value(states[-1], f"charge {name}") for name in ("ring_2", "ring_7")]
     assert both[0] == pytest.approx(both[1], rel=1e-6)
+
+
+def test_touching_electrodes_carry_one_voltage_when_the_potential_is_solved():
+    body = build(
+        Tube(RADIUS, 4.0, (Layer("wall", WALL),)),
+        MeshSize(along=1.0, through=1),
+        [Band("low", "wall", 0.0, 2.0), Band("high", "wall", 2.0, 4.0)],
+    )
+    model = Model(
+        body,
+        (sheet("wall", WALL),),
+        (Support("end_low", "axial"), Support("end_high", "axial")),
+        electrodes=(Electrode("low"), Electrode("high")),
+        electrics="solved",
+    )
+    with pytest.raises(InputError, match=r"'low' and 'high' touch but are set to 1 and 0 kV; leave a gap"):
+        check_stages(model, (Stage("on", voltages={"low": 1.0}),))
+    check_stages(model, (Stage("on", voltages={"low": 1.0, "high": 1.0}),))

@@ -39,7 +39,7 @@ RADIUS = 2e-4
 STRESS = {"axisymmetric": 1e-2, "hexahedra": 1e-2, "tetrahedra": 4e-2}  # at a face, read from inside
 
 # The outer face is read as flat pieces between its nodes, which cut its arcs short around.
-THICKNESS = {"axisymmetric": 3e-3, "hexahedra": 2e-2, "tetrahedra": 2e-2}
+THICKNESS = {"axisymmetric": 3e-3, "hexahedra": 6e-3, "tetrahedra": 6e-3}
 
 
 @cache
