@@ -1,0 +1,113 @@
+# SPDX-License-Identifier: MIT
+"""This project's solver on the tube, through ``solver.path.Path``: python -m benchmarks.ours MODEL SIZE."""
+
+import time
+
+_START = time.perf_counter()
+
+import dolfinx_solver  # noqa: E402, F401  (orders MPI ahead of the bindings)
+
+import numpy as np  # noqa: E402
+from mpi4py import MPI  # noqa: E402
+
+from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
+from benchmarks.tube import PRESSURE, SHEAR_MODULUS, STEPS, Grid, Size, grid  # noqa: E402
+from geometry.body import Body  # noqa: E402
+from solver.material import Material  # noqa: E402
+from solver.parts import Part, Support  # noqa: E402
+from solver.path import Path  # noqa: E402
+from solver.problem import Model  # noqa: E402
+from solver.records import Equilibrium  # noqa: E402
+from solver.stages import Stage  # noqa: E402
+
+_START_UP = time.perf_counter() - _START
+
+
+def body_of(mesh: Grid) -> Body:
+    """The mesh as a body with named surfaces."""
+    facets = {"lumen": mesh.lumen, "outer": mesh.outer, "end_low": mesh.ends[0], "end_high": mesh.ends[1]}
+    edges = np.cumsum([0, *(len(f) for f in facets.values())])
+    radial = mesh.points.copy()
+    radial[:, -1] = 0.0
+    radial /= np.linalg.norm(radial, axis=1)[:, None]
+    hoop = None if mesh.dim == 2 else np.stack([-radial[:, 1], radial[:, 0], 0 * radial[:, 0]], axis=1)
+    return Body(
+        model=mesh.size.model,
+        points=mesh.points,
+        cell_type="quad9" if mesh.dim == 2 else "hexahedron27",
+        cells=mesh.cells,
+        regions={"wall": np.arange(len(mesh.cells))},
+        bands={},
+        facets=np.concatenate(list(facets.values())),
+        surfaces={name: np.arange(a, b) for name, a, b in zip(facets, edges[:-1], edges[1:], strict=True)},
+        normal=radial,
+        hoop=hoop,
+    )
+
+
+def path_of(size: Size, steps: int = STEPS) -> Path:
+    """The tube's path, ready to be followed."""
+    material = Material("rubber", "neo-hookean", {"shear_modulus": SHEAR_MODULUS})
+    model = Model(
+        body_of(grid(size)),
+        (Part("wall", material),),
+        (Support("end_low", "all"), Support("end_high", "all")),
+    )
+    return Path(model, [Stage("inflate", pressure=PRESSURE, steps=steps)])
+
+
+def timed(path: Path) -> Clock:
+    """Put a clock around the expensive calls of a path."""
+    clock = Clock()
+
+    def wrap(owner: object, method: str, name: str) -> None:
+        call = getattr(owner, method)
+
+        def timed_call(*args: object, **keywords: object) -> object:
+            with clock(name):
+                return call(*args, **keywords)
+
+        setattr(owner, method, timed_call)
+
+    wrap(path.system.factor, "factorise", "factorise")
+    wrap(path.system.factor, "solve", "solve")
+    wrap(path.system, "factorise", "tangent and factorise")
+    wrap(path.system, "assemble_residual", "residual")
+    wrap(path.evaluation, "read_fields", "reading")
+    wrap(path.evaluation, "equilibrium", "reading")
+    return clock
+
+
+def run(size: Size, record: Record) -> Record | None:
+    """Follow the path with clocks."""
+    start = time.perf_counter()
+    path = path_of(size)
+    record.set_up = time.perf_counter() - start
+    clock = timed(path)
+    states: list[Equilibrium] = []
+    start = time.perf_counter()
+    outcome = path.follow(observe=states.append)
+    record.path = time.perf_counter() - start
+    comm = MPI.COMM_WORLD
+    memory = comm.reduce(peak_memory())
+    if comm.rank != 0:
+        return None
+    assert outcome.kind == "reached", outcome.text
+    count = path.system.count
+    tangent = clock.mean("tangent and factorise") - clock.mean("factorise")
+    volumes = [s.quantities["lumen volume"].value for s in (states[0], states[-1])]
+    record.ranks = comm.size
+    record.unknowns = path.system.size
+    record.iterations = sum(state.iterations for state in states)
+    record.factorisations = count.factorisations
+    record.assembly = tangent + clock.mean("residual")
+    record.factorisation, record.solve = clock.mean("factorise"), clock.mean("solve")
+    record.reading = clock.seconds["reading"]
+    record.memory = memory
+    record.volume_change = volumes[1] / volumes[0] - 1
+    record.remark = "MUMPS LDLT, lagged; discontinuous linear pressure; count of unstable modes every step"
+    return record
+
+
+if __name__ == "__main__":
+    main("this project", run, _START_UP)
