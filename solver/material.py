@@ -5,6 +5,7 @@ Every law is a function ψ(strain, parameters) of the isochoric right Cauchy-Gre
 (``strain.C``), so that the pressure unknown is the whole mean stress. Sources are beside each law.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -80,15 +81,32 @@ class Material:
             )
         if self.bulk_modulus is not None:
             _positive(f"{self.name}.bulk_modulus", self.bulk_modulus)
+        self._check_law()
         if not self.initial_shear_modulus() > 0:
             raise InputError(
                 f"material '{self.name}': the initial shear modulus is "
                 f"{self.initial_shear_modulus():.4g} MPa; it must be positive",
                 key="parameters",
             )
-        for name in ("stretch_limit", "chain_links"):
-            if name in self.parameters:
-                _positive(f"{self.name}.{name}", self.scalar(name))
+
+    def _check_law(self) -> None:
+        """Refuse parameters at which a law has no meaning even at rest."""
+        if self.law == "gent":
+            _positive(f"{self.name}.stretch_limit", self.scalar("stretch_limit"))
+        if self.law == "arruda-boyce" and not self.scalar("chain_links") > 1:
+            raise InputError(
+                f"material '{self.name}': chain_links is {self.scalar('chain_links'):.4g}; it must be above "
+                f"1 (a chain of one link cannot stretch)",
+                key="chain_links",
+            )
+        if self.law == "ogden":
+            moduli, exponents = self.terms("moduli"), self.terms("exponents")
+            if len(moduli) != len(exponents) or 0 in exponents:
+                raise InputError(
+                    f"material '{self.name}': moduli {moduli} and exponents {exponents} must be of equal "
+                    f"number, and no exponent zero",
+                    key="exponents",
+                )
 
     def scalar(self, name: str) -> float:
         """A scalar parameter."""
@@ -194,6 +212,14 @@ def fibre_family(strain: Strain, k1: Expr, k2: Expr, direction: Expr) -> Expr:
     return k1 / (2 * k2) * (ufl.exp(k2 * e**2) - 1)
 
 
+def _chain_modulus(mu: float, N: float) -> float:
+    """Shear modulus μ β √N / 3 at rest, where L(β) = 1/√N; β as in ``arruda_boyce``."""
+    y = N**-0.5
+    b = (3 * y - y / 5 * (6 * y**2 + y**4 - 2 * y**6)) / (1 - y**2)
+    coth = 1 / math.tanh(b)
+    return mu * (b - (coth - 1 / b - y) / (1 - coth**2 + 1 / b**2)) / (3 * y)
+
+
 def _positive(key: str, value: float) -> None:
     if not value > 0:
         raise InputError(f"{key} is {value:.4g}; it must be positive", key=key, value=value)
@@ -212,7 +238,7 @@ LAWS: dict[str, Law] = {
     "arruda-boyce": Law(
         ("shear_modulus", "chain_links"),
         arruda_boyce,
-        lambda m: m.scalar("shear_modulus") * (1 + 0.6 / m.scalar("chain_links")),
+        lambda m: _chain_modulus(m.scalar("shear_modulus"), m.scalar("chain_links")),
     ),
     "fung": Law(
         ("stiffness", "fibre", "cross", "shear"),
