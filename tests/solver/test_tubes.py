@@ -131,7 +131,8 @@ def test_closed_tube(ratio, material):
         state = last_of(states, f"{la}")
         assert 1 + value(state, "radial expansion mid") == pytest.approx(la, rel=TOLERANCE)
         assert 1 - value(state, "axial shortening") == pytest.approx(lz, rel=TOLERANCE)
-        assert value(state, "axial reaction end_low") == pytest.approx(-P * np.pi * la**2, rel=4 * TOLERANCE)
+        # a closed tube needs nobody to hold it: its own plates take the thrust of the fluid
+        assert abs(value(state, "axial reaction end_low")) < 1e-8
         assert state.unstable_modes == 0
 
 
