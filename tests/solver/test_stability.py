@@ -1,0 +1,164 @@
+# SPDX-License-Identifier: MIT
+"""Paths through the pressure maximum of a closed tube: the count of unstable modes, halved steps, outcomes.
+
+The limit of the closed neo-Hookean tube (no axial force but the thrust of the pressure, exact/tube.py) was
+recomputed from the radial solution.
+"""
+
+import numpy as np
+import pytest
+from exact import tube
+from models import CLOSED, neo_hookean, run, tube_body, tube_model, value
+
+from solver.errors import NoEquilibrium
+from solver.path import Path, Stepping
+from solver.stages import Stage, motion_of
+from solver.track import Track
+
+# B/A, la, lz and P/μ at the first pressure maximum.
+LIMITS = (
+    (1.1, 1.628565, 1.178136, 0.071467),
+    (1.5, 1.831036, 1.177257, 0.303837),
+    (2.0, 2.076105, 1.175526, 0.518807),
+)
+LOAD = 5e-4  # relative, of a pressure maximum with two elements through the wall
+BRACKET = 0.02  # half-width in la of the two states around a maximum
+
+WRONG = -4.0  # times the right prediction: off by more than 2 % of the part, near enough for Newton
+
+LIMIT = pytest.mark.parametrize("limit", LIMITS, ids=lambda row: f"B/A {row[0]}")
+
+
+def closed_tube(ratio):
+    return tube_model(tube_body(ratio, length=0.5), neo_hookean(1.0), CLOSED)
+
+
+@LIMIT
+def test_limits_are_maxima_of_the_exact_pressure(limit):
+    ratio, la, lz, P = limit
+    W = tube.mooney_rivlin(0.5)
+    near = [
+        tube.pressure_and_force(W, 1.0, ratio, x, tube.capped_stretch(W, 1.0, ratio, x))[0]
+        for x in (la - 1e-3, la, la + 1e-3)
+    ]
+    assert near[1] == pytest.approx(P, rel=2e-5)
+    assert near[1] > near[0]
+    assert near[1] > near[2]
+    assert tube.capped_stretch(W, 1.0, ratio, la) == pytest.approx(lz, rel=1e-5)
+
+
+@pytest.mark.exact
+@LIMIT
+def test_volume_control_passes_the_maximum(limit):
+    """The count under given pressure steps from 0 to 1 between states that bracket the limit."""
+    ratio, la_limit, _, P_limit = limit
+    W = tube.mooney_rivlin(0.5)
+
+    def stage(la):
+        lz = tube.capped_stretch(W, 1.0, ratio, la)
+        return Stage(f"{la}", volume=np.pi * la**2 * lz * 0.5, control="volume", steps=4)
+
+    stretches = [1.3, la_limit - BRACKET, la_limit + BRACKET, 2.6]
+    outcome, states = run(closed_tube(ratio), [stage(la) for la in stretches])
+    assert outcome.kind == "reached"
+    regular = [s for s in states if not s.critical]
+    for state in regular:
+        la = 1 + value(state, "radial expansion mid")
+        assert state.unstable_modes == (1 if la > la_limit else 0), la
+        assert state.unstable_modes_controlled == 0
+    ends = [s for s in regular if s.parameter == 1.0]
+    for la, state in zip(stretches, ends, strict=True):
+        P, _ = tube.pressure_and_force(W, 1.0, ratio, la, tube.capped_stretch(W, 1.0, ratio, la))
+        assert state.loads["pressure"].value == pytest.approx(P, rel=LOAD)
+        assert 1 + value(state, "radial expansion mid") == pytest.approx(la, rel=1e-3)
+    pressures = [s.loads["pressure"].value for s in states]
+    assert 0 < int(np.argmax(pressures)) < len(states) - 1
+    assert max(pressures) == pytest.approx(P_limit, rel=LOAD)
+    [critical] = [s for s in states if s.critical]
+    assert critical.critical == "limit point"
+    assert critical.loads["pressure"].value == pytest.approx(P_limit, rel=LOAD)
+    assert 1 + value(critical, "radial expansion mid") == pytest.approx(la_limit, rel=2e-3)
+
+
+@pytest.mark.exact
+@LIMIT
+def test_given_pressure_ends_at_the_maximum(limit):
+    """Beyond the limit load there is no equilibrium: steps are halved, and the path says where it ended."""
+    ratio, la_limit, lz_limit, P_limit = limit
+    outcome, states = run(closed_tube(ratio), [Stage("inflate", pressure=1.2 * P_limit, steps=6)])
+    assert outcome.kind == "limit point"
+    assert "beyond it there is no equilibrium" in outcome.text
+    last = states[-1]
+    assert last.critical == "limit point"
+    assert last.loads["pressure"].value == pytest.approx(P_limit, rel=LOAD)
+    assert 1 + value(last, "radial expansion mid") == pytest.approx(la_limit, rel=5e-3)
+    assert 1 - value(last, "axial shortening") == pytest.approx(lz_limit, rel=5e-3)
+    assert outcome.parameter == pytest.approx(1 / 1.2, rel=LOAD)
+    assert all(s.unstable_modes == 0 for s in states)
+
+
+def test_steps_are_halved_and_grow_again():
+    """A step over the limit fails and is halved down to it; one far below the limit is taken whole."""
+    limit = LIMITS[0][3]
+    outcome, states = run(closed_tube(1.1), [Stage("inflate", pressure=0.995 * limit, steps=1)])
+    assert outcome.kind == "reached"
+    parameters = [s.parameter for s in states]
+    assert len(states) > 2  # the start, and more than the one step that was asked for
+    assert np.min(np.diff(parameters)) < 0.9
+    outcome, states = run(closed_tube(1.1), [Stage("inflate", pressure=0.3 * limit, steps=2)])
+    assert [s.parameter for s in states] == [0.0, 0.5, 1.0]
+
+
+def test_a_path_stops_where_it_becomes_unstable():
+    """Past the maximum under volume, then under pressure: unstable from the start of that stage."""
+    model = closed_tube(1.1)
+    stages = [
+        Stage("blow", volume=np.pi * 4 * 0.5 * 1.3854, control="volume", steps=8),
+        Stage("let go", pressure=0.06, steps=3),
+    ]
+    outcome, states = run(model, stages, stepping=Stepping(beyond_instability="stop"))
+    assert outcome.kind == "lost stability"
+    assert outcome.stage == "let go"
+    assert "1 unstable mode" in outcome.text
+    assert all(s.unstable_modes_controlled == 0 for s in states if s.stage == "blow")
+    assert value(states[-1], "radial expansion mid") == pytest.approx(1.0, rel=2e-3)
+
+
+def blown_tube():
+    path = Path(closed_tube(1.1), [Stage("inflate", pressure=0.05, steps=1)])
+    assert path.follow().kind == "reached"
+    return path
+
+
+def track_on(path, upright):
+    """A track from the present state to a little more pressure."""
+    stage = Stage("on", pressure=0.055)
+    track = Track(path.newton, stage, motion_of(stage, path.system.loads), upright)
+    track.start()
+    return track
+
+
+def test_states_far_off_the_path_are_refused():
+    """Newton comes back from a wrong prediction, but that state is no continuation: back to the mark."""
+    path = blown_tube()
+    track = track_on(path, path.evaluation.read_fields)
+    before = path.system.x.array.copy()
+    track.advance(1.0)
+    assert not np.allclose(path.system.x.array, before, rtol=0, atol=1e-3)
+    track.go_back()
+    track.mark.tangent.scale(WRONG)
+    with pytest.raises(NoEquilibrium, match="far off the path"):
+        track.advance(1.0)
+    assert np.allclose(path.system.x.array, before, rtol=0, atol=1e-15)
+    assert path.system.loads.pressure == 0.05
+
+
+def test_states_turned_inside_out_are_refused():
+    path = blown_tube()
+    track = track_on(path, lambda: False)
+    with pytest.raises(NoEquilibrium, match="turned inside out"):
+        track.advance(1.0)
+    assert path.evaluation.read_fields()
+    path.system.x.array_w[:] *= -60.0  # the wall passes through itself
+    path.system.read_x()
+    assert not path.evaluation.read_fields()
