@@ -30,6 +30,7 @@ from solver.stages import Motion, Stage
 SMALL_MOVE = 0.02
 # A voltage does no work at zero (its force goes with its square): tracks that scale loads set out from here.
 NUDGE = 0.01
+_FURTHEST = 1.01  # steps ahead, in steps behind, to which the cubic through two states is trusted
 
 
 @dataclass
@@ -79,6 +80,7 @@ class Track:
             self.control = Control(self._condition, self._multiplier(0.0), λ, self._ends[0])
         x, tangent = self.system.vector(), self.system.vector()
         self.mark = Mark(x, tangent, 0.0, λ, 0.0, motion.start)
+        self._before: Mark | None = None  # the mark before it, while the curve through both may be trusted
         self._sense = -1.0 if stage.backward else 1.0
 
     @property
@@ -148,6 +150,8 @@ class Track:
         """Make the present, factorised state the mark and take its tangent."""
         mark = self.mark
         before = mark.tangent.copy() if self.is_arc and mark.s > 0 else None
+        if s > mark.s:
+            self._before = replace(mark, x=mark.x.copy(), tangent=mark.tangent.copy())
         self.system.x.copy(mark.x)
         mark.s, mark.loads = s, self.loads()
         mark.λ = self.control.λ if self.control is not None else 0.0
@@ -225,24 +229,46 @@ class Track:
         """
         system, mark = self.system, self.mark
         try:
-            mark.x.copy(system.x)
-            system.x.axpy(s - mark.s, mark.tangent)
+            λ = self._predict(s)
             moved = self._distance(mark.x)
             system.x.copy(self._predicted)
-            convergence = self._correct(s)
+            convergence = self._correct(s, λ)
             self._refuse_jump(moved)
             if self.is_arc and self.control is not None and self.mark.λ < 1.0 < self.control.λ:
                 convergence = self._land_on_loads(self.control, convergence)
             return convergence
         except NoEquilibrium:
             self.go_back()
+            self._before = None
             raise
 
-    def _correct(self, s: float) -> Convergence:
+    def _predict(self, s: float) -> float:
+        """Fill ``x`` by the cubic through the last two marks and their tangents, else along the tangent.
+
+        Returns:
+            The multiplier predicted in the same way.
+        """
+        x, one, two = self.system.x, self._before, self.mark
+        two.x.copy(x)
+        if one is None or s - two.s > _FURTHEST * (two.s - one.s):
+            x.axpy(s - two.s, two.tangent)
+            return two.λ + two.rate * (s - two.s)
+        d = two.s - one.s
+        θ = (s - one.s) / d
+        # Hermite's basis; the weights of x sum to one.
+        start, end = (1 + 2 * θ) * (1 - θ) ** 2, θ**2 * (3 - 2 * θ)
+        slope_start, slope_end = d * θ * (1 - θ) ** 2, d * θ**2 * (θ - 1)
+        x.scale(end)
+        x.axpy(start, one.x)
+        x.axpy(slope_start, one.tangent)
+        x.axpy(slope_end, two.tangent)
+        return start * one.λ + end * two.λ + slope_start * one.rate + slope_end * two.rate
+
+    def _correct(self, s: float, λ: float) -> Convergence:
         if self.control is None:
             return self.newton.solve(self.motion.at(s))
         self.set_target(s)
-        self.control.λ = self.mark.λ + self.mark.rate * (s - self.mark.s)
+        self.control.λ = λ
         return self.newton.solve(self.control.loads, self.control)
 
     def _land_on_loads(self, control: Control, overshot: Convergence) -> Convergence:
