@@ -30,6 +30,7 @@ from solver.stages import Motion, Stage
 SMALL_MOVE = 0.02
 # A voltage does no work at zero (its force goes with its square): tracks that scale loads set out from here.
 NUDGE = 0.01
+_WELL_PREDICTED = 0.2  # corrections above this share of a move speak against the tangents, and for no cubic
 _FURTHEST = 1.01  # steps ahead, in steps behind, to which the cubic through two states is trusted
 
 
@@ -81,6 +82,7 @@ class Track:
         x, tangent = self.system.vector(), self.system.vector()
         self.mark = Mark(x, tangent, 0.0, λ, 0.0, motion.start)
         self._before: Mark | None = None  # the mark before it, while the curve through both may be trusted
+        self._curved = True
         self._sense = -1.0 if stage.backward else 1.0
 
     @property
@@ -150,7 +152,8 @@ class Track:
         """Make the present, factorised state the mark and take its tangent."""
         mark = self.mark
         before = mark.tangent.copy() if self.is_arc and mark.s > 0 else None
-        if s > mark.s:
+        self._before = None
+        if s > mark.s and self._curved:
             self._before = replace(mark, x=mark.x.copy(), tangent=mark.tangent.copy())
         self.system.x.copy(mark.x)
         mark.s, mark.loads = s, self.loads()
@@ -239,7 +242,7 @@ class Track:
             return convergence
         except NoEquilibrium:
             self.go_back()
-            self._before = None
+            self._before, self._curved = None, True
             raise
 
     def _predict(self, s: float) -> float:
@@ -326,3 +329,4 @@ class Track:
             raise NoEquilibrium("the next state found lies far off the path", residual=corrected)
         if not self.upright():
             raise NoEquilibrium("the next state found is turned inside out", residual=corrected)
+        self._curved = corrected < _WELL_PREDICTED * predicted
