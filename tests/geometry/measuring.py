@@ -7,7 +7,7 @@ from geometry.body import Body
 from geometry.drawn import from_points
 from geometry.elements import ELEMENT_NODES, FACETS, shape_gradients, shape_values
 from geometry.profiles import ellipsoid, necked, sphere
-from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
+from geometry.shapes import Balloon, Band, Dome, Layer, Sleeve, Tube
 from geometry.sizes import MeshSize
 
 LAYERS = (Layer("liner", 0.2), Layer("wall", 0.3))
@@ -33,6 +33,8 @@ SHAPES = {
     "dome": Balloon(ellipsoid(5.0, 8.0, half=True), LAYERS),
     "necked balloon": Balloon(necked(6.0, 24.0, 3.0, 3.0), LAYERS),
     "vase": Balloon(from_points(VASE), LAYERS),
+    "shallow cap": Dome(6.0, 1.5, LAYERS),
+    "funnel": Dome(6.0, 3.0, LAYERS, 1.0, "funnel"),
 }
 
 BAND = Band("ring", "wall", 3.1, 5.3)

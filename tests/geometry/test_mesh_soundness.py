@@ -10,7 +10,7 @@ from geometry.build import build
 from geometry.elements import CORNERS, ELEMENT_NODES, FACETS
 from geometry.profiles import sphere
 from geometry.quality import quality, scaled_jacobians
-from geometry.shapes import Balloon, Band, Layer, Tube
+from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
 from geometry.sizes import MeshSize
 
 ROUNDING = 1e-12
@@ -109,7 +109,7 @@ def test_regions_part_the_cells_and_bands_keep_to_theirs(name, model):
     assert len(ring)
     assert np.isin(ring, body.regions["wall"]).all()
     height = body.points[:, -1]
-    if not isinstance(SHAPES[name], Balloon):
+    if isinstance(SHAPES[name], Tube | Sleeve):
         assert height[body.cells[ring]].min() == pytest.approx(BAND.low, abs=PLACE)
         assert height[body.cells[ring]].max() == pytest.approx(BAND.high, abs=PLACE)
 
@@ -189,9 +189,12 @@ def test_surface_names_of_each_shape():
         "dome": {"lumen", "outer", "end_low", "liner|wall"},
         "necked balloon": ends | {"lumen", "outer", "liner|wall"},
         "vase": {"lumen", "outer", "end_high", "liner|wall"},
+        "shallow cap": {"lumen", "outer", "end_low", "liner|wall"},
+        "funnel": ends | {"lumen", "outer", "liner|wall"},
     }
     for name, surfaces in expected.items():
-        axis = {"axis"} if name in ("capped tube", "solid sleeve", "sphere", "dome", "vase") else set()
+        closed = ("capped tube", "solid sleeve", "sphere", "dome", "vase", "shallow cap")
+        axis = {"axis"} if name in closed else set()
         assert set(build(SHAPES[name], MODELS["axisymmetric"]).surfaces) == surfaces | axis, name
         assert set(build(SHAPES[name], MODELS["solid"]).surfaces) == surfaces, name
         sides = {"side_low", "side_high"}
