@@ -86,7 +86,9 @@ class Evaluation:
     def _values(self, law: str) -> ufl.core.expr.Expr:
         """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0 and p as one vector of 22."""
         problem = self.problem
-        F = ufl.variable(problem.F)
+        # A label of its own number: the running number of ufl.variable would enter the form's signature, and
+        # every further run in a process would compile again.
+        F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
         σ = ufl.diff(problem.density(law, F), F) * F.T / ufl.det(F)
         E0 = problem.nominal_field()
         E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
