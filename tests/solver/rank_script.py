@@ -1,0 +1,85 @@
+# SPDX-License-Identifier: MIT
+"""Runs three small models on the ranks it was started with; the first rank writes their results to a file."""
+
+import sys
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+from models import CLOSED, FOLLOW, neo_hookean, tube_body
+from mpi4py import MPI
+
+from geometry.shapes import Band
+from solver.parts import Electrode, NaturalStretch, Part, Section, Sheets, Support, TissueBed
+from solver.path import Path
+from solver.problem import Model
+from solver.stages import Stage
+
+SECTION = (Section("mid", 0.5),)
+
+
+def closed_tube():
+    """Plate, volume control past the pressure maximum: ties, border, critical point."""
+    model = Model(tube_body(1.1, along=0.25), (Part("wall", neo_hookean()),), CLOSED, sections=SECTION)
+    return model, [Stage("blow", volume=14.0, control="volume", steps=6)]
+
+
+def layered_actuator():
+    """Two materials, natural stretch, a ring electrode, a tissue bed, a dead force."""
+    body = tube_body(
+        layers=(("liner", 0.1), ("skin", 0.1)),
+        along=0.125,
+        through=1,
+        bands=(Band("ring", "skin", 0.25, 0.75),),
+    )
+    parts = (
+        Part("liner", neo_hookean(0.3, bulk_modulus=40.0)),
+        Part(
+            "skin",
+            neo_hookean(0.2, permittivity=2.8),
+            Sheets(1, 0.1),
+            natural_stretch=NaturalStretch(hoop=0.95),
+        ),
+    )
+    supports = (Support("end_low", "all"), Support("end_high", "plate"))
+    model = Model(body, parts, supports, (Electrode("ring"),), (TissueBed("outer", 0.02),), SECTION)
+    stages = [
+        Stage("settle", pressure=0.01, steps=2),
+        Stage("energise", voltages={"ring": 3.0}, forces={"end_high": 0.02}, steps=2),
+    ]
+    return model, stages
+
+
+def sector():
+    """Hexahedra between planes of symmetry that are not square to the axes."""
+    body = tube_body(1.5, length=0.5, along=0.5, model="sector", sector=60.0, around=18)
+    model = Model(body, (Part("wall", neo_hookean()),), CLOSED, sections=(Section("mid", 0.25),))
+    return model, [Stage("inflate", pressure=0.25, steps=2)]
+
+
+CASES = {"closed tube": closed_tube, "layered actuator": layered_actuator, "sector": sector}
+
+
+def results():
+    """Displacement, fields, quantities and mode counts of every state, on the first rank."""
+    found = {}
+    for name, make in CASES.items():
+        states = []
+        model, stages = make()
+        outcome = Path(model, stages, stepping=FOLLOW).follow(observe=states.append)
+        found[f"{name}: outcome"] = np.array(outcome.kind)
+        for i, s in enumerate(states):
+            found[f"{name}: displacement {i}"] = s.displacement
+            found[f"{name}: stress {i}"] = s.fields["Cauchy stress"]
+            found[f"{name}: quantities {i}"] = np.array([m.value for m in s.quantities.values()])
+            found[f"{name}: loads {i}"] = np.array([m.value for m in s.loads.values()])
+            found[f"{name}: modes {i}"] = np.array([s.unstable_modes, s.unstable_modes_controlled])
+            if s.mode is not None:
+                found[f"{name}: critical mode {i}"] = s.mode
+    return found
+
+
+if __name__ == "__main__":
+    gathered = results()
+    if MPI.COMM_WORLD.rank == 0:
+        np.savez(sys.argv[1], ranks=MPI.COMM_WORLD.size, **gathered)

@@ -1,0 +1,104 @@
+# SPDX-License-Identifier: MIT
+"""Parameters are data: no change of material, load, size or number of sheets compiles a form again."""
+
+import pytest
+from models import CLOSED, reached, tube_body, value
+
+from geometry.shapes import Band
+from solver import forms
+from solver.material import Breakdown, Material
+from solver.parts import Electrode, ElectrodeFilm, Fibres, NaturalStretch, Part, Section, Sheets, TissueBed
+from solver.problem import Model
+from solver.stages import Stage
+
+BASE = {
+    "mu": 0.3,
+    "limit": 60.0,
+    "bulk": None,
+    "bed": 0.01,
+    "thickness": 0.1,
+    "layers": 1,
+    "sheets": 2,
+    "A": 1.0,
+    "hoop": 0.95,
+    "film": 0.05,
+    "angle": 30.0,
+    "pressure": 0.01,
+    "voltage": 1.0,
+    "along": 0.5,
+}
+CHANGES = (
+    {"mu": 0.5, "limit": 97.2},
+    {"bulk": 200.0},
+    {"bed": 0.05, "film": 0.1, "angle": 70.0, "hoop": 0.9},
+    {"A": 1.7, "thickness": 0.2},
+    {"sheets": 8},
+    {"pressure": 0.02, "voltage": 2.0},
+    {"along": 0.25},
+    {"layers": 3},
+)
+
+
+def follow(**changes):
+    p = BASE | changes
+    names = [f"layer {i}" for i in range(p["layers"])]
+    layers = [(name, p["thickness"] / len(names)) for name in names]
+    bands = tuple(Band(f"ring {i}", name, 0.25, 0.75) for i, name in enumerate(names))
+    body = tube_body(A=p["A"], layers=layers, along=p["along"], bands=bands)
+    material = Material(
+        "silicone",
+        "gent",
+        {"shear_modulus": p["mu"], "stretch_limit": p["limit"]},
+        bulk_modulus=p["bulk"],
+        permittivity=2.8,
+        breakdown=Breakdown(80.0),
+    )
+    parts = tuple(
+        Part(
+            name,
+            material,
+            Sheets(p["sheets"], thickness / p["sheets"]),
+            NaturalStretch(hoop=p["hoop"]),
+            ElectrodeFilm(p["film"], 1.0),
+            Fibres(p["angle"], 0.1),
+        )
+        for name, thickness in layers
+    )
+    electrodes = tuple(Electrode(band.name) for band in bands)
+    model = Model(body, parts, CLOSED, electrodes, (TissueBed("outer", p["bed"]),), (Section("mid", 0.5),))
+    voltages = {band.name: p["voltage"] / len(bands) for band in bands}
+    stages = [
+        Stage("settle", pressure=p["pressure"], steps=2),
+        Stage("energise", voltages=voltages, forces={"end_high": 0.01 * p["pressure"]}, steps=2),
+    ]
+    state = reached(model, stages)[-1]
+    return value(state, "radial expansion mid")
+
+
+@pytest.fixture(scope="module")
+def base():
+    return follow()
+
+
+@pytest.mark.parametrize("change", CHANGES, ids=lambda c: ", ".join(c))
+def test_no_change_compiles_again(base, change):
+    before = forms.compiled_modules()
+    assert before > 0
+    changed = follow(**change)
+    assert abs(changed - base) > 1e-8  # the change did reach the solver
+    assert forms.compiled_modules() == before
+
+
+def test_the_count_sees_a_new_form(tmp_path, monkeypatch):
+    """In an empty cache the same run compiles; so an unchanged count does mean something."""
+    forms.cache_folder.cache_clear()
+    monkeypatch.setenv("ANNELID_CACHE", str(tmp_path))
+    try:
+        assert forms.compiled_modules() == 0
+        reached(
+            Model(tube_body(), (Part("wall", Material("m", "neo-hookean", {"shear_modulus": 1.0})),), CLOSED),
+            [Stage("rest", steps=1)],
+        )
+        assert forms.compiled_modules() > 3
+    finally:
+        forms.cache_folder.cache_clear()

@@ -1,0 +1,276 @@
+# SPDX-License-Identifier: MIT
+"""Every message of the solver about input that cannot be meant."""
+
+import pickle
+from dataclasses import replace
+
+import pytest
+from models import CLOSED, SLIDING, cylinder_body, neo_hookean, tube_body, tube_model
+
+from geometry.errors import AnnelidError, InputError
+from geometry.shapes import Band
+from solver.contact import Contact
+from solver.errors import NoEquilibrium
+from solver.material import LAWS, Breakdown, Material
+from solver.model import Model
+from solver.parts import (
+    Electrode,
+    ElectrodeFilm,
+    Fibres,
+    NaturalStretch,
+    Part,
+    Sheets,
+    Support,
+    TissueBed,
+)
+from solver.path import Path, Stepping
+from solver.problem import Problem
+from solver.stages import PointMotion, Stage, check_stages
+
+RUBBER = neo_hookean()
+
+
+def rubber(law, **parameters):
+    return Material("silicone", law, parameters)
+
+
+RECORDS = {
+    "unknown law": (
+        lambda: rubber("neohooke", shear_modulus=1.0),
+        "material 'silicone': law 'neohooke' is not one of: neo-hookean, mooney-rivlin",
+    ),
+    "missing parameter": (
+        lambda: rubber("gent", shear_modulus=1.0),
+        "law gent takes shear_modulus, stretch_limit; got shear_modulus",
+    ),
+    "no parameter": (lambda: rubber("gent"), "got nothing"),
+    "foreign parameter": (lambda: rubber("neo-hookean", shear_modulus=1.0, c1=2.0), "got c1, shear_modulus"),
+    "modulus": (
+        lambda: rubber("neo-hookean", shear_modulus=0.0),
+        "initial shear modulus is 0 MPa; it must be positive",
+    ),
+    "sum of moduli": (lambda: rubber("mooney-rivlin", c1=0.1, c2=-0.2), "shear modulus is -0.2 MPa"),
+    "bulk modulus": (
+        lambda: neo_hookean(bulk_modulus=-2.0),
+        "rubber.bulk_modulus is -2; it must be positive",
+    ),
+    "stretch limit": (
+        lambda: rubber("gent", shear_modulus=1.0, stretch_limit=-3.0),
+        "silicone.stretch_limit is -3; it must be positive",
+    ),
+    "chain links": (
+        lambda: rubber("arruda-boyce", shear_modulus=1.0, chain_links=1.0),
+        "chain_links is 1; it must be above 1",
+    ),
+    "ogden pairs": (
+        lambda: rubber("ogden", moduli=(1.0, 0.5), exponents=(2.0,)),
+        "must be of equal number",
+    ),
+    "ogden zero": (lambda: rubber("ogden", moduli=(1.0, 1.0), exponents=(2.0, 0.0)), "no exponent zero"),
+    "strength": (lambda: Breakdown(0.0), "breakdown.field is 0; it must be positive"),
+    "strength of a thickness": (
+        lambda: Breakdown(50.0, thickness_exponent=-0.25),
+        "thickness_exponent needs breakdown.reference_thickness",
+    ),
+    "sheets": (lambda: Sheets(0, 0.1), "sheets.count is 0; it must be 1 or more"),
+    "sheet thickness": (lambda: Sheets(1, 0.0), "sheets.thickness is 0.0 mm; it must be positive"),
+    "natural stretch": (
+        lambda: NaturalStretch(hoop=0.01),
+        r"natural_stretch.hoop is 0.01; it must lie between 0.05 and 20",
+    ),
+    "swelling": (lambda: NaturalStretch(swelling=30.0), "natural_stretch.swelling is 30"),
+    "film share": (lambda: ElectrodeFilm(1.0, 1.0), r"volume_fraction is 1; it must lie in \[0, 1\)"),
+    "film modulus": (lambda: ElectrodeFilm(0.1, -1.0), "electrode_film.shear_modulus must not be negative"),
+    "fibre angle": (lambda: Fibres(120.0, 1.0), "fibres.angle is 120.0; it must lie between -90 and 90 deg"),
+    "fibre stiffness": (lambda: Fibres(0.0, -1.0), "stiffness must be 0 or more, stiffening positive"),
+    "fibre stiffening": (lambda: Fibres(0.0, 1.0, 0.0), "stiffness must be 0 or more, stiffening positive"),
+    "fibre families": (lambda: Fibres(0.0, 1.0, families=3), "fibres.families is 3; it must be 1 or 2"),
+    "hold": (
+        lambda: Support("end_low", "glued"),
+        "support 'end_low': hold = 'glued' is not one of: all, axial, radial, symmetric, plate, plate all",
+    ),
+    "bed stiffness": (lambda: TissueBed("outer", -1.0), "stiffness -1 MPa/mm must not be negative"),
+    "bed direction": (lambda: TissueBed("outer", 1.0, "up"), "direction must be normal or all"),
+    "contact kind": (lambda: Contact("rod", "lumen", "cube", 1.0), "kind = 'cube' is not one of"),
+    "control": (lambda: Stage("s", control="heat"), "control = 'heat' is not one of: load, volume, charge"),
+    "steps": (lambda: Stage("s", steps=0), "stage 's': steps is 0; it must be 1 or more"),
+    "volume without control": (lambda: Stage("s", volume=1.0), "control = 'volume' and its target"),
+    "control without volume": (lambda: Stage("s", control="volume"), "give both or neither"),
+    "pressure under volume": (
+        lambda: Stage("s", volume=1.0, control="volume", pressure=0.1),
+        "under volume control the pressure is found; leave it out",
+    ),
+    "voltage under charge": (
+        lambda: Stage("s", charges={"ring": 1.0}, control="charge", voltages={"ring": 1.0}),
+        "under charge control the voltage of 'ring' is found",
+    ),
+    "arc of nothing": (lambda: Stage("s", arc=1.0, control="arc"), "name at least one"),
+    "negative arc": (
+        lambda: Stage("s", arc=-1.0, control="arc", pressure=0.1),
+        "arc is -1.0 mm; it must be positive",
+    ),
+    "step floor": (lambda: Stepping(smallest=0.0), r"stepping.smallest is 0.0; it must lie in \(0, 1\]"),
+    "beyond instability": (
+        lambda: Stepping(beyond_instability="hope"),
+        "beyond_instability = 'hope' is not one of: stop, follow, jump, branch",
+    ),
+    "margin": (lambda: Stepping(seek_limit=0.5), "seek_limit is 0.5; it must be above 1"),
+}
+
+
+@pytest.mark.parametrize("case", RECORDS)
+def test_records_refuse(case):
+    make, message = RECORDS[case]
+    with pytest.raises(InputError, match=message):
+        make()
+
+
+def test_every_law_has_parameters_and_an_energy():
+    for name, law in LAWS.items():
+        assert law.parameters, name
+        assert law.energy.__doc__, name
+
+
+@pytest.fixture(scope="module")
+def tube():
+    return tube_body()
+
+
+@pytest.fixture(scope="module")
+def banded():
+    return tube_body(bands=(Band("ring", "wall", 0.0, 0.5),))
+
+
+SHEETS = Sheets(1, 0.1)
+
+
+def test_regions_without_a_part_or_with_two(tube):
+    with pytest.raises(InputError, match="part 'skin': no such region; the body has: wall"):
+        Model(tube, (Part("skin", RUBBER),))
+    with pytest.raises(InputError, match="each region needs exactly one part; missing: wall"):
+        Model(tube, ())
+    with pytest.raises(InputError, match="each region needs exactly one part; missing: none"):
+        Model(tube, (Part("wall", RUBBER), Part("wall", RUBBER)))
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"supports": (Support("top", "all"),)},
+        {"beds": (TissueBed("top", 1.0),)},
+        {"contacts": (Contact("rod", "top", "cylinder", 0.5),)},
+    ],
+    ids=["support", "bed", "contact"],
+)
+def test_surfaces_that_do_not_exist(tube, more):
+    with pytest.raises(InputError, match="surface 'top' does not exist; this body has: end_high, end_low"):
+        Model(tube, (Part("wall", RUBBER),), **more)
+
+
+RING = (Electrode("ring"),)
+
+
+def electric(body, part, electrodes=RING, **more):
+    return Model(body, (part,), electrodes=electrodes, **more)
+
+
+def test_electrodes_that_do_not_fit(tube, banded):
+    good = Part("wall", neo_hookean(permittivity=2.8), SHEETS)
+    assert electric(banded, good).electrodes
+    with pytest.raises(InputError, match=r"electrodes \['ring'\] do not match the body's bands \[\]"):
+        electric(tube, good)
+    with pytest.raises(InputError, match=r"electrodes \[\] do not match the body's bands \['ring'\]"):
+        electric(banded, good, ())
+    with pytest.raises(InputError, match="electrode 'ring' lies on 'wall', which has no sheets"):
+        electric(banded, replace(good, sheets=None))
+    with pytest.raises(InputError, match=r"material 'rubber' has permittivity 0\.0; it must be positive"):
+        electric(banded, replace(good, material=RUBBER))
+    with pytest.raises(InputError, match="electrics = 'guessed' must be layered or solved"):
+        electric(banded, good, electrics="guessed")
+    with pytest.raises(InputError, match="'wall' has 4 sheets, use 1"):
+        electric(banded, replace(good, sheets=Sheets(4, 0.025)), electrics="solved")
+
+
+STAGES = {
+    "electrode": (Stage("s", voltages={"ring": 1.0}), "voltage names 'ring'; the electrodes are: none"),
+    "force": (
+        Stage("s", forces={"outer": 1.0}),
+        "force names 'outer'; the end surfaces are: end_low, end_high",
+    ),
+    "support": (
+        Stage("s", displacements={"end_high": 1.0}),
+        "move names 'end_high'; the supports that hold the axial motion are: end_low",
+    ),
+    "contact": (Stage("s", obstacles={"rod": 1.0}), "obstacle names 'rod'; the contacts are: none"),
+    "charge": (
+        Stage("s", charges={"ring": 1.0}, control="charge"),
+        "charge names 'ring'; the electrodes are: none",
+    ),
+    "section": (
+        Stage("s", opening=("throat", 1.0), control="opening", pressure=0.1),
+        "opening names 'throat'; the sections are: mid",
+    ),
+    "point": (
+        Stage("s", point=PointMotion((1.0, 0.0, 0.0), 0, 0.1), control="displacement", pressure=0.1),
+        "point.position has 3 coordinates; this model has 2",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", STAGES)
+def test_stages_that_act_on_nothing(tube, case):
+    stage, message = STAGES[case]
+    with pytest.raises(InputError, match=message):
+        check_stages(tube_model(tube, RUBBER, CLOSED), (stage,))
+
+
+def test_pressure_without_a_lumen():
+    model = Model(cylinder_body(1.0, 1.0), (Part("core", RUBBER),), SLIDING)
+    with pytest.raises(InputError, match="a pressure or volume needs a lumen; this body has none"):
+        check_stages(model, (Stage("s", pressure=0.1),))
+
+
+@pytest.mark.parametrize("stage", [Stage("s", pressure=0.1), Stage("s", volume=4.0, control="volume")])
+def test_pressure_in_an_open_lumen(tube, stage):
+    free = (Support("end_low", "axial"), Support("end_high", "radial"))
+    with pytest.raises(InputError, match="the lumen is open at 'end_high', which is free along the axis"):
+        check_stages(tube_model(tube, RUBBER, free), (stage,))
+
+
+def test_a_case_without_stages(tube):
+    with pytest.raises(InputError, match="a case needs at least one stage"):
+        Path(tube_model(tube, RUBBER), [])
+
+
+def test_meshes_that_cannot_be_used(tube):
+    with pytest.raises(
+        InputError, match="cell type 'quad8' is not supported; use one of: quad9, hexahedron27"
+    ):
+        Problem(tube_model(replace(tube, cell_type="quad8"), RUBBER))
+    layered = tube_body(layers=(("liner", 0.1), ("skin", 0.1)))
+    parts = (Part("liner", RUBBER), Part("skin", RUBBER))
+    with pytest.raises(InputError, match=r"surface 'liner\|skin' lies inside the body"):
+        Problem(Model(layered, parts, SLIDING, beds=(TissueBed("liner|skin", 1.0),)))
+    solid = tube_body(model="sector", sector=90.0, around=8)
+    with pytest.raises(InputError, match="a three-dimensional body needs its hoop directions"):
+        Problem(tube_model(replace(solid, hoop=None), RUBBER))
+
+
+def test_symmetric_needs_a_plane():
+    body = tube_body(model="sector", sector=90.0, around=8)
+    supports = (Support("outer", "symmetric"),)
+    with pytest.raises(InputError, match="hold = 'symmetric' needs a plane surface square to an axis"):
+        Path(tube_model(body, RUBBER, supports), [Stage("s")])
+
+
+def test_a_plate_that_is_held_along_the_axis(tube):
+    supports = (Support("end_high", "plate"), Support("lumen", "axial"))
+    with pytest.raises(InputError, match="a plate shares an edge with 'lumen', which is held along the axis"):
+        Path(tube_model(tube, RUBBER, supports), [Stage("s")])
+
+
+def test_no_equilibrium_survives_the_way_between_processes():
+    error = pickle.loads(pickle.dumps(NoEquilibrium("the iteration diverged", residual=2.0, iterations=3)))
+    assert isinstance(error, AnnelidError)
+    assert str(error) == "the iteration diverged"
+    assert error.data == {"residual": 2.0, "iterations": 3}
