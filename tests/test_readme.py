@@ -21,7 +21,8 @@ def test_every_quantity_is_defined_in_the_readme(name):
 
 def test_the_first_case_shows_the_values_of_the_library_case():
     lines = (ROOT / "cases" / "library" / "cuff.toml").read_text(encoding="utf-8")
-    for quoted in ("natural_stretch = { hoop = 0.88 }", 'sheets = { count = 4, thickness = "45 um" }', "2 kV"):
+    sheets = 'sheets = { count = 4, thickness = "45 um" }'
+    for quoted in ("natural_stretch = { hoop = 0.88 }", sheets, "2 kV"):
         assert quoted in README
         assert quoted in lines
 

@@ -88,7 +88,8 @@ def test_pressure_follows_the_face_of_the_beam():
     """The root bears P ∫ n da of the face where it now is, by a quadrature of its own: the residual is exact.
 
     Its rim is free, so the tangent of the load is not symmetric and is factorised only approximately: Newton
-    takes up to some 20 iterations a step (instead of 4 or 5), and the outcome says that stability was not judged.
+    takes up to some 20 iterations a step (instead of 4 or 5), and the outcome says that stability was not
+    judged.
     """
     body, states, outcome = beam()
     assert area_vector(body, np.zeros_like(body.points), "lumen") == pytest.approx([0, 0, -LONGEST], abs=1e-9)
