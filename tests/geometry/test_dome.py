@@ -192,6 +192,10 @@ def test_every_node_of_a_spherical_dome_is_on_its_sphere(name, model):
         assert np.hypot(*(on_surface(body, surface) + np.array([[0.0], [below]]))) == pytest.approx(
             radius + offset, abs=PLACE
         )
+    outward = body.points.copy()
+    outward[:, -1] += below
+    outward /= np.linalg.norm(outward, axis=1, keepdims=True)
+    assert body.normal == pytest.approx(outward, abs=PLACE)
 
 
 @every_model
