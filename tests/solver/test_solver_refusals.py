@@ -11,7 +11,7 @@ from geometry.errors import AnnelidError, InputError
 from geometry.shapes import Band
 from solver.contact import Contact
 from solver.errors import NoEquilibrium
-from solver.material import LAWS, Breakdown, Material
+from solver.material import Breakdown, Material
 from solver.model import Model
 from solver.parts import (
     Electrode,
@@ -123,12 +123,6 @@ def test_records_refuse(case):
     make, message = RECORDS[case]
     with pytest.raises(InputError, match=message):
         make()
-
-
-def test_every_law_has_parameters_and_an_energy():
-    for name, law in LAWS.items():
-        assert law.parameters, name
-        assert law.energy.__doc__, name
 
 
 @pytest.fixture(scope="module")
