@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from geometry.errors import InputError
 from solver.material import Material
 
-HOLDS = ("all", "axial", "radial", "symmetric", "plate", "plate all")
+HOLDS = ("all", "axial", "radial", "symmetric", "plate", "plate all", "free")
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,8 @@ class Fibres:
         angle: From the hoop direction, degrees.
         stiffness: k1, MPa.
         stiffening: k2, dimensionless, positive.
-        families: 1, or 2 for the balanced pair ±angle.
+        families: 1, or 2 for the balanced pair ±angle. One family twists a tube; an axisymmetric model holds
+            the twist back.
     """
 
     angle: float
@@ -149,7 +150,8 @@ class Support:
         hold: ``"all"`` (clamped), ``"axial"`` (slides in its plane), ``"radial"`` (axisymmetric: no radial
             motion; 3-D: no motion in X and Y), ``"symmetric"`` (no motion across its plane), ``"plate"``
             (bonded to a plate that moves freely along the axis and closes the lumen: the surface stays plane,
-            its radius is free) or ``"plate all"`` (the same, with its radius held).
+            its radius is free), ``"plate all"`` (the same, with its radius held) or ``"free"`` (says that an
+            open end of the lumen is meant to be free: the pressure acts on the wall alone).
     """
 
     region: str

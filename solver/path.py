@@ -9,7 +9,7 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 
 from geometry.errors import InputError
-from solver.beyond import BRANCH_STEP, arc_from, jump, limit_ahead, take_branch
+from solver.beyond import BRANCH_STEP, Limit, arc_from, jump, limit_ahead, take_branch
 from solver.critical import Critical, locate
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
@@ -177,18 +177,57 @@ class Path:
     def _arrive(self, track: Track, s: float, convergence: Convergence, before: Modes) -> Outcome | Modes:
         """Take the present state as the next; returns its modes, or the outcome if the path ends here."""
         modes = self._count(track)
-        critical = self._locate(track, s, before, modes)
+        critical = None
+        if modes.given != before.given and track.control is None:
+            limit = self._look_back(track, s, before)
+            if limit is not None and limit.critical.kind == "limit point":
+                # The state at hand lies beyond a fold: it is no continuation of the path.
+                return self._at_limit(track, limit, s)
+            critical = limit.critical if limit is not None else None
+            if limit is not None and self.stepping.beyond_instability == "branch":
+                return self._branch(track, limit.arc, limit.critical)
+        elif modes.given != before.given:
+            critical = self._locate(track, s, before)
+            if critical is not None and self._turns_off(critical):
+                return self._branch(track, track, critical)
         policy = self.stepping.beyond_instability
-        if modes.controlled > 0 and policy == "jump" and track.stage.control == "load":
+        if modes.controlled > 0 and policy == "jump" and track.control is None:
             mode = critical.mode if critical is not None else softest_modes(self.system, 2)[0]
             return self._jump(track, s, mode)
-        if policy == "branch" and critical is not None and critical.kind == "bifurcation":
-            return self._branch(track, critical)
         self._reporter.emit(track.stage.name, s / track.length, convergence, modes)
         if modes.controlled > 0 and policy != "follow" and not track.is_arc:
             return self._reporter.unstable(track, s / track.length, modes, critical)
         track.accept(s)
         return modes
+
+    def _turns_off(self, critical: Critical) -> bool:
+        return self.stepping.beyond_instability == "branch" and critical.kind == "bifurcation"
+
+    def _look_back(self, track: Track, s: float, before: Modes) -> Limit | None:
+        """Critical point between the mark of a load-controlled track and the present state, found on an arc.
+
+        On return the present state is that at ``s`` again, unless a limit point was found.
+        """
+        system = self.system
+        kept = system.x.copy()
+        loads = track.loads()
+        track.go_back()
+        limit = limit_ahead(track, track.mark.s, before.given, furthest=s)
+        if limit is not None:
+            self._reporter.emit_critical(track.stage.name, limit.share, limit.critical, before)
+            if limit.critical.kind == "limit point":
+                return limit
+        kept.copy(system.x)
+        self._settle_at(loads)
+        return limit
+
+    def _settle_at(self, loads: Loads) -> None:
+        """Make a converged state, already in ``x``, the present one in every respect."""
+        self.system.apply(loads)
+        self.system.assemble_residual()
+        self.evaluation.read_fields()
+        self.system.factorise()
+        self.newton.factorised = True
 
     def _past_limit(self, track: Track, s: float, whole: float, modes: Modes) -> Outcome | Modes | None:
         """Look for a limit ahead of a stage that cannot go on; ``None`` if there is none."""
@@ -197,9 +236,13 @@ class Path:
             track.go_back()
             return None
         self._reporter.emit_critical(track.stage.name, limit.share, limit.critical, modes)
+        return self._at_limit(track, limit, s + whole)
+
+    def _at_limit(self, track: Track, limit: Limit, beyond: float) -> Outcome | Modes:
+        """The loads cannot rise further: jump to the state beyond, or end the path."""
         policy = self.stepping.beyond_instability
         if policy == "jump":
-            return self._jump(track, min(1.0, max(s + whole, limit.share)), limit.critical.mode)
+            return self._jump(track, min(1.0, max(beyond, limit.share)), limit.critical.mode)
         text = f"{self._reporter.remarks[-1]}: beyond it there is no equilibrium nearby"
         if policy == "follow":
             text += "; use control = 'arc' to follow the path through it"
@@ -219,10 +262,16 @@ class Path:
         track.accept(share)
         return modes
 
-    def _branch(self, track: Track, critical: Critical) -> Outcome | Modes:
-        """Turn onto the branch at a bifurcation and follow it until the loads of the stage are reached."""
-        critical.restore(track)
-        share = track.mark.s if track.control is None else track.control.λ
+    def _branch(self, track: Track, found_on: Track, critical: Critical) -> Outcome | Modes:
+        """Turn onto the branch at a bifurcation and follow it until the loads of the stage are reached.
+
+        Args:
+            track: The stage under way; it ends on the branch.
+            found_on: The track on which the bifurcation was located.
+            critical: The bifurcation.
+        """
+        critical.restore(found_on)
+        share = found_on.mark.s if found_on.control is None else found_on.control.λ
         arc = arc_from(track, share)
         arc.start()
         whole = BRANCH_STEP * self.newton.scales.length
@@ -256,29 +305,21 @@ class Path:
             pivot = self.newton.held_pivot(track.control)
         return Modes(given, given + (0 if pivot > 0 else -1))
 
-    def _locate(self, track: Track, s: float, before: Modes, now: Modes) -> Critical | None:
-        """Locate and hand on the critical point between the mark and the present state, if there is one."""
-        if before.given == now.given:
-            return None
-        system = self.system
-        kept = system.vector()
-        system.x.copy(kept)
-        loads = track.loads()
-        λ = track.control.λ if track.control is not None else 0.0
+    def _locate(self, track: Track, s: float, before: Modes) -> Critical | None:
+        """Locate and hand on the critical point between the mark and the state of a controlled track."""
+        assert track.control is not None
+        kept = self.system.x.copy()
+        loads, λ = track.loads(), track.control.λ
         critical = None
         try:
             critical = locate(track, s)
             self._reporter.emit_critical(track.stage.name, critical.s / track.length, critical, before)
         except NoEquilibrium:
             pass  # the change stays bracketed by the states beside it
-        kept.copy(system.x)
-        if track.control is not None:
-            track.control.λ = λ
-            track.set_target(s)
-        system.apply(loads)
-        system.assemble_residual()
-        self.evaluation.read_fields()
-        system.factorise()
+        kept.copy(self.system.x)
+        track.control.λ = λ
+        track.set_target(s)
+        self._settle_at(loads)
         return critical
 
     def _state_margin(self, track: Track, modes: Modes) -> None:

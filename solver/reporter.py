@@ -99,7 +99,7 @@ class Reporter:
         if not self.system.symmetric_tangent():
             remarks.append(
                 "the pressure acts on a surface whose rim moves freely, so its tangent is not symmetric: the "
-                "states are right, the counts of unstable modes are not"
+                "states are right, the counts of unstable modes are approximate"
             )
         return Outcome(kind, text, stage, share, tuple(remark for remark in remarks if remark))
 

@@ -257,8 +257,9 @@ def _check_lumen(model: Model, stage: Stage) -> None:
             if rim.intersection(nodes):
                 raise InputError(
                     f"stage '{stage.name}': the lumen is open at '{end}', which is free along the axis, so "
-                    f"the pressure would act on nothing there; hold it (hold = 'axial' or 'all') or close it "
-                    f"with a plate (hold = 'plate')",
+                    f"the pressure would act on nothing there; hold it (hold = 'axial' or 'all'), close it "
+                    f"with a plate (hold = 'plate'), or say hold = 'free' if the pressure is to act on the "
+                    f"wall alone",
                     key=end,
                 )
 

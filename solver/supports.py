@@ -81,7 +81,7 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
             fixed += [Fixed("", i, nodes) for i in range(last)]
         elif support.hold == "symmetric":
             fixed.append(Fixed("", _plane_component(body, support.region, nodes), nodes))
-        else:
+        elif support.hold != "free":
             plates.append(nodes)
             if support.hold == "plate all":
                 fixed += [Fixed("", i, nodes) for i in range(last)]
