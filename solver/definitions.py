@@ -82,8 +82,8 @@ QUANTITIES: dict[str, QuantityDefinition] = {
     "axial reaction <support>": QuantityDefinition(
         "N",
         "Σ R_Z",
-        "force of the support on the whole part along +Z; with an end plate the fluid's thrust on both closed "
-        "ends belongs to the part, without one only the wall is in balance with it; a plate has none",
+        "force of the support on the whole part along +Z; with an end plate the fluid's thrust on both "
+        "closed ends belongs to the part, without one only the wall is in balance with it; a plate has none",
     ),
     "radial reaction <support>": QuantityDefinition(
         "N", "Σ R_r", "outward force of the support, summed round the part"
