@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""All measurements: python -m benchmarks [--quick] [--models ...] [--solvers ...]; writes results.md and results.csv.
+"""All measurements: python -m benchmarks [--quick]; writes results.md and results.csv.
 
-Every run is a process of its own with one thread; small runs are repeated and the one with the median path time
-is kept. All solvers must find the same lumen volume.
+Every run is a process of its own with one thread; small runs are repeated and the one with the median path
+time is kept. All solvers must find the same lumen volume.
 """
 
 import argparse
@@ -49,7 +49,9 @@ def run_once(solver: str, model: str, size: str, **more: str) -> Record:
         mpiexec = str(beside) if beside.exists() else shutil.which("mpiexec") or "mpiexec"
         start = [mpiexec, "-launcher", "fork", "-n", "2", sys.executable, "-m", "mpi4py"]
         command = [*start, *command[1:]]
-    done = subprocess.run(command, cwd=HERE.parent, env=environment(**more), stdout=subprocess.PIPE, check=True)
+    done = subprocess.run(
+        command, cwd=HERE.parent, env=environment(**more), stdout=subprocess.PIPE, check=True
+    )
     return Record(**json.loads(done.stdout.decode().splitlines()[-1]))
 
 

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """FElupe on the tube: python -m benchmarks.peer_felupe MODEL SIZE.
 
-Its mixed fields (displacement, pressure, volume ratio) with ``NearlyIncompressible``, its axisymmetric field, its
-follower pressure and its ``newtonraphson`` with the default linear solver (SciPy's SuperLU). There is no exactly
-incompressible form of it, so the bulk modulus of its own example, 5000 μ, is taken.
+Its mixed fields (displacement, pressure, volume ratio) with ``NearlyIncompressible``, its axisymmetric field,
+its follower pressure and its ``newtonraphson`` with the default linear solver (SciPy's SuperLU). There is no
+exactly incompressible form of it, so the bulk modulus of its own example, 5000 μ, is taken.
 """
 
 import time
@@ -100,7 +100,9 @@ def run(size: Size, record: Record) -> Record:
     record.factorisation = clock.mean("solve")
     record.memory = peak_memory()
     record.volume_change = tube.grid.lumen_volume(tube.nodal()) / tube.grid.lumen_volume() - 1
-    record.remark = f"SuperLU, full Newton; bulk modulus {BULK_MODULUS:g} μ; continuous linear pressure and volume ratio"
+    record.remark = (
+        f"SuperLU, full Newton; bulk modulus {BULK_MODULUS:g} μ; continuous linear pressure and volume ratio"
+    )
     return record
 
 

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """NGSolve on the tube: python -m benchmarks.peer_ngsolve MODEL SIZE.
 
-The mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1) as a ``Variation``, the follower pressure as a weak form on the lumen,
-full Newton with the library's default direct solver, one thread.
+The mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1) as a ``Variation``, the follower pressure as a weak form on
+the lumen, full Newton with the library's default direct solver, one thread.
 """
 
 import time
@@ -137,7 +137,9 @@ class Tube:
         """Deformation gradient, 3x3, and measure; axes (R, Z, hoop) when axisymmetric."""
         if self.grid.dim == 3:
             return g + Id(3), 1.0
-        F = CoefficientFunction((1 + g[0, 0], g[0, 1], 0, g[1, 0], 1 + g[1, 1], 0, 0, 0, 1 + u[0] / x), dims=(3, 3))
+        F = CoefficientFunction(
+            (1 + g[0, 0], g[0, 1], 0, g[1, 0], 1 + g[1, 1], 0, 0, 0, 1 + u[0] / x), dims=(3, 3)
+        )
         return F, 2 * math.pi * x
 
     def _padded(self, v: CoefficientFunction) -> CoefficientFunction:

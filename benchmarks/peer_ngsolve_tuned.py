@@ -2,9 +2,10 @@
 """NGSolve tuned by hand: python -m benchmarks.peer_ngsolve_tuned MODEL SIZE.
 
 The form of ``peer_ngsolve`` with symmetric storage, the fastest symmetric solver (PARDISO where the MKL is
-installed, else sparsecholesky), its symbolic part kept, integrands compiled to C++ where that is faster (axisymmetric),
-and the same lagging as this project: one factorisation at each converged state, which predicts the next state along
-the tangent and is kept while each correction cuts the residual to 0.3 or less.
+installed, else sparsecholesky; ``BENCHMARK_NGSOLVE_SOLVER`` names another), its symbolic part kept, integrands
+compiled to C++ where that is faster (axisymmetric), and the same lagging as this project: one factorisation at
+each converged state, which predicts the next state along the tangent and is kept while each correction cuts the
+residual to 0.3 or less.
 """
 
 import math
@@ -35,6 +36,7 @@ class Follower:
         self.r, self.w, self.f = (tube.state.vec.CreateVector() for _ in range(3))
 
     def factorise(self) -> None:
+        """Assemble and factorise at the present state."""
         with self.clock("tangent"):
             self.tube.form.AssembleLinearization(self.tube.state.vec)
         with self.clock("factorise"):
@@ -53,6 +55,7 @@ class Follower:
         self.correct(self.f)
 
     def correct(self, r) -> None:
+        """Subtract K⁻¹ r from the state."""
         with self.clock("solve"):
             self.w.data = self.inverse * r
         self.tube.state.vec.data -= self.w

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """scikit-fem on the tube: python -m benchmarks.peer_scikit_fem MODEL SIZE.
 
-Hand-written forms of the mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1) as in the library's hyperelasticity example, put
-together by ``bmat``; full Newton with ``solve(*condense(...))``, whose default is SciPy's SuperLU. Forms are
-written by displacement component on a scalar basis, which runs many times faster than on a vector basis.
+Hand-written forms of the mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1), put together by ``bmat`` as in the
+library's hyperelasticity example; full Newton with ``solve(*condense(...))``, whose default is SciPy's SuperLU.
+Forms are written by displacement component on a scalar basis, which runs many times faster than on a vector one.
 """
 
 import time
@@ -128,13 +128,14 @@ class Tube:
 
     def _turned(self) -> tuple:
         """cof(F) N and cof(F) on the lumen, with the measure."""
-        F, J, inverse, weight = self._kinematics(self.lumen)
+        _, J, inverse, weight = self._kinematics(self.lumen)
         normal = np.zeros((3, *J.shape))
         normal[: self.grid.dim] = self.lumen.normals
         cof = J * transpose(inverse)
         return mul(cof, normal), cof, J, weight
 
     def residual(self, load: float):
+        """Out-of-balance forces, then volume defects."""
         F, J, inverse, weight = self._kinematics(self.basis)
         p = self.pressure.interpolate(self.p).value
         isochoric = F - np.einsum("ik...,ik...->...", F, F) / 3 * transpose(inverse)
@@ -148,6 +149,7 @@ class Tube:
         return np.concatenate([*blocks, volume_defect().assemble(self.pressure, defect=weight * (1 - J))])
 
     def tangent(self, load: float):
+        """Matrix of the blocks (u by component, p)."""
         F, J, G, weight = self._kinematics(self.basis)
         p = self.pressure.interpolate(self.p).value
         Gt, I1 = transpose(G), np.einsum("ik...,ik...->...", F, F)
@@ -155,7 +157,9 @@ class Tube:
         crossed = np.einsum("kj...,li...->ikjl...", G, G)
         mixed = np.einsum("ik...,jl...->ikjl...", F, Gt)
         one = np.einsum("ij,kl->ikjl", np.eye(3), np.eye(3))[..., None, None]
-        isochoric = one - 2 / 3 * (mixed + mixed.transpose(2, 3, 0, 1, 4, 5)) + I1 * (2 / 9 * pair + crossed / 3)
+        isochoric = (
+            one - 2 / 3 * (mixed + mixed.transpose(2, 3, 0, 1, 4, 5)) + I1 * (2 / 9 * pair + crossed / 3)
+        )
         A = weight * (SHEAR_MODULUS * J ** (-2 / 3) * isochoric - p * J * (pair - crossed))
         B = -weight * J * transpose(G)
         turned, cof, J_lumen, on_lumen = self._turned()
@@ -181,7 +185,9 @@ class Tube:
         free[self.fixed] = 0.0
         forces = free[: self.u.size]
         held = np.linalg.norm(r[self.fixed])
-        return max(np.linalg.norm(forces) / (TOLERANCE * held + 1e-300), np.linalg.norm(r[self.u.size :]) / 1e-6)
+        return max(
+            np.linalg.norm(forces) / (TOLERANCE * held + 1e-300), np.linalg.norm(r[self.u.size :]) / 1e-6
+        )
 
     def volume_change(self) -> float:
         """Lumen volume by the nodes of the grid, over the drawn one, less 1."""

@@ -69,7 +69,8 @@ def _machine(load: float) -> str:
             continue
     memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     return (
-        f"{name}, {os.cpu_count()} cores, {memory:.0f} GB; Python {platform.python_version()}, {', '.join(found)}. "
+        f"{name}, {os.cpu_count()} cores, {memory:.0f} GB; Python {platform.python_version()}, "
+        f"{', '.join(found)}. "
         f"One thread a process. Load of the machine before the first run: {load:.2f}."
     )
 
@@ -125,7 +126,9 @@ def _comparison(records: list[Record]) -> str:
             return ""
         base = by_name[OURS]
         cells = [
-            f"{by_name[n].path / base.path:.2f} / {by_name[n].memory / base.memory:.2f}" if n in by_name else "-"
+            f"{by_name[n].path / base.path:.2f} / {by_name[n].memory / base.memory:.2f}"
+            if n in by_name
+            else "-"
             for n in _others(records)
         ]
         lines.append(f"| {size} | " + " | ".join(cells) + " |")

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The problem that every solver gets: a clamped thick tube under follower pressure, as plain arrays.
 
-Neo-Hookean, μ = 1 MPa, inner radius 10 mm, wall 1 mm, length 40 mm, both ends clamped; the pressure rises in 10
-equal steps to 0.8 μ H/R. Needs numpy alone, so that no solver carries another's libraries.
+Neo-Hookean, μ = 1 MPa, inner radius 10 mm, wall 1 mm, length 40 mm, both ends clamped; the pressure rises in
+10 equal steps to 0.8 μ H/R. Needs numpy alone, so that no solver carries another's libraries.
 """
 
 import math
@@ -60,12 +60,14 @@ SIZES: dict[str, dict[str, Size]] = {
 
 # Corners, edges, faces, inside in the order of the VTK file format, in half elements.
 _QUAD9 = [(0, 0), (2, 0), (2, 2), (0, 2), (1, 0), (2, 1), (1, 2), (0, 1), (1, 1)]
-_HEXAHEDRON27 = (
-    [(0, 0, 0), (2, 0, 0), (2, 2, 0), (0, 2, 0), (0, 0, 2), (2, 0, 2), (2, 2, 2), (0, 2, 2)]
-    + [(1, 0, 0), (2, 1, 0), (1, 2, 0), (0, 1, 0), (1, 0, 2), (2, 1, 2), (1, 2, 2), (0, 1, 2)]
-    + [(0, 0, 1), (2, 0, 1), (2, 2, 1), (0, 2, 1)]
-    + [(0, 1, 1), (2, 1, 1), (1, 0, 1), (1, 2, 1), (1, 1, 0), (1, 1, 2), (1, 1, 1)]
-)
+# fmt: off
+_HEXAHEDRON27 = [
+    (0, 0, 0), (2, 0, 0), (2, 2, 0), (0, 2, 0), (0, 0, 2), (2, 0, 2), (2, 2, 2), (0, 2, 2),
+    (1, 0, 0), (2, 1, 0), (1, 2, 0), (0, 1, 0), (1, 0, 2), (2, 1, 2), (1, 2, 2), (0, 1, 2),
+    (0, 0, 1), (2, 0, 1), (2, 2, 1), (0, 2, 1),
+    (0, 1, 1), (2, 1, 1), (1, 0, 1), (1, 2, 1), (1, 1, 0), (1, 1, 2), (1, 1, 1),
+]
+# fmt: on
 
 
 @dataclass(frozen=True)
