@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """From the command to the summary: python -m benchmarks.command [--profile].
 
-Runs ``annelid run`` on an axisymmetric tube of 5,000 unknowns in 20 steps, forms compiled beforehand, and says
-when the summary and the report were there. The aim is a summary in under 3 s.
+Runs ``annelid run`` on an axisymmetric tube of 5,000 unknowns in 20 steps, forms compiled beforehand, and
+says when the summary and the report were there. The aim is a summary in under 3 s.
 """
 
 import argparse

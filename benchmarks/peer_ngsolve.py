@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """NGSolve on the tube: python -m benchmarks.peer_ngsolve MODEL SIZE.
 
-The mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1) as a ``Variation``, the follower pressure as a weak form on
-the lumen, full Newton with the library's default direct solver, one thread.
+The mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1) as a ``Variation``, the follower pressure as a weak
+form on the lumen, full Newton with the library's default direct solver, one thread.
 """
 
 import time

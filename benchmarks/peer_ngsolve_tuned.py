@@ -2,10 +2,10 @@
 """NGSolve tuned by hand: python -m benchmarks.peer_ngsolve_tuned MODEL SIZE.
 
 The form of ``peer_ngsolve`` with symmetric storage, the fastest symmetric solver (PARDISO where the MKL is
-installed, else sparsecholesky; ``BENCHMARK_NGSOLVE_SOLVER`` names another), its symbolic part kept, integrands
-compiled to C++ where that is faster (axisymmetric), and the same lagging as this project: one factorisation at
-each converged state, which predicts the next state along the tangent and is kept while each correction cuts the
-residual to 0.3 or less.
+installed, else sparsecholesky; ``BENCHMARK_NGSOLVE_SOLVER`` names another), its symbolic part kept,
+integrands compiled to C++ where that is faster (axisymmetric), and the same lagging as this project: one
+factorisation at each converged state, which predicts the next state along the tangent and is kept while
+each correction cuts the residual to 0.3 or less.
 """
 
 import math

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: MIT
 """scikit-fem on the tube: python -m benchmarks.peer_scikit_fem MODEL SIZE.
 
-Hand-written forms of the mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1), put together by ``bmat`` as in the
-library's hyperelasticity example; full Newton with ``solve(*condense(...))``, whose default is SciPy's SuperLU.
-Forms are written by displacement component on a scalar basis, which runs many times faster than on a vector one.
+Hand-written forms of the mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1), put together by ``bmat`` as in
+the library's hyperelasticity example; full Newton with ``solve(*condense(...))``, whose default is SciPy's
+SuperLU. Forms are written by displacement component on a scalar basis, which runs many times faster than on
+a vector one.
 """
 
 import time
