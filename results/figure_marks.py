@@ -79,7 +79,7 @@ def _draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float
     # An arrow does not widen the axes; an unseen line does.
     axes.plot(*zip(start, end, strict=True), color="none")
     arrow = {"arrowstyle": "-|>", "linestyle": (0, (1, 2)), "color": style.INK, "linewidth": 1.1}
-    arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 9.0}
+    arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 11.0}
     axes.annotate("", end, start, arrowprops=arrow, zorder=5)
 
 

@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 # Beyond this share of the nodes a stress is that of a corner and would take the whole colour scale.
 _STRESS_SHARE = 99.5
 _GHOST, _GHOST_LINE, _PAPER, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
+_NO_WALL = "#8b979d"  # told from the white of no stress
 _AMBIENT = 0.15
 # A mode has no size of its own: it is drawn with this share of the part's size, and of its radius at most.
 _MODE_SHARE, _MODE_OF_RADIUS = 0.2, 0.3
@@ -149,7 +150,7 @@ def _add_deformed(
         scalars=name,
         cmap=_colours(name),
         clim=_range(name, values),
-        nan_color=_NO_FIELD,
+        nan_color=_NO_WALL if "in-plane" in name else _NO_FIELD,
         ambient=_AMBIENT,
         smooth_shading=True,
         scalar_bar_args={

@@ -105,7 +105,10 @@ def _controls(table: PathTable, case: Mapping[str, Any]) -> str:
         which = "it is" if count == 1 else "all of them are" if held == count else f"{held} of them stay"
         text += f"Under the control in force {which} stable (dashed): a real part driven so stays there. "
     if free:
-        text += f"{_of(free, len(table))} unstable even so (dotted): no real part stays there."
+        who = (
+            "No control in force holds them" if free == count else f"{_of(free, len(table))} unstable even so"
+        )
+        text += f"{who} (dotted): no real part stays there."
     return text.strip()
 
 
@@ -155,7 +158,7 @@ def _row(run: RunRecord, number: int, point: CriticalPoint) -> dict[str, str]:
     return {
         "number": str(number),
         "kind": point.kind,
-        "where": f"{point.stage}, state {point.state}",
+        "where": f"{point.stage}, state\N{NO-BREAK SPACE}{point.state}",
         "load": ", ".join(f"{name} {show(name, *point.loads[name])}" for name in loads),
         **(told if point.quantities.get("largest true field", (0.0,))[0] else told | {"field": ""}),
         "margin": _margin_words(run, point, load) if first else "",

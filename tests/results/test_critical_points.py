@@ -1,0 +1,160 @@
+# SPDX-License-Identifier: MIT
+import csv
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from synthetic_paths import FILL, LET_GO, bulge, states, turned
+
+from results.critical_points import asked_load, margin
+from results.fields import MODE, FieldGrid
+from results.run_folder import RunFolder
+from results.run_record import open_run
+from results.tables import read_path
+from results.vtk_files import read_point_arrays
+from solver.records import Measure
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory, tube):
+    return open_run(turned(tmp_path_factory.mktemp("critical") / "run", tube))
+
+
+def test_path_csv_names_the_critical_states(run):
+    with open(run.path / "path.csv", newline="") as file:
+        header, *rows = csv.reader(file)
+    column = header.index("critical")
+    assert [row[column] for row in rows] == ["", "", "limit point", "", "", "", "", ""]
+    assert run.table.critical[2] == "limit point"
+    assert np.flatnonzero(run.table.is_critical).tolist() == [2]
+    assert run.table.loads == ("pressure",)
+    assert "critical" not in run.table.columns
+
+
+def test_a_path_without_that_column_is_read_too(run, tmp_path):
+    with open(run.path / "path.csv", newline="") as file:
+        rows = [row[:2] + row[3:] for row in csv.reader(file)]
+    file = tmp_path / "path.csv"
+    file.write_text("".join(",".join(row) + "\n" for row in rows))
+    table = read_path(file)
+    assert not table.is_critical.any()
+    np.testing.assert_array_equal(table["pressure"], run.table["pressure"])
+
+
+def test_the_summary_lists_critical_points_and_the_record_offers_them(run):
+    (entry,) = json.loads((run.path / "summary.json").read_text())["critical_points"]
+    assert (entry["kind"], entry["stage"], entry["state"]) == ("limit point", "fill", 2)
+    assert entry["loads"] == {"pressure [MPa]": 0.03}
+    assert entry["quantities"]["largest stretch [1]"] == 1.2
+    assert "lumen volume [mm3]" in entry["quantities"]
+    (point,) = run.critical_points
+    assert point.to_mapping() == entry
+
+
+def test_an_unfinished_run_offers_its_critical_points(run, tmp_path):
+    copy = tmp_path / "run"
+    copy.mkdir()
+    for name in ("provenance.json", "path.csv"):
+        (copy / name).write_bytes((run.path / name).read_bytes())
+    assert open_run(copy).critical_points == run.critical_points
+
+
+def test_fields_of_critical_states_are_kept_with_those_of_stage_ends(tmp_path, tube):
+    kept = open_run(turned(tmp_path / "run", tube, keep_fields="stage ends"))
+    assert sorted(kept.field_files) == [2, 5, 7]
+    kept = open_run(turned(tmp_path / "other", tube, keep_fields="last"))
+    assert sorted(kept.field_files) == [7]
+
+
+def test_the_mode_is_written_at_the_nodes(run, tube):
+    arrays = read_point_arrays(run.field_file(2))
+    mode = arrays[MODE][FieldGrid(tube).cells]
+    np.testing.assert_array_equal(mode[..., [0, 2]], bulge(tube)[tube.cells])
+    np.testing.assert_array_equal(mode[..., 1], 0.0)
+    assert MODE not in read_point_arrays(run.field_file(1))
+
+
+def test_least_in_plane_stress_is_undefined_outside_walls(tube):
+    state = next(states(tube))
+    values = np.full(tube.cells.shape, -0.25)
+    values[tube.regions["liner"]] = np.inf
+    arrays = FieldGrid(tube).point_arrays(replace(state, fields={"least in-plane stress": values}))
+    found = arrays["least in-plane stress [MPa]"][FieldGrid(tube).cells]
+    assert np.isnan(found[tube.regions["liner"]]).all()
+    np.testing.assert_array_equal(found[tube.regions["skin"]], -0.25)
+
+
+def test_jumps_are_told_from_unbroken_paths(run, tmp_path, tube):
+    assert np.flatnonzero(run.table.landings).tolist() == [6]
+    rows = [
+        ("up", 0.0, 1.0, 0.0, 0, 0, ""),
+        ("up", 0.5, 1.2, 0.03, 0, 0, "limit point"),
+        ("up", 0.6, 1.6, 0.031, 0, 0, ""),  # stable like before: elsewhere
+        ("up", 0.8, 1.7, 0.04, 0, 0, "bifurcation"),
+        ("up", 0.01, 1.7, 0.0401, 0, 0, ""),  # a branch, whose parameter starts anew
+        ("up", 0.02, 1.7, 0.041, 0, 0, "bifurcation"),
+        ("up", 0.03, 1.8, 0.042, 1, 1, ""),  # one more unstable mode: the same path
+        ("down", 0.5, 1.7, 0.03, 1, 1, ""),
+    ]
+    table = open_run(turned(tmp_path / "run", tube, rows)).table
+    assert np.flatnonzero(table.landings).tolist() == [2]
+    # Along the whole path a stage takes one unit all the same, branch or not.
+    assert (np.diff(table.coordinate) > 0).all()
+    assert table.coordinate[6] == 1.0
+
+
+def test_a_jump_from_the_last_state_of_a_stage(tmp_path, tube):
+    rows = [*FILL[:3], ("let go", 0.5, 1.6, 0.031, 0, 0, "")]
+    assert open_run(turned(tmp_path / "run", tube, rows)).table.landings.tolist() == [False] * 3 + [True]
+
+
+def test_the_margin_compares_with_the_last_state_and_with_what_was_asked(run, tmp_path, tube):
+    (point,) = run.critical_points
+    found = margin(run.table, point, "pressure", run.case)
+    assert found.over_last == pytest.approx(0.03 / 0.02)
+    assert np.isnan(found.over_asked)  # the stage asks for a volume
+    assert found.passed
+    asked = {"stages": [{"name": "fill", "pressure": "0.04 MPa"}]}
+    stopped = open_run(turned(tmp_path / "run", tube, FILL[:3]))
+    found = margin(stopped.table, point, "pressure", asked)
+    assert found.over_asked == pytest.approx(0.75)
+    assert not found.passed
+
+
+def test_there_is_no_margin_to_a_state_under_other_loads(tmp_path, tube):
+    def powered(kilovolts):
+        return {"pressure": Measure(0.02, "MPa"), "voltage ring": Measure(kilovolts, "kV")}
+
+    from synthetic_runs import create
+
+    with create(tmp_path / "run", tube) as run:
+        assert isinstance(run, RunFolder)
+        for state, kilovolts in zip(states(tube, FILL[1:4]), (1.0, 2.0, 3.0), strict=True):
+            run.append(replace(state, loads=powered(kilovolts)))
+    record = open_run(tmp_path / "run")
+    (point,) = record.critical_points
+    assert np.isnan(margin(record.table, point, "pressure", {}).over_last)
+    assert margin(record.table, point, "voltage ring", {}).over_last == pytest.approx(2.0 / 3.0)
+
+
+@pytest.mark.parametrize(
+    ("stage", "load", "asked"),
+    [
+        ({"pressure": "0.016 MPa"}, "pressure", 0.016),
+        ({"voltage": {"ring": "3.2 kV"}}, "voltage ring", 3.2),
+        ({"force": {"end_high": "-0.5 N"}}, "axial force end_high", -0.5),
+        ({"move": {"end_high": "1e-1 mm"}}, "displacement end_high", 0.1),
+        ({"voltage": {"ring": "3.2 kV"}}, "voltage other", np.nan),
+        ({"volume": "4 mm3"}, "pressure", np.nan),
+    ],
+)
+def test_the_load_asked_for_is_read_from_the_case(stage, load, asked):
+    case = {"stages": [{"name": "a", "pressure": "9 MPa"}, {"name": "b", **stage}]}
+    assert asked_load(case, "b", load) == pytest.approx(asked, nan_ok=True)
+    assert np.isnan(asked_load({}, "b", load))
+
+
+def test_rows_after_a_jump_are_the_ones_meant(run):
+    assert [row[0] for row in LET_GO] == ["let go"] * 2
+    assert run.table.stages[6] == "let go"
