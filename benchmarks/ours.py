@@ -84,9 +84,15 @@ def run(size: Size, record: Record) -> Record | None:
     path = path_of(size)
     record.set_up = time.perf_counter() - start
     clock = timed(path)
-    states: list[Equilibrium] = []
+    volumes: list[float] = []
+    iterations: list[int] = []
+
+    def observe(state: Equilibrium) -> None:
+        volumes.append(state.quantities["lumen volume"].value)
+        iterations.append(state.iterations)
+
     start = time.perf_counter()
-    outcome = path.follow(observe=states.append)
+    outcome = path.follow(observe=observe)
     record.path = time.perf_counter() - start
     comm = MPI.COMM_WORLD
     memory = comm.reduce(peak_memory())
@@ -95,16 +101,15 @@ def run(size: Size, record: Record) -> Record | None:
     assert outcome.kind == "reached", outcome.text
     count = path.system.count
     tangent = clock.mean("tangent and factorise") - clock.mean("factorise")
-    volumes = [s.quantities["lumen volume"].value for s in (states[0], states[-1])]
     record.ranks = comm.size
     record.unknowns = path.system.size
-    record.iterations = sum(state.iterations for state in states)
+    record.iterations = sum(iterations)
     record.factorisations = count.factorisations
     record.assembly = tangent + clock.mean("residual")
     record.factorisation, record.solve = clock.mean("factorise"), clock.mean("solve")
     record.reading = clock.seconds["reading"]
     record.memory = memory
-    record.volume_change = volumes[1] / volumes[0] - 1
+    record.volume_change = volumes[-1] / volumes[0] - 1
     record.remark = "MUMPS LDLT, lagged; discontinuous linear pressure; count of unstable modes every step"
     return record
 
