@@ -85,8 +85,8 @@ def critical_points(table: PathTable) -> tuple[CriticalPoint, ...]:
             kind=table.critical[row],
             stage=table.stages[row],
             state=int(table["state"][row]),
-            loads=_measures(table, table.loads, row),
-            quantities=_measures(table, [n for n in MAIN_QUANTITIES if n in table.quantities], row),
+            loads=_measures(table, table.loads, int(row)),
+            quantities=_measures(table, [n for n in MAIN_QUANTITIES if n in table.quantities], int(row)),
         )
         for row in np.flatnonzero(table.is_critical)
     )

@@ -60,7 +60,7 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
 
 def mode_pictures(run: RunRecord) -> list[dict[str, Any]]:
     """Draw the modes of the critical points whose fields were kept, numbered as the points are."""
-    drawn = []
+    drawn: list[dict[str, Any]] = []
     for number, point in enumerate(run.critical_points, start=1):
         kept = run.field_files.get(point.state)
         if kept is None or MODE not in read_point_arrays(kept) or len(drawn) == _MOST_MODES:

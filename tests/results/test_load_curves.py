@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 import re
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -42,10 +43,8 @@ def test_a_stage_whose_load_turns_back_is_found(table):
 
 
 def test_rounding_is_no_turn(tmp_path, tube):
-    rows = [
-        ("hold", s, 1.0 + s, 0.03 + 1e-12 * (-1) ** i, 0, 0, "") for i, s in enumerate((0, 0.5, 0.7, 1.0))
-    ]
-    t = table_of(tmp_path, tube, [("hold", 0.0, 1.0, 0.0, 0, 0, ""), *rows[1:]])
+    noisy = zip((0.0, 0.5, 0.7, 1.0), (0.0, 0.03, 0.03 - 1e-12, 0.03 + 1e-12), strict=True)
+    t = table_of(tmp_path, tube, [("hold", s, 1.0 + s, pressure, 0, 0, "") for s, pressure in noisy])
     assert not turns_back(t, driven_stages(t)[0])
 
 
@@ -108,29 +107,23 @@ def test_unstable_stretches_and_jumps_look_different(table, tmp_path, tube):
 def test_states_past_breakdown_stay_marked(table):
     (path,) = load_paths(table, driven_stages(table))
     calm = load_curve(table, path, name="a").svg
-    broken = open_run_with_margin(table, 0.9)
+    margins = np.append(np.full(len(table) - 1, 2.0), 0.9)
+    broken = replace(table, columns={**table.columns, "breakdown margin": margins})
     assert "var(--bad)" not in calm
     assert "var(--bad)" in load_curve(broken, path, name="a").svg
 
 
-def open_run_with_margin(table, last):
-    from dataclasses import replace
-
-    margins = np.append(np.full(len(table) - 1, 2.0), last)
-    return replace(table, columns={**table.columns, "breakdown margin": margins})
+def titles_of(group):
+    return [re.search(r"<title>(.*?)</title>", str(d["svg"]))[1] for d in group["drawings"]]
 
 
 def test_other_quantities_are_drawn_across_what_grows_where_the_load_turns(table):
     groups = {group["heading"]: group for group in curves(table, ())}
     assert len(groups["The load against what grows"]["large"]) == 1
-    titles = [
-        re.search(r"<title>(.*?)</title>", str(d["svg"]))[1] for d in groups["Stage “fill”"]["drawings"]
-    ]
+    titles = titles_of(groups["Stage “fill”"])
     assert "largest stretch against lumen volume [mL]" in titles
     assert not any(title.startswith("lumen volume") for title in titles)
-    titles = [
-        re.search(r"<title>(.*?)</title>", str(d["svg"]))[1] for d in groups["Stage “let go”"]["drawings"]
-    ]
+    titles = titles_of(groups["Stage “let go”"])
     assert "largest stretch against pressure [mmHg]" in titles
 
 

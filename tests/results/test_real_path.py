@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: MIT
+"""A path of the solver through a pressure maximum, as the Run folder and the report keep it."""
+
+import numpy as np
+import pytest
+
+from geometry.build import build
+from geometry.shapes import Layer, Tube
+from geometry.sizes import MeshSize
+from results.fields import FieldGrid
+from results.figures import driven_stages
+from results.load_curves import load_paths
+from results.run_folder import RunFolder
+from results.run_record import open_run
+from results.stability import stability
+from results.vtk_files import read_point_arrays
+from solver.material import Material
+from solver.model import Model
+from solver.parts import Part, Support
+from solver.path import follow
+from solver.stages import Stage
+
+# Own derivation by the tests of the solver: neo-Hookean tube of inner radius 1 and wall 0.1, closed ends,
+# shear modulus 1: greatest pressure at an inner hoop stretch of 1.628565.
+STRETCH, PRESSURE = 1.628565, 0.071467
+LOCATED = 1e-3
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    body = build(Tube(1.0, 1.0, (Layer("wall", 0.1),)), MeshSize(along=0.5))
+    rubber = Material("rubber", "neo-hookean", {"shear_modulus": 1.0})
+    model = Model(body, (Part("wall", rubber),), (Support("end_low", "axial"), Support("end_high", "plate")))
+    folder = tmp_path_factory.mktemp("real") / "run"
+    given = {"case_toml": 'title = "Tube"\n', "case_hash": "a", "provenance": {}, "body": body}
+    with RunFolder.create(folder, keep_fields="stage ends", **given) as writer:
+        stages = [Stage("fill", volume=4.0 * np.pi, control="volume", steps=8)]
+        writer.finish(follow(model, stages, observe=writer.append))
+    return open_run(folder)
+
+
+def test_the_maximum_of_the_pressure_is_kept(run):
+    (point,) = run.critical_points
+    assert point.kind == "limit point"
+    assert point.loads["pressure"].value == pytest.approx(PRESSURE, rel=LOCATED)
+    assert 1.0 + point.quantities["mean radial expansion"].value == pytest.approx(STRETCH, rel=LOCATED)
+    assert run.table["pressure"].max() == run.table["pressure"][run.table.is_critical][0]
+
+
+def test_its_mode_is_kept_with_its_fields(run):
+    (point,) = run.critical_points
+    arrays = read_point_arrays(run.field_files[point.state])
+    assert np.abs(arrays["mode"]).max() == pytest.approx(1.0)
+    assert len(arrays["mode"]) == len(FieldGrid(run.body).nodes)
+    assert np.isfinite(arrays["least in-plane stress [MPa]"]).all()
+
+
+def test_the_path_is_unbroken_and_drawn_against_the_volume(run):
+    assert not run.table.landings.any()
+    (path,) = load_paths(run.table, driven_stages(run.table))
+    assert (path.load, path.growth) == ("pressure", "lumen volume")
+    assert run.table.unstable.any()
+    assert not run.table.unheld.any()
+    assert stability(run)["rows"][0]["margin"].endswith("passed")

@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: MIT
+"""What the report says of stability, and its pictures of modes and slack walls."""
+
+import io
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+from synthetic_paths import FILL, OUTCOME, states, turned
+from synthetic_runs import create
+
+from results.report import write_report
+from results.run_record import open_run
+from results.scene import mode_motion
+from results.stability import legend, slack, stability
+from results.views import picture
+from solver.records import Measure
+
+GAP = "\N{NO-BREAK SPACE}"
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory, tube):
+    return open_run(turned(tmp_path_factory.mktemp("stability") / "run", tube))
+
+
+def text_of(page):
+    body = re.sub(r"(?s)<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", page.read_text())
+    return re.sub(r"\s+", " ", body.replace(GAP, " "))
+
+
+def test_the_report_tells_critical_points_and_shows_their_modes(run):
+    page = write_report(run.path)
+    text = text_of(page)
+    for words in (
+        "1 limit point fill, state 2 pressure 225 mmHg",
+        "1.5 × last load; passed",
+        "3 of 8 states are unstable under given loads",
+        "In stage “fill” the enclosed volume is held, as by a syringe full of liquid",
+        "Under the control in force 2 of them stay stable (dashed)",
+        "1 of 8 states is unstable even so (dotted)",
+        "In stage “let go” the part jumps at pressure 187.5 mmHg: lumen volume from 1.357 mL to 0.7977 mL",
+        "unstable under given loads, held by the control in force",
+        "unstable under the control in force too",
+        "Mode of point 1, the limit point in state 2",
+    ):
+        assert words in text
+
+
+def test_a_calm_path_has_no_such_section(tube_run):
+    said = stability(open_run(tube_run))
+    assert said == {"paragraphs": [], "rows": [], "columns": {}}
+    assert not any(legend(open_run(tube_run).table, ()).values())
+
+
+def test_columns_that_say_nothing_are_left_out(tmp_path, tube):
+    with create(tmp_path / "run", tube) as run:
+        for state in states(tube, FILL):
+            silent = ("largest true field", "lumen volume")
+            few = {n: m for n, m in state.quantities.items() if n not in silent}
+            run.append(replace(state, quantities=few))
+    said = stability(open_run(tmp_path / "run"))
+    assert list(said["columns"]) == ["where", "load", "stretch", "margin"]
+
+
+def test_the_margin_ahead_is_repeated(tmp_path, tube):
+    remark = "limit point at pressure 40 kPa, 1.250 times the loads of stage 'fill'"
+    with create(tmp_path / "run", tube) as run:
+        for state in states(tube, FILL[:2]):
+            run.append(state)
+        run.finish(replace(OUTCOME, remarks=("Another.", remark)))
+    assert stability(open_run(tmp_path / "run"))["paragraphs"] == [f"Ahead: {remark}."]
+
+
+def slack_run(folder, tube, shares):
+    with create(folder, tube) as run:
+        for state, share in zip(states(tube, FILL[:2]), shares, strict=True):
+            stress = np.full(tube.cells.shape, -0.1 if share else 0.2)
+            stress[tube.regions["liner"]] = np.inf
+            fields = {**state.fields, "least in-plane stress": stress}
+            quantities = {**state.quantities, "slack share": Measure(share, "1")}
+            run.append(replace(state, fields=fields, quantities=quantities))
+        run.finish(OUTCOME)
+    return folder
+
+
+def test_slack_walls_are_told_and_shown(tmp_path, tube):
+    folder = slack_run(tmp_path / "run", tube, (0.25, 0.125))
+    text = text_of(write_report(folder))
+    assert "In the last state 12.5 % of the wall, by volume, is in compression in its own plane" in text
+    assert "(at most 25 %, in state 0)" in text
+    assert "Least in-plane stress in state 0" in text
+    folder = slack_run(tmp_path / "other", tube, (0.0, 0.0))
+    assert slack(open_run(folder).table) == ""
+    assert "Least in-plane" not in text_of(write_report(folder))
+
+
+def reddish(png):
+    pixels = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)[:-190]
+    red, blue = pixels[..., 0] - pixels[..., 2], pixels[..., 2] - pixels[..., 0]
+    return (red > 60).mean(), (blue > 60).mean()
+
+
+def test_compression_is_red_and_tension_blue(tmp_path, tube):
+    folder = slack_run(tmp_path / "run", tube, (0.25, 0.0))
+    red, blue = reddish(picture(folder, field="least in-plane stress", state=0))
+    assert red > 0.02
+    assert blue < 0.002
+    red, blue = reddish(picture(folder, field="least in-plane stress", state=1))
+    assert blue > 0.02
+    assert red < 0.002
+
+
+def test_a_mode_is_drawn_large_enough_and_in_the_sense_of_the_motion():
+    reference = np.array([[10.0, 0.0, 0.0], [10.0, 0.0, 20.0]])
+    outward = np.array([[1.0, 0.0, 0.0], [1.0, 0.0, 0.0]])
+    arrays = {"displacement [mm]": 0.5 * outward, "mode": -outward}
+    motion = mode_motion(reference, arrays)
+    assert motion[0, 0] == pytest.approx(0.3 * 10.5)
+    np.testing.assert_allclose(motion, motion[0, 0] * outward)
+
+
+def test_a_mode_picture_differs_from_that_of_the_state(run):
+    assert picture(run, field="mode", state=2) != picture(run, field="displacement", state=2)
