@@ -1,23 +1,27 @@
 # SPDX-License-Identifier: MIT
 """From a resolved case to the records of geometry and solver; units are those inside."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cases import schema_shape as drawn
 from cases.schema import Case
+from cases.schema_contact import position_of
 from cases.schema_material import Dielectric
+from cases.schema_stage import PointMotion
 from geometry import meridian as curves
 from geometry.body import Body
 from geometry.build import build
 from geometry.drawn import from_points
 from geometry.profiles import ellipsoid, necked, sphere
-from geometry.shapes import Balloon, Band, Layer, Shape, Sleeve, Tube
+from geometry.shapes import Balloon, Band, Dome, Layer, Shape, Sleeve, Tube
 from geometry.sizes import MeshSize
 
 if TYPE_CHECKING:
+    from solver.contact import Contact as SolverContact
     from solver.material import Material
     from solver.model import Model
     from solver.parts import Part
+    from solver.stages import PointMotion as SolverPointMotion
     from solver.stages import Stage
 
 __all__ = ["body_of", "material_of", "model_of", "shape_of", "stages_of"]
@@ -40,6 +44,15 @@ def shape_of(case: Case) -> Shape:
             layers,
             core_inner_radius=shape.core_inner_radius,
             core_overhang=shape.core_overhang,
+        )
+    if isinstance(shape, drawn.Dome):
+        return Dome(
+            shape.rim_radius,
+            shape.rise,
+            layers,
+            hole_radius=shape.hole_radius,
+            profile=shape.profile,
+            tip_radius=shape.tip_radius,
         )
     return Balloon(_meridian_of(shape.meridian), layers)
 
@@ -93,6 +106,7 @@ def model_of(case: Case, body: Body) -> "Model":
         beds=tuple(TissueBed(b.region, b.stiffness, b.direction) for b in case.tissue_beds),
         sections=tuple(Section(s.name, s.at) for s in case.sections),
         electrics=case.electrics.model,
+        contacts=tuple(_contact_of(contact) for contact in case.contacts),
     )
 
 
@@ -107,11 +121,41 @@ def stages_of(case: Case) -> "tuple[Stage, ...]":
             voltages=s.voltage,
             forces=s.force,
             displacements=s.move,
+            obstacles=s.obstacle,
             volume=s.volume,
+            charges=s.charge,
+            point=_point_of(case, s.point) if s.point is not None else None,
+            opening=next(iter(s.opening.items()), None),
+            arc=s.arc,
+            backward=s.backward,
             control=s.control,
             steps=s.steps,
         )
         for s in case.stages
+    )
+
+
+def _point_of(case: Case, given: PointMotion) -> "SolverPointMotion":
+    from solver.stages import PointMotion as SolverPointMotion
+
+    axisymmetric = case.mesh.model == "axisymmetric"
+    components = {"radial": 0, "axial": 1} if axisymmetric else {"x": 0, "y": 1, "z": 2, "axial": 2}
+    return SolverPointMotion(given.at, components[given.direction], given.motion)
+
+
+def _contact_of(given: Any) -> "SolverContact":
+    from solver.contact import Contact as SolverContact
+
+    optional = {key: getattr(given, key) for key in ("part_is", "height", "angle") if hasattr(given, key)}
+    if given.kind == "plane":
+        del optional["height"]
+    return SolverContact(
+        given.name,
+        given.surface,
+        kind=given.kind,
+        position=position_of(given),
+        tolerance=given.tolerance,
+        **optional,
     )
 
 

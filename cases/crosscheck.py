@@ -9,10 +9,10 @@ from typing import Any
 
 from cases.complaints import one_of, path_of
 from cases.crosscheck_loads import Problem, section_problems, stage_problems, surface_problems
-from cases.extents import regions, span, wall_of
+from cases.extents import band_span, regions, wall_of
 from cases.schema import Case
 from cases.schema_material import MooneyRivlin, Ogden, Part, Yeoh
-from cases.schema_shape import Sleeve, Tube
+from cases.schema_shape import Dome, Sleeve, Tube
 from cases.schema_stage import Electrode
 
 __all__ = ["problems"]
@@ -53,6 +53,9 @@ def _shape(case: Case) -> Iterator[Problem]:
     if isinstance(shape, Sleeve) and shape.core_inner_radius >= shape.core_radius:
         text = f"{shape.core_inner_radius:g} mm must be below the core_radius of {shape.core_radius:g} mm"
         yield ("shape", "core_inner_radius"), text
+    if isinstance(shape, Dome) and shape.hole_radius >= shape.rim_radius:
+        text = f"{shape.hole_radius:g} mm must be below the rim_radius of {shape.rim_radius:g} mm"
+        yield ("shape", "hole_radius"), text
     if isinstance(shape, Tube) and shape.cap_thickness is not None and shape.ends == "open":
         yield ("shape", "cap_thickness"), 'an open tube has no caps; say ends = "capped" or leave it out'
     for index, layer in enumerate(shape.layers):
@@ -61,7 +64,7 @@ def _shape(case: Case) -> Iterator[Problem]:
 
 
 def _mesh(case: Case) -> Iterator[Problem]:
-    low, high = span(case.shape)
+    low, high = band_span(case.shape)
     if case.mesh.along > high - low:
         text = f"{case.mesh.along:g} mm is longer than the part; it must be at most {high - low:g} mm"
         yield ("mesh", "along"), text
@@ -145,7 +148,7 @@ def _electrodes(case: Case) -> Iterator[Problem]:
 
 
 def _band(case: Case, electrode: Electrode) -> tuple[str, float, float]:
-    low, high = span(case.shape)
+    low, high = band_span(case.shape)
     return (
         electrode.region,
         low if electrode.start is None else electrode.start,
@@ -154,7 +157,7 @@ def _band(case: Case, electrode: Electrode) -> tuple[str, float, float]:
 
 
 def _edges(case: Case, keys: tuple[str | int, ...], electrode: Electrode) -> Iterator[Problem]:
-    low, high = span(case.shape)
+    low, high = band_span(case.shape)
     _, start, end = _band(case, electrode)
     for key, edge in (("from", start), ("to", end)):
         if not low - 1e-9 <= edge <= high + 1e-9:
@@ -185,6 +188,7 @@ def _names(case: Case) -> Iterator[Problem]:
         ("electrodes",): [electrode.name for electrode in case.electrodes],
         ("supports",): [support.region for support in case.supports],
         ("tissue_beds",): [bed.region for bed in case.tissue_beds],
+        ("contacts",): [contact.name for contact in case.contacts],
         ("sections",): [section.name for section in case.sections],
         ("stages",): [stage.name for stage in case.stages if stage.name],
     }

@@ -7,7 +7,7 @@ from cases.complaints import one_of
 from cases.extents import has_lumen, span, surfaces
 from cases.schema import Case
 from cases.schema_shape import Sleeve, Tube
-from cases.schema_stage import Stage
+from cases.schema_stage import CONTROLS, Stage
 
 __all__ = ["Problem", "section_problems", "stage_problems", "surface_problems"]
 
@@ -19,10 +19,12 @@ def surface_problems(case: Case) -> Iterator[Problem]:
     """Supports and tissue beds on surfaces that are not there, and a part that nothing holds."""
     known = surfaces(case.shape, case.mesh)
     named = [("supports", index, support.region) for index, support in enumerate(case.supports)]
+    named += [("contacts", index, contact.surface) for index, contact in enumerate(case.contacts)]
     named += [("tissue_beds", index, bed.region) for index, bed in enumerate(case.tissue_beds)]
     for table, index, region in named:
         if region not in known:
-            yield (table, index, "region"), one_of(region, known, what="a surface of this shape")
+            key = "surface" if table == "contacts" else "region"
+            yield (table, index, key), one_of(region, known, what="a surface of this shape")
     yield from _shared_edges(case)
     ends = [name for name in known if name.startswith(("end_", "core_end_"))]
     beds = any(bed.direction == "all" for bed in case.tissue_beds)
@@ -73,12 +75,62 @@ def stage_problems(case: Case) -> Iterator[Problem]:
         for key in ("pressure", "volume"):
             if getattr(stage, key) is not None and not has_lumen(case.shape):
                 yield (*keys, key), "this shape has no lumen to fill; leave it out"
-        if stage.control == "volume" and stage.volume is None:
-            yield (*keys, "control"), '"volume" needs a volume in the same stage; give one or leave it out'
+        yield from _control(case, keys, stage)
         if stage.pressure or stage.volume is not None:
             yield from _closed_lumen(case, keys)
         if stage.volume is not None and stage.pressure is not None:
             yield (*keys, "volume"), "give a volume or a pressure, not both: one follows from the other"
+
+
+def _control(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[Problem]:
+    """Targets and controls that do not belong together, and controls without anything to find."""
+    given = [control for control, key in CONTROLS.items() if getattr(stage, key)]
+    if len(given) > 1:
+        names = " and ".join(f'"{CONTROLS[control]}"' for control in given)
+        yield (*keys, CONTROLS[given[1]]), f"{names} both drive the stage; give one of them"
+        return
+    control = given[0] if given else stage.control
+    if control != "load" and not given:
+        text = f'"{control}" needs a target ({CONTROLS[control]}) in the same stage; give it or leave it out'
+        yield (*keys, "control"), text
+    if given and stage.control not in ("load", control):
+        yield (*keys, "control"), f'"{stage.control}" does not go with {CONTROLS[control]}; leave it out'
+    loads = stage.pressure is not None or stage.voltage or stage.force or stage.move or stage.obstacle
+    if control in ("displacement", "opening", "arc") and not loads:
+        text = f'"{control}" scales the loads of the stage and it has none; give a pressure or another load'
+        yield (*keys, CONTROLS[control]), text
+    if stage.backward and control != "arc":
+        yield (*keys, "backward"), "only an arc can set out backward; leave it out"
+    yield from _control_names(case, keys, stage)
+
+
+def _control_names(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[Problem]:
+    electrodes = [electrode.name for electrode in case.electrodes]
+    for name in stage.charge:
+        if name not in electrodes:
+            yield (*keys, "charge", name), one_of(name, electrodes, what="an electrode")
+        elif name in stage.voltage or "all" in stage.voltage:
+            yield (*keys, "charge", name), "its voltage follows from the charge; leave the voltage out"
+    if stage.charge and case.electrics.model == "solved":
+        yield (*keys, "charge"), 'needs electrics.model = "layered"'
+    sections = [section.name for section in case.sections]
+    for name in stage.opening:
+        if name not in sections:
+            yield (*keys, "opening", name), one_of(name, sections, what="a section")
+    if len(stage.opening) > 1:
+        yield (*keys, "opening"), "names more than one section; give one"
+    contacts = [contact.name for contact in case.contacts]
+    for name in stage.obstacle:
+        if name not in contacts:
+            yield (*keys, "obstacle", name), one_of(name, contacts, what="a contact")
+    if stage.point is not None:
+        flat = case.mesh.model == "axisymmetric"
+        if len(stage.point.at) != (2 if flat else 3):
+            yield (*keys, "point", "at"), f"must have {2 if flat else 3} coordinates in this model"
+        allowed = ["radial", "axial"] if flat else ["axial", "x", "y", "z"]
+        if stage.point.direction not in allowed:
+            text = one_of(stage.point.direction, allowed, what="a direction of this model")
+            yield (*keys, "point", "direction"), text
 
 
 def _stage_surfaces(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[Problem]:
@@ -104,6 +156,7 @@ def _closed_lumen(case: Case, keys: tuple[str | int, ...]) -> Iterator[Problem]:
         if end in surfaces(case.shape, case.mesh) and end not in held:
             text = (
                 f'the lumen is open at "{end}", which is free along the axis, so pressure would act on '
-                'nothing there; hold it (hold = "axial" or "all") or close it with a plate (hold = "plate")'
+                'nothing there; hold it (hold = "axial" or "all"), close it with a plate (hold = "plate"), '
+                'or say hold = "free" if the pressure is to act on the wall alone'
             )
             yield keys, text

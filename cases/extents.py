@@ -3,6 +3,7 @@
 
 from cases.schema_shape import (
     Balloon,
+    Dome,
     EllipsoidMeridian,
     Mesh,
     NeckedMeridian,
@@ -13,7 +14,7 @@ from cases.schema_shape import (
     Tube,
 )
 
-__all__ = ["has_lumen", "regions", "span", "surfaces", "wall_of"]
+__all__ = ["band_span", "has_lumen", "regions", "span", "surfaces", "wall_of"]
 
 
 def wall_of(shape: Shape) -> float:
@@ -37,6 +38,8 @@ def span(shape: Shape) -> tuple[float, float]:
         return shape.core_overhang, shape.core_overhang + shape.length
     if isinstance(shape, Tube):
         return 0.0, shape.length
+    if isinstance(shape, Dome):
+        return 0.0, shape.rise
     meridian = shape.meridian
     if isinstance(meridian, SphereMeridian):
         return 0.0, meridian.radius * (1 if meridian.half else 2)
@@ -47,6 +50,11 @@ def span(shape: Shape) -> tuple[float, float]:
     if isinstance(meridian, PointsMeridian):
         return min(meridian.height), max(meridian.height)
     raise ValueError("a contour from a file must be replaced by its points first")
+
+
+def band_span(shape: Shape) -> tuple[float, float]:
+    """Lowest and highest edge of an electrode, mm: heights, on a dome radii of its inner face."""
+    return (shape.hole_radius, shape.rim_radius) if isinstance(shape, Dome) else span(shape)
 
 
 def has_lumen(shape: Shape) -> bool:
@@ -71,6 +79,8 @@ def surfaces(shape: Shape, mesh: Mesh) -> list[str]:
 
 def _open_ends(shape: Shape) -> tuple[bool, bool]:
     """Whether the low and the high end are faces; a contour that reaches the axis closes."""
+    if isinstance(shape, Dome):
+        return True, shape.hole_radius > 0
     if not isinstance(shape, Balloon):
         return True, True
     meridian = shape.meridian

@@ -33,7 +33,7 @@ def reported(case: Case) -> dict[str, str]:
         sections=case.sections,
         supports=case.supports,
         electrodes=case.electrodes,
-        contacts=(),
+        contacts=case.contacts,
         has_lumen=has_lumen(case.shape),
         parts=[
             SimpleNamespace(

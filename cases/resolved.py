@@ -6,10 +6,10 @@ from typing import Any
 
 import tomli_w
 
-from cases.extents import regions, span
+from cases.extents import band_span, regions
 from cases.schema import Case
 from cases.schema_material import Part, Sheets
-from cases.schema_stage import Electrode, Stage
+from cases.schema_stage import CONTROLS, Electrode, Stage
 
 __all__ = ["case_hash", "coarsened", "resolved", "to_toml"]
 
@@ -46,7 +46,7 @@ def coarsened(case: Case, factor: float) -> Case:
 
     For a quick look and for tests; the resolved case, and so its hash, says so.
     """
-    low, high = span(case.shape)
+    low, high = band_span(case.shape)
     mesh = case.mesh
     update = {
         "along": min(mesh.along * factor, high - low),
@@ -67,7 +67,7 @@ def _part(case: Case, part: Part) -> Part:
 
 
 def _electrode(case: Case, electrode: Electrode) -> Electrode:
-    low, high = span(case.shape)
+    low, high = band_span(case.shape)
     start = low if electrode.start is None else electrode.start
     end = high if electrode.end is None else electrode.end
     return electrode.model_copy(update={"start": start, "end": end})
@@ -80,7 +80,7 @@ def _stage(stage: Stage, number: int, electrodes: tuple[str, ...]) -> Stage:
         update={
             "name": stage.name or f"stage {number}",
             "voltage": everywhere | named,
-            "control": "volume" if stage.volume is not None else stage.control,
+            "control": next((c for c, key in CONTROLS.items() if getattr(stage, key)), stage.control),
         }
     )
 

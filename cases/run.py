@@ -107,7 +107,11 @@ def _follow(case: Case, body: Body, keeper: Keeper | None) -> tuple[Outcome, dic
     from solver.path import Stepping
     from solver.problem import describe_unknowns
 
-    stepping = Stepping(smallest=case.path.smallest_step, beyond_instability=case.path.beyond_instability)
+    stepping = Stepping(
+        smallest=case.path.smallest_step,
+        beyond_instability=case.path.beyond_instability,
+        seek_limit=case.path.seek_limit,
+    )
     try:
         path = EquilibriumPath(model_of(case, body), stages_of(case), stepping=stepping)
         solution = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from cases.schema_base import Name, Table
+from cases.schema_contact import Contact
 from cases.schema_material import Material, Part
 from cases.schema_shape import Mesh, Shape
 from cases.schema_stage import (
@@ -46,6 +47,8 @@ class Case(Table):
     """How surfaces are held."""
     tissue_beds: tuple[TissueBed, ...] = ()
     """Elastic surroundings."""
+    contacts: tuple[Contact, ...] = ()
+    """Rigid obstacles that surfaces may touch."""
     sections: tuple[Section, ...] = ()
     """Named heights at which the radius is reported."""
     stages: Annotated[tuple[Stage, ...], Field(min_length=1)]
@@ -71,7 +74,7 @@ def _without_null(entry: Any) -> Any:
         return [_without_null(item) for item in entry]
     if not isinstance(entry, dict):
         return entry
-    plain = {key: _without_null(item) for key, item in entry.items() if (key, item) != ("default", None)}
+    plain = {key: _without_null(item) for key, item in entry.items() if item is not None}
     choices = [choice for choice in plain.pop("anyOf", []) if choice != {"type": "null"}]
     if len(choices) == 1:
         return plain | choices[0]

@@ -136,7 +136,26 @@ class Balloon(Table):
     """Layers from the lumen outwards."""
 
 
-Shape = Annotated[Tube | Sleeve | Balloon, Field(discriminator="kind")]
+class Dome(Table):
+    """A clamped cap or funnel of revolution, as of a valve; its rim lies at height 0."""
+
+    kind: Literal["dome"]
+    """A dome."""
+    profile: Literal["spherical", "parabolic", "funnel"] = "spherical"
+    """Form of the inner face."""
+    rim_radius: Length
+    """Radius of the inner face at the rim, for example "10 mm"."""
+    rise: Length
+    """Height of the inner face above the rim, at the middle or at the edge of the hole."""
+    hole_radius: LengthOrZero = 0.0
+    """Radius of a hole in the middle; "0 mm" for none."""
+    tip_radius: LengthOrZero = 0.0
+    """Radius that rounds the tip of a funnel without a hole."""
+    layers: Layers
+    """Layers from the hollow side outwards."""
+
+
+Shape = Annotated[Tube | Sleeve | Balloon | Dome, Field(discriminator="kind")]
 
 
 class Mesh(Table):

@@ -7,8 +7,11 @@ from pydantic import BeforeValidator, Field
 
 from cases.schema_base import (
     BedStiffness,
+    Charge,
     Count,
     Force,
+    Length,
+    Multiple,
     Name,
     Position,
     Pressure,
@@ -46,9 +49,10 @@ class Support(Table):
 
     region: str
     """Surface, for example "end_low"."""
-    hold: Literal["all", "axial", "radial", "symmetric", "plate", "plate all"]
+    hold: Literal["all", "axial", "radial", "symmetric", "plate", "plate all", "free"]
     """"all": clamped; "axial": slides in its plane; "radial": keeps its radius; "symmetric": no motion across
-    its plane; "plate": stays plane and moves along the axis; "plate all": the same with the radius held."""
+    its plane; "plate": stays plane and moves along the axis; "plate all": the same with the radius held;
+    "free": an open end of the lumen is meant to be free, so that pressure acts on the wall alone."""
 
 
 class TissueBed(Table):
@@ -81,6 +85,27 @@ Voltages = Annotated[
 ]
 
 
+class PointMotion(Table):
+    """A motion asked of one point of the part."""
+
+    at: Annotated[tuple[Position, ...], Field(min_length=2, max_length=3)]
+    """Where the point is drawn: radius and height, or X, Y and Z in 3-D models."""
+    direction: Literal["radial", "axial", "x", "y", "z"] = "axial"
+    """Direction of the motion; "x", "y" and "z" in 3-D models."""
+    motion: Position
+    """Displacement to reach, for example "-3 mm"."""
+
+
+CONTROLS = {
+    "volume": "volume",
+    "charge": "charge",
+    "displacement": "point",
+    "opening": "opening",
+    "arc": "arc",
+}
+"""The key that gives the target of each control but "load"."""
+
+
 class Stage(Table):
     """A change of loads from their present values to the given ones; what is left out stays as it is."""
 
@@ -94,10 +119,22 @@ class Stage(Table):
     """Axial dead force on end surfaces, { end_high = "0.5 N" }; positive along the axis, upwards."""
     move: dict[str, Position] = Field(default_factory=dict)
     """Axial displacement of supported end surfaces, { end_high = "3 mm" }."""
+    obstacle: dict[str, Position] = Field(default_factory=dict)
+    """Radius, height or distance of obstacles, { mandrel = "4.5 mm" }."""
     volume: Volume | None = None
     """Volume enclosed by the lumen, for example "40 mL"; the pressure follows."""
-    control: Literal["load", "volume"] = "load"
-    """"volume" drives by the enclosed volume, past a pressure maximum too; a volume implies it."""
+    charge: dict[str, Charge] = Field(default_factory=dict)
+    """Charge on electrodes, { ring_1 = "0.3 uC" }; several share one voltage, which follows."""
+    point: PointMotion | None = None
+    """Motion of one point; the loads of the stage are scaled to it."""
+    opening: dict[str, Length] = Field(default_factory=dict)
+    """Mean inner radius at one section, { middle = "6 mm" }; the loads of the stage are scaled to it."""
+    arc: Length | None = None
+    """Length of path to follow, as root mean square motion; ends early where the loads are met."""
+    backward: bool = False
+    """Set out against the loads of the stage (arc only)."""
+    control: Literal["load", "volume", "charge", "displacement", "opening", "arc"] = "load"
+    """What drives the stage, past a maximum of its loads too; a target implies its control."""
     steps: Count = 10
     """Wanted number of steps; they are halved and grown as the solution needs."""
 
@@ -129,8 +166,11 @@ class Path(Table):
 
     smallest_step: Step = 1e-4
     """Step below which the search for an equilibrium is given up, as a part of the stage."""
-    beyond_instability: Literal["stop", "follow", "jump"] = "stop"
-    """Where stability is lost: end the path, go on along unstable states, or jump to the next stable one."""
+    beyond_instability: Literal["stop", "follow", "jump", "branch"] = "stop"
+    """Where stability is lost: end the path, go on along unstable states, jump to the next stable one, or
+    turn onto the buckled branch."""
+    seek_limit: Multiple | None = None
+    """Look for the next critical point up to this multiple of the loads of the last stage."""
 
 
 class Output(Table):

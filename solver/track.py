@@ -31,6 +31,7 @@ SMALL_MOVE = 0.02
 # A voltage does no work at zero (its force goes with its square): tracks that scale loads set out from here.
 NUDGE = 0.01
 _WELL_PREDICTED = 0.2  # corrections above this share of a move speak against the tangents, and for no cubic
+_STRAIGHT = 0.8  # cosine between tangent and chord below which an arc step is too long
 _FURTHEST = 1.01  # steps ahead, in steps behind, to which the cubic through two states is trusted
 
 
@@ -151,16 +152,19 @@ class Track:
     def accept(self, s: float) -> None:
         """Make the present, factorised state the mark and take its tangent."""
         mark = self.mark
-        before = mark.tangent.copy() if self.is_arc and mark.s > 0 else None
+        chord = None
+        if self.is_arc and s > mark.s:
+            chord = self.system.x.copy()
+            chord.axpy(-1.0, mark.x)
         self._before = None
         if s > mark.s and self._curved:
             self._before = replace(mark, x=mark.x.copy(), tangent=mark.tangent.copy())
         self.system.x.copy(mark.x)
         mark.s, mark.loads = s, self.loads()
         mark.λ = self.control.λ if self.control is not None else 0.0
-        self._take_tangent(before)
+        self._take_tangent(chord)
 
-    def _take_tangent(self, before: PETSc.Vec | None) -> None:
+    def _take_tangent(self, chord: PETSc.Vec | None) -> None:
         mark, control = self.mark, self.control
         if control is None:
             self.system.load_rate(self.motion.rate, self._base)
@@ -168,7 +172,7 @@ class Track:
             return
         control.multiplier = self._multiplier(mark.s)
         if self.is_arc:
-            self._take_arc_tangent(control, before)
+            self._take_arc_tangent(control, chord)
             return
         a, pivot = self.newton.border(control)
         a.copy(mark.tangent)
@@ -192,7 +196,8 @@ class Track:
             rate = replace(rate, pressure=0.0)
         return None if rate.is_still else rate
 
-    def _take_arc_tangent(self, control: Control, before: PETSc.Vec | None) -> None:
+    def _take_arc_tangent(self, control: Control, chord: PETSc.Vec | None) -> None:
+        """Unit tangent of the arc; it goes on in the sense of the last chord."""
         condition = control.condition
         assert isinstance(condition, ArcCondition)
         control.direction(self._base)
@@ -201,8 +206,8 @@ class Track:
         if not np.isfinite(norm) or norm == 0:
             raise NoEquilibrium("the loads of the stage do not move the part", residual=norm)
         sense = self._sense
-        if before is not None:
-            sense = float(np.sign(condition.inner(before, self.mark.tangent))) or 1.0
+        if chord is not None:
+            sense = float(np.sign(condition.inner(chord, self.mark.tangent))) or 1.0
         self.mark.rate = sense / norm
         self.mark.tangent.scale(self.mark.rate)
         condition.start()
@@ -237,6 +242,7 @@ class Track:
             system.x.copy(self._predicted)
             convergence = self._correct(s, λ)
             self._refuse_jump(moved)
+            self._refuse_turn()
             if self.is_arc and self.control is not None and self.mark.λ < 1.0 < self.control.λ:
                 convergence = self._land_on_loads(self.control, convergence)
             return convergence
@@ -244,6 +250,21 @@ class Track:
             self.go_back()
             self._before, self._curved = None, True
             raise
+
+    def _refuse_turn(self) -> None:
+        """An arc that bends too far within a step could be followed back the way it came.
+
+        Raises:
+            NoEquilibrium: The chord leaves the tangent by too large an angle.
+        """
+        if not self.is_arc or self.control is None:
+            return
+        condition = self.control.condition
+        assert isinstance(condition, ArcCondition)
+        chord = self.system.x.copy()
+        chord.axpy(-1.0, self.mark.x)
+        if condition.inner(chord, self.mark.tangent) < _STRAIGHT * condition.norm(chord):
+            raise NoEquilibrium("the path turns too sharply for this step")
 
     def _predict(self, s: float) -> float:
         """Fill ``x`` by the cubic through the last two marks and their tangents, else along the tangent.

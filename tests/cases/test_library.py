@@ -18,6 +18,7 @@ from layered_tube import (
     ogden,
     yeoh,
 )
+from scipy.optimize import brentq
 
 from cases.cost import cost_of
 from cases.reading import library_cases, read_case
@@ -44,7 +45,16 @@ def at_stage_end(run, stage, quantity):
 
 
 def test_every_library_case_is_checked_here():
-    assert set(library_cases()) == {"cuff", "oesophagus", "counterpulsation", "two_material_sleeve"}
+    assert set(library_cases()) == {
+        "balloon_past_maximum",
+        "counterpulsation",
+        "cuff",
+        "dome_valve",
+        "mandrel",
+        "oesophagus",
+        "pull_in_tube",
+        "two_material_sleeve",
+    }
 
 
 def test_every_library_case_says_that_it_is_invented():
@@ -141,3 +151,62 @@ def test_summaries_hold_verdicts_facts_and_definitions(tmp_path):
     assert summary["facts"]["mesh"]["cells"] == len(run.body.cells)
     assert summary["definitions"]["lumen volume"]["unit"] == "mm3"
     assert f"{summary['final_state']['quantities']['lumen volume [mm3]']:.1f}" == "40000.0"
+
+
+def critical_rows(run, load):
+    """Kind and load of every critical point of a run, in order."""
+    table = run.table
+    return [(kind, table[load][i]) for i, kind in enumerate(table.critical) if kind]
+
+
+@pytest.mark.exact
+def test_balloon_passes_the_maximum_and_the_minimum_of_a_thin_gent_sphere(tmp_path):
+    # p R / (μ H) = 2 (λ^-1 - λ^-7) J / (J - I1 + 3), J = 30: maximum 1.292599, minimum 1.157450 (recomputed).
+    run = coarse_run("balloon_past_maximum", tmp_path)
+    points = critical_rows(run, "pressure")
+    assert [kind for kind, _ in points] == ["limit point", "limit point"]
+    scale = 0.3 * 0.1 / 10.05  # μ H over the mid radius
+    assert points[0][1] == pytest.approx(1.292599 * scale, rel=5e-3)
+    assert points[1][1] == pytest.approx(1.157450 * scale, rel=5e-3)
+    assert not any(run.table["unstable modes under control"])
+
+
+@pytest.mark.exact
+def test_soft_tube_pulls_in_at_the_voltage_of_a_free_film(tmp_path):
+    # e_c = (V/H) sqrt(ε/μ) = 0.6890 for J = 120 (between 0.689363 at 100 and 0.688958 at 125, recomputed); a
+    # thin free tube is a free film, but for the wall's 2 % of the radius.
+    run = coarse_run("pull_in_tube", tmp_path)
+    kind, voltage = critical_rows(run, "voltage whole")[0]
+    assert kind == "limit point"
+    permittivity = 4.2 * 8.8541878128e-6
+    assert voltage / 0.05 * math.sqrt(permittivity / 0.025) == pytest.approx(0.6890, rel=2e-3)
+    assert at_stage_end(run, "charge", "charge") == pytest.approx(0.9, rel=1e-8)
+
+
+@pytest.mark.exact
+def test_cuff_presses_on_the_mandrel_as_a_free_sleeve_on_a_rigid_rod(tmp_path):
+    # Neo-Hookean sleeve on a frictionless rod, no axial force in the wall: own derivation from Rivlin's tube.
+    run = coarse_run("mandrel", tmp_path)
+    wall = Ring(4.0, 5.0, elastic(neo_hookean(0.1)))
+
+    def axial_force(lz):
+        pressure, reduced = Zone(1.0, [wall]).balance(5.2, lz)
+        return reduced + pressure * math.pi * 5.2**2
+
+    lz = brentq(axial_force, 0.7, 1.0)
+    pressure, _ = Zone(1.0, [wall]).balance(5.2, lz)
+    assert at_stage_end(run, "mount", "contact pressure mandrel") == pytest.approx(pressure, rel=1e-2)
+    assert at_stage_end(run, "mount", "axial shortening") == pytest.approx(1 - lz, rel=1e-2)
+    assert at_stage_end(run, "mount", "penetration mandrel") < 0.002
+
+
+def test_dome_valve_has_two_stable_states(tmp_path):
+    """Own reasoning: a curve of pressure that crosses zero with a stable state on either side of the snap."""
+    run = coarse_run("dome_valve", tmp_path)
+    points = critical_rows(run, "pressure")
+    assert all(kind == "limit point" for kind, _ in points)
+    snap, back = points[0][1], points[-1][1]
+    assert snap < -4e-4 < 0 < 5e-5 < back
+    modes = list(run.table["unstable modes"])
+    assert modes[0] == modes[-1] == 0 < max(modes)
+    assert run.table["lumen volume"][-1] < 0 < run.table["lumen volume"][0]

@@ -241,7 +241,45 @@ WRONG = {
     ),
     "control without volume": (
         put("volume", "stages", 0, "control"),
-        r'stages\[fill\]\.control: "volume" needs a volume in the same stage',
+        r'stages\[fill\]\.control: "volume" needs a target \(volume\) in the same stage',
+    ),
+    "two drives": (
+        lambda t: t["stages"][0].update(volume="40 mL", arc="2 mm"),
+        r'stages\[fill\]\.arc: "volume" and "arc" both drive the stage; give one of them',
+    ),
+    "arc without loads": (
+        lambda t: t["stages"].append({"name": "bare", "arc": "2 mm"}),
+        r'stages\[bare\]\.arc: "arc" scales the loads of the stage and it has none',
+    ),
+    "backward without arc": (
+        put(True, "stages", 0, "backward"),
+        r"stages\[fill\]\.backward: only an arc can set out backward",
+    ),
+    "opening of no section": (
+        lambda t: t["stages"].append({"name": "open", "pressure": "1 kPa", "opening": {"nowhere": "5 mm"}}),
+        r"stages\[open\]\.opening\.nowhere",
+    ),
+    "charge on no electrode": (
+        lambda t: t["stages"].append({"name": "load", "charge": {"nothing": "1 uC"}}),
+        r"stages\[load\]\.charge\.nothing",
+    ),
+    "obstacle that is no contact": (
+        put({"wall": "3 mm"}, "stages", 0, "obstacle"),
+        r"stages\[fill\]\.obstacle\.wall",
+    ),
+    "contact on no surface": (
+        put([{"name": "rod", "surface": "inside", "kind": "cylinder", "radius": "3 mm"}], "contacts"),
+        r"contacts\[rod\]\.surface",
+    ),
+    "point of three coordinates in a plane": (
+        lambda t: t["stages"].append(
+            {
+                "name": "pull",
+                "pressure": "1 kPa",
+                "point": {"at": ["4 mm", "0 mm", "1 mm"], "motion": "1 mm"},
+            }
+        ),
+        r"stages\[pull\]\.point\.at: must have 2 coordinates",
     ),
     "pressure without lumen": (
         both(put(SLEEVE, "shape"), lambda t: t["parts"].append({"region": "core", "material": "rubber"})),
