@@ -92,6 +92,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__.split("\n")[0])
     parser.add_argument("--quick", action="store_true", help="the smallest size of each model only")
     parser.add_argument("--models", nargs="+", choices=list(SIZES), default=list(SIZES))
+    parser.add_argument("--sizes", nargs="+", help="only these sizes, for instance 45k 50k")
     parser.add_argument("--solvers", nargs="+", choices=list(SOLVERS), default=list(SOLVERS))
     parser.add_argument("--results", type=Path, default=HERE, help="folder for results.md and results.csv")
     given = parser.parse_args()
@@ -102,16 +103,17 @@ def main() -> None:
         compiled[model] = compilation(model)
         print(f"{model}: forms compiled in {compiled[model]:.1f} s", file=sys.stderr, flush=True)
     records: list[Record] = []
+    given.results.mkdir(parents=True, exist_ok=True)
     for model in given.models:
-        sizes = [size for size in SIZES[model] if size != "tiny"][: 1 if given.quick else None]
-        for size in sizes:
+        sizes = [size for size in SIZES[model] if size != "tiny" and size in (given.sizes or SIZES[model])]
+        for size in sizes[: 1 if given.quick else None]:
             for solver in given.solvers:
                 found = measure(solver, model, size)
                 print(json.dumps(asdict(found)), file=sys.stderr, flush=True)
                 records.append(found)
+            text = write_tables(records, compiled, load, given.results)  # what an interruption would leave
     check_agreement(records)
-    given.results.mkdir(parents=True, exist_ok=True)
-    print(write_tables(records, compiled, load, given.results))
+    print(text)
 
 
 if __name__ == "__main__":
