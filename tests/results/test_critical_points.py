@@ -105,7 +105,7 @@ def test_jumps_are_told_from_unbroken_paths(run, tmp_path, tube):
 
 
 def test_a_jump_from_the_last_state_of_a_stage(tmp_path, tube):
-    rows = [*FILL[:3], ("let go", 0.5, 1.6, 0.031, 0, 0, "")]
+    rows = [*FILL[:3], ("let go", 0.3, 1.6, 0.031, 0, 0, "")]
     assert open_run(turned(tmp_path / "run", tube, rows)).table.landings.tolist() == [False] * 3 + [True]
 
 

@@ -88,6 +88,12 @@ def test_stretches_are_as_unstable_as_the_states_at_their_ends(table):
     assert severity(table).tolist() == [0, 0, 0, 1, 2, 2, 1, 0]
 
 
+def test_a_path_is_stable_again_behind_its_minimum(tmp_path, tube):
+    behind = [("fill", 1.0, 1.6, 0.024, 1, 0, "limit point"), ("fill", 1.1, 1.7, 0.025, 0, 0, "")]
+    t = table_of(tmp_path, tube, [*FILL[:4], *behind])
+    assert severity(t).tolist() == [0, 0, 0, 1, 1, 0]
+
+
 def test_unstable_stretches_and_jumps_look_different(table, tmp_path, tube):
     (path,) = load_paths(table, driven_stages(table))
     drawing = load_curve(table, path, name="a")
