@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-_SIZE = (6.4, 3.5)
+_SIZE = (5.2, 3.5)
 # What a part does under a load, the most telling first.
 _GROWTH = {
     "pressure": ("lumen volume", "mean radial expansion", "largest stretch", "axial shortening"),
