@@ -54,7 +54,7 @@ class System:
         self.size = self.x.getSize()
         self._ties = tie_matrix(problem, self.x, self.constraints)
         self._reduced: PETSc.Mat | None = None
-        self.factor = Factor(problem.comm, self.size, self.count)
+        self.factor = Factor(problem.comm, self.size, problem.mesh.domain.geometry.dim, self.count)
         self.loads: Loads | None = None
 
     def _compile(self) -> None:
