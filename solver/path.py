@@ -111,7 +111,8 @@ class Path:
                 return ended
             modes = ended
         assert track is not None
-        text = f"reached: all {len(self.stages)} stages, at {self._reporter.now()}"
+        stages = "the one stage" if len(self.stages) == 1 else f"all {len(self.stages)} stages"
+        text = f"reached: {stages}, at {self._reporter.now()}"
         self._state_margin(track, modes)
         return self._reporter.outcome("reached", text, track.stage.name, 1.0)
 
