@@ -18,6 +18,7 @@ from solver.newton import Convergence, Newton
 
 _START = 4.0  # first drag over the size of the softest mode's stiffness
 _EASE = 0.5  # factor of the drag after a step that went well
+_HOLD = 4  # steps for which the drag is not eased again after it was too small
 _PUSH = 0.02  # first push along the mode, share of the part's size
 MOST_STEPS = 200
 _INNER = 12
@@ -56,21 +57,23 @@ class Relaxation:
         system = self.system
         system.apply(loads)
         self._push(push)
-        α = _START * abs(stiffness)
+        α, hold = _START * abs(stiffness), 0
         for step in range(1, MOST_STEPS + 1):
             system.x.copy(self._from)
             try:
                 self._implicit_step(α)
             except NoEquilibrium:
                 self._from.copy(system.x)
-                α *= 4
+                α, hold = 3 * α, _HOLD
                 if not math.isfinite(α) or α > 1e9 * abs(stiffness):
                     raise
                 continue
             landed = self._land(loads)
             if landed is not None:
                 return Landing(step, landed)
-            α *= _EASE
+            if hold == 0:
+                α *= _EASE
+            hold = max(0, hold - 1)
         raise NoEquilibrium(f"no stable state found in {MOST_STEPS} steps of a jump", loads=loads)
 
     def _push(self, push: PETSc.Vec) -> None:
@@ -93,10 +96,10 @@ class Relaxation:
                 raise NoEquilibrium("a step of the jump diverged", residual=norm)
             first = min(first, norm)
             if iteration > 0 and norm < 1e-6 * self.newton.scales.force:
+                if system.unstable_modes() > 0:
+                    raise NoEquilibrium("the drag is too small to hold the part", drag=α)
                 return
             system.factorise(drag=α)
-            if system.unstable_modes() > 0:
-                raise NoEquilibrium("the drag is too small to hold the part", drag=α)
             system.solve(system.residual, self._dx)
             system.x.axpy(-1.0, self._dx)
         raise NoEquilibrium("a step of the jump did not converge", residual=norm)
