@@ -236,7 +236,7 @@ def test_long_tube_collapses_into_two_lobes():
     assert outcome.kind == "reached"
     assert states[-1].loads["pressure"].value == pytest.approx(-1.4 * p, rel=1e-9)
     inward = np.abs(states[-1].displacement[:, :2]).max()
-    # Inextensible ring (recomputed): half opening 0.37 R at p R³/EI = 3.7807, 0.25 R at 4.1310; 0.23 R at 4.2.
+    # Inextensible ring, recomputed: half opening 0.37 R at p R³/EI = 3.7807, 0.25 R at 4.131; 0.23 R at 4.2.
     assert inward == pytest.approx(0.74, abs=0.03)
 
 
