@@ -120,7 +120,7 @@ def jump(track: Track, share: float, mode: SoftMode | None, onward: PETSc.Vec) -
     system = track.system
     push = onward if mode is None else mode.vector
     sense = system.vector()
-    system.mass_product(onward, sense)
+    system.mass.product(onward, sense)
     if sense.dot(push) < 0:
         push = push.copy()
         push.scale(-1.0)

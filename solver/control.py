@@ -192,7 +192,7 @@ class ArcCondition(Condition):
     def gradient(self, out: PETSc.Vec) -> None:
         """M (u - u0) / ‖u - u0‖, over the volume."""
         length = self.value()
-        self.system.mass_product(self._delta(), out)
+        self.system.mass.product(self._delta(), out)
         out.scale(1 / (self._volume * max(length, 1e-300)))
 
     def norm(self, vector: PETSc.Vec) -> float:
@@ -201,7 +201,7 @@ class ArcCondition(Condition):
 
     def inner(self, a: PETSc.Vec, b: PETSc.Vec) -> float:
         """L2 inner product of the displacement parts of two vectors over the volume, mm²."""
-        self.system.mass_product(a, self._product)
+        self.system.mass.product(a, self._product)
         return float(self._product.dot(b)) / self._volume
 
     def _delta(self) -> PETSc.Vec:

@@ -34,7 +34,7 @@ class _InverseStiffness:
         self._product = system.vector()
 
     def mult(self, _matrix: PETSc.Mat, v: PETSc.Vec, out: PETSc.Vec) -> None:
-        self.system.mass_product(v, self._product)
+        self.system.mass.product(v, self._product)
         self.system.zero_fixed(self._product)
         self.system.solve(self._product, out)
 

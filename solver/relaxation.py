@@ -107,7 +107,7 @@ class Relaxation:
     def _add_drag(self, α: float) -> None:
         self.system.x.copy(self._drag)
         self._drag.axpy(-1.0, self._from)
-        self.system.mass_product(self._drag, self._dx)
+        self.system.mass.product(self._drag, self._dx)
         self.system.zero_fixed(self._dx)
         self.system.residual.axpy(α, self._dx)
 

@@ -20,6 +20,7 @@ from geometry.body import FloatArray, IntArray
 from solver import forms
 from solver.linear import Count, Factor
 from solver.loads import Loads
+from solver.mass import Mass
 from solver.mesh import surface_nodes
 from solver.potential import potential_conditions
 from solver.problem import Problem
@@ -190,40 +191,10 @@ class System:
         assert self.volume_form is not None
         return self.sum(fem.assemble_scalar(self.volume_form)) * self.problem.model.body.copies
 
-    def mass_product(self, vector: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Write ∫ u·v dX of the displacement part u of a vector to ``out``, other blocks zero."""
-        space = self.problem.spaces[0]
-        owned = space.dofmap.index_map.size_local * space.dofmap.index_map_bs
-        out.set(0.0)
-        mass = self._mass
-        self._mass_in.array_w[:] = vector.array_r[:owned]
-        mass.mult(self._mass_in, self._mass_out)
-        out.array_w[:owned] = self._mass_out.array_r
-
     @cached_property
-    def _drag_matrix(self) -> PETSc.Mat:
-        """Mass of unit density on the displacement, laid out like the tangent, zero at fixed unknowns."""
-        space = self.problem.spaces[0]
-        blocks: list = [[None] * len(self.problem.spaces) for _ in self.problem.spaces]
-        for i, V in enumerate(self.problem.spaces):
-            u, v = ufl.TrialFunction(V), ufl.TestFunction(V)
-            weight = 1.0 if V is space else 0.0
-            factor = fem.Constant(self.problem.mesh.domain, weight)
-            dx = ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 4})
-            blocks[i][i] = forms.compile_forms(factor * ufl.inner(u, v) * self.problem.weight * dx)
-        matrix = fem_petsc.assemble_matrix(blocks, bcs=self.all_bcs, diag=0.0)
-        matrix.assemble()
-        return matrix
-
-    @cached_property
-    def _mass(self) -> PETSc.Mat:
-        space = self.problem.spaces[0]
-        u, v = ufl.TrialFunction(space), ufl.TestFunction(space)
-        dx = ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 4})
-        matrix = fem_petsc.assemble_matrix(forms.compile_forms(ufl.inner(u, v) * self.problem.weight * dx))
-        matrix.assemble()
-        self._mass_in, self._mass_out = matrix.createVecs()
-        return matrix
+    def mass(self) -> Mass:
+        """Mass of unit density on the displacement."""
+        return Mass(self.problem, self.all_bcs)
 
     def capacitance(self, electrode: str) -> float:
         """Capacitance of an electrode of the whole part in the layered model, nF."""
@@ -259,7 +230,7 @@ class System:
         fem_petsc.assemble_matrix(self.matrix, self.tangent_forms, bcs=self.all_bcs)
         self.matrix.assemble()
         if drag:
-            self.matrix.axpy(drag, self._drag_matrix, PETSc.Mat.Structure.SUBSET_NONZERO_PATTERN)
+            self.matrix.axpy(drag, self.mass.drag, PETSc.Mat.Structure.SUBSET_NONZERO_PATTERN)
         if self._ties is None:
             self.factor.factorise(self.matrix)
             return
