@@ -263,3 +263,53 @@ def test_sleeve_presses_on_a_rigid_rod(ratio, la, lz, free, held):
         assert 1 - last.quantities["axial shortening"].value == pytest.approx(length, rel=1e-3)
         assert 0 < last.quantities["penetration rod"].value < 1e-3
         assert last.quantities["contact length rod"].value == pytest.approx(length, rel=1e-3)
+
+
+# c/b, pressure over E of a ring on a rigid core, plane stress and plane strain, interference 0.01 of the
+# radius, ν = ½ (Lamé's press fit, textbook formula from memory).
+PRESS_FIT = [(1.1, 0.000907127, 0.00115702), (1.5, 0.00322581, 0.0037037), (2.0, 0.00461538, 0.005)]
+
+
+@pytest.mark.parametrize(("ratio", "stress", "strain"), PRESS_FIT)
+def test_small_interference_gives_the_press_fit_of_lame(ratio, stress, strain):
+    held = (Support("end_low", "axial"), Support("end_high", "axial"))
+    for supports, expected in ((CLOSED, stress), (held, strain)):
+        rod = Contact("rod", "lumen", position=1.0, tolerance=1e-3)
+        model = tube(ratio, supports=supports, contacts=(rod,))
+        states, _, _ = run(model, Stage("push in", obstacles={"rod": 1.0005}, steps=1))
+        pressure = states[-1].quantities["contact pressure rod"].value
+        assert pressure / 3 / 0.0005 * 0.01 == pytest.approx(expected, rel=5e-3)
+
+
+# φ = (V/H) √(ε/μ), hoop stretch and p R/(μ H) at the pressure maximum of a thin neo-Hookean dielectric
+# sphere, p = 2 (λ⁻¹ - λ⁻⁷) - 2 φ² λ (own derivation from Zhu, Cai, Suo, Polym. Int. 59, 378, 2010).
+CHARGED_SPHERES = [(0.2, 1.366580, 1.129491), (0.4, 1.327033, 0.806503)]
+
+
+@pytest.mark.parametrize(("phi", "stretch", "maximum"), CHARGED_SPHERES)
+def test_pressure_maximum_of_a_sphere_at_constant_voltage(phi, stretch, maximum):
+    R, H = 10.0, 0.1
+    body = build(
+        Balloon(sphere(R, half=True), (Layer("skin", H),)),
+        MeshSize(along=2.0, through=1),
+        [Band("whole", "skin", 0.0, R)],
+    )
+    model = Model(
+        body,
+        (Part("skin", RUBBER, Sheets(1, H)),),
+        (Support("end_low", "symmetric"),),
+        electrodes=(Electrode("whole"),),
+    )
+    drawn, kilovolts = 2 / 3 * np.pi * R**3, phi * H / np.sqrt(EPS)
+    states, _, _ = run(
+        model,
+        Stage("stretch", volume=1.15**3 * drawn, control="volume", steps=4),  # slack, it would wrinkle
+        Stage("on", volume=1.15**3 * drawn, voltages={"whole": kilovolts}, control="volume", steps=4),
+        Stage("fill", volume=1.6**3 * drawn, control="volume", steps=12),
+        beyond_instability="follow",
+    )
+    top = criticals(states)[0]
+    scale = H / (R + H / 2)
+    assert top.critical == "limit point"
+    assert top.loads["pressure"].value / scale == pytest.approx(maximum, rel=1e-2)
+    assert 1 + top.quantities["mean radial expansion"].value == pytest.approx(stretch, rel=1e-2)
