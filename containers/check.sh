@@ -1,0 +1,31 @@
+#!/usr/bin/env bash
+# SPDX-License-Identifier: MIT
+# Builds the image, runs a library case in it on one and on two processors, and compares the numbers with those of .venv.
+#   containers/check.sh [OPTION OF buildah build ...]
+# Needs buildah and .venv (make demo). BUILDAH_ISOLATION=chroot where containers may not be nested. PYTHON is another Python outside.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+image=localhost/annelid
+case=cuff
+python=${PYTHON:-$PWD/.venv/bin/python}
+work=$(mktemp -d)
+container=
+finish() {
+    rm -rf "$work"
+    if [ -n "$container" ]; then buildah rm "$container" >/dev/null; fi
+}
+trap finish EXIT
+
+buildah build -f containers/Containerfile -t "$image" "$@" .
+container=$(buildah from --pull-never "$image")
+inside() { buildah run -v "$work:/work" --env ANNELID_CACHE=/work/cache "$container" -- "$@"; }
+
+inside annelid run "$case" /work/inside
+inside annelid run "$case" /work/on_two --ranks 2 --no-report
+"$python" -m cases run "$case" "$work/outside" --no-report
+for run in inside on_two; do
+    "$python" containers/same_numbers.py "$work/$run" "$work/outside"
+done
+test -s "$work/inside/report.html"
+echo "the image gives the numbers of this machine"

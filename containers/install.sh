@@ -1,0 +1,27 @@
+#!/bin/sh
+# SPDX-License-Identifier: MIT
+# What goes into an image, for both recipes: sh install.sh system|packages|project, as root on Debian 13, one after another.
+set -eu
+
+case "$1" in
+system) # what cases/preflight.py would name on a bare system; the tests hold the two together
+    apt-get update
+    DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends gcc libegl1 libgl1 libglu1-mesa \
+        libxcursor1 libxft2 libxinerama1 python3 python3-dev python3-venv
+    rm -rf /var/lib/apt/lists/*
+    ;;
+packages)
+    python3 -m venv /opt/annelid/venv
+    /opt/annelid/venv/bin/pip install --no-cache-dir --disable-pip-version-check --require-hashes \
+        -r /opt/annelid/requirements.txt
+    ;;
+project) # setuptools is among the locked packages, so nothing is downloaded
+    /opt/annelid/venv/bin/pip install --disable-pip-version-check --no-index --no-deps --no-build-isolation \
+        /opt/annelid/source
+    rm -rf /opt/annelid/source
+    ;;
+*)
+    echo "install.sh: \"$1\" is not one of system, packages, project" >&2
+    exit 2
+    ;;
+esac

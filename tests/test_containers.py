@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: MIT
+"""The recipes of images install what the program needs, pinned, and copy all of it."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from cases import preflight
+
+ROOT = Path(__file__).parents[1]
+FOLDER = ROOT / "containers"
+RECIPES = ("Containerfile", "annelid.def")
+
+
+def text(name):
+    return (FOLDER / name).read_text(encoding="utf-8")
+
+
+def recipe_lines(name):
+    return [line for line in text(name).splitlines() if line.strip() and not line.startswith("#")]
+
+
+def test_the_image_has_the_debian_packages_that_the_program_looks_for():
+    needed = {package for _, _, package in preflight.LIBRARIES} | {"gcc", *preflight.PYTHON_PACKAGES}
+    joined = text("install.sh").replace("\\\n", " ")
+    (line,) = [line for line in joined.splitlines() if "apt-get install" in line]
+    assert set(line.split("--no-install-recommends")[1].split()) == needed
+
+
+def test_the_locked_packages_are_refused_if_a_hash_differs():
+    joined = text("install.sh").replace("\\\n", " ")
+    locked = [line.split() for line in joined.splitlines() if "requirements.txt" in line]
+    assert locked
+    assert all("--require-hashes" in line for line in locked)
+    pins = [line for line in text("requirements.txt").splitlines() if re.match(r"[a-z]", line)]
+    assert len(pins) > 20
+    assert not [pin for pin in pins if "==" not in pin]
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_a_recipe_starts_from_debian_and_names_no_other_place(name):
+    bases = [line for line in recipe_lines(name) if re.match("from", line, re.IGNORECASE)]
+    assert [base.split()[1] for base in bases] == ["debian:13-slim"]
+    assert "://" not in "\n".join(recipe_lines(name)) + text("install.sh")
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_a_recipe_copies_every_package_and_installs_in_order(name):
+    lines = recipe_lines(name)
+    packages = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"]
+    for package in {package.split(".")[0] for package in packages}:
+        assert [line for line in lines if f" {package} /opt/annelid/source/{package}" in line], package
+    steps = re.findall(r"(?:RUN|    )\s*sh /opt/annelid/install\.sh (\w+)", "\n".join(lines))
+    assert steps == re.findall(r"^(\w+)\)", text("install.sh"), re.MULTILINE)
+
+
+def test_both_recipes_set_the_same_environment():
+    wanted = {"LANG=C.UTF-8", "OMP_NUM_THREADS=1"}
+    for name in RECIPES:
+        words = set(" ".join(recipe_lines(name)).replace("\\", " ").split())
+        assert wanted <= words
+        assert any(word.startswith("PATH=/opt/annelid/venv/bin:") for word in words)
