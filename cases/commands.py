@@ -157,9 +157,11 @@ def _tell(folder: Path, *, report: bool = False) -> int:
 
     record = open_run(folder)
     if record.outcome is not None:
-        print(record.outcome.text, *record.outcome.remarks, sep="\n")
+        ahead = [f"stability margin, {margin.text}" for margin in record.outcome.margins]
+        print(record.outcome.text, *record.outcome.remarks, *ahead, sep="\n")
     for v in record.verdicts:
         value, limit = show(v.quantity, v.value, v.unit), show(v.quantity, v.limit, v.unit)
+        value = f"at least {value}" if v.is_bound else value
         print(
             f"  {'met    ' if v.met else 'NOT MET'}  {v.quantity}: {value} ({v.condition} {limit}, {v.where})"
         )

@@ -86,15 +86,16 @@ class Keeper:
             outcome: How the path ended.
             solution: Facts of the solution, by name.
         """
-        found = verdicts(self._case, self._last, self._ends)
+        found = verdicts(self._case, self._last, self._ends, outcome.margins)
         seconds = time.monotonic() - self._begin
         facts = {
             "mesh": self._mesh_facts(),
             "solution": {**solution, "states": self.states, "Newton iterations": self._iterations},
             "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
         }
-        self._folder.log("\n".join([outcome.text, *outcome.remarks]))
-        names = {name: definition_of(name) for name in self._last}
+        self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
+        reported = [*self._last, *(margin.quantity for margin in outcome.margins)]
+        names = {name: definition_of(name) for name in reported}
         definitions = {name: definition._asdict() for name, definition in names.items()}
         self._folder.finish(outcome, verdicts=found, facts=facts, definitions=definitions)
         return found

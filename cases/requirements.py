@@ -2,7 +2,7 @@
 """Requirements: limits on reported quantities, checked at the door and judged at the end."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -13,12 +13,12 @@ from cases.schema_stage import Requirement
 from cases.units import UnitError, parse, show
 from results.records import Verdict
 from solver.definitions import definition_of, names_for
-from solver.records import Measure
+from solver.records import Margin, Measure
 
 if TYPE_CHECKING:
     from solver.model import Model
 
-__all__ = ["reported", "requirement_problems", "resolved_requirements", "verdicts"]
+__all__ = ["margins_of", "reported", "requirement_problems", "resolved_requirements", "verdicts"]
 
 Quantities = Mapping[str, Measure]
 _BOUNDS = ("at_least", "at_most")
@@ -46,9 +46,23 @@ def reported(case: Case) -> dict[str, str]:
     return {name: definition_of(name).unit for name in names_for(cast("Model", model))}
 
 
+def margins_of(case: Case) -> dict[str, str]:
+    """Unit of the stability margin of every load that the case drives."""
+    drives = {
+        "pressure": any(stage.pressure is not None or stage.volume is not None for stage in case.stages),
+        "voltage": any(stage.voltage or stage.charge for stage in case.stages),
+        "force": any(stage.force for stage in case.stages),
+        "move": any(stage.move for stage in case.stages),
+    }
+    loads = [load for load, driven in drives.items() if driven]
+    if len(loads) > 1:
+        loads.append("all loads")
+    return {margin.quantity: "1" for margin in (Margin(load, math.nan) for load in loads)}
+
+
 def requirement_problems(case: Case, raw: dict[str, Any]) -> list[str]:
     """One sentence for each requirement that cannot be judged."""
-    known = reported(case)
+    known = reported(case) | margins_of(case)
     return [
         f"{path_of(raw, 'requirements', index, *keys)}: {text}"
         for index, requirement in enumerate(case.requirements)
@@ -58,7 +72,7 @@ def requirement_problems(case: Case, raw: dict[str, Any]) -> list[str]:
 
 def resolved_requirements(case: Case) -> Case:
     """The same case with all limits in the units inside."""
-    known = reported(case)
+    known = reported(case) | margins_of(case)
     requirements = []
     for requirement in case.requirements:
         unit = known[requirement.quantity]
@@ -68,30 +82,55 @@ def resolved_requirements(case: Case) -> Case:
     return case.model_copy(update={"requirements": tuple(requirements)})
 
 
-def verdicts(case: Case, last: Quantities, ends: Mapping[str, Quantities]) -> tuple[Verdict, ...]:
+def verdicts(
+    case: Case, last: Quantities, ends: Mapping[str, Quantities], margins: Sequence[Margin] = ()
+) -> tuple[Verdict, ...]:
     """Judge the requirements of a resolved case.
 
     Args:
         case: The case.
         last: Quantities of the last state.
         ends: Quantities at the end of every stage that was completed, by stage.
+        margins: Stability margins of the path.
     """
-    known = reported(case)
+    known = reported(case) | margins_of(case)
     found = []
     for requirement in case.requirements:
         name, stage = requirement.quantity, requirement.stage
-        state = last if stage is None else ends.get(stage, {})
-        value = state[name].value if name in state else math.nan
-        where = "at the last state" if stage is None else f"at the end of stage '{stage}'"
-        if stage is not None and stage not in ends:
-            where = f"stage '{stage}' was not completed"
+        margin = next((m for m in margins if m.quantity == name), None)
+        if name in margins_of(case):
+            value, where = (margin.value, _ahead(margin)) if margin else (math.nan, "no such load acts")
+        else:
+            value, where = _value(name, stage, last, ends)
+        is_bound = margin is not None and margin.is_bound
         for key in _BOUNDS:
             limit = getattr(requirement, key)
             if limit is not None:
                 bound = parse(limit, known[name])
-                met = value >= bound if key == "at_least" else value <= bound
-                found.append(Verdict(name, key.replace("_", " "), bound, value, known[name], met, where))
+                met = value >= bound if key == "at_least" else value <= bound and not is_bound
+                words = key.replace("_", " ")
+                found.append(Verdict(name, words, bound, value, known[name], met, where, is_bound))
     return tuple(found)
+
+
+def _ahead(margin: Margin) -> str:
+    """Where a margin points to, in words."""
+    if math.isnan(margin.value):
+        return margin.text
+    if margin.is_bound:
+        return "no critical point up to there"
+    return f"{margin.kind} {'short of the load asked for' if margin.value < 1 else 'ahead of the last state'}"
+
+
+def _value(
+    name: str, stage: str | None, last: Quantities, ends: Mapping[str, Quantities]
+) -> tuple[float, str]:
+    """Value of a quantity where a requirement wants it, and that place in words."""
+    state = last if stage is None else ends.get(stage, {})
+    value = state[name].value if name in state else math.nan
+    if stage is None:
+        return value, "at the last state"
+    return value, f"at the end of stage '{stage}'" if stage in ends else f"stage '{stage}' was not completed"
 
 
 def _problems(
@@ -105,6 +144,8 @@ def _problems(
         return
     unit = known[requirement.quantity]
     limits = {key: getattr(requirement, key) for key in _BOUNDS}
+    if requirement.quantity in margins_of(case):
+        yield from _margin_problems(case, requirement)
     if all(limit is None for limit in limits.values()):
         yield (), "has no limit; give at_least or at_most"
     for key, limit in limits.items():
@@ -114,3 +155,19 @@ def _problems(
             except UnitError as error:
                 example = '"12 %" or 0.12' if unit == "1" else f'"0.5 {unit}"'
                 yield (key,), f"{error}; write a limit such as {example}"
+
+
+def _margin_problems(case: Case, requirement: Requirement) -> Iterator[tuple[tuple[str, ...], str]]:
+    """A margin is sought once, from the last state on, and as far as the case says."""
+    furthest = case.path.seek_limit
+    if furthest is None:
+        yield ("quantity",), "needs path.seek_limit, the multiple of the loads up to which to look"
+    elif requirement.at_least is not None:
+        try:
+            beyond = parse(requirement.at_least, "1") > furthest
+        except UnitError:
+            return  # said elsewhere
+        if beyond:
+            yield ("at_least",), f"lies beyond path.seek_limit = {furthest:g}; look as far as that at least"
+    if requirement.stage not in (None, case.stages[-1].name):
+        yield ("stage",), "margins are sought from the last state on; leave it out"

@@ -170,7 +170,7 @@ class Path(Table):
     """Where stability is lost: end the path, go on along unstable states, jump to the next stable one, or
     turn onto the buckled branch."""
     seek_limit: Multiple | None = None
-    """Look for the next critical point up to this multiple of the loads of the last stage."""
+    """From the last state on, look for the next critical point as each load grows up to this multiple."""
 
 
 class Output(Table):

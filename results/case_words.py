@@ -136,9 +136,11 @@ def _bed(bed: Mapping[str, Any]) -> str:
 def _stage(stage: Mapping[str, Any]) -> str:
     targets = []
     for key, value in stage.items():
-        if key in _STAGE_SILENT or value in _EMPTY:
+        if key in _STAGE_SILENT or value in _EMPTY or value is False:
             continue
-        if isinstance(value, Mapping):
+        if value is True:
+            targets.append(_words(key))
+        elif isinstance(value, Mapping):
             targets += [f"{_words(key)} {name} {show_text(key, target)}" for name, target in value.items()]
         else:
             targets.append(f"{_words(key)} {show_text(key, value)}")

@@ -18,6 +18,7 @@ class Verdict:
         unit: Unit of limit and value (``"1"``: dimensionless).
         met: Whether the condition holds.
         where: Where it was evaluated, in words (stage, state).
+        is_bound: Whether the true value may be larger than ``value``, which is as far as was looked.
     """
 
     quantity: str
@@ -27,6 +28,7 @@ class Verdict:
     unit: str
     met: bool
     where: str = ""
+    is_bound: bool = False
 
     @property
     def is_floor(self) -> bool:
@@ -44,4 +46,5 @@ class Verdict:
             unit=data["unit"],
             met=bool(data["met"]),
             where=data.get("where", ""),
+            is_bound=bool(data.get("is_bound", False)),
         )

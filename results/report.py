@@ -85,7 +85,7 @@ def _content(
         "modes": mode_pictures(run) if with_pictures and drawn[0] else [],
         "slack": "" if table is None else slack(table),
         "shapes": [] if table is None else shapes(run),
-        "quantities": [] if table is None else _quantity_rows(table, known),
+        "quantities": [] if table is None else _quantity_rows(table, known) + _margin_rows(run, known),
         "facts": _fact_groups(run.summary.get("facts", {})),
         "states": _state_table(table),
         "provenance": {
@@ -131,7 +131,8 @@ def _verdict_row(verdict: Verdict) -> dict[str, Any]:
     return {
         "quantity": verdict.quantity,
         "condition": condition,
-        "value": show(verdict.quantity, verdict.value, verdict.unit),
+        "value": ("at least " if verdict.is_bound else "")
+        + show(verdict.quantity, verdict.value, verdict.unit),
         "met": verdict.met,
         "where": verdict.where,
     }
@@ -163,6 +164,17 @@ def _quantity_rows(table: PathTable, definitions: Mapping[str, Mapping[str, str]
                 "reference": definition.get("reference", ""),
             }
         )
+    return rows
+
+
+def _margin_rows(run: RunRecord, definitions: Mapping[str, Mapping[str, str]]) -> list[dict[str, str]]:
+    """Margins stand for the end of the path: they have no lowest and highest value."""
+    rows = []
+    for margin in run.outcome.margins if run.outcome else ():
+        value = ("at least " if margin.is_bound else "") + show(margin.quantity, margin.value, "1")
+        definition = _definition(margin.quantity, definitions)
+        texts = {key: definition.get(key, "") for key in ("formula", "meaning", "reference")}
+        rows.append({"name": margin.quantity, "last": value, "low": "", "high": "", **texts})
     return rows
 
 

@@ -27,7 +27,7 @@ from results.folder_files import (
 )
 from results.records import Verdict
 from results.tables import PathTable, read_path, read_profiles
-from solver.records import Outcome, Profile
+from solver.records import Margin, Outcome, Profile
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,10 @@ class RunRecord:
     def outcome(self) -> Outcome | None:
         """How the path ended; ``None`` while the run is unfinished."""
         data = self.summary.get("outcome")
-        return Outcome(**{**data, "remarks": tuple(data["remarks"])}) if data else None
+        if not data:
+            return None
+        margins = tuple(Margin(**{**m, "value": float(m["value"])}) for m in data.get("margins", ()))
+        return Outcome(**{**data, "remarks": tuple(data["remarks"]), "margins": margins})
 
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:

@@ -12,6 +12,7 @@ from results.records import Verdict
 from results.run_record import RunRecord
 from results.tables import PathTable
 from results.trade_units import digits, show
+from solver.records import Margin
 
 _KINDS = {
     "limit point": "At a limit point the load has an extreme: no equilibrium close by carries more (or, on "
@@ -34,7 +35,6 @@ _COLUMNS = {
     "field": "true field",
     "margin": "critical load over working point",
 }
-_AHEAD = ("times the loads of stage", "no critical point up to")
 
 
 def stability(run: RunRecord) -> dict[str, Any]:
@@ -44,8 +44,7 @@ def stability(run: RunRecord) -> dict[str, Any]:
     along and has no critical point.
     """
     table = run.table
-    remarks = run.outcome.remarks if run.outcome else ()
-    ahead = [f"Ahead: {r}." for r in remarks if any(words in r for words in _AHEAD)]
+    ahead = _ahead(run.outcome.margins) if run.outcome else []
     if not (table.is_critical.any() or table.unstable.any() or table.landings.any()):
         return {"paragraphs": ahead, "rows": [], "columns": {}}
     kinds = [_KINDS[kind] for kind in dict.fromkeys(p.kind for p in run.critical_points) if kind in _KINDS]
@@ -53,6 +52,18 @@ def stability(run: RunRecord) -> dict[str, Any]:
     rows = [_row(run, number, point) for number, point in enumerate(run.critical_points, start=1)]
     columns = {key: words for key, words in _COLUMNS.items() if any(row[key] for row in rows)}
     return {"paragraphs": [p for p in paragraphs if p], "rows": rows, "columns": columns}
+
+
+def _ahead(margins: Sequence[Margin]) -> list[str]:
+    """What lies ahead of the working point as each load grows; one paragraph."""
+    sentences = [f"{m.text[:1].upper()}{m.text[1:]}{_margin_value(m)}." for m in margins]
+    opening = "Margins of the working point, each load growing while what is not named is held."
+    return [" ".join([opening, *sentences])] if sentences else []
+
+
+def _margin_value(margin: Margin) -> str:
+    """The number behind a sentence, where the sentence alone could be mistaken for it."""
+    return f": the margin is at least {digits(margin.value, 4)}" if margin.is_bound else ""
 
 
 def legend(table: PathTable | None, verdicts: Sequence[Verdict]) -> dict[str, bool]:

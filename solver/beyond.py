@@ -36,6 +36,21 @@ class Limit:
     arc: Track
 
 
+@dataclass(frozen=True)
+class Ahead:
+    """What a search along the arc came to.
+
+    Attributes:
+        limit: The critical point, ``None`` if there is none.
+        reached: Stage parameter up to which the path was followed.
+        why: Why the search broke off before its goal, "" if it did not.
+    """
+
+    limit: Limit | None
+    reached: float
+    why: str
+
+
 def arc_from(track: Track, share: float) -> Track:
     """An open-ended arc from the mark of a track whose loads stand at ``share`` of the stage.
 
@@ -61,6 +76,13 @@ def arc_step(arc: Track, whole: float) -> float:
 
 
 def limit_ahead(track: Track, share: float, modes: int, *, furthest: float = 1.0) -> Limit | None:
+    """The first critical point before the loads reach ``furthest`` of the stage; see ``search_ahead``."""
+    return search_ahead(track, share, modes, furthest=furthest, step=1.0 / track.stage.steps).limit
+
+
+def search_ahead(
+    track: Track, share: float, modes: int, *, furthest: float, step: float, most_steps: int = MOST_STEPS
+) -> Ahead:
     """Look along the arc for the first critical point before the loads reach ``furthest`` of the stage.
 
     Args:
@@ -68,29 +90,31 @@ def limit_ahead(track: Track, share: float, modes: int, *, furthest: float = 1.0
         share: Stage parameter of the mark.
         modes: Unstable modes there.
         furthest: Where to give up.
+        step: Step of the stage parameter; arc steps move the part about a quarter as far.
+        most_steps: Arc steps after which to give up.
 
     Returns:
-        The point, or ``None`` if there is none (the caller goes back to its mark in both cases).
+        The point, or how far there is none (the caller goes back to its mark in both cases).
     """
     arc = arc_from(track, share)
     assert arc.control is not None
     try:
         arc.start()
-        step = arc_step(arc, 1.0 / track.stage.steps)
+        ds = arc_step(arc, step)
         s = 0.0
-        for _ in range(MOST_STEPS):
-            s = _advance(arc, s, step)
+        for _ in range(most_steps):
+            s = _advance(arc, s, ds)
             track.system.factorise()
             if track.system.unstable_modes() != modes:
                 critical = locate(arc, s)
-                return Limit(critical, arc.control.λ, arc)
+                return Ahead(Limit(critical, arc.control.λ, arc), arc.control.λ, "")
             if arc.control.λ >= furthest:
-                return None
+                return Ahead(None, arc.control.λ, "")
             arc.accept(s)
-            step = min(1.5 * step, arc_step(arc, 1.0 / track.stage.steps))
-    except NoEquilibrium:
-        return None
-    return None
+            ds = min(1.5 * ds, arc_step(arc, step))
+    except NoEquilibrium as failure:
+        return Ahead(None, arc.mark.λ, failure.message)
+    return Ahead(None, arc.mark.λ, f"{most_steps} steps")
 
 
 def _advance(arc: Track, s: float, step: float) -> float:

@@ -122,6 +122,13 @@ QUANTITIES: dict[str, QuantityDefinition] = {
         "mJ", "Σ ½ Q V", "energy in the electric field of the whole part"
     ),
     "strain energy": QuantityDefinition("mJ", "∫ det G ψ dX", "elastic energy of the whole part"),
+    "stability margin <load>": QuantityDefinition(
+        "1",
+        "critical load / load",
+        "multiple of a load (pressure, voltage, force, move, or all loads together; what is not named is "
+        "held) at which the next limit point or bifurcation stands, from the last state on; below 1 where "
+        "the path ended at such a point short of the load asked for",
+    ),
     "unstable modes": QuantityDefinition(
         "1",
         "negative pivots - constraint unknowns",
@@ -157,6 +164,7 @@ def names_for(model: "Model") -> list[str]:
         "<support>": [s.region for s in model.supports],
         "<electrode>": [e.name for e in model.electrodes],
         "<contact>": [c.name for c in model.contacts],
+        "<load>": [],  # of the end of a path, not of a state
     }
     electric = {"largest true field", "breakdown margin", "charge", "capacitance", "stored electrical energy"}
     names: list[str] = []

@@ -2,11 +2,9 @@
 """Following a model through its stages: steps, stability, critical points, outcome."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
-
-import numpy as np
 
 from geometry.errors import InputError
 from solver.beyond import BRANCH_STEP, Limit, arc_from, jump, limit_ahead, take_branch
@@ -14,53 +12,19 @@ from solver.critical import Critical, locate
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
 from solver.loads import Loads
+from solver.margins import margins_ahead, margins_missed
 from solver.model import Model
 from solver.modes import SoftMode, softest_modes
-from solver.newton import Convergence, Newton, Scales, Tolerance
+from solver.newton import Convergence, Newton
 from solver.problem import Problem
 from solver.records import Outcome
 from solver.reporter import Modes, Observer, Progress, Reporter
-from solver.stages import Stage, check_stages, motion_of
+from solver.stages import Motion, Stage, check_stages, motion_of
+from solver.stepping import Stepping, scales_of
 from solver.system import System
 from solver.track import Track
 
-BEYOND = ("stop", "follow", "jump", "branch")
 _SEARCH_BELOW = 1 / 16  # share of a full step below which a load-controlled stage looks for a limit ahead
-
-
-@dataclass(frozen=True)
-class Stepping:
-    """How a path is stepped.
-
-    Attributes:
-        smallest: Step floor as a share of a stage; below it the path ends.
-        easy: A step that takes at most this many iterations lets a halved step grow again.
-        beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the
-            control in force, ``"follow"`` goes on and marks such states, ``"jump"`` moves under given loads
-            to the next stable state, as a real part would, ``"branch"`` turns onto the buckled path at a
-            bifurcation and follows it by arc length until the loads of the stage are reached.
-        seek_limit: After the last stage, look for the next critical point up to this multiple of the stage's
-            loads and state the margin; ``None`` does not.
-        tolerance: Convergence tolerances.
-    """
-
-    smallest: float = 1e-4
-    easy: int = 8
-    beyond_instability: str = "stop"
-    seek_limit: float | None = None
-    tolerance: Tolerance = field(default_factory=Tolerance)
-
-    def __post_init__(self) -> None:
-        if not 0 < self.smallest <= 1:
-            raise InputError(f"stepping.smallest is {self.smallest}; it must lie in (0, 1]", key="smallest")
-        if self.beyond_instability not in BEYOND:
-            raise InputError(
-                f"stepping.beyond_instability = '{self.beyond_instability}' is not one of: "
-                f"{', '.join(BEYOND)}",
-                key="beyond_instability",
-            )
-        if self.seek_limit is not None and not self.seek_limit > 1:
-            raise InputError(f"seek_limit is {self.seek_limit}; it must be above 1", key="seek_limit")
 
 
 class Path:
@@ -105,16 +69,28 @@ class Path:
         for stage in self.stages:
             assert self.system.loads is not None
             motion = motion_of(stage, self.system.loads)
+            self._reporter.first_critical = (None, "")
             track = Track(self.newton, stage, motion, self.evaluation.read_fields)
             ended = self._run_stage(track, modes)
             if isinstance(ended, Outcome):
-                return ended
+                return self._with_missed(ended, motion)
             modes = ended
         assert track is not None
         stages = "the one stage" if len(self.stages) == 1 else f"all {len(self.stages)} stages"
         text = f"reached: {stages}, at {self._reporter.now()}"
-        self._state_margin(track, modes)
-        return self._reporter.outcome("reached", text, track.stage.name, 1.0)
+        outcome = self._reporter.outcome("reached", text, track.stage.name, 1.0)
+        furthest = self.stepping.seek_limit
+        if furthest is None:
+            return outcome
+        loads = track.loads()
+        margins = margins_ahead(self.newton, loads, modes.given, furthest, self.evaluation.read_fields)
+        return replace(outcome, margins=margins)
+
+    def _with_missed(self, outcome: Outcome, motion: Motion) -> Outcome:
+        """An outcome short of the loads asked for, with margins to its stage's first critical point."""
+        loads, kind = self._reporter.first_critical
+        margins = margins_missed(motion, loads, kind, outcome.stage)
+        return replace(outcome, margins=margins)
 
     def _unloaded(self) -> Loads:
         """No load, with an entry for every load that any stage moves."""
@@ -323,23 +299,6 @@ class Path:
         self._settle_at(loads)
         return critical
 
-    def _state_margin(self, track: Track, modes: Modes) -> None:
-        """Remark how far the loads of the last stage could grow before the next critical point."""
-        furthest = self.stepping.seek_limit
-        if furthest is None or track.stage.control != "load":
-            return
-        limit = limit_ahead(track, 1.0, modes.given, furthest=furthest)
-        if limit is None:
-            self._reporter.remarks.append(
-                f"no critical point up to {furthest:g} times the loads of stage '{track.stage.name}'"
-            )
-        else:
-            self._reporter.remarks.append(
-                f"{limit.critical.kind} at {self._reporter.now()}, {limit.share:.3f} times the loads of "
-                f"stage '{track.stage.name}'"
-            )
-        track.go_back()
-
 
 def follow(
     model: Model,
@@ -351,13 +310,3 @@ def follow(
 ) -> Outcome:
     """Follow a model through its stages; see ``Path``."""
     return Path(model, stages, stepping=stepping).follow(observe=observe, progress=progress)
-
-
-def scales_of(model: Model) -> Scales:
-    """Reference force μ L² and volume of the modelled piece, from its material and bounding box."""
-    spans = np.ptp(model.body.points, axis=0)
-    if model.axisymmetric:
-        spans = np.array([2 * model.body.points[:, 0].max(), spans[1]])
-    μ = max(part.material.initial_shear_modulus() for part in model.parts)
-    size = float(np.prod(spans) ** (1 / len(spans)))
-    return Scales(force=μ * size**2, volume=size**3 * 1e-3, length=size)

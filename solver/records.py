@@ -81,6 +81,30 @@ class Equilibrium:
 
 
 @dataclass(frozen=True)
+class Margin:
+    """How far the working point is from a critical point as one kind of load grows, the others held.
+
+    Attributes:
+        load: ``"pressure"``, ``"voltage"``, ``"force"``, ``"move"`` or ``"all loads"``.
+        value: Critical load over working load; ``nan`` if it is not known.
+        kind: ``"limit point"`` or ``"bifurcation"``, "" if no critical point was found.
+        is_bound: No critical point was found up to ``value``: the margin is at least that.
+        text: The same in a sentence, with the loads.
+    """
+
+    load: str
+    value: float
+    kind: str = ""
+    is_bound: bool = False
+    text: str = ""
+
+    @property
+    def quantity(self) -> str:
+        """Name of the margin as a reported quantity."""
+        return f"stability margin {self.load}"
+
+
+@dataclass(frozen=True)
 class Outcome:
     """How a path ended.
 
@@ -91,6 +115,7 @@ class Outcome:
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.
         remarks: Further sentences (for instance the breakdown field exceeded, and where).
+        margins: Of the loads at the working point: the last state, or the loads asked for and not reached.
     """
 
     kind: str
@@ -98,3 +123,4 @@ class Outcome:
     stage: str
     parameter: float
     remarks: tuple[str, ...] = ()
+    margins: tuple[Margin, ...] = ()

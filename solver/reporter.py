@@ -8,7 +8,7 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 from solver.critical import Critical
 from solver.evaluation import Evaluation
-from solver.loads import describe
+from solver.loads import Loads, describe
 from solver.newton import Convergence
 from solver.records import Equilibrium, Outcome
 from solver.track import Track
@@ -30,12 +30,14 @@ class Reporter:
 
     Attributes:
         remarks: Sentences for the outcome.
+        first_critical: Loads and kind of the first critical point found in the stage under way.
     """
 
     def __init__(self, evaluation: Evaluation, observe: Observer | None, progress: Progress | None) -> None:
         self.evaluation = evaluation
         self.system = evaluation.system
         self.remarks: list[str] = []
+        self.first_critical: tuple[Loads | None, str] = (None, "")
         self._observe = observe
         self._progress = progress
         self._index = 0
@@ -87,6 +89,8 @@ class Reporter:
         self.evaluation.read_fields()
         self.emit(stage, share, critical.convergence, before, critical)
         self.remarks.append(f"{critical.kind} at {self.now()}")
+        if self.first_critical[0] is None:
+            self.first_critical = (self.system.loads, critical.kind)
 
     def now(self) -> str:
         """The present loads in words."""

@@ -43,6 +43,15 @@ SLEEVE = {
 }
 HALF = {"kind": "sphere", "radius": "10 mm", "half": True}
 
+
+def put_margin(limits):
+    def change(tables):
+        tables["path"] = {"seek_limit": 2}
+        tables["requirements"] = [{"quantity": "stability margin voltage", **limits}]
+
+    return change
+
+
 WRONG = {
     "unknown key": (
         put("20 mm", "shape", "lenght"),
@@ -320,6 +329,18 @@ WRONG = {
     "unknown stage": (
         put("filling", "requirements", 0, "stage"),
         r'stage: "filling" is not a stage \(did you mean "fill"\?\); allowed: fill, energise',
+    ),
+    "margin that is not sought": (
+        put([{"quantity": "stability margin voltage", "at_least": 1.3}], "requirements"),
+        r"quantity: needs path\.seek_limit, the multiple of the loads up to which to look",
+    ),
+    "margin beyond what is sought": (
+        put_margin({"at_least": 3}),
+        r"at_least: lies beyond path\.seek_limit = 2; look as far as that at least",
+    ),
+    "margin at an earlier stage": (
+        put_margin({"at_least": 1.3, "stage": "fill"}),
+        r"stage: margins are sought from the last state on; leave it out",
     ),
     "no such contour": (
         put({"kind": "balloon", "meridian": {"kind": "file", "path": "no.csv"}, "layers": []}, "shape"),

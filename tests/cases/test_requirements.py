@@ -6,10 +6,10 @@ import pytest
 from cases.building import body_of, material_of, model_of, stages_of
 from cases.cost import cost_of
 from cases.reading import case_from_tables, library_cases, read_case
-from cases.requirements import reported, verdicts
+from cases.requirements import margins_of, reported, verdicts
 from cases.schema_material import Dielectric, Fung, Gent, NeoHookean
 from cases.schema_material import Material as AnyMaterial
-from solver.records import Measure
+from solver.records import Margin, Measure
 
 
 @pytest.mark.parametrize("name", library_cases())
@@ -114,3 +114,34 @@ def test_a_stage_is_judged_at_its_end_and_missed_if_it_was_not_completed(tables)
     assert not verdict.met
     assert math.isnan(verdict.value)
     assert verdict.where == "stage 'fill' was not completed"
+
+
+AHEAD = "limit point ahead of the last state"
+
+
+def margin_verdicts(tables, margin, **limits):
+    tables["path"] = {"seek_limit": 3}
+    tables["requirements"] = [{"quantity": margin.quantity, **limits}]
+    return verdicts(case_from_tables(tables), {}, {}, [margin])
+
+
+def test_a_margin_is_judged_and_what_was_not_found_meets_a_floor_but_no_ceiling(tables):
+    found = Margin("voltage", 1.4, kind="limit point", text="voltage: limit point at 1.4 times")
+    floor, ceiling = margin_verdicts(tables, found, at_least=1.3, at_most=1.5)
+    assert (floor.met, floor.value, floor.is_bound, floor.where) == (True, 1.4, False, AHEAD)
+    assert ceiling.met
+    (short,) = margin_verdicts(tables, Margin("voltage", 0.9, kind="limit point"), at_least=1.3)
+    assert (short.met, short.where) == (False, "limit point short of the load asked for")
+    floor, ceiling = margin_verdicts(tables, Margin("voltage", 3.0, is_bound=True), at_least=2.5, at_most=4)
+    assert (floor.met, floor.is_bound) == (True, True)
+    assert not ceiling.met
+    floor, ceiling = margin_verdicts(tables, Margin("pressure", math.nan), at_least=0.1, at_most=9)
+    assert not floor.met
+    assert not ceiling.met
+
+
+def test_margins_are_known_of_the_loads_that_a_case_drives(tables):
+    names = [f"stability margin {load}" for load in ("pressure", "voltage", "all loads")]
+    assert list(margins_of(case_from_tables(tables))) == names
+    tables["stages"] = [{"name": "fill", "pressure": "10 mmHg"}]
+    assert list(margins_of(case_from_tables(tables))) == names[:1]

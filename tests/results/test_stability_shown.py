@@ -13,12 +13,13 @@ from synthetic_runs import create
 
 from results import scene
 from results.camera import lay_out
+from results.records import Verdict
 from results.report import write_report
 from results.run_record import open_run
 from results.scene import mode_motion
 from results.stability import legend, slack, stability
 from results.views import picture
-from solver.records import Measure
+from solver.records import Margin, Measure
 
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -67,13 +68,37 @@ def test_columns_that_say_nothing_are_left_out(tmp_path, tube):
     assert list(said["columns"]) == ["where", "load", "stretch", "margin"]
 
 
-def test_the_margin_ahead_is_repeated(tmp_path, tube):
-    remark = "limit point at pressure 40 kPa, 1.250 times the loads of stage 'fill'"
+MARGINS = (
+    Margin(
+        "pressure", 1.25, kind="limit point", text="pressure: limit point at 1.25 times the present value"
+    ),
+    Margin("force", 2.0, is_bound=True, text="force: no critical point up to 2 times the present value"),
+    Margin("move", float("nan"), text="move: not known"),
+)
+REQUIRED = (
+    Verdict("stability margin pressure", "at least", 1.3, 1.25, "1", False, "there"),
+    Verdict("stability margin force", "at least", 1.3, 2.0, "1", True, "there", is_bound=True),
+)
+
+
+def test_the_margins_of_the_working_point_are_told_and_a_bound_is_never_a_silent_number(tmp_path, tube):
+    definition = {"formula": "critical load / load", "meaning": "how far", "unit": "1"}
     with create(tmp_path / "run", tube) as run:
         for state in states(tube, FILL[:2]):
             run.append(state)
-        run.finish(replace(OUTCOME, remarks=("Another.", remark)))
-    assert stability(open_run(tmp_path / "run"))["paragraphs"] == [f"Ahead: {remark}."]
+        given = {"stability margin <load>": definition}
+        run.finish(replace(OUTCOME, margins=MARGINS), verdicts=REQUIRED, definitions=given)
+    record = open_run(tmp_path / "run")
+    assert [m.value for m in record.outcome.margins[:2]] == [1.25, 2.0]
+    assert np.isnan(record.outcome.margins[2].value)
+    assert stability(record)["paragraphs"] == [
+        "Margins of the working point, each load growing while what is not named is held. Pressure: limit "
+        "point at 1.25 times the present value. Force: no critical point up to 2 times the present value: "
+        "the margin is at least 2. Move: not known."
+    ]
+    text = text_of(write_report(tmp_path / "run", with_pictures=False))
+    assert text.count("at least 2 ") >= 2  # the verdict and the row of the quantity
+    assert "stability margin pressure 1.25 how far critical load / load" in text
 
 
 def slack_run(folder, tube, shares):

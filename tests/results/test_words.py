@@ -129,3 +129,11 @@ def test_no_voltage_no_charge_to_speak_of():
 def test_every_limit_says_how_it_is_known():
     assert [limit.status for limit in LIMITS].count(SECOND_HAND) == 4
     assert all(limit.status for limit in LIMITS)
+
+
+def test_a_switch_of_a_stage_is_told_only_where_it_is_on():
+    stages = [
+        {"name": "up", "arc": "5 mm", "backward": False},
+        {"name": "back", "arc": "5 mm", "backward": True},
+    ]
+    assert words({"stages": stages})["Stages"] == ["up: arc 5 mm.", "back: arc 5 mm, backward."]

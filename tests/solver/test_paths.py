@@ -241,11 +241,11 @@ def test_long_tube_collapses_into_two_lobes():
     assert inward == pytest.approx(0.74, abs=0.03)
 
 
-def test_margin_to_the_next_critical_point():
+def test_margin_to_buckling():
     _, outcome, _, _ = thin_ring(share=0.5, seek_limit=4.0)
-    (remark,) = outcome.remarks
-    assert remark.startswith("bifurcation at")
-    assert float(remark.split(",")[1].split()[0]) == pytest.approx(2.0, rel=2e-2)
+    (margin,) = outcome.margins
+    assert (margin.load, margin.kind) == ("pressure", "bifurcation")
+    assert margin.value == pytest.approx(2.0, rel=2e-2)
 
 
 @pytest.mark.parametrize(("ratio", "la", "lz", "free", "held"), ON_A_ROD)
