@@ -16,7 +16,7 @@ from geometry.quality import check_quality
 from geometry.shapes import Band, Shape
 from geometry.sizes import MeshSize
 from geometry.split import PIECES, split
-from geometry.sweep import opening, sweep
+from geometry.sweep import opening, sweep, turned
 
 MOST_CELLS = 1_000_000
 """Most quadrilaterals or hexahedra that a mesh may have."""
@@ -85,7 +85,7 @@ def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
     if size.cells == "tetrahedra":
         mesh = Grid("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
     placed = drawing.place(*parameters(drawing, mesh.grid))
-    points, normal = (_turned(flat, swept.angle) for flat in placed)
+    points, normal = (turned(flat, swept.angle) for flat in placed)
     planes = {}
     if size.model == "sector":
         on_axis = placed.position[:, 0] == 0.0
@@ -106,11 +106,6 @@ def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
         hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
         copies=2 * np.pi / opening(size),
     )
-
-
-def _turned(flat: FloatArray, angle: FloatArray) -> FloatArray:
-    """Turn R, Z components (n, 2) about the axis into X, Y, Z components (n, 3)."""
-    return np.column_stack([flat[:, 0] * np.cos(angle), flat[:, 0] * np.sin(angle), flat[:, 1]])
 
 
 def parameters(drawing: Drawing, grid: FloatArray) -> tuple[FloatArray, FloatArray]:

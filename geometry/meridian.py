@@ -10,6 +10,7 @@ import numpy as np
 
 from geometry.body import FloatArray
 from geometry.errors import InputError
+from geometry.hermite import hermite
 
 # Curve over a parameter q: position, first and second derivative, each (k, 2).
 Curve = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
@@ -99,7 +100,7 @@ class Meridian:
     def at(self, arc: FloatArray) -> Frame:
         """Return position, tangent, normal and curvature at arc lengths ``arc``, shape (k,), mm."""
         q, length, slope = self._table
-        parameter = np.clip(_hermite(length, q, slope, arc), self.knots[0], self.knots[-1])
+        parameter = np.clip(hermite(length, q, slope, arc), self.knots[0], self.knots[-1])
         position, first, second = self.curve(parameter)
         speed = np.linalg.norm(first, axis=1)
         tangent = first / speed[:, None]
@@ -200,16 +201,6 @@ class Meridian:
                 f"Z = {where[1]:.4g} mm; give points that run along the wall once",
                 place=tuple(where),
             )
-
-
-def _hermite(x: FloatArray, y: FloatArray, slope: FloatArray, at: FloatArray) -> FloatArray:
-    """Interpolate values and slopes by cubics (SciPy's would do; its import costs more than a mesh)."""
-    place = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
-    width = x[place + 1] - x[place]
-    t = np.clip((at - x[place]) / width, 0.0, 1.0)
-    start = (1 + 2 * t) * (1 - t) ** 2 * y[place] + t * (1 - t) ** 2 * width * slope[place]
-    stop = t**2 * (3 - 2 * t) * y[place + 1] + t**2 * (t - 1) * width * slope[place + 1]
-    return np.asarray(start + stop)
 
 
 def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:

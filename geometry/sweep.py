@@ -140,3 +140,8 @@ def _stacked(disc: Disc, number: IntArray, steps: IntArray, *, reverse: bool) ->
 def _used_only(mesh: Swept) -> Swept:
     used, cells = np.unique(mesh.cells, return_inverse=True)
     return Swept(mesh.grid[used], mesh.angle[used], cells.reshape(mesh.cells.shape), mesh.patches)
+
+
+def turned(flat: FloatArray, angle: FloatArray) -> FloatArray:
+    """Turn R, Z components (n, 2) about the axis into X, Y, Z components (n, 3)."""
+    return np.column_stack([flat[:, 0] * np.cos(angle), flat[:, 0] * np.sin(angle), flat[:, 1]])

@@ -1,0 +1,186 @@
+# SPDX-License-Identifier: MIT
+"""Charts: conformal coordinates u (around) and v (along) of a surface, in which cells keep their angles.
+
+On a surface of revolution u is the angle theta and v = integral of ds/R along the meridian (isothermal
+coordinates; Mercator's map on a sphere): one unit of either is R mm long, so small figures only grow and
+shrink. Theory: do Carmo, Differential Geometry of Curves and Surfaces, section 4-2 (from memory).
+"""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple, Protocol
+
+import numpy as np
+
+from geometry.body import FloatArray
+from geometry.checks import within
+from geometry.errors import InputError
+from geometry.hermite import hermite
+from geometry.meridian import Meridian
+from geometry.shapes import Balloon, Dome, Shape, Sleeve, Tube
+from geometry.sweep import turned
+
+SIDES = ("outside", "inside", "embedded")
+PERIOD = 2 * math.pi
+"""Length of every chart around, rad."""
+
+_SMALLEST = 1e-3  # of the largest radius: nearer to a pole v runs off to infinity
+_PANELS = 2000
+
+
+class Spot(NamedTuple):
+    """Places over a surface.
+
+    Attributes:
+        position: X, Y and Z, shape (k, 3), mm.
+        normal: Unit normals of the surface away from the lumen, shape (k, 3).
+    """
+
+    position: FloatArray
+    normal: FloatArray
+
+
+class Chart(Protocol):
+    """A surface in conformal coordinates: u around, with period 2 pi, and v along from low to high.
+
+    Looked at from outside with the axis upright, u grows to the right and v upwards.
+    """
+
+    @property
+    def low(self) -> float:
+        """Least v."""
+        ...
+
+    @property
+    def high(self) -> float:
+        """Largest v."""
+        ...
+
+    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> Spot:
+        """Return the places over points (u, v), shape (k, 2), at a height along the normal, mm."""
+        ...
+
+    def scale(self, points: FloatArray) -> FloatArray:
+        """Return how many mm of the surface one unit of u or v is at points (u, v), shape (k,)."""
+        ...
+
+
+@dataclass(frozen=True)
+class Revolution:
+    """Chart of a surface of revolution: a meridian, or a surface parallel to it. v is 0 where it is widest.
+
+    Attributes:
+        meridian: The meridian.
+        offset: Distance of the surface from it along its normal, mm.
+
+    Raises:
+        InputError: If the parallel surface folds.
+    """
+
+    meridian: Meridian
+    offset: float = 0.0
+
+    def __post_init__(self) -> None:
+        radius, speed = self._radius_and_speed(self._arcs)
+        if radius.min() <= 0.0 or speed.min() <= 0.0:
+            raise InputError(
+                f"surface {self.offset:g} mm off the meridian ({self.meridian.name}): it folds or reaches "
+                "the axis; make the wall thinner or soften the bend",
+                offset=self.offset,
+            )
+
+    @cached_property
+    def _arcs(self) -> FloatArray:
+        """Arc lengths of the meridian at panel ends, without what is too near to a pole."""
+        arc = np.linspace(0.0, self.meridian.length, _PANELS + 1)
+        radius, _ = self._radius_and_speed(arc)
+        used = radius >= _SMALLEST * radius.max()
+        first, last = np.flatnonzero(used)[[0, -1]]
+        return np.linspace(arc[first], arc[last], _PANELS + 1)
+
+    def _radius_and_speed(self, arc: FloatArray) -> tuple[FloatArray, FloatArray]:
+        frame = self.meridian.at(arc)
+        return frame.position[:, 0] + self.offset * frame.normal[:, 0], 1.0 + self.offset * frame.curvature
+
+    @cached_property
+    def _table(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """v, arc length of the meridian, and its slope over v, at the panel ends."""
+        arc = self._arcs
+        nodes, weights = np.polynomial.legendre.leggauss(6)
+        half = np.diff(arc) / 2
+        inside = (arc[:-1] + half)[:, None] + half[:, None] * nodes
+        radius, speed = self._radius_and_speed(inside.ravel())
+        v = np.concatenate([[0.0], np.cumsum(half * ((speed / radius).reshape(inside.shape) @ weights))])
+        radius, speed = self._radius_and_speed(arc)
+        widest = np.flatnonzero(radius >= radius.max() * (1 - 1e-12))
+        return v - v[widest[len(widest) // 2]], arc, radius / speed
+
+    @property
+    def low(self) -> float:
+        """Least v."""
+        return float(self._table[0][0])
+
+    @property
+    def high(self) -> float:
+        """Largest v."""
+        return float(self._table[0][-1])
+
+    def arc(self, v: FloatArray) -> FloatArray:
+        """Return the arc lengths of the meridian at v, mm."""
+        return hermite(*self._table, np.asarray(v, dtype=np.float64))
+
+    def at_arc(self, arc: FloatArray) -> FloatArray:
+        """Return v at arc lengths of the meridian, mm; beyond the chart its ends."""
+        v, arcs, slope = self._table
+        return hermite(arcs, v, 1.0 / slope, np.clip(arc, arcs[0], arcs[-1]))
+
+    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> Spot:
+        """Return the places over points (u, v), shape (k, 2), at a height along the normal, mm."""
+        frame = self.meridian.at(self.arc(points[:, 1]))
+        flat = frame.position + (self.offset + np.asarray(offset))[..., None] * frame.normal
+        return Spot(turned(flat, points[:, 0]), turned(frame.normal, points[:, 0]))
+
+    def scale(self, points: FloatArray) -> FloatArray:
+        """Return the radius of the surface at points (u, v), mm: one unit of u or v is as long."""
+        return self._radius_and_speed(self.arc(points[:, 1]))[0]
+
+
+def chart_of(shape: Shape, side: str = "outside", *, depth: float = 0.5) -> Revolution:
+    """Return the chart of a shape's surface on which a lattice lies.
+
+    Args:
+        shape: Tube, sleeve, balloon or dome.
+        side: ``"outside"`` or ``"inside"`` the wall, or ``"embedded"`` in it.
+        depth: Where an embedded lattice has its middle: from 0, the inner face, to 1, the outer face.
+
+    Raises:
+        InputError: If the side is unknown or the depth out of range.
+    """
+    if side not in SIDES:
+        raise InputError(f"side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
+    within("depth", depth, above=0.0, below=1.0)
+    wall = sum(layer.thickness for layer in shape.layers)
+    return Revolution(inner_face(shape), {"outside": wall, "inside": 0.0, "embedded": depth * wall}[side])
+
+
+def inner_face(shape: Shape) -> Meridian:
+    """Return the meridian of the inner face of a shape's layers."""
+    if isinstance(shape, Balloon | Dome):
+        return shape.meridian
+    if isinstance(shape, Tube):
+        return _straight(shape.inner_radius, 0.0, shape.length)
+    assert isinstance(shape, Sleeve)
+    return _straight(shape.core_radius, shape.core_overhang, shape.length)
+
+
+def _straight(radius: float, start: float, length: float) -> Meridian:
+    def curve(q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        one, zero = np.ones_like(q), np.zeros_like(q)
+        return (
+            np.column_stack([radius * one, start + q]),
+            np.column_stack([zero, one]),
+            np.column_stack([zero, zero]),
+        )
+
+    return Meridian(f"tube of radius {radius:g} mm", curve, (0.0, length))

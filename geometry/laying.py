@@ -1,0 +1,249 @@
+# SPDX-License-Identifier: MIT
+"""Laying: a flat pattern onto a surface, with whole cells around and along and solid rings at the ends."""
+
+import math
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+
+from geometry.body import FloatArray
+from geometry.chart import PERIOD, SIDES, Chart
+from geometry.checks import whole_number, within
+from geometry.errors import InputError
+from geometry.pattern import Pattern, Strut
+
+_ROUNDING = 1e-9
+_STEPS = 2001  # at which the surface is looked at along v
+
+
+class Band(NamedTuple):
+    """A piece of the surface between two values of v, all around."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """A lattice on a surface, told in the surface's conformal chart; strut widths are true lengths in mm.
+
+    Attributes:
+        chart: The surface on which it lies.
+        pattern: The flat pattern in units of the chart: width = 2 pi / around.
+        around: Number of cells around.
+        along: Number of cells along.
+        cells: Where the cells lie.
+        rings: Solid end rings, none or two, joined to the cells.
+        height: Height of struts and rings along the surface's normal, mm.
+        side: ``"outside"``, ``"inside"`` or ``"embedded"``.
+        growth: Size of the cells at the widest circle over their drawn size.
+        smallest: Size of the smallest cells over that of the largest.
+    """
+
+    chart: Chart
+    pattern: Pattern
+    around: int
+    along: int
+    cells: Band
+    rings: tuple[Band, ...]
+    height: float
+    side: str
+    growth: float
+    smallest: float
+
+    @property
+    def extent(self) -> Band:
+        """The whole lattice with its rings."""
+        bands = (self.cells, *self.rings)
+        return Band(min(band.low for band in bands), max(band.high for band in bands))
+
+    @property
+    def heights(self) -> tuple[float, float]:
+        """Least and largest height of the struts over the surface, mm."""
+        low = {"outside": 0.0, "inside": -self.height, "embedded": -self.height / 2}[self.side]
+        return low, low + self.height
+
+    def column(self) -> tuple[Strut, ...]:
+        """Return the struts of one cell around and all along, in the chart, cut off where cells end.
+
+        Copies turned by whole multiples of the pattern's width make up the lattice.
+        """
+        found = []
+        for row in range(-2, self.along + 2):
+            for strut in self.pattern.struts:
+                moved = strut.points + np.array([0.0, self.cells.low + row * self.pattern.height])
+                found += [replace(strut, points=piece) for piece in _cut(moved, self.cells)]
+        return tuple(found)
+
+    def plates(self) -> tuple[FloatArray, ...]:
+        """Return the solid plates of one cell around and all along, in the chart, each shape (k, 2).
+
+        Plates that reach over the ends of the cells are whole; the footprint cuts them.
+        """
+        moves = self.cells.low + self.pattern.height * np.arange(-2, self.along + 2)
+        found = [plate + np.array([0.0, move]) for move in moves for plate in self.pattern.plates]
+        return tuple(
+            plate
+            for plate in found
+            if plate[:, 1].max() > self.cells.low and plate[:, 1].min() < self.cells.high
+        )
+
+
+def lay(
+    pattern: Pattern,
+    chart: Chart,
+    *,
+    height: float,
+    side: str = "outside",
+    around: int | None = None,
+    along: int | None = None,
+    ring: float = 0.0,
+    span: tuple[float, float] | None = None,
+    smallest: float = 0.3,
+) -> Lattice:
+    """Lay a pattern onto a surface so that its cells keep their angles.
+
+    Cells are as many around as given, else as fit at their drawn size around the widest circle; they grow
+    or shrink as a whole for it, strut widths stay. Along, as many whole cells as fit between the ends of
+    the span, or of the surface, or where the cells have shrunk to ``smallest``. End rings are as wide as
+    given or wider: they take up what whole cells leave of the span. Without rings that stays bare.
+
+    Args:
+        pattern: The flat pattern, mm.
+        chart: The surface.
+        height: Height of the struts along the normal, mm.
+        side: ``"outside"``, ``"inside"`` or ``"embedded"``: on which side of the surface the struts lie.
+        around: Number of cells around.
+        along: Number of cells along; they then lie in the middle of the span.
+        ring: Least width of the solid end rings, mm; 0 for none.
+        span: Least and largest v to which the lattice may reach.
+        smallest: Cells may shrink to this fraction of their size at the widest circle.
+
+    Raises:
+        InputError: If no cell fits, or a number is outside its range.
+    """
+    within("lattice.height", height, above=0.0, unit="mm")
+    within("lattice.ring", ring, least=0.0, unit="mm")
+    within("lattice.smallest", smallest, above=0.0, most=1.0)
+    if side not in SIDES:
+        raise InputError(f"lattice.side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
+    v = np.linspace(*(span or (chart.low, chart.high)), _STEPS)
+    scale = _mean_scale(chart, v)
+    count = _cells_around(pattern, float(scale.max()), around)
+    factor = PERIOD / (count * pattern.width)
+    room = _room(v, scale, smallest)
+    inner = _within_rings(room, v, scale, ring)
+    rows = _cells_along(pattern, factor, inner, along)
+    middle, reach = (inner.low + inner.high) / 2, rows * factor * pattern.height / 2
+    cells = Band(middle - reach, middle + reach)
+    rings = _rings(cells, room, v, scale, ring, whole=along is None) if ring > 0.0 else ()
+    used = np.interp(np.linspace(*cells, _STEPS), v, scale)
+    _check_widths(pattern, factor, used, count)
+    return Lattice(
+        chart=chart,
+        pattern=pattern.scaled(factor),
+        around=count,
+        along=rows,
+        cells=cells,
+        rings=rings,
+        height=height,
+        side=side,
+        growth=factor * float(scale.max()),
+        smallest=float(used.min() / used.max()),
+    )
+
+
+def _mean_scale(chart: Chart, v: FloatArray) -> FloatArray:
+    """Scale along v; on a surface that is not one of revolution its mean around."""
+    u = np.linspace(0.0, PERIOD, 33)[:-1]
+    grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+    return np.asarray(chart.scale(grid).reshape(len(u), -1).mean(axis=0))
+
+
+def _cells_around(pattern: Pattern, radius: float, around: int | None) -> int:
+    if around is None:
+        return max(1, round(PERIOD * radius / pattern.width))
+    whole_number("lattice.around", around, least=1)
+    return around
+
+
+def _room(v: FloatArray, scale: FloatArray, smallest: float) -> Band:
+    """The piece around the widest circle in which cells are large enough."""
+    good = scale >= smallest * scale.max() * (1 - _ROUNDING)
+    widest = int(np.argmax(scale))
+    bad = np.flatnonzero(~good)
+    low = bad[bad < widest].max() + 1 if (bad < widest).any() else 0
+    high = bad[bad > widest].min() - 1 if (bad > widest).any() else len(v) - 1
+    return Band(float(v[low]), float(v[high]))
+
+
+def _within_rings(room: Band, v: FloatArray, scale: FloatArray, ring: float) -> Band:
+    """What rings of the least width leave of the room."""
+    length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
+    start, stop = np.interp(room, v, length)
+    within("lattice.ring", ring, below=(stop - start) / 2, unit="mm", why="half of the length of the lattice")
+    low, high = np.interp([start + ring, stop - ring], length, v)
+    return Band(float(low), float(high))
+
+
+def _cells_along(pattern: Pattern, factor: float, inner: Band, along: int | None) -> int:
+    fit = math.floor((inner.high - inner.low) / (factor * pattern.height) + 1e-6)
+    if fit < 1:
+        raise InputError(
+            f"lattice: not one cell fits along the surface: a cell takes {factor * pattern.height:.3g} of "
+            f"{inner.high - inner.low:.3g} units of the chart; give more cells around, flatter cells, or "
+            "narrower end rings",
+            key="lattice",
+        )
+    if along is None:
+        return fit
+    whole_number("lattice.along", along, least=1)
+    within("lattice.along", along, most=fit, why="as many as fit along the surface")
+    return along
+
+
+def _rings(
+    cells: Band, room: Band, v: FloatArray, scale: FloatArray, ring: float, *, whole: bool
+) -> tuple[Band, Band]:
+    """The end rings: up to the ends of the room, or of the given width beside a given number of cells."""
+    if whole:
+        return Band(room.low, cells.low), Band(cells.high, room.high)
+    length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
+    start, stop = np.interp(cells, v, length)
+    low, high = np.interp([start - ring, stop + ring], length, v)
+    return Band(float(low), cells.low), Band(cells.high, float(high))
+
+
+def _check_widths(pattern: Pattern, factor: float, scale: FloatArray, around: int) -> None:
+    """Refuse struts that close the smallest cells."""
+    size = factor * float(scale.min())
+    room = size * min(pattern.width, pattern.height) / 2
+    if pattern.widest >= room:
+        raise InputError(
+            f"lattice: struts of {pattern.widest:g} mm close the smallest cells, {around} around, which are "
+            f"{size * pattern.width:.3g} by {size * pattern.height:.3g} mm; widths must be below "
+            f"{room:.3g} mm: give fewer cells around, thinner struts, or a larger smallest",
+            key="lattice",
+            width=pattern.widest,
+        )
+
+
+def _cut(line: FloatArray, band: Band) -> list[FloatArray]:
+    """The pieces of a polyline between two values of v; ends on these are put exactly there."""
+    pieces, edges = [line[:1]], np.array(band)
+    for start, stop in pairwise(line):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            shares = (edges - start[1]) / (stop[1] - start[1])
+        inner = np.sort(shares[(shares > 0.0) & (shares < 1.0)])
+        pieces += [start + inner[:, None] * (stop - start), stop[None]]
+    dense = np.concatenate(pieces)
+    for edge in band:
+        on = np.abs(dense[:, 1] - edge) < _ROUNDING * (band.high - band.low)
+        dense[on, 1] = edge
+    middle = (dense[1:, 1] + dense[:-1, 1]) / 2
+    inside = (middle > band.low) & (middle < band.high)
+    bounds = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
+    kept = [dense[first : last + 1] for first, last in bounds.reshape(-1, 2)]
+    return [piece for piece in kept if np.ptp(piece, axis=0).max() > 0.0]
