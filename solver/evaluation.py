@@ -2,7 +2,6 @@
 """Reading a converged state: fields at the nodes of every cell, energies, charges, reactions."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -15,9 +14,10 @@ from mpi4py import MPI
 from numpy.typing import NDArray
 from petsc4py import PETSc
 
-from geometry.body import FloatArray
+from geometry.body import FloatArray, IntArray
 from geometry.elements import shape_values
 from solver import forms
+from solver.fields import CellValues, fields_of
 from solver.loads import Loads
 from solver.mesh import surface_nodes
 from solver.model import regions_of_band
@@ -27,23 +27,7 @@ from solver.records import Equilibrium, Measure
 from solver.system import System
 
 _DEGREE = 5  # of the rule whose points are read
-
-
-@dataclass(frozen=True)
-class CellValues:
-    """Values at the nodes of every cell on all ranks, in body order; only the first rank holds them.
-
-    Attributes:
-        stress: Cauchy stress with its Maxwell part, shape (m, k, 3, 3), MPa.
-        F: Deformation gradient of the drawn body, shape (m, k, 3, 3).
-        field: True electric field F⁻ᵀ E0, shape (m, k, 3), kV/mm.
-        pressure: Pressure unknown p, shape (m, k), MPa.
-    """
-
-    stress: FloatArray
-    F: FloatArray
-    field: FloatArray
-    pressure: FloatArray
+_PIECE = 500  # cells read at a time
 
 
 class Evaluation:
@@ -52,7 +36,7 @@ class Evaluation:
     def __init__(self, system: System) -> None:
         self.system = system
         self.problem: Problem = system.problem
-        self._fields: CellValues | None = None
+        self._fields: dict[str, FloatArray] | None = None
         model = self.problem.model
         # Fields are read at the integration points, where the energy guarantees det F > 0, and carried to
         # the nodes by the quadratic through them: at a clamped corner the strain may fold at the node.
@@ -123,7 +107,7 @@ class Evaluation:
             critical: Kind of the critical point, if the state is one.
             mode: Its mode, laid out like the unknowns.
         """
-        values = self._fields
+        fields = self._fields
         displacement = self.displacement()
         shape = self._mode_shape(mode)
         energies = self._energies(loads) | self._contacts()
@@ -132,13 +116,13 @@ class Evaluation:
         cell_volumes = self._cell_volumes
         if self.problem.comm.rank != 0:
             return None
-        assert values is not None
+        assert fields is not None
         assert displacement is not None
         assert cell_volumes is not None
         reading = Reading(
             model=self.problem.model,
             displacement=displacement,
-            values=values,
+            fields=fields,
             cell_volumes=cell_volumes,
             volume=volume,
             drawn_volume=self._drawn_volume,
@@ -147,9 +131,8 @@ class Evaluation:
             voltages=dict(loads.voltages),
             obstacles=dict(loads.obstacles),
             modes=modes,
-            natural=loads.natural,
         )
-        quantities, fields, profiles, places = quantities_of(reading)
+        quantities, profiles, places = quantities_of(reading)
         return Equilibrium(
             index=index,
             stage=stage,
@@ -171,35 +154,52 @@ class Evaluation:
 
     def read_fields(self) -> bool:
         """Read the fields of the present state; False if the part is turned inside out. Collective."""
-        self._fields = self.cell_values()
+        problem = self.problem
+        assert self.system.loads is not None
+        natural = self.system.loads.natural
         upright = True
-        if self._fields is not None:
-            F = self._F_inside
-            upright = bool(np.linalg.det(F).min() > 0)
-            if self.problem.model.axisymmetric:
-                upright = upright and bool(F[..., 1, 1].min() > 0)
-        return bool(self.problem.comm.bcast(upright))
+        self._fields = None  # two states at a time would cost memory
+        mine: dict[str, FloatArray] = {}
+        for expression, (_, members) in zip(self._expressions, problem.fields.laws, strict=True):
+            for cells in _pieces(members):
+                values, proper = self._values_in(expression, cells)
+                upright &= proper
+                for name, piece in fields_of(problem.model, values, natural).items():
+                    if name not in mine:
+                        mine[name] = np.zeros((problem.mesh.owned, *piece.shape[1:]))
+                    mine[name][cells] = piece
+        self._fields = self._gather_fields(mine)
+        return bool(problem.comm.allreduce(upright, op=MPI.LAND))
 
-    def cell_values(self) -> CellValues | None:
-        """Stress, deformation and field at the nodes of every cell, gathered on the first rank."""
+    def _values_in(self, expression: fem.Expression, cells: NDArray[np.int32]) -> tuple[CellValues, bool]:
+        """Raw values at the nodes of some cells of this rank, and whether none is turned inside out."""
         problem = self.problem
         points = self._to_nodes.shape[1]
-        mine = np.zeros((problem.mesh.owned, points, 22))
-        for expression, (_, cells) in zip(self._expressions, problem.fields.laws, strict=True):
-            if len(cells):
-                mine[cells] = expression.eval(problem.mesh.domain, cells).reshape(len(cells), points, 22)
-        gathered = self._gather_cells(mine)
-        if gathered is None:
-            return None
-        self._F_inside = gathered[..., 9:18].reshape(*gathered.shape[:2], 3, 3)
-        every = np.einsum("kq,mqv->mkv", self._to_nodes, gathered, optimize=True)
+        inside = expression.eval(problem.mesh.domain, cells).reshape(len(cells), points, 22)
+        F = inside[..., 9:18].reshape(len(cells), points, 3, 3)
+        upright = bool(np.linalg.det(F).min() > 0)
+        if problem.model.axisymmetric:
+            upright = upright and bool(F[..., 1, 1].min() > 0)
+        every = np.matmul(self._to_nodes, inside)
         shape = every.shape[:2]
-        return CellValues(
+        members = problem.mesh.original_cells[cells]
+        values = CellValues(
+            cells=members,
             stress=every[..., :9].reshape(*shape, 3, 3),
             F=every[..., 9:18].reshape(*shape, 3, 3),
-            field=every[..., 18:21] * self._in_sheets[:, None, None],
+            field=every[..., 18:21] * self._in_sheets[members, None, None],
             pressure=every[..., 21],
         )
+        return values, upright
+
+    def _gather_fields(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
+        """Fields of the owned cells of all ranks in body order, on the first rank."""
+        gathered: dict[str, FloatArray] = {}
+        for name in list(mine):
+            every = self._gather_cells(mine.pop(name))
+            if every is not None:
+                gathered[name] = every
+        return gathered if self.problem.comm.rank == 0 else None
 
     def displacement(self) -> FloatArray | None:
         """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm."""
@@ -226,14 +226,27 @@ class Evaluation:
 
     def _gather_cells(self, mine: FloatArray) -> FloatArray | None:
         """Owned cell values of all ranks in body order, on the first rank."""
-        original = self.problem.mesh.original_cells[: self.problem.mesh.owned]
-        parts = self.problem.comm.gather((original, mine))
-        if parts is None:
+        original, counts = self._cells_of_ranks
+        if self.problem.comm.size == 1:
+            parts = mine
+        else:
+            row = int(np.prod(mine.shape[1:]))
+            parts = np.empty((len(original), *mine.shape[1:]))
+            self.problem.comm.Gatherv(np.ascontiguousarray(mine), (parts, counts * row))
+        if self.problem.comm.rank != 0:
             return None
-        every = np.zeros((len(self.problem.model.body.cells), *mine.shape[1:]))
-        for cells, values in parts:
-            every[cells] = values
+        every = np.empty_like(parts)
+        every[original] = parts
         return every
+
+    @cached_property
+    def _cells_of_ranks(self) -> tuple[IntArray, IntArray]:
+        """Body cells owned by rank after rank, and how many each has; on the first rank."""
+        comm = self.problem.comm
+        parts = comm.gather(self.problem.mesh.original_cells[: self.problem.mesh.owned])
+        if parts is None:
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        return np.concatenate(parts), np.array([len(part) for part in parts])
 
     @cached_property
     def _in_sheets(self) -> FloatArray:
@@ -359,6 +372,11 @@ class Evaluation:
             problem.comm.Allreduce(mine, total, op=MPI.SUM)
             reactions[support.region] = (float(total[0]) * copies, float(total[1]) * copies)
         return reactions
+
+
+def _pieces(cells: NDArray[np.int32]) -> list[NDArray[np.int32]]:
+    """Cells in pieces: all at once would hold ten arrays of the size of the fields."""
+    return np.array_split(cells, range(_PIECE, len(cells), _PIECE)) if len(cells) else []
 
 
 def problem_cell(problem: Problem) -> basix.CellType:

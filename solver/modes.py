@@ -2,15 +2,18 @@
 """The softest modes of an equilibrium: eigenvectors of K nearest to zero stiffness, by SLEPc."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import numpy as np
 from petsc4py import PETSc
-from slepc4py import SLEPc
 
 from solver.errors import NoEquilibrium
 from solver.system import System
+
+if TYPE_CHECKING:
+    from slepc4py import SLEPc
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,8 @@ def softest_modes(system: System, count: int = 4) -> list[SoftMode]:
     Raises:
         NoEquilibrium: The eigensolver found none.
     """
+    from slepc4py import SLEPc  # most paths meet no critical point and need not load it
+
     local, whole = system.x.getLocalSize(), system.x.getSize()
     operator = PETSc.Mat().createPython(((local, whole), (local, whole)), _InverseStiffness(system))
     operator.setUp()
@@ -74,7 +79,7 @@ def softest_modes(system: System, count: int = 4) -> list[SoftMode]:
     return sorted(found, key=lambda mode: mode.stiffness)
 
 
-def _mode(system: System, solver: SLEPc.EPS, index: int) -> SoftMode:
+def _mode(system: System, solver: "SLEPc.EPS", index: int) -> SoftMode:
     vector = system.vector()
     value = solver.getEigenpair(index, vector)
     return SoftMode(float(1 / value.real) if value.real else float("inf"), vector)

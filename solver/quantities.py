@@ -12,10 +12,9 @@ from solver import shape
 from solver.contact import gap_of_points
 from solver.definitions import PERCENTILE, definition_of, names_for
 from solver.records import Measure, Profile
-from solver.slack import least_in_plane_stress, slack_share
+from solver.slack import slack_share
 
 if TYPE_CHECKING:
-    from solver.evaluation import CellValues
     from solver.model import Model
 
 
@@ -26,7 +25,7 @@ class Reading:
     Attributes:
         model: What was solved.
         displacement: Shape (n, 2) or (n, 3), mm.
-        values: Fields at the nodes of every cell.
+        fields: Mapping[str, FloatArray] at the nodes of every cell, from ``solver.fields``.
         cell_volumes: Drawn cell volumes of the modelled piece, mm³.
         volume: Lumen volume of the whole part, mm³, ``None`` without a lumen.
         drawn_volume: The same in the drawn shape, mm³.
@@ -35,12 +34,11 @@ class Reading:
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
-        natural: Share of the natural stretch in force.
     """
 
     model: "Model"
     displacement: FloatArray
-    values: "CellValues"
+    fields: Mapping[str, FloatArray]
     cell_volumes: FloatArray
     volume: float | None
     drawn_volume: float
@@ -49,19 +47,17 @@ class Reading:
     voltages: Mapping[str, float]
     obstacles: Mapping[str, float]
     modes: tuple[int, int]
-    natural: float
 
 
 Places = dict[str, tuple[float, ...]]
-Fields = dict[str, FloatArray]
 
 
-def quantities_of(reading: Reading) -> tuple[dict[str, Measure], Fields, dict[str, Profile], Places]:
-    """All quantities of a state, the fields to be written, the radial profiles and the places of extremes."""
+def quantities_of(reading: Reading) -> tuple[dict[str, Measure], dict[str, Profile], Places]:
+    """All quantities of a state, the radial profiles and the places of extremes."""
     places: Places = {}
     profiles = shape.profiles(reading.model.body, reading.displacement)
     found = _shape_values(reading, profiles)
-    fields = _fields(reading)
+    fields = reading.fields
     found |= _extremes(reading, fields, places)
     found |= _electrical(reading, fields, places)
     for name, (axial, radial) in reading.reactions.items():
@@ -75,7 +71,7 @@ def quantities_of(reading: Reading) -> tuple[dict[str, Measure], Fields, dict[st
     found["strain energy"] = reading.energies["strain energy"]
     found["unstable modes"], found["unstable modes under control"] = map(float, reading.modes)
     ordered = {n: Measure(found[n], definition_of(n).unit) for n in names_for(reading.model)}
-    return ordered, fields, profiles, places
+    return ordered, profiles, places
 
 
 def _shape_values(reading: Reading, profiles: Mapping[str, Profile]) -> dict[str, float]:
@@ -99,70 +95,7 @@ def _shape_values(reading: Reading, profiles: Mapping[str, Profile]) -> dict[str
     return found
 
 
-def _fields(reading: Reading) -> Fields:
-    values = reading.values
-    σ = (values.stress + np.swapaxes(values.stress, -1, -2)) / 2
-    return {
-        "Cauchy stress": σ,
-        "largest principal stress": np.linalg.eigvalsh(σ)[..., -1],
-        "least in-plane stress": least_in_plane_stress(reading.model, σ, values.F),
-        "principal stretches": _elastic_stretches(reading),
-        "pressure": values.pressure,
-        "true field": np.linalg.norm(values.field, axis=-1),
-        "breakdown margin": _breakdown_margin(reading),
-    }
-
-
-def _elastic_stretches(reading: Reading) -> FloatArray:
-    """Principal stretches of Fe = F G⁻¹, descending, shape (m, k, 3)."""
-    Fe = reading.values.F
-    natural = _natural(reading)
-    if np.any(natural != 1.0):
-        frame = shape.wall_frames(reading.model.body)  # (m, k, 3 directions, 3)
-        G_inverse = np.einsum("md,mkdi,mkdj->mkij", 1 / natural, frame, frame)
-        Fe = Fe @ G_inverse
-    squares = np.linalg.eigvalsh(np.swapaxes(Fe, -1, -2) @ Fe)  # five times as fast as singular values
-    return np.sqrt(np.maximum(squares, 0.0))[..., ::-1]
-
-
-def _natural(reading: Reading) -> FloatArray:
-    """Natural stretch in force in every cell, shape (m, 3)."""
-    factors = np.ones((len(reading.model.body.cells), 3))
-    for part in reading.model.parts:
-        full = np.array(part.natural_stretch.factors)
-        factors[reading.model.body.regions[part.region]] = 1 + reading.natural * (full - 1)
-    return factors
-
-
-def _breakdown_margin(reading: Reading) -> FloatArray:
-    """E_b / E at the nodes of every cell; inf where there is no field or no known strength."""
-    model = reading.model
-    field = np.linalg.norm(reading.values.field, axis=-1)
-    margin = np.full(field.shape, np.inf)
-    natural = _natural(reading)
-    for part in model.parts:
-        if part.material.breakdown is None or part.sheets is None:
-            continue
-        cells = model.body.regions[part.region]
-        normal = shape.wall_frames(model.body, cells)[:, :, 0]
-        thinning = 1 / np.linalg.norm(
-            np.linalg.solve(np.swapaxes(reading.values.F[cells], -1, -2), normal[..., None])[..., 0], axis=-1
-        )
-        strength = part.material.breakdown
-        in_plane = (thinning / natural[cells, :1]) ** -0.5
-        limit = strength.field * in_plane**strength.stretch_exponent
-        if strength.reference_thickness is not None:
-            limit = (
-                limit
-                * (thinning * part.sheets.thickness / strength.reference_thickness)
-                ** strength.thickness_exponent
-            )
-        with np.errstate(divide="ignore"):
-            margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)
-    return margin
-
-
-def _extremes(reading: Reading, fields: Fields, places: Places) -> dict[str, float]:
+def _extremes(reading: Reading, fields: Mapping[str, FloatArray], places: Places) -> dict[str, float]:
     σ1, λ = fields["largest principal stress"], fields["principal stretches"]
     places["peak stress"] = _place(reading, int(np.argmax(σ1)))
     places["largest stretch"] = _place(reading, int(np.argmax(λ[..., 0])))
@@ -178,7 +111,7 @@ def _extremes(reading: Reading, fields: Fields, places: Places) -> dict[str, flo
     }
 
 
-def _electrical(reading: Reading, fields: Fields, places: Places) -> dict[str, float]:
+def _electrical(reading: Reading, fields: Mapping[str, FloatArray], places: Places) -> dict[str, float]:
     field, margin = fields["true field"], fields["breakdown margin"]
     places["largest true field"] = _place(reading, int(np.argmax(field)))
     places["breakdown margin"] = _place(reading, int(np.argmin(margin)))

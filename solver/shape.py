@@ -9,8 +9,8 @@ from solver.records import Profile
 
 _SAME_HEIGHT = 6  # decimals of a mm
 _MANY_STATIONS = 400
-_ALL_PAIRS = 500_000  # pairs of node and piece up to which all distances are taken
-_NEAREST = 8  # pieces looked at for each node beyond that
+_ALL_PAIRS = 500_000  # pairs of node and facet up to which all distances are taken
+_NEAREST, _LOOKED_AT = 6, 8  # facets, and triangles of them, looked at for each node
 _CUTS = 4  # straight pieces along each edge of a curved facet: a chord error 16 times smaller than without
 _NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
 
@@ -87,30 +87,38 @@ def wall_thickness(body: Body, displacement: FloatArray) -> float:
         return float("nan")
     x = body.points + displacement
     inner = x[np.unique(body.facets[body.surfaces[inner_name]])]
-    facets = body.facets[body.surfaces["outer"]]
-    pieces = _pieces(x, facets)
-    distance = _to_segments if pieces.shape[1] == 2 else _to_triangles
-    near = _nearest(inner, pieces.mean(axis=1), min(_NEAREST, len(pieces)))
-    return float(distance(inner[:, None, :], pieces[near]).min())
+    facets = x[body.facets[body.surfaces["outer"]]]
+    near = _nearest(inner, facets.mean(axis=1), min(_NEAREST, len(facets)))
+    pieces = _pieces(facets)  # straight ones, (facets, pieces, corners, dim)
+    pieces = pieces[near].reshape(len(inner), -1, *pieces.shape[2:])
+    distance = _to_segments
+    if pieces.shape[2] == 3:
+        distance = _to_triangles
+        squares = ((pieces.mean(axis=2) - inner[:, None, :]) ** 2).sum(axis=-1)
+        nearest = np.argpartition(squares, _LOOKED_AT - 1, axis=1)[:, :_LOOKED_AT]
+        pieces = np.take_along_axis(pieces, nearest[:, :, None, None], axis=1)
+    return float(distance(inner[:, None, :], pieces).min())
 
 
 def _nearest(points: FloatArray, centres: FloatArray, k: int) -> IntArray:
     """The k centres nearest to each point, shape (points, k), in no order."""
-    if len(points) * len(centres) <= _ALL_PAIRS:
-        squares = ((points[:, None, :] - centres[None]) ** 2).sum(axis=-1)
-        return np.argpartition(squares, k - 1, axis=1)[:, :k]
-    from scipy.spatial import cKDTree  # a fifth of a second of start-up that small cases need not pay
+    if len(points) * len(centres) > _ALL_PAIRS:
+        from scipy.spatial import cKDTree  # start-up and memory that small cases need not pay
 
-    _, near = cKDTree(centres).query(points, k=k)
-    return near.reshape(len(points), k)
+        _, near = cKDTree(centres).query(points, k=k)
+        return near.reshape(len(points), k)
+    squares = np.zeros((len(points), len(centres)))
+    for x, c in zip(points.T, centres.T, strict=True):
+        squares += (x[:, None] - c[None]) ** 2
+    return np.argpartition(squares, k - 1, axis=1)[:, :k]
 
 
-def _pieces(x: FloatArray, facets: IntArray) -> FloatArray:
-    """Straight pieces of second-order facets, cut finely: segments (q, 2, 2) or triangles (q, 3, 3)."""
+def _pieces(facets: FloatArray) -> FloatArray:
+    """Straight pieces of second-order facets, cut finely: segments (f, q, 2, 2) or triangles (f, q, 3, 3)."""
     kind = {3: "line3", 6: "triangle6", 9: "quad9"}[facets.shape[1]]
     at, cuts = _cuts(kind)
-    points = np.einsum("qn,fnd->fqd", shape_values(kind, at), x[facets])
-    return points[:, cuts].reshape(-1, *points[:, cuts].shape[2:])
+    points = np.einsum("qn,fnd->fqd", shape_values(kind, at), facets)
+    return points[:, cuts]
 
 
 def _cuts(kind: str) -> tuple[FloatArray, IntArray]:

@@ -9,39 +9,33 @@ import numpy as np
 
 from geometry.body import FloatArray
 from solver.model import Model
-from solver.shape import wall_frames
 
 # Compression below this share of the shear modulus is round-off, not slack.
 _THRESHOLD = 1e-4
-_NO_WALL = ("core", "cap")
+NO_WALL = ("core", "cap")
 
 
-def least_in_plane_stress(model: Model, σ: FloatArray, F: FloatArray) -> FloatArray:
-    """Smaller principal Cauchy stress in the deformed plane of the wall, MPa; inf outside walls.
+def least_in_plane_stress(frame: FloatArray, σ: FloatArray, F: FloatArray) -> FloatArray:
+    """Smaller principal Cauchy stress in the deformed plane of the wall, MPa.
 
     Args:
-        model: For the wall directions and regions.
-        σ: Cauchy stress at the nodes of every cell, shape (m, k, 3, 3), MPa.
+        frame: Wall directions (normal, hoop, axial) at the nodes of cells, as rows, shape (m, k, 3, 3).
+        σ: Cauchy stress there, shape (m, k, 3, 3), MPa.
         F: Deformation gradient there.
 
     Returns:
         Shape (m, k).
     """
-    frame = wall_frames(model.body)  # rows: normal, hoop, axial
     a, b = (np.einsum("mkij,mkj->mki", F, frame[..., i, :]) for i in (1, 2))
     a /= np.linalg.norm(a, axis=-1, keepdims=True)
     b -= (a * b).sum(-1, keepdims=True) * a
     b /= np.linalg.norm(b, axis=-1, keepdims=True)
 
     def component(p: FloatArray, q: FloatArray) -> FloatArray:
-        return np.einsum("mki,mkij,mkj->mk", p, σ, q)
+        return np.einsum("mki,mki->mk", p, np.einsum("mkij,mkj->mki", σ, q))
 
     aa, bb, ab = component(a, a), component(b, b), component(a, b)
-    least = (aa + bb) / 2 - np.hypot((aa - bb) / 2, ab)
-    for region in _NO_WALL:
-        if region in model.body.regions:
-            least[model.body.regions[region]] = np.inf
-    return least
+    return (aa + bb) / 2 - np.hypot((aa - bb) / 2, ab)
 
 
 def slack_share(model: Model, least: FloatArray, cell_volumes: FloatArray) -> float:
@@ -54,7 +48,7 @@ def slack_share(model: Model, least: FloatArray, cell_volumes: FloatArray) -> fl
     """
     slack, total = 0.0, 0.0
     for part in model.parts:
-        if part.region in _NO_WALL:
+        if part.region in NO_WALL:
             continue
         cells = model.body.regions[part.region]
         limit = -_THRESHOLD * part.material.initial_shear_modulus()
