@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from cases.complaints import one_of, path_of
-from cases.crosscheck_loads import Problem, section_problems, stage_problems, surface_problems
+from cases.crosscheck_lattice import lattice_problems
+from cases.crosscheck_loads import Problem, edge_problems, section_problems, stage_problems, surface_problems
 from cases.extents import band_span, regions, wall_of
 from cases.schema import Case
 from cases.schema_material import MooneyRivlin, Ogden, Part, Yeoh
@@ -33,6 +34,7 @@ def problems(case: Case, raw: dict[str, Any]) -> list[str]:
         _materials,
         _parts,
         _electrodes,
+        lattice_problems,
         surface_problems,
         section_problems,
         stage_problems,
@@ -135,7 +137,7 @@ def _electrodes(case: Case) -> Iterator[Problem]:
         if electrode.region not in layers:
             yield (*keys, "region"), one_of(electrode.region, layers, what="a layer of this shape")
             continue
-        yield from _edges(case, keys, electrode)
+        yield from edge_problems(case.shape, keys, electrode.start, electrode.end)
         yield from _dielectric(case, electrode)
     ordered = sorted(enumerate(case.electrodes), key=lambda entry: _band(case, entry[1]))
     for (_, first), (index, second) in itertools.pairwise(ordered):
@@ -154,16 +156,6 @@ def _band(case: Case, electrode: Electrode) -> tuple[str, float, float]:
         low if electrode.start is None else electrode.start,
         high if electrode.end is None else electrode.end,
     )
-
-
-def _edges(case: Case, keys: tuple[str | int, ...], electrode: Electrode) -> Iterator[Problem]:
-    low, high = band_span(case.shape)
-    _, start, end = _band(case, electrode)
-    for key, edge in (("from", start), ("to", end)):
-        if not low - 1e-9 <= edge <= high + 1e-9:
-            yield (*keys, key), f"{edge:g} mm is outside the layer; it must be from {low:g} mm to {high:g} mm"
-    if start >= end:
-        yield (*keys, "to"), f"{end:g} mm must be above from, which is {start:g} mm"
 
 
 def _dielectric(case: Case, electrode: Electrode) -> Iterator[Problem]:

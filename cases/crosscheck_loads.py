@@ -4,15 +4,28 @@
 from collections.abc import Iterator
 
 from cases.complaints import one_of
-from cases.extents import has_lumen, span, surfaces
+from cases.extents import band_span, has_lumen, span, surfaces
 from cases.schema import Case
-from cases.schema_shape import Sleeve, Tube
+from cases.schema_shape import Shape, Sleeve, Tube
 from cases.schema_stage import CONTROLS, Stage
 
-__all__ = ["Problem", "section_problems", "stage_problems", "surface_problems"]
+__all__ = ["Problem", "edge_problems", "section_problems", "stage_problems", "surface_problems"]
 
 Problem = tuple[tuple[str | int, ...], str]  # keys down to the culprit, and what is wrong
 _AXIAL_HOLDS = ("all", "axial")  # these also can be moved
+
+
+def edge_problems(
+    shape: Shape, keys: tuple[str | int, ...], start: float | None, end: float | None
+) -> Iterator[Problem]:
+    """Edges ``from`` and ``to`` that lie off the layers or the wrong way round."""
+    low, high = band_span(shape)
+    start, end = low if start is None else start, high if end is None else end
+    for key, edge in (("from", start), ("to", end)):
+        if not low - 1e-9 <= edge <= high + 1e-9:
+            yield (*keys, key), f"{edge:g} mm is outside the layer; it must be from {low:g} mm to {high:g} mm"
+    if start >= end:
+        yield (*keys, "to"), f"{end:g} mm must be above from, which is {start:g} mm"
 
 
 def surface_problems(case: Case) -> Iterator[Problem]:

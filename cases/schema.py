@@ -7,6 +7,7 @@ from pydantic import Field
 
 from cases.schema_base import Name, Table
 from cases.schema_contact import Contact
+from cases.schema_lattice import Lattice
 from cases.schema_material import Material, Part
 from cases.schema_shape import Mesh, Shape
 from cases.schema_stage import (
@@ -33,6 +34,8 @@ class Case(Table):
     """Anything worth saying about the case; it is printed in the report."""
     shape: Shape
     """The drawing."""
+    lattice: Lattice | None = None
+    """A printed lattice on the wall."""
     mesh: Mesh
     """How finely the drawing is meshed."""
     materials: Annotated[dict[Name, Material], Field(min_length=1)]

@@ -159,6 +159,50 @@ Cell = Annotated[
 ]
 
 
+class MeasuredFile(Table):
+    """A measured surface from a table; the resolved case holds the radii themselves."""
+
+    kind: Literal["file"]
+    """A surface from a CSV file."""
+    path: str
+    """CSV file with columns angle_deg, height_mm and radius_mm, a full grid; relative to the case file."""
+
+
+class MeasuredGrid(Table):
+    """A measured surface: its radius over angle and height."""
+
+    kind: Literal["grid"]
+    """A surface given by radii on a grid."""
+    heights: Annotated[tuple[Position, ...], Field(min_length=4)]
+    """Heights along the axis, ascending."""
+    radii: Annotated[tuple[tuple[Length, ...], ...], Field(min_length=8)]
+    """For each of evenly spaced angles, from 0 on, the radii at the heights."""
+
+
+Measured = Annotated[MeasuredFile | MeasuredGrid, Field(discriminator="kind")]
+
+
+class Printing(Table):
+    """How the lattice is printed."""
+
+    machine: Literal["rotary", "five-axis"] = "rotary"
+    """"rotary": the part turns under a nozzle that points at its axis; "five-axis": the nozzle tilts, too."""
+    nozzle: Length = 0.4
+    """Width of the printed line; struts are as many lines wide as come nearest."""
+    layer: Length = 0.2
+    """Thickness of a printed layer; struts are as many layers high as come nearest."""
+    stand_off: LengthOrZero = 0.2
+    """Distance of the nozzle from the surface it prints on."""
+    feed: Speed = 8.0
+    """Speed of the nozzle over the surface while it prints."""
+    travel: Speed = 30.0
+    """Speed of the nozzle between lines."""
+    clearance: Length = 5.0
+    """Height over the surface at which the nozzle travels."""
+    tolerance: Length = 0.01
+    """Largest distance of the tool path from the line it stands for."""
+
+
 class Lattice(Table):
     """A printed lattice bonded to the wall; its struts are the region "lattice"."""
 
@@ -182,3 +226,7 @@ class Lattice(Table):
     """Least width of the solid end rings; "0 mm" for none."""
     smallest: Shrinking = 0.3
     """Cells end where they have shrunk to this fraction of their size at the widest circle."""
+    measured: Measured | None = None
+    """Measured outer surface on which the lattice is laid and printed instead of the drawn one."""
+    printing: Printing = Printing()
+    """How it is printed."""

@@ -1,0 +1,40 @@
+# SPDX-License-Identifier: MIT
+"""The lattice against itself and the shape: a cell that can be, heights that lie on the part."""
+
+from collections.abc import Iterator
+
+from cases.crosscheck_loads import Problem, edge_problems
+from cases.laying import cell_of
+from cases.schema import Case
+from cases.schema_lattice import Lattice, MeasuredGrid
+from geometry.errors import InputError
+
+__all__ = ["lattice_problems"]
+
+
+def lattice_problems(case: Case) -> Iterator[Problem]:
+    """A cell whose lengths and angles do not go together, ends outside the part, an uneven grid."""
+    if case.lattice is None:
+        return
+    try:
+        cell_of(case.lattice.cell)
+    except InputError as error:
+        yield ("lattice", "cell"), error.message
+    yield from edge_problems(case.shape, ("lattice",), case.lattice.start, case.lattice.end)
+    yield from _measured(case.lattice)
+
+
+def _measured(lattice: Lattice) -> Iterator[Problem]:
+    measured = lattice.measured
+    if not isinstance(measured, MeasuredGrid):
+        return
+    if lattice.side != "outside":
+        yield (
+            ("lattice", "side"),
+            f'"{lattice.side}" does not go with a measured surface, which is the outer one',
+        )
+    count = len(measured.heights)
+    for index, row in enumerate(measured.radii):
+        if len(row) != count:
+            text = f"has {len(row)} radii, heights has {count}; give one a height"
+            yield ("lattice", "measured", "radii", index), text
