@@ -41,13 +41,30 @@ def on_screen() -> ModuleType:
     """Return pyvista for an interactive window.
 
     Raises:
-        CannotDraw: There is no display.
+        CannotDraw: There is no display, or it does not answer.
     """
-    if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
-        raise CannotDraw(
-            "3-D window: this machine has no display (DISPLAY is not set); write a picture to a file instead."
-        )
+    if sys.platform.startswith("linux"):
+        display = os.environ.get("DISPLAY")
+        if not display:
+            raise CannotDraw(
+                "3-D window: this machine has no display (DISPLAY is not set); write a picture to a file "
+                "instead."
+            )
+        if not _answers():
+            raise CannotDraw(
+                f"3-D window: the display {display} does not answer; write a picture to a file instead."
+            )
     return _pyvista()
+
+
+def _answers() -> bool:
+    """Whether the X server named by DISPLAY lets a window be opened; VTK would go on without one."""
+    try:
+        x11 = ctypes.CDLL("libX11.so.6")
+    except OSError:
+        return False
+    x11.XOpenDisplay.restype = ctypes.c_void_p
+    return bool(x11.XOpenDisplay(None))  # left open: a server whose only client leaves may start anew
 
 
 def _render_window() -> str | None:

@@ -23,6 +23,7 @@ _STRESS_SHARE = 99.5
 _GHOST, _GHOST_LINE, _PAPER, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
 _NO_WALL = "#8b979d"  # told from the white of no stress
 _AMBIENT = 0.15
+_SCREEN = (1280, 760)  # pixels that a window may take
 # A mode has no size of its own: it is drawn with this share of the part's size, and of its radius at most.
 _MODE_SHARE, _MODE_OF_RADIUS = 0.2, 0.3
 
@@ -55,13 +56,20 @@ def scene(
         labels = ("critical state", "moved along its mode")
     drawn, deformed = skin.place(reference), skin.place(reference + displacement)
     layout = lay_out(drawn, deformed, opening=OPEN_MIDDLE)
-    plotter = pyvista.Plotter(off_screen=off_screen, window_size=layout.window, lighting="light kit")
+    size = layout.window if off_screen else _on_a_laptop(layout.window)
+    plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
     plotter.set_background(_PAPER)
     _add_ghost(pyvista, plotter, skin, layout, drawn + layout.shift)
     _add_deformed(pyvista, plotter, skin, layout, deformed, name, values)
     _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
     _aim(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
+
+
+def _on_a_laptop(window: tuple[int, int]) -> tuple[int, int]:
+    """The size of a picture made small enough for the screen of a laptop, proportions kept."""
+    share = min(1.0, *(most / size for most, size in zip(_SCREEN, window, strict=True)))
+    return round(window[0] * share), round(window[1] * share)
 
 
 def mode_motion(reference: FloatArray, arrays: dict[str, NDArray[Any]]) -> FloatArray:

@@ -63,6 +63,12 @@ def test_a_window_needs_a_display(tube_run, monkeypatch):
         view(tube_run)
 
 
+def test_a_display_that_does_not_answer_is_told(tube_run, monkeypatch):
+    monkeypatch.setenv("DISPLAY", ":9731")
+    with pytest.raises(CannotDraw, match=":9731 does not answer"):
+        view(tube_run)
+
+
 def skin_points(body):
     grid = FieldGrid(body)
     skin = open_skin(grid)
