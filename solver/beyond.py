@@ -69,8 +69,13 @@ def arc_from(track: Track, share: float) -> Track:
 
 
 def arc_step(arc: Track, whole: float) -> float:
-    """A step along an arc that moves the part about as far as a load step does, within bounds."""
-    length = arc.newton.scales.length
+    """A step along an arc that moves the part about as far as a load step does, within bounds.
+
+    The bounds go with the size of the part and how far it has moved: a film stretched fivefold is larger.
+    """
+    assert arc.control is not None
+    assert isinstance(arc.control.condition, ArcCondition)
+    length = arc.newton.scales.length + arc.control.condition.norm(arc.mark.x)
     per_load = 1 / max(abs(arc.mark.rate), 1e-300)
     return float(np.clip(per_load * whole / 4, _SMALLEST * length, _LARGEST * length))
 
@@ -149,17 +154,14 @@ def jump(track: Track, share: float, mode: SoftMode | None, onward: PETSc.Vec) -
         push = push.copy()
         push.scale(-1.0)
     stiffness = _typical_stiffness(track, mode)
-    landing = Relaxation(track.newton).settle(track.motion.at(share), push, stiffness)
-    if not track.upright():
-        raise NoEquilibrium("the state after the jump is turned inside out")
-    return landing
+    return Relaxation(track.newton, track.upright).settle(track.motion.at(share), push, stiffness)
 
 
 def _typical_stiffness(track: Track, mode: SoftMode | None) -> float:
-    """Stiffness that sets the drag: the mode's, but not less than a small share of μ / L²."""
+    """Stiffness that sets the drag, MPa: the mode's over the length of the part, not less than μ / 100."""
     scales = track.newton.scales
-    least = 1e-3 * scales.force / scales.length**4
-    return max(abs(mode.stiffness) if mode is not None else 0.0, least)
+    least = 1e-2 * scales.force / scales.length**2
+    return max(abs(mode.stiffness) * scales.length**2 if mode is not None else 0.0, least)
 
 
 def take_branch(arc: Track, critical: Critical, step: float) -> tuple[float, Convergence]:

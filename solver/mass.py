@@ -1,19 +1,25 @@
 # SPDX-License-Identifier: MIT
-"""Mass of unit density on the displacement: L2 products of states, and the drag of a relaxation."""
+"""Mass of unit density on the displacement for L2 products of states, and the drag of a relaxation.
+
+The drag is that of a viscous solid, ∫ Grad u : Grad v dX. A drag on the motion itself would let short waves
+grow ahead of long ones: a film that pulls in would crumple instead of spreading.
+"""
 
 from functools import cached_property
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+import numpy as np
 import ufl
 from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
-from solver import forms
+from solver import forms, kinematics
 from solver.problem import Problem
 
 _DEGREE = 4  # exact for products of quadratics on straight cells
+_DRIFT = 1e-6  # drag on rigid motion, small enough to leave an even stretch even
 
 
 class Mass:
@@ -45,16 +51,27 @@ class Mass:
 
     @cached_property
     def drag(self) -> PETSc.Mat:
-        """M laid out like the tangent, zero at fixed unknowns and in the other blocks."""
-        spaces = self._problem.spaces
+        """Viscous drag, mm, laid out like the tangent, zero at fixed unknowns and in the other blocks."""
+        problem = self._problem
+        spaces = problem.spaces
         blocks: list = [[None] * len(spaces) for _ in spaces]
         for i, V in enumerate(spaces):
             u, v = ufl.TrialFunction(V), ufl.TestFunction(V)
-            factor = fem.Constant(self._problem.mesh.domain, 1.0 if i == 0 else 0.0)
-            blocks[i][i] = forms.compile_forms(factor * ufl.inner(u, v) * self._problem.weight * self._dx())
+            density = self._viscous(u, v) if i == 0 else self._constant(0.0) * ufl.inner(u, v)
+            blocks[i][i] = forms.compile_forms(density * problem.weight * self._dx())
         matrix = fem_petsc.assemble_matrix(blocks, bcs=self._bcs, diag=0.0)
         matrix.assemble()
         return matrix
+
+    def _viscous(self, u: ufl.core.expr.Expr, v: ufl.core.expr.Expr) -> ufl.core.expr.Expr:
+        problem = self._problem
+        size = float(np.ptp(problem.model.body.points, axis=0).max())
+        x, flat = ufl.SpatialCoordinate(problem.mesh.domain), problem.model.axisymmetric
+        rates = (kinematics.gradient(w, x, flat) for w in (u, v))
+        return ufl.inner(*rates) + self._constant(_DRIFT / size**2) * ufl.inner(u, v)
+
+    def _constant(self, value: float) -> fem.Constant:
+        return fem.Constant(self._problem.mesh.domain, value)
 
     def _dx(self) -> ufl.Measure:
         return ufl.dx(self._problem.mesh.domain, metadata={"quadrature_degree": _DEGREE})

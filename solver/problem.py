@@ -126,11 +126,11 @@ class Problem:
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        return self.fields.permittivity / 2 * _field_measure(F, E0)
+        return self.fields.permittivity / 2 * _field_measure(F, E0, self.fields.det_G)
 
     def sheet_capacity(self) -> Expr:
         """ε J |F⁻ᵀ n|² per drawn volume, N/kV²: twice the energy at a unit nominal field along the normal."""
-        return self.fields.permittivity * _field_measure(self.F, self.frame[0])
+        return self.fields.permittivity * _field_measure(self.F, self.frame[0], self.fields.det_G)
 
     def material_energy(self, law: str, F: Expr) -> Expr:
         """Det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
@@ -255,10 +255,19 @@ def pressure_element(cell: Any) -> Any:
     return basix.ufl.element("DPC", cell, 1, discontinuous=True)
 
 
-def _field_measure(F: Expr, E0: Expr) -> Expr:
-    """J |F⁻ᵀ E0|²."""
+def _field_measure(F: Expr, E0: Expr, G: Expr) -> Expr:
+    """J |F⁻ᵀ E0|² = |cof(F) E0|² / J, with 1/J to first order about J = det G, which the pressure upholds.
+
+    It upholds it in the mean of a cell. With 1/J itself a strong field would gain energy without bound by
+    thinning one half of a cell and swelling the other.
+
+    Args:
+        F: Deformation gradient of the drawn body.
+        E0: Nominal field.
+        G: Determinant of the natural stretch.
+    """
     cofactor = _cofactor(F) * E0
-    return ufl.inner(cofactor, cofactor) / ufl.det(F)
+    return ufl.inner(cofactor, cofactor) / G * (2 - ufl.det(F) / G)
 
 
 def _cofactor(F: Expr) -> Expr:

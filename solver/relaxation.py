@@ -1,11 +1,13 @@
 # SPDX-License-Identifier: MIT
 """What a real part does when it has lost its stable state: it moves until it finds the next one.
 
-The motion is slow creep against a drag, α M ẋ = -R: implicit steps with the tangent K + αM, the drag α
-falling from step to step. It goes downhill in the potential, so where it ends is stable; inertia is left out.
+The motion is slow creep against the drag D of a viscous solid, α D ẋ = -R: implicit steps with the tangent
+K + αD, the drag α falling from step to step. It goes downhill in the potential, so where it ends is stable;
+inertia is left out.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -33,10 +35,16 @@ class Landing:
 
 
 class Relaxation:
-    """Downhill motion of a system at fixed loads."""
+    """Downhill motion of a system at fixed loads.
 
-    def __init__(self, newton: Newton) -> None:
+    Args:
+        newton: Solver of the states.
+        upright: Reads the fields of the present state; False if the part is turned inside out.
+    """
+
+    def __init__(self, newton: Newton, upright: Callable[[], bool]) -> None:
         self.newton = newton
+        self.upright = upright
         self.system = newton.system
         self._from, self._dx, self._drag = (self.system.vector() for _ in range(3))
 
@@ -46,7 +54,7 @@ class Relaxation:
         Args:
             loads: Loads, held.
             push: Direction of the first push, laid out like the unknowns; only its displacement counts.
-            stiffness: Size of the stiffness that sets the first drag, MPa/mm².
+            stiffness: Size of the stiffness that sets the first drag, MPa.
 
         Returns:
             The landing; the state is the present one, converged, factorised, without unstable modes.
@@ -85,7 +93,7 @@ class Relaxation:
         self.system.x.axpy(_PUSH * self.newton.scales.length / max(size, 1e-300), direction)
 
     def _implicit_step(self, α: float) -> None:
-        """Solve R(x) + αM (x - x_from) = 0 by Newton's method with full tangents."""
+        """Solve R(x) + αD (x - x_from) = 0 by Newton's method with full tangents."""
         system = self.system
         first = math.inf
         for iteration in range(_INNER):
@@ -98,6 +106,8 @@ class Relaxation:
             if iteration > 0 and norm < 1e-6 * self.newton.scales.force:
                 if system.unstable_modes() > 0:
                     raise NoEquilibrium("the drag is too small to hold the part", drag=α)
+                if not self.upright():
+                    raise NoEquilibrium("a step of the jump turned the part inside out", drag=α)
                 return
             system.factorise(drag=α)
             system.solve(system.residual, self._dx)
@@ -107,8 +117,7 @@ class Relaxation:
     def _add_drag(self, α: float) -> None:
         self.system.x.copy(self._drag)
         self._drag.axpy(-1.0, self._from)
-        self.system.mass.product(self._drag, self._dx)
-        self.system.zero_fixed(self._dx)
+        self.system.mass.drag.mult(self._drag, self._dx)
         self.system.residual.axpy(α, self._dx)
 
     def _land(self, loads: Loads) -> Convergence | None:
@@ -127,7 +136,8 @@ class Relaxation:
         self._dx.axpby(1.0, -1.0, system.x)
         moved = system.block_norms(self._dx)[0] / math.sqrt(len(system.problem.model.body.points))
         system.factorise()
-        if system.unstable_modes() == 0 and moved < 0.05 * self.newton.scales.length:
+        near = moved < 0.05 * self.newton.scales.length
+        if near and system.unstable_modes() == 0 and self.upright():
             return convergence
         self._dx.axpby(1.0, -1.0, system.x)
         self._dx.copy(system.x)

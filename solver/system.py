@@ -57,6 +57,7 @@ class System:
         self._reduced: PETSc.Mat | None = None
         self.factor = Factor(problem.comm, self.size, problem.mesh.domain.geometry.dim, self.count)
         self.loads: Loads | None = None
+        self._field_scale: tuple[tuple[int, int], float] = ((-1, 0), 0.0)
 
     def _compile(self) -> None:
         problem = self.problem
@@ -219,7 +220,7 @@ class System:
         """Assemble the tangent at the present ``x`` and factorise it.
 
         Args:
-            drag: Stiffness against motion from the last state of a relaxation, MPa/mm²; 0 for equilibria.
+            drag: Of a step of a relaxation, MPa; 0 for equilibria.
 
         Raises:
             NoEquilibrium: The factorisation failed.
@@ -285,7 +286,27 @@ class System:
         total = abs(self.loads.pressure) * self.f.norm() if self.volume_gradient is not None else 0.0
         for surface, force in self.loads.forces.items():
             total += abs(force) * self._axial_vector(surface).norm() / self.problem.model.body.copies
-        return total
+        return total + self._field_norm()
+
+    def _field_norm(self) -> float:
+        """Norm of the forces of the sheets' fields: half of their rate, for they go with the voltage squared.
+
+        Taken once for each tangent and set of loads, which is near enough for a scale.
+        """
+        assert self.loads is not None
+        if self.field_rate is None or not any(self.loads.voltages.values()):
+            return 0.0
+        at = (self.count.tangents, id(self.loads))
+        if self._field_scale[0] != at:
+            self._field_scale = at, self._rate_norm(Loads(voltages=self.loads.voltages)) / 2
+        return self._field_scale[1]
+
+    def _rate_norm(self, rate: Loads) -> float:
+        vector = self.vector()
+        self.load_rate(rate, vector)
+        norm = self.block_norms(vector)[0]
+        vector.destroy()
+        return norm
 
     def block_norms(self, vector: PETSc.Vec) -> tuple[float, ...]:
         """Norms of the blocks (u, p[, φ]) of a vector."""

@@ -105,3 +105,16 @@ def grid_body(model, axes, place, regions, surfaces, normal, *, hoop=None, bands
         normal=np.broadcast_to(np.asarray(normal, dtype=float), points.shape).copy(),
         hoop=None if hoop is None else np.broadcast_to(np.asarray(hoop, dtype=float), points.shape).copy(),
     )
+
+
+def disc(thickness):
+    """Solid disc of radius 1 mm whose film normal is the axis: bottom ground, top hot, rim free."""
+    return grid_body(
+        "axisymmetric",
+        (2, 1),
+        lambda q: q * np.array([1.0, thickness]),
+        "film",
+        {(0, 1): "outer", (1, 0): "end_low", (1, 1): "end_high"},
+        (0.0, 1.0),
+        bands={"film": ((1, 0), (1, 1))},
+    )

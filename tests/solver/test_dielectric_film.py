@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from dielectric_cases import MU, RUBBER, VOLTAGE, follow, grid_body, sheet, value, volts
+from dielectric_cases import MU, RUBBER, VOLTAGE, disc, follow, sheet, value, volts
 from exact import dielectric
 
 from geometry.build import build
@@ -33,22 +33,9 @@ TABLE = (  # stretch, nominal field, true field; the last row is the limit
 )
 
 
-def disc():
-    """Solid disc of radius 1 mm whose film normal is the axis: bottom ground, top hot, rim free."""
-    return grid_body(
-        "axisymmetric",
-        (2, 1),
-        lambda q: q * np.array([1.0, THICKNESS]),
-        "film",
-        {(0, 1): "outer", (1, 0): "end_low", (1, 1): "end_high"},
-        (0.0, 1.0),
-        bands={"film": ((1, 0), (1, 1))},
-    )
-
-
 def film(electrics):
     return Model(
-        disc(),
+        disc(THICKNESS),
         (sheet("film", THICKNESS),),
         (Support("end_low", "axial"),),
         electrodes=(Electrode("film"),),
@@ -154,7 +141,7 @@ def test_field_of_a_sheet_does_not_depend_on_the_number_of_sheets():
     results = {}
     for count in (1, 4):
         model = Model(
-            disc(),
+            disc(THICKNESS),
             (sheet("film", THICKNESS / count, count=count, material=RUBBER),),
             (Support("end_low", "axial"),),
             electrodes=(Electrode("film"),),
