@@ -124,8 +124,6 @@ def _control_names(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Ite
             yield (*keys, "charge", name), one_of(name, electrodes, what="an electrode")
         elif name in stage.voltage or "all" in stage.voltage:
             yield (*keys, "charge", name), "its voltage follows from the charge; leave the voltage out"
-    if stage.charge and case.electrics.model == "solved":
-        yield (*keys, "charge"), 'needs electrics.model = "layered"'
     sections = [section.name for section in case.sections]
     for name in stage.opening:
         if name not in sections:

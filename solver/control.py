@@ -19,6 +19,7 @@ import numpy as np
 from petsc4py import PETSc
 
 from geometry.body import FloatArray
+from solver.charges import charge_of
 from solver.loads import Loads
 from solver.shape import inner_surface
 from solver.system import System
@@ -99,26 +100,20 @@ class ChargeCondition(Condition):
 
     def __init__(self, system: System, electrodes: tuple[str, ...], scale: float) -> None:
         super().__init__(system)
-        self._rate = Loads(voltages=dict.fromkeys(electrodes, 1.0))
-        self._electrodes = electrodes
+        self._charge = charge_of(system, electrodes)
         self._scale = scale
 
     def value(self) -> float:
-        """Q = Σ C V."""
-        assert self.system.loads is not None
-        return sum(
-            self.system.capacitance(name) * self.system.loads.voltages.get(name, 0.0)
-            for name in self._electrodes
-        )
+        """Q = -∂Π/∂V."""
+        return self._charge.value()
 
     def gradient(self, out: PETSc.Vec) -> None:
-        """∂Q/∂x = -∂²Π/∂x∂V = -∂R/∂V on the whole part."""
-        self.system.load_rate(self._rate, out)
-        out.scale(self.system.problem.model.body.copies)
+        """∂Q/∂x on the whole part."""
+        self._charge.gradient(out)
 
     def slope(self) -> float:
         """∂Q/∂V at fixed shape: the capacitance."""
-        return sum(self.system.capacitance(name) for name in self._electrodes)
+        return self._charge.slope()
 
     @property
     def scale(self) -> float:

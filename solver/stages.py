@@ -4,6 +4,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import combinations
+from math import isnan, nan
 
 import numpy as np
 
@@ -199,10 +200,6 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
         _known(stage, "force", stage.forces, ends, "end surfaces")
         _known(stage, "obstacle", stage.obstacles, [c.name for c in model.contacts], "contacts")
         _known(stage, "charge", stage.charges, electrodes, "electrodes")
-        if stage.charges and model.solved_potential:
-            raise InputError(
-                f"stage '{stage.name}': charge control needs electrics = 'layered'", key="electrics"
-            )
         if stage.opening is not None:
             sections = [section.name for section in model.sections]
             _known(stage, "opening", {stage.opening[0]: 0.0}, sections, "sections")
@@ -233,7 +230,12 @@ def _check_shared_faces(model: Model, stages: tuple[Stage, ...]) -> None:
     voltages = dict.fromkeys(nodes, 0.0)
     for stage in stages:
         voltages |= stage.voltages
+        if stage.charges:
+            _check_charged_faces(stage, pairs)
+            voltages |= dict.fromkeys(stage.charges, nan)
         for a, b in pairs:
+            if isnan(voltages[a]) and isnan(voltages[b]):
+                continue  # they share the voltage that is found
             if voltages[a] != voltages[b]:
                 raise InputError(
                     f"stage '{stage.name}': electrodes '{a}' and '{b}' touch but are set to {voltages[a]:g} "
@@ -241,6 +243,17 @@ def _check_shared_faces(model: Model, stages: tuple[Stage, ...]) -> None:
                     key=f"voltage.{b}",
                     value=voltages[b],
                 )
+
+
+def _check_charged_faces(stage: Stage, pairs: list[tuple[str, str]]) -> None:
+    for a, b in pairs:
+        alone = {a, b} & set(stage.charges)
+        if len(alone) == 1:
+            raise InputError(
+                f"stage '{stage.name}': electrodes '{a}' and '{b}' touch and carry one charge; name both "
+                f"under charge",
+                key=f"charge.{alone.pop()}",
+            )
 
 
 def _check_lumen(model: Model, stage: Stage) -> None:

@@ -197,21 +197,6 @@ class System:
         """Mass of unit density on the displacement."""
         return Mass(self.problem, self.all_bcs)
 
-    def capacitance(self, electrode: str) -> float:
-        """Capacitance of an electrode of the whole part in the layered model, nF."""
-        cells = self.problem.mesh.cells_of(self.problem.model.body.bands[electrode])
-        twice_energy = fem.assemble_vector(self.capacity_form).array
-        inverse = self._inverse_sheet_thickness[self.problem.mesh.original_cells]
-        mine = float((twice_energy[cells] * inverse[cells] ** 2).sum())
-        return self.sum(mine) * self.problem.model.body.copies
-
-    @cached_property
-    def capacity_form(self) -> fem.Form:
-        """∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field."""
-        cellwise = ufl.TestFunction(self.problem.fields.compliance.function_space)
-        dx = ufl.dx(self.problem.mesh.domain, metadata={"quadrature_degree": 5})
-        return forms.compile_forms(self.problem.sheet_capacity() * cellwise * self.problem.weight * dx)
-
     def sum(self, value: float) -> float:
         """Sum of a number over the ranks."""
         return float(self.problem.comm.allreduce(value, op=MPI.SUM))
@@ -350,14 +335,22 @@ class System:
 
     def _lift(self, rate: Loads, out: PETSc.Vec) -> None:
         assert self.loads is not None
+        lifted = self.lifted(rate)
+        out.axpy(1.0, lifted)
+        lifted.destroy()
+        self._prescribe(rate.displacements, rate.voltages)
+        fem_petsc.set_bc(out, self.bcs_by_block)
+        self._prescribe(self.loads.displacements, self.loads.voltages)
+
+    def lifted(self, rate: Loads) -> PETSc.Vec:
+        """-K times the prescribed unknowns of a rate, on all rows, at the present ``x``."""
+        assert self.loads is not None
         self._prescribe(rate.displacements, rate.voltages)
         lifted = self.vector()
         fem_petsc.apply_lifting(lifted, self.tangent_forms, bcs=self.bcs_by_block)
         lifted.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
-        out.axpy(1.0, lifted)
-        fem_petsc.set_bc(out, self.bcs_by_block)
         self._prescribe(self.loads.displacements, self.loads.voltages)
-        lifted.destroy()
+        return lifted
 
     def _axial_vector(self, surface: str) -> PETSc.Vec:
         """∂ū/∂u of the mean axial motion of a surface; constant, assembled once."""

@@ -1,0 +1,107 @@
+# SPDX-License-Identifier: MIT
+"""Charge on electrodes that share one voltage V, as the work conjugate Q = -∂Π/∂V, and its derivatives."""
+
+from abc import ABC, abstractmethod
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+import ufl
+from dolfinx import fem
+from petsc4py import PETSc
+
+from geometry.body import IntArray
+from solver import forms
+from solver.loads import Loads
+from solver.system import System
+
+
+class Charge(ABC):
+    """Charge on some electrodes of the whole part, uC, at the present unknowns and loads.
+
+    Attributes:
+        system: The equations.
+        electrodes: Names.
+        rate: Loads that change by 1 kV on these electrodes.
+    """
+
+    def __init__(self, system: System, electrodes: tuple[str, ...]) -> None:
+        self.system = system
+        self.electrodes = electrodes
+        self.rate = Loads(voltages=dict.fromkeys(electrodes, 1.0))
+        self.copies = system.problem.model.body.copies
+
+    @abstractmethod
+    def value(self) -> float:
+        """Q."""
+
+    @abstractmethod
+    def slope(self) -> float:
+        """∂Q/∂V at fixed unknowns, nF."""
+
+    def gradient(self, out: PETSc.Vec) -> None:
+        """∂Q/∂x = -∂²Π/∂x∂V = -∂R/∂V on the free unknowns, written to ``out``."""
+        self.system.load_rate(self.rate, out)
+        self.system.zero_fixed(out)
+        out.scale(self.copies)
+
+
+class SheetCharge(Charge):
+    """Charge of the layered model: Q = Σ C V."""
+
+    def __init__(self, system: System, electrodes: tuple[str, ...]) -> None:
+        super().__init__(system, electrodes)
+        problem = system.problem
+        cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
+        dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": 5})
+        # ∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field.
+        self._form = forms.compile_forms(problem.sheet_capacity() * cellwise * problem.weight * dx)
+
+    def value(self) -> float:
+        """Q = Σ C V."""
+        assert self.system.loads is not None
+        voltages = self.system.loads.voltages
+        return sum(self._capacitance(name) * voltages.get(name, 0.0) for name in self.electrodes)
+
+    def slope(self) -> float:
+        """The capacitance at fixed shape."""
+        return sum(self._capacitance(name) for name in self.electrodes)
+
+    def _capacitance(self, electrode: str) -> float:
+        mesh = self.system.problem.mesh
+        cells = mesh.cells_of(self.system.problem.model.body.bands[electrode])
+        field = self.system.nominal_sheet_field({electrode: 1.0})[mesh.original_cells]
+        twice_energy = fem.assemble_vector(self._form).array
+        return self.system.sum(float((twice_energy[cells] * field[cells] ** 2).sum())) * self.copies
+
+
+class FaceCharge(Charge):
+    """Charge of the solved potential: what the rows of ∂Π/∂φ leave on the hot faces."""
+
+    def value(self) -> float:
+        """Q = -Σ ∂Π/∂φ over the hot faces, each node once, of the residual assembled last."""
+        offsets, _ = self.system.x.getAttr("_blocks")
+        return -self._sum(self.system.raw.array_r[offsets[2] :])
+
+    def slope(self) -> float:
+        """-1ᵀ K 1 over the hot faces: the capacitance at fixed shape and fixed potential inside."""
+        offsets, _ = self.system.x.getAttr("_blocks")
+        return self._sum(self.system.lifted(self.rate).array_r[offsets[2] :])
+
+    def _sum(self, rows: np.ndarray) -> float:
+        return self.system.sum(float(rows[self._hot].sum())) * self.copies
+
+    @property
+    def _hot(self) -> IntArray:
+        space = self.system.problem.spaces[2]
+        held = [
+            bc.dof_indices()[0] for name, bc, _ in self.system.voltage_conditions if name in self.electrodes
+        ]
+        dofs = np.unique(np.concatenate(held))
+        return dofs[dofs < space.dofmap.index_map.size_local]
+
+
+def charge_of(system: System, electrodes: tuple[str, ...]) -> Charge:
+    """The charge on some electrodes of a system, layered or solved."""
+    solved = system.problem.model.solved_potential
+    return FaceCharge(system, electrodes) if solved else SheetCharge(system, electrodes)
