@@ -11,6 +11,7 @@ from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
 from geometry.lattice import CELLS, Cell
 from geometry.laying import Lattice, lay
+from geometry.measured import measured
 from geometry.shapes import Dome, Shape
 
 __all__ = ["cell_of", "lattice_of"]
@@ -27,7 +28,7 @@ def cell_of(given: written.Cell) -> Cell:
 
 
 def lattice_of(case: Case) -> Lattice:
-    """The lattice of a case, laid on the drawn surface.
+    """The lattice of a case, laid on the drawn surface, or on the measured one if there is one.
 
     Raises:
         InputError: The case has none, its cell cannot be, or no cell fits.
@@ -37,6 +38,8 @@ def lattice_of(case: Case) -> Lattice:
         raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
     shape = shape_of(case)
     chart: Chart = chart_of(shape, table.side, depth=table.depth)
+    if isinstance(table.measured, written.MeasuredGrid):
+        chart = measured(table.measured.heights, table.measured.radii)
     return lay(
         cell_of(table.cell).pattern(),
         chart,

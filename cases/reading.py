@@ -15,6 +15,7 @@ from cases.requirements import requirement_problems, resolved_requirements
 from cases.resolved import resolved
 from cases.schema import Case
 from geometry.errors import InputError
+from geometry.measured import measured_from_csv
 
 __all__ = ["LIBRARY", "case_from_tables", "find_case", "library_cases", "read_case"]
 
@@ -73,7 +74,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     Raises:
         InputError: It says something that cannot be meant; one line for each thing wrong.
     """
-    raw = _with_points(dict(tables), folder)
+    raw = _with_radii(_with_points(dict(tables), folder), folder)
     try:
         case = Case.model_validate(raw)
     except ValidationError as error:
@@ -103,6 +104,26 @@ def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     kept = {key: value for key, value in meridian.items() if key not in ("kind", "path")}
     points = {"kind": "points", "radius": columns["radius_mm"], "height": columns["height_mm"]} | kept
     return tables | {"shape": shape | {"meridian": points}}
+
+
+def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Put the radii of a measured surface into the case, so that the case stands by itself."""
+    lattice = tables.get("lattice")
+    if not isinstance(lattice, dict):
+        return tables
+    measured = lattice.get("measured")
+    if not isinstance(measured, dict) or measured.get("kind") != "file":
+        return tables
+    if not isinstance(measured.get("path"), str):
+        return tables
+    surface = measured_from_csv(folder / measured["path"])
+    kept = {key: value for key, value in measured.items() if key not in ("kind", "path")}
+    grid = {
+        "kind": "grid",
+        "heights": [f"{height} mm" for height in surface.heights],
+        "radii": [[f"{radius} mm" for radius in row] for row in surface.radii],
+    }
+    return tables | {"lattice": lattice | {"measured": grid | kept}}
 
 
 def _columns(path: Path) -> dict[str, list[str]]:

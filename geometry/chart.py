@@ -26,7 +26,7 @@ PERIOD = 2 * math.pi
 """Length of every chart around, rad."""
 
 _SMALLEST = 1e-3  # of the largest radius: nearer to a pole v runs off to infinity
-_PANELS = 2000
+_PANELS = 4000
 
 
 class Spot(NamedTuple):
@@ -46,6 +46,11 @@ class Chart(Protocol):
 
     Looked at from outside with the axis upright, u grows to the right and v upwards.
     """
+
+    @property
+    def of_revolution(self) -> bool:
+        """Whether the surface is the same all around."""
+        ...
 
     @property
     def low(self) -> float:
@@ -92,12 +97,26 @@ class Revolution:
 
     @cached_property
     def _arcs(self) -> FloatArray:
-        """Arc lengths of the meridian at panel ends, without what is too near to a pole."""
-        arc = np.linspace(0.0, self.meridian.length, _PANELS + 1)
+        """Arc lengths of the meridian at panel ends, evenly spaced in v, without what is near to a pole."""
+        length = self.meridian.length
+        towards = length * np.geomspace(0.1 * _SMALLEST, 0.1, _PANELS // 4)
+        even = np.linspace(towards[-1], length - towards[-1], _PANELS)
+        arc = np.concatenate([[0.0], towards[:-1], even, length - towards[-2::-1], [length]])
         radius, _ = self._radius_and_speed(arc)
-        used = radius >= _SMALLEST * radius.max()
-        first, last = np.flatnonzero(used)[[0, -1]]
-        return np.linspace(arc[first], arc[last], _PANELS + 1)
+        used = np.flatnonzero(radius >= _SMALLEST * radius.max())
+        arc = arc[used[0] : used[-1] + 1]
+        v = self._integral(arc)
+        spaced = np.interp(np.linspace(v[0], v[-1], _PANELS + 1), v, arc)
+        spaced[[0, -1]] = arc[[0, -1]]
+        return spaced
+
+    def _integral(self, arc: FloatArray) -> FloatArray:
+        """Integral of ds/R of the surface up to arc lengths of the meridian, from the first on."""
+        nodes, weights = np.polynomial.legendre.leggauss(6)
+        half = np.diff(arc) / 2
+        inside = (arc[:-1] + half)[:, None] + half[:, None] * nodes
+        radius, speed = self._radius_and_speed(inside.ravel())
+        return np.concatenate([[0.0], np.cumsum(half * ((speed / radius).reshape(inside.shape) @ weights))])
 
     def _radius_and_speed(self, arc: FloatArray) -> tuple[FloatArray, FloatArray]:
         frame = self.meridian.at(arc)
@@ -107,14 +126,15 @@ class Revolution:
     def _table(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """v, arc length of the meridian, and its slope over v, at the panel ends."""
         arc = self._arcs
-        nodes, weights = np.polynomial.legendre.leggauss(6)
-        half = np.diff(arc) / 2
-        inside = (arc[:-1] + half)[:, None] + half[:, None] * nodes
-        radius, speed = self._radius_and_speed(inside.ravel())
-        v = np.concatenate([[0.0], np.cumsum(half * ((speed / radius).reshape(inside.shape) @ weights))])
+        v = self._integral(arc)
         radius, speed = self._radius_and_speed(arc)
         widest = np.flatnonzero(radius >= radius.max() * (1 - 1e-12))
         return v - v[widest[len(widest) // 2]], arc, radius / speed
+
+    @property
+    def of_revolution(self) -> bool:
+        """Whether the surface is the same all around."""
+        return True
 
     @property
     def low(self) -> float:

@@ -44,14 +44,14 @@ class Footprint:
     Attributes:
         polygons: The covered area, clear of overlaps.
         period: Width of the column, rad.
-        copies: Number of columns around.
+        copies: Number of columns around; not whole for a sector that does not repeat.
         low: Least v of the lattice.
         high: Largest v of the lattice.
     """
 
     polygons: tuple[Polygon, ...]
     period: float
-    copies: int
+    copies: float
     low: float
     high: float
 
@@ -62,15 +62,20 @@ class Footprint:
         return float(area / (self.period * (self.high - self.low)))
 
 
-def footprint(lattice: Lattice) -> Footprint:
+def footprint(lattice: Lattice, *, half_columns: int = 2) -> Footprint:
     """Return the footprint of a lattice.
 
     Struts are as wide as they are on the surface; where struts meet, outward corners are rounded.
+
+    Args:
+        lattice: The lattice.
+        half_columns: Width of the returned piece in halves of the pattern; 2 is the whole pattern. An odd
+            number does not repeat, but may be mirrored (see :meth:`Lattice.half_columns`).
     """
     import shapely
 
-    period, extent = lattice.pattern.width, lattice.extent
-    cells = _united(_pieces(lattice), period)
+    period, extent = half_columns / 2 * lattice.pattern.width, lattice.extent
+    cells = _united(_pieces(lattice), lattice.pattern.width, period)
     column = shapely.intersection(cells, shapely.box(0.0, lattice.cells.low, period, lattice.cells.high))
     rings = [shapely.box(0.0, band.low, period, band.high) for band in lattice.rings]
     whole = shapely.union_all([column, *rings], grid_size=_GRID * period)
@@ -78,7 +83,9 @@ def footprint(lattice: Lattice) -> Footprint:
     whole = shapely.simplify(whole, _FINEST * half)
     polygons = [_polygon(part) for part in shapely.get_parts(whole) if part.area > (_SHORTEST * half) ** 2]
     tidy = [_without_short(polygon, period, _SHORTEST * half) for polygon in polygons]
-    return Footprint(_seamless(tidy, period), period, lattice.around, extent.low, extent.high)
+    if half_columns % 2 == 0:
+        tidy = _seamless(tidy, period)
+    return Footprint(tuple(tidy), period, 2 * math.pi / period, extent.low, extent.high)
 
 
 def _middle(lattice: Lattice) -> FloatArray:
@@ -104,13 +111,14 @@ def _pieces(lattice: Lattice) -> "list[Geometry]":
     return [shapely.make_valid(shapely.Polygon(outline)) for outline in outlines]
 
 
-def _united(pieces: "Sequence[Geometry]", period: float) -> "Geometry":
+def _united(pieces: "Sequence[Geometry]", period: float, width: float) -> "Geometry":
+    """The union of all copies that reach into 0 <= u <= width."""
     import shapely
     from shapely import affinity
 
     one = shapely.union_all(pieces, grid_size=_GRID * period)
     low, _, high, _ = one.bounds
-    turns = range(-math.ceil(high / period), math.ceil(-low / period) + 2)
+    turns = range(-math.ceil(high / period), math.ceil((width - low) / period) + 1)
     return shapely.union_all(
         [affinity.translate(one, turn * period) for turn in turns], grid_size=_GRID * period
     )
@@ -200,7 +208,7 @@ def _ring(ring: Any) -> FloatArray:
     return np.asarray(ring.coords, dtype=np.float64)[:-1]
 
 
-def _seamless(polygons: Sequence[Polygon], period: float) -> tuple[Polygon, ...]:
+def _seamless(polygons: Sequence[Polygon], period: float) -> list[Polygon]:
     """Put corners on the column's sides exactly there, at the same v on both."""
     every = np.concatenate([ring for p in polygons for ring in (p.outer, *p.holes)])
     left = np.sort(every[np.abs(every[:, 0]) < 8 * _GRID * period, 1])
@@ -214,7 +222,7 @@ def _seamless(polygons: Sequence[Polygon], period: float) -> tuple[Polygon, ...]
                 ring[on] = np.column_stack([np.full(on.sum(), side), nearest])
         return ring
 
-    return tuple(Polygon(mended(p.outer), tuple(map(mended, p.holes))) for p in polygons)
+    return [Polygon(mended(p.outer), tuple(map(mended, p.holes))) for p in polygons]
 
 
 def _area(ring: FloatArray) -> float:

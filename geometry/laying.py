@@ -31,7 +31,8 @@ class Lattice:
 
     Attributes:
         chart: The surface on which it lies.
-        pattern: The flat pattern in units of the chart: width = 2 pi / around.
+        pattern: The flat pattern in units of the chart: width = 2 pi / around, or 2 pi, with all cells
+            around, on a surface that is not the same all around.
         around: Number of cells around.
         along: Number of cells along.
         cells: Where the cells lie.
@@ -66,7 +67,7 @@ class Lattice:
         return low, low + self.height
 
     def column(self) -> tuple[Strut, ...]:
-        """Return the struts of one cell around and all along, in the chart, cut off where cells end.
+        """Return the struts of one pattern around and all along, in the chart, cut off where cells end.
 
         Copies turned by whole multiples of the pattern's width make up the lattice.
         """
@@ -77,8 +78,13 @@ class Lattice:
                 found += [replace(strut, points=piece) for piece in _cut(moved, self.cells)]
         return tuple(found)
 
+    @property
+    def copies(self) -> int:
+        """How many columns make up the lattice."""
+        return round(PERIOD / self.pattern.width)
+
     def plates(self) -> tuple[FloatArray, ...]:
-        """Return the solid plates of one cell around and all along, in the chart, each shape (k, 2).
+        """Return the solid plates of one pattern around and all along, in the chart, each shape (k, 2).
 
         Plates that reach over the ends of the cells are whole; the footprint cuts them.
         """
@@ -89,6 +95,32 @@ class Lattice:
             for plate in found
             if plate[:, 1].max() > self.cells.low and plate[:, 1].min() < self.cells.high
         )
+
+    def half_columns(self, angle: float) -> int:
+        """Return how many halves of a column a sector of this angle holds, between planes of symmetry.
+
+        Args:
+            angle: Opening angle of the sector, degrees.
+
+        Raises:
+            InputError: If the lattice is not symmetric about planes through the axis, or not about these.
+        """
+        if not (self.pattern.mirrors and self.chart.of_revolution):
+            raise InputError(
+                f"mesh.sector: a lattice of {self.pattern.name} cells has no planes of symmetry through the "
+                "axis; use the solid model",
+                key="mesh.sector",
+            )
+        half = 180.0 / self.around
+        count = round(angle / half)
+        if count < 1 or abs(count * half - angle) > 1e-6:
+            raise InputError(
+                f"mesh.sector = {angle:g} deg: with {self.around} cells around it must be a multiple of "
+                f"{half:.6g} deg, half of a cell",
+                key="mesh.sector",
+                value=angle,
+            )
+        return count
 
 
 def lay(
@@ -143,7 +175,7 @@ def lay(
     _check_widths(pattern, factor, used, count)
     return Lattice(
         chart=chart,
-        pattern=pattern.scaled(factor),
+        pattern=pattern.scaled(factor).tiled(1 if chart.of_revolution else count, 1),
         around=count,
         along=rows,
         cells=cells,

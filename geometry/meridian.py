@@ -17,6 +17,7 @@ Curve = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
 
 _PANELS = 400  # at least, shared by the smooth pieces; the inverse of the arc length is then good to 1e-9
 _SAMPLES = 600  # points at which self-crossing, folding and radii are looked at
+_STRAIGHT = 1e-9  # radians within which three points lie on a line
 _POLE_ANGLE = 1e-6  # radians by which a pole may miss the right angle
 
 
@@ -204,6 +205,8 @@ class Meridian:
 
 
 def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    """Twice the signed area of the triangle a, b, c."""
+    """Sign of the area of the triangle a, b, c; 0 where rounding would decide it, as on straight lines."""
     u, v = b - a, c - a
-    return np.asarray(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0])
+    area = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
+    size = np.linalg.norm(u, axis=-1) * np.linalg.norm(v, axis=-1)
+    return np.where(np.abs(area) > _STRAIGHT * size, np.sign(area), 0.0)

@@ -105,6 +105,12 @@ def test_funnel():
 
 
 @pytest.mark.exact
+def test_rounding_does_not_make_a_straight_funnel_cross_itself():
+    # Its points lie on a line to rounding alone; it was once refused.
+    shape = Dome(10.0, 6.0, (Layer("wall", 0.3),), hole_radius=2.0, profile="funnel")
+    assert shape.meridian.length == pytest.approx(10.0)
+
+
 @pytest.mark.parametrize(("rise", "tip"), [(3.0, 1.0), (3.0, 7.4), (10.0, 2.0), (10.0, 5.9), (0.5, 1e-3)])
 def test_funnel_with_a_round_tip(rise, tip):
     """Source: frustum and spherical cap under it; the slope by bisection instead of the closed form."""
