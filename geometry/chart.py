@@ -27,6 +27,7 @@ PERIOD = 2 * math.pi
 
 _SMALLEST = 1e-3  # of the largest radius: nearer to a pole v runs off to infinity
 _PANELS = 4000
+_LOOKS = 1001
 
 
 class Spot(NamedTuple):
@@ -87,7 +88,8 @@ class Revolution:
     offset: float = 0.0
 
     def __post_init__(self) -> None:
-        radius, speed = self._radius_and_speed(self._arcs)
+        (low, high), arc = self.meridian.poles, np.linspace(0.0, self.meridian.length, _LOOKS)
+        radius, speed = self._radius_and_speed(arc[int(low) : len(arc) - int(high)])
         if radius.min() <= 0.0 or speed.min() <= 0.0:
             raise InputError(
                 f"surface {self.offset:g} mm off the meridian ({self.meridian.name}): it folds or reaches "
