@@ -239,7 +239,9 @@ def _state_table(table: PathTable | None) -> dict[str, Any]:
     technical = ("iterations", "residual", "factorisations", "unstable modes", "unstable modes under control")
     names = ["parameter", *table.loads, *technical]
     shown = {n: display(n, table.units[n], float(np.nanmax(np.abs(table[n]), initial=0.0))) for n in names}
-    columns = ["state", "stage"] + (["critical"] if table.is_critical.any() else [])
+    texts = {"critical": table.critical, "reached by": table.reached_by}
+    texts = {name: column for name, column in texts.items() if any(column)}
+    columns = ["state", "stage", *texts]
     columns += [n + (f" [{shown[n].unit}]" if shown[n].unit else "") for n in names]
     rows = []
     for i, stage in enumerate(table.stages):
@@ -247,8 +249,8 @@ def _state_table(table: PathTable | None) -> dict[str, Any]:
             f"{table['residual'][i]:.1e}" if n == "residual" else _cell(table, n, i, shown[n].factor)
             for n in names
         ]
-        kinds = [table.critical[i]] if "critical" in columns else []
-        rows.append([digits(float(table["state"][i])), stage, *kinds, *cells])
+        said = [column[i] for column in texts.values()]
+        rows.append([digits(float(table["state"][i])), stage, *said, *cells])
     return {"columns": columns, "rows": rows}
 
 

@@ -63,6 +63,7 @@ class RunFolder:
         self._rows: list[dict[str, object]] = []
         self._files: dict[int, str] = {}
         self._critical: list[CriticalPoint] = []
+        self._turns: list[dict[str, Any]] = []
         self._last: Equilibrium | None = None
 
     @classmethod
@@ -130,6 +131,8 @@ class RunFolder:
             self._write_end(state)
         if state.critical:
             self._critical.append(CriticalPoint.of_state(state))
+        if state.reached_by:
+            self._turns.append({"state": state.index, "stage": state.stage, "reached by": state.reached_by})
         self._append_row(state)
 
     def finish(
@@ -163,6 +166,7 @@ class RunFolder:
             "states": len(self._rows),
             **self._final_state(),
             "critical_points": [point.to_mapping() for point in self._critical],
+            "jumps_and_branches": self._turns,
             "facts": dict(facts or {}),
             "definitions": {name: dict(texts) for name, texts in (definitions or {}).items()},
         }

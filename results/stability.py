@@ -148,9 +148,14 @@ def _jumps(table: PathTable) -> str:
         ]
         at = f" at {load} {show(load, float(table[load][row - 1]), table.units[load])}" if load else ""
         sentences.append(f"In stage “{table.stages[row]}” the part jumps{at}: {', '.join(changes)}.")
-    if not sentences:
-        return ""
-    return " ".join([*sentences, "It lands on another stable state (arrow); what happens between is motion."])
+    if sentences:
+        sentences.append("It lands on another stable state (arrow); what happens between is motion.")
+    for row in np.flatnonzero(np.array(table.reached_by) == "branch"):
+        sentences.append(
+            f"In stage “{table.stages[row]}” the path turns off onto another shape in state "
+            f"{int(table['state'][row])}."
+        )
+    return " ".join(sentences)
 
 
 def _row(run: RunRecord, number: int, point: CriticalPoint) -> dict[str, str]:

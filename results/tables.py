@@ -17,6 +17,7 @@ from solver.records import Equilibrium, Profile
 FloatArray = NDArray[np.float64]
 
 _CRITICAL = "critical"
+_REACHED_BY = "reached by"
 _AFTER_LOADS = "iterations [1]"
 _AFTER_FACTS = "unstable modes under control [1]"
 PROFILE_COLUMNS = (
@@ -38,6 +39,7 @@ def state_row(state: Equilibrium) -> dict[str, object]:
         "state": state.index,
         "stage": state.stage,
         _CRITICAL: state.critical,
+        _REACHED_BY: state.reached_by,
         "parameter [1]": float(state.parameter),
     }
     row |= {f"{name} [{load.unit}]": float(load.value) for name, load in state.loads.items()}
@@ -99,6 +101,8 @@ class PathTable:
         loads: Bare names of the loads.
         quantities: Bare names of the quantities, places left out.
         critical: Kind of the critical point each row is, "" for none; empty for a path without any.
+        reached_by: ``"jump"`` or ``"branch"`` of rows that do not go on from the row before, else ""; empty
+            for a path without any.
     """
 
     stages: tuple[str, ...]
@@ -107,6 +111,7 @@ class PathTable:
     loads: tuple[str, ...]
     quantities: tuple[str, ...]
     critical: tuple[str, ...] = ()
+    reached_by: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.stages)
@@ -133,18 +138,8 @@ class PathTable:
 
     @property
     def landings(self) -> NDArray[np.bool_]:
-        """Rows that a jump led to from the row before.
-
-        Along an unbroken path the count of unstable modes changes at a critical point, so a row beyond one
-        with the count of before lies elsewhere; a branch too may keep the count, but counts its parameter
-        anew. A jump at the start of a stage alone makes a row at its parameter 0.
-        """
-        modes, parameter = self["unstable modes"], self["parameter"]
-        found = np.zeros(len(self), dtype=bool)
-        anew = np.array([a != b for a, b in zip(self.stages[:-1], self.stages[1:], strict=True)], dtype=bool)
-        left = self.is_critical[:-1] & (modes[1:] == modes[:-1]) & (anew | (np.diff(parameter) >= 0))
-        found[1:] = left | (anew & (parameter[1:] == 0))
-        return found
+        """Rows that a jump led to from the row before."""
+        return np.array([how == "jump" for how in self.reached_by] or [False] * len(self))
 
     @property
     def past_breakdown(self) -> NDArray[np.bool_]:
@@ -176,7 +171,7 @@ def read_path(path: Path) -> PathTable:
         raise InputError(f"{path}: holds no equilibrium; run the case first.", path=str(path))
     header, body = rows[0], rows[1:]
     texts = {name: [row[i] for row in body] for i, name in enumerate(header)}
-    parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL)}
+    parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL, _REACHED_BY)}
     numbers = {
         bare: np.array([float(t) if t else np.nan for t in texts[name]]) for name, (bare, _) in parts.items()
     }
@@ -189,6 +184,7 @@ def read_path(path: Path) -> PathTable:
         loads=tuple(bare_names[header.index("parameter [1]") + 1 : first]),
         quantities=tuple(n for n in bare_names[second + 1 :] if not re.search(r" at [RXYZ]$", n)),
         critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
+        reached_by=tuple(texts.get(_REACHED_BY, [""] * len(body))),
     )
 
 

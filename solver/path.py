@@ -235,7 +235,7 @@ class Path:
             return self._reporter.outcome("lost stability", text, track.stage.name, share)
         modes = self._count(None)
         self._reporter.remarks.append(f"jump from {left} onto another stable state at {self._reporter.now()}")
-        self._reporter.emit(track.stage.name, share, landing.convergence, modes)
+        self._reporter.emit(track.stage.name, share, landing.convergence, modes, reached_by="jump")
         track.accept(share)
         return modes
 
@@ -259,7 +259,7 @@ class Path:
             return self._reporter.outcome("bifurcation", text, track.stage.name, share)
         self._reporter.remarks.append("the path goes on along the branch")
         modes = self._count(arc)
-        self._reporter.emit(track.stage.name, s / arc.length, convergence, modes)
+        self._reporter.emit(track.stage.name, s / arc.length, convergence, modes, reached_by="branch")
         arc.accept(s)
         track.mark.s = track.length  # the stage ends on the branch
         return self._run_track(arc, modes, 3 * whole)

@@ -60,6 +60,8 @@ class Equilibrium:
         places: Where an extreme was found, by quantity name: reference position, mm.
         critical: ``"limit point"`` or ``"bifurcation"`` if the state is a located critical point, else "".
         mode: Mode of the critical point at the nodes, largest component 1, shape of ``displacement``.
+        reached_by: ``"jump"`` if the part left the state before for this one, ``"branch"`` if the path turned
+            off here, "" if it goes on from the state before.
     """
 
     index: int
@@ -78,6 +80,7 @@ class Equilibrium:
     places: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     critical: str = ""
     mode: FloatArray | None = None
+    reached_by: str = ""
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 """Handing on the states of a path, and keeping what is to be said about it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -51,6 +51,8 @@ class Reporter:
         convergence: Convergence,
         modes: Modes,
         critical: Critical | None = None,
+        *,
+        reached_by: str = "",
     ) -> None:
         """Hand on the present state, whose fields have been read; collective.
 
@@ -60,6 +62,7 @@ class Reporter:
             convergence: How it was reached.
             modes: Its unstable modes.
             critical: The critical point that it is, if it is one.
+            reached_by: ``"jump"`` or ``"branch"`` if it does not go on from the state before.
         """
         assert self.system.loads is not None
         state = self.evaluation.equilibrium(
@@ -78,6 +81,7 @@ class Reporter:
         self._spent = self.system.count.factorisations
         if state is None:
             return
+        state = replace(state, reached_by=reached_by)
         self._note_breakdown(state)
         if self._observe is not None:
             self._observe(state)

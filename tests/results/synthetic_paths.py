@@ -21,7 +21,8 @@ pressure = "0.02 MPa"
 """
 OUTCOME = Outcome("reached", "reached: all 2 stages", "let go", 1.0, ("limit point at pressure 30 kPa",))
 
-# Stage, parameter, inner hoop stretch, pressure [MPa], unstable modes (given, controlled), critical.
+# Stage, parameter, inner hoop stretch, pressure [MPa], unstable modes (given, controlled), critical, and how
+# it was reached where it does not go on from the row before.
 FILL = (
     ("fill", 0.0, 1.0, 0.0, 0, 0, ""),
     ("fill", 0.2, 1.1, 0.02, 0, 0, ""),
@@ -31,14 +32,14 @@ FILL = (
     ("fill", 1.0, 1.5, 0.025, 1, 0, ""),
 )
 LET_GO = (
-    ("let go", 0.0, 1.15, 0.025, 0, 0, ""),
+    ("let go", 0.0, 1.15, 0.025, 0, 0, "", "jump"),
     ("let go", 1.0, 1.1, 0.02, 0, 0, ""),
 )
 
 
 def states(body, rows=FILL + LET_GO):
     """Equilibria of rows such as ``FILL``; critical ones have a mode that swells the middle."""
-    for index, (stage, parameter, stretch, pressure, given, controlled, critical) in enumerate(rows):
+    for index, (stage, parameter, stretch, pressure, given, controlled, critical, *how) in enumerate(rows):
         state = inflated(body, stretch, index=index, stage=stage, parameter=parameter)
         yield replace(
             state,
@@ -47,6 +48,7 @@ def states(body, rows=FILL + LET_GO):
             unstable_modes_controlled=controlled,
             critical=critical,
             mode=bulge(body) if critical else None,
+            reached_by=how[0] if how else "",
         )
 
 

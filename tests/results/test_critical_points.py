@@ -85,28 +85,29 @@ def test_least_in_plane_stress_is_undefined_outside_walls(tube):
     np.testing.assert_array_equal(found[tube.regions["skin"]], -0.25)
 
 
-def test_jumps_are_told_from_unbroken_paths(run, tmp_path, tube):
+def test_jumps_and_branches_are_kept_as_the_solver_told_them(run, tmp_path, tube):
     assert np.flatnonzero(run.table.landings).tolist() == [6]
     rows = [
         ("up", 0.0, 1.0, 0.0, 0, 0, ""),
         ("up", 0.5, 1.2, 0.03, 0, 0, "limit point"),
-        ("up", 0.6, 1.6, 0.031, 0, 0, ""),  # stable like before: elsewhere
+        ("up", 0.6, 1.6, 0.031, 0, 0, "", "jump"),
         ("up", 0.8, 1.7, 0.04, 0, 0, "bifurcation"),
-        ("up", 0.01, 1.7, 0.0401, 0, 0, ""),  # a branch, whose parameter starts anew
+        ("up", 0.01, 1.7, 0.0401, 0, 0, "", "branch"),  # its parameter starts anew
         ("up", 0.02, 1.7, 0.041, 0, 0, "bifurcation"),
-        ("up", 0.03, 1.8, 0.042, 1, 1, ""),  # one more unstable mode: the same path
+        ("up", 0.03, 1.8, 0.042, 1, 1, ""),
         ("down", 0.5, 1.7, 0.03, 1, 1, ""),
     ]
-    table = open_run(turned(tmp_path / "run", tube, rows)).table
+    turning = open_run(turned(tmp_path / "run", tube, rows))
+    table = turning.table
+    assert table.reached_by == ("", "", "jump", "", "branch", "", "", "")
     assert np.flatnonzero(table.landings).tolist() == [2]
+    assert turning.summary["jumps_and_branches"] == [
+        {"state": 2, "stage": "up", "reached by": "jump"},
+        {"state": 4, "stage": "up", "reached by": "branch"},
+    ]
     # Along the whole path a stage takes one unit all the same, branch or not.
     assert (np.diff(table.coordinate) > 0).all()
     assert table.coordinate[6] == 1.0
-
-
-def test_a_jump_from_the_last_state_of_a_stage(tmp_path, tube):
-    rows = [*FILL[:3], ("let go", 0.3, 1.6, 0.031, 0, 0, "")]
-    assert open_run(turned(tmp_path / "run", tube, rows)).table.landings.tolist() == [False] * 3 + [True]
 
 
 def test_the_margin_compares_with_the_last_state_and_with_what_was_asked(run, tmp_path, tube):

@@ -52,6 +52,13 @@ def test_the_report_tells_critical_points_and_shows_their_modes(run):
         assert words in text
 
 
+def test_a_branch_is_told(tmp_path, tube):
+    rows = [*FILL[:3], ("fill", 0.1, 1.3, 0.031, 0, 0, "", "branch")]
+    told = stability(open_run(turned(tmp_path / "run", tube, rows)))["paragraphs"]
+    assert "In stage “fill” the path turns off onto another shape in state 3." in told
+    assert not any("jumps" in paragraph for paragraph in told)
+
+
 def test_a_calm_path_has_no_such_section(tube_run):
     said = stability(open_run(tube_run))
     assert said == {"paragraphs": [], "rows": [], "columns": {}}

@@ -199,10 +199,12 @@ def test_gent_balloon_jumps_up_and_down(H):
     assert top.loads["pressure"].value / scale == pytest.approx(1.292599, rel=3e-3)
     assert bottom.loads["pressure"].value / scale == pytest.approx(1.157450, rel=3e-3)
     assert sum("onto another stable state" in remark for remark in outcome.remarks) == 2
+    assert sum(state.reached_by != "" for state in states) == 2
     for landed, bracket in ((states[top.index + 1], (2.5, 3.9)), (states[bottom.index + 1], (1.0, 1.38))):
         p = landed.loads["pressure"].value / scale
         stretch = brentq(lambda λ, p=p: gent_sphere(λ, J) - p, *bracket)
         assert landed.unstable_modes == 0
+        assert landed.reached_by == "jump"
         assert 1 + landed.quantities["mean radial expansion"].value == pytest.approx(stretch, rel=5e-3)
 
 
@@ -233,6 +235,8 @@ def test_long_tube_collapses_into_two_lobes():
     states, outcome, _, p = thin_ring(share=1.4, beyond_instability="branch")
     (start,) = criticals(states)
     assert start.critical == "bifurcation"
+    assert [s.index - start.index for s in states if s.reached_by == "branch"] == [1]
+    assert not any(s.reached_by == "jump" for s in states)
     assert -start.loads["pressure"].value == pytest.approx(p, rel=1e-2)
     assert outcome.kind == "reached"
     assert states[-1].loads["pressure"].value == pytest.approx(-1.4 * p, rel=1e-9)
