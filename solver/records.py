@@ -127,3 +127,49 @@ class Outcome:
     parameter: float
     remarks: tuple[str, ...] = ()
     margins: tuple[Margin, ...] = ()
+
+
+@dataclass(frozen=True)
+class Moduli:
+    """Small-strain properties of a lattice in its plane, mean stresses per area of the whole cell.
+
+    Attributes:
+        around: Young's modulus along x, MPa.
+        along: Young's modulus along y, MPa.
+        poisson_around: Contraction along y over extension along x, pulled along x.
+        poisson_along: Contraction along x over extension along y, pulled along y.
+        shear: Shear modulus, MPa.
+        stiffness: Matrix of (σx, σy, τ) over (εx, εy, γ), shape (3, 3), MPa.
+        relative_density: Area of the struts over that of the cell.
+    """
+
+    around: float
+    along: float
+    poisson_around: float
+    poisson_along: float
+    shear: float
+    stiffness: FloatArray
+    relative_density: float
+
+
+@dataclass(frozen=True)
+class CollapseState:
+    """One state of a cell stretched along one axis, free across it.
+
+    Attributes:
+        stretch: Mean stretch along the axis.
+        transverse: Mean stretch across it.
+        shear: Mean shear H_xy or H_yx that goes with it, lines along the axis keeping their direction.
+        stress: Mean nominal stress along the axis, MPa per area of the whole cell.
+        energy: Strain energy per area and thickness of the whole cell, mJ/mm³.
+        unstable_modes: Unstable modes that repeat from cell to cell, under the given stretch.
+        displacement: Nodal displacement, shape (n, 3), mm.
+    """
+
+    stretch: float
+    transverse: float
+    shear: float
+    stress: float
+    energy: float
+    unstable_modes: int
+    displacement: FloatArray

@@ -9,7 +9,7 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 from dolfinx import fem
 
-from geometry.body import Body, IntArray
+from geometry.body import Body, FloatArray, IntArray
 from geometry.errors import InputError
 from solver.mesh import surface_nodes
 from solver.problem import Problem
@@ -48,11 +48,27 @@ class Tie:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """One unknown that many displacement components share, each by its own factor: u_i = ... + factor_i h.
+
+    Attributes:
+        name: For messages.
+        rows: Pairs (body node, component), shape (k, 2); slaves of ties or unknowns of their own.
+        factors: Shape (k,).
+    """
+
+    name: str
+    rows: IntArray
+    factors: FloatArray
+
+
+@dataclass(frozen=True)
 class Constraints:
-    """All fixed components and ties of a model, in terms of body nodes."""
+    """All fixed components, ties and shared unknowns of a model, in terms of body nodes."""
 
     fixed: tuple[Fixed, ...] = ()
     ties: tuple[Tie, ...] = field(default=())
+    shared: tuple[Shared, ...] = ()
 
 
 def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -> Constraints:

@@ -10,6 +10,7 @@ from mpi4py import MPI
 from petsc4py import PETSc
 
 from geometry.body import IntArray
+from geometry.errors import InputError
 from solver.problem import Problem
 from solver.supports import Constraints
 
@@ -18,11 +19,15 @@ from solver.supports import Constraints
 class Ties:
     """The map of the independent unknowns q to all unknowns x, with work vectors.
 
+    The last entries of q are the shared unknowns.
+
     Attributes:
         T: Sparse map, shape (x, q).
         rhs: Work vector of the size of q.
         solution: Work vector of the size of q.
         folded: Work vector of the size of x.
+        own: Positions in x of the independent unknowns.
+        spare: Positions in x where shared unknowns are noted when q is spread: slaves.
     """
 
     T: PETSc.Mat
@@ -30,18 +35,26 @@ class Ties:
     solution: PETSc.Vec
     folded: PETSc.Vec
     own: IntArray
+    spare: IntArray
 
     def spread(self, q: PETSc.Vec, x: PETSc.Vec) -> None:
-        """Write q at the independent unknowns of x, zero at the slaves."""
+        """Write q at the independent unknowns of x, zero at the slaves but the first few."""
         x.set(0.0)
-        x.array_w[self.own] = q.array_r
+        x.array_w[self.own] = q.array_r[: len(self.own)]
+        x.array_w[self.spare] = q.array_r[len(self.own) :]
 
 
 def tie_matrix(problem: Problem, x: PETSc.Vec, constraints: Constraints) -> Ties | None:
-    """Build T for the ties of a model; ``None`` when there are none. Collective."""
+    """Build T for the ties of a model; ``None`` when there are none. Collective.
+
+    Raises:
+        InputError: Shared unknowns on several ranks.
+    """
     if not constraints.ties:
         return None
     comm = problem.comm
+    if constraints.shared and comm.size > 1:
+        raise InputError("a unit cell is solved on one rank; leave out --ranks", key="ranks")
     fixed = {(int(n), f.component) for f in constraints.fixed for n in f.nodes}
     slaves, masters, factors = _pairs(constraints)
     keep = np.array([tuple(s) not in fixed for s in slaves.tolist()], dtype=bool)
@@ -57,16 +70,35 @@ def tie_matrix(problem: Problem, x: PETSc.Vec, constraints: Constraints) -> Ties
     mine = np.full(x.getSize(), -1, dtype=np.int64)
     mine[low + own] = start + np.arange(len(own))
     comm.Allreduce(mine, columns, op=MPI.MAX)
-    T = PETSc.Mat().createAIJ(((high - low, None), (len(own), None)), nnz=1, comm=comm)
     local = (slave_dofs >= low) & (slave_dofs < high)
-    rows = np.concatenate([low + own, slave_dofs[local]]).astype(PETSc.IntType)
-    cols = np.concatenate([columns[low + own], columns[master_dofs[local]]]).astype(PETSc.IntType)
-    data = np.concatenate([np.ones(len(own)), factors[local]])
-    sort = np.argsort(rows, kind="stable")
-    T.setValuesCSR(np.arange(len(rows) + 1, dtype=PETSc.IntType), cols[sort], data[sort])
-    T.assemble()
+    rows = [low + own, slave_dofs[local]]
+    cols = [columns[low + own], columns[master_dofs[local]]]
+    data = [np.ones(len(own)), factors[local]]
+    for k, shared in enumerate(constraints.shared):
+        rows.append(dof_of[shared.rows[:, 0]] + shared.rows[:, 1])
+        cols.append(np.full(len(shared.rows), len(own) + k))
+        data.append(shared.factors)
+    count = len(own) + len(constraints.shared)
+    T = _sparse(comm, (high - low, low), count, [np.concatenate(part) for part in (rows, cols, data)])
     solution, folded = T.createVecs()
-    return Ties(T, solution.duplicate(), solution, folded, own)
+    spare = np.flatnonzero(~free)[: len(constraints.shared)]
+    return Ties(T, solution.duplicate(), solution, folded, own, spare)
+
+
+def _sparse(
+    comm: MPI.Comm, rows_here: tuple[int, int], columns_here: int, entries: list[np.ndarray]
+) -> PETSc.Mat:
+    """A matrix of the given (row, column, value) entries of this rank's rows."""
+    count, first = rows_here
+    row, column, value = entries
+    sort = np.lexsort((column, row))
+    starts = np.searchsorted(row[sort], first + np.arange(count + 1))
+    T = PETSc.Mat().createAIJ(((count, None), (columns_here, None)), comm=comm)
+    T.setPreallocationCSR(
+        (starts.astype(PETSc.IntType), column[sort].astype(PETSc.IntType), value[sort].astype(np.float64))
+    )
+    T.assemble()
+    return T
 
 
 def _pairs(constraints: Constraints) -> tuple[IntArray, IntArray, IntArray]:

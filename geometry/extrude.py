@@ -1,0 +1,277 @@
+# SPDX-License-Identifier: MIT
+"""Triangles of a flat pattern thickened into quadratic tetrahedra on a true surface."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from geometry.body import Body, FloatArray, IntArray
+from geometry.elements import FACETS
+from geometry.flat_mesh import FlatMesh
+
+_EDGES = np.array([(0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3)])  # of tetra10, in the order of its nodes
+_CLOSE = 1e-7  # share of the extent of the flat pattern within which a node lies on a seam
+
+
+class Course(NamedTuple):
+    """One course of material, as masons lay it: a slab between two depths.
+
+    Attributes:
+        low: Depth of its lower face, mm along the wall normal.
+        high: Depth of its upper face, mm.
+        elements: Elements through it.
+        on_struts: Region over the struts; ``None`` leaves it empty there.
+        between: Region between the struts; ``None`` leaves it empty there.
+    """
+
+    low: float
+    high: float
+    elements: int
+    on_struts: str | None
+    between: str | None
+
+
+class Laid(NamedTuple):
+    """Where points of the flat pattern lie in space.
+
+    Attributes:
+        position: X, Y, Z, shape (k, 3), mm.
+        normal: Unit wall normal, shape (k, 3).
+        hoop: Unit circumferential direction, shape (k, 3).
+    """
+
+    position: FloatArray
+    normal: FloatArray
+    hoop: FloatArray
+
+
+Lay = Callable[[FloatArray, FloatArray], Laid]
+"""Maps flat positions (k, 2) and depths (k,) into space."""
+
+
+@dataclass(frozen=True)
+class Thickened:
+    """Tetrahedra with their places in the flat pattern.
+
+    Attributes:
+        flat: Flat position of every node, shape (n, 2).
+        depth: Depth of every node, shape (n,), mm.
+        cells: Nodes of each ``tetra10``, shape (m, 10).
+        regions: Cell numbers of each region.
+        triangles: Triangle of the flat pattern that each cell stands on, shape (m,).
+        merged: Whether the seam in x was closed.
+    """
+
+    flat: FloatArray
+    depth: FloatArray
+    cells: IntArray
+    regions: dict[str, IntArray]
+    triangles: IntArray
+    merged: bool
+
+
+def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: bool) -> Thickened:
+    """Thicken the triangles of a flat pattern, course by course.
+
+    Every prism is cut in three tetrahedra by the order of its corners' numbers, so that neighbours cut their
+    common face alike.
+
+    Args:
+        mesh: The flat pattern.
+        courses: Courses in order of depth, each beginning where the one before it ends.
+        width: Period of the pattern along x.
+        merge: Join the seam at ``width`` to that at 0 (their nodes match).
+    """
+    levels, owner = _levels(courses)
+    joined = _joined(mesh, width) if merge else np.arange(len(mesh.points))
+    order = np.argsort(joined[mesh.triangles], axis=1)
+    sorted_corners = np.take_along_axis(mesh.triangles, order, axis=1)
+    blocks, names, stands = [], [], []
+    for layer, course in enumerate(owner):
+        for region, members in ((course.on_struts, mesh.strut), (course.between, ~mesh.strut)):
+            chosen = np.flatnonzero(members)
+            if region is None or not len(chosen):
+                continue
+            blocks.append(_prisms(sorted_corners[chosen], layer, len(levels)))
+            names.append((region, 3 * len(chosen)))
+            stands.append(np.repeat(chosen, 3))
+    raw = np.concatenate(blocks)
+    corner_flat = np.repeat(mesh.points, len(levels), axis=0)
+    corner_depth = np.tile(levels, len(mesh.points))
+    number = (joined[:, None] * len(levels) + np.arange(len(levels))).ravel()
+    raw = _turned(raw, corner_flat, corner_depth)
+    flat, depth, cells = _with_middles(raw, number, corner_flat, corner_depth)
+    region_of = np.repeat([name for name, _ in names], [count for _, count in names])
+    regions = {name: np.flatnonzero(region_of == name) for name in dict.fromkeys(name for name, _ in names)}
+    return Thickened(flat, depth, cells, regions, np.concatenate(stands), merge)
+
+
+def _levels(courses: Sequence[Course]) -> tuple[FloatArray, list[Course]]:
+    """All levels of depth, and the course each layer of elements belongs to."""
+    levels, owner = [courses[0].low], []
+    for course in courses:
+        levels += list(np.linspace(course.low, course.high, course.elements + 1)[1:])
+        owner += [course] * course.elements
+    return np.array(levels), owner
+
+
+def _joined(mesh: FlatMesh, width: float) -> IntArray:
+    """Number of each corner with the seam at ``width`` joined to that at 0."""
+    slip = _CLOSE * max(width, float(np.ptp(mesh.points[:, 1])))
+    near = np.flatnonzero(np.abs(mesh.points[:, 0]) < slip)
+    far = np.flatnonzero(np.abs(mesh.points[:, 0] - width) < slip)
+    near, far = (side[np.argsort(mesh.points[side, 1])] for side in (near, far))
+    joined = np.arange(len(mesh.points))
+    joined[far] = near
+    return joined
+
+
+def _prisms(corners: IntArray, layer: int, levels: int) -> IntArray:
+    """Three tetrahedra of each prism; corner v at level k has number v * levels + k."""
+    low = corners * levels + layer
+    high = low + 1
+    a, b, c = low.T
+    d, e, f = high.T
+    cut = np.stack([[a, b, c, f], [a, b, e, f], [a, d, e, f]], axis=0)  # (3, 4, prisms)
+    return np.moveaxis(cut, -1, 0).reshape(-1, 4)
+
+
+def _turned(raw: IntArray, flat: FloatArray, depth: FloatArray) -> IntArray:
+    """The tetrahedra with their corners in right-handed order."""
+    x = np.column_stack([flat, depth])[raw]
+    a, b, c = (x[:, i] - x[:, 0] for i in (1, 2, 3))
+    left = np.einsum("ij,ij->i", np.cross(a, b), c) < 0
+    raw[left] = raw[left][:, [0, 2, 1, 3]]
+    return raw
+
+
+def _with_middles(
+    raw: IntArray, number: IntArray, flat: FloatArray, depth: FloatArray
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Add mid-side nodes; both those and the corners are numbered once across a joined seam."""
+    corners = number[raw]
+    ends = raw[:, _EDGES].reshape(-1, 2)
+    key = np.sort(number[ends], axis=1)
+    code = key[:, 0] * (number.max() + 1) + key[:, 1]
+    _, first, edge = np.unique(code, return_index=True, return_inverse=True)
+    used, first_corner, corner = np.unique(corners, return_index=True, return_inverse=True)
+    place = raw.ravel()[first_corner]
+    middle = ends[first]
+    cells = np.concatenate([corner.reshape(-1, 4), len(used) + edge.reshape(-1, len(_EDGES))], axis=1).astype(
+        np.int64
+    )
+    return (
+        np.concatenate([flat[place], flat[middle].mean(axis=1)]),
+        np.concatenate([depth[place], depth[middle].mean(axis=1)]),
+        cells,
+    )
+
+
+def body_of(
+    thick: Thickened,
+    lay: Lay,
+    *,
+    extent: tuple[float, float],
+    wall: tuple[float, float],
+    model: str = "solid",
+    copies: float = 1.0,
+) -> Body:
+    """Place thickened triangles in space and name their surfaces.
+
+    Surfaces: ``lumen`` (faces at or below the inner face of the wall), ``outer`` (all other free faces),
+    ``end_low`` and ``end_high`` (y = 0 and its end), ``side_low`` and ``side_high`` (x = 0 and its end, where
+    the seam is open), and ``a|b`` between regions.
+
+    Args:
+        thick: The tetrahedra.
+        lay: Map into space.
+        extent: Size of the flat pattern along x and y.
+        wall: Depths of the inner and outer face of the continuous wall, mm.
+        model: ``"solid"`` or ``"sector"``.
+        copies: How many such pieces make the whole part.
+    """
+    laid = lay(thick.flat, thick.depth)
+    facets, surfaces = _named_facets(thick, extent, wall)
+    return Body(
+        model=model,
+        points=laid.position,
+        cell_type="tetra10",
+        cells=thick.cells,
+        regions=thick.regions,
+        bands={},
+        facets=facets,
+        surfaces=surfaces,
+        normal=laid.normal,
+        hoop=laid.hoop,
+        copies=copies,
+    )
+
+
+def _named_facets(
+    thick: Thickened, extent: tuple[float, float], wall: tuple[float, float]
+) -> tuple[IntArray, dict[str, IntArray]]:
+    _, local = FACETS["tetra10"]
+    facets = thick.cells[:, local].reshape(-1, local.shape[1])
+    owner = np.repeat(np.arange(len(thick.cells)), len(local))
+    key = np.sort(facets[:, :3], axis=1)
+    code = (key[:, 0] * (key.max() + 1) + key[:, 1]) * (key.max() + 1) + key[:, 2]
+    order = np.argsort(code, kind="stable")
+    same = code[order][1:] == code[order][:-1]
+    twin = np.concatenate([same, [False]]) | np.concatenate([[False], same])
+    free = order[~twin]
+    named = {name: free[chosen] for name, chosen in _free_names(thick, facets[free], extent, wall).items()}
+    pairs = np.stack([order[:-1][same], order[1:][same]], axis=1)
+    named |= _interfaces(thick, owner, pairs)
+    every, position = np.unique(np.concatenate(list(named.values())), return_inverse=True)
+    bounds = np.cumsum([0] + [len(members) for members in named.values()])
+    surfaces = {
+        name: np.sort(position[low:high])
+        for name, low, high in zip(named, bounds[:-1], bounds[1:], strict=True)
+        if high > low
+    }
+    return facets[every], surfaces
+
+
+def _free_names(
+    thick: Thickened, facets: IntArray, extent: tuple[float, float], wall: tuple[float, float]
+) -> dict[str, IntArray]:
+    """Positions among the free facets of each named surface."""
+    slip = _CLOSE * max(extent)
+    deep = 1e-9 + 1e-7 * (wall[1] - wall[0])
+    flat, depth = thick.flat[facets], thick.depth[facets]
+    at_low, at_high = (np.all(np.abs(flat[..., 1] - y) < slip, axis=1) for y in (0.0, extent[1]))
+    side_low, side_high = (np.all(np.abs(flat[..., 0] - x) < slip, axis=1) for x in (0.0, extent[0]))
+    if thick.merged:
+        side_low[:] = side_high[:] = False
+    rest = ~(at_low | at_high | side_low | side_high)
+    inner = rest & np.all(depth < wall[0] + deep, axis=1)
+    masks = {
+        "lumen": inner,
+        "outer": rest & ~inner,
+        "end_low": at_low,
+        "end_high": at_high,
+        "side_low": side_low,
+        "side_high": side_high,
+    }
+    return {name: np.flatnonzero(mask) for name, mask in masks.items()}
+
+
+def _interfaces(thick: Thickened, owner: IntArray, pairs: IntArray) -> dict[str, IntArray]:
+    """Facets between regions, by the names of both; the facet of the region listed first is taken."""
+    names = list(thick.regions)
+    region = np.empty(len(thick.cells), dtype=np.int64)
+    for i, members in enumerate(thick.regions.values()):
+        region[members] = i
+    sides = region[owner[pairs]]
+    first = np.argmin(sides, axis=1)
+    sides.sort(axis=1)
+    chosen = pairs[np.arange(len(pairs)), first]
+    found = {}
+    for a in range(len(names)):
+        for b in range(a + 1, len(names)):
+            members = chosen[(sides[:, 0] == a) & (sides[:, 1] == b)]
+            if len(members):
+                found[f"{names[a]}|{names[b]}"] = members
+    return found

@@ -1,0 +1,270 @@
+# SPDX-License-Identifier: MIT
+"""Effective properties of a flat lattice from one of its cells: fluctuation plus mean stretch.
+
+u = H X + w, w periodic: unknowns on the far seams follow those on the near ones, u⁺ = u⁻ + H a, with a the
+period. Small strains take H given, large ones along one axis leave the other components of H free, so that
+the mean stress is uniaxial. Theory of unit cells: Michel, Moulinec, Suquet, Comput. Methods Appl. Mech.
+Engrg. 172, 109 (1999), from memory.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cached_property
+
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import numpy as np
+from dolfinx import fem
+from petsc4py import PETSc
+
+from geometry.body import Body, FloatArray
+from geometry.errors import InputError
+from solver import forms
+from solver.errors import NoEquilibrium
+from solver.loads import Loads
+from solver.material import Material
+from solver.model import Model
+from solver.newton import Newton
+from solver.parts import Part, Support
+from solver.path import scales_of
+from solver.problem import Problem
+from solver.records import CollapseState, Moduli
+from solver.seams import pinned, seam_ties
+from solver.supports import Fixed, Shared, constraints_of
+from solver.system import System
+
+AXES = ("around", "along")
+_MECHANISM = 1e-9  # least over largest stiffness below which a lattice is a mechanism
+_SMALLEST = 1 / 64  # share of a wanted step below which a collapse curve ends
+
+
+class UnitCell:
+    """A cell of a lattice, one period, from Z = 0 (plane of symmetry) to half of its height.
+
+    Args:
+        body: The cell, a ``solid`` body with surface ``end_low`` at Z = 0 and matching seams.
+        period: Its periods along x and y, mm.
+        material: What the struts are made of.
+    """
+
+    def __init__(self, body: Body, period: tuple[float, float], material: Material) -> None:
+        self.period = period
+        part = Part(next(iter(body.regions)), material)
+        self.model = Model(body, (part,), (Support("midplane", "symmetric"),))
+        self.problem = Problem(self.model)
+        self.height = float(np.ptp(body.points[:, 2]))
+        self.volume = period[0] * period[1] * self.height
+        self.tie, self._pairs = seam_ties(body, period)
+        self._pin = pinned(body, self.tie)
+
+    def moduli(self) -> Moduli:
+        """Small-strain moduli by condensing the fluctuations out of the mean strains.
+
+        Raises:
+            InputError: The lattice does not hold together: some mean strain meets no resistance.
+        """
+        system = self._system(())
+        system.apply(Loads())
+        system.assemble_residual()
+        system.factorise()
+        modes = [self._relaxed(system, self._affine(system, H)) for H in _STRAINS]
+        images = [self._image(system, mode) for mode in modes]
+        # With the relaxed fields on both sides an error of the solve enters only with its square.
+        stiffness = np.array([[image.dot(mode) for mode in modes] for image in images])
+        stiffness = (stiffness + stiffness.T) / 2 / self.volume
+        _check_stiff(stiffness)
+        compliance = np.linalg.inv(stiffness)
+        return Moduli(
+            around=float(1 / compliance[0, 0]),
+            along=float(1 / compliance[1, 1]),
+            poisson_around=float(-compliance[1, 0] / compliance[0, 0]),
+            poisson_along=float(-compliance[0, 1] / compliance[1, 1]),
+            shear=float(1 / compliance[2, 2]),
+            stiffness=stiffness,
+            relative_density=self._solid_volume() / self.volume,
+        )
+
+    def collapse(
+        self,
+        axis: str,
+        stretch: float,
+        *,
+        steps: int = 20,
+        observe: Callable[[CollapseState], None] | None = None,
+    ) -> list[CollapseState]:
+        """Stretch the cell along an axis, free across it, up to ``stretch`` or as far as it goes.
+
+        Args:
+            axis: ``"around"`` (x) or ``"along"`` (y).
+            stretch: Mean stretch to reach; below 1 compresses.
+            steps: Wanted number of steps, halved where the way is hard to follow.
+            observe: Called with every state.
+
+        Raises:
+            InputError: Unknown axis, or a stretch that is not positive.
+        """
+        if axis not in AXES:
+            raise InputError(f"axis = '{axis}' is not one of: {', '.join(AXES)}", key="axis")
+        if not 0 < stretch < 10 or stretch == 1:
+            raise InputError(
+                f"stretch is {stretch:g}; it must lie between 0 and 10 and not be 1", key="stretch"
+            )
+        return _Collapse(self, AXES.index(axis)).follow(stretch - 1, steps, observe)
+
+    def shared(self, component: tuple[int, int]) -> Shared:
+        """The mean gradient H_ij times the period j as an unknown shared by the far seams, mm."""
+        i, j = component
+        across = self._pairs[self._pairs[:, 2 + j] == 1]
+        rows = np.stack([across[:, 0], np.full(len(across), i)], axis=1)
+        return Shared(f"H{'xy'[i]}{'xy'[j]}", rows, np.ones(len(rows)))
+
+    def _system(self, free: tuple[tuple[int, int], ...]) -> System:
+        held = constraints_of(self.model.body, self.model.supports)
+        fixed = (*held.fixed, *(Fixed("", i, self._pin) for i in (0, 1)))
+        shared = tuple(self.shared(component) for component in free)
+        return System(self.problem, replace(held, fixed=fixed, ties=(self.tie,), shared=shared))
+
+    def _affine(self, system: System, H: FloatArray) -> PETSc.Vec:
+        """The displacement H (X - X_pin) as a vector of unknowns."""
+        points = self.model.body.points
+        u = np.zeros_like(points)
+        u[:, :2] = (points[:, :2] - points[self._pin[0], :2]) @ H.T
+        vector = system.vector()
+        vector.array_w[: u.size] = u[self.problem.node_of_dof].ravel()
+        system.zero_fixed(vector)
+        return vector
+
+    def _relaxed(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
+        """A mean strain with the fluctuation it causes, refined once (large factors are compressed)."""
+        answer = system.vector()
+        for _ in range(2):
+            system.solve(self._image(system, mode), answer)
+            mode.axpy(-1.0, answer)
+        return mode
+
+    def _image(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
+        """K times a mode, with the tangent assembled last."""
+        image = system.vector()
+        system.matrix.mult(mode, image)
+        return image
+
+    def _solid_volume(self) -> float:
+        """Drawn volume of the struts, mm³."""
+        one = fem.Constant(self.problem.mesh.domain, 1.0)
+        return float(fem.assemble_scalar(forms.compile_forms(one * self.problem.dx(1))))
+
+
+_STRAINS = (
+    np.array([[1.0, 0.0], [0.0, 0.0]]),
+    np.array([[0.0, 0.0], [0.0, 1.0]]),
+    np.array([[0.0, 0.5], [0.5, 0.0]]),
+)
+
+
+def _check_stiff(stiffness: FloatArray) -> None:
+    weakest = np.linalg.eigvalsh(stiffness)
+    if weakest[0] < _MECHANISM * weakest[-1]:
+        raise InputError(
+            "unit cell: the lattice yields to some mean strain without any stress (its struts do not hold "
+            "together in both directions), so it has no moduli; choose another cell",
+            key="cell",
+        )
+
+
+class _Collapse:
+    """A cell on its way along one axis."""
+
+    def __init__(self, cell: UnitCell, axis: int) -> None:
+        self.cell, self.axis = cell, axis
+        across = 1 - axis
+        # Lines along the axis keep their direction (H_ba = 0 takes away the rotation); H_ab is free.
+        self.system = cell._system(((across, across), (axis, across)))
+        self.newton = Newton(self.system, scales_of(cell.model))
+        self._drive = self._seam_vector((axis, axis))
+        H = np.zeros((2, 2))
+        H[axis, axis] = 1.0
+        self._affine = cell._affine(self.system, H)
+
+    def follow(
+        self, strain: float, steps: int, observe: Callable[[CollapseState], None] | None
+    ) -> list[CollapseState]:
+        self.newton.solve(Loads())
+        states = [self._state(0.0)]
+        reached, step = 0.0, 1.0 / steps
+        while reached < 1 - 1e-9 and step >= _SMALLEST / steps:
+            kept = self.system.x.copy()
+            share = min(step, 1 - reached)
+            try:
+                self._advance(share * strain)
+                states.append(self._state((reached + share) * strain))
+            except NoEquilibrium:
+                kept.copy(self.system.x)
+                self.system.assemble_residual()
+                self.system.factorise()
+                step = share / 2
+                continue
+            reached += share
+            step = min(2 * step, 1.0 / steps)
+            if observe is not None:
+                observe(states[-1])
+        return states
+
+    def _advance(self, amount: float) -> None:
+        """Move along the tangent, then correct."""
+        system = self.system
+        image = self.cell._image(system, self._affine)
+        answer = system.vector()
+        system.solve(image, answer)
+        system.x.axpy(amount, self._affine)
+        system.x.axpy(-amount, answer)
+        self.newton.factorised = True
+        self.newton.solve(Loads())
+
+    def _state(self, strain: float) -> CollapseState:
+        system, cell = self.system, self.cell
+        system.factorise()
+        self.newton.factorised = True
+        across = 1 - self.axis
+        displacement = np.zeros_like(cell.model.body.points)
+        owned = len(cell.problem.node_of_dof)
+        displacement[cell.problem.node_of_dof] = system.x.array_r[: 3 * owned].reshape(-1, 3)
+        gap = self._mean_gradient(displacement)
+        return CollapseState(
+            stretch=1 + strain,
+            transverse=1 + gap[across, across],
+            shear=float(gap[self.axis, across]),
+            stress=float(self._drive.dot(system.raw)) * cell.period[self.axis] / cell.volume,
+            energy=self._energy() / cell.volume,
+            unstable_modes=system.unstable_modes(),
+            displacement=displacement,
+        )
+
+    def _mean_gradient(self, displacement: FloatArray) -> FloatArray:
+        H = np.zeros((2, 2))
+        for j in (0, 1):
+            pairs = self.cell._pairs
+            across = pairs[(pairs[:, 2 + j] == 1) & (pairs[:, 3 - j] == 0)]
+            if len(across):
+                slave, master = across[0, :2]
+                H[:, j] = (displacement[slave] - displacement[master])[:2] / self.cell.period[j]
+        return H
+
+    def _energy(self) -> float:
+        self.system.read_x()
+        return float(fem.assemble_scalar(self._energy_form))
+
+    @cached_property
+    def _energy_form(self) -> fem.Form:
+        problem = self.cell.problem
+        law, _ = problem.fields.laws[0]
+        return forms.compile_forms(problem.stored_energy(law, problem.F) * problem.dx(1))
+
+    def _seam_vector(self, component: tuple[int, int]) -> PETSc.Vec:
+        """Vector whose product with a residual is the force through a seam, the work of H_ij a_j."""
+        shared = self.cell.shared(component)
+        problem = self.cell.problem
+        values = np.zeros_like(self.cell.model.body.points)
+        values[shared.rows[:, 0], shared.rows[:, 1]] = shared.factors
+        vector = self.system.vector()
+        vector.array_w[: values.size] = values[problem.node_of_dof].ravel()
+        return vector
