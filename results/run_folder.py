@@ -15,6 +15,7 @@ from geometry.body import Body
 from results.atomic import FolderLock, append_durably, write_atomically
 from results.body_file import body_to_bytes
 from results.critical_points import CriticalPoint
+from results.energies import energies_of
 from results.fields import FieldGrid
 from results.folder_files import (
     BODY,
@@ -35,7 +36,7 @@ from results.folder_files import (
 )
 from results.records import Verdict
 from results.surfaces import deformed_surface, ply, stl
-from results.tables import PROFILE_COLUMNS, csv_text, merge_columns, profile_rows, state_row
+from results.tables import PROFILE_COLUMNS, csv_text, merge_columns, profile_rows, read_path, state_row
 from results.vtk_files import collection
 from solver.records import Equilibrium, Outcome
 
@@ -167,6 +168,7 @@ class RunFolder:
             **self._final_state(),
             "critical_points": [point.to_mapping() for point in self._critical],
             "jumps_and_branches": self._turns,
+            **self._energies(),
             "facts": dict(facts or {}),
             "definitions": {name: dict(texts) for name, texts in (definitions or {}).items()},
         }
@@ -221,6 +223,10 @@ class RunFolder:
                 surface = deformed_surface(self._body, state.displacement, name)
                 write_atomically(stem.with_suffix(".stl"), stl(surface))
                 write_atomically(stem.with_suffix(".ply"), ply(surface))
+
+    def _energies(self) -> dict[str, Any]:
+        found = energies_of(read_path(self.path / PATH)) if self._rows else None
+        return {"energies": found.to_mapping()} if found is not None else {}
 
     def _final_state(self) -> dict[str, Any]:
         state = self._last

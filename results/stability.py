@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from results.critical_points import CriticalPoint, margin
+from results.energies import Energies, Rest, energies_of
 from results.figures import driven_stages
 from results.records import Verdict
 from results.run_record import RunRecord
@@ -48,7 +49,7 @@ def stability(run: RunRecord) -> dict[str, Any]:
     if not (table.is_critical.any() or table.unstable.any() or table.landings.any()):
         return {"paragraphs": ahead, "rows": [], "columns": {}}
     kinds = [_KINDS[kind] for kind in dict.fromkeys(p.kind for p in run.critical_points) if kind in _KINDS]
-    paragraphs = [" ".join(kinds), _controls(table, run.case), _jumps(table), *ahead]
+    paragraphs = [" ".join(kinds), _controls(table, run.case), _jumps(table), _energies(table), *ahead]
     rows = [_row(run, number, point) for number, point in enumerate(run.critical_points, start=1)]
     columns = {key: words for key, words in _COLUMNS.items() if any(row[key] for row in rows)}
     return {"paragraphs": [p for p in paragraphs if p], "rows": rows, "columns": columns}
@@ -156,6 +157,40 @@ def _jumps(table: PathTable) -> str:
             f"{int(table['state'][row])}."
         )
     return " ".join(sentences)
+
+
+def _energies(table: PathTable) -> str:
+    """What is stored between unloaded stable states, and what a snap under a held pressure lets go."""
+    found = energies_of(table)
+    if found is None:
+        return ""
+    sentences = []
+    if len(found.stable) > 1:
+        first, *others = found.stable
+        sentences.append(f"Without load the part stays in {len(found.stable)} states of this path.")
+        for rest in others:
+            sentences.append(_stored(found, first, rest))
+    for snap in found.snaps:
+        sentences.append(
+            f"Under a held pressure of {show('pressure', snap.pressure, 'MPa')} the part would leave the "
+            f"limit point in state {snap.state} for the stable state near state {round(snap.landing)} and "
+            f"let go {show('energy', snap.released, 'mJ')}, as motion and then heat."
+        )
+    if sentences:
+        share = digits(100 * found.disagreement, 2)
+        sentences.append(f"∫ P dV along the path and the strain energy agree to {share} %.")
+    return " ".join(sentences)
+
+
+def _stored(found: Energies, first: Rest, rest: Rest) -> str:
+    stored = show("energy", rest.energy - first.energy, "mJ")
+    text = f"State {round(rest.state)} (or near it) stores {stored} against state {round(first.state)}"
+    top = found.barrier(first, rest)
+    if top is None:
+        return text + "."
+    up, back = (show("energy", top.energy - each.energy, "mJ") for each in (first, rest))
+    text += "; the lowest unloaded state between them on this path lies"
+    return f"{text} {back} above it and {up} above the other."
 
 
 def _row(run: RunRecord, number: int, point: CriticalPoint) -> dict[str, str]:

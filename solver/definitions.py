@@ -48,6 +48,12 @@ QUANTITIES: dict[str, QuantityDefinition] = {
         "mm3", "V = ∫ ½ x⊥·n da", "volume enclosed by the lumen and its plane ends, now"
     ),
     "volume change": QuantityDefinition("mm3", "V - V_drawn", f"change of the lumen volume {_DRAWN}"),
+    "swept volume": QuantityDefinition(
+        "mm3",
+        "∫ f·dx",
+        "volume that the pressurised wall has swept since the first state of the path: ∫ P over it is the "
+        "pressure's work; the change of the lumen volume unless the rim of an open end moves along the axis",
+    ),
     "minimum wall thickness": QuantityDefinition(
         "mm",
         "min |x_outer - x_inner|",
@@ -121,7 +127,7 @@ QUANTITIES: dict[str, QuantityDefinition] = {
     "stored electrical energy": QuantityDefinition(
         "mJ", "Σ ½ Q V", "energy in the electric field of the whole part"
     ),
-    "strain energy": QuantityDefinition("mJ", "∫ det G ψ dX", "elastic energy of the whole part"),
+    "strain energy": QuantityDefinition("mJ", "∫ det G [ψ + p²/(2κ)] dX", "elastic energy of the whole part"),
     "stability margin <load>": QuantityDefinition(
         "1",
         "critical load / load",
@@ -174,7 +180,7 @@ def names_for(model: "Model") -> list[str]:
             names += [stem + item for item in own["<" + tail]]
         elif (
             (name in electric and not model.electrodes)
-            or (name in ("lumen volume", "volume change") and not model.has_lumen)
+            or (name in ("lumen volume", "volume change", "swept volume") and not model.has_lumen)
             or (name == "breakdown margin" and not _strengths(model))
         ):
             continue

@@ -24,6 +24,7 @@ from solver.model import regions_of_band
 from solver.problem import Problem
 from solver.quantities import Reading, quantities_of
 from solver.records import Equilibrium, Measure
+from solver.swept import SweptVolume
 from solver.system import System
 
 _DEGREE = 5  # of the rule whose points are read
@@ -55,12 +56,13 @@ class Evaluation:
         self._strain_energy = forms.compile_forms(
             sum(
                 self.problem.fields.det_G
-                * self.problem.stored_energy(law, self.problem.F)
+                * (self.problem.stored_energy(law, self.problem.F) + self.problem.volumetric_energy())
                 * self.problem.weight
                 * self.problem.dx(i)
                 for i, (law, _) in enumerate(self.problem.fields.laws, start=1)
             )
         )
+        self._swept = SweptVolume(system) if system.volume_form is not None else None
         self._drawn_volume = system.volume() if system.volume_form is not None else 0.0
         self._cell_volume_form = forms.compile_forms(cellwise * self.problem.weight * self._everywhere())
 
@@ -113,6 +115,7 @@ class Evaluation:
         energies = self._energies(loads) | self._contacts()
         reactions = self._reactions()
         volume = self.system.volume() if self.system.volume_form is not None else None
+        swept = self._swept.update() if self._swept is not None else None
         cell_volumes = self._cell_volumes
         if self.problem.comm.rank != 0:
             return None
@@ -126,6 +129,7 @@ class Evaluation:
             cell_volumes=cell_volumes,
             volume=volume,
             drawn_volume=self._drawn_volume,
+            swept=swept,
             energies=energies,
             reactions=reactions,
             voltages=dict(loads.voltages),

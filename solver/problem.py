@@ -113,6 +113,10 @@ class Problem:
             ψ += self._fibre_energy(strain)
         return ψ
 
+    def volumetric_energy(self) -> Expr:
+        """Energy p²/(2κ) of a change of volume, κ/2 (Je - 1)² where p = κ (1 - Je)."""
+        return self.fields.compliance / 2 * self.unknowns[1] ** 2
+
     def nominal_field(self) -> Expr | None:
         """E0 in the drawn configuration, kV/mm; ``None`` without electrodes."""
         if not self.model.electrodes:
@@ -136,9 +140,7 @@ class Problem:
         """Det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
         p = self.unknowns[1]
         Je = self.elastic(F).J
-        return self.fields.det_G * (
-            self.stored_energy(law, F) - p * (Je - 1) - self.fields.compliance / 2 * p**2
-        )
+        return self.fields.det_G * (self.stored_energy(law, F) - p * (Je - 1) - self.volumetric_energy())
 
     def density(self, law: str, F: Expr) -> Expr:
         """Potential per drawn volume of a law's cells, as a function of F."""

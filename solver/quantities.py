@@ -29,6 +29,7 @@ class Reading:
         cell_volumes: Drawn cell volumes of the modelled piece, mm³.
         volume: Lumen volume of the whole part, mm³, ``None`` without a lumen.
         drawn_volume: The same in the drawn shape, mm³.
+        swept: Volume that the wall has swept since the first state, mm³, ``None`` without a lumen.
         energies: Energies, charges and capacitances by name.
         reactions: (axial, radial) force by support, N.
         voltages: kV by electrode.
@@ -42,6 +43,7 @@ class Reading:
     cell_volumes: FloatArray
     volume: float | None
     drawn_volume: float
+    swept: float | None
     energies: Mapping[str, float]
     reactions: Mapping[str, tuple[float, float]]
     voltages: Mapping[str, float]
@@ -92,6 +94,8 @@ def _shape_values(reading: Reading, profiles: Mapping[str, Profile]) -> dict[str
     if reading.volume is not None:
         found["lumen volume"] = reading.volume
         found["volume change"] = reading.volume - reading.drawn_volume
+    if reading.swept is not None:
+        found["swept volume"] = reading.swept
     return found
 
 

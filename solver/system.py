@@ -173,15 +173,18 @@ class System:
         self.read_x()
         _assemble(self.raw, self.residual_forms, self.problem)
         if self.volume_gradient is not None:
-            self._assemble_f()
+            _assemble(self.f, self._first_only(self.volume_gradient), self.problem)
             self.raw.axpy(-self.loads.pressure, self.f)
         for surface, force in self.loads.forces.items():
             self.raw.axpy(-force / self.problem.model.body.copies, self._axial_vector(surface))
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
 
-    def _assemble_f(self) -> None:
-        _assemble(self.f, self._first_only(self.volume_gradient), self.problem)
+    def pressure_force(self, x: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Write f at other unknowns; ``read_x`` brings the present ones back."""
+        x.ghostUpdate(PETSc.InsertMode.INSERT, PETSc.ScatterMode.FORWARD)
+        fem_petsc.assign(x, self.problem.unknowns)
+        _assemble(out, self._first_only(self.volume_gradient), self.problem)
 
     def _first_only(self, form: fem.Form) -> list:
         """A form of the displacement as a list with one entry a block."""

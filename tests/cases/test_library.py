@@ -4,6 +4,7 @@
 import json
 import math
 
+import numpy as np
 import pytest
 from layered_tube import (
     Ring,
@@ -205,8 +206,22 @@ def test_dome_valve_has_two_stable_states(tmp_path):
     run = coarse_run("dome_valve", tmp_path)
     points = critical_rows(run, "pressure")
     assert all(kind == "limit point" for kind, _ in points)
-    snap, back = points[0][1], points[-1][1]
-    assert snap < -4e-4 < 0 < 5e-5 < back
+    snap_pressure, back = points[0][1], points[-1][1]
+    assert snap_pressure < -4e-4 < 0 < 5e-5 < back
     modes = list(run.table["unstable modes"])
     assert modes[0] == modes[-1] == 0 < max(modes)
     assert run.table["lumen volume"][-1] < 0 < run.table["lumen volume"][0]
+    found = run.summary["energies"]
+    start, *_, end = found["unloaded_states"]
+    assert start["unstable modes [1]"] == end["unstable modes [1]"] == 0
+    assert start["strain energy [mJ]"] == 0.0
+    # ∫ P dV up to the second unloaded stable state, the last zero of the pressure; second-order rule.
+    P, V = run.table["pressure"], run.table["swept volume"]
+    last = int(end["state"])
+    work = float(np.sum((P[1 : last + 1] + P[:last]) / 2 * np.diff(V[: last + 1])))
+    (stored,) = found["stored between stable states [mJ]"]
+    assert stored > 0.05
+    assert work == pytest.approx(stored, rel=0.02)
+    snap = found["snaps"][0]
+    assert snap["pressure [MPa]"] == snap_pressure
+    assert snap["energy released [mJ]"] > stored

@@ -22,6 +22,7 @@ pytestmark = pytest.mark.exact
 
 NU = 1 / 3
 SNAP = [(3.5, 0.60630), (4.0, 0.57349), (4.5, 0.58301), (5.0, 0.62761)]
+WORK = 5e-3  # of the energy, by a rule of second order
 SHALLOW = 400.0  # R/t of the middle surface
 
 
@@ -49,3 +50,16 @@ def test_clamped_shallow_cap_snaps(λ, share):
     assert -first.loads["pressure"].value / classical == pytest.approx(share, rel=0.02)
     assert first.unstable_modes == 0
     assert states[first.index + 1].unstable_modes == 1
+    # dU = P dV, by the trapezoidal rule over the states; the rim is held, so the cavity's volume is swept.
+    P, V, swept, U = (
+        np.array([column(state) for state in states])
+        for column in (
+            lambda s: s.loads["pressure"].value,
+            lambda s: s.quantities["volume change"].value,
+            lambda s: s.quantities["swept volume"].value,
+            lambda s: s.quantities["strain energy"].value,
+        )
+    )
+    assert swept == pytest.approx(V, abs=1e-8 * np.ptp(V))
+    work = np.concatenate([[0.0], np.cumsum((P[1:] + P[:-1]) / 2 * np.diff(V))])
+    assert np.abs(U - work).max() < WORK * U.max()

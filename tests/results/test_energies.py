@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: MIT
+"""Energies of a snap, against a double well known in closed form.
+
+Own derivation: U(V) = V² (V - 2)² / 4 + t V⁴ has the pressure P = dU/dV and, for t = 0, unloaded states at
+V = 0, 1, 2 with U = 0, 1/4, 0; the tilt t moves them and parts the energies of the stable ones.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.polynomial import Polynomial
+from synthetic_paths import CASE, OUTCOME, states
+from synthetic_runs import create
+
+from results.energies import energies_of
+from results.run_record import open_run
+from results.stability import stability
+from solver.records import Measure
+
+WELL = Polynomial([0, 0, 1, -1, 0.25]) + Polynomial([0, 0, 0, 0, 0.01])  # mJ over mm³
+PRESSURE = WELL.deriv()
+STEP = 2e-3  # of states a twentieth apart, read by rules of second order
+
+
+def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL):
+    """A run along the well; limit points where the slope of the pressure changes its sign."""
+    slope = PRESSURE.deriv()
+    turns = sorted(np.real(slope.roots()))
+    every = sorted({*volumes, *turns}) if not jump else list(volumes)
+    rows = [
+        (
+            "go",
+            i / len(every),
+            1.0 + 0.01 * i,
+            0.0,
+            int(slope(V - 1e-6) < 0),
+            0,
+            "limit point" if V in turns else "",
+        )
+        for i, V in enumerate(every)
+    ]
+    with create(folder, tube, case_toml=CASE) as run:
+        for V, state in zip(every, states(tube, rows), strict=True):
+            loads = {"pressure": Measure(float(PRESSURE(V)), "MPa"), "voltage a": Measure(voltage, "kV")}
+            more = {
+                "swept volume": Measure(float(V), "mm3"),
+                "strain energy": Measure(float(energy(V)), "mJ"),
+            }
+            how = "jump" if V in jump else ""
+            run.append(replace(state, loads=loads, quantities={**state.quantities, **more}, reached_by=how))
+        run.finish(OUTCOME)
+    return open_run(folder)
+
+
+def unloaded():
+    return sorted(np.real(PRESSURE.roots()))
+
+
+def test_energies_of_a_double_well(tmp_path, tube):
+    run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
+    found = energies_of(run.table)
+    zeros = unloaded()
+    assert [rest.volume for rest in found.rests] == pytest.approx(zeros, abs=5e-3)
+    assert [rest.modes for rest in found.rests] == [0, 1, 0]
+    assert [rest.energy for rest in found.rests] == pytest.approx(WELL(np.array(zeros)), abs=STEP * 0.25)
+    assert found.barrier(found.rests[0], found.rests[2]) == found.rests[1]
+    assert found.disagreement < STEP
+    # From the first maximum of the pressure to the far branch under that pressure, and back from the minimum.
+    top, bottom = sorted(np.real(PRESSURE.deriv().roots()))
+    for snap, turn, side in zip(found.snaps, (top, bottom), (max, min), strict=True):
+        P = float(PRESSURE(turn))
+        land = side(np.real((PRESSURE - P).roots()))
+        released = P * (land - turn) - (WELL(land) - WELL(turn))
+        assert snap.pressure == pytest.approx(P, rel=1e-12)
+        assert snap.released == pytest.approx(released, rel=1e-2)
+
+
+def test_energies_are_told_and_kept(tmp_path, tube):
+    run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
+    assert len(run.summary["energies"]["unloaded_states"]) == 3
+    (stored,) = run.summary["energies"]["stored between stable states [mJ]"]
+    assert stored == pytest.approx(WELL(unloaded()[2]) - WELL(unloaded()[0]), abs=STEP * 0.25)
+    told = " ".join(stability(run)["paragraphs"])
+    assert "Without load the part stays in 2 states of this path." in told
+    assert "the lowest unloaded state between them on this path lies" in told
+    assert told.count("as motion and then heat") == 2
+
+
+def test_no_energies_where_more_than_the_pressure_did_work(tmp_path, tube):
+    volumes = np.linspace(0.0, 2.6, 53)
+    assert energies_of(well_run(tmp_path / "a", tube, volumes, voltage=1.0).table) is None
+    assert energies_of(well_run(tmp_path / "b", tube, volumes, energy=2 * WELL).table) is None
+    assert "energies" not in open_run(tmp_path / "b").summary
+
+
+def test_what_a_jump_gives_away_is_no_disagreement(tmp_path, tube):
+    volumes = [*np.linspace(0.0, 0.42, 22), *np.linspace(2.2, 2.6, 22)]
+    run = well_run(tmp_path / "run", tube, volumes, jump=(volumes[22],))
+    assert energies_of(run.table).disagreement < STEP
