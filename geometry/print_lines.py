@@ -1,0 +1,110 @@
+# SPDX-License-Identifier: MIT
+"""What a nozzle has to draw: the centre lines of struts, and lines that fill end rings and plates."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from geometry.body import FloatArray
+from geometry.chart import PERIOD
+from geometry.checks import within
+from geometry.laying import Band, Lattice
+
+
+class PrintLine(NamedTuple):
+    """A line on the surface that is printed without a break.
+
+    Attributes:
+        points: u and v along the line, shape (k, 2); u goes on beyond 2 pi.
+        width: Width of what it stands for, mm: of the strut, or of the printed line inside rings and plates.
+        kind: ``"strut"``, ``"ring"`` or ``"plate"``.
+    """
+
+    points: FloatArray
+    width: float
+    kind: str
+
+
+def print_lines(lattice: Lattice, nozzle: float) -> tuple[PrintLine, ...]:
+    """Return all lines of one layer: struts all around, then rings and plates filled with printed lines.
+
+    Args:
+        lattice: The lattice.
+        nozzle: Width of the printed line, mm.
+
+    Raises:
+        InputError: If the nozzle is wider than the lattice allows.
+    """
+    most = 1.5 * min(strut.width for strut in lattice.pattern.struts)
+    within("printing.nozzle", nozzle, above=0.0, most=most, unit="mm", why="1.5 times the thinnest strut")
+    plates = _whole_plates(lattice)
+    column = [*_struts(lattice, plates, nozzle), *_fillings(lattice, plates, nozzle)]
+    turns = lattice.pattern.width * np.arange(lattice.copies)
+    around = [line._replace(points=line.points + np.array([turn, 0.0])) for turn in turns for line in column]
+    return *around, *(_ring(lattice, band, nozzle) for band in lattice.rings)
+
+
+def beads(line: PrintLine, nozzle: float) -> int:
+    """Return how many printed lines side by side a line takes."""
+    return max(1, round(line.width / nozzle)) if line.kind == "strut" else 1
+
+
+def _whole_plates(lattice: Lattice) -> list[FloatArray]:
+    """Plates cut off where cells end."""
+    import shapely
+
+    wide = shapely.box(-2 * PERIOD, lattice.cells.low, 2 * PERIOD, lattice.cells.high)
+    cut = [shapely.intersection(shapely.Polygon(plate), wide) for plate in lattice.plates()]
+    return [np.asarray(part.exterior.coords) for part in cut if part.area > 0.0]
+
+
+def _struts(lattice: Lattice, plates: list[FloatArray], nozzle: float) -> Iterator[PrintLine]:
+    """Centre lines, which end half a printed line inside the plates they join."""
+    import shapely
+
+    solid = None
+    if plates:
+        turns = lattice.pattern.width * np.array([[-1.0, 0.0], [0.0, 0.0], [1.0, 0.0]])
+        copies = [plate + turn for plate in plates for turn in turns]
+        inset = [-nozzle / 2 / _scale(lattice, plate) for plate in copies]
+        solid = shapely.union_all(shapely.buffer(list(map(shapely.Polygon, copies)), inset))
+    for strut in lattice.column():
+        line = shapely.LineString(strut.points)
+        for part in shapely.get_parts(line if solid is None else shapely.difference(line, solid)):
+            if part.length > 0.0:
+                yield PrintLine(np.asarray(part.coords), strut.width, "strut")
+
+
+def _fillings(lattice: Lattice, plates: list[FloatArray], nozzle: float) -> Iterator[PrintLine]:
+    """Plates filled by lines parallel to their edges, from the edge inwards."""
+    import shapely
+
+    for plate in plates:
+        step, polygon, rounds = nozzle / _scale(lattice, plate), shapely.Polygon(plate), []
+        inset = step / 2
+        while not (left := shapely.buffer(polygon, -inset, join_style="mitre")).is_empty:
+            rounds.append(np.asarray(shapely.get_parts(left)[0].exterior.coords))
+            inset += step
+        if rounds:
+            yield PrintLine(np.concatenate(rounds), nozzle, "plate")
+
+
+def _ring(lattice: Lattice, band: Band, nozzle: float) -> PrintLine:
+    """A ring filled by circles, each joined to the next by a short step."""
+    v = np.linspace(*band, 201)
+    u = np.linspace(0.0, PERIOD, 33)[:-1]
+    scale = lattice.chart.scale(np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2))
+    mean = scale.reshape(len(u), len(v)).mean(axis=0)
+    length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (mean[1:] + mean[:-1]) / 2)])
+    count = max(1, round(length[-1] / nozzle))
+    levels = np.interp((np.arange(count) + 0.5) / count * length[-1], length, v)
+    turns = PERIOD * np.linspace(0.0, 1.0, 37)
+    circles = (turns + PERIOD * np.arange(count)[:, None]).ravel()
+    return PrintLine(np.column_stack([circles, np.repeat(levels, len(turns))]), nozzle, "ring")
+
+
+def _scale(lattice: Lattice, plate: FloatArray) -> float:
+    middle = plate.mean(axis=0)[None]
+    middle[:, 1] = np.clip(middle[:, 1], *lattice.extent)
+    return float(lattice.chart.scale(middle)[0])

@@ -1,0 +1,149 @@
+# SPDX-License-Identifier: MIT
+"""Tool paths and motion code: read back by an independent reader, the nozzle stays over the surface."""
+
+import numpy as np
+import pytest
+from lattices import EXAMPLES, pattern_of
+from motion_reader import between, nozzle, read, tip
+
+from geometry.chart import Revolution, chart_of
+from geometry.errors import InputError
+from geometry.laying import lay
+from geometry.measured import measured
+from geometry.motion_code import motion_code
+from geometry.profiles import ellipsoid, sphere
+from geometry.shapes import Layer, Tube
+from geometry.tool_path import Printing, tool_path
+
+RADIUS = 12.0
+TOLERANCE = 0.01  # mm, stated in the program's comments
+HEIGHT, STAND_OFF = 0.4, 0.3
+SPHERE = Revolution(sphere(RADIUS))
+TUBE = chart_of(Tube(6.0, 30.0, (Layer("wall", 0.3),)))
+
+
+def printed_on(chart, kind="re-entrant", machine="rotary", around=None, **how):
+    lattice = lay(pattern_of(kind), chart, height=HEIGHT, ring=1.0, around=around)
+    return tool_path(lattice, Printing(machine=machine, stand_off=STAND_OFF, tolerance=TOLERANCE, **how))
+
+
+def open_moves(path):
+    moves = [move for move in read(motion_code(path, "a test (of parentheses) µ")) if move["open"]]
+    assert not any(move["rapid"] for move in moves)
+    return moves
+
+
+@pytest.mark.parametrize("machine", ["rotary", "five-axis"])
+def test_the_open_nozzle_stays_over_a_sphere(machine):
+    path = printed_on(SPHERE, machine=machine)
+    moves = open_moves(path)
+    tips = np.array([tip(between(move, share)) for move in moves for share in (0.0, 0.3, 0.5, 0.8, 1.0)])
+    over = np.linalg.norm(tips - [0.0, 0.0, RADIUS], axis=1) - RADIUS
+    layers = HEIGHT / path.layers * np.arange(path.layers) + STAND_OFF
+    off = np.abs(over[:, None] - layers).min(axis=1)
+    assert path.layers == 2
+    assert 0.1 * TOLERANCE < off.max() < TOLERANCE
+
+
+def test_the_nozzle_of_five_axes_points_along_the_normal():
+    for move in open_moves(printed_on(SPHERE, machine="five-axis")):
+        normal = np.array(tip(move["to"])) - [0.0, 0.0, RADIUS]
+        assert nozzle(move["to"]) == pytest.approx(normal / np.linalg.norm(normal), abs=1e-5)
+
+
+@pytest.mark.parametrize("machine", ["rotary", "five-axis"])
+def test_the_nozzle_keeps_off_a_measured_surface(machine):
+    # A sphere measured from 1 mm aside of its centre: normals then point past the axis.
+    angle, heights = 2 * np.pi * np.arange(72)[:, None] / 72, np.linspace(-8.0, 8.0, 41)
+    aside = np.cos(angle) + np.sqrt(RADIUS**2 - heights**2 - np.sin(angle) ** 2)
+    moves = open_moves(printed_on(measured(heights, aside), "diamond", machine, around=8))
+    tips = np.array([tip(between(move, share)) for move in moves for share in (0.5, 1.0)])
+    over = np.linalg.norm(tips - [1.0, 0.0, 0.0], axis=1) - RADIUS - STAND_OFF
+    assert np.minimum(np.abs(over), np.abs(over - HEIGHT / 2)).max() < 1.2 * TOLERANCE
+    if machine == "five-axis":
+        assert max(abs(move["to"]["Y"]) for move in moves) > 0.5
+        normals = np.array([tip(move["to"]) for move in moves]) - [1.0, 0.0, 0.0]
+        normals /= np.linalg.norm(normals, axis=1)[:, None]
+        assert np.abs([nozzle(move["to"]) for move in moves] - normals).max() < 1e-3
+
+
+def test_the_speed_over_the_surface_is_the_feed():
+    path = printed_on(SPHERE, feed=6.0)
+    moves = [move for move in open_moves(path) if move["rate"] is not None]
+    length = [np.linalg.norm(np.subtract(tip(move["to"]), tip(move["from"]))) for move in moves]
+    minutes = np.array([1 / move["rate"] for move in moves])
+    assert sum(length) == pytest.approx(path.printed, rel=1e-4)
+    assert np.array(length) / (60 * minutes) == pytest.approx(6.0, rel=0.02)
+
+
+@pytest.mark.parametrize("kind", EXAMPLES)
+def test_lines_are_printed_once_in_as_few_trails_as_can_be(kind):
+    path = printed_on(TUBE, kind, nozzle=0.4)
+    trails = [move for move in path.moves if move.printing and move.layer == 0]
+    assert len(trails) == path.fewest  # Euler: half the odd nodes, one for a piece without
+    assert path.lifts == path.layers * path.fewest - 1
+    drawn = sum(np.hypot(*(6.3 * np.diff(line.points, axis=0)).T).sum() for line in path.lines)
+    first = sum(np.hypot(*(6.3 * np.diff(move.points, axis=0)).T).sum() for move in trails)
+    assert first == pytest.approx(drawn, rel=1e-3)
+    assert set(path.order) == set(range(path.fewest))
+
+
+@pytest.mark.exact
+def test_odd_nodes_of_a_honeycomb_are_counted():
+    # Own count: every node has three struts; a row of cells has 4 nodes a cell, and at either end the
+    # struts that are cut half way up end singly, one a cell. Two odd nodes a trail.
+    path = printed_on(TUBE, "honeycomb", around=8)
+    nodes = path.lattice.around * (4 * path.lattice.along + 2)
+    assert path.fewest == nodes // 2 + 2  # and two rings
+
+
+def test_wide_struts_are_printed_by_lines_side_by_side():
+    # Helices of 0.5 mm, printed lines of 0.25 mm: two, a quarter of the width off the centre line, drawn up
+    # and down in one trail.
+    path = printed_on(TUBE, "helices", nozzle=0.25)
+    trails = [move.points for move in path.moves if move.printing and move.layer == 0]
+    angle = np.radians(EXAMPLES["helices"]["helix_angle"])
+    helices = [points for points in trails if np.ptp(points[:, 1]) > 3.0]
+    assert len(helices) == path.lattice.around
+    points = np.concatenate(helices) - [0.0, path.lattice.cells.low]
+    across = 6.3 * points @ [np.cos(angle), -np.sin(angle)]
+    spacing = 2 * np.pi * 6.3 * np.cos(angle) / path.lattice.around
+    aside = (across + spacing / 2) % spacing - spacing / 2
+    assert np.abs(aside) == pytest.approx(0.125, abs=1e-9)
+
+
+def test_travel_stays_clear_of_the_part():
+    path = printed_on(Revolution(ellipsoid(8.0, 14.0)), clearance=4.0)
+    ways = [move for move in path.moves if not move.printing]
+    assert len(ways) == path.lifts
+    assert {way.height for way in ways} == {HEIGHT + 4.0}
+    assert path.travelled > path.lifts * 8.0
+    assert path.duration == pytest.approx(path.printed / 8.0 + path.travelled / 30.0)
+
+
+def test_cautions_stand_in_the_program():
+    text = motion_code(printed_on(SPHERE, "helices"), "a (test) µ")
+    assert "(a  test   )" in text
+    assert "dry-run" in text.splitlines()[5]
+    assert text.splitlines()[-2:] == ["M30", "%"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"machine": "lathe"}, "rotary, five-axis"),
+        ({"nozzle": 0.0}, "printing.nozzle = 0 mm: must be above 0"),
+        ({"feed": -1.0}, "printing.feed = -1 mm/s"),
+        ({"stand_off": -0.1}, "printing.stand_off"),
+        ({"nozzle": 2.0}, "1.5 times the thinnest strut"),
+    ],
+)
+def test_numbers_out_of_range_are_refused(changes, words):
+    with pytest.raises(InputError, match=words):
+        tool_path(lay(pattern_of("diamond"), SPHERE, height=0.5), Printing(**changes))
+
+
+def test_nothing_is_printed_inside():
+    inside = lay(pattern_of("diamond"), SPHERE, height=0.5, side="inside")
+    with pytest.raises(InputError, match="no nozzle reaches there"):
+        tool_path(inside, Printing())
