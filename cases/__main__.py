@@ -28,6 +28,7 @@ examples:
   annelid run my_cuff.toml                run it; says where the report is
   annelid run my_cuff.toml --ranks 2      the same on two processors
   annelid view runs/my_cuff-0123abcd      turn the result in a window
+  annelid study my_study.toml             run what varies; one table, one page
 
 exit codes: 0 done (also when a load was not reached: the outcome says so), 1 no equilibrium at all,
 2 the input is wrong and nothing was written, 130 interrupted.
@@ -44,6 +45,7 @@ def parser() -> argparse.ArgumentParser:
     _mesh(tasks)
     _report(tasks)
     _view(tasks)
+    _study(tasks)
     _add(tasks, "schema", commands.schema, "print the JSON Schema of case files, for completion in editors")
     library = _add(
         tasks, "library", commands.library, "list the cases that come with the program, or print one"
@@ -145,6 +147,21 @@ def _view(tasks: _Tasks) -> None:
     task.add_argument("--field", default="largest principal stress", metavar="NAME", help=text)
     text = "number of the state; from the end when negative (default: the last)"
     task.add_argument("--state", type=int, default=None, metavar="NUMBER", help=text)
+
+
+def _study(tasks: _Tasks) -> None:
+    examples = (
+        "examples:\n  annelid study                          list the studies that come with the program\n"
+        "  annelid study my_study.toml --dry-run  what would run, how long would it take?\n"
+        "  annelid study my_study.toml            run it, or go on with it; says where table and page are\n\n"
+        "A finished run is not run again; a value that is added runs only what is new.\n"
+    )
+    task = _add(
+        tasks, "study", commands.study, "run a parameter study: many cases, one table, one page", examples
+    )
+    from cases.studies.arguments import add_arguments
+
+    add_arguments(task)
 
 
 def _count(text: str) -> int:

@@ -12,7 +12,7 @@ from geometry.errors import InputError
 if TYPE_CHECKING:
     from cases.schema import Case
 
-__all__ = ["check", "library", "mesh", "report", "run", "schema", "view"]
+__all__ = ["check", "library", "mesh", "report", "run", "schema", "study", "view"]
 
 FAILED = 1  # no equilibrium at all
 
@@ -115,6 +115,13 @@ def schema(options: argparse.Namespace) -> int:
 
     print(json.dumps(json_schema(), indent=2))
     return 0
+
+
+def study(options: argparse.Namespace) -> int:
+    """Run a parameter study."""
+    from cases.studies.command import study as command
+
+    return command(options)
 
 
 def library(options: argparse.Namespace) -> int:

@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
-__all__ = ["Unit", "UnitError", "parse", "show"]
+__all__ = ["Unit", "UnitError", "parse", "registry_quantity", "show"]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 _POWER = re.compile(r"([A-Za-z])([23])\b")  # "mm3" is how volumes are written
@@ -55,6 +55,11 @@ def show(value: float, unit: str) -> str | float:
     """Write a quantity as ``parse`` reads it: ``"0.045 mm"``; a plain number where dimensionless."""
     number = float(f"{value:.{_DIGITS}g}")
     return number if unit in ("", "1") else f"{number:.{_DIGITS}g} {unit}"
+
+
+def registry_quantity(number: float, unit: str) -> Any:
+    """A quantity that arithmetic understands: sums of unlike units raise ``pint.DimensionalityError``."""
+    return _registry().Quantity(number, _POWER.sub(r"\1^\2", unit))
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,14 @@ class FolderLock:
             if self.path.read_text() == self._mine:
                 self.path.unlink()
 
+    def holder(self) -> dict[str, object] | None:
+        """Process that holds the lock, as ``"pid"`` and ``"host"``; ``None`` if surely none does."""
+        try:
+            found = _parse(self.path.read_text())
+        except OSError:
+            return None
+        return found if _may_be_alive(found) else None
+
     def _remove_if_stale(self) -> None:
         try:
             text = self.path.read_text()

@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: MIT
+"""What ``annelid study`` does."""
+
+import argparse
+import sys
+import tomllib
+
+from cases.studies.driver import Settings, Tally, run_study
+from cases.studies.listing import dry_run_lines, status_lines
+from cases.studies.opening import create, open_study
+from cases.studies.plan import Plan
+from cases.studies.reading import library_studies
+from cases.studies.store import Store
+from cases.studies.table import Table
+
+__all__ = ["study"]
+
+FAILED = 1
+
+
+def study(options: argparse.Namespace) -> int:
+    """Run what is missing of a study; write its tables."""
+    from cases.environment import needs_libraries, prepare
+
+    if options.study is None:
+        return _list()
+    prepare()
+    plan, store = open_study(options.study, options.out)
+    if options.status:
+        return _print(status_lines(plan, store))
+    if options.dry_run:
+        needs_libraries()
+        return _print(dry_run_lines(plan, store, options.workers))
+    if options.only:
+        from cases.studies.single import run_single
+
+        needs_libraries()
+        if options.expect_ranks is None:
+            create(plan, store)
+        return run_single(plan, store, options.only, ranks=options.expect_ranks)
+    if not options.collect:
+        needs_libraries()
+    create(plan, store)
+    with store.locked():
+        return _run(plan, store, options)
+
+
+def _run(plan: Plan, store: Store, options: argparse.Namespace) -> int:
+    if options.retry:
+        for run in plan.runs:
+            store.forget(run)
+    table = Table(plan, store)
+    if options.collect:
+        return _tell(plan, store, table, None)
+    print(f"{plan.file.study.title}: {len(plan.runs)} runs\nin {store.path}", file=sys.stderr)
+    settings = Settings(options.workers, options.time_limit, options.memory_limit)
+    try:
+        tally = run_study(plan, store, table, settings)
+    except KeyboardInterrupt:
+        table.write()
+        states = [store.state(run) for run in plan.runs]
+        text = f"stopped: {states.count('finished')} of {len(states)} runs are done and kept"
+        print(f"{text}; the same command goes on with the others", file=sys.stderr)
+        raise
+    return _tell(plan, store, table, tally)
+
+
+def _tell(plan: Plan, store: Store, table: Table, tally: Tally | None) -> int:
+    if tally is not None:
+        table = Table(plan, store)  # now with links to the reports
+    with store.writing():
+        table.write()
+    states = [str(row["status"]) for row in table.rows]
+    words = ("finished", "failed", "running", "waiting")
+    parts = [f"{states.count(word)} {word}" for word in words if word in states]
+    new = "" if tally is None else f" ({len(tally.seconds)} new)"
+    lines = [f"runs: {', '.join(parts)}{new}"]
+    stale = store.unknown_folders(plan.runs)
+    if stale:
+        lines.append(
+            f"{stale} Run folder(s) belong to earlier values of the study; they are kept, not counted"
+        )
+    if "failed" in states:
+        lines.append("failed runs are not tried again; --retry does, --status says why they failed")
+    _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)"])
+    return FAILED if "finished" not in states else 0
+
+
+def _print(lines: list[str]) -> int:
+    print("\n".join(lines))
+    return 0
+
+
+def _list() -> int:
+    found = library_studies()
+    width = max(map(len, found))
+    for name, path in found.items():
+        print(f"{name:<{width}}  {tomllib.loads(path.read_text(encoding='utf-8'))['title']}")
+    print("\nThe scenarios are invented. To see what one would run: annelid study NAME --dry-run")
+    return 0

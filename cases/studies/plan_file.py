@@ -1,0 +1,89 @@
+# SPDX-License-Identifier: MIT
+"""The plan of a study on disk: ``plan.jsonl``, a line on the study, then a line a run with its resolved case.
+
+It is what a worker on another machine needs, and it spares reading thousands of cases anew.
+"""
+
+import hashlib
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from cases.environment import version
+from cases.studies.design import Variable
+from cases.studies.plan import Plan, Planned
+from cases.studies.reading import StudyFile, study_from_text
+from geometry.errors import InputError
+from results.atomic import write_atomically
+
+__all__ = ["PLAN", "matches", "read_plan", "write_plan"]
+
+PLAN = "plan.jsonl"
+_KIND, _FORMAT = "annelid study plan", 1
+
+
+def write_plan(plan: Plan, folder: Path) -> Path:
+    """Write the plan of a study, whole or not at all."""
+    head = {
+        "kind": _KIND,
+        "format": _FORMAT,
+        "source": source_of(plan.file),
+        "ranks": plan.file.study.ranks,
+        "path": str(plan.file.path.absolute()),
+        "folder": str(plan.file.folder.absolute()),
+        "study": plan.file.text,
+        "base": plan.file.base,
+        "variables": [asdict(variable) for variable in plan.variables],
+        "of_point": plan.of_point,
+        "samples": plan.samples,
+    }
+    lines = [head, *(asdict(run) for run in plan.runs)]
+    return write_atomically(folder / PLAN, "".join(f"{json.dumps(line, default=str)}\n" for line in lines))
+
+
+def read_plan(folder: Path) -> Plan:
+    """Read the plan of a study folder.
+
+    Raises:
+        InputError: There is none, or it is damaged.
+    """
+    path = folder / PLAN
+    try:
+        head, *lines = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+        if head["kind"] != _KIND or head["format"] != _FORMAT:
+            raise InputError(f"{path}: is damaged or of another version; start the study again from its file")
+        study = study_from_text(head["study"], source=head["path"])
+        file = StudyFile(Path(head["path"]), head["study"], study, head["base"], Path(head["folder"]))
+        variables = tuple(Variable(**variable) for variable in head["variables"])
+        runs = tuple(Planned(**line) for line in lines)
+        plan = Plan(file, variables, runs, tuple(head["of_point"]), head["samples"])
+    except OSError as error:
+        text = f"{folder}: is no study folder with a plan ({error.strerror}); give the study file instead"
+        raise InputError(text, key="STUDY") from None
+    except (ValueError, KeyError, TypeError) as error:
+        raise InputError(
+            f"{path}: is damaged ({error}); delete it and start the study again from its file"
+        ) from None
+    return plan
+
+
+def matches(file: StudyFile, folder: Path) -> bool:
+    """Whether the plan in a folder is the one that this study file would make."""
+    try:
+        with open(folder / PLAN, encoding="utf-8") as stream:
+            head: Any = json.loads(stream.readline())
+    except (OSError, ValueError):
+        return False
+    return isinstance(head, dict) and head.get("format") == _FORMAT and head.get("source") == source_of(file)
+
+
+def source_of(file: StudyFile) -> str:
+    """Hash of all that the runs follow from: study, base case, files it names, and this version."""
+    parts = [version(), file.text, json.dumps(file.base, sort_keys=True, default=str)]
+    named = file.base.get("shape", {})
+    named = named.get("meridian", {}) if isinstance(named, dict) else {}
+    contour = named.get("path") if isinstance(named, dict) else None
+    if isinstance(contour, str) and (file.folder / contour).is_file():
+        parts.append((file.folder / contour).read_text(encoding="utf-8", errors="replace"))
+    return hashlib.sha256("\0".join(parts).encode()).hexdigest()

@@ -1,0 +1,124 @@
+# SPDX-License-Identifier: MIT
+"""From a study file to a study and the tables of its base case."""
+
+import tomllib
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from pydantic import ValidationError
+
+from cases.complaints import nearest, path_of
+from cases.reading import find_case
+from cases.schema_base import Table
+from cases.studies.schema import Derive, Limits, Objective, Sampling, Study, StudyOutput, Vary
+from geometry.errors import InputError
+
+__all__ = ["StudyFile", "find_study", "library_studies", "read_study", "study_from_text"]
+
+LIBRARY = Path(__file__).parents[1] / "library" / "studies"
+
+
+class StudyFile(NamedTuple):
+    """A study as read: its text, its tables, and its base case as tables with the folder of that case."""
+
+    path: Path
+    text: str
+    study: Study
+    base: dict[str, Any]
+    folder: Path
+
+
+def library_studies() -> dict[str, Path]:
+    """The studies that come with the program, by name."""
+    return {path.stem: path for path in sorted(LIBRARY.glob("*.toml"))}
+
+
+def find_study(name: str) -> Path:
+    """The file of a study: a path, or the name of a library study.
+
+    Raises:
+        InputError: There is neither.
+    """
+    path = Path(name)
+    if path.suffix == "" and not path.is_file() and name in library_studies():
+        return library_studies()[name]
+    if not path.is_file():
+        what = "is a folder" if path.is_dir() else "is no file"
+        known = ", ".join(library_studies())
+        raise InputError(f"{name}: {what} and no library study; library studies: {known}", key=name)
+    return path
+
+
+def read_study(path: Path) -> StudyFile:
+    """Read a study file and its base case, which is checked only with the varied keys in place.
+
+    Raises:
+        InputError: A file cannot be read, or the study says something that cannot be meant.
+    """
+    text = _text(path)
+    study = study_from_text(text, source=str(path))
+    if isinstance(study.case, dict):
+        return StudyFile(path, text, study, study.case, path.parent)
+    beside = path.parent / study.case
+    case = beside if beside.is_file() else find_case(study.case)
+    return StudyFile(path, text, study, _tables(_text(case), str(case)), case.parent)
+
+
+def study_from_text(text: str, *, source: str) -> Study:
+    """Check a study given as a TOML text.
+
+    Args:
+        text: The study.
+        source: Name of its file, for messages.
+
+    Raises:
+        InputError: It says something that cannot be meant; one line for each thing wrong.
+    """
+    tables = _tables(text, source)
+    try:
+        return Study.model_validate(tables)
+    except ValidationError as error:
+        lines = [_sentence(dict(item), tables) for item in error.errors(include_url=False)]
+        head = f"{source}: {len(lines)} thing{'s' if len(lines) > 1 else ''} to mend"
+        raise InputError("\n".join([head, *(f"  {line}" for line in lines)]), problems=lines) from None
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: is not a text file in UTF-8", key=str(path)) from None
+
+
+def _tables(text: str, source: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{source}: is not valid TOML: {error}", key=source) from None
+
+
+def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
+    """What is wrong, with the path of the key and the allowed keys where it is unknown."""
+    # Unions add the name of the member that failed to the location; it is no key.
+    keys = [key for key in item["loc"] if isinstance(key, int) or str(key).replace("_", "").isalnum()]
+    keys = [key for key in keys if key not in ("str", "int", "float", "bool")]
+    path = path_of(tables, *keys) if keys else "the study"
+    if item["type"] == "extra_forbidden":
+        tables_of: dict[str, type[Table]] = {
+            "vary": Vary,
+            "derive": Derive,
+            "sampling": Sampling,
+            "objectives": Objective,
+        }
+        tables_of |= {"limits": Limits, "output": StudyOutput}
+        table = tables_of.get(str(keys[0]), Study) if len(keys) > 1 else Study
+        allowed = sorted(field.alias or name for name, field in table.model_fields.items())
+        return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"
+    if item["type"] == "missing":
+        return f"{path}: is missing"
+    if item["type"] in ("unit", "range"):
+        return f"{path}: {item['msg']}"
+    message = str(item["msg"])
+    return f"{path}: {item['input']!r}: {message[0].lower()}{message[1:]}"

@@ -1,0 +1,157 @@
+# SPDX-License-Identifier: MIT
+"""The table of a study: one row a run, in CSV and Parquet, readable while the study runs."""
+
+import io
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from cases.studies.plan import Plan, Planned
+from cases.studies.store import Failure, Store
+from cases.studies.values import inside
+from results.atomic import write_atomically
+from results.folder_files import REPORT
+from results.tables import csv_text, merge_columns
+
+__all__ = ["ALL_MET", "Table", "column", "verdict_column"]
+
+ALL_MET = "all requirements met"
+
+type Row = dict[str, Any]
+
+
+def column(name: str, unit: str | None) -> str:
+    """Header of a column: the name with its unit; words have none."""
+    return name if unit is None else f"{name} [{unit}]"
+
+
+def verdict_column(verdict: Mapping[str, Any]) -> str:
+    """Header of the column of a verdict: the requirement in words."""
+    unit = "" if verdict["unit"] == "1" else f" {verdict['unit']}"
+    where = f" {verdict['where']}" if "end of stage" in verdict.get("where", "") else ""
+    return f"met: {verdict['quantity']} {verdict['condition']} {verdict['limit']:g}{unit}{where}"
+
+
+class Table:
+    """Rows of all runs of a plan, kept up to date run by run.
+
+    Attributes:
+        rows: One a run, in the order of the plan.
+        columns: All columns.
+        changed: Whether something has changed since the last :meth:`write`.
+    """
+
+    def __init__(self, plan: Plan, store: Store) -> None:
+        self._plan, self._store = plan, store
+        self._number = {run.hash: i for i, run in enumerate(plan.runs)}
+        self.rows: list[Row] = [self._row(run) for run in plan.runs]
+        self.changed = True
+
+    @property
+    def columns(self) -> list[str]:
+        """All columns, each behind its neighbour in the rows that have it."""
+        columns: list[str] = []
+        seen: set[tuple[str, ...]] = set()
+        for row in sorted(self.rows, key=len, reverse=True):
+            if tuple(row) not in seen:
+                seen.add(tuple(row))
+                columns = merge_columns(columns, row)
+        tail = ["time [s]", "memory [MB]", "disk [MB]", "reason", "folder", "report"]
+        return [name for name in columns if name not in tail] + tail
+
+    def put(self, run: Planned) -> None:
+        """Read a run again."""
+        self.rows[self._number[run.hash]] = self._row(run)
+        self.changed = True
+
+    def write(self) -> None:
+        """Write ``study.csv`` and ``study.parquet``, each whole or not at all."""
+        columns = self.columns
+        rows = [{key: _cell(value) for key, value in row.items()} for row in self.rows]
+        write_atomically(self._store.path / "study.csv", csv_text(columns, rows, header=True))
+        write_atomically(self._store.path / "study.parquet", _parquet(columns, self.rows))
+        self.changed = False
+
+    def _row(self, run: Planned) -> Row:
+        row: Row = {"run": run.id}
+        for variable in self._plan.variables:
+            value = run.values[variable.name]
+            row[column(variable.name, variable.unit)] = value if variable.unit is None else inside(value)
+        summary = self._store.summary(run)
+        if summary is not None:
+            return row | _finished(summary, self._store.run_folder(run), self._store.path)
+        failure = self._store.failure(run)
+        if failure is not None:
+            return row | _failed(failure)
+        return row | {"status": self._store.state(run)}
+
+
+def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
+    outcome, last = summary["outcome"], summary["final_state"] or {}
+    row: Row = {
+        "status": "finished",
+        "outcome": outcome.get("kind", ""),
+        "outcome in words": outcome.get("text", ""),
+    }
+    row |= {"stage": last.get("stage", ""), "parameter [1]": _number(last.get("parameter [1]"))}
+    for name in ("unstable modes [1]", "unstable modes under control [1]"):
+        row[name] = _number(last.get(name))
+    quantities = {key: _number(value) for key, value in last.get("quantities", {}).items()}
+    row |= {key: value for key, value in quantities.items() if key not in row}
+    verdicts = summary["verdicts"]
+    row |= {verdict_column(verdict): bool(verdict["met"]) for verdict in verdicts}
+    if verdicts:
+        row[ALL_MET] = all(verdict["met"] for verdict in verdicts)
+    cost = summary.get("facts", {}).get("cost", {})
+    row["time [s]"] = _number(str(cost.get("time", "nan")).split()[0])
+    row["memory [MB]"] = _number(str(cost.get("peak memory of the first rank", "nan")).split()[0])
+    row["disk [MB]"] = round(sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6, 3)
+    row["folder"] = str(folder.relative_to(study))
+    row["report"] = str((folder / REPORT).relative_to(study)) if (folder / REPORT).exists() else ""
+    return row
+
+
+def _failed(failure: Failure) -> Row:
+    return {
+        "status": "failed",
+        "outcome": failure.kind,
+        "time [s]": failure.seconds,
+        "memory [MB]": failure.memory,
+        "reason": failure.reason,
+    }
+
+
+def _number(value: Any) -> float:
+    """A number of a summary, where those unknown to JSON are texts."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return math.nan
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if isinstance(value, float) and math.isnan(value) else value
+
+
+def _parquet(columns: list[str], rows: list[Row]) -> bytes:
+    import pyarrow
+    from pyarrow import parquet
+
+    arrays = [_array(pyarrow, [row.get(name) for row in rows]) for name in columns]
+    buffer = io.BytesIO()
+    parquet.write_table(pyarrow.table(arrays, names=columns), buffer)
+    return buffer.getvalue()
+
+
+def _array(pyarrow: Any, values: list[Any]) -> Any:
+    said = [value for value in values if value is not None]
+    if all(isinstance(value, bool) for value in said) and said:
+        return pyarrow.array(values, pyarrow.bool_())
+    if all(isinstance(value, int | float) and not isinstance(value, bool) for value in said) and said:
+        return pyarrow.array(
+            [None if v is None or math.isnan(v) else float(v) for v in values], pyarrow.float64()
+        )
+    return pyarrow.array([None if value is None else str(value) for value in values], pyarrow.string())

@@ -1,0 +1,52 @@
+# SPDX-License-Identifier: MIT
+import os
+from pathlib import Path
+
+import pytest
+import tomli_w
+from plain_tube import ROOT
+
+from cases.studies.driver import Settings, run_study
+from cases.studies.opening import create, open_study
+from cases.studies.table import Table
+
+HERE = Path(__file__).parent
+
+
+@pytest.fixture
+def study(tables, tmp_path):
+    """Write a study of the plain tube and plan it: ``study(vary=[..])`` gives the plan and the store."""
+
+    def make(**keys):
+        path = tmp_path / "some.toml"
+        path.write_text(tomli_w.dumps({"title": "Some", "case": tables, **keys}))
+        return open_study(str(path), tmp_path / "some")
+
+    return make
+
+
+@pytest.fixture
+def drive(monkeypatch):
+    """Run a study with the stand-in for runs; gives the table."""
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(ROOT), str(HERE)]))
+
+    def run(plan, store, **settings):
+        create(plan, store)
+        with store.locked():
+            run_study(
+                plan, store, Table(plan, store), Settings(**{"workers": 2, "runner": "made_runs"} | settings)
+            )
+        return Table(plan, store)
+
+    return run
+
+
+@pytest.fixture
+def attempts():
+    """Ids of the runs that were attempted, in order."""
+
+    def read(store):
+        file = store.path / "attempts.txt"
+        return file.read_text().split() if file.exists() else []
+
+    return read

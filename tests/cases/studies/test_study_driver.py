@@ -1,0 +1,285 @@
+# SPDX-License-Identifier: MIT
+"""What goes wrong with a run costs that run; what goes wrong with the driver costs nothing finished."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from made_runs import RADIAL
+from plain_tube import ROOT
+
+from cases.studies import driver, store
+from cases.studies.opening import create
+from geometry.errors import AnnelidError, InputError
+
+RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4.75 mm", "5 mm"]}
+
+
+def noted(*notes):
+    """Runs that behave as their notes say."""
+    return {"key": "notes", "values": list(notes)}
+
+
+def by_notes(table):
+    return {row["notes"]: row for row in table.rows}
+
+
+def test_every_run_is_done_once_and_not_again(study, drive, attempts):
+    plan, store = study(vary=[RADII])
+    table = drive(plan, store)
+    assert [row["status"] for row in table.rows] == ["finished"] * 5
+    assert [row[RADIAL] for row in table.rows] == [4, 4.25, 4.5, 4.75, 5]
+    assert [row["all requirements met"] for row in table.rows] == [False, False, True, True, True]
+    assert all(row["report"] for row in table.rows)
+    drive(plan, store)
+    assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
+
+
+def test_a_value_that_is_added_runs_only_what_is_new(study, drive, attempts):
+    drive(*study(vary=[RADII | {"values": ["4 mm", "5 mm"]}]))
+    plan, store = study(vary=[RADII])
+    drive(plan, store)
+    assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
+
+
+def test_crash_end_error_and_memory_cost_one_run_each_and_are_told_apart(study, drive, attempts):
+    plan, store = study(vary=[noted("fine", "crash", "exit", "error", "greedy 1e6", "killed", "good")])
+    rows = by_notes(drive(plan, store))
+    assert {notes: row["status"] for notes, row in rows.items()} == {
+        "fine": "finished",
+        "good": "finished",
+    } | dict.fromkeys(["crash", "exit", "error", "greedy 1e6", "killed"], "failed")
+    kinds = {notes: rows[notes]["outcome"] for notes in ("crash", "exit", "error", "greedy 1e6", "killed")}
+    assert kinds == {
+        "crash": "crash",
+        "exit": "crash",
+        "error": "error",
+        "greedy 1e6": "memory",
+        "killed": "crash",
+    }
+    assert "SIGSEGV" in rows["crash"]["reason"]
+    assert rows["error"]["reason"] == "these values make no sense"
+    # Killed from outside is no fault of the run: it has a second try. The others have none, also not later.
+    assert len(attempts(store)) == 8
+    drive(plan, store)
+    assert len(attempts(store)) == 8
+
+
+def test_a_run_that_hangs_is_ended_at_its_time_limit(study, drive):
+    plan, store = study(vary=[noted("fine", "hang")])
+    begin = time.monotonic()
+    rows = by_notes(drive(plan, store, time_limit=1.0))
+    assert time.monotonic() - begin < 60
+    assert rows["hang"]["outcome"] == "time limit"
+    assert "--time-limit" in rows["hang"]["reason"]
+    assert rows["fine"]["status"] == "finished"
+
+
+def test_a_run_that_fills_its_memory_is_ended_before_the_machine_suffers(study, drive):
+    # It takes 300 MB at once and holds them: allowed to allocate, but over its limit of resident memory.
+    plan, store = study(vary=[noted("fine", "hungry 300")])
+    rows = by_notes(drive(plan, store, memory_limit=310.0, time_limit=60.0))
+    assert rows["hungry 300"]["outcome"] == "memory"
+    assert rows["fine"]["status"] == "finished"
+
+
+def test_failed_runs_are_tried_again_when_their_record_is_dropped(study, drive, attempts):
+    plan, store = study(vary=[noted("error")])
+    drive(plan, store)
+    store.forget(plan.runs[0])
+    drive(plan, store)
+    assert len(attempts(store)) == 2
+
+
+def test_a_full_disk_stops_the_study_and_blames_no_run(study, drive):
+    plan, store = study(vary=[noted("fine", "full")])
+    with pytest.raises(AnnelidError, match=r"disk is full.*What is finished is safe"):
+        drive(plan, store, workers=1)
+    assert [store.state(run) for run in plan.runs] == ["finished", "waiting"]
+
+
+def test_a_disk_that_fills_up_while_a_failure_is_recorded(study, drive, monkeypatch):
+    plan, the_store = study(vary=[noted("crash")])
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(
+        store, "write_json", lambda path, content: full() if "failures" in str(path) else None
+    )
+    with pytest.raises(AnnelidError, match="disk is full"):
+        drive(plan, the_store)
+
+
+def test_a_damaged_summary_is_run_again(study, drive, attempts):
+    plan, store = study(vary=[RADII])
+    drive(plan, store)
+    damages = ["", "{", '{"case_hash": "other"}', json.dumps({"case_hash": plan.runs[3].hash})]
+    for run, damage in zip(plan.runs, damages, strict=False):
+        (store.run_folder(run) / "summary.json").write_text(damage)
+    table = drive(plan, store)
+    assert [row["status"] for row in table.rows] == ["finished"] * 5
+    assert len(attempts(store)) == 9
+
+
+def test_two_drivers_do_not_share_a_study(study, drive):
+    plan, store = study(vary=[RADII])
+    create(plan, store)
+    with store.locked(), pytest.raises(InputError, match=f"process {os.getpid()} .* works on this study"):
+        drive(plan, store)
+    drive(plan, store)
+
+
+def test_runs_at_work_elsewhere_are_left_alone_and_not_called_failed(study, drive, attempts):
+    from results.atomic import FolderLock
+
+    plan, store = study(vary=[RADII])
+    folder = store.run_folder(plan.runs[1])
+    folder.mkdir(parents=True)
+    lock = FolderLock(folder)
+    lock.acquire()
+    table = drive(plan, store)
+    assert [row["status"] for row in table.rows] == [
+        "finished",
+        "running",
+        "finished",
+        "finished",
+        "finished",
+    ]
+    lock.release()
+    assert drive(plan, store).rows[1]["status"] == "finished"
+    assert len(attempts(store)) == 5
+
+
+def test_a_clock_that_jumps_does_not_matter(study, drive, monkeypatch):
+    # Every look at the wall clock finds it a day off, to and fro; limits and progress must not care.
+    plan, store = study(vary=[RADII])
+    jumps = iter(range(10**9))
+    real = time.time
+    monkeypatch.setattr(time, "time", lambda: real() + (-1) ** next(jumps) * 86400)
+    table = drive(plan, store, time_limit=60.0)
+    os.utime(store.run_folder(plan.runs[0]) / "summary.json", (4e9, 4e9))
+    assert [row["status"] for row in table.rows] == ["finished"] * 5
+    assert [row["status"] for row in drive(plan, store).rows] == ["finished"] * 5
+
+
+SCRIPT = """
+import sys
+from pathlib import Path
+from cases.studies.driver import Settings, run_study
+from cases.studies.opening import create, open_study
+from cases.studies.table import Table
+plan, store = open_study(sys.argv[1], Path(sys.argv[2]))
+create(plan, store)
+with store.locked():
+    run_study(plan, store, Table(plan, store), Settings(workers=2, runner="made_runs"))
+"""
+
+
+@pytest.fixture
+def begun(study, drive, tmp_path):
+    """A driver in a process of its own, in the middle of a study whose later runs are slow."""
+    plan, store = study(vary=[noted("fine", "good", *(f"slow 0.{i}" for i in range(5, 9)))])
+    arguments = [sys.executable, "-c", SCRIPT, str(tmp_path / "some.toml"), str(store.path)]
+    process = subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True)
+    wait_until(lambda: sum(store.state(run) == "finished" for run in plan.runs) >= 2)
+    yield plan, store, process
+    process.kill()
+    process.wait()
+    process.stderr.close()
+
+
+def wait_until(done, seconds=60):
+    begin = time.monotonic()
+    while not done():
+        assert time.monotonic() - begin < seconds
+        time.sleep(0.02)
+
+
+def workers_of(pid):
+    return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def gone(pid):
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
+    except OSError:
+        return True
+
+
+def test_the_driver_may_be_killed(begun, drive, attempts):
+    plan, store, process = begun
+    workers = workers_of(process.pid)
+    finished = [run.id for run in plan.runs if store.state(run) == "finished"]
+    process.kill()
+    process.wait()
+    wait_until(lambda: all(gone(pid) for pid in workers))
+    assert workers
+    table = drive(plan, store)
+    assert [row["status"] for row in table.rows] == ["finished"] * 6
+    assert all(attempts(store).count(run) == 1 for run in finished)
+
+
+def test_a_worker_and_all_workers_may_be_killed(begun, attempts):
+    plan, store, process = begun
+    for pid in workers_of(process.pid):
+        os.kill(pid, signal.SIGKILL)
+    assert process.wait(timeout=60) == 0
+    assert [store.state(run) for run in plan.runs] == ["finished"] * 6
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_request_to_stop_is_followed_at_once_and_leaves_nobody(begun, drive, number):
+    plan, store, process = begun
+    workers = workers_of(process.pid)
+    process.send_signal(number)
+    assert process.wait(timeout=10) != 0
+    wait_until(lambda: all(gone(pid) for pid in workers), 5)
+    assert not (store.path / ".lock").exists()
+    assert [row["status"] for row in drive(plan, store).rows] == ["finished"] * 6
+
+
+def test_the_table_can_be_read_while_the_study_runs(study, drive, monkeypatch):
+    from pyarrow import csv, parquet
+
+    plan, store = study(vary=[noted("fine", "slow 0.3", "slow 0.4")])
+    seen = []
+    monkeypatch.setattr(driver, "_TABLE_PAUSE", 0.0)
+    monkeypatch.setattr(driver, "_TABLE_SHARE", 1.0)
+    real = driver.Table.write
+
+    def write(table):
+        real(table)
+        rows = parquet.read_table(store.path / "study.parquet").to_pylist()
+        assert csv.read_csv(store.path / "study.csv").num_rows == len(rows) == 3
+        seen.append([row["status"] for row in rows].count("finished"))
+
+    monkeypatch.setattr(driver.Table, "write", write)
+    drive(plan, store)
+    assert seen == sorted(seen)
+    assert {1, 2, 3} <= set(seen)
+
+
+def test_workers_that_never_start_end_the_study_with_their_last_words(study, drive):
+    plan, store = study(vary=[RADII])
+    with pytest.raises(AnnelidError, match=r"workers do not start.*no_such_runner"):
+        drive(plan, store, runner="no_such_runner")
+
+
+def test_nothing_is_unpickled_or_evaluated_or_given_to_a_shell():
+    import ast
+
+    for path in (ROOT / "cases" / "studies").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Import | ast.ImportFrom):
+                names = {alias.name for alias in node.names} | {getattr(node, "module", None)}
+                assert not names & {"pickle", "dill", "shelve", "marshal"}, path
+            if isinstance(node, ast.Call):
+                called = getattr(node.func, "id", "")
+                assert called not in ("eval", "exec", "compile"), path
+                assert not any(keyword.arg == "shell" for keyword in node.keywords), path

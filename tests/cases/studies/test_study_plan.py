@@ -1,0 +1,153 @@
+# SPDX-License-Identifier: MIT
+import json
+import tomllib
+
+import pytest
+from plain_tube import TABLES
+
+from cases.reading import case_from_tables
+from cases.resolved import case_hash
+from cases.studies.keys import with_keys
+from cases.studies.plan import plan_of
+from cases.studies.plan_file import PLAN, matches, read_plan, write_plan
+from cases.studies.reading import read_study
+from geometry.errors import InputError
+
+RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
+
+
+def test_a_run_is_called_by_the_hash_of_its_resolved_case(study):
+    plan, _ = study(vary=[RADII], output={"keep": "all"})
+    for run, radius in zip(plan.runs, ["4 mm", "5000 um"], strict=True):
+        case = case_from_tables(with_keys(TABLES, {"shape.inner_radius": radius, "output.fields": "all"}))
+        assert run.hash == case_hash(case)
+        assert run.id == run.hash[:12]
+        assert run.case() == case
+
+
+def test_a_value_that_is_added_adds_a_run_and_leaves_the_others(study):
+    few, _ = study(vary=[RADII])
+    more, _ = study(vary=[RADII | {"values": ["4 mm", "4.5 mm", "5 mm"]}])
+    assert [run.id for run in few.runs] == [more.runs[0].id, more.runs[2].id]
+
+
+def test_points_of_equal_cases_share_a_run(study):
+    plan, _ = study(vary=[RADII | {"values": ["4 mm", "5 mm", "4000 um"]}])
+    assert plan.of_point == (0, 1, 0)
+    assert len(plan.runs) == 2
+
+
+def test_derived_keys_follow_the_varied_ones(study):
+    plan, _ = study(
+        constants={"sheet": "50 um"},
+        vary=[{"key": "parts.wall.sheets.count", "values": [2, 4]}],
+        derive=[
+            {"name": "wall", "key": "shape.layers.wall.thickness", "formula": "count * sheet"},
+            {"name": "slenderness", "formula": "wall / (4 * wall + sheet)"},
+        ],
+    )
+    cases = [run.case() for run in plan.runs]
+    assert [case.shape.layers[0].thickness for case in cases] == pytest.approx([0.1, 0.2], rel=1e-12)
+    assert [run.values["slenderness"] for run in plan.runs] == pytest.approx(
+        [0.1 / 0.45, 0.2 / 0.85], rel=1e-9
+    )
+    assert [(v.name, v.unit) for v in plan.variables] == [
+        ("count", "1"),
+        ("wall", "mm"),
+        ("slenderness", "1"),
+    ]
+
+
+def test_an_impossible_point_is_planned_with_its_problem_but_not_if_all_are(study):
+    plan, store = study(vary=[RADII | {"values": ["4 mm", "-1 mm"]}])
+    assert [bool(run.toml) for run in plan.runs] == [True, False]
+    assert "shape.inner_radius" in plan.runs[1].problem
+    assert store.state(plan.runs[1]) == "failed"
+    assert store.failure(plan.runs[1]).kind == "impossible"
+    with pytest.raises(InputError, match="no point of the study is a possible case"):
+        study(vary=[RADII | {"values": ["-1 mm"]}])
+
+
+def test_runs_are_found_by_id_beginning_and_number(study):
+    plan, _ = study(vary=[RADII])
+    assert plan.run(plan.runs[1].id) is plan.run(plan.runs[1].id[:8]) is plan.run("#2") is plan.runs[1]
+    for wanted in ("#0", "#3", "", "zz"):
+        with pytest.raises(InputError):
+            plan.run(wanted)
+
+
+def test_runs_that_share_their_equations_are_of_one_kind(study):
+    plan, _ = study(vary=[RADII, {"key": "materials.rubber.shear_modulus", "values": ["0.1 MPa", "70 kPa"]}])
+    assert len({run.kind for run in plan.runs}) == 1
+    plan, _ = study(
+        vary=[{"key": "electrics.model", "values": ["layered", "solved"]}],
+        fixed={"parts.wall.sheets.count": 1},
+    )
+    assert len({run.kind for run in plan.runs}) == 2
+
+
+def test_the_plan_on_disk_reads_back_to_the_same_plan(study, tmp_path):
+    plan, _ = study(
+        vary=[RADII | {"values": ["4 mm", "-1 mm"]}], derive=[{"name": "d", "formula": "2 * inner_radius"}]
+    )
+    write_plan(plan, tmp_path)
+    again = read_plan(tmp_path)
+    assert (again.runs, again.variables, again.of_point) == (plan.runs, plan.variables, plan.of_point)
+    assert again.file.study == plan.file.study
+    assert tomllib.loads(again.runs[0].toml)["shape"]["inner_radius"] == "4 mm"
+
+
+def test_a_plan_is_taken_up_only_while_study_and_base_case_are_as_they_were(study, tmp_path):
+    (tmp_path / "base.toml").write_text("")
+    plan, _ = study(vary=[RADII])
+    write_plan(plan, tmp_path)
+    assert matches(plan.file, tmp_path)
+    assert not matches(plan.file._replace(text=plan.file.text + "\n# more"), tmp_path)
+    assert not matches(plan.file._replace(base=plan.file.base | {"notes": "other"}), tmp_path)
+
+
+@pytest.mark.parametrize("damage", ["", "[]\n", '{"kind": "other"}\n', "half a li"])
+def test_a_damaged_plan_says_what_to_do(study, tmp_path, damage):
+    plan, _ = study(vary=[RADII])
+    write_plan(plan, tmp_path)
+    (tmp_path / PLAN).write_text(damage)
+    with pytest.raises(InputError, match=r"damaged|no study folder"):
+        read_plan(tmp_path)
+    assert not matches(plan.file, tmp_path)
+
+
+def test_every_line_of_the_plan_says_what_a_worker_elsewhere_needs(study, tmp_path):
+    plan, _ = study(vary=[RADII])
+    write_plan(plan, tmp_path)
+    head, *lines = [json.loads(line) for line in (tmp_path / PLAN).read_text().splitlines()]
+    assert head["kind"] == "annelid study plan"
+    assert head["ranks"] == 1
+    assert [line["id"] for line in lines] == [run.id for run in plan.runs]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"vary": []}, "vary"),
+        ({"varry": 1}, 'did you mean "vary"'),
+        ({"vary": [{"key": "x", "valus": [1]}]}, r'vary.*did you mean "values"'),
+        ({"quantities": ["peak stres"]}, 'did you mean "peak stress"'),
+        ({"limits": {"time": 5}}, "limits.time"),
+        ({"derive": [{"formula": "1"}]}, "neither"),
+        ({"derive": [{"name": "inner_radius", "formula": "1"}]}, "something else is called"),
+        ({"fixed": {"shape.inner_radus": "1 mm"}}, "inner_radus"),
+        ({"case": "no_such_case"}, "no_such_case"),
+    ],
+)
+def test_what_is_wrong_in_a_study_is_named(study, change, message):
+    with pytest.raises(InputError, match=message):
+        study(**{"vary": [RADII]} | change)
+
+
+def test_files_that_cannot_be_read(tmp_path):
+    for name, content in [("a.toml", b"\xff"), ("b.toml", b"title = ")]:
+        (tmp_path / name).write_bytes(content)
+        with pytest.raises(InputError, match=name):
+            plan_of(read_study(tmp_path / name))
+    with pytest.raises(InputError, match="cannot be read"):
+        read_study(tmp_path / "absent.toml")

@@ -1,0 +1,115 @@
+# SPDX-License-Identifier: MIT
+import os
+import resource
+
+import pytest
+
+from cases.studies.opening import create
+from cases.studies.store import DiskFull, Failure, Store
+from geometry.errors import InputError
+
+RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
+
+
+@pytest.fixture
+def opened(study):
+    plan, store = study(vary=[RADII])
+    create(plan, store)
+    return plan, store
+
+
+def test_a_folder_of_something_else_is_not_touched(study):
+    plan, store = study(vary=[RADII])
+    store.path.mkdir()
+    (store.path / "thesis.txt").write_text("years")
+    with pytest.raises(InputError, match="is no study folder; nothing was written"):
+        create(plan, store)
+    assert [path.name for path in store.path.iterdir()] == ["thesis.txt"]
+
+
+def test_a_study_folder_that_lost_its_mark_is_taken_up(opened):
+    plan, store = opened
+    (store.path / "study.json").write_text("{")
+    create(plan, store)
+    (store.path / "study.json").unlink()
+    create(plan, store)
+
+
+def test_a_failure_is_kept_until_it_is_forgotten(opened):
+    plan, store = opened
+    failure = Failure("time limit", "took longer than 5 s", 5.1, 300.0)
+    store.record(plan.runs[0], failure)
+    again = Store(store.path)
+    assert again.failure(plan.runs[0]) == failure
+    assert [again.state(run) for run in plan.runs] == ["failed", "waiting"]
+    again.forget(plan.runs[0])
+    assert store.state(plan.runs[0]) == "waiting"
+
+
+@pytest.mark.parametrize("damage", ["", "{", "[]", '{"case_hash": "other", "kind": "error"}', '{"kind": 1}'])
+def test_a_damaged_record_of_a_failure_counts_as_none(opened, damage):
+    plan, store = opened
+    (store.path / "failures" / f"{plan.runs[0].id}.json").write_text(damage)
+    assert store.state(plan.runs[0]) == "waiting"
+
+
+def test_a_strangers_folder_in_place_of_a_run_is_not_removed(opened):
+    plan, store = opened
+    folder = store.run_folder(plan.runs[0])
+    folder.mkdir()
+    (folder / "thesis.txt").write_text("years")
+    with pytest.raises(InputError, match="is not a Run folder; move it away"):
+        store.make_way(plan.runs[0])
+    assert (folder / "thesis.txt").exists()
+
+
+def test_a_full_disk_is_told_apart_from_a_folder_that_cannot_be_written(opened, monkeypatch):
+    _, store = opened
+    # A limit on the size of files: the write fails half-way.
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1024, hard))
+    try:
+        with pytest.raises(InputError, match=r"cannot be written.*Make it writable"):
+            store.probe()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert not list(store.path.glob(".probe*"))
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(type(store.path), "write_bytes", full)
+    with pytest.raises(DiskFull, match="free some space"):
+        store.probe()
+
+
+@pytest.mark.parametrize(
+    ("place", "write"),
+    [
+        ("", create),
+        ("failures", lambda plan, store: store.record(plan.runs[0], Failure("error", "x"))),
+    ],
+)
+def test_a_read_only_folder_says_so(opened, place, write, monkeypatch):
+    plan, store = opened
+
+    def refuse(path, *_):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    if os.geteuid():
+        (store.path / place).chmod(0o500)
+    else:  # nothing is read-only to root
+        monkeypatch.setattr("cases.studies.store.write_atomically", refuse)
+        monkeypatch.setattr("cases.studies.store.write_json", refuse)
+    try:
+        with pytest.raises(InputError, match=r"cannot be written \(Permission denied\).*another with --out"):
+            write(plan, store)
+    finally:
+        (store.path / place).chmod(0o700)
+
+
+def test_folders_of_earlier_values_are_counted_apart(opened):
+    plan, store = opened
+    (store.path / "runs" / "0123456789ab").mkdir()
+    store.run_folder(plan.runs[0]).mkdir()
+    assert store.unknown_folders(plan.runs) == 1
