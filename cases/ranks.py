@@ -4,6 +4,7 @@
 import contextlib
 import ctypes
 import os
+import shlex
 import shutil
 import signal
 import subprocess
@@ -14,7 +15,9 @@ from typing import Any
 
 from geometry.errors import AnnelidError, InputError
 
-__all__ = ["check_size", "on_first_rank", "start_ranks"]
+__all__ = ["LAUNCHER", "check_size", "on_first_rank", "start_ranks"]
+
+LAUNCHER = "ANNELID_LAUNCHER"  # for example "srun --mpi=pmi2 --ntasks={ranks}"
 
 _PR_SET_PDEATHSIG = 1  # <linux/prctl.h>
 
@@ -34,9 +37,7 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
     """
     if count > (os.cpu_count() or 1):
         print(f"{count} ranks on {os.cpu_count()} processors will be slow", file=sys.stderr)
-    command = [_mpiexec(), "-n", str(count)]
-    if "SLURM_JOB_ID" not in os.environ or os.environ.get("SLURM_JOB_NUM_NODES", "1") == "1":
-        command += ["-launcher", "fork"]  # on one node; inside a job step the default launcher would hang
+    command = _launcher(count)
     # mpi4py as main module aborts all ranks when one fails; the others would wait for ever.
     command += [sys.executable, "-m", "mpi4py", "-m", "cases", *arguments, "--expect-ranks", str(count)]
     process = subprocess.Popen(command, preexec_fn=_end_with_parent)
@@ -45,6 +46,17 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
     except KeyboardInterrupt:
         _stop(process)
         raise
+
+
+def _launcher(count: int) -> list[str]:
+    """The words that start ranks: mpiexec beside this Python, or what ``ANNELID_LAUNCHER`` says instead."""
+    said = shlex.split(os.environ.get(LAUNCHER, ""))
+    if said:
+        return [word.replace("{ranks}", str(count)) for word in said]
+    command = [_mpiexec(), "-n", str(count)]
+    if "SLURM_JOB_ID" not in os.environ or os.environ.get("SLURM_JOB_NUM_NODES", "1") == "1":
+        command += ["-launcher", "fork"]  # on one node; inside a job step the default launcher would hang
+    return command
 
 
 def check_size(size: int, expected: int | None) -> None:

@@ -19,6 +19,8 @@ def add_arguments(task: argparse.ArgumentParser) -> None:
     what.add_argument("--status", action="store_true", help="say how far the runs are, from their folders")
     text = "write tables and page from what is there, run nothing"
     what.add_argument("--collect", action="store_true", help=text)
+    text = "take what was handed to a cluster out of its queue"
+    what.add_argument("--cancel", action="store_true", help=text)
     text = "do this one run in this process: its id, the beginning of it, or # and its number"
     what.add_argument("--only", metavar="RUN", help=text)
     text = "runs at a time (default: one a processor)"
@@ -28,6 +30,10 @@ def add_arguments(task: argparse.ArgumentParser) -> None:
     task.add_argument("--time-limit", type=_quantity("s"), metavar="TIME", help=text)
     text = 'memory that one run may take, such as "2 GB"'
     task.add_argument("--memory-limit", type=_quantity("megabyte"), metavar="MEMORY", help=text)
+    text = "hand what is missing to Slurm instead of running it here; with --dry-run write the scripts alone"
+    task.add_argument("--slurm", action="store_true", help=text)
+    text = "what the cluster wants to be told (default: the file that ANNELID_SITE names)"
+    task.add_argument("--site", type=Path, metavar="FILE", help=text)
     task.add_argument("--expect-ranks", type=_count, help=argparse.SUPPRESS)
 
 

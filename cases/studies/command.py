@@ -5,6 +5,7 @@ import argparse
 import sys
 import tomllib
 
+from cases.cluster.command import handed_in, on_cluster
 from cases.studies.driver import Settings, Tally, run_study
 from cases.studies.listing import dry_run_lines, status_lines
 from cases.studies.opening import create, open_study
@@ -26,6 +27,8 @@ def study(options: argparse.Namespace) -> int:
         return _list()
     prepare()
     plan, store = open_study(options.study, options.out)
+    if options.slurm or options.cancel or (options.status and handed_in(store)):
+        return on_cluster(plan, store, options)
     if options.status:
         return _print(status_lines(plan, store))
     if options.dry_run:

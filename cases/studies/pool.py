@@ -38,6 +38,7 @@ class Worker:
         self.peak = 0.0
         self.begun = time.monotonic()
         self._pending = b""
+        self._many = False
         self._killed_before = _oom_kills()
         command = [sys.executable, "-m", "cases.studies.worker", runner, str(memory), str(os.getpid())]
         with open(self.log, "wb"):
@@ -65,6 +66,7 @@ class Worker:
     def give(self, task: Any, job: Job) -> None:
         """Hand over a job; a worker that has died meanwhile is noticed when its answer is read."""
         self.task, self.begun, self.peak = task, time.monotonic(), 0.0
+        self._many = job.ranks > 1
         assert self.process.stdin is not None
         with contextlib.suppress(BrokenPipeError):
             self.process.stdin.write(json.dumps(job).encode() + b"\n")
@@ -87,12 +89,9 @@ class Worker:
         return replies, True
 
     def memory(self) -> float:
-        """Memory it occupies now, in MB; 0 once it is gone."""
-        try:
-            pages = int(Path(f"/proc/{self.process.pid}/statm").read_text().split()[1])
-        except (OSError, IndexError, ValueError):
-            return 0.0
-        megabytes = pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+        """Memory it occupies now with the ranks that it has started, in MB; 0 once it is gone."""
+        processes = [self.process.pid, *(_offspring(self.process.pid) if self._many else ())]
+        megabytes = sum(map(_memory_of, processes))
         self.peak = max(self.peak, megabytes)
         return megabytes
 
@@ -177,6 +176,28 @@ class Pool:
             worker.bury()
         self.workers.clear()
         self._selector.close()
+
+
+def _memory_of(process: int) -> float:
+    try:
+        pages = int(Path(f"/proc/{process}/statm").read_text().split()[1])
+    except (OSError, IndexError, ValueError):
+        return 0.0
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def _offspring(process: int) -> list[int]:
+    """Children of a process, and theirs."""
+    children: dict[int, list[int]] = {}
+    for entry in os.scandir("/proc"):
+        if entry.name.isdigit():
+            with contextlib.suppress(OSError, IndexError):
+                parent = int(Path(entry.path, "stat").read_text().rpartition(")")[2].split()[1])
+                children.setdefault(parent, []).append(int(entry.name))
+    found = children.get(process, [])
+    for child in found:
+        found += children.get(child, [])
+    return found
 
 
 def free_memory() -> float:

@@ -1,0 +1,13 @@
+#!/bin/bash -l
+# An example of a template for another scheduler, here one with PBS directives; copy it and name the copy in the
+# site file (template = "my_array.sh"). In cases/README.md: what the words between @ become.
+#PBS -N annelid
+#PBS -J 0-@last@
+#PBS -l select=1:ncpus=@ranks@:mpiprocs=@ranks@:mem=@megabytes@mb
+#PBS -l walltime=@seconds@
+#PBS -q @partition@
+set -e
+cd @folder@
+@modules@
+@environment@
+exec @command@ "$PBS_ARRAY_INDEX"
