@@ -56,12 +56,11 @@ def arrays_of(
         largest: Most runs in an array.
     """
     records, leaders = Records(store.path), _leaders(plan, store, runs)
-    cold = {run.kind for run in leaders}
     groups: dict[tuple[bool, bool, int, float, float], list[Order]] = {}
     for run in runs:
         order = _order(plan, store, site, run, asked, records)
-        leads = run in leaders
-        key = (not leads, run.kind in cold and not leads, order.ranks, order.seconds, order.megabytes)
+        leads = leaders.get(run.kind) == run.id
+        key = (not leads, run.kind in leaders and not leads, order.ranks, order.seconds, order.megabytes)
         groups.setdefault(key, []).append(order)
     return [
         Array(tuple(part), leads=not key[0], waits=key[1])
@@ -70,13 +69,13 @@ def arrays_of(
     ]
 
 
-def _leaders(plan: Plan, store: Store, runs: Sequence[Planned]) -> list[Planned]:
-    """One run of every kind that no finished run has compiled yet, where others need it too."""
+def _leaders(plan: Plan, store: Store, runs: Sequence[Planned]) -> dict[str, str]:
+    """One run, by its kind, of every kind that no finished run has compiled yet, where others need it too."""
     warm = {run.kind for run in plan.runs if store.summary(run) is not None}
     of_kind: dict[str, list[Planned]] = {}
     for run in runs:
         of_kind.setdefault(run.kind, []).append(run)
-    return [same[0] for kind, same in of_kind.items() if kind not in warm and len(same) > 1]
+    return {kind: same[0].id for kind, same in of_kind.items() if kind not in warm and len(same) > 1}
 
 
 def _parts(orders: Sequence[Order], largest: int) -> Iterator[Sequence[Order]]:
@@ -91,7 +90,7 @@ def _order(plan: Plan, store: Store, site: Site, run: Planned, asked: Limits, re
         run.id,
         run.hash,
         run.toml,
-        study.ranks,
+        run.ranks,
         seconds,
         megabytes,
         surfaces=study.output.keep != "tables",

@@ -10,4 +10,4 @@ set -e
 cd @folder@
 @modules@
 @environment@
-exec @command@ "$PBS_ARRAY_INDEX"
+exec @command@ "$PBS_ARRAY_INDEX" "${PBS_JOBID:-}"

@@ -3,4 +3,4 @@
 set -e
 @modules@
 @environment@
-exec @command@ "$SLURM_ARRAY_TASK_ID"
+exec @command@ "$SLURM_ARRAY_TASK_ID" "${SLURM_ARRAY_JOB_ID:-}"

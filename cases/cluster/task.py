@@ -1,11 +1,10 @@
 # SPDX-License-Identifier: MIT
 """What a job of an array does on its node: one run, watched, with what came of it kept in the study folder.
 
-``python -m cases.cluster.task STUDY BATCH INDEX``. The run is done by a worker process, as on a laptop, so
-that this one is left to say why it ended.
+``python -m cases.cluster.task STUDY BATCH INDEX [JOB]``. The run is done by a worker process, as on a laptop,
+so that this one is left to say why it ended.
 """
 
-import os
 import signal
 import socket
 import sys
@@ -39,7 +38,7 @@ def main(arguments: list[str]) -> int:
     if store.summary(run) is not None:
         print(f"{store.run_folder(run)} is finished")
         return 0
-    job = os.environ.get("SLURM_ARRAY_JOB_ID", os.environ.get("SLURM_JOB_ID", ""))
+    job = arguments[3] if len(arguments) > 3 else ""
     before, host = records.attempt(order.id), socket.gethostname()
     if before is not None and before.ended == "" and (before.job, before.index) == (job, index):
         drop_lock_of(store.run_folder(run), before.host)  # this same job was put back into the queue

@@ -113,7 +113,7 @@ class _Driver:
         study = plan.file.study
         self._plan, self._store, self._table = plan, store, table
         processors = len(os.sched_getaffinity(0))
-        size = settings.workers or max(1, processors // study.ranks)
+        size = settings.workers or max(1, processors // plan.most_ranks)
         self._time = settings.time_limit or study.limits.time
         self._memory = settings.memory_limit or study.limits.memory or 0.9 * free_memory() / size
         self._pool = Pool(size, store.path / "workers", runner=settings.runner, memory=self._memory)
@@ -151,7 +151,7 @@ class _Driver:
             else:
                 self._store.make_way(run)
                 folder = str(self._store.run_folder(run))
-                job = Job("run", run.toml, folder, study.output.keep != "tables", study.ranks)
+                job = Job("run", run.toml, folder, study.output.keep != "tables", run.ranks)
                 self._put(_Task(run, job))
 
     def _plan_reports(self) -> None:

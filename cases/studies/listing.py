@@ -26,7 +26,7 @@ def dry_run_lines(plan: Plan, store: Store, workers: int) -> list[str]:
     points, runs = len(plan.of_point), len(plan.runs)
     same = f", {points - runs} of them equal to another" if points > runs else ""
     kinds = len({run.kind for run in plan.runs if run.toml})
-    workers = workers or max(1, len(os.sched_getaffinity(0)) // plan.file.study.ranks)
+    workers = workers or max(1, len(os.sched_getaffinity(0)) // plan.most_ranks)
     return [
         *_aligned(rows),
         "",

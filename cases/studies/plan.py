@@ -45,6 +45,7 @@ class Planned:
         toml: The resolved case as a TOML text; empty where these values make no possible case.
         problem: Why they do not; empty where they do.
         kind: What decides which equations are compiled; runs of one kind share them.
+        ranks: Processors.
     """
 
     id: str
@@ -53,6 +54,7 @@ class Planned:
     toml: str
     problem: str
     kind: str
+    ranks: int = 1
 
     def case(self) -> Case:
         """The resolved case; there is one only where ``toml`` is not empty."""
@@ -76,6 +78,11 @@ class Plan:
     runs: tuple[Planned, ...]
     of_point: tuple[int, ...]
     samples: int
+
+    @property
+    def most_ranks(self) -> int:
+        """Most processors that a run takes."""
+        return max(run.ranks for run in self.runs)
 
     def run(self, wanted: str) -> Planned:
         """A run by its id, the beginning of its id, or its number, ``#1`` being the first.
@@ -146,7 +153,16 @@ def planned(file: StudyFile, variables: Iterable[Variable], point: Mapping[str, 
         return Planned(digest[:_DIGITS], digest, values, "", error.message, "")
     toml = to_toml(case)
     digest = _digest(toml)  # what case_hash gives
-    return Planned(digest[:_DIGITS], digest, values, toml, "", _kind(case))
+    return Planned(digest[:_DIGITS], digest, values, toml, "", _kind(case), _ranks(study.ranks, values))
+
+
+def _ranks(usual: int, values: Mapping[str, Value]) -> int:
+    """Processors of a run: those of the study, unless a value is called ``ranks``."""
+    found = values.get("ranks", usual)
+    if isinstance(found, bool) or not isinstance(found, int | float) or found < 1 or found != int(found):
+        text = f"ranks: {found!r} is not a number of processors; it must be a whole number, 1 or more"
+        raise InputError(text, key="ranks", value=found)
+    return int(found)
 
 
 def _derived(file: StudyFile, variables: Iterable[Variable]) -> dict[str, str | None]:

@@ -20,7 +20,7 @@ from results.atomic import write_atomically
 __all__ = ["PLAN", "matches", "read_plan", "write_plan"]
 
 PLAN = "plan.jsonl"
-_KIND, _FORMAT = "annelid study plan", 1
+_KIND, _FORMAT = "annelid study plan", 2
 
 
 def write_plan(plan: Plan, folder: Path) -> Path:

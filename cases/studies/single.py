@@ -42,7 +42,7 @@ def run_single(plan: Plan, store: Store, wanted: str, *, ranks: int | None = Non
         return _say(f"{store.run_folder(run)} is finished") if first else 0
     on_first(lambda: store.make_way(run))
     folder = store.run_folder(run)
-    size = plan.file.study.ranks if ranks is None else ranks
+    size = run.ranks if ranks is None else ranks
     keep_surfaces = output.keep != "tables" or not first  # the first rank alone clears up
     reply = run_one(Job("run", run.toml, str(folder), keep_surfaces, size, ranks is not None))
     if not first:

@@ -55,6 +55,21 @@ def test_one_run_of_a_kind_leads_and_large_arrays_are_split(study):
     assert (alone.leads, alone.waits) == (False, False)
 
 
+def test_an_array_for_each_number_of_ranks(study):
+    ranks = {"name": "ranks", "values": [2, 1, 2, 4, 1], "pair": "x"}
+    plan, store = study(pressures(1, 2, 3, 4, 5) | {"pair": "x"}, ranks)
+    found = arrays(plan, store)
+    assert [(array.orders[0].ranks, len(array.orders), array.leads) for array in found] == [
+        (2, 1, True),
+        (1, 2, False),
+        (2, 1, False),
+        (4, 1, False),
+    ]
+    assert {order.id: order.ranks for array in found for order in array.orders} == {
+        run.id: rank for run, rank in zip(plan.runs, (2, 1, 2, 4, 1), strict=True)
+    }
+
+
 def test_limits_of_the_command_line_the_site_and_the_study(study):
     plan, store = study(pressures(1), limits={"time": "10 min", "memory": "1 GB"})
     cases = [
@@ -127,11 +142,11 @@ def test_scripts_run_what_they_say_whatever_the_names(study, tmp_path):
     say.chmod(0o755)
     site = Site(python=str(say), environment={"NOTE": "'; touch pwned; '$(touch pwned)"})
     step, collector = steps_of(plan, store, site, arrays(plan, store))
-    environment = {**os.environ, "SLURM_ARRAY_TASK_ID": "0"}
+    environment = {**os.environ, "SLURM_ARRAY_TASK_ID": "0", "SLURM_ARRAY_JOB_ID": "12"}
     run = subprocess.run(
         ["bash", str(step.script)], env=environment, cwd=tmp_path, capture_output=True, text=True, check=True
     )
-    wanted = [site.environment["NOTE"], "-m", "cases.cluster.task", str(store.path), "0001", "0"]
+    wanted = [site.environment["NOTE"], "-m", "cases.cluster.task", str(store.path), "0001", "0", "12"]
     assert run.stdout.splitlines() == wanted
     assert (
         shlex.join([str(say), "-m", "cases", "study", str(store.path), "--collect"])

@@ -74,11 +74,15 @@ def test_ranks_that_started_alone_are_detected_and_those_that_met_are_one_run(de
     assert user.summaries() == {}
     user.write(pressures(5), site={"ranks": "srun"}, ranks=2)
     user.submit("--retry")
-    user.write(pressures(5, 6), ranks=2)  # mpiexec
+    # With mpiexec, and one array for each number of ranks.
+    ranks = {"name": "ranks", "values": [2, 2, 1], "pair": "x"}
+    user.write(pressures(5, 6, 7) | {"pair": "x"}, ranks)
+    arrays = len(user.handed_in())
     user.submit()
-    assert user.words() == ["finished", "finished"]
-    for run in user.summaries():
-        assert json.loads((user.out / "runs" / run / "provenance.json").read_text())["ranks"] == 2
+    assert [len(runs) for runs in user.handed_in()[arrays:]] == [1, 1]
+    assert user.words() == ["finished"] * 3
+    provenance = [json.loads(path.read_text()) for path in user.out.glob("runs/*/provenance.json")]
+    assert sorted(record["ranks"] for record in provenance) == [1, 2, 2]
 
 
 @pytest.mark.parametrize("requeue", [False, True])

@@ -33,8 +33,8 @@ def batch(tmp_path):
             Records(store.path).new_batch(array.orders)
 
         def job(index="0", **environment):
-            names = {"PYTHONPATH": str(ROOT), "SLURM_ARRAY_JOB_ID": "12", **environment}
-            words = [sys.executable, "-m", "cases.cluster.task", str(store.path), "0001", index]
+            names = {"PYTHONPATH": str(ROOT), **environment}
+            words = [sys.executable, "-m", "cases.cluster.task", str(store.path), "0001", index, "12"]
             return subprocess.Popen(
                 words,
                 env={**os.environ, **names},

@@ -151,3 +151,14 @@ def test_files_that_cannot_be_read(tmp_path):
             plan_of(read_study(tmp_path / name))
     with pytest.raises(InputError, match="cannot be read"):
         read_study(tmp_path / "absent.toml")
+
+
+def test_a_value_called_ranks_says_how_many_processors_a_run_gets(study):
+    lengths = {"key": "mesh.along", "values": ["4 mm", "2 mm", "1 mm"], "pair": "size"}
+    plan, _ = study(vary=[lengths, {"name": "ranks", "values": [1, 1, 2], "pair": "size"}], ranks=3)
+    assert [run.ranks for run in plan.runs] == [1, 1, 2]
+    assert plan.most_ranks == 2
+    with pytest.raises(
+        InputError, match=r"ranks: 1.5 is not a number of processors; it must be a whole number"
+    ):
+        study(vary=[lengths], derive=[{"name": "ranks", "formula": "3 / 2"}])
