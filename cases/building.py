@@ -12,7 +12,6 @@ from geometry import meridian as curves
 from geometry.body import Body
 from geometry.build import build
 from geometry.drawn import from_points
-from geometry.errors import InputError
 from geometry.profiles import ellipsoid, necked, sphere
 from geometry.shapes import Balloon, Band, Dome, Layer, Shape, Sleeve, Tube
 from geometry.sizes import MeshSize
@@ -65,10 +64,9 @@ def body_of(case: Case) -> Body:
         InputError: The drawing cannot be meshed, or not well enough.
     """
     if case.lattice is not None:
-        text = (
-            "lattice: a lattice can be printed (annelid print), but this model does not draw it; leave it out"
-        )
-        raise InputError(text, key="lattice")
+        from cases.laying import latticed_body_of
+
+        return latticed_body_of(case)
     bands = [Band(e.name, e.region, e.start or 0.0, e.end or 0.0) for e in case.electrodes]
     mesh = case.mesh
     size = MeshSize(

@@ -10,7 +10,7 @@ from typing import Any
 from cases.complaints import one_of, path_of
 from cases.crosscheck_lattice import lattice_problems
 from cases.crosscheck_loads import Problem, edge_problems, section_problems, stage_problems, surface_problems
-from cases.extents import band_span, regions, wall_of
+from cases.extents import OPTIONAL, band_span, every_region, regions, wall_of
 from cases.schema import Case
 from cases.schema_material import MooneyRivlin, Ogden, Part, Yeoh
 from cases.schema_shape import Dome, Sleeve, Tube
@@ -61,7 +61,7 @@ def _shape(case: Case) -> Iterator[Problem]:
     if isinstance(shape, Tube) and shape.cap_thickness is not None and shape.ends == "open":
         yield ("shape", "cap_thickness"), 'an open tube has no caps; say ends = "capped" or leave it out'
     for index, layer in enumerate(shape.layers):
-        if layer.name in ("core", "cap"):
+        if layer.name in ("core", "cap", *OPTIONAL):
             yield ("shape", "layers", index, "name"), f'"{layer.name}" is reserved; choose another name'
 
 
@@ -102,20 +102,22 @@ def _shear_modulus(material: Any) -> float:
 
 
 def _parts(case: Case) -> Iterator[Problem]:
-    known = regions(case.shape)
+    known = every_region(case)
     for index, part in enumerate(case.parts):
         if part.region not in known:
             yield ("parts", index, "region"), one_of(part.region, list(known), what="a region of this shape")
         if part.material not in case.materials:
             yield ("parts", index, "material"), one_of(part.material, list(case.materials), what="a material")
         yield from _sheets(case, index, part, known.get(part.region))
-    missing = [region for region in known if region not in {part.region for part in case.parts}]
+    given = {part.region for part in case.parts}
+    spared = OPTIONAL if case.mesh.model == "axisymmetric" else ("end ring",)
+    missing = [region for region in known if region not in given and region not in spared]
     for region in missing:
         yield ("parts",), f'nothing says what region "{region}" is made of; add [[parts]] region = "{region}"'
 
 
 def _sheets(case: Case, index: int, part: Part, thickness: float | None) -> Iterator[Problem]:
-    if part.sheets is None or part.region not in regions(case.shape):
+    if part.sheets is None or part.region not in every_region(case):
         return
     keys = ("parts", index, "sheets")
     if thickness is None:

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """What a drawing has, told from its numbers alone: regions, surfaces, extent along the axis."""
 
+from cases.schema import Case
 from cases.schema_shape import (
     Balloon,
     Dome,
@@ -14,7 +15,10 @@ from cases.schema_shape import (
     Tube,
 )
 
-__all__ = ["band_span", "has_lumen", "regions", "span", "surfaces", "wall_of"]
+__all__ = ["band_span", "every_region", "has_lumen", "regions", "span", "surfaces", "wall_of"]
+
+OPTIONAL = ("lattice", "end ring")
+"""Regions that a case may leave out: a lattice that is only printed, rings made of what the struts are."""
 
 
 def wall_of(shape: Shape) -> float:
@@ -29,6 +33,16 @@ def regions(shape: Shape) -> dict[str, float | None]:
         found["core"] = None
     if isinstance(shape, Tube) and shape.ends == "capped":
         found["cap"] = None
+    return found
+
+
+def every_region(case: Case) -> dict[str, float | None]:
+    """Regions of a case with their thickness, those of its lattice included."""
+    found = regions(case.shape)
+    if case.lattice is not None:
+        found["lattice"] = None
+        if case.lattice.ring > 0:
+            found["end ring"] = None
     return found
 
 

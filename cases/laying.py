@@ -6,15 +6,17 @@ import numpy as np
 from cases import schema_lattice as written
 from cases.building import shape_of
 from cases.schema import Case
+from geometry.body import Body
 from geometry.caps import arc_at_radius
 from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
 from geometry.lattice import CELLS, Cell
+from geometry.lattice_body import LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
 from geometry.measured import measured
-from geometry.shapes import Dome, Shape
+from geometry.shapes import Dome, Shape, Sleeve, Tube
 
-__all__ = ["cell_of", "lattice_of"]
+__all__ = ["cell_of", "lattice_of", "latticed_body_of"]
 
 
 def cell_of(given: written.Cell) -> Cell:
@@ -69,3 +71,64 @@ def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, fl
             arc = chart.meridian.arc_at_height(place, f"lattice.{key}")
         found[key] = float(chart.at_arc(np.array(arc)))
     return found["from"], found["to"]
+
+
+def latticed_body_of(case: Case) -> Body:
+    """Mesh the wall of a case with its lattice.
+
+    Raises:
+        InputError: The model cannot draw this lattice, or it cannot be meshed well enough.
+    """
+    lattice, shape, mesh = lattice_of(case), shape_of(case), case.mesh
+    _check_drawable(case, shape, lattice)
+    assert case.lattice is not None
+    size = LatticeMesh(
+        along=mesh.along,
+        on_struts=mesh.on_struts,
+        through=mesh.through,
+        through_struts=mesh.through_struts,
+        sector=mesh.sector if mesh.model == "sector" else 360.0,
+        rings="end ring" in {part.region for part in case.parts},
+    )
+    return lattice_body(
+        lattice, shape.layers, size, electrodes=rings_of(case, lattice.chart), depth=case.lattice.depth
+    )
+
+
+def rings_of(case: Case, chart: Chart) -> list[Ring]:
+    """The ring electrodes of a case in a chart."""
+    assert isinstance(chart, Revolution)
+
+    def at(height: float, key: str) -> float:
+        return float(chart.at_arc(np.array(chart.meridian.arc_at_height(height, key))))
+
+    return [
+        Ring(e.name, e.region, at(e.start or 0.0, "electrode.from"), at(e.end or 0.0, "electrode.to"))
+        for e in case.electrodes
+    ]
+
+
+def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
+    """Refuse what a mesh with struts cannot be."""
+    if case.mesh.model == "axisymmetric":
+        text = 'mesh.model: a lattice is no body of revolution; choose "solid" or "sector", or leave it out'
+        raise InputError(text, key="mesh.model")
+    if not lattice.chart.of_revolution:
+        raise InputError(
+            "lattice.measured: a lattice on a measured surface can be printed (annelid print), but this "
+            "model does not draw it; leave measured out",
+            key="lattice.measured",
+        )
+    if isinstance(shape, Sleeve | Dome) or (isinstance(shape, Tube) and shape.ends == "capped"):
+        raise InputError(
+            f"shape.kind: a wall with a lattice is drawn as an open tube or a balloon, not as a "
+            f"{case.shape.kind}{' with caps' if isinstance(shape, Tube) else ''}; a support "
+            f'hold = "plate" closes an end, an organ inside can be a layer of the tube',
+            key="shape.kind",
+        )
+    if case.electrics.model == "solved" and case.electrodes:
+        raise InputError(
+            'electrics.model: "solved" needs drawn hot faces, which a wall with a lattice has not; choose '
+            '"layered"',
+            key="electrics.model",
+        )

@@ -6,7 +6,7 @@ from typing import Any
 
 import tomli_w
 
-from cases.extents import band_span, regions
+from cases.extents import band_span, every_region
 from cases.schema import Case
 from cases.schema_material import Part, Sheets
 from cases.schema_stage import CONTROLS, Electrode, Stage
@@ -48,16 +48,18 @@ def coarsened(case: Case, factor: float) -> Case:
     """
     low, high = band_span(case.shape)
     mesh = case.mesh
-    update = {
+    update: dict[str, float] = {
         "along": min(mesh.along * factor, high - low),
         "through": max(1, round(mesh.through / factor)),
         "around": max(8, 4 * round(mesh.around / factor / 4)),
     }
+    if mesh.on_struts is not None:
+        update["on_struts"] = mesh.on_struts * factor
     return case.model_copy(update={"mesh": mesh.model_copy(update=update)})
 
 
 def _part(case: Case, part: Part) -> Part:
-    thickness = regions(case.shape)[part.region]
+    thickness = every_region(case)[part.region]
     if thickness is None:
         return part
     count = part.sheets.count if part.sheets else 1

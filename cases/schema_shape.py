@@ -173,3 +173,8 @@ class Mesh(Table):
     """Angle of the modelled piece; used by "sector" alone."""
     cells: Literal["hexahedra", "tetrahedra"] = "hexahedra"
     """Cells of 3-D models."""
+    on_struts: Length | None = None
+    """Element size on the struts of a lattice; left out: half of their width. Above the width one element
+    lies across a strut."""
+    through_struts: Count = 1
+    """Elements through the height of the struts of a lattice."""

@@ -75,8 +75,8 @@ class Thickened:
 def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: bool) -> Thickened:
     """Thicken the triangles of a flat pattern, course by course.
 
-    Every prism is cut in three tetrahedra by the order of its corners' numbers, so that neighbours cut their
-    common face alike.
+    Every prism is cut in three tetrahedra by the order of its corners, so that neighbours cut their common
+    face alike, and every copy of a cell is cut alike.
 
     Args:
         mesh: The flat pattern.
@@ -86,7 +86,7 @@ def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: b
     """
     levels, owner = _levels(courses)
     joined = _joined(mesh, width) if merge else np.arange(len(mesh.points))
-    order = np.argsort(joined[mesh.triangles], axis=1)
+    order = np.argsort(_cutting_order(mesh, joined)[mesh.triangles], axis=1)
     sorted_corners = np.take_along_axis(mesh.triangles, order, axis=1)
     blocks, names, stands = [], [], []
     for layer, course in enumerate(owner):
@@ -106,6 +106,12 @@ def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: b
     region_of = np.repeat([name for name, _ in names], [count for _, count in names])
     regions = {name: np.flatnonzero(region_of == name) for name in dict.fromkeys(name for name, _ in names)}
     return Thickened(flat, depth, cells, regions, np.concatenate(stands), merge)
+
+
+def _cutting_order(mesh: FlatMesh, joined: IntArray) -> IntArray:
+    """Order of the corners by which prisms are cut: that of the copies, if it tells all corners apart."""
+    rank = np.sort(mesh.rank[joined][mesh.triangles], axis=1)
+    return mesh.rank[joined] if np.all(np.diff(rank, axis=1) > 0) else joined
 
 
 def _levels(courses: Sequence[Course]) -> tuple[FloatArray, list[Course]]:

@@ -2,7 +2,7 @@
 """Triangles of a flat pattern that repeats, fitted to its struts and matching across its seams."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,8 +18,8 @@ _TRIANGLE = 2  # gmsh's number of the three-node triangle
 _SEAM = 1e-6  # share of the period within which a point lies on a seam
 _PLAIN = 0.03  # of the element size: corners that change the outline by less are dropped
 _IN_PLATES = 8.0  # largest over smallest size where only struts and plates are meshed
-_NEAR = 1.0  # fine elements beside the outline beyond which elements begin to grow
-_GROWTH = 2.0  # distance over which they grow, over the growth
+_NEAR = 0.5  # fine elements beside the outline beyond which elements begin to grow
+_GROWTH = 1.0  # distance over which they grow, over the growth
 _SAMPLES = 60  # points of each curve from which distances are taken
 
 
@@ -38,12 +38,14 @@ class FlatMesh(NamedTuple):
         triangles: Counter-clockwise corners, shape (m, 3).
         strut: Whether each triangle lies on a strut, shape (m,).
         origin: Where the corner of the period lies in the pattern.
+        rank: Order of the corners, the same in every copy of a period, shape (n,): prisms are cut by it.
     """
 
     points: FloatArray
     triangles: IntArray
     strut: BoolArray
     origin: tuple[float, float]
+    rank: IntArray
 
 
 def mesh_flat(
@@ -54,6 +56,8 @@ def mesh_flat(
     coarse: float | None = None,
     seams: str = "xy",
     cuts: Sequence[float] = (),
+    swell: Callable[[float], float] | None = None,
+    detail: float | None = None,
 ) -> FlatMesh:
     """Triangulate one period of a pattern.
 
@@ -68,6 +72,8 @@ def mesh_flat(
         coarse: Largest element size between the struts; ``None`` leaves the space between them empty.
         seams: Which seams must match their opposite, node by node: ``"xy"``, ``"x"``, ``"y"`` or ``""``.
         cuts: Places along y at which edges of triangles shall lie.
+        detail: Width of the narrowest strut, where ``fine`` is larger.
+        swell: Factor of all element sizes at a place along y (the surface is not as large everywhere).
 
     Raises:
         InputError: If a size is not positive, the footprint leaves the period empty, or the pattern does not
@@ -78,19 +84,50 @@ def mesh_flat(
         origin = tuple(
             share * size if name in seams else 0.0 for name, size in zip("xy", period, strict=True)
         )
-        outlines = _united(footprint, period, origin, _PLAIN * fine, seams)
+        outlines = _united(footprint, period, origin, _PLAIN * min(fine, detail or fine), seams)
         if not outlines:
             raise InputError("lattice: no strut lies within the period of the pattern", key="footprint")
         with gmsh_session() as gmsh:
             every, struts = _draw(gmsh, outlines, period, cuts, fill=coarse is not None)
             if all(_match_seams(gmsh, period, axis) for axis, name in enumerate("xy") if name in seams):
                 _size(gmsh, struts, fine, coarse if coarse is not None else _IN_PLATES * fine)
+                if swell is not None:
+                    gmsh.model.mesh.setSizeCallback(lambda _dim, _tag, _x, y, _z, size: size * swell(y))
                 gmsh.model.mesh.generate(2)
                 return _read(gmsh, every, struts, (origin[0], origin[1]))
     raise InputError(
         f"lattice: the pattern does not fit to itself across its seams; {period[0]:.4g} by {period[1]:.4g} "
         "is not one of its periods",
         key="period",
+    )
+
+
+def tiled(mesh: FlatMesh, width: float, copies: int) -> FlatMesh:
+    """Set copies of a period along x side by side, joined at their seams.
+
+    Args:
+        mesh: One period, its seams in x matching.
+        width: Its width.
+        copies: How many.
+    """
+    slip = _SEAM * width
+    near, far = (np.flatnonzero(np.abs(mesh.points[:, 0] - x) < slip) for x in (0.0, width))
+    near, far = (side[np.argsort(mesh.points[side, 1])] for side in (near, far))
+    count = len(mesh.points)
+    number = np.arange(copies)[:, None] * count + np.arange(count)
+    number[1:, near] = number[:-1, far]
+    rank = np.arange(count)
+    rank[far] = near
+    points = np.tile(mesh.points, (copies, 1))
+    points[:, 0] += np.repeat(np.arange(copies) * width, count)
+    triangles = number[:, mesh.triangles].reshape(-1, 3)
+    used, triangles = np.unique(triangles, return_inverse=True)
+    return FlatMesh(
+        points[used],
+        triangles.reshape(-1, 3),
+        np.tile(mesh.strut, copies),
+        mesh.origin,
+        np.tile(rank, copies)[used],
     )
 
 
@@ -238,4 +275,4 @@ def _read(gmsh: Any, surfaces: list[int], struts: list[int], origin: tuple[float
     a, b, c = (points[triangles[:, i]] for i in range(3))
     turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
     triangles[turned] = triangles[turned][:, [0, 2, 1]]
-    return FlatMesh(points, triangles, strut, origin)
+    return FlatMesh(points, triangles, strut, origin, np.arange(len(points)))

@@ -1,0 +1,149 @@
+# SPDX-License-Identifier: MIT
+"""Solid meshes of walls with lattices: volumes, seams, names, quality, refusals."""
+
+import math
+
+import numpy as np
+import pytest
+from lattices import pattern_of
+from measuring import cell_volumes
+
+from geometry import flat_mesh
+from geometry.chart import chart_of
+from geometry.elements import FACETS
+from geometry.errors import InputError
+from geometry.flat_mesh import mesh_flat
+from geometry.footprint import footprint
+from geometry.lattice_body import LatticeMesh, Ring, lattice_body
+from geometry.laying import lay
+from geometry.profiles import necked, sphere
+from geometry.quality import quality
+from geometry.shapes import Balloon, Layer, Tube
+
+RADIUS, WALL, HEIGHT = 5.0, 0.4, 0.5
+TUBE = Tube(RADIUS, 14.0, (Layer("liner", 0.1), Layer("skin", 0.3)))
+NECKED = Balloon(necked(8.0, 30.0, 4.0, 2.0), (Layer("skin", 0.3),))
+COARSE = LatticeMesh(along=2.0, on_struts=0.8)
+
+
+def laid(shape=TUBE, kind="re-entrant", side="outside", **sizes):
+    sizes = {"around": 6, "ring": 0.6} | sizes
+    return lay(pattern_of(kind), chart_of(shape, side), height=HEIGHT, side=side, **sizes)
+
+
+def region_volumes(body):
+    volumes = cell_volumes(body)
+    return {name: volumes[cells].sum() for name, cells in body.regions.items()}
+
+
+def corners_twice(body):
+    """Pairs of different corners of cells at the same place."""
+    corners = np.unique(body.cells[:, :4])
+    return len(corners) - len(np.unique(np.round(body.points[corners], 7), axis=0))
+
+
+def test_volumes_are_those_of_the_tube_and_of_the_footprint():
+    # Exact: the footprint's share of a ring of height h on the radius R.
+    lattice = laid()
+    body = lattice_body(lattice, TUBE.layers, COARSE)
+    volumes = region_volumes(body)
+    outer, length = RADIUS + WALL, TUBE.length
+    edges = RADIUS + np.array([0.0, 0.1, 0.4])
+    for name, a, b in (("liner", *edges[:2]), ("skin", *edges[1:])):
+        assert volumes[name] == pytest.approx(math.pi * (b * b - a * a) * length, rel=1e-4)
+    covered = footprint(lattice)
+    ring = math.pi * ((outer + HEIGHT) ** 2 - outer**2) * (covered.high - covered.low) * outer
+    assert volumes["lattice"] == pytest.approx(covered.covered * ring, rel=3e-3)
+
+
+@pytest.mark.parametrize("kind", ["re-entrant", "hexachiral", "diamond", "sinusoidal"])
+def test_mesh_closes_around_without_a_seam(kind):
+    body = lattice_body(laid(kind=kind), TUBE.layers, COARSE)
+    assert corners_twice(body) == 0
+    _, local = FACETS["tetra10"]
+    faces = np.sort(body.cells[:, local[:, :3]].reshape(-1, 3), axis=1)
+    _, count = np.unique(faces, axis=0, return_counts=True)
+    assert count.max() == 2
+    free = sum(len(body.surfaces[name]) for name in ("lumen", "outer", "end_low", "end_high"))
+    assert (count == 1).sum() == free
+    r = np.hypot(body.points[:, 0], body.points[:, 1])
+    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    np.testing.assert_allclose(r[lumen], RADIUS, rtol=1e-12)  # mid-side nodes too
+
+
+def test_ten_by_six_cells_on_a_necked_balloon():
+    shape = Balloon(necked(10.0, 40.0, 5.0, 3.0), (Layer("skin", 0.3),))
+    cells = pattern_of("re-entrant", vertical=6.0, inclined=3.7, angle=25.0, width=0.7)
+    lattice = lay(cells, chart_of(shape), height=0.8, around=10, ring=1.0)
+    assert (lattice.around, lattice.along) == (10, 6)
+    body = lattice_body(lattice, shape.layers, LatticeMesh(along=3.0, on_struts=2.0, rings=True))
+    assert list(body.regions) == ["skin", "lattice", "end ring"]
+    assert {"skin|lattice", "skin|end ring", "lattice|end ring"} <= set(body.surfaces)
+    assert quality(body).minimum_scaled_jacobian > 0.015
+    assert 20_000 < len(body.points) < 45_000
+
+
+def test_struts_inside_leave_the_lumen_closed():
+    body = lattice_body(laid(side="inside"), TUBE.layers, COARSE)
+    r = np.hypot(body.points[:, 0], body.points[:, 1])
+    assert r.min() == pytest.approx(RADIUS - HEIGHT)
+    lumen, outer = (np.unique(body.facets[body.surfaces[name]]) for name in ("lumen", "outer"))
+    assert r[lumen].max() == pytest.approx(RADIUS)
+    np.testing.assert_allclose(r[outer], RADIUS + WALL)
+
+
+def test_embedded_struts_take_the_place_of_the_wall():
+    layers = (Layer("skin", 1.2),)
+    tube = Tube(RADIUS, 14.0, layers)
+    body = lattice_body(laid(tube, side="embedded"), layers, COARSE)
+    volumes = region_volumes(body)
+    whole = math.pi * ((RADIUS + 1.2) ** 2 - RADIUS**2) * tube.length
+    assert volumes["skin"] + volumes["lattice"] == pytest.approx(whole, rel=1e-4)
+    assert 0.05 * whole < volumes["lattice"] < 0.25 * whole
+    with pytest.raises(InputError, match="reach out of the wall"):
+        lattice_body(laid(side="embedded"), TUBE.layers, COARSE)
+
+
+def test_sector_is_its_share_of_the_part():
+    lattice = laid(NECKED)
+    whole = region_volumes(lattice_body(lattice, NECKED.layers, COARSE))
+    body = lattice_body(lattice, NECKED.layers, LatticeMesh(along=2.0, on_struts=0.8, sector=30.0))
+    assert body.copies == pytest.approx(12)
+    for name, volume in region_volumes(body).items():
+        assert volume * body.copies == pytest.approx(whole[name], rel=2e-3)
+    low, high = (body.points[np.unique(body.facets[body.surfaces[s]])] for s in ("side_low", "side_high"))
+    np.testing.assert_allclose(low[:, 1], 0.0, atol=1e-12)
+    np.testing.assert_allclose(np.arctan2(high[:, 1], high[:, 0]), math.radians(30.0), rtol=1e-9)
+
+
+def test_electrodes_have_cell_edges_at_their_edges():
+    lattice = laid()
+    chart = lattice.chart
+    low, high = (float(chart.at_arc(np.array(z))) for z in (3.0, 10.0))
+    body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[Ring("middle", "skin", low, high)])
+    cells = body.points[body.cells[body.bands["middle"]]]
+    assert cells[..., 2].min() == pytest.approx(3.0, abs=1e-6)
+    assert cells[..., 2].max() == pytest.approx(10.0, abs=1e-6)
+    assert set(body.bands["middle"]) < set(body.regions["skin"])
+
+
+def test_what_cannot_be_meshed_is_refused():
+    balloon = Balloon(sphere(8.0), (Layer("skin", 0.3),))
+    with pytest.raises(InputError, match="must end in open rings"):
+        lattice_body(laid(balloon), balloon.layers, COARSE)
+    with pytest.raises(InputError, match="have no mirror lines"):
+        lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMesh(along=2.0, sector=60.0))
+    with pytest.raises(InputError, match=r"whole multiple of half a cell, 30 deg \(6 cells around\)"):
+        lattice_body(laid(), TUBE.layers, LatticeMesh(along=2.0, sector=45.0))
+    with pytest.raises(InputError, match=r"mesh\.on_struts = 0 mm"):
+        LatticeMesh(along=2.0, on_struts=0.0)
+
+
+def test_a_pattern_whose_seams_never_match_is_refused(monkeypatch):
+    slanted = np.array([(0.0, 0.2), (1.0, 0.6), (1.0, 0.8), (0.0, 0.4)])
+    assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, seams="x").triangles) > 10
+    monkeypatch.setattr(flat_mesh, "_match_seams", lambda *_: False)
+    with pytest.raises(InputError, match="does not fit to itself"):
+        mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, seams="x")
+    with pytest.raises(InputError, match="no strut lies within"):
+        mesh_flat([(slanted + 5.0, ())], (1.0, 1.0), fine=0.1, seams="")

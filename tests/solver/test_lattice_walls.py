@@ -1,0 +1,62 @@
+# SPDX-License-Identifier: MIT
+"""Walls with lattices as solids: the same all around, and the same as a sector."""
+
+import math
+
+import numpy as np
+import pytest
+
+from geometry.chart import chart_of
+from geometry.lattice import CELLS
+from geometry.lattice_body import LatticeMesh, lattice_body
+from geometry.laying import lay
+from geometry.shapes import Layer, Tube
+from solver.material import Material
+from solver.model import Model
+from solver.parts import Part, Support
+from solver.path import follow
+from solver.stages import Stage
+
+AROUND = 8
+TUBE = Tube(5.0, 8.0, (Layer("skin", 0.3),))
+SOFT = Material("soft", "neo-hookean", {"shear_modulus": 0.1})
+STIFF = Material("stiff", "neo-hookean", {"shear_modulus": 1.0})
+
+
+def inflated(kind, parameters, **size):
+    lattice = lay(CELLS[kind](**parameters).pattern(), chart_of(TUBE), height=0.5, around=AROUND)
+    body = lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.2, **size))
+    model = Model(
+        body,
+        (Part("skin", SOFT), Part("lattice", STIFF)),
+        (Support("end_low", "all"), Support("end_high", "all")),
+    )
+    states = []
+    outcome = follow(model, [Stage("inflate", pressure=0.006, steps=2)], observe=states.append)
+    assert outcome.kind == "reached"
+    return body, states[-1]
+
+
+HEXACHIRAL = {"node_radius": 0.8, "ligament": 3.3, "width": 0.4, "node": "disc"}
+REENTRANT = {"vertical": 2.9, "inclined": 2.7, "angle": 15.0, "width": 0.5}
+
+
+def test_displacement_has_no_seam():
+    # The mesh is the same in every cell around, so the displacement must be, also across the seam.
+    body, state = inflated("hexachiral", HEXACHIRAL)
+    assert np.abs(state.displacement).max() > 0.05
+    angle = 2 * math.pi / AROUND
+    turn = np.array(
+        [[math.cos(angle), -math.sin(angle), 0], [math.sin(angle), math.cos(angle), 0], [0, 0, 1]]
+    )
+    place = {tuple(p): i for i, p in enumerate(np.round(body.points, 5) + 0.0)}
+    partner = np.array([place[tuple(p)] for p in np.round(body.points @ turn.T, 5) + 0.0])
+    np.testing.assert_allclose(state.displacement[partner], state.displacement @ turn.T, atol=1e-7)
+
+
+@pytest.mark.reference
+def test_sector_moves_like_the_whole():
+    _, whole = inflated("re-entrant", REENTRANT)
+    _, piece = inflated("re-entrant", REENTRANT, sector=22.5)
+    for name in ("lumen volume", "strain energy", "mean radial expansion"):
+        assert piece.quantities[name].value == pytest.approx(whole.quantities[name].value, rel=1e-2)
