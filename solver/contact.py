@@ -9,6 +9,7 @@ Contact Mechanics, ch. 5, from memory). The penetration is reported with every s
 """
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,25 +80,27 @@ class Contact:
             )
 
     @property
-    def sense(self) -> float:
-        """+1 where the part lies outside, -1 inside."""
-        return 1.0 if self.part_is == "outside" else -1.0
+    def place(self) -> tuple[float, ...]:
+        """Numbers of the gap beside the position: height, cos and sin of the angle, 1 outside, -1 inside."""
+        angle = math.radians(self.angle)
+        return self.height, math.cos(angle), math.sin(angle), 1.0 if self.part_is == "outside" else -1.0
 
 
-def gap(contact: Contact, x: Expr, position: Expr, axisymmetric: bool) -> Expr:
-    """Gap of a point to the obstacle as a UFL expression, mm.
+def gap(kind: str, x: Expr, position: Expr, place: Sequence[Expr], axisymmetric: bool) -> Expr:
+    """Gap of a point to an obstacle as a UFL expression, mm.
 
     Args:
-        contact: The obstacle.
+        kind: Of the obstacle.
         x: Current position, (r, z) or (x, y, z).
-        position: Present value of ``contact.position``.
+        position: Present value of ``Contact.position``.
+        place: ``Contact.place``; given as constants no number in it makes a form of its own.
         axisymmetric: Which of the two.
     """
     if axisymmetric:
         r, z, across = x[0], x[1], (x[0], 0)
     else:
         r, z, across = ufl.sqrt(x[0] ** 2 + x[1] ** 2 + _ROUND**2), x[2], (x[0], x[1])
-    return _gap(contact, r, z, across, position, ufl.sqrt)
+    return _gap(kind, r, z, across, position, place, ufl.sqrt)
 
 
 def gap_of_points(contact: Contact, x: FloatArray, position: float) -> FloatArray:
@@ -112,24 +115,25 @@ def gap_of_points(contact: Contact, x: FloatArray, position: float) -> FloatArra
         r, across = x[:, 0], (x[:, 0], np.zeros(len(x)))
     else:
         r, across = np.hypot(x[:, 0], x[:, 1]), (x[:, 0], x[:, 1])
-    return np.asarray(_gap(contact, r, x[:, -1], across, position, np.sqrt))
+    return np.asarray(_gap(contact.kind, r, x[:, -1], across, position, contact.place, np.sqrt))
 
 
-def _gap(contact: Contact, r: Expr, z: Expr, across: tuple, position: Expr, root: object) -> Expr:
+def _gap(
+    kind: str, r: Expr, z: Expr, across: tuple, position: Expr, place: Sequence[Expr], root: Callable
+) -> Expr:
     """The same formulas for UFL expressions and arrays."""
-    assert callable(root)
-    angle = math.radians(contact.angle)
-    if contact.kind == "cylinder":
+    height, cos, sin, sense = place
+    if kind == "cylinder":
         distance = r - position
-    elif contact.kind == "cone":
-        distance = (r - position - (z - contact.height) * math.tan(angle)) * math.cos(angle)
-    elif contact.kind == "sphere":
-        distance = root(r**2 + (z - contact.height) ** 2 + _ROUND**2) - position
-    elif contact.kind == "plane":
+    elif kind == "cone":
+        distance = (r - position) * cos - (z - height) * sin
+    elif kind == "sphere":
+        distance = root(r**2 + (z - height) ** 2 + _ROUND**2) - position
+    elif kind == "plane":
         distance = z - position
     else:
-        distance = across[0] * math.cos(angle) + across[1] * math.sin(angle) - position
-    return contact.sense * distance
+        distance = across[0] * cos + across[1] * sin - position
+    return sense * distance
 
 
 def closing_energy(g: Expr, k: Expr) -> Expr:

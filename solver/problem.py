@@ -64,6 +64,9 @@ class Problem:
         self.contact_stiffness = [
             fem.Constant(domain, model.contact_stiffness(contact)) for contact in model.contacts
         ]
+        self._contact_places = [
+            [fem.Constant(domain, number) for number in contact.place] for contact in model.contacts
+        ]
         self._x = ufl.SpatialCoordinate(domain)
         self.weight = kinematics.measure_weight(self._x, model.axisymmetric)
         normal = self._nodal(model.body.normal)
@@ -198,8 +201,9 @@ class Problem:
 
     def contact_gap(self, contact: Contact) -> Expr:
         """Gap of a contact at its surface, mm."""
-        position = self.fields.obstacles[self.model.contacts.index(contact)]
-        return gap(contact, self._x + self.unknowns[0], position, self.model.axisymmetric)
+        i = self.model.contacts.index(contact)
+        position, place = self.fields.obstacles[i], self._contact_places[i]
+        return gap(contact.kind, self._x + self.unknowns[0], position, place, self.model.axisymmetric)
 
     def contact_force(self, contact: Contact) -> ufl.Form:
         """∫ p dA over the surface: sum of the contact pressure, N of the modelled piece."""

@@ -17,6 +17,8 @@ from solver.slack import slack_share
 if TYPE_CHECKING:
     from solver.model import Model
 
+_TOUCHING = 1e-6  # share of a contact's tolerance below which a penetration is rounding
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -132,13 +134,11 @@ def _electrical(reading: Reading, fields: Mapping[str, FloatArray], places: Plac
 
 def _contact(reading: Reading) -> dict[str, float]:
     """Force, mean pressure, length and penetration of each contact."""
-    body = reading.model.body
     found: dict[str, float] = {}
     for contact in reading.model.contacts:
-        nodes = np.unique(body.facets[body.surfaces[contact.surface]])
-        x = body.points[nodes] + reading.displacement[nodes]
+        x = shape.surface_points(reading.model.body, reading.displacement, contact.surface)
         gap = gap_of_points(contact, x, reading.obstacles.get(contact.name, contact.position))
-        touching = x[gap < 0, -1]
+        touching = x[gap < -_TOUCHING * contact.tolerance, -1]
         force, area = (reading.energies[f"contact {what} {contact.name}"] for what in ("force", "area"))
         found[f"contact force {contact.name}"] = force
         found[f"contact pressure {contact.name}"] = force / area if area > 0 else 0.0

@@ -12,6 +12,7 @@ _MANY_STATIONS = 400
 _ALL_PAIRS = 500_000  # pairs of node and facet up to which all distances are taken
 _NEAREST, _LOOKED_AT = 6, 8  # facets, and triangles of them, looked at for each node
 _CUTS = 4  # straight pieces along each edge of a curved facet: a chord error 16 times smaller than without
+_ALONG = (0.0, 0.5 - 0.15**0.5, 0.5, 0.5 + 0.15**0.5, 1.0)  # nodes of an edge and Gauss's three points
 _NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
 
 
@@ -111,6 +112,17 @@ def _nearest(points: FloatArray, centres: FloatArray, k: int) -> IntArray:
     for x, c in zip(points.T, centres.T, strict=True):
         squares += (x[:, None] - c[None]) ** 2
     return np.argpartition(squares, k - 1, axis=1)[:, :k]
+
+
+def surface_points(body: Body, displacement: FloatArray, surface: str) -> FloatArray:
+    """Nodes of a named surface, and the points where forces act on it, now, shape (n, 2) or (n, 3), mm."""
+    facets = (body.points + displacement)[body.facets[body.surfaces[surface]]]
+    kind = {3: "line3", 6: "triangle6", 9: "quad9"}[facets.shape[1]]
+    axes = np.meshgrid(*[_ALONG] * (1 if kind == "line3" else 2), indexing="ij")
+    at = np.stack([axis.ravel() for axis in axes], axis=1)
+    if kind == "triangle6":
+        at = at[at.sum(axis=1) <= 1 + 1e-9]
+    return np.einsum("qn,fnd->fqd", shape_values(kind, at), facets).reshape(-1, facets.shape[2])
 
 
 def _pieces(facets: FloatArray) -> FloatArray:

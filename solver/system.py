@@ -122,7 +122,7 @@ class System:
     # loads
 
     def apply(self, loads: Loads) -> None:
-        """Set loads; fixed unknowns of ``x`` take their prescribed values."""
+        """Set loads; fixed and tied unknowns of ``x`` take the values that belong to them."""
         problem = self.problem
         self.loads = loads
         problem.lumen_pressure.value = loads.pressure
@@ -132,6 +132,8 @@ class System:
             position.x.array[:] = loads.obstacles.get(contact.name, contact.position)
         self._prescribe(loads.displacements, loads.voltages)
         fem_petsc.set_bc(self.x, self.bcs_by_block)
+        if self._ties is not None:
+            self._ties.hold(self.x)
 
     def _set_field(self, target: fem.Function, voltages: Mapping[str, float]) -> None:
         target.x.array[:] = self.nominal_sheet_field(voltages)[self.problem.mesh.original_cells]

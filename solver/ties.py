@@ -43,6 +43,17 @@ class Ties:
         x.array_w[self.own] = q.array_r[: len(self.own)]
         x.array_w[self.spare] = q.array_r[len(self.own) :]
 
+    def hold(self, x: PETSc.Vec) -> None:
+        """Put the slaves of x back where their masters want them.
+
+        Newton's method does not see how far they are off, and predictions multiply rounding at every step.
+        Where unknowns are shared x does not hold them all, and is left as it is.
+        """
+        if len(self.spare):
+            return
+        self.solution.array_w[:] = x.array_r[self.own]
+        self.T.mult(self.solution, x)
+
 
 def tie_matrix(problem: Problem, x: PETSc.Vec, constraints: Constraints) -> Ties | None:
     """Build T for the ties of a model; ``None`` when there are none. Collective.
