@@ -43,9 +43,11 @@ def parser() -> argparse.ArgumentParser:
     _check(tasks)
     _run(tasks)
     _mesh(tasks)
+    _print(tasks)
     _report(tasks)
     _view(tasks)
     _study(tasks)
+    _cells(tasks)
     _add(tasks, "schema", commands.schema, "print the JSON Schema of case files, for completion in editors")
     library = _add(
         tasks, "library", commands.library, "list the cases that come with the program, or print one"
@@ -127,6 +129,25 @@ def _mesh(tasks: _Tasks) -> None:
     _case(task)
     text = "file to write, .msh or .vtu (default CASE.msh)"
     task.add_argument("--out", type=Path, metavar="FILE", help=text)
+
+
+def _print(tasks: _Tasks) -> None:
+    examples = (
+        "examples:\n  annelid print my_case.toml\n  annelid print my_case.toml --out sheath\n\n"
+        "Writes centre lines with normals (VTP, CSV), motion code (ISO 6983), the lattice's surface (STL)\n"
+        "and pictures of the lattice and of the tool path. Dry-run the program before anything is printed.\n"
+    )
+    task = _add(tasks, "print", commands.print_lattice, "write what prints the lattice of a case", examples)
+    task.add_argument("case", metavar="CASE", help="a case file, or the name of a library case")
+    task.add_argument("--out", type=Path, metavar="FOLDER", help="where to (default prints/CASE)")
+    task.set_defaults(coarse=1)
+
+
+def _cells(tasks: _Tasks) -> None:
+    task = _add(
+        tasks, "cells", commands.cells, "list the kinds of lattice cells with their keys, or draw them"
+    )
+    task.add_argument("--image", type=Path, metavar="PNG", help="write a picture of all cells")
 
 
 def _report(tasks: _Tasks) -> None:

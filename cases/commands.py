@@ -12,7 +12,7 @@ from geometry.errors import InputError
 if TYPE_CHECKING:
     from cases.schema import Case
 
-__all__ = ["check", "library", "mesh", "report", "run", "schema", "study", "view"]
+__all__ = ["cells", "check", "library", "mesh", "print_lattice", "report", "run", "schema", "study", "view"]
 
 FAILED = 1  # no equilibrium at all
 
@@ -83,6 +83,31 @@ def mesh(options: argparse.Namespace) -> int:
     write_mesh(body, out)
     print(quality(body).table())
     print(f"written: {out}")
+    return 0
+
+
+def print_lattice(options: argparse.Namespace) -> int:
+    """Write what a printer needs for the lattice of a case."""
+    from cases.environment import needs_libraries
+    from cases.printing import print_case, told
+
+    case = _case(options)
+    needs_libraries()
+    path, files = print_case(case, options.out or Path("prints") / Path(options.case).stem)
+    print("\n".join([*told(path), *(f"written: {file}" for file in files)]))
+    return 0
+
+
+def cells(options: argparse.Namespace) -> int:
+    """List the kinds of lattice cells, and draw them."""
+    from cases.cells import listed
+    from geometry.lattice import EXAMPLES
+
+    print("\n".join(listed()))
+    if options.image:
+        from results.lattice_pictures import cells_figure
+
+        print(f"written: {cells_figure(EXAMPLES, options.image)}")
     return 0
 
 

@@ -20,6 +20,7 @@ _FINEST = 2e-3  # of a strut's half width: corners that change the outline by le
 _SHORTEST = 0.05  # of a strut's half width: corners nearer to the one before are dropped
 _FAN = math.radians(45.0)  # largest turn of a rounded corner per edge
 _GROWTH = 0.02  # change of scale along a piece of a strut
+_LOOKS = 9  # places at which it is looked at
 
 
 class Polygon(NamedTuple):
@@ -134,13 +135,16 @@ def _scale(points: FloatArray, lattice: Lattice) -> FloatArray:
 
 
 def _refined(strut: Strut, lattice: Lattice) -> Strut:
-    """The strut with so many points that the scale hardly changes between them."""
-    pieces = [strut.points[:1]]
-    scale = np.log(_scale(strut.points, lattice))
-    for start, stop, change in zip(strut.points[:-1], strut.points[1:], np.diff(scale), strict=True):
-        count = max(1, math.ceil(abs(change) / _GROWTH))
-        pieces.append(start + np.arange(1, count + 1)[:, None] / count * (stop - start))
-    return Strut(np.concatenate(pieces), strut.width)
+    """The strut with so many points that the scale hardly changes between them, also on the way."""
+    start, way = strut.points[:-1, None], np.diff(strut.points, axis=0)[:, None]
+    looked = start + np.linspace(0.0, 1.0, _LOOKS)[:, None] * way
+    scale = np.log(_scale(looked.reshape(-1, 2), lattice)).reshape(-1, _LOOKS)
+    counts = np.maximum(1, np.ceil(np.abs(np.diff(scale, axis=1)).sum(axis=1) / _GROWTH)).astype(int)
+    pieces = [
+        begin + np.arange(count)[:, None] / count * step
+        for begin, step, count in zip(start, way, counts, strict=True)
+    ]
+    return Strut(np.concatenate([*pieces, strut.points[-1:]]), strut.width)
 
 
 def _strip(points: FloatArray, half: FloatArray) -> FloatArray:

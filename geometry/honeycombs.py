@@ -30,13 +30,17 @@ class Honeycomb:
     def __post_init__(self) -> None:
         _check_lengths("honeycomb", vertical=self.vertical, inclined=self.inclined)
         within("honeycomb.angle", self.angle, above=0.0, below=90.0, unit="deg")
+        _check_width("honeycomb", self.width, self.room, "half of the cell's opening")
+
+    @property
+    def room(self) -> float:
+        """Width at which openings would close, mm."""
         theta = math.radians(self.angle)
-        room = min(2 * self.inclined * math.cos(theta), self.vertical + self.inclined * math.sin(theta))
-        _check_width("honeycomb", self.width, room / 2, "half of the cell's opening")
+        return min(self.inclined * math.cos(theta), (self.vertical + self.inclined * math.sin(theta)) / 2)
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle."""
-        return _honeycomb("honeycomb", self.vertical, self.inclined, math.radians(self.angle), self.width)
+        return _honeycomb("honeycomb", self, math.radians(self.angle))
 
 
 @dataclass(frozen=True)
@@ -70,17 +74,22 @@ class ReentrantHoneycomb:
             unit="deg",
             why="where the inner corners of a cell would meet: vertical = 2 inclined sin(angle)",
         )
+        _check_width("re-entrant", self.width, self.room, "the gap between inner corners or walls of a cell")
+
+    @property
+    def room(self) -> float:
+        """Width at which openings would close, mm."""
         theta = math.radians(self.angle)
-        gap = (self.vertical - 2 * self.inclined * math.sin(theta)) * math.cos(theta)
-        room = min(gap, self.inclined * math.cos(theta))
-        _check_width("re-entrant", self.width, room, "the gap between the inner corners or walls of a cell")
+        gap = self.vertical - 2 * self.inclined * math.sin(theta)
+        return min(gap, self.inclined) * math.cos(theta)
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle."""
-        return _honeycomb("re-entrant", self.vertical, self.inclined, -math.radians(self.angle), self.width)
+        return _honeycomb("re-entrant", self, -math.radians(self.angle))
 
 
-def _honeycomb(name: str, vertical: float, inclined: float, theta: float, width: float) -> Pattern:
+def _honeycomb(name: str, cell: Honeycomb | ReentrantHoneycomb, theta: float) -> Pattern:
+    vertical, inclined = cell.vertical, cell.inclined
     half, rise = inclined * math.cos(theta), inclined * math.sin(theta)
     row = vertical + rise
     nodes = ((0.0, vertical), (half, row), (half, row + vertical), (0.0, 2 * row))
@@ -93,7 +102,8 @@ def _honeycomb(name: str, vertical: float, inclined: float, theta: float, width:
         polyline(nodes[2], nodes[3]),
         polyline(sides[1], nodes[3]),
     )
-    pattern = Pattern(name, 2 * half, 2 * row, tuple(Strut(line, width) for line in lines), mirrors=True)
+    struts = tuple(Strut(line, cell.width) for line in lines)
+    pattern = Pattern(name, 2 * half, 2 * row, struts, mirrors=True, room=cell.room)
     return pattern.shifted(0.0, -vertical / 2)  # rows then end half way up the vertical walls
 
 
@@ -127,9 +137,12 @@ class DoubleArrowhead:
             unit="deg",
             why="the short arms are flatter than the long ones",
         )
-        height = self.pattern_height
-        room = min(height * math.sin(math.radians(self.long_angle)), self.half_width)
-        _check_width("arrowhead", self.width, room / 2, "half of what lies between two arms")
+        _check_width("arrowhead", self.width, self.room, "half of what lies between two arms")
+
+    @property
+    def room(self) -> float:
+        """Width at which openings would close, mm."""
+        return min(self.pattern_height * math.sin(math.radians(self.long_angle)), self.half_width) / 2
 
     @property
     def half_width(self) -> float:
@@ -148,7 +161,7 @@ class DoubleArrowhead:
         dent = half / math.tan(math.radians(self.short_angle))
         lines = [polyline((side, 0.0), (0.0, top)) for top in (tip, dent) for side in (-half, half)]
         struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern("arrowhead", 2 * half, tip - dent, struts, mirrors=True)
+        pattern = Pattern("arrowhead", 2 * half, tip - dent, struts, mirrors=True, room=self.room)
         step = tip % pattern.height  # between nodes on x = 0 and those on x = half
         middle = step / 2 if step > pattern.height / 2 else (step + pattern.height) / 2
         return pattern.shifted(0.0, -middle)  # rows then end clear of nodes
@@ -174,8 +187,12 @@ class DiamondBraid:
     def __post_init__(self) -> None:
         _check_lengths("diamond", strut=self.strut)
         within("diamond.braid_angle", self.braid_angle, above=0.0, below=90.0, unit="deg")
-        room = self.strut * math.sin(2 * math.radians(self.braid_angle))
-        _check_width("diamond", self.width, room / 2, "half of the distance between parallel struts")
+        _check_width("diamond", self.width, self.room, "half of the distance between parallel struts")
+
+    @property
+    def room(self) -> float:
+        """Width at which openings would close, mm."""
+        return self.strut * math.sin(2 * math.radians(self.braid_angle)) / 2
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle."""
@@ -183,7 +200,7 @@ class DiamondBraid:
         half, rise = self.strut * math.sin(angle), self.strut * math.cos(angle)
         lines = [polyline((0.0, end), (side, rise)) for end in (0.0, 2 * rise) for side in (-half, half)]
         struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern("diamond", 2 * half, 2 * rise, struts, mirrors=True)
+        pattern = Pattern("diamond", 2 * half, 2 * rise, struts, mirrors=True, room=self.room)
         return pattern.shifted(0.0, -rise / 2)  # rows then end half way up the struts
 
 
@@ -215,7 +232,7 @@ class Helices:
         around = self.spacing / math.cos(angle)
         along = self.spacing / abs(math.sin(angle))
         line = polyline((0.0, 0.0), (math.copysign(around, angle), along))
-        return Pattern("helices", around, along, (Strut(line, self.width),))
+        return Pattern("helices", around, along, (Strut(line, self.width),), room=self.spacing / 2)
 
 
 def _check_lengths(cell: str, **lengths: float) -> None:

@@ -15,6 +15,7 @@ from geometry.errors import InputError
 from geometry.pattern import Pattern, Strut
 
 _ROUNDING = 1e-9
+_OPEN = 1.1  # struts must be so many times narrower than closes a cell
 _STEPS = 2001  # at which the surface is looked at along v
 
 
@@ -139,8 +140,9 @@ def lay(
 
     Cells are as many around as given, else as fit at their drawn size around the widest circle; they grow
     or shrink as a whole for it, strut widths stay. Along, as many whole cells as fit between the ends of
-    the span, or of the surface, or where the cells have shrunk to ``smallest``. End rings are as wide as
-    given or wider: they take up what whole cells leave of the span. Without rings that stays bare.
+    the span, or of the surface, or where the cells have shrunk to ``smallest`` or would close. End rings
+    are as wide as given or wider: they take up what whole cells leave of the span. Without rings that
+    stays bare.
 
     Args:
         pattern: The flat pattern, mm.
@@ -165,14 +167,13 @@ def lay(
     scale = _mean_scale(chart, v)
     count = _cells_around(pattern, float(scale.max()), around)
     factor = PERIOD / (count * pattern.width)
-    room = _room(v, scale, smallest)
+    room = _room(v, scale, max(smallest * float(scale.max()), _least_scale(pattern, factor, scale)))
     inner = _within_rings(room, v, scale, ring)
     rows = _cells_along(pattern, factor, inner, along)
     middle, reach = (inner.low + inner.high) / 2, rows * factor * pattern.height / 2
     cells = Band(middle - reach, middle + reach)
     rings = _rings(cells, room, v, scale, ring, whole=along is None) if ring > 0.0 else ()
     used = np.interp(np.linspace(*cells, _STEPS), v, scale)
-    _check_widths(pattern, factor, used, count)
     return Lattice(
         chart=chart,
         pattern=pattern.scaled(factor).tiled(1 if chart.of_revolution else count, 1),
@@ -201,9 +202,9 @@ def _cells_around(pattern: Pattern, radius: float, around: int | None) -> int:
     return around
 
 
-def _room(v: FloatArray, scale: FloatArray, smallest: float) -> Band:
+def _room(v: FloatArray, scale: FloatArray, least: float) -> Band:
     """The piece around the widest circle in which cells are large enough."""
-    good = scale >= smallest * scale.max() * (1 - _ROUNDING)
+    good = scale >= least * (1 - _ROUNDING)
     widest = int(np.argmax(scale))
     bad = np.flatnonzero(~good)
     low = bad[bad < widest].max() + 1 if (bad < widest).any() else 0
@@ -248,18 +249,20 @@ def _rings(
     return Band(float(low), cells.low), Band(cells.high, float(high))
 
 
-def _check_widths(pattern: Pattern, factor: float, scale: FloatArray, around: int) -> None:
-    """Refuse struts that close the smallest cells."""
-    size = factor * float(scale.min())
-    room = size * min(pattern.width, pattern.height) / 2
-    if pattern.widest >= room:
+def _least_scale(pattern: Pattern, factor: float, scale: FloatArray) -> float:
+    """The scale below which struts close the cells."""
+    room = min(pattern.room, pattern.width, pattern.height)
+    least = _OPEN * pattern.widest / (factor * room)
+    if least > scale.max():
+        size = factor * float(scale.max())
         raise InputError(
-            f"lattice: struts of {pattern.widest:g} mm close the smallest cells, {around} around, which are "
-            f"{size * pattern.width:.3g} by {size * pattern.height:.3g} mm; widths must be below "
-            f"{room:.3g} mm: give fewer cells around, thinner struts, or a larger smallest",
+            f"lattice: struts of {pattern.widest:g} mm close the cells even at the widest circle, where they "
+            f"are {size * pattern.width:.3g} by {size * pattern.height:.3g} mm; widths must be below "
+            f"{size * room / _OPEN:.3g} mm: give fewer cells around or thinner struts",
             key="lattice",
             width=pattern.widest,
         )
+    return least
 
 
 def _cut(line: FloatArray, band: Band) -> list[FloatArray]:

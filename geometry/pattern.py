@@ -55,6 +55,7 @@ class Pattern:
         struts: Struts, each belonging to the rectangle once; they meet at their ends or at plates.
         plates: Solid polygons, each shape (k, 2), counter-clockwise, mm.
         mirrors: Whether x = 0 and x = width/2 are mirror lines.
+        room: Width of struts at which openings would close, mm.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Pattern:
     struts: tuple[Strut, ...]
     plates: tuple[FloatArray, ...] = ()
     mirrors: bool = False
+    room: float = math.inf
 
     def __post_init__(self) -> None:
         for name, size in (("width", self.width), ("height", self.height)):
@@ -82,6 +84,7 @@ class Pattern:
             height=factor * self.height,
             struts=tuple(replace(strut, points=factor * strut.points) for strut in self.struts),
             plates=tuple(factor * plate for plate in self.plates),
+            room=factor * self.room,
         )
 
     def shifted(self, x: float, y: float) -> "Pattern":

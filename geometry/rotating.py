@@ -60,7 +60,7 @@ class RotatingSquares:
         return self.side * (math.cos(half) + math.sin(half)) + self.ligament
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle: four squares."""
+        """Return the repeating rectangle: four squares, mirror lines through the middles of hinges."""
         pitch, half = self.pitch, math.radians(self.opening) / 2
         reach = min(self.side / 2, self.width / 2 / math.tan(math.pi / 4 - self._lean))
         x, y = (self.side / math.sqrt(2) * f(math.pi / 4 - half) for f in (math.cos, math.sin))
@@ -76,7 +76,10 @@ class RotatingSquares:
                 ends = centre + corner - reach * along, centre + corner + (self.ligament + reach) * along
                 lines.append(np.array(ends))
         struts = tuple(Strut(line, self.width) for line in lines)
-        return Pattern("rotating squares", 2 * pitch, 2 * pitch, struts, tuple(plates))
+        room = self._narrow * self.side
+        return Pattern(
+            "rotating squares", 2 * pitch, 2 * pitch, struts, tuple(plates), mirrors=True, room=room
+        )
 
 
 @dataclass(frozen=True)
@@ -148,7 +151,7 @@ class AntiTetrachiral:
         )
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle: four nodes."""
+        """Return the repeating rectangle: four nodes, mirror lines through the middles of ligaments."""
         lines, nodes = [], []
         for i, j in np.ndindex(2, 2):
             centre = self.ligament * np.array([i + 0.5, j + 0.5])
@@ -196,7 +199,8 @@ class SinusoidalLigaments:
             node = s * np.array([i + 0.5, j + 0.5])
             struts.append(Strut(node + np.column_stack([s * wave, sign * bow]), self.width))
             struts.append(Strut(node + np.column_stack([-sign * bow, s * wave]), self.width))
-        return Pattern("sinusoidal", 2 * s, 2 * s, tuple(struts), mirrors=True)
+        room = min(s / 2 - self.amplitude, s / 2)
+        return Pattern("sinusoidal", 2 * s, 2 * s, tuple(struts), mirrors=True, room=room)
 
 
 def _check_chiral(cell: str, radius: float, ligament: float, width: float, node: str) -> None:
@@ -205,6 +209,12 @@ def _check_chiral(cell: str, radius: float, ligament: float, width: float, node:
     within(f"{cell}.width", width, above=0.0, below=radius, unit="mm", why="the node's radius")
     if node not in NODES:
         raise InputError(f"{cell}.node = {node!r}: choose one of {', '.join(NODES)}", node=node)
+
+
+def _chiral_room(cell: "Hexachiral | AntiTetrachiral") -> float:
+    """Width at which a node's hole, or the gap between neighbouring nodes, would close, mm."""
+    gap = (cell.ligament - 2 * cell.node_radius) / 2 if isinstance(cell, AntiTetrachiral) else cell.ligament
+    return min(cell.node_radius, gap)
 
 
 def _with_nodes(
@@ -226,4 +236,5 @@ def _with_nodes(
         struts += [
             Strut(arc(place, cell.node_radius, float(a), float(b)), cell.width) for a, b in pairwise(ends)
         ]
-    return Pattern(name, *period, tuple(struts), tuple(plates))
+    room, mirrors = _chiral_room(cell), isinstance(cell, AntiTetrachiral)
+    return Pattern(name, *period, tuple(struts), tuple(plates), mirrors=mirrors, room=room)

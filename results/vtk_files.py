@@ -79,6 +79,51 @@ def unstructured_grid(grid: Grid) -> bytes:
     return "\n".join(lines).encode() + b"\n_" + blob.content() + b"\n</AppendedData>\n</VTKFile>\n"
 
 
+def lines_file(
+    points: NDArray[np.float64],
+    counts: NDArray[np.int64],
+    point_data: Mapping[str, NDArray[np.generic]],
+    line_data: Mapping[str, NDArray[np.generic]],
+) -> bytes:
+    """Return the content of a ``.vtp`` file of polylines.
+
+    Args:
+        points: Points of all lines, one line after the other, shape (n, 3).
+        counts: Number of points of each line.
+        point_data: Arrays over the points by name.
+        line_data: Arrays over the lines by name.
+    """
+    blob = _Appended()
+    topology = {
+        "connectivity": np.arange(len(points), dtype=np.int64),
+        "offsets": np.cumsum(counts, dtype=np.int64),
+    }
+    lines = [
+        '<?xml version="1.0"?>',
+        '<VTKFile type="PolyData" version="1.0" byte_order="LittleEndian" '
+        'header_type="UInt64" compressor="vtkZLibDataCompressor">',
+        "<PolyData>",
+        f'<Piece NumberOfPoints="{len(points)}" NumberOfVerts="0" NumberOfLines="{len(counts)}" '
+        'NumberOfStrips="0" NumberOfPolys="0">',
+        "<PointData>",
+        *(blob.add(name, values) for name, values in point_data.items()),
+        "</PointData>",
+        "<CellData>",
+        *(blob.add(name, values) for name, values in line_data.items()),
+        "</CellData>",
+        "<Points>",
+        blob.add("Points", points),
+        "</Points>",
+        "<Lines>",
+        *(blob.add(name, values) for name, values in topology.items()),
+        "</Lines>",
+        "</Piece>",
+        "</PolyData>",
+        '<AppendedData encoding="base64">',
+    ]
+    return "\n".join(lines).encode() + b"\n_" + blob.content() + b"\n</AppendedData>\n</VTKFile>\n"
+
+
 def collection(files: Mapping[int, str]) -> str:
     """Return the content of a ``.pvd`` file: file names by time."""
     entries = "".join(

@@ -3,10 +3,11 @@
 
 import numpy as np
 import pytest
-from lattices import EXAMPLES, pattern_of
+from lattices import pattern_of
 
 from geometry.chart import chart_of
 from geometry.footprint import footprint
+from geometry.lattice import EXAMPLES
 from geometry.laying import lay
 from geometry.profiles import sphere
 from geometry.shapes import Balloon, Layer, Tube

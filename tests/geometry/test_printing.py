@@ -3,11 +3,12 @@
 
 import numpy as np
 import pytest
-from lattices import EXAMPLES, pattern_of
+from lattices import pattern_of
 from motion_reader import between, nozzle, read, tip
 
 from geometry.chart import Revolution, chart_of
 from geometry.errors import InputError
+from geometry.lattice import EXAMPLES
 from geometry.laying import lay
 from geometry.measured import measured
 from geometry.motion_code import motion_code
@@ -102,7 +103,7 @@ def test_wide_struts_are_printed_by_lines_side_by_side():
     # and down in one trail.
     path = printed_on(TUBE, "helices", nozzle=0.25)
     trails = [move.points for move in path.moves if move.printing and move.layer == 0]
-    angle = np.radians(EXAMPLES["helices"]["helix_angle"])
+    angle = np.radians(EXAMPLES["helices"].helix_angle)
     helices = [points for points in trails if np.ptp(points[:, 1]) > 3.0]
     assert len(helices) == path.lattice.around
     points = np.concatenate(helices) - [0.0, path.lattice.cells.low]

@@ -1,0 +1,166 @@
+# SPDX-License-Identifier: MIT
+"""Lattices in case files: read, checked, laid, and printed by the command."""
+
+import copy
+import re
+import tomllib
+
+import numpy as np
+import pytest
+import tomli_w
+from plain_tube import TABLES
+
+from cases.__main__ import main
+from cases.cells import listed
+from cases.laying import cell_of, lattice_of
+from cases.reading import case_from_tables, read_case
+from cases.resolved import case_hash, to_toml
+from geometry.errors import InputError
+from geometry.lattice import EXAMPLES
+from geometry.measured import Measured
+
+LATTICE = {
+    "cell": {
+        "kind": "re-entrant",
+        "vertical": "3 mm",
+        "inclined": "2 mm",
+        "angle": "25 deg",
+        "width": "300 um",
+    },
+    "height": "0.5 mm",
+    "ring": "1 mm",
+}
+
+
+def tables_with(**changes):
+    return copy.deepcopy(TABLES) | {"lattice": LATTICE | changes}
+
+
+def test_a_lattice_lies_on_the_wall():
+    lattice = lattice_of(case_from_tables(tables_with()))
+    assert lattice.chart.scale(np.zeros((1, 2))) == pytest.approx(4.2)
+    assert lattice.heights == (0.0, 0.5)
+    assert lattice.around == round(2 * np.pi * 4.2 / (4.0 * np.cos(np.radians(25.0))))
+    inside = lattice_of(case_from_tables(tables_with(side="embedded", depth=0.25)))
+    assert inside.chart.scale(np.zeros((1, 2))) == pytest.approx(4.05)
+
+
+def test_it_keeps_between_its_ends():
+    lattice = lattice_of(case_from_tables(tables_with(**{"from": "4 mm", "to": "16 mm"})))
+    ends = np.array([[0.0, lattice.extent.low], [0.0, lattice.extent.high]])
+    assert lattice.chart.place(ends).position[:, 2] == pytest.approx([4.0, 16.0], abs=1e-6)
+
+
+def test_ends_on_a_dome_are_radii():
+    tables = tables_with(**{"from": "5 mm", "to": "11 mm", "ring": "0.2 mm"})
+    tables["shape"] = {
+        "kind": "dome",
+        "rim_radius": "12 mm",
+        "rise": "5 mm",
+        "layers": tables["shape"]["layers"],
+    }
+    tables["electrodes"] = []
+    tables["sections"] = []
+    tables["supports"] = [{"region": "end_low", "hold": "all"}]
+    tables["stages"] = [{"pressure": "1 kPa"}]
+    tables["requirements"] = []
+    lattice = lattice_of(case_from_tables(tables))
+    ends = np.array([[0.0, lattice.extent.high], [0.0, lattice.extent.low]])
+    inner = lattice.chart.place(ends, -0.2).position
+    assert np.hypot(*inner[:, :2].T) == pytest.approx([5.0, 11.0], abs=1e-5)
+
+
+def test_a_resolved_lattice_reads_back(tmp_path):
+    case = case_from_tables(tables_with())
+    (tmp_path / "case.toml").write_text(to_toml(case))
+    again = read_case(tmp_path / "case.toml")
+    assert again.lattice == case.lattice
+    assert case_hash(again) == case_hash(case)
+
+
+def test_a_measured_surface_is_put_into_the_case(tmp_path):
+    rows = [f"{a},{h},{5.0 + 0.1 * np.cos(np.radians(2 * a))}" for a in range(0, 360, 30) for h in range(21)]
+    (tmp_path / "scan.csv").write_text("\n".join(["angle_deg,height_mm,radius_mm", *rows]))
+    tables = tables_with(measured={"kind": "file", "path": "scan.csv"})
+    case = case_from_tables(tables, folder=tmp_path)
+    chart = lattice_of(case).chart
+    assert isinstance(chart, Measured)
+    assert chart.radii[3] == pytest.approx(np.full(21, 4.9))
+    assert read_back(case, tmp_path).lattice == case.lattice
+
+
+def read_back(case, folder):
+    (folder / "resolved.toml").write_text(to_toml(case))
+    return read_case(folder / "resolved.toml")
+
+
+@pytest.mark.parametrize("kind", EXAMPLES)
+def test_the_list_of_cells_is_what_a_case_may_say(kind):
+    line = next(line for line in listed() if line.startswith(f"{kind} "))
+    text = tomli_w.dumps(tables_with(cell="CELL")).replace('cell = "CELL"', line.split("  ")[-1].strip())
+    assert cell_of(case_from_tables(tomllib.loads(text)).lattice.cell) == EXAMPLES[kind]
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"height": 0.5}, r"lattice.height: 0.5 has no unit"),
+        ({"around": 0}, r"lattice.around: 0 is not allowed; it must be a whole number, 1 or more"),
+        ({"side": "above"}, r'lattice.side: "above" is not allowed; allowed: outside, inside, embedded'),
+        ({"cell": {"kind": "hexagon"}}, r'lattice.cell.kind: "hexagon" is not allowed.*honeycomb'),
+        (
+            {"cell": LATTICE["cell"] | {"angle": "60 deg"}},
+            r"lattice.cell: re-entrant.angle = 60 deg: .* 48.59",
+        ),
+        ({"cell": LATTICE["cell"] | {"length": "1 mm"}}, r"lattice.cell.length: unknown key"),
+        ({"from": "25 mm"}, r"lattice.from: 25 mm is outside the layer; it must be from 0 mm to 20 mm"),
+        ({"from": "9 mm", "to": "8 mm"}, r"lattice.to: 8 mm must be above from, which is 9 mm"),
+        ({"printing": {"feed": "8 mm"}}, r'lattice.printing.feed: "8 mm" is in millimeter'),
+        ({"printing": {"machine": "lathe"}}, r'lattice.printing.machine: "lathe" is not allowed'),
+        (
+            {"measured": {"kind": "grid", "heights": ["0 mm"] * 4, "radii": [["5 mm"] * 3] * 8}},
+            r"lattice.measured.radii\[#1\]: has 3 radii, heights has 4",
+        ),
+    ],
+)
+def test_what_cannot_be_meant_is_told(changes, message):
+    with pytest.raises(InputError) as caught:
+        case_from_tables(tables_with(**changes))
+    assert re.search(message, caught.value.message)
+
+
+def test_print_writes_the_files_and_says_what_they_hold(tmp_path, capsys):
+    (tmp_path / "case.toml").write_text(tomli_w.dumps(tables_with()))
+    assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 0
+    told = capsys.readouterr().out
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names == {
+        "centre_lines.vtp",
+        "centre_lines.csv",
+        "program.nc",
+        "lattice.stl",
+        "lattice.png",
+        "tool_path.png",
+    }
+    assert all(name in told for name in names)
+    assert re.search(r"7 by \d cells of re-entrant", told)
+    layers, metres, lifts, least = re.search(
+        r"(\d) layers, ([\d.]+) m .* (\d+) lifts \(at least (\d+)", told
+    ).groups()
+    assert (layers, lifts) == ("2", least)
+    assert float(metres) > 0.1
+    assert "dry-run the program" in told
+
+
+def test_a_case_without_a_lattice_prints_nothing(tmp_path, capsys):
+    (tmp_path / "case.toml").write_text(tomli_w.dumps(TABLES))
+    assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 2
+    assert "add the table [lattice]" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_cells_are_listed_and_drawn(tmp_path, capsys):
+    assert main(["cells", "--image", str(tmp_path / "cells.png")]) == 0
+    told = capsys.readouterr().out
+    assert all(f'kind = "{kind}"' in told for kind in EXAMPLES)
+    assert (tmp_path / "cells.png").read_bytes().startswith(b"\x89PNG")
