@@ -71,8 +71,11 @@ def _run(plan: Plan, store: Store, options: argparse.Namespace) -> int:
 def _tell(plan: Plan, store: Store, table: Table, tally: Tally | None) -> int:
     if tally is not None:
         table = Table(plan, store)  # now with links to the reports
+    from cases.studies.page import write_page
+
     with store.writing():
         table.write()
+        page = write_page(plan, store, table)
     states = [str(row["status"]) for row in table.rows]
     words = ("finished", "failed", "running", "waiting")
     parts = [f"{states.count(word)} {word}" for word in words if word in states]
@@ -85,7 +88,7 @@ def _tell(plan: Plan, store: Store, table: Table, tally: Tally | None) -> int:
         )
     if "failed" in states:
         lines.append("failed runs are not tried again; --retry does, --status says why they failed")
-    _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)"])
+    _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)", f"page: {page}"])
     return FAILED if "finished" not in states else 0
 
 

@@ -1,0 +1,184 @@
+# SPDX-License-Identifier: MIT
+"""From the table of a study to what its page shows: marks, fronts, sensitivities, distributions."""
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from cases.requirements import reported
+from cases.schema import Case
+from cases.studies.pareto import front_of
+from cases.studies.plan import Plan
+from cases.studies.sensitivity import rank_correlations, sobol_indices
+from cases.studies.table import ALL_MET, Row, column
+from cases.studies.tolerance import spread_of, yield_of
+from cases.studies.values import inside
+from results.study_figures import level_words
+from results.study_records import Column, Limit, Mark, Sensitivity, Spread, StudyData, Yield
+
+__all__ = ["study_data"]
+
+_DRAWN_WITHOUT_WISHES = 4
+_TELLING: tuple[Mark, ...] = (
+    "met",
+    "missed",
+    "unstable",
+)  # a run that stopped before its load tells of another load
+
+
+def study_data(plan: Plan, rows: list[Row]) -> StudyData:
+    """All that the page shows, save words on the folder.
+
+    Args:
+        plan: The study.
+        rows: Its table.
+    """
+    study = plan.file.study
+    case = next(run for run in plan.runs if run.toml).case()
+    data = StudyData(
+        title=study.title,
+        notes=study.notes,
+        ids=tuple(run.id for run in plan.runs),
+        marks=tuple(map(_mark, rows)),
+        words=tuple(str(row.get("outcome in words") or row.get("reason") or "") for row in rows),
+        kinds=tuple(str(row.get("outcome") or row["status"]) for row in rows),
+        links=tuple(str(row.get("report", "")) for row in rows),
+        varied=_varied(plan),
+        quantities=_quantities(plan, case, rows),
+        limits=_limits(plan, case),
+        requirements=_verdicts(rows),
+        objectives={objective.quantity: objective.aim for objective in study.objectives},
+    )
+    data = replace(data, front=_front(data), sensitivities=tuple(_sensitivities(plan, data)))
+    if study.tolerance:
+        spreads, yields = _tolerance(plan, data)
+        data = replace(data, spreads=tuple(spreads), yields=tuple(yields))
+    return data
+
+
+def _mark(row: Row) -> Mark:
+    if row["status"] == "failed":
+        return "failed"
+    if row["status"] != "finished":
+        return "open"
+    if row.get("outcome") != "reached":
+        return "short"
+    if _number(row, "unstable modes [1]") > 0:
+        return "unstable"
+    return "met" if row.get(ALL_MET, True) else "missed"
+
+
+def _number(row: Row, key: str) -> float:
+    value = row.get(key, math.nan)
+    return float(value) if isinstance(value, int | float) else math.nan
+
+
+def _varied(plan: Plan) -> tuple[Column, ...]:
+    derived = {entry for run in plan.runs[:1] for entry in list(run.values)[len(plan.file.study.vary) :]}
+    found = []
+    for variable in plan.variables:
+        role: Any = "derived" if variable.name in derived else "drawn" if variable.drawn else "listed"
+        values = [run.values[variable.name] for run in plan.runs]
+        if variable.unit is None:
+            found.append(Column(variable.name, None, role, tuple(map(str, values))))
+        else:
+            numbers = [inside(value) for value in values]
+            numbers = [math.nan if number is None else number for number in numbers]
+            found.append(Column(variable.name, variable.unit, role, tuple(numbers)))
+    return tuple(found)
+
+
+def _quantities(plan: Plan, case: Case, rows: list[Row]) -> tuple[Column, ...]:
+    """What the study wants drawn, else what is weighed or required, else the first that are reported."""
+    study, units = plan.file.study, reported(case)
+    wanted = [*(objective.quantity for objective in study.objectives), *study.quantities]
+    if not study.quantities:
+        wanted += [requirement.quantity for requirement in case.requirements]
+    columns = {
+        name: Column(name, unit, "quantity", tuple(_number(row, column(name, unit)) for row in rows))
+        for name, unit in units.items()
+        if name in wanted or not wanted
+    }
+    if wanted:
+        return tuple(columns[name] for name in dict.fromkeys(wanted) if name in columns)
+    return tuple(c for c in columns.values() if len(c.levels) > 1)[:_DRAWN_WITHOUT_WISHES]
+
+
+def _limits(plan: Plan, case: Case) -> dict[str, tuple[Limit, ...]]:
+    """Requirements on the last state; those on the end of another stage say nothing of what is drawn."""
+    if any((variable.key or "").startswith("requirements") for variable in plan.variables):
+        return {}
+    last = case.stages[-1].name if case.stages else None
+    found: dict[str, list[Limit]] = {}
+    for requirement in case.requirements:
+        if requirement.stage not in (None, last):
+            continue
+        for value, is_floor in ((requirement.at_least, True), (requirement.at_most, False)):
+            number = inside(value) if value is not None else None
+            if number is not None:
+                found.setdefault(requirement.quantity, []).append(Limit(number, is_floor))
+    return {name: tuple(limits) for name, limits in found.items()}
+
+
+def _verdicts(rows: list[Row]) -> dict[str, tuple[bool | None, ...]]:
+    names = dict.fromkeys(key for row in rows for key in row if key.startswith("met: "))
+    return {name.removeprefix("met: "): tuple(row.get(name) for row in rows) for name in names}
+
+
+def _front(data: StudyData) -> tuple[int, ...]:
+    """The front of the runs that meet all requirements, or of all stable ones if none does."""
+    if len(data.objectives) < 2:
+        return ()
+    values = np.column_stack([data.column(name).numbers for name in data.objectives])
+    allowed = data.rows("met") if "met" in data.marks else data.rows("missed")
+    values[~allowed] = np.nan
+    return tuple(map(int, front_of(values, tuple(aim == "maximise" for aim in data.objectives.values()))))
+
+
+def _sensitivities(plan: Plan, data: StudyData) -> Iterator[Sensitivity]:
+    points = list(plan.of_point)
+    sampling = plan.file.study.sampling
+    numbers = [c for c in data.varied if c.role != "derived" and c.unit is not None and len(c.levels) > 1]
+    for quantity in data.quantities:
+        values = np.where(data.rows(*_TELLING), quantity.numbers, np.nan)[points]
+        found = None
+        if sampling is not None and sampling.method == "sensitivity":
+            names = [c.name for c in data.varied if c.role == "drawn"]
+            found = sobol_indices(quantity.name, names, values, seed=sampling.seed)
+        elif numbers:
+            variables = np.column_stack([c.numbers for c in numbers])[points]
+            found = rank_correlations(quantity.name, [c.name for c in numbers], variables, values)
+        if found is not None:
+            yield found
+
+
+def _tolerance(plan: Plan, data: StudyData) -> tuple[list[Spread], list[Yield]]:
+    listed = [c for c in data.varied if c.role == "listed"]
+    spreads: list[Spread] = []
+    yields: list[Yield] = []
+    points = np.array(plan.of_point)
+    for levels in itertools.product(*(c.levels for c in listed)):
+        group = ", ".join(level_words(c, level) for c, level in zip(listed, levels, strict=True))
+        same = [np.array([v == level for v in c.values]) for c, level in zip(listed, levels, strict=True)]
+        chosen = np.logical_and.reduce(same) if same else np.ones(len(data.ids), dtype=bool)
+        parts = points[chosen[points]]
+        marks = np.array(data.marks)[parts]
+        done = marks != "open"
+        if done.any():
+            yields.append(yield_of(group, marks[done] == "met", int((marks == "failed").sum())))
+        spreads += _spreads(data, group, parts, np.isin(marks, _TELLING))
+    return spreads, yields
+
+
+def _spreads(data: StudyData, group: str, parts: Any, telling: Any) -> Iterator[Spread]:
+    variables: Mapping[str, Any] = {c.name: c.numbers[parts] for c in data.varied if c.role == "drawn"}
+    for quantity in data.quantities:
+        values = np.where(telling, quantity.numbers[parts], np.nan)
+        limits = data.limits.get(quantity.name, ())
+        found = spread_of(quantity.name, quantity.unit or "", group, values, limits, variables)
+        if found is not None:
+            yield found

@@ -1,0 +1,54 @@
+# SPDX-License-Identifier: MIT
+"""The page of a study in its folder."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from cases.studies.analysis import study_data
+from cases.studies.plan import Plan
+from cases.studies.progress import duration
+from cases.studies.store import Store
+from cases.studies.table import Row, Table
+from results.study_page import write_study_page
+
+__all__ = ["write_page"]
+
+
+def write_page(plan: Plan, store: Store, table: Table) -> Path:
+    """Write ``study.html`` into the study folder."""
+    data = replace(
+        study_data(plan, table.rows), facts=_facts(plan, store, table.rows), advice=_advice(table.rows)
+    )
+    return write_study_page(data, store.path / "study.html")
+
+
+def _facts(plan: Plan, store: Store, rows: list[Row]) -> dict[str, str]:
+    study = plan.file.study
+    columns = [[row.get(key, 0.0) for row in rows] for key in ("time [s]", "disk [MB]")]
+    seconds, disk = np.nansum(np.array(columns, dtype=float), axis=1)
+    keep = study.output.keep
+    kept = {"tables": "tables alone", "surfaces": "tables and surfaces"}.get(keep, f"fields ({keep}) as well")
+    facts = {
+        "base case": study.case if isinstance(study.case, str) else "in the study file",
+        "runs": f"{len(plan.runs)}, for {len(plan.of_point)} points",
+        "computing time": duration(float(seconds)),
+        "disk use": f"{disk:.1f} MB in Run folders; kept: {kept}",
+        "study folder": store.path.name,
+    }
+    if study.sampling is not None:
+        sampling = study.sampling
+        facts["sampling"] = f"{sampling.method}, {sampling.samples} samples, seed {sampling.seed}"
+    return facts
+
+
+def _advice(rows: list[Row]) -> tuple[str, ...]:
+    said = []
+    if any(row["status"] == "waiting" for row in rows):
+        said.append("Starting the same command again goes on with what is left.")
+    if {"time limit", "memory"} & {str(row.get("outcome")) for row in rows if row["status"] == "failed"}:
+        said.append(
+            "Runs that met a limit are tried again by --retry with a higher --time-limit or --memory-limit."
+        )
+    return tuple(said)

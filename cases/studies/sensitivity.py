@@ -1,0 +1,99 @@
+# SPDX-License-Identifier: MIT
+"""What a quantity depends on: Sobol indices where the sampling allows them, else rank correlations."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.study_records import Sensitivity
+
+__all__ = ["rank_correlations", "sobol_indices"]
+
+FloatArray = NDArray[np.float64]
+
+_FEWEST = 8
+_RESAMPLES = 500
+_NORMAL_95 = 1.959964
+
+
+def sobol_indices(
+    quantity: str, names: Sequence[str], values: FloatArray, *, seed: int = 0
+) -> Sensitivity | None:
+    """Sobol indices of first and total order with bootstrap confidence intervals.
+
+    The estimators are those of Saltelli et al., Computer Physics Communications 181 (2010) 259, as SALib
+    has them.
+
+    Args:
+        quantity: Name of the quantity.
+        names: The variables that were drawn.
+        values: The quantity, NaN where there is none: first of the samples A, then of B, then of A with one
+            column after another taken from B, shape (samples * (variables + 2),).
+        seed: Of the resampling.
+
+    Returns:
+        The indices; ``None`` if too few samples are complete or the quantity does not vary.
+    """
+    from SALib.analyze import sobol
+
+    count = len(names)
+    blocks = values.reshape(count + 2, -1)  # A, B, mixtures
+    complete = np.isfinite(blocks).all(axis=0)
+    if complete.sum() < _FEWEST or np.ptp(blocks[:, complete]) == 0.0:
+        return None
+    kept = blocks[:, complete]
+    ordered = np.concatenate([kept[:1], kept[2:], kept[1:2]]).T.ravel()
+    problem = {"num_vars": count, "names": list(names), "bounds": [[0.0, 1.0]] * count}
+    found = sobol.analyze(
+        problem, ordered, calc_second_order=False, num_resamples=_RESAMPLES, conf_level=0.95, seed=seed
+    )
+    array = {key: np.asarray(found[key], dtype=float) for key in ("S1", "S1_conf", "ST", "ST_conf")}
+    halves = {key: np.tile(array[key], (2, 1)) for key in ("S1_conf", "ST_conf")}
+    used, left_out = (int(n.sum()) * (count + 2) for n in (complete, ~complete))
+    return Sensitivity(
+        quantity,
+        "sobol",
+        tuple(names),
+        array["S1"],
+        halves["S1_conf"],
+        array["ST"],
+        halves["ST_conf"],
+        used,
+        left_out,
+    )
+
+
+def rank_correlations(
+    quantity: str, names: Sequence[str], variables: FloatArray, values: FloatArray
+) -> Sensitivity | None:
+    """Spearman's rank correlations with 95 % confidence intervals.
+
+    Intervals by Fisher's transform with the standard error of Bonett and Wright, Psychometrika 65 (2000) 23:
+    sqrt((1 + r^2/2) / (n - 3)).
+
+    Args:
+        quantity: Name of the quantity.
+        names: The variables.
+        variables: Their values, shape (runs, variables).
+        values: The quantity, NaN where there is none, shape (runs,).
+
+    Returns:
+        The correlations; ``None`` if there are too few runs or something does not vary in them.
+    """
+    from scipy.stats import rankdata
+
+    complete = np.isfinite(values) & np.isfinite(variables).all(axis=1)
+    count = int(complete.sum())
+    if count < _FEWEST:
+        return None
+    table = np.column_stack([values, variables])[complete]
+    if (np.ptp(table, axis=0) == 0.0).any():
+        return None
+    correlations = np.asarray(np.corrcoef(rankdata(table, axis=0), rowvar=False))
+    found: FloatArray = correlations[0, 1:]
+    centre = np.arctanh(np.clip(found, -1 + 1e-12, 1 - 1e-12))
+    half = _NORMAL_95 * np.sqrt((1.0 + found**2 / 2.0) / (count - 3))
+    halves = np.maximum([found - np.tanh(centre - half), np.tanh(centre + half) - found], 0.0)
+    left_out = int((~complete).sum())
+    return Sensitivity(quantity, "rank", tuple(names), found, halves, None, None, count, left_out)

@@ -1,0 +1,146 @@
+# SPDX-License-Identifier: MIT
+"""The page of a study: complete, self-contained, and safe whatever the names are."""
+
+import base64
+import hashlib
+import html.parser
+import json
+import re
+
+import numpy as np
+import pytest
+
+from cases.studies.analysis import study_data
+from cases.studies.page import write_page
+
+RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4.75 mm", "5 mm"]}
+QUANTITY = "mean radial expansion"
+
+
+class Page(html.parser.HTMLParser):
+    """What a browser would find: elements that are open, links, scripts."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.links, self.scripts, self.tags, self._script = [], [], [], None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attributes):
+        found = dict(attributes)
+        self.tags.append(tag)
+        self.links += [found[key] for key in ("href", "xlink:href", "src") if key in found]
+        self._script = found.get("type", "text/javascript") if tag == "script" else None
+
+    def handle_data(self, data):
+        if self._script:
+            self.scripts.append((self._script, data))
+            self._script = None
+
+
+@pytest.fixture
+def page(study, drive):
+    def make(**keys):
+        plan, store = study(**keys)
+        table = drive(plan, store)
+        text = write_page(plan, store, table).read_text()
+        return plan, store, text, Page(text)
+
+    return make
+
+
+def test_every_point_leads_to_the_report_of_its_run(page):
+    plan, store, _, found = page(vary=[RADII, {"key": "notes", "values": ["a", "b"]}], quantities=[QUANTITY])
+    for run in plan.runs:
+        # In the parallel coordinates, in the response, in the map of requirements, and in the table.
+        assert found.links.count(f"runs/{run.id}/report.html") >= 3
+    outside = [link for link in found.links if not link.startswith(("#", "runs/"))]
+    assert outside == []
+    assert all((store.path / link).exists() for link in found.links if link.startswith("runs/"))
+
+
+def test_the_page_runs_its_own_script_alone(page):
+    _, _, text, found = page(vary=[RADII], quantities=[QUANTITY])
+    (script,) = [code for kind, code in found.scripts if kind == "text/javascript"]
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1].replace("&#39;", "'")
+    assert f"script-src 'sha256-{digest}'" in policy
+    assert policy.startswith("default-src 'none'")
+    assert not re.search(r"(src|href)=[\"']?(https?:)?//", text)
+
+
+def test_words_of_the_user_are_shown_and_not_obeyed(page):
+    evil = "</script><script>alert(1)</script><img src=x onerror=alert(2)>"
+    _, _, text, found = page(
+        vary=[{"key": "notes", "values": [evil, "plain", "error"]}, RADII | {"values": ["4 mm", "5 mm"]}],
+        quantities=[QUANTITY],
+        notes=evil,
+    )
+    assert found.tags.count("script") == 2
+    assert "img" not in found.tags
+    assert "&lt;img src=x" in text
+
+
+def test_failed_runs_are_named_with_their_reason(page):
+    plan, _, text, _ = page(vary=[{"key": "notes", "values": ["fine", "error", "exit"]}, RADII])
+    assert "these values make no sense" in text
+    assert text.count("ended by itself with code 3") >= 5
+    assert "5 of 15 runs have a result, 10 failed" in text
+    failed = [run.id for run in plan.runs if run.values["notes"] == "error"]
+    assert all(id_ in text.split("Failed and unstable")[1] for id_ in failed)
+
+
+def test_places_on_the_axes_are_those_of_the_values(page):
+    plan, _, _, found = page(vary=[RADII, {"key": "notes", "values": ["a", "error"]}], quantities=[QUANTITY])
+    (data,) = [json.loads(code) for kind, code in found.scripts if kind == "application/json"]
+    for places, row in zip(data["places"], data["rows"], strict=True):
+        radius = float(str(plan.runs[row].values["inner_radius"]).split()[0])
+        fine = plan.runs[row].values["notes"] == "a"
+        assert places[0] == pytest.approx(radius - 4.0, abs=1e-4)
+        assert places[2] == (pytest.approx(radius - 4.0, abs=1e-4) if fine else None)
+
+
+def test_a_study_with_nothing_finished_still_has_a_page(page):
+    _, _, text, _ = page(vary=[{"key": "notes", "values": ["error", "exit"]}])
+    assert "0 of 2 runs have a result, 2 failed" in text
+
+
+def test_marks_fronts_and_yields_follow_the_table(study, drive):
+    plan, store = study(
+        vary=[
+            {"key": "shape.inner_radius", "distribution": "normal", "mean": "4.5 mm", "deviation": "0.5 mm"}
+        ],
+        sampling={"method": "sobol", "samples": 32},
+        tolerance=True,
+        quantities=[QUANTITY],
+    )
+    table = drive(plan, store)
+    for row, change in zip(
+        table.rows, [{"outcome": "limit point"}, {"unstable modes [1]": 1.0}], strict=False
+    ):
+        row |= change
+    data = study_data(plan, table.rows)
+    assert data.marks[:2] == ("short", "unstable")
+    radii = data.varied[0].numbers
+    assert [mark == "met" for mark in data.marks[2:]] == list(radii[2:] >= 4.5)
+    (found,) = data.yields
+    # Half of them lies above the mean, which is the limit of the stand-in's requirement.
+    assert (found.parts, found.good) == (32, int((radii[2:] >= 4.5).sum()))
+    (spread,) = data.spreads
+    assert spread.values.std() == pytest.approx(np.delete(radii, 0).std(), rel=1e-9)
+    assert spread.contributions["inner_radius"] == pytest.approx(1.0)
+    assert "What will" not in (store.path / "study.toml").read_text()
+
+
+def test_a_tolerance_study_says_how_many_parts_are_good(page):
+    _, _, text, _ = page(
+        vary=[
+            {"key": "shape.inner_radius", "distribution": "normal", "mean": "4.7 mm", "deviation": "0.1 mm"},
+            {"key": "mesh.through", "values": [1, 2]},
+        ],
+        sampling={"method": "latin hypercube", "samples": 20},
+        tolerance=True,
+        quantities=[QUANTITY],
+    )
+    assert "Will they come out alike?" in text
+    assert text.count(" of 20</td>") == 2
+    assert "through 1" in text
