@@ -112,6 +112,9 @@ def _control(case: Case, keys: tuple[str | int, ...], stage: Stage) -> Iterator[
     if control in ("displacement", "opening", "arc") and not loads:
         text = f'"{control}" scales the loads of the stage and it has none; give a pressure or another load'
         yield (*keys, CONTROLS[control]), text
+    if control in ("volume", "charge") and case.path.beyond_instability == "branch":
+        text = 'does not go with path.beyond_instability = "branch", which follows given loads; give an arc'
+        yield (*keys, CONTROLS[control]), text
     if stage.backward and control != "arc":
         yield (*keys, "backward"), "only an arc can set out backward; leave it out"
     yield from _control_names(case, keys, stage)

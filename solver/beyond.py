@@ -18,6 +18,7 @@ from solver.track import Track
 
 MOST_STEPS = 40  # arc steps in search of a limit
 BRANCH_STEP = 0.01  # arc step on a branch over the size of the part: the way there moved it hardly at all
+ENTRIES = 8  # ever smaller first steps onto a branch
 _SMALLEST, _LARGEST = 1e-4, 0.02  # arc steps over the size of the part
 
 
@@ -52,16 +53,17 @@ class Ahead:
 
 
 def arc_from(track: Track, share: float) -> Track:
-    """An open-ended arc from the mark of a track whose loads stand at ``share`` of the stage.
+    """An arc from the mark of a track whose loads stand at ``share`` of the stage.
+
+    It is as long as what is left of an arc of the stage, else without end.
 
     Args:
         track: A track whose mark is the present state.
         share: Stage parameter of the mark.
     """
     length = track.newton.scales.length
-    stage = replace(
-        track.stage, control="arc", arc=100 * length, volume=None, charges={}, point=None, opening=None
-    )
+    left = 100 * length if track.stage.arc is None else track.stage.arc - track.mark.s
+    stage = replace(track.stage, control="arc", arc=left, volume=None, charges={}, point=None, opening=None)
     arc = Track(track.newton, stage, track.motion, track.upright)
     assert arc.control is not None
     arc.control.λ = share
@@ -110,8 +112,10 @@ def search_ahead(
         for _ in range(most_steps):
             s = _advance(arc, s, ds)
             track.system.factorise()
-            if track.system.unstable_modes() != modes:
-                critical = locate(arc, s)
+            found = track.system.unstable_modes()
+            if found != modes:
+                critical = locate(arc, s, modes, found)[0]
+                critical.make_present(arc)
                 return Ahead(Limit(critical, arc.control.λ, arc), arc.control.λ, "")
             if arc.control.λ >= furthest:
                 return Ahead(None, arc.control.λ, "")
@@ -184,4 +188,12 @@ def take_branch(arc: Track, critical: Critical, step: float) -> tuple[float, Con
     critical.mode.vector.copy(arc.mark.tangent)
     arc.mark.tangent.scale(1 / condition.norm(arc.mark.tangent))
     arc.mark.rate = 0.0
-    return arc.mark.s + step, arc.advance(arc.mark.s + step)
+    for attempt in range(ENTRIES):
+        arc.newton.factorised = False  # the factor of the bifurcation has no grip on the mode
+        try:
+            return arc.mark.s + step, arc.advance(arc.mark.s + step)
+        except NoEquilibrium:
+            if attempt == ENTRIES - 1:
+                raise
+        step /= 2
+    raise AssertionError

@@ -2,7 +2,8 @@
 """Critical points: located along a track between two states whose counts of unstable modes differ."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -30,6 +31,7 @@ class Critical:
         solves: States solved to find it.
         x: Unknowns there.
         λ: Multiplier there (0 under load control).
+        modes: How many modes lose their stiffness there, as far as they can be told apart.
     """
 
     kind: str
@@ -39,9 +41,10 @@ class Critical:
     solves: int
     x: PETSc.Vec
     λ: float
+    modes: int = 1
 
-    def restore(self, track: Track) -> None:
-        """Make the critical state the present one again, factorised, and the mark of ``track``."""
+    def make_present(self, track: Track) -> None:
+        """Make the critical state the present one again, factorised."""
         system = track.system
         self.x.copy(system.x)
         if track.control is None:
@@ -53,7 +56,11 @@ class Critical:
         system.assemble_residual()
         system.factorise()
         track.newton.factorised = True
-        system.x.copy(track.mark.x)
+
+    def restore(self, track: Track) -> None:
+        """Make the critical state the present one again, factorised, and the mark of ``track``."""
+        self.make_present(track)
+        track.system.x.copy(track.mark.x)
         track.mark.s, track.mark.λ, track.mark.loads = self.s, self.λ, track.loads()
 
 
@@ -66,30 +73,52 @@ class _Sample:
 
 
 class Locator:
-    """Root search for a critical point between the mark of a track and its present state."""
+    """Root search for the critical points between the mark of a track and its present state."""
 
     def __init__(self, track: Track) -> None:
         self.track = track
         self.system = track.system
         self.newton = track.newton
 
-    def locate(self, s: float) -> Critical:
-        """Find the first critical point between the track's mark and the present state at ``s``.
+    def locate(self, s: float, before: int, after: int) -> list[Critical]:
+        """Find the critical points between the track's mark and the present state at ``s``, in that order.
 
-        On return the critical state is the present one, factorised; the caller restores what it needs.
+        The i-th smallest stiffness passes zero where the i-th mode changes; where the load has an extreme on
+        the way its slope, which is smoother, takes the place of one of them. On return the last point
+        searched is the present state, factorised; the caller restores what it needs.
+
+        Args:
+            s: Position of the present, factorised state.
+            before: Unstable modes at the mark.
+            after: Unstable modes at the present state.
 
         Raises:
             NoEquilibrium: No state could be solved in between.
         """
-        track = self.track
-        folds = self._slope_changes()
-        test = self._load_slope if folds else self._lowest_stiffness
+        numbers = set(range(min(before, after), max(before, after)))
+        end, λ = self.system.x.copy(), self._λ
+        found = []
+        if self._slope_changes():
+            found = [self._find(s, self._load_slope, self.track.mark.rate, "limit point")]
+            numbers.discard(self._softest_number())
+        single = not found and len(numbers) == 1
+        for number in sorted(numbers):
+            self._go_to(end, λ, s)
+            point = self._find(s, partial(self._stiffness, number), None, "bifurcation")
+            # A step may pass so much of the curve that the load's slope hides an extreme.
+            found.append(replace(point, kind="limit point") if single and self._extreme(point, λ) else point)
+        return _merged(sorted(found, key=lambda critical: critical.s), abs(s - self.track.mark.s))
+
+    def _extreme(self, point: Critical, end: float) -> bool:
+        """Whether the load at a point lies beyond those at both ends."""
+        return self.track.control is not None and (point.λ - self.track.mark.λ) * (point.λ - end) > 0
+
+    def _find(self, s: float, test: Callable[[], float], at_mark: float | None, kind: str) -> Critical:
+        """The zero of a test function between the mark and the present state."""
+        mark = self.track.mark
         high = self._sample(s, test)
-        end = high.λ
-        low = self._at_mark(test)
-        convergence = Convergence(0, 0.0)
-        width = high.s - low.s
-        solves = 0
+        low = self._at_mark(test) if at_mark is None else _Sample(mark.s, at_mark, mark.x, mark.λ)
+        width, solves = high.s - low.s, 0
         while solves < MOST_SOLVES:
             solves += 1
             trial = self._between(low, high)
@@ -103,12 +132,8 @@ class Locator:
                 low.test /= 2
             if abs(high.s - low.s) < _ENOUGH * abs(width) or self._close(sample, low, high, width):
                 break
-        mode = self._critical_mode()
-        # The load has an extreme at a limit point; a step may pass so much of the curve that dλ/ds hides it.
-        extreme = (sample.λ - track.mark.λ) * (sample.λ - end) > 0
-        kind = "limit point" if folds or extreme else "bifurcation"
-        assert track.mark.s <= sample.s <= s
-        return Critical(kind, sample.s, mode, convergence, solves, sample.x, sample.λ)
+        assert mark.s <= sample.s <= s
+        return Critical(kind, sample.s, self._critical_mode(), convergence, solves, sample.x, sample.λ)
 
     def _close(self, sample: _Sample, low: _Sample, high: _Sample, width: float) -> bool:
         """Whether the next trial would move by less than the tolerance."""
@@ -129,22 +154,39 @@ class Locator:
         _, pivot = self.newton.border(self.track.control)
         return self.track.wanted / pivot
 
-    def _lowest_stiffness(self) -> float:
-        return softest_modes(self.system)[0].stiffness
+    def _stiffness(self, number: int) -> float:
+        """The stiffness with so many smaller ones, at the present, factorised state.
+
+        The inertia tells how many are negative, the eigensolver gives those nearest to zero.
+        """
+        negative = self.system.unstable_modes()
+        values = np.array([mode.stiffness for mode in softest_modes(self.system)])
+        if number < negative:
+            below = np.sort(values[values < 0])[::-1]
+            rank = negative - 1 - number
+            return float(below[min(rank, len(below) - 1)]) if len(below) else -np.finfo(float).tiny
+        above = np.sort(values[values >= 0])
+        rank = number - negative
+        return float(above[min(rank, len(above) - 1)]) if len(above) else np.finfo(float).tiny
+
+    def _softest_number(self) -> int:
+        """Number of the stiffness nearest to zero at the present, factorised state."""
+        below = self._critical_mode().stiffness < 0
+        return self.system.unstable_modes() - (1 if below else 0)
+
+    @property
+    def _λ(self) -> float:
+        return self.track.control.λ if self.track.control is not None else 0.0
 
     def _sample(self, s: float, test: Callable[[], float]) -> _Sample:
-        control = self.track.control
         x = self.system.vector()
         self.system.x.copy(x)
-        return _Sample(s, test(), x, control.λ if control is not None else 0.0)
+        return _Sample(s, test(), x, self._λ)
 
     def _at_mark(self, test: Callable[[], float]) -> _Sample:
         mark = self.track.mark
-        if test == self._load_slope:
-            return _Sample(mark.s, mark.rate, mark.x, mark.λ)
-        kept = self.system.vector()
-        self.system.x.copy(kept)
-        present, λ = self.track.loads(), self.track.control.λ if self.track.control else 0.0
+        kept = self.system.x.copy()
+        present, λ = self.track.loads(), self._λ
         self.track.go_back()
         self.system.assemble_residual()
         self.system.factorise()
@@ -154,6 +196,19 @@ class Locator:
             self.track.control.λ = λ
         self.system.apply(present)
         return sample
+
+    def _go_to(self, x: PETSc.Vec, λ: float, s: float) -> None:
+        """Make a state of the track the present one, factorised."""
+        track = self.track
+        x.copy(self.system.x)
+        if track.control is None:
+            self.system.apply(track.motion.at(s))
+        else:
+            track.set_target(s)
+            track.control.λ = λ
+            self.system.apply(track.control.loads)
+        self.system.assemble_residual()
+        self.system.factorise()
 
     @staticmethod
     def _between(low: _Sample, high: _Sample) -> float:
@@ -184,10 +239,22 @@ class Locator:
         return min(softest_modes(self.system), key=lambda mode: abs(mode.stiffness))
 
 
-def locate(track: Track, s: float) -> Critical:
-    """Locate the first critical point between a track's mark and its present state; see ``Locator``."""
+def locate(track: Track, s: float, before: int, after: int) -> list[Critical]:
+    """Locate the critical points between a track's mark and its present state; see ``Locator``."""
     try:
-        return Locator(track).locate(s)
+        return Locator(track).locate(s, before, after)
     except NoEquilibrium:
         track.newton.factorised = False
         raise
+
+
+def _merged(points: list[Critical], width: float) -> list[Critical]:
+    """Points nearer to each other than they are located, as one of several modes."""
+    merged: list[Critical] = []
+    for point in points:
+        if merged and abs(point.s - merged[-1].s) < 2 * _ENOUGH * width:
+            first = merged.pop()
+            kind = "limit point" if "limit point" in (first.kind, point.kind) else first.kind
+            point = replace(first, kind=kind, modes=first.modes + point.modes)
+        merged.append(point)
+    return merged

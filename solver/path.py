@@ -41,6 +41,7 @@ class Path:
         if not self.stages:
             raise InputError("a case needs at least one stage", key="stages")
         check_stages(model, self.stages)
+        self._check_branching()
         self.problem = Problem(model)
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system)
@@ -92,6 +93,16 @@ class Path:
         margins = margins_missed(motion, loads, kind, outcome.stage)
         return replace(outcome, margins=margins)
 
+    def _check_branching(self) -> None:
+        """A branch is followed by its loads, which a stage that holds volume or charge does not name."""
+        held = [stage for stage in self.stages if stage.control in ("volume", "charge")]
+        if held and self.stepping.beyond_instability == "branch":
+            raise InputError(
+                f"stage '{held[0].name}': beyond_instability = 'branch' follows the loads of a stage, which "
+                f"under {held[0].control} control are found; give the loads and an arc (control = 'arc')",
+                key="beyond_instability",
+            )
+
     def _unloaded(self) -> Loads:
         """No load, with an entry for every load that any stage moves."""
         return Loads(
@@ -109,16 +120,19 @@ class Path:
         if track.stage.control == "load" and modes.given > 0 and policy != "follow":
             # Only the control of the stage before held this state.
             if policy != "jump":
-                return self._reporter.unstable(track, 0.0, Modes(modes.given, modes.given), None)
+                return self._reporter.unstable(track, 0.0, Modes(modes.given, modes.given), False)
             jumped = self._jump(track, 0.0, softest_modes(self.system, 2)[0])
             if isinstance(jumped, Outcome):
                 return jumped
             modes = jumped
-        return self._run_track(track, modes, track.length / track.stage.steps)
+        floor = self.stepping.smallest * track.length
+        return self._run_track(track, modes, track.length / track.stage.steps, floor)
 
-    def _run_track(self, track: Track, modes: Modes, whole: float) -> Outcome | Modes:
-        """Step along a track from its mark, at most ``whole`` at a time."""
-        step, searched = whole, False
+    def _run_track(
+        self, track: Track, modes: Modes, whole: float, floor: float, *, first: float | None = None
+    ) -> Outcome | Modes:
+        """Step along a track from its mark, at most ``whole`` and at least ``floor`` at a time."""
+        step, searched = first or whole, False
         while not self._done(track):
             s = track.mark.s
             target = min(s + step, track.length)
@@ -133,7 +147,7 @@ class Path:
                         return ahead
                     if ahead is not None:
                         modes, step, searched = ahead, whole, False
-                if step < self.stepping.smallest * track.length:
+                if step < floor:
                     return self._reporter.stuck(track, modes, self.stepping.smallest, failure.message)
                 continue
             ended = self._arrive(track, target, convergence, modes)
@@ -154,34 +168,35 @@ class Path:
     def _arrive(self, track: Track, s: float, convergence: Convergence, before: Modes) -> Outcome | Modes:
         """Take the present state as the next; returns its modes, or the outcome if the path ends here."""
         modes = self._count(track)
-        critical = None
+        found: list[Critical] = []
         if modes.given != before.given and track.control is None:
-            limit = self._look_back(track, s, before)
+            limit = self._look_back(track, s, before, modes)
             if limit is not None and limit.critical.kind == "limit point":
                 # The state at hand lies beyond a fold: it is no continuation of the path.
                 return self._at_limit(track, limit, s)
-            critical = limit.critical if limit is not None else None
+            found = [limit.critical] if limit is not None else []
             if limit is not None and self.stepping.beyond_instability == "branch":
                 return self._branch(track, limit.arc, limit.critical)
         elif modes.given != before.given:
-            critical = self._locate(track, s, before)
-            if critical is not None and self._turns_off(critical):
-                return self._branch(track, track, critical)
+            found = self._locate(track, s, before, modes)
+            turn = next(filter(self._turns_off, found), None)
+            if turn is not None:
+                return self._branch(track, track, turn)
         policy = self.stepping.beyond_instability
         if modes.controlled > 0 and policy == "jump" and track.control is None:
-            mode = critical.mode if critical is not None else softest_modes(self.system, 2)[0]
+            mode = found[0].mode if found else softest_modes(self.system, 2)[0]
             return self._jump(track, s, mode)
         self._reporter.emit(track.stage.name, s / track.length, convergence, modes)
         if modes.controlled > 0 and policy != "follow" and not track.is_arc:
-            return self._reporter.unstable(track, s / track.length, modes, critical)
+            return self._reporter.unstable(track, s / track.length, modes, bool(found))
         track.accept(s)
         return modes
 
     def _turns_off(self, critical: Critical) -> bool:
         return self.stepping.beyond_instability == "branch" and critical.kind == "bifurcation"
 
-    def _look_back(self, track: Track, s: float, before: Modes) -> Limit | None:
-        """Critical point between the mark of a load-controlled track and the present state, found on an arc.
+    def _look_back(self, track: Track, s: float, before: Modes, after: Modes) -> Limit | None:
+        """First critical point between the mark of a load-controlled track and the present state, on an arc.
 
         On return the present state is that at ``s`` again, unless a limit point was found.
         """
@@ -196,6 +211,9 @@ class Path:
                 return limit
         kept.copy(system.x)
         self._settle_at(loads)
+        several = abs(after.given - before.given) > (limit.critical.modes if limit is not None else 0)
+        if limit is not None and several and self.stepping.beyond_instability == "follow":
+            self._locate(track, s, before, after, skip=1)
         return limit
 
     def _settle_at(self, loads: Loads) -> None:
@@ -262,7 +280,8 @@ class Path:
         self._reporter.emit(track.stage.name, s / arc.length, convergence, modes, reached_by="branch")
         arc.accept(s)
         track.mark.s = track.length  # the stage ends on the branch
-        return self._run_track(arc, modes, 3 * whole)
+        floor = self.stepping.smallest * self.newton.scales.length
+        return self._run_track(arc, modes, 3 * whole, floor, first=s)
 
     def _count(self, track: Track | None) -> Modes:
         """Factorise the present state and count its unstable modes.
@@ -282,22 +301,37 @@ class Path:
             pivot = self.newton.held_pivot(track.control)
         return Modes(given, given + (0 if pivot > 0 else -1))
 
-    def _locate(self, track: Track, s: float, before: Modes) -> Critical | None:
-        """Locate and hand on the critical point between the mark and the state of a controlled track."""
-        assert track.control is not None
+    def _locate(
+        self, track: Track, s: float, before: Modes, after: Modes, *, skip: int = 0
+    ) -> list[Critical]:
+        """Locate and hand on the critical points between the mark and the present state of a track.
+
+        Args:
+            track: The track; its present state is the one at ``s`` again on return.
+            s: Position of the present state.
+            before: Modes at the mark.
+            after: Modes of the present state.
+            skip: How many of them have been handed on already.
+        """
         kept = self.system.x.copy()
-        loads, λ = track.loads(), track.control.λ
-        critical = None
+        loads, λ = track.loads(), track.control.λ if track.control is not None else 0.0
+        found: list[Critical] = []
         try:
-            critical = locate(track, s)
-            self._reporter.emit_critical(track.stage.name, critical.s / track.length, critical, before)
+            found = locate(track, s, before.given, after.given)
+            modes = before
+            for number, critical in enumerate(found):
+                critical.make_present(track)
+                if number >= skip:
+                    self._reporter.emit_critical(track.stage.name, critical.s / track.length, critical, modes)
+                modes = modes.beyond(critical, after)
         except NoEquilibrium:
             pass  # the change stays bracketed by the states beside it
         kept.copy(self.system.x)
-        track.control.λ = λ
-        track.set_target(s)
+        if track.control is not None:
+            track.control.λ = λ
+            track.set_target(s)
         self._settle_at(loads)
-        return critical
+        return found
 
 
 def follow(

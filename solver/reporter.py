@@ -24,6 +24,18 @@ class Modes:
     given: int
     controlled: int
 
+    def beyond(self, critical: Critical, end: "Modes") -> "Modes":
+        """Modes behind a critical point on the way to a state that has those of ``end``.
+
+        At a limit point the load that a control holds loses its hold on a mode, or gains it.
+        """
+        change = critical.modes if end.given > self.given else -critical.modes
+        held = end.given - end.controlled - (self.given - self.controlled)
+        return Modes(
+            self.given + change,
+            self.controlled + change - (held if critical.kind == "limit point" else 0),
+        )
+
 
 class Reporter:
     """Numbers the states, hands them to the observer, collects remarks.
@@ -92,7 +104,8 @@ class Reporter:
         """Hand on a critical state, which is the present one, and remark on it."""
         self.evaluation.read_fields()
         self.emit(stage, share, critical.convergence, before, critical)
-        self.remarks.append(f"{critical.kind} at {self.now()}")
+        together = f", {critical.modes} modes together" if critical.modes > 1 else ""
+        self.remarks.append(f"{critical.kind} at {self.now()}{together}")
         if self.first_critical[0] is None:
             self.first_critical = (self.system.loads, critical.kind)
 
@@ -122,10 +135,10 @@ class Reporter:
             text += "; the last state is stable, so a limit of the load is likely just ahead"
         return self.outcome("no equilibrium", text, track.stage.name, share)
 
-    def unstable(self, track: Track, share: float, modes: Modes, critical: Critical | None) -> Outcome:
+    def unstable(self, track: Track, share: float, modes: Modes, located: bool) -> Outcome:
         """Outcome of a path that ends at a state which is unstable under the control in force."""
         n = modes.controlled
-        where = self.remarks[-1] if critical is not None else f"at or before {self.now()}"
+        where = self.remarks[-1] if located else f"at or before {self.now()}"
         text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self.now()}"
         return self.outcome("lost stability", text, track.stage.name, share)
 

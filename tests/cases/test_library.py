@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from exact import tube
 from layered_tube import (
     Ring,
     Zone,
@@ -52,6 +53,7 @@ def test_every_library_case_is_checked_here():
         "cuff",
         "dome_valve",
         "mandrel",
+        "necking_tube",
         "oesophagus",
         "pull_in_tube",
         "two_material_sleeve",
@@ -225,3 +227,59 @@ def test_dome_valve_has_two_stable_states(tmp_path):
     snap = found["snaps"][0]
     assert snap["pressure [MPa]"] == snap_pressure
     assert snap["energy released [mJ]"] > stored
+
+
+def closed_gent_tube(la, *, μ=0.3, J=30.0, A=5.0, B=6.0):
+    """Pressure of a closed Gent tube without axial force, and the volume in it by drawn length.
+
+    Rivlin 1949 and Gent 1996 (from memory), by the integrals in exact/tube.py.
+    """
+
+    def slopes(λ, z):
+        factor = μ * J / (J - (λ**2 + z**2 + (λ * z) ** -2.0 - 3))
+        return factor * (λ - 1 / (λ**3 * z**2)), factor * (z - 1 / (λ**2 * z**3))
+
+    lz = tube.capped_stretch(slopes, A, B, la)
+    return tube.pressure_and_force(slopes, A, B, la, lz)[0], np.pi * (la * A) ** 2 * lz
+
+
+def maxwell_pressure():
+    """Pressure at which a wide and a narrow stretch of a long tube stand side by side: equal areas.
+
+    Chater, Hutchinson, J. Appl. Mech. 51, 269 (1984), from memory.
+    """
+    P, V = np.array([closed_gent_tube(la) for la in np.linspace(1.2, 4.2, 601)]).T
+    top = int(np.argmax(P[:200]))
+    bottom = top + int(np.argmin(P[top:]))
+
+    def surplus(p):
+        first = int(np.flatnonzero(P[:top] < p)[-1])
+        last = bottom + int(np.flatnonzero(P[bottom:] >= p)[0])
+        return np.trapezoid(P[first : last + 1] - p, V[first : last + 1])
+
+    return brentq(surplus, P[bottom] * 1.01, P[top] * 0.99, xtol=1e-8), P[top]
+
+
+@pytest.mark.reference
+def test_long_tube_bulges_behind_its_maximum_and_the_neck_runs_at_the_pressure_of_equal_areas(tmp_path):
+    """Bulges of long tubes set in at the maximum of the pressure at given force (zero wave number).
+
+    Fu, Pearce, Liu, Int. J. Non-Linear Mech. 43, 697 (2008), from memory.
+    """
+    run = coarse_run("necking_tube", tmp_path)
+    plateau, most = maxwell_pressure()
+    (top, bulge), table = critical_rows(run, "pressure")[:2], run.table
+    assert [top[0], bulge[0]] == ["limit point", "bifurcation"]
+    assert top[1] == pytest.approx(most, rel=1e-3)
+    assert 0.995 * most < bulge[1] < most
+    assert list(table.reached_by).count("branch") == 1
+    assert table["pressure"][-1] == pytest.approx(plateau, rel=5e-3)
+    assert plateau < 0.95 * most
+    # Wide and narrow stretch of the same pressure, far from the neck.
+    wide, narrow = sorted(
+        (table["radial expansion middle"][-1], table["radial expansion end"][-1]), reverse=True
+    )
+    assert wide > 2.2
+    assert 0.4 < narrow < 0.6
+    for expansion in (wide, narrow):
+        assert closed_gent_tube(1 + expansion)[0] == pytest.approx(plateau, rel=0.02)

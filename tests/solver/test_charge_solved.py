@@ -32,8 +32,8 @@ STATE = 1e-3  # of voltage and charge at the shape found
 SLOPE = 1e-6  # of a central difference
 
 
-def wall(ratio, *, layers=1, count=1, electrics="solved"):
-    """A free tube of one or more sheets in parallel."""
+def wall(ratio, *, layers=1, count=1, electrics="solved", supports=FREE_ENDS):
+    """A tube of one or more sheets in parallel."""
     thickness = (ratio - 1) / layers
     names = [f"sheet_{i}" for i in range(layers)]
     body = build(
@@ -44,7 +44,7 @@ def wall(ratio, *, layers=1, count=1, electrics="solved"):
     return Model(
         body,
         tuple(Part(name, RUBBER, Sheets(count, thickness / count)) for name in names),
-        FREE_ENDS,
+        supports,
         electrodes=tuple(Electrode(f"on_{n}", ("outer", "inner")[i % 2]) for i, n in enumerate(names)),
         electrics=electrics,
     )
@@ -100,7 +100,7 @@ def test_sheets_in_parallel_share_the_charge_as_the_layered_model_has_it():
 
 def test_charge_is_the_slope_of_the_potential_and_has_the_slopes_it_claims():
     """Central differences of Π by the voltage, of Q by the voltage and by the unknowns, at fixed unknowns."""
-    model = wall(1.5)
+    model = wall(1.5, supports=(Support("end_low", "axial"), Support("end_high", "axial")))
     path = Path(model, (Stage("on", voltages={"on_sheet_0": volts(0.5, 0.5)}, steps=2),))
     path.follow()
     system = path.system

@@ -168,9 +168,12 @@ def test_free_dielectric_tube_pulls_in(ratio, la, lz, v):
 def test_pull_in_is_passed_by_charge():
     model = tube(1.05, bands=(Band("whole", "wall", 0.0, 1.0),), electrodes=(Electrode("whole"),))
     states, outcome, _ = run(model, Stage("charge", charges={"whole": 0.12}, control="charge", steps=14))
-    (top,) = criticals(states)
+    top = criticals(states)[0]
+    assert top.critical == "limit point"
+    # Just behind it the charge may also gather unevenly, which holding it does not prevent.
+    assert [s.critical for s in criticals(states)[1:]] == ["bifurcation"]
+    assert outcome.kind == "lost stability"
     assert top.loads["voltage whole"].value == pytest.approx(0.68737619 * 0.05 / np.sqrt(EPS), rel=1e-3)
-    assert states[-1].quantities["charge"].value == pytest.approx(0.12, rel=1e-8) or outcome.kind != "reached"
     after = [s for s in states if s.index > top.index]
     assert after
     assert all(s.loads["voltage whole"].value < top.loads["voltage whole"].value for s in after)
