@@ -24,7 +24,7 @@ SlurmdPort={node_port}
 SlurmUser=root
 SlurmdUser=root
 AuthType=auth/munge
-AuthInfo=socket={folder}/munge/socket,cred_expire=3
+AuthInfo=socket={folder}/munge/socket
 CredType=cred/munge
 StateSaveLocation={folder}/state
 SlurmdSpoolDir={folder}/spool
@@ -161,11 +161,13 @@ class OneNode:
         daemons = {daemon.pid for daemon in self._daemons.values()}
         for _ in range(20):
             marked = [pid for pid in _processes() if mark in _environment_of(pid)]
+            marked += [parent for parent in map(_parent_of, marked) if _name_of(parent) == "slurmstepd"]
             found = [pid for pid in marked if pid != os.getpid() and not {pid, _parent_of(pid)} & daemons]
             if not found:
                 return
-            for pid in found:
-                _kill(pid)
+            for how in (signal.SIGSTOP, signal.SIGKILL):  # all at once: none lives to tell of another's end
+                for pid in found:
+                    _send(pid, how)
             time.sleep(0.05)
 
 
@@ -209,9 +211,16 @@ def _parent_of(pid: int) -> int:
         return 0
 
 
-def _kill(pid: int) -> None:
+def _name_of(pid: int) -> str:
+    try:
+        return Path(f"/proc/{pid}/comm").read_text().strip()
+    except OSError:
+        return ""
+
+
+def _send(pid: int, how: int) -> None:
     with contextlib.suppress(ProcessLookupError):
-        os.kill(pid, signal.SIGKILL)
+        os.kill(pid, how)
 
 
 def _free_ports(count: int) -> list[int]:
