@@ -27,7 +27,7 @@ LOAD = 1e-5  # relative, of an extreme against the exact solution of the same wa
 FLAT = 1e-4  # of the stretch there: the load is flat, so the stretch is found less sharply
 TABLE = 2e-5  # rounding of tabulated values
 MEMBRANE = 5e-5  # of a wall of 1/1000 of its radius against the membrane
-MEMBRANE_STRETCH = 5e-4
+MEMBRANE_STRETCH = {1e-3: 5e-4, 1e-4: 1e-3}  # rounding blurs where a flat extreme lies
 ARC = 1e-7  # of the arc length asked for
 RESIDUAL = 1e-8  # out-of-balance force over the forces at play
 
@@ -175,24 +175,28 @@ def test_pressure_maximum_of_a_thick_sphere(row):
     assert max(s.residual for s in states) <= RESIDUAL
 
 
+THIN_WALLS = (1e-3, 1e-4)  # of the radius
+
+
 @cache
-def blown(name):
-    """A thin sphere, wall 1/1000 of the radius, blown well past its extremes."""
+def blown(name, H):
+    """A thin sphere blown well past its extremes."""
     λ = THIN[name][-1][0] * 1.2
     _, states = follow(
-        half_sphere(1e-3, MATERIALS[name], through=1),
+        half_sphere(H, MATERIALS[name], through=1),
         Stage("fill", volume=2 * np.pi / 3 * λ**3, control="volume", steps=14),
     )
     return states
 
 
+@pytest.mark.parametrize("H", THIN_WALLS)
 @pytest.mark.parametrize("name", THIN)
-def test_extremes_of_a_thin_sphere(name):
+def test_extremes_of_a_thin_sphere(name, H):
     """Rounding holds the residual of so thin a wall above its tolerance; states are found all the same."""
-    law, H = LAWS[name], 1e-3
+    law = LAWS[name]
     λs = shells.extremes(lambda λ: shells.sphere_pressure(λ, **law), 1.1, THIN[name][-1][0] * 1.2)
     assert len(λs) == len(THIN[name])
-    found = criticals(blown(name))
+    found = criticals(blown(name, H))
     assert len(found) == len(λs)
     for λ, row, state in zip(λs, THIN[name], found, strict=True):
         p = shells.sphere_pressure(λ, **law)
@@ -201,12 +205,13 @@ def test_extremes_of_a_thin_sphere(name):
         R = 1 + H / 2
         middle = np.cbrt(inner(state) ** 3 + R**3 - 1) / R
         assert state.loads["pressure"].value * R / H == pytest.approx(p, rel=MEMBRANE)
-        assert middle == pytest.approx(λ, rel=MEMBRANE_STRETCH)
+        assert middle == pytest.approx(λ, rel=MEMBRANE_STRETCH[H])
 
 
+@pytest.mark.parametrize("H", THIN_WALLS)
 @pytest.mark.parametrize("name", THIN)
-def test_unstable_modes_of_a_thin_sphere_between_its_extremes(name):
-    states = blown(name)
+def test_unstable_modes_of_a_thin_sphere_between_its_extremes(name, H):
+    states = blown(name, H)
     turns = [state.index for state in criticals(states)]
     for state in states:
         if not state.critical:
