@@ -78,15 +78,18 @@ def run_case(
         What it came to, on the first rank; ``None`` on the others.
 
     Raises:
-        InputError: The folder holds something else, or the body cannot be meshed.
+        InputError: The folder holds something else, the body cannot be meshed, or a stage does not fit it.
     """
     import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
     from mpi4py import MPI
 
+    from solver.stages import check_stages
+
     comm = MPI.COMM_WORLD
     check_size(comm.size, expected_ranks)
     body: Body = on_first_rank(comm, lambda: body_of(case))
+    check_stages(model_of(case, body), stages_of(case))  # before anything is written
     keepers: list[Keeper] = []
 
     def start() -> None:

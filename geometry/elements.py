@@ -57,6 +57,27 @@ _FACET_CORNERS: dict[str, tuple[str, tuple[tuple[int, ...], ...], tuple[tuple[in
 }
 
 
+def _node_shares(nodes: tuple[tuple[int, ...], ...], *, simplex: bool) -> FloatArray:
+    """Share of each node in its cell: ∫ N² of its shape function over their sum, which is never negative.
+
+    On quadrilaterals and hexahedra it is the weight of Simpson's rule. Hinton, Rock, Zienkiewicz, Earthq.
+    Eng. Struct. Dyn. 4, 245 (1976), from memory.
+    """
+    if simplex:
+        return np.array([1 / 36 if len(node) == 1 else 4 / 27 for node in nodes])
+    middle = np.log2([len(node) for node in nodes])  # directions in which the node stands half-way
+    dimension = int(middle.max())
+    return np.array(4.0**middle / 6.0**dimension)
+
+
+NODE_SHARES: dict[str, FloatArray] = {
+    "quad9": _node_shares(_QUAD_NODES, simplex=False),
+    "tetra10": _node_shares(_TETRA_NODES, simplex=True),
+    "hexahedron27": _node_shares(_HEXAHEDRON_NODES, simplex=False),
+}
+"""Share of the volume of a cell that belongs to each of its nodes; the shares of a cell sum to 1."""
+
+
 def _facet_nodes(cell_type: str) -> tuple[str, IntArray]:
     facet_type, nodes, facets = _FACET_CORNERS[cell_type]
     reference = ELEMENT_NODES[cell_type]

@@ -20,8 +20,8 @@ GROWTH_LIMIT = 1e6  # a residual this much above the first one is a divergence
 ITERATIONS = 30
 # In a wall thinner than about 1/100 of its radius rounding alone can hold the residual above its tolerance:
 # strains, and with them wall stresses far above the pressure, are known to 1e-16 R/H only. A state is then as
-# good as it gets if a full Newton step neither lowers a residual this near to its tolerance nor moves the part,
-# nor changes the load that a control finds.
+# good as it gets if a full Newton step neither lowers a residual this near to its tolerance nor moves the
+# part, nor changes the load that a control finds.
 NEAR, IDLE, IDLE_LOAD = 1e5, 2e-12, 1e-5
 
 

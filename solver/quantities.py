@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geometry.body import FloatArray
+from geometry.elements import NODE_SHARES
 from solver import shape
 from solver.contact import gap_of_points
 from solver.definitions import PERCENTILE, definition_of, names_for
@@ -105,7 +106,7 @@ def _extremes(reading: Reading, fields: Mapping[str, FloatArray], places: Places
     σ1, λ = fields["largest principal stress"], fields["principal stretches"]
     places["peak stress"] = _place(reading, int(np.argmax(σ1)))
     places["largest stretch"] = _place(reading, int(np.argmax(λ[..., 0])))
-    weights = np.broadcast_to(reading.cell_volumes[:, None], σ1.shape).ravel()
+    weights = np.outer(reading.cell_volumes, NODE_SHARES[reading.model.body.cell_type]).ravel()
     order = np.argsort(σ1, axis=None)
     share = np.cumsum(weights[order]) / weights.sum()
     at = order[min(int(np.searchsorted(share, PERCENTILE / 100)), len(order) - 1)]

@@ -8,6 +8,7 @@ A thin wall carries next to no compression in its plane; where the model shows s
 import numpy as np
 
 from geometry.body import FloatArray
+from geometry.elements import NODE_SHARES
 from solver.model import Model
 
 # Compression below this share of the shear modulus is round-off, not slack.
@@ -47,11 +48,12 @@ def slack_share(model: Model, least: FloatArray, cell_volumes: FloatArray) -> fl
         cell_volumes: Drawn volume of every cell, shape (m,).
     """
     slack, total = 0.0, 0.0
+    shares = NODE_SHARES[model.body.cell_type]
     for part in model.parts:
         if part.region in NO_WALL:
             continue
         cells = model.body.regions[part.region]
         limit = -_THRESHOLD * part.material.initial_shear_modulus()
-        slack += float(((least[cells] < limit).mean(axis=1) * cell_volumes[cells]).sum())
+        slack += float(((least[cells] < limit) @ shares * cell_volumes[cells]).sum())
         total += float(cell_volumes[cells].sum())
     return slack / total if total > 0 else 0.0

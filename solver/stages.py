@@ -11,6 +11,7 @@ import numpy as np
 from geometry.errors import InputError
 from solver.loads import Loads
 from solver.model import Model
+from solver.supports import moved_together
 
 CONTROLS = ("load", "volume", "charge", "displacement", "opening", "arc")
 
@@ -212,8 +213,29 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
         _known(stage, "move", stage.displacements, movable, "supports that hold the axial motion")
         if stage.pressure or stage.volume is not None:
             _check_lumen(model, stage)
+    _check_shared_edges(model, stages)
     if model.solved_potential:
         _check_shared_faces(model, stages)
+
+
+def _check_shared_edges(model: Model, stages: tuple[Stage, ...]) -> None:
+    """Nodes at the edge of two supports cannot follow two motions."""
+    if not any(stage.displacements for stage in stages):
+        return
+    moves: dict[str, float] = {}
+    pairs = moved_together(model.body, model.supports)
+    for stage in stages:
+        moves |= stage.displacements
+        for a, b in pairs:
+            one, two = moves.get(a, 0.0), moves.get(b, 0.0)
+            if one != two:
+                raise InputError(
+                    f"stage '{stage.name}': supports '{a}' and '{b}' share an edge but are moved along the "
+                    f"axis by {one:g} and {two:g} mm; move both alike, or let one of them go along the axis "
+                    f"(hold = 'radial' or 'free')",
+                    key=f"move.{a if a in stage.displacements else b}",
+                    value=moves.get(a if a in stage.displacements else b),
+                )
 
 
 def _check_shared_faces(model: Model, stages: tuple[Stage, ...]) -> None:

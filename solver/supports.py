@@ -3,6 +3,7 @@
 
 import math
 from dataclasses import dataclass, field
+from itertools import combinations
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -12,6 +13,7 @@ from dolfinx import fem
 from geometry.body import Body, FloatArray, IntArray
 from geometry.errors import InputError
 from solver.mesh import surface_nodes
+from solver.parts import Support
 from solver.problem import Problem
 
 _TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
@@ -109,6 +111,23 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
         if side in body.surfaces:
             _side(body, side, fixed, ties)
     return Constraints(tuple(fixed), tuple(ties))
+
+
+def moved_together(body: Body, supports: tuple) -> list[tuple[str, str]]:
+    """Pairs of supports that hold the axial motion of common nodes, so that they must move alike."""
+    last = body.points.shape[1] - 1
+    held = {
+        support.region: surface_nodes(body, support.region)
+        for support in supports
+        if support.hold in ("all", "axial") or _stays_along_axis(body, support, last)
+    }
+    return [(a, b) for a, b in combinations(held, 2) if np.intersect1d(held[a], held[b]).size]
+
+
+def _stays_along_axis(body: Body, support: Support, last: int) -> bool:
+    if support.hold != "symmetric":
+        return False
+    return _plane_component(body, support.region, surface_nodes(body, support.region)) == last
 
 
 def _axis(body: Body, last: int) -> list[Fixed]:

@@ -4,6 +4,7 @@
 import pytest
 
 from cases.reading import case_from_tables, find_case, read_case
+from cases.run import run_case
 from geometry.errors import InputError
 
 
@@ -50,6 +51,11 @@ def put_margin(limits):
         tables["requirements"] = [{"quantity": "stability margin voltage", **limits}]
 
     return change
+
+
+def put_branch(tables):
+    tables["path"] = {"beyond_instability": "branch"}
+    tables["stages"][0] = {"name": "fill", "volume": "2 mL"}
 
 
 WRONG = {
@@ -330,6 +336,10 @@ WRONG = {
         put("filling", "requirements", 0, "stage"),
         r'stage: "filling" is not a stage \(did you mean "fill"\?\); allowed: fill, energise',
     ),
+    "branch under a held volume": (
+        put_branch,
+        r'stages\[fill\]\.volume: does not go with path\.beyond_instability = "branch".*give an arc',
+    ),
     "margin that is not sought": (
         put([{"quantity": "stability margin voltage", "at_least": 1.3}], "requirements"),
         r"quantity: needs path\.seek_limit, the multiple of the loads up to which to look",
@@ -416,3 +426,12 @@ def test_a_contour_number_that_is_none_is_told_by_its_row(tables, tmp_path):
     tables["shape"] = {"kind": "balloon", "meridian": meridian, "layers": tables["shape"]["layers"]}
     with pytest.raises(InputError, match=r'shape\.meridian\.height\[#2\]: "x mm" is not a number'):
         case_from_tables(tables, folder=tmp_path)
+
+
+def test_a_stage_that_does_not_fit_the_body_is_refused_before_anything_is_written(tables, tmp_path):
+    tables["supports"].append({"region": "outer", "hold": "all"})
+    tables["stages"] = [{"name": "pull", "move": {"end_high": "1 mm"}}]
+    case = case_from_tables(tables)
+    with pytest.raises(InputError, match="supports 'end_high' and 'outer' share an edge"):
+        run_case(case, tmp_path / "run")
+    assert not (tmp_path / "run").exists()

@@ -9,7 +9,7 @@ from vtkmodules.vtkCommonDataModel import (
     vtkTriQuadraticHexahedron,
 )
 
-from geometry.elements import CORNERS, ELEMENT_NODES, FACETS, shape_gradients, shape_values
+from geometry.elements import CORNERS, ELEMENT_NODES, FACETS, NODE_SHARES, shape_gradients, shape_values
 
 ROUNDING = 1e-12
 
@@ -89,3 +89,20 @@ def test_mid_side_nodes_of_facets_lie_between_their_corners(kind):
         else:
             expected = corners[0] + place * (corners[1] - corners[0])
         assert ELEMENT_NODES[kind][facet] == pytest.approx(expected, abs=ROUNDING)
+
+
+@pytest.mark.parametrize("kind", NODE_SHARES)
+def test_nodes_share_a_cell_as_the_squares_of_their_shape_functions(kind):
+    """Second road: ∫ N² by a Gauss rule (collapsed to the simplex for tetrahedra, weight (1-x)² (1-y))."""
+    x, w = np.polynomial.legendre.leggauss(6)
+    x, w = (x + 1) / 2, w / 2
+    d = ELEMENT_NODES[kind].shape[1]
+    points = np.stack(np.meshgrid(*[x] * d, indexing="ij"), axis=-1).reshape(-1, d)
+    weights = np.prod(np.stack(np.meshgrid(*[w] * d, indexing="ij"), axis=-1).reshape(-1, d), axis=1)
+    if kind == "tetra10":
+        a, b, c = points.T
+        weights = weights * (1 - a) ** 2 * (1 - b)
+        points = np.stack([a, b * (1 - a), c * (1 - a) * (1 - b)], axis=1)
+    squares = weights @ shape_values(kind, points) ** 2
+    np.testing.assert_allclose(NODE_SHARES[kind], squares / squares.sum(), rtol=1e-10)
+    assert NODE_SHARES[kind].sum() == pytest.approx(1.0, abs=ROUNDING)

@@ -42,6 +42,9 @@ STRESS = {"axisymmetric": 1e-2, "hexahedra": 1e-2, "tetrahedra": 4e-2}  # at a f
 THICKNESS = {"axisymmetric": 3e-3, "hexahedra": 6e-3, "tetrahedra": 6e-3}
 
 
+PERCENTILE = 8e-3  # equal shares of all nodes of a cell would give the peak itself
+
+
 @cache
 def inflated_tube(kind, through=2):
     size = MODELS[kind] if through == 2 else MeshSize(along=LENGTH, through=through)
@@ -105,11 +108,12 @@ def test_strain_energy_of_an_inflated_tube(kind):
 
 
 def test_percentile_of_stress_is_by_volume():
-    """Largest principal stress where 0.5 % of the volume lies further inside; ten elements through the wall.
+    """Largest principal stress where 0.5 % of the volume lies further inside; 40 elements through the wall.
 
-    The nodes of a cell share its volume equally, which blurs the radius by half an element.
+    The nodes of a cell have their share of its volume (Simpson's rule), so the radius is blurred by no more
+    than a sixth of an element's width to either side.
     """
-    state = inflated_tube("axisymmetric", through=10)
+    state = inflated_tube("axisymmetric", through=40)
 
     def hoop(R):
         """σ_θ = σ_r + λ² - λ_r², σ_r = -P + ∫ (σ_θ - σ_r) dr/r from the inside."""
@@ -123,8 +127,8 @@ def test_percentile_of_stress_is_by_volume():
     inside = np.sqrt(1 + 0.005 * (RATIO**2 - 1))
     assert hoop(1.0) == pytest.approx(dielectric.tube_inner_stresses(RATIO, LZ, LA, PRESSURE)[1], rel=1e-12)
     assert value(state, "peak stress") == pytest.approx(MU * hoop(1.0), rel=1e-3)
-    assert value(state, "peak stress 99.5 %") == pytest.approx(MU * hoop(inside), rel=1.5e-2)
-    assert value(state, "peak stress 99.5 %") <= value(state, "peak stress")
+    assert value(state, "peak stress 99.5 %") == pytest.approx(MU * hoop(inside), rel=PERCENTILE)
+    assert value(state, "peak stress 99.5 %") < (1 - PERCENTILE) * value(state, "peak stress")
 
 
 # sphere

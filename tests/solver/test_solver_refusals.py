@@ -218,6 +218,20 @@ def test_stages_that_act_on_nothing(tube, case):
         check_stages(tube_model(tube, RUBBER, CLOSED), (stage,))
 
 
+def test_supports_that_share_an_edge_and_move_apart(tube):
+    supports = (Support("end_low", "axial"), Support("end_high", "axial"), Support("outer", "all"))
+    model = tube_model(tube, RUBBER, supports)
+    words = "supports 'end_high' and 'outer' share an edge but are moved along the axis by 0.2 and 0 mm"
+    with pytest.raises(InputError, match=words):
+        check_stages(model, (Stage("s", displacements={"end_high": 0.2}),))
+    together = {"end_low": 0.2, "end_high": 0.2, "outer": 0.2}
+    check_stages(model, (Stage("s", displacements=together), Stage("t", displacements=together)))
+    with pytest.raises(InputError, match=r"stage 't'.*'end_low' and 'outer'.*by 0.2 and 0.3 mm"):
+        check_stages(model, (Stage("s", displacements=together), Stage("t", displacements={"outer": 0.3})))
+    radial = (*supports[:2], Support("outer", "radial"))
+    check_stages(tube_model(tube, RUBBER, radial), (Stage("s", displacements={"end_high": 0.2}),))
+
+
 def test_pressure_without_a_lumen():
     model = Model(cylinder_body(1.0, 1.0), (Part("core", RUBBER),), SLIDING)
     with pytest.raises(InputError, match="a pressure or volume needs a lumen; this body has none"):
@@ -229,6 +243,12 @@ def test_pressure_in_an_open_lumen(tube, stage):
     free = (Support("end_low", "axial"), Support("end_high", "radial"))
     with pytest.raises(InputError, match="the lumen is open at 'end_high', which is free along the axis"):
         check_stages(tube_model(tube, RUBBER, free), (stage,))
+
+
+def test_no_branch_where_the_loads_are_found(tube):
+    stage = Stage("fill", volume=4.0, control="volume")
+    with pytest.raises(InputError, match="stage 'fill': beyond_instability = 'branch' follows the loads"):
+        Path(tube_model(tube, RUBBER, CLOSED), (stage,), stepping=Stepping(beyond_instability="branch"))
 
 
 def test_a_case_without_stages(tube):
