@@ -22,7 +22,7 @@ def check(options: argparse.Namespace) -> int:
     from cases.building import body_of
     from cases.cost import cost_of
     from cases.environment import needs_libraries
-    from cases.requirements import margins_of, reported
+    from cases.requirements import known_quantities
     from cases.resolved import case_hash, to_toml
     from geometry.quality import quality
 
@@ -30,8 +30,8 @@ def check(options: argparse.Namespace) -> int:
     needs_libraries()
     body = body_of(case)
     print(to_toml(case))
-    known = reported(case) | (margins_of(case) if case.path.seek_limit is not None else {})
-    names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
+    known = known_quantities(case).items()
+    names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known)
     lines = [
         f"case hash {case_hash(case)}",
         *quality(body).table().splitlines(),

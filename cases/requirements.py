@@ -18,7 +18,14 @@ from solver.records import Margin, Measure
 if TYPE_CHECKING:
     from solver.model import Model
 
-__all__ = ["margins_of", "reported", "requirement_problems", "resolved_requirements", "verdicts"]
+__all__ = [
+    "known_quantities",
+    "margins_of",
+    "reported",
+    "requirement_problems",
+    "resolved_requirements",
+    "verdicts",
+]
 
 Quantities = Mapping[str, Measure]
 _BOUNDS = ("at_least", "at_most")
@@ -58,6 +65,11 @@ def margins_of(case: Case) -> dict[str, str]:
     if len(loads) > 1:
         loads.append("all loads")
     return {margin.quantity: "1" for margin in (Margin(load, math.nan) for load in loads)}
+
+
+def known_quantities(case: Case) -> dict[str, str]:
+    """Unit of all that a run of the case tells: of every state, and the margins that it seeks at its end."""
+    return reported(case) | (margins_of(case) if case.path.seek_limit is not None else {})
 
 
 def requirement_problems(case: Case, raw: dict[str, Any]) -> list[str]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from cases.requirements import reported
+from cases.requirements import known_quantities
 from cases.schema import Case
 from cases.studies.pareto import front_of
 from cases.studies.plan import Plan
@@ -94,7 +94,7 @@ def _varied(plan: Plan) -> tuple[Column, ...]:
 
 def _quantities(plan: Plan, case: Case, rows: list[Row]) -> tuple[Column, ...]:
     """What the study wants drawn, else what is weighed or required, else the first that are reported."""
-    study, units = plan.file.study, reported(case)
+    study, units = plan.file.study, known_quantities(case)
     wanted = [*(objective.quantity for objective in study.objectives), *study.quantities]
     if not study.quantities:
         wanted += [requirement.quantity for requirement in case.requirements]

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from cases.complaints import one_of
 from cases.reading import case_from_tables
-from cases.requirements import reported
+from cases.requirements import known_quantities
 from cases.resolved import to_toml
 from cases.schema import Case
 from cases.studies.design import Variable, design_of
@@ -207,7 +207,7 @@ def _bare(value: Any) -> Any:
 
 def _check_quantities(file: StudyFile, runs: Iterable[Planned]) -> None:
     """Make sure that what is to be drawn or weighed is reported."""
-    known = reported(next(run for run in runs if run.toml).case())
+    known = known_quantities(next(run for run in runs if run.toml).case())
     wanted = [("quantities", name) for name in file.study.quantities]
     wanted += [("objectives", objective.quantity) for objective in file.study.objectives]
     for key, name in wanted:

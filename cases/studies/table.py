@@ -99,6 +99,9 @@ def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
         row[name] = _number(last.get(name))
     quantities = {key: _number(value) for key, value in last.get("quantities", {}).items()}
     row |= {key: value for key, value in quantities.items() if key not in row}
+    for margin in outcome.get("margins", ()):
+        name = f"stability margin {margin['load']}"
+        row |= {f"{name} [1]": _number(margin["value"]), f"{name} is a lower bound": bool(margin["is_bound"])}
     verdicts = summary["verdicts"]
     row |= {verdict_column(verdict): bool(verdict["met"]) for verdict in verdicts}
     if verdicts:

@@ -72,7 +72,8 @@ def finish(folder, toml, value):
     verdict = {"quantity": "mean radial expansion", "condition": "at least", "limit": 4.5, "unit": "1"}
     summary = {
         "case_hash": digest,
-        "outcome": {"kind": "reached", "text": "reached", "stage": "fill", "parameter": 1.0, "remarks": []},
+        "outcome": {"kind": "reached", "text": "reached", "stage": "fill", "parameter": 1.0, "remarks": []}
+        | {"margins": [{"load": "pressure", "value": 1.5, "kind": "", "is_bound": True, "text": ""}]},
         "verdicts": [verdict | {"value": value, "met": value >= 4.5, "where": "last state"}],
         "final_state": state,
         "facts": {"cost": {"time": "0.01 s", "peak memory of the first rank": "100 MB"}},

@@ -36,6 +36,8 @@ def test_every_run_is_done_once_and_not_again(study, drive, attempts):
     assert [row[RADIAL] for row in table.rows] == [4, 4.25, 4.5, 4.75, 5]
     assert [row["all requirements met"] for row in table.rows] == [False, False, True, True, True]
     assert all(row["report"] for row in table.rows)
+    assert [row["stability margin pressure [1]"] for row in table.rows] == [1.5] * 5
+    assert all(row["stability margin pressure is a lower bound"] for row in table.rows)
     drive(plan, store)
     assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
 
