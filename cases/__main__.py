@@ -44,6 +44,7 @@ def parser() -> argparse.ArgumentParser:
     _run(tasks)
     _mesh(tasks)
     _print(tasks)
+    _cell(tasks)
     _report(tasks)
     _view(tasks)
     _study(tasks)
@@ -150,6 +151,21 @@ def _cells(tasks: _Tasks) -> None:
     task.add_argument("--image", type=Path, metavar="PNG", help="write a picture of all cells")
 
 
+def _cell(tasks: _Tasks) -> None:
+    examples = (
+        "examples:\n  annelid cell lattice_balloon\n  annelid cell my_case.toml --to 0.7 --steps 30\n\n"
+        "Writes moduli.csv, collapse.csv and cell.png. The cell is taken flat, as drawn in the case.\n"
+    )
+    text = "effective moduli and collapse curves of the lattice cell of a case"
+    task = _add(tasks, "cell", commands.cell, text, examples)
+    _case(task)
+    task.add_argument("--out", type=Path, metavar="FOLDER", help="folder to write to (default CASE-cell)")
+    text = "mean stretch up to which the cell is pulled (below 1: pressed) along either axis"
+    task.add_argument("--to", type=_stretch, metavar="STRETCH", help=text)
+    text = "wanted number of steps of a collapse curve (default 20)"
+    task.add_argument("--steps", type=_count, default=20, metavar="N", help=text)
+
+
 def _report(tasks: _Tasks) -> None:
     task = _add(tasks, "report", commands.report, "make the report of a Run folder again")
     task.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
@@ -189,6 +205,16 @@ def _count(text: str) -> int:
     if not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of 1 or more')
     return int(text)
+
+
+def _stretch(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < 10 or value == 1:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a stretch between 0 and 10 other than 1')
+    return value
 
 
 def _factor(text: str) -> float:

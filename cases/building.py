@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 from cases import schema_shape as drawn
 from cases.schema import Case
 from cases.schema_contact import position_of
-from cases.schema_material import Dielectric
+from cases.schema_material import Dielectric, NaturalStretch
 from cases.schema_stage import PointMotion
 from geometry import meridian as curves
-from geometry.body import Body
+from geometry.body import Body, FloatArray
 from geometry.build import build
 from geometry.drawn import from_points
 from geometry.profiles import ellipsoid, necked, sphere
@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     from solver.contact import Contact as SolverContact
     from solver.material import Material
     from solver.model import Model
-    from solver.parts import Part
+    from solver.parts import NaturalField, Part
+    from solver.parts import NaturalStretch as SolverStretch
     from solver.stages import PointMotion as SolverPointMotion
     from solver.stages import Stage
 
-__all__ = ["body_of", "material_of", "model_of", "shape_of", "stages_of"]
+__all__ = ["body_of", "material_of", "model_of", "parts_of", "shape_of", "stages_of"]
 
 _COMMON = set(Dielectric.model_fields) | {"law"}
 
@@ -104,13 +105,14 @@ def model_of(case: Case, body: Body) -> "Model":
 
     return Model(
         body,
-        parts=_parts_of(case),
+        parts=parts_of(case, body),
         supports=tuple(Support(s.region, s.hold) for s in case.supports),
         electrodes=tuple(Electrode(e.name, e.hot_face) for e in case.electrodes),
         beds=tuple(TissueBed(b.region, b.stiffness, b.direction) for b in case.tissue_beds),
         sections=tuple(Section(s.name, s.at) for s in case.sections),
         electrics=case.electrics.model,
         contacts=tuple(_contact_of(contact) for contact in case.contacts),
+        drawn_pressure=body.pressure,
     )
 
 
@@ -163,19 +165,31 @@ def _contact_of(given: Any) -> "SolverContact":
     )
 
 
-def _parts_of(case: Case) -> "tuple[Part, ...]":
-    from solver.parts import ElectrodeFilm, Fibres, NaturalStretch, Part, Sheets
+def _natural_of(given: NaturalStretch, drawn: FloatArray | None) -> "SolverStretch | NaturalField":
+    """Natural stretch of a part; where the body is drawn stretched, both factors together."""
+    from solver.parts import NaturalField
+    from solver.parts import NaturalStretch as SolverStretch
+
+    if drawn is None:
+        return SolverStretch(**dict(given))
+    return NaturalField(given.hoop * drawn[:, 0], given.axial * drawn[:, 1])
+
+
+def parts_of(case: Case, body: Body) -> "tuple[Part, ...]":
+    """What the regions of a body are made of; regions that it does not have are left out."""
+    from solver.parts import ElectrodeFilm, Fibres, Part, Sheets
 
     return tuple(
         Part(
             p.region,
             material_of(case, p.material),
             Sheets(p.sheets.count, p.sheets.thickness or 0.0) if p.sheets else None,
-            NaturalStretch(**dict(p.natural_stretch)),
+            _natural_of(p.natural_stretch, body.natural.get(p.region)),
             ElectrodeFilm(**dict(p.electrode_film)) if p.electrode_film else None,
             Fibres(**dict(p.fibres)) if p.fibres else None,
         )
         for p in case.parts
+        if p.region in body.regions
     )
 
 

@@ -12,7 +12,19 @@ from geometry.errors import InputError
 if TYPE_CHECKING:
     from cases.schema import Case
 
-__all__ = ["cells", "check", "library", "mesh", "print_lattice", "report", "run", "schema", "study", "view"]
+__all__ = [
+    "cell",
+    "cells",
+    "check",
+    "library",
+    "mesh",
+    "print_lattice",
+    "report",
+    "run",
+    "schema",
+    "study",
+    "view",
+]
 
 FAILED = 1  # no equilibrium at all
 
@@ -109,6 +121,19 @@ def cells(options: argparse.Namespace) -> int:
         from results.lattice_pictures import cells_figure
 
         print(f"written: {cells_figure(EXAMPLES, options.image)}")
+    return 0
+
+
+def cell(options: argparse.Namespace) -> int:
+    """Find the effective properties of a case's lattice cell."""
+    from cases.cell import write_cell_of
+    from cases.environment import needs_libraries, prepare
+
+    prepare()
+    case = _case(options)
+    needs_libraries()
+    folder = options.out or Path(f"{Path(options.case).stem}-cell")
+    print("\n".join(write_cell_of(case, folder, to=options.to, steps=options.steps)))
     return 0
 
 

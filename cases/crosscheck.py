@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from cases.complaints import one_of, path_of
-from cases.crosscheck_lattice import lattice_problems
+from cases.crosscheck_lattice import lattice_problems, making_problems
 from cases.crosscheck_loads import Problem, edge_problems, section_problems, stage_problems, surface_problems
 from cases.extents import OPTIONAL, band_span, every_region, regions, wall_of
 from cases.schema import Case
@@ -35,6 +35,7 @@ def problems(case: Case, raw: dict[str, Any]) -> list[str]:
         _parts,
         _electrodes,
         lattice_problems,
+        making_problems,
         surface_problems,
         section_problems,
         stage_problems,

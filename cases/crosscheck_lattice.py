@@ -9,7 +9,7 @@ from cases.schema import Case
 from cases.schema_lattice import Lattice, MeasuredGrid
 from geometry.errors import InputError
 
-__all__ = ["lattice_problems"]
+__all__ = ["lattice_problems", "making_problems"]
 
 
 def lattice_problems(case: Case) -> Iterator[Problem]:
@@ -22,6 +22,27 @@ def lattice_problems(case: Case) -> Iterator[Problem]:
         yield ("lattice", "cell"), error.message
     yield from edge_problems(case.shape, ("lattice",), case.lattice.start, case.lattice.end)
     yield from _measured(case.lattice)
+
+
+def making_problems(case: Case) -> Iterator[Problem]:
+    """A making that says not how far, or has nothing to print, or would be cut flat."""
+    making = case.making
+    if making is None:
+        return
+    if (making.pressure is None) == (making.volume is None):
+        yield ("making",), "say how far the skin is inflated: give either pressure or volume"
+    if case.lattice is None:
+        yield ("making",), "there is no lattice to be printed; add [lattice], or leave making out"
+    elif case.lattice.measured is not None:
+        yield (
+            ("lattice", "measured"),
+            "a measured surface does not go with making, which inflates the drawn one",
+        )
+    if case.mesh.model == "axisymmetric":
+        yield (
+            ("mesh", "model"),
+            'with making choose "solid" or "sector": the printed part is no body of revolution',
+        )
 
 
 def _measured(lattice: Lattice) -> Iterator[Problem]:

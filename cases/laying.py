@@ -1,15 +1,19 @@
 # SPDX-License-Identifier: MIT
 """From the lattice table of a case to the lattice on its surface."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from cases import schema_lattice as written
 from cases.building import shape_of
+from cases.making import inflated_wall
 from cases.schema import Case
 from geometry.body import Body
 from geometry.caps import arc_at_radius
 from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
+from geometry.inflated import InflatedWall
 from geometry.lattice import CELLS, Cell
 from geometry.lattice_body import LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
@@ -29,8 +33,12 @@ def cell_of(given: written.Cell) -> Cell:
     return CELLS[given.kind](**sizes)
 
 
-def lattice_of(case: Case) -> Lattice:
-    """The lattice of a case, laid on the drawn surface, or on the measured one if there is one.
+def lattice_of(case: Case, wall: InflatedWall | None = None) -> Lattice:
+    """The lattice of a case, laid on the drawn surface, on the inflated or on the measured one.
+
+    Args:
+        case: The case.
+        wall: Its wall as inflated, if that is known already.
 
     Raises:
         InputError: The case has none, its cell cannot be, or no cell fits.
@@ -39,7 +47,11 @@ def lattice_of(case: Case) -> Lattice:
     if table is None:
         raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
     shape = shape_of(case)
-    chart: Chart = chart_of(shape, table.side, depth=table.depth)
+    chart: Chart
+    if case.making is not None:
+        chart = (wall or inflated_wall(case)[0]).chart
+    else:
+        chart = chart_of(shape, table.side, depth=table.depth)
     if isinstance(table.measured, written.MeasuredGrid):
         chart = measured(table.measured.heights, table.measured.radii)
     return lay(
@@ -79,7 +91,8 @@ def latticed_body_of(case: Case) -> Body:
     Raises:
         InputError: The model cannot draw this lattice, or it cannot be meshed well enough.
     """
-    lattice, shape, mesh = lattice_of(case), shape_of(case), case.mesh
+    wall, pressure = inflated_wall(case) if case.making is not None else (None, None)
+    lattice, shape, mesh = lattice_of(case, wall), shape_of(case), case.mesh
     _check_drawable(case, shape, lattice)
     assert case.lattice is not None
     size = LatticeMesh(
@@ -90,16 +103,25 @@ def latticed_body_of(case: Case) -> Body:
         sector=mesh.sector if mesh.model == "sector" else 360.0,
         rings="end ring" in {part.region for part in case.parts},
     )
-    return lattice_body(
-        lattice, shape.layers, size, electrodes=rings_of(case, lattice.chart), depth=case.lattice.depth
+    body = lattice_body(
+        lattice,
+        shape.layers,
+        size,
+        electrodes=rings_of(case, lattice.chart, wall),
+        depth=case.lattice.depth,
+        place=wall.place if wall is not None else None,
+        natural=wall.natural if wall is not None else None,
     )
+    return replace(body, pressure=pressure)
 
 
-def rings_of(case: Case, chart: Chart) -> list[Ring]:
-    """The ring electrodes of a case in a chart."""
+def rings_of(case: Case, chart: Chart, wall: InflatedWall | None = None) -> list[Ring]:
+    """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin."""
     assert isinstance(chart, Revolution)
 
     def at(height: float, key: str) -> float:
+        if wall is not None:
+            return wall.at_height(height)
         return float(chart.at_arc(np.array(chart.meridian.arc_at_height(height, key))))
 
     return [
@@ -125,6 +147,12 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
             f"{case.shape.kind}{' with caps' if isinstance(shape, Tube) else ''}; a support "
             f'hold = "plate" closes an end, an organ inside can be a layer of the tube',
             key="shape.kind",
+        )
+    if case.making is not None and case.lattice is not None and case.lattice.side == "embedded":
+        raise InputError(
+            'lattice.side: "embedded" struts cannot be laid on an inflated skin; choose "outside" or '
+            '"inside"',
+            key="lattice.side",
         )
     if case.electrics.model == "solved" and case.electrodes:
         raise InputError(

@@ -42,8 +42,10 @@ def reported(case: Case) -> dict[str, str]:
         electrodes=case.electrodes,
         contacts=case.contacts,
         has_lumen=has_lumen(case.shape),
+        bare_stroke=case.making if case.making is not None and case.making.compare else None,
         parts=[
             SimpleNamespace(
+                region=part.region,
                 material=SimpleNamespace(breakdown=True if part.material in strong else None),
                 sheets=True if part.region in layers else None,
             )

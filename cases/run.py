@@ -2,12 +2,13 @@
 """One run: from a resolved case to a finished Run folder."""
 
 import traceback
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from cases.building import body_of, model_of, stages_of
 from cases.keeper import Keeper
+from cases.making import bare_stroke_of
 from cases.ranks import check_size, on_first_rank
 from cases.resolved import case_hash
 from cases.schema import Case
@@ -16,6 +17,7 @@ from geometry.errors import AnnelidError, InputError
 from results.folder_files import status
 from results.records import Verdict
 from solver.errors import NoEquilibrium
+from solver.parts import BareStroke
 from solver.records import Outcome
 
 __all__ = ["RunResult", "default_folder", "is_finished", "refuse_folder", "run_case"]
@@ -90,6 +92,7 @@ def run_case(
     check_size(comm.size, expected_ranks)
     body: Body = on_first_rank(comm, lambda: body_of(case))
     check_stages(model_of(case, body), stages_of(case))  # before anything is written
+    bare: BareStroke | None = on_first_rank(comm, lambda: bare_stroke_of(case))
     keepers: list[Keeper] = []
 
     def start() -> None:
@@ -97,15 +100,17 @@ def run_case(
 
     on_first_rank(comm, start)
     if not keepers:
-        _follow(case, body, None)
+        _follow(case, body, bare, None)
         return None
     with keepers[0] as keeper:
-        outcome, solution = _follow(case, body, keeper)
+        outcome, solution = _follow(case, body, bare, keeper)
         found = keeper.finish(outcome, solution)
         return RunResult(keeper.path, outcome, found, keeper.states)
 
 
-def _follow(case: Case, body: Body, keeper: Keeper | None) -> tuple[Outcome, dict[str, Any]]:
+def _follow(
+    case: Case, body: Body, bare: "BareStroke | None", keeper: Keeper | None
+) -> tuple[Outcome, dict[str, Any]]:
     from solver.path import Path as EquilibriumPath
     from solver.path import Stepping
     from solver.problem import describe_unknowns
@@ -116,7 +121,8 @@ def _follow(case: Case, body: Body, keeper: Keeper | None) -> tuple[Outcome, dic
         seek_limit=case.path.seek_limit,
     )
     try:
-        path = EquilibriumPath(model_of(case, body), stages_of(case), stepping=stepping)
+        model = replace(model_of(case, body), bare_stroke=bare)
+        path = EquilibriumPath(model, stages_of(case), stepping=stepping)
         solution = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}
         outcome = path.follow(observe=keeper.observe if keeper else None)
     except NoEquilibrium as failure:

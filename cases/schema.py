@@ -8,6 +8,7 @@ from pydantic import Field
 from cases.schema_base import Name, Table
 from cases.schema_contact import Contact
 from cases.schema_lattice import Lattice
+from cases.schema_making import Making
 from cases.schema_material import Material, Part
 from cases.schema_shape import Mesh, Shape
 from cases.schema_stage import (
@@ -36,6 +37,8 @@ class Case(Table):
     """The drawing."""
     lattice: Lattice | None = None
     """A printed lattice on the wall."""
+    making: Making | None = None
+    """How the part is made: inflated, printed on, released."""
     mesh: Mesh
     """How finely the drawing is meshed."""
     materials: Annotated[dict[Name, Material], Field(min_length=1)]

@@ -32,6 +32,9 @@ class Body:
         hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` when axisymmetric
             (there it leaves the meridian plane).
         copies: How many of the modelled piece make the whole part (1 unless a sector).
+        natural: Of regions drawn stretched: stress-free over drawn length at every node, along the
+            circumference and along the meridian, shape (n, 2); volume is kept.
+        pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without loads.
     """
 
     model: str
@@ -46,3 +49,5 @@ class Body:
     hoop: FloatArray | None = None
     copies: float = 1.0
     notes: Mapping[str, str] = field(default_factory=dict)
+    natural: Mapping[str, FloatArray] = field(default_factory=dict)
+    pressure: float | None = None

@@ -69,6 +69,9 @@ class Ring(NamedTuple):
     high: float
 
 
+Stretch = Callable[[FloatArray, FloatArray], FloatArray]
+"""Stress-free over drawn length of the wall, hoop and axial, shape (k, 2), at points and depths as below."""
+
 Stack = Callable[[FloatArray, FloatArray], Laid]
 """Maps points (u, v) of the chart, shape (k, 2), and drawn depths (k,) over its surface into space."""
 
@@ -81,6 +84,7 @@ def lattice_body(
     electrodes: Sequence[Ring] = (),
     depth: float = 0.5,
     place: Stack | None = None,
+    natural: Stretch | None = None,
 ) -> Body:
     """Mesh a wall of layers with its lattice.
 
@@ -93,6 +97,7 @@ def lattice_body(
         electrodes: Ring electrodes; edges of cells lie at their edges.
         depth: Where in the wall the surface of an embedded lattice lies, 0 (inner face) to 1 (outer face).
         place: Where points over the chart lie, by default at their depth along the normal of its surface.
+        natural: Natural stretch of the layers, where they are drawn stretched.
 
     Returns:
         A body of tetrahedra whose regions are the layers, ``lattice`` and perhaps ``end ring``.
@@ -122,6 +127,9 @@ def lattice_body(
         copies=360.0 / size.sector,
     )
     body = replace(body, bands=_bands(thick, flat, chart, electrodes))
+    if natural is not None:
+        stretch = natural(thick.flat + start, thick.depth)
+        body = replace(body, natural={layer.name: stretch for layer in layers})
     check_quality(body)
     return body
 

@@ -98,6 +98,11 @@ class Meridian:
         low, high = np.abs(ends) < 1e-9 * self.length
         return bool(low), bool(high)
 
+    def parameter(self, arc: FloatArray) -> FloatArray:
+        """Return the curve's own parameter at arc lengths ``arc``, mm."""
+        q, length, slope = self._table
+        return np.clip(hermite(length, q, slope, arc), self.knots[0], self.knots[-1])
+
     def at(self, arc: FloatArray) -> Frame:
         """Return position, tangent, normal and curvature at arc lengths ``arc``, shape (k,), mm."""
         q, length, slope = self._table

@@ -5,6 +5,7 @@ import io
 import json
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -42,7 +43,9 @@ def read_body_file(path: Path) -> Body:
     try:
         with open(path, "rb") as file, np.load(file, allow_pickle=False) as archive:
             head = json.loads(str(archive["head"]))
-            sets = {kind: {name: archive[f"{kind}/{name}"] for name in head[kind]} for kind in _NAMED_SETS}
+            sets: dict[str, Any] = {
+                kind: {name: archive[f"{kind}/{name}"] for name in head[kind]} for kind in _NAMED_SETS
+            }
             return Body(
                 model=head["model"],
                 points=archive["points"],

@@ -26,7 +26,7 @@ _VARIABLES = {
     BAD: "--bad",
     **{colour: f"--series-{i + 1}" for i, colour in enumerate(SERIES)},
 }
-_SETTINGS: dict[Any, Any] = {
+SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
     "font.family": "sans-serif",
     "font.size": 9.0,
@@ -60,7 +60,7 @@ def drawing(width: float, height: float) -> Iterator[tuple["Figure", "Axes"]]:
     import matplotlib
     from matplotlib.figure import Figure
 
-    with matplotlib.rc_context(_SETTINGS):
+    with matplotlib.rc_context(SETTINGS):
         figure = Figure(figsize=(width, height), layout="constrained")
         yield figure, figure.add_subplot()
 
@@ -75,7 +75,7 @@ def svg_text(figure: "Figure", name: str, label: str) -> str:
     """
     import matplotlib
 
-    with matplotlib.rc_context({**_SETTINGS, "svg.hashsalt": name}):
+    with matplotlib.rc_context({**SETTINGS, "svg.hashsalt": name}):
         buffer = io.StringIO()
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Title": label})
     text = buffer.getvalue()

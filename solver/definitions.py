@@ -44,6 +44,20 @@ QUANTITIES: dict[str, QuantityDefinition] = {
         "1", "1 - r/R", f"of the inner radius at a named section, {_DRAWN}"
     ),
     "axial shortening": QuantityDefinition("1", "1 - l/L", f"distance between the ends, {_DRAWN}"),
+    "length": QuantityDefinition("mm", "l", "distance between the ends, now"),
+    "largest diameter": QuantityDefinition("mm", "max 2r", "of the inner surface, now"),
+    "axial stroke": QuantityDefinition(
+        "1", "l/l0 - 1", "change of length since the last state without voltage, whose length is l0"
+    ),
+    "radial stroke": QuantityDefinition(
+        "1", "d/d0 - 1", "change of the largest diameter since the last state without voltage"
+    ),
+    "axial amplification": QuantityDefinition(
+        "1",
+        "stroke / bare stroke",
+        "axial stroke over that of the bare skin, unstretched and without its lattice, at the same voltage",
+    ),
+    "radial amplification": QuantityDefinition("1", "stroke / bare stroke", "the same of the radial stroke"),
     "lumen volume": QuantityDefinition(
         "mm3", "V = ∫ ½ x⊥·n da", "volume enclosed by the lumen and its plane ends, now"
     ),
@@ -85,6 +99,15 @@ QUANTITIES: dict[str, QuantityDefinition] = {
     "slack share": QuantityDefinition(
         "1", "volume with σ2 < 0 / volume", "share of the walls' volume that is compressed in its own plane"
     ),
+    "peak stress of <part>": QuantityDefinition(
+        "MPa", "max σ1", "largest principal Cauchy stress in one of several parts"
+    ),
+    "mean hoop stress <part>": QuantityDefinition(
+        "MPa",
+        "mean σ_hoop",
+        "Cauchy stress around, mean over the volume of one of several parts: its tension",
+    ),
+    "mean axial stress <part>": QuantityDefinition("MPa", "mean σ_axial", "the same along the wall"),
     "axial reaction <support>": QuantityDefinition(
         "N",
         "Σ R_Z",
@@ -135,6 +158,9 @@ QUANTITIES: dict[str, QuantityDefinition] = {
         "held) at which the next limit point or bifurcation stands, from the last state on; below 1 where "
         "the path ended at such a point short of the load asked for",
     ),
+    "strain energy <part>": QuantityDefinition(
+        "mJ", "∫ det G [ψ + p²/(2κ)] dX", "elastic energy of one of several parts"
+    ),
     "unstable modes": QuantityDefinition(
         "1",
         "negative pivots - constraint unknowns",
@@ -170,6 +196,7 @@ def names_for(model: "Model") -> list[str]:
         "<support>": [s.region for s in model.supports],
         "<electrode>": [e.name for e in model.electrodes],
         "<contact>": [c.name for c in model.contacts],
+        "<part>": [p.region for p in model.parts] if len(model.parts) > 1 else [],
         "<load>": [],  # of the end of a path, not of a state
     }
     electric = {"largest true field", "breakdown margin", "charge", "capacitance", "stored electrical energy"}
@@ -179,7 +206,8 @@ def names_for(model: "Model") -> list[str]:
         if bracket:
             names += [stem + item for item in own["<" + tail]]
         elif (
-            (name in electric and not model.electrodes)
+            ((name in electric or name.endswith("stroke")) and not model.electrodes)
+            or (name.endswith("amplification") and (model.bare_stroke is None or not model.electrodes))
             or (name in ("lumen volume", "volume change", "swept volume") and not model.has_lumen)
             or (name == "breakdown margin" and not _strengths(model))
         ):

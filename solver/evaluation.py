@@ -55,13 +55,15 @@ class Evaluation:
             )
         self._strain_energy = forms.compile_forms(
             sum(
-                self.problem.fields.det_G
+                cellwise
+                * self.problem.fields.det_G
                 * (self.problem.stored_energy(law, self.problem.F) + self.problem.volumetric_energy())
                 * self.problem.weight
                 * self.problem.dx(i)
                 for i, (law, _) in enumerate(self.problem.fields.laws, start=1)
             )
         )
+        self._datum: tuple[float, float] | None = None
         self._swept = SweptVolume(system) if system.volume_form is not None else None
         self._drawn_volume = system.volume() if system.volume_form is not None else 0.0
         self._cell_volume_form = forms.compile_forms(cellwise * self.problem.weight * self._everywhere())
@@ -135,8 +137,11 @@ class Evaluation:
             voltages=dict(loads.voltages),
             obstacles=dict(loads.obstacles),
             modes=modes,
+            datum=self._datum,
         )
         quantities, profiles, places = quantities_of(reading)
+        if not any(loads.voltages.values()):
+            self._datum = quantities["length"].value, quantities["largest diameter"].value
         return Equilibrium(
             index=index,
             stage=stage,
@@ -271,7 +276,12 @@ class Evaluation:
         """Strain energy (mJ), and charge (uC) and capacitance (nF) of each electrode, of the whole part."""
         problem = self.problem
         copies = problem.model.body.copies
-        energies = {"strain energy": self.system.sum(fem.assemble_scalar(self._strain_energy)) * copies}
+        energies: dict[str, float] = {}
+        stored = self._gather_cells(fem.assemble_vector(self._strain_energy).array[: problem.mesh.owned])
+        if stored is not None:
+            energies["strain energy"] = float(stored.sum()) * copies
+            for region, members in problem.model.body.regions.items():
+                energies[f"strain energy {region}"] = float(stored[members].sum()) * copies
         if self._capacity is not None:
             mine = fem.assemble_vector(self._capacity).array[: problem.mesh.owned]
             cells = self._gather_cells(mine)

@@ -7,6 +7,7 @@ import numpy as np
 
 from geometry.body import FloatArray, IntArray
 from solver.model import Model
+from solver.natural import in_region, natural_stretch, sheet_thickness
 from solver.shape import wall_frames
 from solver.slack import NO_WALL, least_in_plane_stress
 
@@ -73,18 +74,15 @@ def _principal_values(model: Model, T: FloatArray) -> FloatArray:
 def _elastic_stretches(model: Model, F: FloatArray, natural: FloatArray, frame: FloatArray) -> FloatArray:
     """Principal stretches of Fe = F G⁻¹, descending, shape (m, k, 3)."""
     if np.any(natural != 1.0):
-        F = F @ np.einsum("md,mkdi,mkdj->mkij", 1 / natural, frame, frame)
+        F = F @ np.einsum("mkd,mkdi,mkdj->mkij", 1 / natural, frame, frame)
     # Eigenvalues of the square are five times as fast as singular values.
     return np.sqrt(np.maximum(_principal_values(model, np.swapaxes(F, -1, -2) @ F), 0.0))
 
 
 def _natural(model: Model, cells: IntArray, share: float) -> FloatArray:
-    """Natural stretch in force in the given cells, shape (m, 3)."""
-    factors = np.ones((len(model.body.cells), 3))
-    for part in model.parts:
-        full = np.array(part.natural_stretch.factors)
-        factors[model.body.regions[part.region]] = 1 + share * (full - 1)
-    return factors[cells]
+    """Natural stretch in force at the nodes of the given cells, shape (m, k, 3)."""
+    full = natural_stretch(model, model.body.cells[cells], in_region(model, cells))
+    return np.asarray(1 + share * (full - 1))
 
 
 def _breakdown_margin(model: Model, values: CellValues, natural: FloatArray, frame: FloatArray) -> FloatArray:
@@ -100,14 +98,11 @@ def _breakdown_margin(model: Model, values: CellValues, natural: FloatArray, fra
             np.linalg.solve(np.swapaxes(values.F[cells], -1, -2), normal[..., None])[..., 0], axis=-1
         )
         strength = part.material.breakdown
-        in_plane = (thinning / natural[cells, :1]) ** -0.5
+        in_plane = (thinning / natural[cells, :, 0]) ** -0.5
         limit = strength.field * in_plane**strength.stretch_exponent
         if strength.reference_thickness is not None:
-            limit = (
-                limit
-                * (thinning * part.sheets.thickness / strength.reference_thickness)
-                ** strength.thickness_exponent
-            )
+            drawn = sheet_thickness(part, model.body.cells[values.cells[cells]])
+            limit = limit * (thinning * drawn / strength.reference_thickness) ** strength.thickness_exponent
         with np.errstate(divide="ignore"):
             margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)
     return margin

@@ -9,7 +9,7 @@ from geometry.body import Body, IntArray
 from geometry.errors import InputError
 from solver.contact import Contact
 from solver.mesh import named
-from solver.parts import Electrode, Part, Section, Support, TissueBed
+from solver.parts import BareStroke, Electrode, Part, Section, Support, TissueBed
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,10 @@ class Model:
         beds: Tissue beds on outer surfaces.
         sections: Heights at which radii are reported.
         contacts: Rigid obstacles that outer surfaces may touch.
+        drawn_pressure: Lumen pressure under which the body, as drawn, is in balance with its natural stretch
+            (a skin drawn as inflated), MPa; the path starts there. ``None``: the path starts without loads
+            and brings the natural stretch in with the first stage.
+        bare_stroke: Stroke of the bare skin, to compare with; ``None``: no amplification is reported.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
 
     Raises:
@@ -38,9 +42,13 @@ class Model:
     sections: tuple[Section, ...] = ()
     electrics: str = "layered"
     contacts: tuple[Contact, ...] = ()
+    drawn_pressure: float | None = None
+    bare_stroke: BareStroke | None = None
 
     def __post_init__(self) -> None:
         _check_parts(self)
+        if self.drawn_pressure is not None and not self.has_lumen:
+            raise InputError("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
         _check_electrodes(self)
         touched = (c.surface for c in self.contacts)
         for region in (*(s.region for s in self.supports), *(b.region for b in self.beds), *touched):

@@ -3,6 +3,9 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from geometry.body import FloatArray
 from geometry.errors import InputError
 from solver.material import Material
 
@@ -64,6 +67,37 @@ class NaturalStretch:
 
 
 @dataclass(frozen=True)
+class NaturalField:
+    """Natural stretch from place to place, volume kept: of a skin that is drawn as it was inflated.
+
+    Attributes:
+        hoop: Stress-free over drawn length along the circumference at every node of the body, shape (n,).
+        axial: The same along the meridian.
+
+    Raises:
+        InputError: A value lies outside 0.05 to 20.
+    """
+
+    hoop: FloatArray
+    axial: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("hoop", "axial"):
+            values = getattr(self, name)
+            if not (np.all(values >= 0.05) and np.all(values <= 20)):
+                raise InputError(
+                    f"natural stretch: {name} runs from {values.min():.4g} to {values.max():.4g}; it must "
+                    f"lie between 0.05 and 20",
+                    key=f"natural_stretch.{name}",
+                )
+
+    @property
+    def factors(self) -> FloatArray:
+        """Stress-free over drawn length along normal, hoop and axial at every node, shape (n, 3)."""
+        return np.stack([1 / (self.hoop * self.axial), self.hoop, self.axial], axis=1)
+
+
+@dataclass(frozen=True)
 class ElectrodeFilm:
     """Mechanical share of the electrodes: a neo-Hookean film mixed in by volume.
 
@@ -117,12 +151,22 @@ class Fibres:
 
 @dataclass(frozen=True)
 class Part:
-    """A region of the body and what it is made of."""
+    """A region of the body and what it is made of.
+
+    Attributes:
+        region: Its name.
+        material: What it is made of.
+        sheets: The dielectric sheets a layer is made of. With a natural stretch from place to place their
+            thickness is the stress-free one.
+        natural_stretch: Stress-free over drawn size.
+        electrode_film: Stiffness of its electrodes.
+        fibres: Fibres in it.
+    """
 
     region: str
     material: Material
     sheets: Sheets | None = None
-    natural_stretch: NaturalStretch = NaturalStretch()
+    natural_stretch: NaturalStretch | NaturalField = NaturalStretch()
     electrode_film: ElectrodeFilm | None = None
     fibres: Fibres | None = None
 
@@ -186,6 +230,28 @@ class TissueBed:
             )
         if self.direction not in ("normal", "all"):
             raise InputError(f"tissue bed '{self.region}': direction must be normal or all", key="direction")
+
+
+@dataclass(frozen=True)
+class BareStroke:
+    """Stroke of the skin of a part alone, unstretched and without its lattice, over the voltage.
+
+    Attributes:
+        voltage: Ascending from 0, shape (k,), kV.
+        axial: Change of length over the length without voltage, shape (k,).
+        radial: The same of the largest diameter.
+    """
+
+    voltage: FloatArray
+    axial: FloatArray
+    radial: FloatArray
+
+    def at(self, voltage: float) -> tuple[float, float]:
+        """Axial and radial stroke at a voltage; not a number beyond what the bare skin bears, kV."""
+        if voltage > self.voltage[-1] * (1 + 1e-9):
+            return float("nan"), float("nan")
+        axial, radial = (float(np.interp(voltage, self.voltage, s)) for s in (self.axial, self.radial))
+        return axial, radial
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,9 @@ from dataclasses import replace
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+import numpy as np
+from mpi4py import MPI
+
 from geometry.errors import InputError
 from solver.beyond import BRANCH_STEP, Limit, arc_from, jump, limit_ahead, take_branch
 from solver.critical import Critical, locate
@@ -24,6 +27,7 @@ from solver.stepping import Stepping, scales_of
 from solver.system import System
 from solver.track import Track
 
+_UNBALANCED = 0.02  # share of the size of a part by which one drawn under pressure may move to its balance
 _SEARCH_BELOW = 1 / 16  # share of a full step below which a load-controlled stage looks for a limit ahead
 
 
@@ -35,14 +39,21 @@ class Path:
         evaluation: Turns the present state into an ``Equilibrium``.
     """
 
-    def __init__(self, model: Model, stages: Sequence[Stage], *, stepping: Stepping | None = None) -> None:
+    def __init__(
+        self,
+        model: Model,
+        stages: Sequence[Stage],
+        *,
+        stepping: Stepping | None = None,
+        comm: MPI.Comm = MPI.COMM_WORLD,
+    ) -> None:
         self.stages = tuple(stages)
         self.stepping = stepping or Stepping()
         if not self.stages:
             raise InputError("a case needs at least one stage", key="stages")
         check_stages(model, self.stages)
         self._check_branching()
-        self.problem = Problem(model)
+        self.problem = Problem(model, comm=comm)
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
@@ -62,8 +73,11 @@ class Path:
             NoEquilibrium: Not even the unloaded state was found.
         """
         self._reporter = Reporter(self.evaluation, observe, progress)
-        convergence = self.newton.solve(self._unloaded())
+        first = self._unloaded()
+        drawn = self.problem.model.drawn_pressure is not None
+        convergence = self.newton.settle_drawn(first) if drawn else self.newton.solve(first)
         self.evaluation.read_fields()
+        self._check_balance()
         modes = self._count(None)
         self._reporter.emit(self.stages[0].name, 0.0, convergence, modes)
         track = None
@@ -103,14 +117,32 @@ class Path:
                 key="beyond_instability",
             )
 
+    def _check_balance(self) -> None:
+        """A body drawn under pressure must be in balance as drawn, up to what its mesh can hold."""
+        pressure = self.problem.model.drawn_pressure
+        if pressure is None:
+            return
+        displacement = self.evaluation.displacement()
+        moved = 0.0 if displacement is None else float(np.abs(displacement).max())
+        moved = self.problem.comm.bcast(moved)
+        if moved > _UNBALANCED * self.newton.scales.length:
+            raise NoEquilibrium(
+                f"the part as drawn is not in balance with the pressure of {pressure * 1e3:.4g} kPa: it "
+                f"moves by {moved:.3g} mm; its natural stretch and that pressure do not belong together",
+                residual=moved,
+            )
+        self._reporter.remarks.append(f"as drawn, the part is in balance with its pressure to {moved:.2g} mm")
+
     def _unloaded(self) -> Loads:
-        """No load, with an entry for every load that any stage moves."""
+        """The loads of the first state, with an entry for every load that any stage moves."""
+        drawn = self.problem.model.drawn_pressure
         return Loads(
             voltages=dict.fromkeys((e.name for e in self.problem.model.electrodes), 0.0),
             forces={name: 0.0 for stage in self.stages for name in stage.forces},
             displacements={name: 0.0 for stage in self.stages for name in stage.displacements},
             obstacles={c.name: c.position for c in self.problem.model.contacts},
-            natural=0.0 if self.problem.fields.natural else 1.0,
+            pressure=drawn or 0.0,
+            natural=0.0 if self.problem.fields.natural and drawn is None else 1.0,
         )
 
     def _run_stage(self, track: Track, modes: Modes) -> Outcome | Modes:
@@ -135,7 +167,7 @@ class Path:
         step, searched = first or whole, False
         while not self._done(track):
             s = track.mark.s
-            target = min(s + step, track.length)
+            target = s + step if s + step < track.length * (1 - 1e-9) else track.length
             try:
                 convergence = track.advance(target)
             except NoEquilibrium as failure:

@@ -2,7 +2,7 @@
 """Cell-wise parameter fields of a model: values enter the forms as data, never as code."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -13,9 +13,10 @@ import ufl
 from dolfinx import fem
 from numpy.typing import NDArray
 
-from geometry.body import FloatArray, IntArray
+from geometry.body import FloatArray
 from solver.material import LAWS
 from solver.mesh import MeshedBody
+from solver.natural import in_region, natural_stretch, varies
 from solver.parts import Part
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ class Properties:
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         bed_stiffness: One constant a tissue bed, MPa/mm.
         obstacles: Position of each obstacle, mm, one constant a contact as a cell-wise field.
-        full_natural: Natural stretch at full value on all body cells, (3, cells); ``natural`` ramps to it.
+        full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, (3, k).
     """
 
     laws: list[tuple[str, NDArray[np.int32]]]
@@ -58,7 +59,6 @@ class Properties:
     bed_stiffness: list[fem.Constant]
     obstacles: list[fem.Function]
     full_natural: FloatArray
-    original: IntArray = field(repr=False, default_factory=lambda: np.empty(0, dtype=np.int64))
 
     def law_arguments(self, law: str) -> tuple[Any, ...]:
         """Arguments of a law's energy after the strain."""
@@ -70,7 +70,7 @@ class Properties:
     def set_natural(self, share: float) -> None:
         """Ramp the natural stretch: G = 1 + share (G_full - 1)."""
         for f, full in zip(self.natural or (), self.full_natural, strict=False):
-            f.x.array[:] = 1 + share * (full[self.original] - 1)
+            f.x.array[:] = 1 + share * (full - 1)
 
 
 def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
@@ -103,9 +103,13 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
     )
     slots = [function(spread(partial(_slot, i=i, terms=terms))) for i in range(_slot_count(laws, terms))]
-    full = np.stack([spread(partial(_natural, i=i)) for i in range(3)])
-    stretched = bool(np.any(full != 1.0))
-    natural = tuple(function(np.ones(cells)) for _ in range(3)) if stretched else None
+    natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if varies(model) else space
+    full = _full_natural(model, mesh, natural_space)
+    natural = None
+    if np.any(full != 1.0):
+        natural = tuple(fem.Function(natural_space) for _ in range(3))
+        for f in natural:
+            f.x.array[:] = 1.0
     in_bands = np.zeros(cells)
     for band in model.body.bands.values():
         in_bands[band] = 1.0
@@ -128,7 +132,6 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
         obstacles=[function(np.full(cells, contact.position)) for contact in model.contacts],
         full_natural=full,
-        original=mesh.original_cells,
     )
 
 
@@ -136,8 +139,14 @@ def _slot_count(laws: list[str], terms: int) -> int:
     return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
 
 
-def _natural(part: Part, i: int) -> float:
-    return part.natural_stretch.factors[i]
+def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace) -> FloatArray:
+    """Natural stretch at full value, laid out like its space: one a cell or a corner of a cell, (3, k)."""
+    dofs = space.dofmap.list
+    nodes = model.body.cells[mesh.original_cells][:, mesh.order[: dofs.shape[1]]]
+    full = np.ones((3, space.dofmap.index_map.size_local + space.dofmap.index_map.num_ghosts))
+    values = natural_stretch(model, nodes, in_region(model, mesh.original_cells))
+    full[:, dofs] = np.moveaxis(values, -1, 0)
+    return full
 
 
 def _slot(part: Part, i: int, terms: int) -> float:

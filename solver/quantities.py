@@ -38,6 +38,7 @@ class Reading:
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
+        datum: Length and largest diameter in the last state without voltage, mm; ``None`` before the first.
     """
 
     model: "Model"
@@ -52,6 +53,7 @@ class Reading:
     voltages: Mapping[str, float]
     obstacles: Mapping[str, float]
     modes: tuple[int, int]
+    datum: tuple[float, float] | None = None
 
 
 Places = dict[str, tuple[float, ...]]
@@ -68,6 +70,8 @@ def quantities_of(reading: Reading) -> tuple[dict[str, Measure], dict[str, Profi
     for name, (axial, radial) in reading.reactions.items():
         found[f"axial reaction {name}"] = axial
         found[f"radial reaction {name}"] = radial
+    found |= _strokes(reading, found)
+    found |= _of_parts(reading)
     found |= _contact(reading)
     least = fields["least in-plane stress"]
     found["least in-plane stress"] = float(least.min())
@@ -88,6 +92,8 @@ def _shape_values(reading: Reading, profiles: Mapping[str, Profile]) -> dict[str
         "largest radial expansion": float(expansion.max()),
         "largest radial contraction": float(-expansion.min()),
         "axial shortening": shape.shortening(model.body, reading.displacement),
+        "length": shape.length(model.body, reading.displacement),
+        "largest diameter": 2 * float(inner.radius.max()),
         "minimum wall thickness": shape.wall_thickness(model.body, reading.displacement),
     }
     for section in model.sections:
@@ -130,6 +136,42 @@ def _electrical(reading: Reading, fields: Mapping[str, FloatArray], places: Plac
     found["stored electrical energy"] = sum(
         0.5 * found[f"charge {n}"] * reading.voltages.get(n, 0.0) for n in names
     )
+    return found
+
+
+def _strokes(reading: Reading, found: Mapping[str, float]) -> dict[str, float]:
+    """Stroke since the last state without voltage, and how many times that of the bare skin it is."""
+    if not reading.model.electrodes:
+        return {}
+    length, diameter = reading.datum or (found["length"], found["largest diameter"])
+    strokes = {
+        "axial stroke": found["length"] / length - 1,
+        "radial stroke": found["largest diameter"] / diameter - 1,
+    }
+    bare = reading.model.bare_stroke
+    if bare is None:
+        return strokes
+    voltage = max(reading.voltages.values(), default=0.0)
+    for i, way in enumerate(("axial", "radial")):
+        alone = bare.at(voltage)[i]
+        strokes[f"{way} amplification"] = strokes[f"{way} stroke"] / alone if alone else float("nan")
+    return strokes
+
+
+def _of_parts(reading: Reading) -> dict[str, float]:
+    """Energy and stresses of each part."""
+    body = reading.model.body
+    found: dict[str, float] = {}
+    for region, cells in body.regions.items():
+        σ = reading.fields["Cauchy stress"][cells]
+        frame = shape.wall_frames(body, cells)
+        weights = reading.cell_volumes[cells] / reading.cell_volumes[cells].sum()
+        for number, way in ((1, "hoop"), (2, "axial")):
+            direction = frame[:, :, number]
+            along = np.einsum("mki,mkij,mkj->m", direction, σ, direction, optimize=True) / σ.shape[1]
+            found[f"mean {way} stress {region}"] = float(along @ weights)
+        found[f"peak stress of {region}"] = float(reading.fields["largest principal stress"][cells].max())
+        found[f"strain energy {region}"] = reading.energies[f"strain energy {region}"]
     return found
 
 

@@ -69,6 +69,16 @@ def mean_over_height(profile: Profile, values: FloatArray) -> float:
     return float(np.trapezoid(values, profile.height) / span) if span > 0 else float(values.mean())
 
 
+def length(body: Body, displacement: FloatArray) -> float:
+    """Distance now between the mean heights of the ends, or the extent where there are none, mm."""
+    ends = [
+        (body.points + displacement)[np.unique(body.facets[body.surfaces[end]]), -1].mean()
+        for end in ("end_low", "end_high")
+        if end in body.surfaces
+    ]
+    return float(ends[1] - ends[0] if len(ends) == 2 else np.ptp((body.points + displacement)[:, -1]))
+
+
 def shortening(body: Body, displacement: FloatArray) -> float:
     """1 - l/L from the mean heights of the ends, or from the extent where there are none."""
     heights = []

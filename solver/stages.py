@@ -309,7 +309,7 @@ def _known(stage: Stage, key: str, given: Mapping[str, float], known: list[str],
 
 
 def _mix(a: float, b: float, s: float) -> float:
-    return a + (b - a) * s
+    return (1 - s) * a + s * b  # exact at both ends
 
 
 def _mix_all(a: Mapping[str, float], b: Mapping[str, float], s: float) -> dict[str, float]:

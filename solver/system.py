@@ -22,6 +22,7 @@ from solver.linear import Count, Factor
 from solver.loads import Loads
 from solver.mass import Mass
 from solver.mesh import surface_nodes
+from solver.natural import sheet_thickness
 from solver.potential import potential_conditions
 from solver.problem import Problem
 from solver.supports import Constraints, constraints_of, dirichlet
@@ -40,6 +41,8 @@ class System:
         raw: The same with the reactions at fixed unknowns left in.
         f: ∂(external)/∂P = δV, the pressure's load vector at the present x.
         loads: Loads in force, ``None`` before the first are applied.
+        held_back: Out-of-balance forces, and the share of them that is held back while a part that is drawn
+            stressed settles.
         count: Tally of the work done.
     """
 
@@ -57,6 +60,7 @@ class System:
         self._reduced: PETSc.Mat | None = None
         self.factor = Factor(problem.comm, self.size, problem.mesh.domain.geometry.dim, self.count)
         self.loads: Loads | None = None
+        self.held_back: tuple[PETSc.Vec, float] | None = None
         self._field_scale: tuple[tuple[int, int], float] = ((-1, 0), 0.0)
 
     def _compile(self) -> None:
@@ -88,7 +92,7 @@ class System:
             self.field_rate = fem.Function(space)
             dR[0] = ufl.derivative(R[0], fields.sheet_field, self.field_rate)
         if fields.natural is not None:
-            self.natural_rate = [fem.Function(space) for _ in fields.natural]
+            self.natural_rate = [fem.Function(g.function_space) for g in fields.natural]
             for i in (0, 1):
                 for g, dg in zip(fields.natural, self.natural_rate, strict=True):
                     term = ufl.derivative(R[i], g, dg)
@@ -158,7 +162,9 @@ class System:
         inverse = np.zeros(len(model.body.cells))
         for part in model.parts:
             if part.sheets is not None:
-                inverse[model.body.regions[part.region]] = 1 / part.sheets.thickness
+                cells = model.body.regions[part.region]
+                drawn = sheet_thickness(part, model.body.cells[cells]).mean(axis=1)
+                inverse[cells] = 1 / drawn
         return inverse
 
     # assembly
@@ -179,6 +185,8 @@ class System:
             self.raw.axpy(-self.loads.pressure, self.f)
         for surface, force in self.loads.forces.items():
             self.raw.axpy(-force / self.problem.model.body.copies, self._axial_vector(surface))
+        if self.held_back is not None:
+            self.raw.axpy(-self.held_back[1], self.held_back[0])
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
 
@@ -332,7 +340,7 @@ class System:
         if self.field_rate is not None:
             self._set_field(self.field_rate, rate.voltages)
         for dg, full in zip(self.natural_rate or (), fields.full_natural, strict=False):
-            dg.x.array[:] = rate.natural * (full[self.problem.mesh.original_cells] - 1)
+            dg.x.array[:] = rate.natural * (full - 1)
         for contact, d in zip(self.problem.model.contacts, self.obstacle_rates, strict=True):
             d.x.array[:] = rate.obstacles.get(contact.name, 0.0)
         _assemble(out, self.rate_forms, self.problem)

@@ -1,10 +1,12 @@
 # SPDX-License-Identifier: MIT
 import math
+from dataclasses import replace
 
 import pytest
 
 from cases.building import body_of, material_of, model_of, stages_of
 from cases.cost import cost_of
+from cases.making import bare_stroke_of
 from cases.reading import case_from_tables, library_cases, read_case
 from cases.requirements import margins_of, reported, verdicts
 from cases.schema_material import Dielectric, Fung, Gent, NeoHookean
@@ -17,7 +19,7 @@ def test_quantities_known_at_the_door_are_those_of_the_solver(name):
     from solver.definitions import definition_of, names_for
 
     case = read_case(library_cases()[name])
-    names = names_for(model_of(case, body_of(case)))
+    names = names_for(replace(model_of(case, body_of(case)), bare_stroke=bare_stroke_of(case)))
     assert reported(case) == {name: definition_of(name).unit for name in names}
 
 

@@ -20,7 +20,7 @@ from geometry.sizes import MeshSize
 from solver import shape
 from solver.definitions import QUANTITIES, definition_of, names_for
 from solver.model import Model
-from solver.parts import Electrode, Part, Section, Support
+from solver.parts import BareStroke, Electrode, Part, Section, Support
 from solver.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -310,12 +310,15 @@ def test_every_reported_quantity_is_defined_and_every_definition_reported():
         AXIAL,
         electrodes=(Electrode("whole"),),
         sections=(Section("mid", 0.2),),
+        bare_stroke=BareStroke(np.array([0.0, 1.0]), np.zeros(2), np.zeros(2)),
     )
     names = names_for(model)
     assert len(names) == len(set(names))
     for name in names:
         assert definition_of(name).unit in ("1", "mm", "mm3", "MPa", "N", "kV/mm", "uC", "nF", "mJ")
-    absent = {"breakdown margin"} | {name for name in QUANTITIES if name.endswith(("<contact>", "<load>"))}
+    absent = {"breakdown margin"} | {
+        name for name in QUANTITIES if name.endswith(("<contact>", "<load>", "<part>"))
+    }
     stems = {name.split("<")[0].rstrip() for name in QUANTITIES if name not in absent}
     assert all(any(name.startswith(stem) for name in names) for stem in stems)
     with pytest.raises(KeyError, match="weight"):

@@ -1,0 +1,122 @@
+# SPDX-License-Identifier: MIT
+"""Making a part with a printed lattice: the skin inflated, and the bare skin to compare its stroke with."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cases.building import parts_of, shape_of
+from cases.schema import Case
+from geometry.body import Body
+from geometry.build import build
+from geometry.errors import InputError
+from geometry.inflated import InflatedWall, wall_grid
+from geometry.shapes import Balloon, Band, Tube
+from geometry.sizes import MeshSize
+
+if TYPE_CHECKING:
+    from solver.parts import BareStroke
+    from solver.records import Equilibrium, Outcome
+    from solver.stages import Stage
+
+__all__ = ["bare_stroke_of", "inflated_wall"]
+
+_THROUGH = 2  # elements through each layer of the axisymmetric skin
+
+
+def inflated_wall(case: Case) -> tuple[InflatedWall, float]:
+    """Inflate the skin of a case, axisymmetric, on this rank alone.
+
+    Returns:
+        The wall as inflated, and the pressure that holds it, MPa.
+
+    Raises:
+        InputError: The skin is no tube or balloon with open ends, or cannot be inflated so far.
+    """
+    from solver.stages import Stage
+
+    assert case.making is not None
+    shape, making = shape_of(case), case.making
+    if not isinstance(shape, Tube | Balloon) or (isinstance(shape, Tube) and shape.ends == "capped"):
+        raise InputError(
+            f"making: the skin must be an open tube or a balloon, not a {case.shape.kind}; close its ends by "
+            f'supports with hold = "plate"',
+            key="making",
+        )
+    body = build(shape, _size(case))
+    control = "volume" if making.volume is not None else "load"
+    stage = Stage(
+        "inflate", pressure=making.pressure, volume=making.volume, control=control, steps=making.steps
+    )
+    outcome, states = _follow(case, body, stage, ())
+    if outcome.kind != "reached":
+        raise InputError(f"making: the skin cannot be inflated so far: {outcome.text}", key="making")
+    last = states[-1]
+    grid = wall_grid(shape, _size(case))
+    side = case.lattice.side if case.lattice is not None else "outside"
+    wall = InflatedWall(
+        grid,
+        body.points[grid.nodes],
+        (body.points + last.displacement)[grid.nodes],
+        0.0 if side == "inside" else float(grid.through[-1]),
+    )
+    return wall, last.loads["pressure"].value
+
+
+def bare_stroke_of(case: Case) -> "BareStroke | None":
+    """Stroke of the bare skin, unstretched, under the largest voltages of the case; on this rank alone.
+
+    ``None`` if the case has no making, no voltage, or does not ask for the comparison.
+    """
+    from solver.parts import BareStroke
+    from solver.stages import Stage
+
+    if case.making is None or not case.making.compare or not case.electrodes:
+        return None
+    voltages = {
+        name: max((stage.voltage.get(name, 0.0) for stage in case.stages), default=0.0)
+        for name in (e.name for e in case.electrodes)
+    }
+    if not any(voltages.values()):
+        return None
+    bands = [Band(e.name, e.region, e.start or 0.0, e.end or 0.0) for e in case.electrodes]
+    body = build(shape_of(case), _size(case), bands)
+    _, states = _follow(case, body, Stage("energise", voltages=voltages, steps=10), bands)
+    size = np.array(
+        [[state.quantities[name].value for name in ("length", "largest diameter")] for state in states]
+    )
+    highest = max(voltages, key=lambda name: voltages[name])
+    volts = np.array([state.loads[f"voltage {highest}"].value for state in states])
+    stroke = size / size[0] - 1
+    return BareStroke(volts, stroke[:, 0], stroke[:, 1])
+
+
+def _size(case: Case) -> MeshSize:
+    assert case.making is not None
+    along = case.making.along if case.making.along is not None else case.mesh.along / 3
+    return MeshSize(along=along, through=_THROUGH)
+
+
+def _follow(
+    case: Case, body: Body, stage: "Stage", bands: "tuple[Band, ...] | list[Band]"
+) -> "tuple[Outcome, list[Equilibrium]]":
+    """Follow the bare skin through one stage."""
+    import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+    from mpi4py import MPI
+
+    from solver.model import Model
+    from solver.parts import Electrode, Support
+    from solver.path import Path, Stepping
+
+    held = [s for s in case.supports if s.region in body.surfaces]
+    model = Model(
+        body,
+        parts=parts_of(case, body),
+        supports=tuple(Support(s.region, s.hold) for s in held),
+        electrodes=tuple(Electrode(band.name) for band in bands),
+    )
+    states: list[Equilibrium] = []
+    stepping = Stepping(beyond_instability="follow" if bands else "stop")
+    outcome = Path(model, [stage], stepping=stepping, comm=MPI.COMM_SELF).follow(observe=states.append)
+    return outcome, states

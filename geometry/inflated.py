@@ -1,0 +1,137 @@
+# SPDX-License-Identifier: MIT
+"""A wall of revolution as inflated: its new surface, and how much longer it is there than stress-free."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from geometry.body import FloatArray, IntArray
+from geometry.build import parameters
+from geometry.chart import Revolution
+from geometry.extrude import Laid
+from geometry.layout import lay_out
+from geometry.meridian import Meridian
+from geometry.plane import mesh_plane
+from geometry.shapes import Shape
+from geometry.sizes import MeshSize
+from geometry.sweep import turned
+
+
+@dataclass(frozen=True)
+class WallGrid:
+    """The nodes of an axisymmetric mesh of a wall as a grid, through and along it.
+
+    Attributes:
+        through: Distances from the inner face, ascending, shape (p,), mm.
+        along: Arc lengths along the inner face, ascending, shape (q,), mm.
+        nodes: Node of the body at each place, shape (p, q).
+    """
+
+    through: FloatArray
+    along: FloatArray
+    nodes: IntArray
+
+
+def wall_grid(shape: Shape, size: MeshSize) -> WallGrid:
+    """Return the grid of the nodes of ``build(shape, size)`` for a tube or balloon without caps or core."""
+    drawing = lay_out(shape, size, (), ())
+    grid = mesh_plane(drawing).nodes
+    x, y = parameters(drawing, grid.astype(np.float64))
+    nodes = np.empty(grid.max(axis=0) + 1, dtype=np.int64)
+    nodes[grid[:, 0], grid[:, 1]] = np.arange(len(grid))
+    return WallGrid(x[nodes[:, 0]] - x.min(), y[nodes[0]], nodes)
+
+
+@dataclass(frozen=True)
+class InflatedWall:
+    """A wall as inflated, a smooth function of the stress-free place through and along it.
+
+    Attributes:
+        grid: Stress-free places.
+        drawn: Stress-free positions R, Z on the grid, shape (p, q, 2), mm.
+        present: Inflated positions, shape (p, q, 2), mm.
+        depth: Distance from the inner face at which the lattice's surface lies, mm stress-free.
+    """
+
+    grid: WallGrid
+    drawn: FloatArray
+    present: FloatArray
+    depth: float
+
+    @cached_property
+    def _splines(self) -> list[Any]:
+        """R and Z stress-free, R and Z inflated, over (through, along)."""
+        from scipy.interpolate import RectBivariateSpline
+
+        x, y = self.grid.through, self.grid.along
+        kx = min(2, len(x) - 1)
+        values = [self.drawn[..., 0], self.drawn[..., 1], self.present[..., 0], self.present[..., 1]]
+        return [RectBivariateSpline(x, y, value, kx=kx, ky=3, s=0) for value in values]
+
+    @cached_property
+    def chart(self) -> Revolution:
+        """Chart of the inflated surface on which the lattice lies; the meridian's parameter is ``along``."""
+
+        def curve(q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+            at = np.full_like(q, self.depth)
+            found = [
+                np.column_stack([spline.ev(at, q, dy=order) for spline in self._splines[2:]])
+                for order in (0, 1, 2)
+            ]
+            return found[0], found[1], found[2]
+
+        ends = float(self.grid.along[0]), float(self.grid.along[-1])
+        return Revolution(Meridian("inflated wall", curve, ends))
+
+    def along(self, v: FloatArray) -> FloatArray:
+        """Return the stress-free places along the wall over v of the chart, mm."""
+        return self.chart.meridian.parameter(self.chart.arc(v))
+
+    def at_height(self, height: float) -> float:
+        """Return v over the stress-free height Z of the inner face, mm."""
+        y = np.linspace(self.grid.along[0], self.grid.along[-1], 4001)
+        z = self._splines[1].ev(np.zeros_like(y), y)
+        place = float(np.interp(height, z, y))
+        v = np.linspace(self.chart.low, self.chart.high, 4001)
+        return float(np.interp(place, self.along(v), v))
+
+    def stretches(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return inflated over stress-free length, hoop and axial, at places in the wall, shape (k, 2)."""
+        R, _, r, _ = (spline.ev(through, along) for spline in self._splines)
+        slopes = [spline.ev(through, along, dy=1) for spline in self._splines]
+        axial = np.hypot(slopes[2], slopes[3]) / np.hypot(slopes[0], slopes[1])
+        return np.column_stack([r / R, axial])
+
+    def place(self, points: FloatArray, depth: FloatArray) -> Laid:
+        """Put points (u, v) at a depth over the lattice's surface: in the wall where its material is.
+
+        Args:
+            points: In the chart, shape (k, 2).
+            depth: Over the surface: within the wall stress-free, beyond its faces true, shape (k,), mm.
+        """
+        spot = self.chart.place(points, depth)
+        through, inside = self._through(depth)
+        along = self.along(points[:, 1])
+        flat = np.column_stack([spline.ev(through, along) for spline in self._splines[2:]])
+        position = np.where(inside[:, None], turned(flat, points[:, 0]), spot.position)
+        zero = np.zeros(len(points))
+        hoop = np.column_stack([-np.sin(points[:, 0]), np.cos(points[:, 0]), zero])
+        return Laid(position, spot.normal, hoop)
+
+    def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return stress-free over inflated length, hoop and axial, at points of the wall, shape (k, 2).
+
+        Beyond the faces of the wall the values are those at the faces.
+        """
+        through, _ = self._through(depth)
+        return 1 / self.stretches(through, self.along(points[:, 1]))
+
+    def _through(self, depth: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Distance from the inner face, kept within the wall, and whether a depth lies in it."""
+        through = self.depth + depth
+        thickness = self.grid.through[-1]
+        slip = 1e-9 * thickness
+        inside = (through > -slip) & (through < thickness + slip)
+        return np.clip(through, 0.0, thickness), inside

@@ -1,0 +1,49 @@
+# SPDX-License-Identifier: MIT
+"""Natural stretch of all parts at the nodes of cells."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geometry.body import FloatArray, IntArray
+from solver.parts import NaturalField, Part
+
+if TYPE_CHECKING:
+    from solver.model import Model
+
+
+def varies(model: "Model") -> bool:
+    """Whether the natural stretch of some part varies from place to place."""
+    return any(isinstance(part.natural_stretch, NaturalField) for part in model.parts)
+
+
+def natural_stretch(model: "Model", nodes: IntArray, regions: dict[str, IntArray]) -> FloatArray:
+    """Stress-free over drawn length along normal, hoop and axial at nodes of cells, shape (m, k, 3).
+
+    Args:
+        model: For the parts.
+        nodes: Nodes at which it is wanted, shape (m, k).
+        regions: Rows of ``nodes`` in each region.
+    """
+    found = np.ones((*nodes.shape, 3))
+    for part in model.parts:
+        rows = regions[part.region]
+        given = part.natural_stretch
+        found[rows] = (
+            given.factors[nodes[rows]] if isinstance(given, NaturalField) else np.array(given.factors)
+        )
+    return found
+
+
+def sheet_thickness(part: Part, nodes: IntArray) -> FloatArray:
+    """Drawn thickness of one sheet of a part at nodes, shape of ``nodes``, mm."""
+    assert part.sheets is not None
+    given = part.natural_stretch
+    if isinstance(given, NaturalField):
+        return part.sheets.thickness * (given.hoop * given.axial)[nodes]
+    return np.full(nodes.shape, part.sheets.thickness)
+
+
+def in_region(model: "Model", cells: IntArray) -> dict[str, IntArray]:
+    """Rows of a list of cells that lie in each region."""
+    return {name: np.flatnonzero(np.isin(cells, members)) for name, members in model.body.regions.items()}

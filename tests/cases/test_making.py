@@ -1,0 +1,134 @@
+# SPDX-License-Identifier: MIT
+"""Making a part: the inflated wall, the printed mesh, and what a case may say of it."""
+
+import copy
+import csv
+
+import numpy as np
+import pytest
+import tomli_w
+from exact import tube as exact
+
+from cases.building import body_of
+from cases.making import inflated_wall
+from cases.reading import case_from_tables
+from geometry.errors import InputError
+
+A, WALL, LENGTH, MU = 5.0, 0.6, 12.0, 0.1
+
+TABLES = {
+    "title": "printed tube",
+    "shape": {
+        "kind": "tube",
+        "inner_radius": "5 mm",
+        "length": "12 mm",
+        "layers": [{"name": "skin", "thickness": "600 um"}],
+    },
+    "making": {"pressure": "4 kPa"},
+    "lattice": {
+        "cell": {"kind": "re-entrant", "vertical": "4 mm", "inclined": "3.4 mm", "angle": "20 deg"}
+        | {"width": "0.6 mm"},
+        "height": "0.5 mm",
+        "around": 6,
+        "ring": "0.5 mm",
+    },
+    "mesh": {"model": "sector", "sector": "30 deg", "along": "2.4 mm", "through": 1, "on_struts": "1.2 mm"},
+    "materials": {
+        "silicone": {"law": "neo-hookean", "shear_modulus": "0.1 MPa"},
+        "print": {"law": "neo-hookean", "shear_modulus": "0.5 MPa"},
+    },
+    "parts": [{"region": "skin", "material": "silicone"}, {"region": "lattice", "material": "print"}],
+    "supports": [{"region": "end_low", "hold": "axial"}, {"region": "end_high", "hold": "axial"}],
+    "stages": [{"name": "release", "pressure": "0 kPa", "steps": 3}],
+}  # fmt: skip
+
+
+def tables(**changes):
+    changed = copy.deepcopy(TABLES)
+    for key, value in changes.items():
+        if value is None:
+            del changed[key]
+        elif isinstance(value, dict) and key in changed:
+            changed[key] |= value
+        else:
+            changed[key] = value
+    return changed
+
+
+@pytest.mark.exact
+def test_inflated_tube_and_its_stretches_are_those_of_the_thick_tube():
+    case = case_from_tables(tables())
+    wall, pressure = inflated_wall(case)
+    assert pressure == pytest.approx(4e-3)
+    inner = wall.place(np.array([[0.3, 0.0]]), np.array([-WALL])).position[0]
+    la = np.hypot(*inner[:2]) / A
+    assert la > 1.1
+    P, _ = exact.pressure_and_force(exact.mooney_rivlin(MU / 2), A, A + WALL, la, 1.0)
+    assert pytest.approx(4e-3, rel=1e-5) == P
+    depth = np.linspace(-WALL, 0.0, 5)
+    points = np.column_stack([np.linspace(0.0, 2.0, 5), np.linspace(-0.3, 0.3, 5)])
+    R = A + WALL + depth
+    λ = exact.radius(R, A, la, 1.0) / R
+    natural = wall.natural(points, depth)
+    np.testing.assert_allclose(natural[:, 0], 1 / λ, rtol=1e-5)
+    np.testing.assert_allclose(natural[:, 1], 1.0, rtol=1e-6)
+
+
+def test_printed_mesh_lies_on_the_inflated_wall():
+    case = case_from_tables(tables())
+    wall, pressure = inflated_wall(case)
+    body = body_of(case)
+    assert body.pressure == pytest.approx(pressure)
+    r = np.hypot(body.points[:, 0], body.points[:, 1])
+    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    inner = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([-WALL])).position[0, :2])
+    outer = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([0.0])).position[0, :2])
+    np.testing.assert_allclose(r[lumen], inner, rtol=1e-6)
+    assert r.max() == pytest.approx(outer + 0.5, rel=1e-6)  # struts are as high as printed
+    assert outer - inner < 0.95 * WALL  # the skin has thinned
+    volume = np.prod(1 / body.natural["skin"], axis=1)
+    assert volume[lumen].min() > 1.1
+
+
+def test_what_cannot_be_made_is_refused():
+    for change, words in (
+        ({"making": {"volume": "4 mL"}}, "give either pressure or volume"),
+        ({"lattice": None, "parts": TABLES["parts"][:1]}, "no lattice to be printed"),
+        ({"mesh": {"model": "axisymmetric"}}, 'with making choose "solid" or "sector"'),
+    ):
+        with pytest.raises(InputError, match=words):
+            case_from_tables(tables(**change))
+    with pytest.raises(InputError, match="cannot be inflated so far"):
+        body_of(case_from_tables(tables(making={"pressure": "1 MPa"})))
+    with pytest.raises(InputError, match="embedded"):
+        body_of(case_from_tables(tables(lattice={"side": "embedded"})))
+
+
+def test_cell_command_writes_moduli_curves_and_a_figure(annelid, tmp_path):
+    path = tmp_path / "part.toml"
+    path.write_text(tomli_w.dumps(TABLES))
+    done = annelid("cell", path, "--out", "cell", "--to", "0.95", "--steps", "2")
+    assert done.returncode == 0, done.stderr
+    assert "Poisson ratio, pulled around: -" in done.stdout
+    rows = list(csv.DictReader((tmp_path / "cell" / "moduli.csv").read_text().splitlines()))
+    found = {row["property"]: float(row["value"]) for row in rows}
+    assert found["modulus around"] > found["modulus along"] > 0  # a re-entrant cell is stiffer around
+    # Reciprocity of the compliance, Maxwell and Betti.
+    ratio = found["Poisson ratio, pulled around"] / found["Poisson ratio, pulled along"]
+    assert ratio == pytest.approx(found["modulus around"] / found["modulus along"], rel=2e-3)
+    curve = list(csv.DictReader((tmp_path / "cell" / "collapse.csv").read_text().splitlines()))
+    assert {row["axis"] for row in curve} == {"around", "along"}
+    assert min(float(row["stretch [1]"]) for row in curve) == pytest.approx(0.95)
+    assert (tmp_path / "cell" / "cell.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_cell_command_refuses_what_has_no_lattice(annelid, tmp_path):
+    path = tmp_path / "part.toml"
+    path.write_text(
+        tomli_w.dumps(tables(parts=TABLES["parts"][:1], mesh={"model": "axisymmetric"}, making=None))
+    )
+    done = annelid("cell", path)
+    assert done.returncode == 2
+    assert 'add [[parts]] region = "lattice"' in done.stderr
+    assert annelid("cell", "cuff").returncode == 2
+    assert annelid("cell", path, "--to", "-1").returncode == 2
