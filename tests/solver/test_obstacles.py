@@ -87,7 +87,6 @@ def test_ball_in_a_tube():
     ball = Contact("ball", "lumen", "sphere", position=0.99, height=1.0, tolerance=TOLERANCE)
     model = wall(ball, Support("end_low", "axial"), B_over_A=1.2, length=2.0, along=0.1)
     last = reached(model, [Stage("grow", obstacles={"ball": 1.1}, steps=4)])[-1]
-    inner = last.profiles["inner"]
     nodes = model.body.facets[model.body.surfaces["lumen"]]
     along = shape_values("line3", np.linspace(0, 1, 41)[:, None])  # between the nodes too
     r, z = np.einsum("qk,fkd->dqf", along, (model.body.points + last.displacement)[nodes])
