@@ -11,7 +11,7 @@ from cases.cluster.arrays import Limits, arrays_of
 from cases.cluster.records import Records, drop_lock_of
 from cases.cluster.site import Site, read_site
 from cases.cluster.standing import MISSING, Standing, lines, standings
-from cases.cluster.submission import send, steps_of, write_down
+from cases.cluster.submission import Step, send, steps_of, write_down
 from cases.studies.opening import create
 from cases.studies.plan import Plan, Planned
 from cases.studies.store import Store
@@ -66,18 +66,17 @@ def submit(
         text = "template: is for other schedulers, which you submit to by hand; add --dry-run"
         raise InputError(text, key="template", value=site.template)
     _check_path(store.path)
-    found = standings(plan, store, records, None if dry else queue.present())
+    found = standings(plan, store, records, _queue_if_any(records) if dry else queue.present())
     runs = _missing(plan, found, retry=retry, dry=dry)
     if not runs:
         print("\n".join(["nothing to hand in", *lines(plan, found)]))
         return 0
     largest = site.largest_array or (None if dry else queue.largest_array()) or _ARRAY
     arrays = arrays_of(plan, store, site, runs, asked, largest=largest)
-    _make_ready(store, records, runs)
     steps = steps_of(plan, store, site, arrays)
     if dry:
         return _told_dry(site, records, [step.script for step in steps], write_down(steps, records))
-    jobs = send(steps, records)
+    jobs = _sent(store, records, runs, steps)
     print(f"{len(runs)} runs handed in as job(s) {', '.join(jobs[:-1])}")
     look = shlex.join(["annelid", "study", str(store.path), "--status"])
     print(f"job {jobs[-1]} makes the tables in the end; how it stands: {look}")
@@ -86,13 +85,8 @@ def submit(
 
 def status(plan: Plan, store: Store) -> int:
     """Say how every run stands."""
-    try:
-        in_queue = queue.present()
-    except queue.QueueError as error:
-        in_queue = None
-        if Records(store.path).batches():
-            print(error.message, file=sys.stderr)
-    print("\n".join(lines(plan, standings(plan, store, Records(store.path), in_queue))))
+    records = Records(store.path)
+    print("\n".join(lines(plan, standings(plan, store, records, _queue_if_any(records)))))
     return 0
 
 
@@ -118,13 +112,38 @@ def _missing(plan: Plan, found: list[Standing], *, retry: bool, dry: bool) -> li
     return [run for run, standing in zip(plan.runs, found, strict=True) if standing.word in words]
 
 
-def _make_ready(store: Store, records: Records, runs: list[Planned]) -> None:
-    """Clear what the last tries left: why they failed, and locks of nodes that are gone."""
+def _queue_if_any(records: Records) -> queue.Present | None:
+    """What is in the queue; that there is none is told only where something was handed in."""
+    try:
+        return queue.present()
+    except queue.QueueError as error:
+        if records.batches():
+            print(error.message, file=sys.stderr)
+        return None
+
+
+def _sent(store: Store, records: Records, runs: list[Planned], steps: list[Step]) -> list[str]:
+    """Clear what the last tries left, why they failed and locks of nodes that are gone, and submit.
+
+    Where the cluster refuses half-way, the runs that were not submitted keep why they failed.
+    """
+    failures = {run.id: store.failure(run) for run in runs}
     for run in runs:
         attempt = records.attempt(run.id)
         if attempt is not None:
             drop_lock_of(store.run_folder(run), attempt.host)
         store.forget(run)
+    try:
+        return send(steps, records)
+    except queue.QueueError:
+        folders = {step.folder for step in steps}
+        new = [batch for batch in records.batches() if batch.folder in folders and batch.job is not None]
+        handed = {name for batch in new for name in batch.runs}
+        for run in runs:
+            failure = failures[run.id]
+            if failure is not None and run.id not in handed:
+                store.record(run, failure)
+        raise
 
 
 def _told_dry(site: Site, records: Records, scripts: list[Path], submit_file: Path) -> int:

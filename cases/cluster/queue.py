@@ -7,7 +7,10 @@ from collections.abc import Iterable, Sequence
 
 from geometry.errors import AnnelidError
 
-__all__ = ["QueueError", "cancel", "largest_array", "present", "submit"]
+__all__ = ["Present", "QueueError", "cancel", "largest_array", "present", "submit"]
+
+Present = dict[tuple[str, str], str]
+"""State of a job by its number and its number in the array."""
 
 _PATIENCE = 120.0  # seconds; a busy controller may take long to answer
 
@@ -35,7 +38,7 @@ def submit(arguments: Sequence[str]) -> str:
     return number
 
 
-def present() -> dict[tuple[str, str], str]:
+def present() -> Present:
     """What the user has in the queue.
 
     Returns:

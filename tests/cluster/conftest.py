@@ -52,9 +52,12 @@ class Desk:
         assert done.returncode == 0, done.stderr
         return done.stdout
 
-    def submit(self, *options, wait=60.0):
-        """Hand in, wait until all is over, and tell what was said."""
+    def submit(self, *options, wait=60.0, collect=False):
+        """Hand in, wait until all is over, and tell what was said; mostly without the job that collects."""
         said = self.annelid("--slurm", "--site", "site.toml", *options)
+        job = self.out / "slurm" / "collector" / "job"
+        if not collect and job.exists():
+            self.cluster.say("scancel", job.read_text().strip())
         if wait:
             self.cluster.wait_until_empty(wait)
         return said
