@@ -21,7 +21,7 @@ def test_an_array_with_a_failing_case_costs_that_case_alone(desk):
     user.write(
         LENGTHS | {"values": ["4 mm", TOO_FINE, "2 mm"]}, site={"environment": {"NOTE": "'; touch pwned #"}}
     )
-    user.submit()
+    user.submit(collect=True)
     assert user.words() == ["finished", "failed", "finished"]
     assert "more than 1000000; make mesh.along larger" in user.standings()[1].detail
     rows = list(csv.DictReader((user.out / "study.csv").read_text().splitlines()))  # the collector wrote it
