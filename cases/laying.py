@@ -101,6 +101,7 @@ def latticed_body_of(case: Case) -> Body:
         through=mesh.through,
         through_struts=mesh.through_struts,
         sector=mesh.sector if mesh.model == "sector" else 360.0,
+        rim=3 * _edge_length(shape, lattice) if wall is not None else 0.0,
         rings="end ring" in {part.region for part in case.parts},
     )
     body = lattice_body(
@@ -113,6 +114,13 @@ def latticed_body_of(case: Case) -> Body:
         natural=wall.natural if wall is not None else None,
     )
     return replace(body, pressure=pressure)
+
+
+def _edge_length(shape: Shape, lattice: Lattice) -> float:
+    """Length sqrt(R t) over which an edge is felt in the wall, at its ends, mm."""
+    ends = np.array([[0.0, lattice.chart.low], [0.0, lattice.chart.high]])
+    thickness = sum(layer.thickness for layer in shape.layers)
+    return float(np.sqrt(lattice.chart.scale(ends).max() * thickness))
 
 
 def rings_of(case: Case, chart: Chart, wall: InflatedWall | None = None) -> list[Ring]:

@@ -38,6 +38,8 @@ class LatticeMesh:
         through: Elements through each layer of the wall.
         through_struts: Elements through the height of the struts.
         sector: Opening angle of the modelled piece, degrees; 360 for the whole part.
+        rim: Length from either end over which elements grow from half of their size, mm, where a wall drawn
+            stretched has edge effects; 0 for none.
         rings: Whether the end rings are a region of their own, ``end ring``, or belong to ``lattice``.
 
     Raises:
@@ -49,6 +51,7 @@ class LatticeMesh:
     through: int = 1
     through_struts: int = 1
     sector: float = 360.0
+    rim: float = 0.0
     rings: bool = False
 
     def __post_init__(self) -> None:
@@ -193,6 +196,7 @@ def _flat(lattice: Lattice, size: LatticeMesh, electrodes: Sequence[Ring]) -> tu
     v = np.linspace(chart.low, chart.high, _SAMPLES)
     scale = chart.scale(np.column_stack([np.zeros_like(v), v]))
     largest = float(scale.max())
+    swell = largest / scale * _towards_rims(v, scale, size.rim)
     narrow = min(strut.width for strut in lattice.pattern.struts)
     fine = (narrow / 2 if size.on_struts is None else size.on_struts) / largest
     cuts = {edge for ring in electrodes for edge in (ring.low, ring.high)}
@@ -213,9 +217,18 @@ def _flat(lattice: Lattice, size: LatticeMesh, electrodes: Sequence[Ring]) -> tu
         detail=narrow / largest,
         seams=seams,
         cuts=sorted(cut - chart.low for cut in cuts),
-        swell=lambda y: largest / float(np.interp(y + chart.low, v, scale)),
+        swell=lambda y: float(np.interp(y + chart.low, v, swell)),
     )
     return (tiled(mesh, width, copies) if copies > 1 else mesh), copies * width
+
+
+def _towards_rims(v: FloatArray, scale: FloatArray, rim: float) -> FloatArray:
+    """Factor of element sizes along v: a half at either end, 1 from ``rim`` mm on."""
+    if rim <= 0.0:
+        return np.ones_like(v)
+    length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
+    nearest = np.minimum(length, length[-1] - length)
+    return np.asarray(0.5 + 0.5 * np.minimum(nearest / rim, 1.0))
 
 
 def _refuse_poles(chart: Chart) -> None:

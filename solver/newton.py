@@ -2,7 +2,7 @@
 """Newton's method on the bordered system, with factorisations kept as long as they serve."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -18,7 +18,7 @@ from solver.system import System
 WORTH = 10
 GROWTH_LIMIT = 1e6  # a residual this much above the first one is a divergence
 ITERATIONS = 30
-_LEAST_SHARE = 1 / 64  # of what is out of balance in a part as drawn that is let go at a time
+_FIRST_SHARE = 1 / 4  # of natural stretch and pressure by which a part drawn stressed is brought there
 # In a wall thinner than about 1/100 of its radius rounding alone can hold the residual above its tolerance:
 # strains, and with them wall stresses far above the pressure, are known to 1e-16 R/H only. A state is then as
 # good as it gets if a full Newton step neither lowers a residual this near to its tolerance nor moves the
@@ -119,41 +119,49 @@ class Newton:
     def settle_drawn(self, loads: Loads) -> Convergence:
         """Find the equilibrium of a part that is drawn stressed, near balance in its shape.
 
-        It is far from balance without its pressures, so these are set first, to those of a Newton step. What
-        is then left out of balance, by the mesh, is let go in steps: at clamped rims it may be large.
+        It is far from balance without its pressures, so these are set first, to those of a Newton step. Where
+        that does not lead on (the mesh may leave much out of balance at clamped rims), natural stretch and
+        pressure are brought in together, from nothing.
 
         Raises:
             NoEquilibrium: There is none nearby.
         """
         system = self.system
+        drawn = system.x.copy()
         system.apply(loads)
         system.assemble_residual()
         system.factorise()
         system.solve(system.residual, self._dx)
         start, stop = system.x.getAttr("_blocks")[0][1:3]
         system.x.array_w[start:stop] -= self._dx.array_r[start:stop]
-        system.assemble_residual()
-        left = system.raw.copy()
-        held, step = 1.0, 1.0
-        iterations = 0
+        self.factorised = False
+        try:
+            return self.solve(loads)
+        except NoEquilibrium:
+            drawn.copy(system.x)
+            return self._bring_in(loads)
+
+    def _bring_in(self, loads: Loads) -> Convergence:
+        """Bring natural stretch and pressure in together, in steps that are halved where they fail."""
+        system = self.system
+        reached, step = 0.0, _FIRST_SHARE
         while True:
             kept = system.x.copy()
-            system.held_back = (left, max(held - step, 0.0))
+            share = min(reached + step, 1.0)
             self.factorised = False
             try:
-                convergence = self.solve(loads)
+                convergence = self.solve(
+                    replace(loads, natural=share * loads.natural, pressure=share * loads.pressure)
+                )
             except NoEquilibrium:
                 kept.copy(system.x)
                 step /= 2
-                if step < _LEAST_SHARE:
-                    system.held_back = None
+                if step < _FIRST_SHARE / 16:
                     raise
                 continue
-            iterations += convergence.iterations
-            held = max(held - step, 0.0)
-            if held == 0.0:
-                system.held_back = None
-                return Convergence(iterations, convergence.residual)
+            reached = share
+            if reached == 1.0:
+                return convergence
 
     def border(self, control: Control) -> tuple[PETSc.Vec, float]:
         """K⁻¹f of a control and gᵀK⁻¹f + h, with the tangent factorised last."""

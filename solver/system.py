@@ -41,8 +41,6 @@ class System:
         raw: The same with the reactions at fixed unknowns left in.
         f: ∂(external)/∂P = δV, the pressure's load vector at the present x.
         loads: Loads in force, ``None`` before the first are applied.
-        held_back: Out-of-balance forces, and the share of them that is held back while a part that is drawn
-            stressed settles.
         count: Tally of the work done.
     """
 
@@ -60,7 +58,6 @@ class System:
         self._reduced: PETSc.Mat | None = None
         self.factor = Factor(problem.comm, self.size, problem.mesh.domain.geometry.dim, self.count)
         self.loads: Loads | None = None
-        self.held_back: tuple[PETSc.Vec, float] | None = None
         self._field_scale: tuple[tuple[int, int], float] = ((-1, 0), 0.0)
 
     def _compile(self) -> None:
@@ -185,8 +182,6 @@ class System:
             self.raw.axpy(-self.loads.pressure, self.f)
         for surface, force in self.loads.forces.items():
             self.raw.axpy(-force / self.problem.model.body.copies, self._axial_vector(surface))
-        if self.held_back is not None:
-            self.raw.axpy(-self.held_back[1], self.held_back[0])
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
 

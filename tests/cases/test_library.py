@@ -53,10 +53,12 @@ def test_every_library_case_is_checked_here():
         "cuff",
         "dome_valve",
         "lattice_balloon",
+        "lattice_sleeve",
         "mandrel",
         "necking_tube",
         "oesophagus",
         "pull_in_tube",
+        "stent_sheath",
         "two_material_sleeve",
     }
 
@@ -308,3 +310,34 @@ def test_lattice_balloon_gives_back_the_work_of_its_pressure(tmp_path):
     assert at_stage_end(run, "discharge", "length") == pytest.approx(at_stage_end(run, "release", "length"))
     assert 1.0 < at_stage_end(run, "energise", "axial amplification") < 1.3
     assert not any(table["unstable modes"])
+
+
+@pytest.mark.exact
+def test_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
+    # Energy theorem: strain energy is ∫ F dR of the rigid cylinder; own reasoning: an auxetic sheath crimped
+    # shortens, where another one lengthens, and comes back when it is let go.
+    run = coarse_run("stent_sheath", tmp_path)
+    table = run.table
+    crimp = np.flatnonzero(np.array(table.stages) == "crimp")
+    R, F = table["obstacle crimper"][crimp], table["contact force crimper"][crimp]
+    work = -float(np.sum((F[1:] + F[:-1]) / 2 * np.diff(R)))
+    assert table["strain energy"][crimp[-1]] == pytest.approx(work, rel=0.05)
+    assert F[-1] > 1.0
+    assert at_stage_end(run, "crimp", "axial shortening") > 0.03
+    assert at_stage_end(run, "release", "contact force crimper") < 1e-3 * F[-1]
+    assert abs(at_stage_end(run, "release", "axial shortening")) < 1e-3
+
+
+@pytest.mark.exact
+def test_lattice_sleeve_fills_by_the_work_of_its_pressure(tmp_path):
+    # Energy theorem, as above; own reasoning: a sleeve mounted stretched squeezes, a voltage lets it go.
+    run = coarse_run("lattice_sleeve", tmp_path)
+    table = run.table
+    stages = np.array(table.stages)
+    fill = np.flatnonzero((stages == "fill") | (stages == "mount"))[-4:]
+    P, V = table["pressure"][fill], table["lumen volume"][fill]
+    work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
+    energy = table["strain energy"][fill]
+    assert energy[-1] - energy[0] == pytest.approx(work, rel=0.02)
+    assert at_stage_end(run, "mount", "mean radial expansion") < -0.03
+    assert at_stage_end(run, "energise", "radial stroke") > 0.02
