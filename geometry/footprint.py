@@ -4,35 +4,23 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geometry.body import FloatArray
 from geometry.laying import Lattice
+from geometry.outlines import GRID, Polygon, joined, tidied
 from geometry.pattern import Strut
 
 if TYPE_CHECKING:
     from shapely import Geometry
 
-_GRID = 2.0**-34  # of the column's width: corners that differ by less are one corner
 _FINEST = 2e-3  # of a strut's half width: corners that change the outline by less are dropped
 _SHORTEST = 0.05  # of a strut's half width: corners nearer to the one before are dropped
 _FAN = math.radians(45.0)  # largest turn of a rounded corner per edge
 _GROWTH = 0.02  # change of scale along a piece of a strut
 _LOOKS = 9  # places at which it is looked at
-
-
-class Polygon(NamedTuple):
-    """A polygon with holes; the last corner is not repeated.
-
-    Attributes:
-        outer: Corners counter-clockwise, shape (k, 2).
-        holes: Corners of each hole, clockwise.
-    """
-
-    outer: FloatArray
-    holes: tuple[FloatArray, ...]
 
 
 @dataclass(frozen=True)
@@ -59,8 +47,8 @@ class Footprint:
     @property
     def covered(self) -> float:
         """Covered fraction of the chart between ``low`` and ``high``."""
-        area = sum(_area(p.outer) + sum(map(_area, p.holes)) for p in self.polygons)
-        return float(area / (self.period * (self.high - self.low)))
+        area = sum(polygon.area for polygon in self.polygons)
+        return area / (self.period * (self.high - self.low))
 
 
 def footprint(lattice: Lattice, *, half_columns: int = 2) -> Footprint:
@@ -79,14 +67,13 @@ def footprint(lattice: Lattice, *, half_columns: int = 2) -> Footprint:
     cells = _united(_pieces(lattice), lattice.pattern.width, period)
     column = shapely.intersection(cells, shapely.box(0.0, lattice.cells.low, period, lattice.cells.high))
     rings = [shapely.box(0.0, band.low, period, band.high) for band in lattice.rings]
-    whole = shapely.union_all([column, *rings], grid_size=_GRID * period)
+    whole = shapely.union_all([column, *rings], grid_size=GRID * period)
     half = lattice.pattern.widest / 2 / float(lattice.chart.scale(_middle(lattice)).max())
-    whole = shapely.simplify(whole, _FINEST * half)
-    polygons = [_polygon(part) for part in shapely.get_parts(whole) if part.area > (_SHORTEST * half) ** 2]
-    tidy = [_without_short(polygon, period, _SHORTEST * half) for polygon in polygons]
+    polygons = tidied(whole, period, finest=_FINEST * half, shortest=_SHORTEST * half)
     if half_columns % 2 == 0:
-        tidy = _seamless(tidy, period)
-    return Footprint(tuple(tidy), period, 2 * math.pi / period, extent.low, extent.high)
+        levels = sorted({edge for band in (lattice.cells, *lattice.rings) for edge in band})
+        polygons = joined(polygons, period, levels=levels, near=0.1 * _SHORTEST * half)
+    return Footprint(tuple(polygons), period, 2 * math.pi / period, extent.low, extent.high)
 
 
 def _middle(lattice: Lattice) -> FloatArray:
@@ -117,11 +104,11 @@ def _united(pieces: "Sequence[Geometry]", period: float, width: float) -> "Geome
     import shapely
     from shapely import affinity
 
-    one = shapely.union_all(pieces, grid_size=_GRID * period)
+    one = shapely.union_all(pieces, grid_size=GRID * period)
     low, _, high, _ = one.bounds
     turns = range(-math.ceil(high / period), math.ceil((width - low) / period) + 1)
     return shapely.union_all(
-        [affinity.translate(one, turn * period) for turn in turns], grid_size=_GRID * period
+        [affinity.translate(one, turn * period) for turn in turns], grid_size=GRID * period
     )
 
 
@@ -187,48 +174,3 @@ def _fan(place: FloatArray, start: float, stop: float, half: float, other: float
     angle = np.linspace(start, start + turn, count)
     radius = np.linspace(half, other, count)[:, None]
     return np.concatenate([place[None], place + radius * np.column_stack([np.cos(angle), np.sin(angle)])])
-
-
-def _polygon(part: Any) -> Polygon:
-    import shapely
-
-    turned = shapely.orient_polygons(part)
-    return Polygon(_ring(turned.exterior), tuple(_ring(hole) for hole in turned.interiors))
-
-
-def _without_short(polygon: Polygon, period: float, shortest: float) -> Polygon:
-    """Drop corners next to others, except on the sides of the column."""
-
-    def tidied(ring: FloatArray) -> FloatArray:
-        on_side = np.minimum(np.abs(ring[:, 0]), np.abs(ring[:, 0] - period)) < 8 * _GRID * period
-        near = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) < shortest
-        return ring[on_side | ~near]
-
-    holes = [hole for hole in map(tidied, polygon.holes) if len(hole) > 2]
-    return Polygon(tidied(polygon.outer), tuple(holes))
-
-
-def _ring(ring: Any) -> FloatArray:
-    return np.asarray(ring.coords, dtype=np.float64)[:-1]
-
-
-def _seamless(polygons: Sequence[Polygon], period: float) -> list[Polygon]:
-    """Put corners on the column's sides exactly there, at the same v on both."""
-    every = np.concatenate([ring for p in polygons for ring in (p.outer, *p.holes)])
-    left = np.sort(every[np.abs(every[:, 0]) < 8 * _GRID * period, 1])
-
-    def mended(ring: FloatArray) -> FloatArray:
-        ring = ring.copy()
-        for side in (0.0, period):
-            on = np.abs(ring[:, 0] - side) < 8 * _GRID * period
-            if on.any():
-                nearest = left[np.abs(left[:, None] - ring[on, 1]).argmin(axis=0)]
-                ring[on] = np.column_stack([np.full(on.sum(), side), nearest])
-        return ring
-
-    return [Polygon(mended(p.outer), tuple(map(mended, p.holes))) for p in polygons]
-
-
-def _area(ring: FloatArray) -> float:
-    x, y = ring.T
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2

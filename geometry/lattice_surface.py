@@ -9,6 +9,7 @@ import numpy as np
 from geometry.body import FloatArray, IntArray
 from geometry.footprint import Footprint, footprint
 from geometry.laying import Lattice
+from geometry.outlines import GRID
 
 _LARGEST = 0.09  # rad; a flat triangle then keeps within 0.1 % of the radius
 
@@ -48,7 +49,7 @@ def _triangulated(printed: Footprint) -> tuple[FloatArray, IntArray]:
     shapes = [shapely.Polygon(polygon.outer, polygon.holes) for polygon in printed.polygons]
     pieces: list[Any] = []
     for box in _grid(printed):
-        for part in shapely.get_parts(shapely.intersection(shapes, box)):
+        for part in shapely.get_parts(shapely.intersection(shapes, box, grid_size=GRID * printed.period)):
             pieces += [p for p in shapely.get_parts(part) if p.geom_type == "Polygon" and p.area > 0.0]
     cut = shapely.get_parts(shapely.constrained_delaunay_triangles(np.array(pieces)))
     corners = np.array([np.asarray(triangle.exterior.coords)[:3] for triangle in cut])
