@@ -85,7 +85,13 @@ def test_a_quarter_is_taken_away(body):
 
 
 @pytest.mark.parametrize(
-    ("body", "share"), [(meridian_tube(2, 6), 0.75), (solid_tube(1, 8, 3), 0.75), (tetra_block(), None)]
+    ("body", "share"),
+    [
+        (meridian_tube(2, 6), 0.75),
+        (solid_tube(1, 8, 3), 0.75),
+        (solid_tube(1, 1, 3, turns=1 / 8), 0.75),  # six mirror images of an eighth
+        (tetra_block(), None),
+    ],
 )
 def test_the_skin_is_closed_and_encloses_the_part(body, share):
     skin, points = skin_points(body)
