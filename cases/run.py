@@ -2,11 +2,13 @@
 """One run: from a resolved case to a finished Run folder."""
 
 import traceback
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from cases.building import body_of, model_of, stages_of
+from cases.early import StoppedEarly, stop_at_missed_stages
 from cases.keeper import Keeper
 from cases.making import bare_stroke_of
 from cases.ranks import check_size, on_first_rank
@@ -18,7 +20,7 @@ from results.folder_files import status
 from results.records import Verdict
 from solver.errors import NoEquilibrium
 from solver.parts import BareStroke
-from solver.records import Outcome
+from solver.records import Equilibrium, Outcome
 
 __all__ = ["RunResult", "default_folder", "is_finished", "refuse_folder", "run_case"]
 
@@ -66,7 +68,12 @@ def refuse_folder(folder: Path, case: Case) -> None:
 
 
 def run_case(
-    case: Case, folder: Path, *, again: bool = False, expected_ranks: int | None = None
+    case: Case,
+    folder: Path,
+    *,
+    again: bool = False,
+    expected_ranks: int | None = None,
+    stop_early: bool = False,
 ) -> RunResult | None:
     """Run a resolved case; collective.
 
@@ -75,6 +82,7 @@ def run_case(
         folder: The Run folder; made if absent.
         again: Run even if the folder holds a finished run of the case.
         expected_ranks: How many ranks were asked for.
+        stop_early: End with a stage whose requirement is missed; not on several ranks.
 
     Returns:
         What it came to, on the first rank; ``None`` on the others.
@@ -103,13 +111,18 @@ def run_case(
         _follow(case, body, bare, None)
         return None
     with keepers[0] as keeper:
-        outcome, solution = _follow(case, body, bare, keeper)
+        look = stop_at_missed_stages(case) if stop_early and comm.size == 1 else None
+        outcome, solution = _follow(case, body, bare, keeper, look)
         found = keeper.finish(outcome, solution)
         return RunResult(keeper.path, outcome, found, keeper.states)
 
 
 def _follow(
-    case: Case, body: Body, bare: "BareStroke | None", keeper: Keeper | None
+    case: Case,
+    body: Body,
+    bare: "BareStroke | None",
+    keeper: Keeper | None,
+    look: Callable[[Equilibrium], None] | None = None,
 ) -> tuple[Outcome, dict[str, Any]]:
     from solver.path import Path as EquilibriumPath
     from solver.path import Stepping
@@ -120,11 +133,21 @@ def _follow(
         beyond_instability=case.path.beyond_instability,
         seek_limit=case.path.seek_limit,
     )
+
+    def observe(state: Equilibrium) -> None:
+        if keeper is not None:
+            keeper.observe(state)
+        if look is not None:
+            look(state)
+
     try:
         model = replace(model_of(case, body), bare_stroke=bare)
         path = EquilibriumPath(model, stages_of(case), stepping=stepping)
         solution = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}
-        outcome = path.follow(observe=keeper.observe if keeper else None)
+        try:
+            outcome = path.follow(observe=observe)
+        except StoppedEarly as stopped:
+            outcome = stopped.outcome
     except NoEquilibrium as failure:
         return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0), {}
     except AnnelidError:

@@ -96,6 +96,7 @@ def _order(plan: Plan, store: Store, site: Site, run: Planned, asked: Limits, re
         surfaces=study.output.keep != "tables",
         report=study.output.reports,
         launcher=("srun", *site.srun, "--ntasks={ranks}") if site.ranks == "srun" else (),
+        stop_early=study.stops_early,
     )
 
 

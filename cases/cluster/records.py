@@ -35,6 +35,7 @@ class Order:
         surfaces: Whether deformed surfaces are kept.
         report: Whether a report is made.
         launcher: What starts several ranks; empty for mpiexec.
+        stop_early: Whether the run ends with a stage whose requirement it misses.
     """
 
     id: str
@@ -46,6 +47,7 @@ class Order:
     surfaces: bool
     report: bool
     launcher: tuple[str, ...] = ()
+    stop_early: bool = False
 
 
 @dataclass(frozen=True)

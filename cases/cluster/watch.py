@@ -47,7 +47,8 @@ def run_watched(order: Order, run: Planned, store: Store, logs: Path, number: in
     folder = str(store.run_folder(run))
     watch = _Watch(order, logs, number)
     try:
-        failure = watch.done(Job("run", order.toml, folder, order.surfaces, order.ranks))
+        job = Job("run", order.toml, folder, order.surfaces, order.ranks, stop_early=order.stop_early)
+        failure = watch.done(job)
         if failure is None and order.report:
             watch.done(Job("report", "", folder))  # the run is done whatever becomes of its report
         return failure

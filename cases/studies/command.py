@@ -6,11 +6,13 @@ import sys
 import tomllib
 
 from cases.cluster.command import handed_in, on_cluster
-from cases.studies.driver import Settings, Tally, run_study
+from cases.studies.driver import run_study
 from cases.studies.listing import dry_run_lines, status_lines
 from cases.studies.opening import create, open_study
 from cases.studies.plan import Plan
 from cases.studies.reading import library_studies
+from cases.studies.search import continued
+from cases.studies.settings import Settings, Tally
 from cases.studies.store import Store
 from cases.studies.table import Table
 
@@ -27,6 +29,8 @@ def study(options: argparse.Namespace) -> int:
         return _list()
     prepare()
     plan, store = open_study(options.study, options.out)
+    if options.slurm:
+        plan = continued(plan, store) or plan  # a search goes on by its next batch
     if options.slurm or options.cancel or (options.status and handed_in(store)):
         return on_cluster(plan, store, options)
     if options.status:
@@ -61,7 +65,7 @@ def _run(plan: Plan, store: Store, options: argparse.Namespace) -> int:
         tally = run_study(plan, store, table, settings)
     except KeyboardInterrupt:
         table.write()
-        states = [store.state(run) for run in plan.runs]
+        states = [store.state(run) for run in table.plan.runs]
         text = f"stopped: {states.count('finished')} of {len(states)} runs are done and kept"
         print(f"{text}; the same command goes on with the others", file=sys.stderr)
         raise
@@ -69,6 +73,7 @@ def _run(plan: Plan, store: Store, options: argparse.Namespace) -> int:
 
 
 def _tell(plan: Plan, store: Store, table: Table, tally: Tally | None) -> int:
+    plan = table.plan  # of a search: with all that it chose
     if tally is not None:
         table = Table(plan, store)  # now with links to the reports
     from cases.studies.page import write_page

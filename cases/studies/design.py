@@ -17,7 +17,7 @@ from cases.studies.values import Value, unit_of
 from cases.units import show
 from geometry.errors import InputError
 
-__all__ = ["Design", "Variable", "design_of"]
+__all__ = ["Design", "Variable", "design_of", "is_drawn", "listed_values", "variable_name"]
 
 _MOST_POINTS = 200_000
 _SCATTER = ("distribution", "mean", "deviation", "at_least", "at_most")
@@ -62,13 +62,13 @@ def design_of(study: Study) -> Design:
         InputError: What varies is not said, or said in two ways, or cannot be drawn.
     """
     labels = [f"vary[{v.name or v.key or f'#{i}'}]" for i, v in enumerate(study.vary, start=1)]
-    names = [_name(v, label) for v, label in zip(study.vary, labels, strict=True)]
+    names = [variable_name(v, label) for v, label in zip(study.vary, labels, strict=True)]
     for name in names:
         if names.count(name) > 1:
             raise InputError(f'vary: two variables are called "{name}"; give one of them a name', key=name)
-    drawn = [_is_drawn(v, label) for v, label in zip(study.vary, labels, strict=True)]
+    drawn = [is_drawn(v, label) for v, label in zip(study.vary, labels, strict=True)]
     listed = {
-        name: (_listed(v, label), v.pair)
+        name: (listed_values(v, label), v.pair)
         for v, name, label, d in zip(study.vary, names, labels, drawn, strict=True)
         if not d
     }
@@ -95,13 +95,14 @@ def design_of(study: Study) -> Design:
     return Design(variables, tuple(points), len(samples))
 
 
-def _name(vary: Vary, label: str) -> str:
+def variable_name(vary: Vary, label: str) -> str:
+    """Name of a variable: its own, else the last part of its key."""
     if vary.name is None and vary.key is None:
         raise InputError(f"{label}: has neither a key nor a name", key=label)
     return vary.name or last_part(vary.key or "")
 
 
-def _is_drawn(vary: Vary, label: str) -> bool:
+def is_drawn(vary: Vary, label: str) -> bool:
     """Whether a variable is drawn; makes sure that it says one thing only."""
     ranged = vary.step is not None or vary.count is not None
     scattered = any(getattr(vary, key) is not None for key in _SCATTER)
@@ -126,7 +127,7 @@ def _is_drawn(vary: Vary, label: str) -> bool:
     return not ranged
 
 
-def _listed(vary: Vary, label: str) -> list[Value]:
+def listed_values(vary: Vary, label: str) -> list[Value]:
     """Values of a list or a range, as a case file writes them."""
     found: NDArray[np.floating[Any]]
     if vary.values is not None:

@@ -31,6 +31,7 @@ class Job(NamedTuple):
         surfaces: Whether deformed surfaces are kept.
         ranks: Processors of the run.
         launched: Whether this process is one of these ranks already.
+        stop_early: Whether the run ends with a stage whose requirement it misses.
     """
 
     task: str
@@ -39,6 +40,7 @@ class Job(NamedTuple):
     surfaces: bool = False
     ranks: int = 1
     launched: bool = False
+    stop_early: bool = False
 
 
 class Reply(NamedTuple):
@@ -115,7 +117,8 @@ def _run(job: Job) -> None:
     from cases.run import run_case
 
     case = case_from_tables(tomllib.loads(job.toml))
-    run_case(case, Path(job.folder), expected_ranks=job.ranks if job.launched else None)
+    ranks = job.ranks if job.launched else None
+    run_case(case, Path(job.folder), expected_ranks=ranks, stop_early=job.stop_early)
 
 
 def _run_on_ranks(job: Job) -> None:

@@ -4,8 +4,8 @@
 from pathlib import Path
 
 from cases.studies.plan import Plan, plan_of
-from cases.studies.plan_file import PLAN, matches, read_plan, write_plan
-from cases.studies.reading import find_study, read_study
+from cases.studies.plan_file import PLAN, matches, points_in, read_plan, write_plan
+from cases.studies.reading import StudyFile, find_study, read_study
 from cases.studies.store import Store
 
 __all__ = ["create", "default_folder", "open_study"]
@@ -34,7 +34,15 @@ def open_study(name: str, out: Path | None = None) -> tuple[Plan, Store]:
     path = find_study(name)
     store = Store(out or default_folder(path))
     file = read_study(path)
-    return (read_plan(store.path) if matches(file, store.path) else plan_of(file)), store
+    return (read_plan(store.path) if matches(file, store.path) else _first_plan(file)), store
+
+
+def _first_plan(file: StudyFile) -> Plan:
+    if file.study.search is None:
+        return plan_of(file)
+    from cases.studies.search import begin
+
+    return begin(file)
 
 
 def create(plan: Plan, store: Store) -> None:
@@ -45,6 +53,6 @@ def create(plan: Plan, store: Store) -> None:
         DiskFull: The disk is full.
     """
     store.create(plan.file.text, plan.file.study.title)
-    if not matches(plan.file, store.path):
+    if not matches(plan.file, store.path) or points_in(store.path) != len(plan.of_point):
         with store.writing():
             write_plan(plan, store.path)

@@ -21,7 +21,7 @@ from cases.studies.reading import StudyFile
 from cases.studies.values import Value, unit_of
 from geometry.errors import InputError
 
-__all__ = ["Plan", "Planned", "plan_of", "planned"]
+__all__ = ["Plan", "Planned", "extended", "plan_of"]
 
 _FIELDS: dict[str, Literal["none", "stage ends", "all"]] = {
     "tables": "none",
@@ -110,28 +110,38 @@ def plan_of(file: StudyFile) -> Plan:
             planned with their problem and will be reported as failed.
     """
     design = design_of(file.study)
-    derived = _derived(file, design.variables)
-    runs: dict[str, Planned] = {}
-    hashes = []
-    for point in design.points:
-        run = planned(file, design.variables, point)
+    return extended(Plan(file, design.variables, (), (), design.samples), design.points)
+
+
+def extended(plan: Plan, points: Iterable[Mapping[str, Value]]) -> Plan:
+    """A plan with further points.
+
+    Args:
+        plan: The plan; one without points knows only the variables that are not derived.
+        points: Values of these variables by name.
+
+    Raises:
+        InputError: As :func:`plan_of`.
+    """
+    file, runs = plan.file, {run.hash: run for run in plan.runs}
+    hashes = [plan.runs[i].hash for i in plan.of_point]
+    derived = {} if plan.runs else _derived(file, plan.variables)
+    for point in points:
+        run = _planned(file, plan.variables, point)
         runs.setdefault(run.hash, run)
         hashes.append(run.hash)
     found = tuple(runs.values())
     if not any(run.toml for run in found):
-        raise InputError(
-            f"{file.path}: no point of the study is a possible case; the first: {found[0].problem}"
-        )
+        text = f"{file.path}: no point of the study is a possible case; the first: {found[0].problem}"
+        raise InputError(text)
     _check_quantities(file, found)
     number = {run.hash: i for i, run in enumerate(found)}
     values = found[0].values
-    variables = design.variables + tuple(
-        Variable(name, key, unit_of(values[name]), False) for name, key in derived.items()
-    )
-    return Plan(file, variables, found, tuple(number[h] for h in hashes), design.samples)
+    more = tuple(Variable(name, key, unit_of(values[name]), False) for name, key in derived.items())
+    return Plan(file, plan.variables + more, found, tuple(number[h] for h in hashes), plan.samples)
 
 
-def planned(file: StudyFile, variables: Iterable[Variable], point: Mapping[str, Value]) -> Planned:
+def _planned(file: StudyFile, variables: Iterable[Variable], point: Mapping[str, Value]) -> Planned:
     """The run of a point: its values put into the base case, derived ones after them."""
     study = file.study
     names: dict[str, Value] = {**study.constants, **point}

@@ -17,7 +17,7 @@ from cases.studies.reading import StudyFile, study_from_text
 from geometry.errors import InputError
 from results.atomic import write_atomically
 
-__all__ = ["PLAN", "matches", "read_plan", "write_plan"]
+__all__ = ["PLAN", "matches", "points_in", "read_plan", "write_plan"]
 
 PLAN = "plan.jsonl"
 _KIND, _FORMAT = "annelid study plan", 2
@@ -76,6 +76,15 @@ def matches(file: StudyFile, folder: Path) -> bool:
     except (OSError, ValueError):
         return False
     return isinstance(head, dict) and head.get("format") == _FORMAT and head.get("source") == source_of(file)
+
+
+def points_in(folder: Path) -> int:
+    """Number of points of the plan in a folder; 0 if there is none."""
+    try:
+        with open(folder / PLAN, encoding="utf-8") as stream:
+            return len(json.loads(stream.readline())["of_point"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return 0
 
 
 def source_of(file: StudyFile) -> str:

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from cases.complaints import nearest, path_of
 from cases.reading import find_case
 from cases.schema_base import Table
-from cases.studies.schema import Derive, Limits, Objective, Sampling, Study, StudyOutput, Vary
+from cases.studies.schema import Derive, Limits, Objective, Sampling, Search, Study, StudyOutput, Vary
 from geometry.errors import InputError
 
 __all__ = ["StudyFile", "find_study", "library_studies", "read_study", "study_from_text"]
@@ -112,7 +112,7 @@ def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
             "sampling": Sampling,
             "objectives": Objective,
         }
-        tables_of |= {"limits": Limits, "output": StudyOutput}
+        tables_of |= {"limits": Limits, "output": StudyOutput, "search": Search}
         table = tables_of.get(str(keys[0]), Study) if len(keys) > 1 else Study
         allowed = sorted(field.alias or name for name, field in table.model_fields.items())
         return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"

@@ -8,7 +8,7 @@ from pydantic import Field
 from cases.schema_base import Count, Table
 from cases.units import Unit
 
-__all__ = ["Derive", "Limits", "Objective", "Sampling", "Study", "StudyOutput", "Value", "Vary"]
+__all__ = ["Derive", "Limits", "Objective", "Sampling", "Search", "Study", "StudyOutput", "Value", "Vary"]
 
 Value = str | int | float | bool
 Variable = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$", max_length=40)]
@@ -80,6 +80,19 @@ class Objective(Table):
     """Which way is better."""
 
 
+class Search(Table):
+    """Looking for the best instead of running all that varies."""
+
+    evaluations: Annotated[int, Field(ge=8, le=10_000, strict=True)]
+    """Points that are tried at most."""
+    start: Annotated[int, Field(ge=4, strict=True)] = 16
+    """Points that are spread evenly before the search learns from them."""
+    batch: Count = 8
+    """Points that are chosen together; larger keeps more processors busy, smaller learns more often."""
+    seed: Annotated[int, Field(ge=0, strict=True)] = 0
+    """Seed: the same seed makes the same choices."""
+
+
 class Limits(Table):
     """What one run may take."""
 
@@ -87,6 +100,8 @@ class Limits(Table):
     """Time after which a run is ended."""
     memory: Megabytes | None = None
     """Memory above which a run is ended; left out: an equal share of what is free."""
+    stop_early: bool | None = None
+    """Whether a run ends with a stage whose requirement it misses; left out: in a search it does."""
 
 
 class StudyOutput(Table):
@@ -117,6 +132,8 @@ class Study(Table):
     """Keys that follow from the others."""
     sampling: Sampling | None = None
     """How scatter is drawn; needed if there is any."""
+    search: Search | None = None
+    """Looking for the best by the objectives, among what meets the requirements."""
     tolerance: bool = False
     """Whether the scatter is that of making the part: tells the share of parts that meet the requirements."""
     objectives: Annotated[tuple[Objective, ...], Field(max_length=3)] = ()
@@ -129,3 +146,9 @@ class Study(Table):
     """What one run may take."""
     output: StudyOutput = StudyOutput()
     """What is kept of each run."""
+
+    @property
+    def stops_early(self) -> bool:
+        """Whether a run ends with a stage whose requirement it misses."""
+        chosen = self.limits.stop_early
+        return self.search is not None if chosen is None else chosen

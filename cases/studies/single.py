@@ -44,7 +44,8 @@ def run_single(plan: Plan, store: Store, wanted: str, *, ranks: int | None = Non
     folder = store.run_folder(run)
     size = run.ranks if ranks is None else ranks
     keep_surfaces = output.keep != "tables" or not first  # the first rank alone clears up
-    reply = run_one(Job("run", run.toml, str(folder), keep_surfaces, size, ranks is not None))
+    early = plan.file.study.stops_early
+    reply = run_one(Job("run", run.toml, str(folder), keep_surfaces, size, ranks is not None, early))
     if not first:
         return 0 if reply.kind == "done" else 1
     _keep(store, run, reply)

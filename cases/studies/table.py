@@ -37,15 +37,24 @@ class Table:
     """Rows of all runs of a plan, kept up to date run by run.
 
     Attributes:
+        plan: The plan.
         rows: One a run, in the order of the plan.
         columns: All columns.
         changed: Whether something has changed since the last :meth:`write`.
     """
 
     def __init__(self, plan: Plan, store: Store) -> None:
-        self._plan, self._store = plan, store
-        self._number = {run.hash: i for i, run in enumerate(plan.runs)}
-        self.rows: list[Row] = [self._row(run) for run in plan.runs]
+        self.plan, self._store = plan, store
+        self._number: dict[str, int] = {}
+        self.rows: list[Row] = []
+        self.lengthen(plan)
+
+    def lengthen(self, plan: Plan) -> None:
+        """Take up a plan with further runs behind those that are known."""
+        self.plan = plan
+        for run in plan.runs[len(self.rows) :]:
+            self._number[run.hash] = len(self.rows)
+            self.rows.append(self._row(run))
         self.changed = True
 
     @property
@@ -75,7 +84,7 @@ class Table:
 
     def _row(self, run: Planned) -> Row:
         row: Row = {"run": run.id}
-        for variable in self._plan.variables:
+        for variable in self.plan.variables:
             value = run.values[variable.name]
             row[column(variable.name, variable.unit)] = value if variable.unit is None else inside(value)
         summary = self._store.summary(run)

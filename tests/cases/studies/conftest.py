@@ -6,8 +6,9 @@ import pytest
 import tomli_w
 from plain_tube import ROOT
 
-from cases.studies.driver import Settings, run_study
+from cases.studies.driver import run_study
 from cases.studies.opening import create, open_study
+from cases.studies.settings import Settings
 from cases.studies.table import Table
 
 HERE = Path(__file__).parent
@@ -32,11 +33,10 @@ def drive(monkeypatch):
 
     def run(plan, store, **settings):
         create(plan, store)
+        table = Table(plan, store)
         with store.locked():
-            run_study(
-                plan, store, Table(plan, store), Settings(**{"workers": 2, "runner": "made_runs"} | settings)
-            )
-        return Table(plan, store)
+            run_study(plan, store, table, Settings(**{"workers": 2, "runner": "made_runs"} | settings))
+        return Table(table.plan, store)
 
     return run
 

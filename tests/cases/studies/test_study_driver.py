@@ -173,8 +173,9 @@ def test_a_clock_that_jumps_does_not_matter(study, drive, monkeypatch):
 SCRIPT = """
 import sys
 from pathlib import Path
-from cases.studies.driver import Settings, run_study
+from cases.studies.driver import run_study
 from cases.studies.opening import create, open_study
+from cases.studies.settings import Settings
 from cases.studies.table import Table
 plan, store = open_study(sys.argv[1], Path(sys.argv[2]))
 create(plan, store)

@@ -1,0 +1,177 @@
+# SPDX-License-Identifier: MIT
+"""A search finds an optimum that is known, and goes on as if nothing had cut it off."""
+
+import shutil
+
+import numpy as np
+import pytest
+from made_runs import RADIAL
+
+from cases.reading import case_from_tables
+from cases.run import run_case
+from cases.studies.analysis import study_data
+from cases.studies.opening import create, open_study
+from cases.studies.plan_file import read_plan
+from cases.studies.search import begin, continued
+from cases.studies.space import space_of
+from cases.studies.values import inside
+from geometry.errors import InputError
+from results.run_record import open_run
+
+RADIUS = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
+WALL = {"key": "shape.layers.wall.thickness", "name": "wall", "from": "0.1 mm", "to": "0.8 mm"}
+LEAST = [{"quantity": "mean radial expansion", "aim": "minimise"}]
+
+
+def searching(study, evaluations=64, **keys):
+    given = {
+        "vary": [RADIUS, WALL],
+        "objectives": LEAST,
+        "fixed": {"notes": "bowl"},
+        "output": {"reports": False},
+    }
+    return study(**given | {"search": {"evaluations": evaluations}} | keys)
+
+
+def best(table):
+    """The best row of those that meet the requirement."""
+    return min((row for row in table.rows if row["all requirements met"]), key=lambda row: row[RADIAL])
+
+
+@pytest.mark.exact
+def test_the_optimum_on_the_edge_of_what_is_allowed_is_found(study, drive, attempts):
+    # (r - 4.6)^2 + (t - 0.3)^2, r of 4.8 or more required: by Lagrange's multiplier r = 4.8, t = 0.3, 0.04.
+    plan, store = searching(study, evaluations=120)
+    row = best(drive(plan, store))
+    assert row[RADIAL] == pytest.approx(0.04, abs=0.012)
+    assert row["inner_radius [mm]"] == pytest.approx(4.8, abs=0.04)
+    assert row["wall [mm]"] == pytest.approx(0.3, abs=0.12)
+    # Better than the even start alone, which is what it must be for.
+    start = read_plan(store.path).runs[:16]
+    radii = np.array([[inside(run.values[k]) for k in ("inner_radius", "wall")] for run in start])
+    allowed = radii[radii[:, 0] >= 4.8]
+    assert row[RADIAL] < ((allowed - [4.6, 0.3]) ** 2).sum(axis=1).min()
+    assert len(attempts(store)) == len(set(attempts(store))) == 120
+
+
+def test_a_search_that_was_cut_off_makes_the_same_choices(study, drive, attempts, tmp_path):
+    plan, store = searching(study, evaluations=32)
+    drive(plan, store)
+    whole = [run.id for run in read_plan(store.path).runs]
+    # Cut off in the middle of the second batch: its plan is there, some of its runs are not.
+    for name in whole[20:]:
+        shutil.rmtree(store.run_folder(read_plan(store.path).run(name)))
+    again, _ = open_study(str(tmp_path / "some.toml"), store.path)
+    drive(again, store)
+    assert [run.id for run in read_plan(store.path).runs] == whole
+    assert sorted(attempts(store)) == sorted(whole + whole[20:])
+
+
+def test_more_evaluations_go_on_with_the_same_search(study, drive):
+    drive(*searching(study, evaluations=16))
+    _, store = searching(study, evaluations=16)
+    few = [run.id for run in read_plan(store.path).runs]
+    plan, store = searching(study, evaluations=32)
+    drive(plan, store)
+    assert [run.id for run in read_plan(store.path).runs][:16] == few
+    assert len(read_plan(store.path).of_point) == 32
+
+
+def test_what_fails_is_learnt_to_be_bad(study, drive):
+    plan, store = searching(
+        study,
+        evaluations=32,
+        vary=[RADIUS, {"key": "notes", "values": ["bowl", "error"]}],
+        fixed={},
+    )
+    table = drive(plan, store)
+    notes = [run.values["notes"] for run in read_plan(store.path).runs]
+    assert 3 <= notes[:16].count("error") <= 13
+    assert [row["status"] == "failed" for row in table.rows] == [note == "error" for note in notes]
+    # Nothing good was ever heard of "error": it was a half of the start.
+    assert notes[16:].count("error") <= 4
+
+
+def test_several_objectives_give_a_front(study, drive):
+    both = [*LEAST, {"quantity": "lumen volume", "aim": "maximise"}]
+    plan, store = searching(study, evaluations=16, objectives=both)
+    table = drive(plan, store)
+    for number, row in enumerate(table.rows):
+        row["lumen volume [mm3]"] = float(number)
+    data = study_data(table.plan, table.rows)
+    assert len(data.front) > 0
+    assert all(data.marks[row] == "met" for row in data.front)
+
+
+def test_nothing_is_chosen_while_runs_are_waiting_and_planning_writes_nothing(study):
+    plan, store = searching(study)
+    assert continued(plan, store) is None
+    create(plan, store)
+    assert continued(plan, store) is None
+    assert list((store.path / "runs").iterdir()) == []
+    assert len(plan.of_point) == 16
+    plain, other = study(vary=[RADIUS | {"count": 2}])
+    assert continued(plain, other) is None
+
+
+def test_points_and_choices_are_each_others_inverse(study):
+    plan, _ = searching(
+        study,
+        vary=[
+            RADIUS | {"spacing": "logarithmic"},
+            WALL,
+            {"key": "parts.wall.sheets.count", "values": [5, 3, 4]},
+            {"key": "notes", "values": ["b", "a"]},
+        ],
+        fixed={},
+    )
+    space = space_of(plan.file.study)
+    assert space.levels == {"count": (3, 4, 5), "notes": ("b", "a")}
+    for run in plan.runs:
+        assert space.point(space.chosen(run.values)) == {k: run.values[k] for k in space.chosen(run.values)}
+    shares = {"inner_radius": 0.5, "wall": 0.5, "count": 0.99, "notes": 0.0}
+    chosen = space.spread(shares)
+    assert chosen["inner_radius"] == pytest.approx((4 * 5.5) ** 0.5)
+    assert (chosen["count"], chosen["notes"]) == (2, 0)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"objectives": []}, "objectives: are missing"),
+        ({"tolerance": True}, "leave out"),
+        ({"sampling": {"method": "random", "samples": 4}}, "leave out"),
+        ({"vary": [RADIUS | {"pair": "x"}]}, "paired"),
+        ({"vary": [RADIUS | {"to": "3 mm"}]}, "below"),
+        (
+            {"vary": [{"key": "mesh.along", "distribution": "normal", "mean": "1 mm", "deviation": "1 %"}]},
+            "scatter",
+        ),
+        ({"vary": [RADIUS, RADIUS]}, "two variables"),
+        ({"search": {"evaluations": 3}}, "evaluations"),
+    ],
+)
+def test_what_cannot_be_searched_is_refused(study, change, message):
+    with pytest.raises(InputError, match=message):
+        searching(study, **change)
+
+
+def test_a_run_ends_with_the_stage_whose_requirement_it_misses(tables, tmp_path):
+    tables["requirements"] = [{"quantity": "mean radial expansion", "at_least": "90 %", "stage": "fill"}]
+    case = case_from_tables(tables)
+    result = run_case(case, tmp_path / "run", stop_early=True)
+    assert result.outcome.kind == "stopped early"
+    assert "at the end of stage 'fill', where at least 90" in result.outcome.text
+    record = open_run(tmp_path / "run")
+    assert record.status == "finished"
+    assert set(record.table.stages) == {"fill"}
+    assert not record.verdicts[0].met
+    assert run_case(case, tmp_path / "whole").outcome.kind == "reached"
+
+
+def test_the_start_is_even(study):
+    plan, _ = searching(study, evaluations=64, search={"evaluations": 64, "start": 64})
+    for name, low, high in (("inner_radius", 4, 5.5), ("wall", 0.1, 0.8)):
+        shares = (np.array([inside(run.values[name]) for run in begin(plan.file).runs]) - low) / (high - low)
+        counts = np.histogram(shares, bins=8, range=(0, 1))[0]
+        assert (counts == 8).all()
