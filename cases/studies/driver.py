@@ -24,7 +24,7 @@ from results.folder_files import REPORT
 __all__ = ["run_study"]
 
 _TICK = 0.25  # seconds between looks at time and memory; answers are heard at once
-_START_LIMIT, _STARTS, _ATTEMPTS = 600.0, 3, 2
+_START_LIMIT, _STARTS, _ATTEMPTS = 600.0, 3, 3
 _FULL = 0.7  # a worker that keeps so much of its memory after a run is replaced
 _TABLE_SHARE, _TABLE_PAUSE = 0.01, 2.0
 
@@ -209,7 +209,7 @@ class _Driver:
             kind, reason = worker.ended_for, self._limit_words(worker)
         if kind == "killed":
             if task.attempts < _ATTEMPTS:
-                progress.say(f"{task.run.id}: {reason}; it is tried once more")
+                progress.say(f"{task.run.id}: {reason}; it is tried again")
                 self._waiting.put_back(task)
                 return
             kind, reason = "crash", f"{reason} {task.attempts} times; --retry tries again"

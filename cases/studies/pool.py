@@ -56,7 +56,7 @@ class Worker:
     @property
     def idle(self) -> bool:
         """Whether it can be given a job."""
-        return self.ready and self.task is None and not self.ended_for
+        return self.ready and self.task is None and not self.ended_for and self.process.poll() is None
 
     @property
     def seconds(self) -> float:

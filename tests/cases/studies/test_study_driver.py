@@ -66,10 +66,10 @@ def test_crash_end_error_and_memory_cost_one_run_each_and_are_told_apart(study, 
     }
     assert "SIGSEGV" in rows["crash"]["reason"]
     assert rows["error"]["reason"] == "these values make no sense"
-    # Killed from outside is no fault of the run: it has a second try. The others have none, also not later.
-    assert len(attempts(store)) == 8
+    # Killed from outside is no fault of the run: it has three tries. The others have one, also later.
+    assert len(attempts(store)) == 9
     drive(plan, store)
-    assert len(attempts(store)) == 8
+    assert len(attempts(store)) == 9
 
 
 def test_a_run_that_hangs_is_ended_at_its_time_limit(study, drive):
@@ -233,6 +233,7 @@ def test_a_worker_and_all_workers_may_be_killed(begun, attempts):
     for pid in workers_of(process.pid):
         os.kill(pid, signal.SIGKILL)
     assert process.wait(timeout=60) == 0
+    assert [store.failure(run) for run in plan.runs] == [None] * 6
     assert [store.state(run) for run in plan.runs] == ["finished"] * 6
 
 
