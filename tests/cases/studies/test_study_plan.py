@@ -8,9 +8,10 @@ from plain_tube import TABLES
 from cases.reading import case_from_tables
 from cases.resolved import case_hash
 from cases.studies.keys import with_keys
+from cases.studies.opening import open_study
 from cases.studies.plan import plan_of
 from cases.studies.plan_file import PLAN, matches, read_plan, write_plan
-from cases.studies.reading import read_study
+from cases.studies.reading import library_studies, read_study
 from geometry.errors import InputError
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
@@ -162,3 +163,15 @@ def test_a_value_called_ranks_says_how_many_processors_a_run_gets(study):
         InputError, match=r"ranks: 1.5 is not a number of processors; it must be a whole number"
     ):
         study(vary=[lengths], derive=[{"name": "ranks", "formula": "3 / 2"}])
+
+
+@pytest.mark.parametrize("name", sorted(library_studies()))
+def test_library_studies_can_be_planned_and_are_said_to_be_invented(name, tmp_path):
+    plan, _ = open_study(name, tmp_path)
+    assert len(plan.runs) >= 16
+    assert all(run.toml for run in plan.runs)
+    assert plan.file.study.notes.startswith("Invented")
+
+
+def test_there_are_studies_of_each_kind_in_the_library():
+    assert set(library_studies()) >= {"cuff_voltage", "balloon_tolerance", "ring_optimum"}
