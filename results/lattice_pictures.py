@@ -111,8 +111,9 @@ def path_picture(path: ToolPath, out: Path) -> Path:
     plotter = _plotter(pyvista, path.lattice)
     printed = [move for move in path.moves if move.layer == 0 and move.printing]
     lines = _lines(pyvista, [move.spots.position for move in printed])
-    length = np.concatenate([[0.0], np.cumsum([move.length for move in printed])]) / 1000.0
-    lines.cell_data["order"] = (length[1:] + length[:-1]) / 2
+    steps = [np.linalg.norm(np.diff(move.spots.position, axis=0), axis=1) for move in printed]
+    # Each line begins where the one before ended.
+    lines.point_data["printed"] = np.cumsum(np.concatenate([np.append(0.0, step) for step in steps])) / 1000.0
     bar = {
         "title": " ",  # VTK sets a title over the numbers: ours is written above
         "n_labels": 3,
@@ -127,7 +128,7 @@ def path_picture(path: ToolPath, out: Path) -> Path:
     }
     plotter.add_mesh(
         lines,
-        scalars="order",
+        scalars="printed",
         cmap="viridis",
         line_width=4.0,
         render_lines_as_tubes=True,

@@ -13,11 +13,12 @@ from plain_tube import TABLES
 from cases.__main__ import main
 from cases.cells import listed
 from cases.laying import cell_of, lattice_of
-from cases.reading import case_from_tables, read_case
+from cases.reading import case_from_tables, library_cases, read_case
 from cases.resolved import case_hash, to_toml
 from geometry.errors import InputError
 from geometry.lattice import EXAMPLES
 from geometry.measured import Measured
+from geometry.tool_path import Printing, tool_path
 
 LATTICE = {
     "cell": {
@@ -150,6 +151,16 @@ def test_print_writes_the_files_and_says_what_they_hold(tmp_path, capsys):
     assert (layers, lifts) == ("2", least)
     assert float(metres) > 0.1
     assert "dry-run the program" in told
+
+
+def test_lattices_of_the_library_can_be_printed():
+    cases = [read_case(path) for path in library_cases().values()]
+    laid = [case for case in cases if case.lattice is not None]
+    assert laid
+    for case in laid:
+        path = tool_path(lattice_of(case), Printing(**dict(case.lattice.printing)))
+        assert path.lifts == path.layers * path.fewest - 1
+        assert path.printed > 100.0
 
 
 def test_a_case_without_a_lattice_prints_nothing(tmp_path, capsys):
