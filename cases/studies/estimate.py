@@ -10,6 +10,7 @@ from cases.cost import Cost, cost_of
 from cases.schema import Case
 from cases.studies.plan import Plan
 from cases.studies.progress import duration
+from cases.studies.sample import timed_sample
 from cases.studies.store import Store
 from geometry.errors import AnnelidError
 
@@ -27,7 +28,7 @@ class Estimate(NamedTuple):
         unknowns: Number of unknowns of every run; 0 for a point that makes no possible case.
         seconds: Expected time of every run, in s.
         memory: Expected memory of the largest run, in MB.
-        timed: Number of finished runs that the estimate stands on; 0 when it stands on sizes alone.
+        timed: Number of timed runs that the estimate stands on; 0 when it stands on sizes alone.
     """
 
     unknowns: tuple[int, ...]
@@ -66,6 +67,11 @@ def estimate(plan: Plan, store: Store) -> Estimate:
     costs = [sizes.get(drawing, typical) if drawing else None for drawing in drawings]
     expected = np.array([0.0 if cost is None else cost.seconds for cost in costs])
     times, memory = _timed(plan, store)
+    if np.isnan(times).all() and typical is not None:
+        middle = drawings.index(next(d for d in drawings if sizes.get(d) is typical))
+        sample = timed_sample(plan.runs[middle])
+        if sample is not None:
+            times[middle], memory[middle] = sample
     timed = ~np.isnan(times)
     if timed.any():
         expected *= np.median(times[timed]) / max(np.median(expected[timed]), 1e-9)
