@@ -308,6 +308,12 @@ class System:
         squares = [float(a[i:j] @ a[i:j]) for i, j in pairwise(offsets)]
         return tuple(math.sqrt(self.sum(s)) for s in squares)
 
+    def largest_motion(self, vector: PETSc.Vec) -> float:
+        """Largest displacement component of a vector, mm."""
+        offsets, _ = self.x.getAttr("_blocks")
+        mine = float(np.abs(vector.array_r[: offsets[1]]).max(initial=0.0))
+        return float(self.problem.comm.allreduce(mine, op=MPI.MAX))
+
     def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
         """Norms of the blocks of a residual-like vector, ties folded in."""
         if self._ties is not None:

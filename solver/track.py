@@ -238,7 +238,7 @@ class Track:
         system, mark = self.system, self.mark
         try:
             λ = self._predict(s)
-            moved = self._distance(mark.x)
+            moved = self._moves(mark.x)
             system.x.copy(self._predicted)
             convergence = self._correct(s, λ)
             self._refuse_jump(moved)
@@ -330,23 +330,31 @@ class Track:
             self.control.λ = self.mark.λ
         self.newton.factorised = False
 
-    def _distance(self, other: PETSc.Vec) -> float:
-        """Root mean square of the change of displacement from another state, over the size of the part."""
+    def _moves(self, other: PETSc.Vec) -> tuple[float, float]:
+        """Root mean square and largest change of displacement from a state, over the size of the part."""
         x = self.system.x
         other.axpby(1.0, -1.0, x)
-        norm = self.system.block_norms(other)[0]
+        norm, largest = self.system.block_norms(other)[0], self.system.largest_motion(other)
         other.axpby(1.0, -1.0, x)
         nodes = len(self.system.problem.model.body.points)
-        return norm / (np.sqrt(nodes) * self.newton.scales.length)
+        length = self.newton.scales.length
+        return norm / (np.sqrt(nodes) * length), largest / length
 
-    def _refuse_jump(self, predicted: float) -> None:
+    def _refuse_jump(self, moved: tuple[float, float]) -> None:
         """Newton may land on a distant branch beyond a limit point; such a state is no continuation.
+
+        It may also crumple a few cells where a step runs into an obstacle: a node is then corrected by more
+        than any was to move.
+
+        Args:
+            moved: Root mean square and largest move that were predicted, over the size of the part.
 
         Raises:
             NoEquilibrium: The state lies far from the predicted one, or turns the part inside out.
         """
-        corrected = self._distance(self._predicted)
-        if corrected > max(SMALL_MOVE, 0.5 * predicted):
+        predicted, furthest = moved
+        corrected, most = self._moves(self._predicted)
+        if corrected > max(SMALL_MOVE, 0.5 * predicted) or most > max(SMALL_MOVE, furthest):
             raise NoEquilibrium("the next state found lies far off the path", residual=corrected)
         if not self.upright():
             raise NoEquilibrium("the next state found is turned inside out", residual=corrected)

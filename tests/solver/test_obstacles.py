@@ -67,6 +67,8 @@ def test_tube_pushed_onto_a_cone(angle):
     lumen = last.profiles["inner"]
     gap = (lumen.radius - 0.99 - slope * (lumen.current_height - 0.5)) * np.cos(np.radians(angle))
     assert value(last, "penetration cone") == pytest.approx(-gap.min(), rel=0.05)
+    assert value(last, "penetration cone") < TOLERANCE
+    assert value(last, "largest stretch") < 1.4  # stretched by the cone, not crumpled on it
     touching = np.ptp(lumen.current_height[gap < 0])
     assert value(last, "contact length cone") == pytest.approx(touching, abs=0.06)
 
