@@ -35,8 +35,9 @@ def sensitivity_chart(found: Sensitivity, *, name: str) -> Drawing:
             axes.xaxis.label.set_fontsize(8)
         axes.set_yticks(heights, [found.names[i].replace("_", " ") for i in order])
         axes.grid(visible=False, axis="y")
-        axes.set_title(found.quantity)
-        label = f"What {found.quantity} depends on"
+        quantity = found.quantity.replace("_", " ")
+        axes.set_title(quantity)
+        label = f"What {quantity} depends on"
         return Drawing(style.svg_text(figure, name, label), label)
 
 

@@ -70,6 +70,7 @@ def _content(data: StudyData) -> dict[str, Any]:
         "state": _state(data),
         "tiles": _tiles(data),
         "marks": _legend(data),
+        "has_reports": any(data.links),
         "parallel": {"svg": drawn.svg, "json": _json(places), "omitted": drawn.omitted},
         "maps": maps(data),
         "responses": response_groups,

@@ -159,6 +159,7 @@ class StudyData:
         yields: Shares of good parts of a tolerance study.
         facts: What else there is to say, by heading.
         advice: Sentences that the reader must see first.
+        searched: Whether a search chose the points.
     """
 
     title: str
@@ -179,6 +180,7 @@ class StudyData:
     yields: tuple[Yield, ...] = ()
     facts: Mapping[str, Any] = field(default_factory=dict)
     advice: tuple[str, ...] = ()
+    searched: bool = False
 
     def column(self, name: str) -> Column:
         """A quantity by its name."""

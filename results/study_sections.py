@@ -118,6 +118,12 @@ def sensitivities(data: StudyData) -> dict[str, Any]:
             )
         words += f" From {found.used} runs"
         words += f"; {found.left_out} could not be used." if found.left_out else "."
+        if data.searched:
+            words += (
+                " A search chose these points, more of them where it hoped for the best: variables move "
+                "together in them, and the intervals can be too narrow. For what matters overall, run a "
+                "study with sampling."
+            )
     return {"sensitivities": _plain(figures), "sensitivity_words": words}
 
 

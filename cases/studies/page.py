@@ -19,7 +19,10 @@ __all__ = ["write_page"]
 def write_page(plan: Plan, store: Store, table: Table) -> Path:
     """Write ``study.html`` into the study folder."""
     data = replace(
-        study_data(plan, table.rows), facts=_facts(plan, store, table.rows), advice=_advice(table.rows)
+        study_data(plan, table.rows),
+        facts=_facts(plan, store, table.rows),
+        advice=_advice(table.rows),
+        searched=plan.file.study.search is not None,
     )
     return write_study_page(data, store.path / "study.html")
 

@@ -144,3 +144,20 @@ def test_a_tolerance_study_says_how_many_parts_are_good(page):
     assert "Will they come out alike?" in text
     assert text.count(" of 20</td>") == 2
     assert "through 1" in text
+
+
+def test_the_page_of_a_search_warns_of_its_uneven_points(page):
+    radius = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
+    least = [{"quantity": QUANTITY, "aim": "minimise"}]
+    _, _, text, _ = page(vary=[radius], objectives=least, search={"evaluations": 16}, quantities=[QUANTITY])
+    assert "A search chose these points" in text
+    _, _, plain, _ = page(vary=[radius | {"count": 12}], quantities=[QUANTITY])
+    assert "rank correlations" in plain
+    assert "A search chose these points" not in plain
+
+
+def test_reports_are_promised_only_where_there_are_some(page):
+    promise = "a click on it opens its report"
+    assert promise in page(vary=[RADII], quantities=[QUANTITY])[2]
+    radii = RADII | {"values": ["4.1 mm", "4.2 mm", "4.3 mm"]}
+    assert promise not in page(vary=[radii], quantities=[QUANTITY], output={"reports": False})[2]
