@@ -1,0 +1,147 @@
+# SPDX-License-Identifier: MIT
+"""Studies: python -m benchmarks.studies [--runs N]; writes results_studies.md.
+
+A tube of about 3,000 unknowns in 10 steps, its modulus varied: runs a second on one worker and on two, what
+the driver itself costs, and how long a folder of 10,000 runs takes to be collected (copies of a real one).
+"""
+
+import argparse
+import json
+import os
+import resource
+import shutil
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import tomli_w
+
+from cases.environment import prepare
+from cases.studies.driver import run_study
+from cases.studies.opening import create, open_study
+from cases.studies.page import write_page
+from cases.studies.plan import Plan
+from cases.studies.settings import Settings
+from cases.studies.store import Store
+from cases.studies.table import Table
+
+HERE = Path(__file__).parent
+CASE = {
+    "title": "Tube",
+    "shape": {
+        "kind": "tube",
+        "inner_radius": "4 mm",
+        "length": "30 mm",
+        "layers": [{"name": "wall", "thickness": "500 um"}],
+    },
+    "mesh": {"along": "0.35 mm", "through": 3},
+    "materials": {"rubber": {"law": "neo-hookean", "shear_modulus": "0.1 MPa"}},
+    "parts": [{"region": "wall", "material": "rubber"}],
+    "supports": [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}],
+    "stages": [{"name": "fill", "pressure": "3 kPa", "steps": 10}],
+}
+MODULUS = {"key": "materials.rubber.shear_modulus", "from": "0.1 MPa", "to": "0.2 MPa"}
+
+
+def study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
+    """A study of so many moduli, in a folder of this name."""
+    file = folder / f"{name}.toml"
+    content = {"title": "Tube: modulus", "case": CASE, "vary": [{**MODULUS, "count": count}]}
+    file.write_text(tomli_w.dumps({**content, "output": {"reports": False}}))
+    return open_study(str(file), folder / name)
+
+
+def timed(folder: Path, count: int, workers: int) -> dict[str, float]:
+    """Seconds of a study with warm forms, and the processor time of the driver alone."""
+    plan, store = study(folder, count, f"on_{workers}")
+    create(plan, store)
+    table = Table(plan, store)
+    mine = resource.getrusage(resource.RUSAGE_SELF)
+    begin = time.perf_counter()
+    with store.locked():
+        tally = run_study(plan, store, table, Settings(workers))
+    seconds = time.perf_counter() - begin
+    after = resource.getrusage(resource.RUSAGE_SELF)
+    used = after.ru_utime + after.ru_stime - mine.ru_utime - mine.ru_stime
+    summary = store.summary(plan.runs[0]) or {}
+    unknowns = summary["facts"]["solution"]["unknowns, all"]
+    return {
+        "seconds": seconds,
+        "driver": used,
+        "busy": sum(tally.seconds),
+        "unknowns": unknowns,
+        "done": tally.done,
+    }
+
+
+def collected(folder: Path, count: int, pattern: Path) -> tuple[float, float, float]:
+    """Seconds to open the plan, to collect tables and page, and to say the status."""
+    plan, store = study(folder, count, "large")
+    create(plan, store)
+    summary = json.loads((pattern / "summary.json").read_text())
+    for run in plan.runs:
+        place = store.run_folder(run)
+        shutil.copytree(pattern, place, ignore=shutil.ignore_patterns("summary.json"))
+        (place / "summary.json").write_text(json.dumps({**summary, "case_hash": run.hash}))
+    begin = time.perf_counter()
+    plan, store = open_study(str(folder / "large.toml"), store.path)
+    opened = time.perf_counter() - begin
+    table = Table(plan, store)
+    table.write()
+    write_page(plan, store, table)
+    whole = time.perf_counter() - begin
+    begin = time.perf_counter()
+    assert all(store.state(run) == "finished" for run in plan.runs)
+    return opened, whole, time.perf_counter() - begin
+
+
+def main() -> None:
+    prepare()
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--runs", type=int, default=200)
+    options.add_argument("--folders", type=int, default=10_000)
+    chosen = options.parse_args()
+    with tempfile.TemporaryDirectory(dir=os.environ.get("ANNELID_BENCH_DIR")) as place:
+        folder = Path(place)
+        timed(folder, 2, 3)  # compiles
+        one, two = (timed(folder, chosen.runs, workers) for workers in (1, 2))
+        pattern = next((folder / "on_2" / "runs").iterdir())
+        opened, whole, status = collected(folder, chosen.folders, pattern)
+    text = report(chosen.runs, one, two)
+    text += (
+        f"\n\nA study folder of {chosen.folders} runs: opening the plan {opened:.1f} s, collecting table and "
+    )
+    text += f"page {whole:.1f} s in all, telling all states {status:.1f} s.\n"
+    (HERE / "results_studies.md").write_text(text)
+    print(text)
+
+
+def report(runs: int, one: dict[str, float], two: dict[str, float]) -> str:
+    """The table of throughputs."""
+    rate = [runs / found["seconds"] for found in (one, two)]
+    used = [found["driver"] / (n * found["seconds"]) for n, found in ((1, one), (2, two))]
+    idle = [1 - found["busy"] / (n * found["seconds"]) for n, found in ((1, one), (2, two))]
+    about = f"{runs} runs of {one['unknowns']:.0f} unknowns in 10 steps on {os.cpu_count()} processors"
+    rows = [
+        ("", "1 worker", "2 workers"),
+        ("---", "---", "---"),
+        ("time, with the start of the workers", *(f"{f['seconds']:.1f} s" for f in (one, two))),
+        ("runs a second and processor", f"{rate[0]:.2f}", f"{rate[1] / 2:.2f}"),
+        ("times the throughput of one worker", "1", f"{rate[1] / rate[0]:.2f}"),
+        ("processor time of the driver, of all", *(f"{share:.1%}" for share in used)),
+        ("workers without a run, of their time", *(f"{share:.1%}" for share in idle)),
+    ]
+    return "\n".join(
+        [
+            "# Studies",
+            "",
+            f"{about}; equations compiled before.",
+            "",
+            *(f"| {' | '.join(row)} |" for row in rows),
+        ]
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())
