@@ -16,6 +16,7 @@ from geometry.plane import gmsh_session
 _STARTS = (0.0, 0.31, 0.17, 0.43, 0.11, 0.37)  # shares of the period at which the seam is tried
 _TRIANGLE = 2  # gmsh's number of the three-node triangle
 _SEAM = 1e-6  # share of the period within which a point lies on a seam
+_SAME = 1e-7  # of an outline's size: corners nearer than this make no line
 _PLAIN = 0.03  # of the element size: corners that change the outline by less are dropped
 _IN_PLATES = 8.0  # largest over smallest size where only struts and plates are meshed
 _NEAR = 0.5  # fine elements beside the outline beyond which elements begin to grow
@@ -209,7 +210,8 @@ def _polygon(occ: Any, outline: Outline) -> int:
 
 
 def _loop(occ: Any, ring: FloatArray) -> int:
-    points = [occ.addPoint(float(x), float(y), 0.0) for x, y in ring]
+    apart = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > _SAME * np.ptp(ring)
+    points = [occ.addPoint(float(x), float(y), 0.0) for x, y in ring[apart]]
     lines = [occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)]
     return int(occ.addCurveLoop(lines))
 

@@ -99,6 +99,8 @@ class _Watch:
             if replies:
                 worker.memory()
                 worker.task = None
+                if worker.ended_for and replies[0].kind == "error":  # its last word on being ended
+                    return worker.ended_for, self._limit_words(worker)
                 return self._told(job, replies[0], worker)
             if not alive:
                 kind, reason = worker.bury()
