@@ -119,6 +119,7 @@ def test_sbatch_is_given_a_list_and_knows_what_to_wait_for(study, monkeypatch):
 
 def test_what_cannot_be_submitted_leaves_the_rest_known(study, monkeypatch):
     plan, store = study(pressures(1, 2, 3))
+    store.record(plan.runs[2], Failure("error", "so"))
     answers = iter(["41\n"])
 
     def call(*words):
@@ -128,11 +129,13 @@ def test_what_cannot_be_submitted_leaves_the_rest_known(study, monkeypatch):
             raise queue.QueueError("sbatch refused: too many jobs") from None
 
     monkeypatch.setattr(queue, "_call", call)
-    records = Records(store.path)
+    monkeypatch.setattr(queue, "present", dict)
+    monkeypatch.setattr(queue, "largest_array", lambda: 1001)
     with pytest.raises(queue.QueueError, match="too many jobs"):
-        send(steps_of(plan, store, Site(), arrays(plan, store)), records)
+        submit(plan, store, None, asked=Limits(), retry=True)
     queued = {("41", "0"): "PD"}
-    assert [at.word for at in standings(plan, store, records, queued)] == ["queued", "new", "new"]
+    found = standings(plan, store, Records(store.path), queued)
+    assert [at.word for at in found] == ["queued", "new", "failed"]  # with why it failed before
 
 
 def test_scripts_run_what_they_say_whatever_the_names(study, tmp_path):
