@@ -97,6 +97,7 @@ def collected(folder: Path, count: int, pattern: Path) -> tuple[float, float, fl
 
 
 def main() -> None:
+    """Measure, print and write."""
     prepare()
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--runs", type=int, default=200)

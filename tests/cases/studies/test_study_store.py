@@ -1,4 +1,5 @@
 # SPDX-License-Identifier: MIT
+import json
 import os
 import resource
 
@@ -29,10 +30,14 @@ def test_a_folder_of_something_else_is_not_touched(study):
 
 def test_a_study_folder_that_lost_its_mark_is_taken_up(opened):
     plan, store = opened
-    (store.path / "study.json").write_text("{")
+    mark = store.path / "study.json"
+    whole = json.loads(mark.read_text())
+    mark.write_text("{")
     create(plan, store)
-    (store.path / "study.json").unlink()
+    assert json.loads(mark.read_text()) == whole
+    mark.unlink()
     create(plan, store)
+    assert json.loads(mark.read_text()) == whole
 
 
 def test_a_failure_is_kept_until_it_is_forgotten(opened):
