@@ -13,6 +13,7 @@ from petsc4py import PETSc
 from geometry.body import IntArray
 from solver import forms
 from solver.loads import Loads
+from solver.problem import QUADRATURE_DEGREE, Problem
 from solver.system import System
 
 
@@ -51,11 +52,7 @@ class SheetCharge(Charge):
 
     def __init__(self, system: System, electrodes: tuple[str, ...]) -> None:
         super().__init__(system, electrodes)
-        problem = system.problem
-        cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
-        dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": 5})
-        # ∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field.
-        self._form = forms.compile_forms(problem.sheet_capacity() * cellwise * problem.weight * dx)
+        self._form = capacity_form(system.problem)
 
     def value(self) -> float:
         """Q = Σ C V."""
@@ -99,6 +96,13 @@ class FaceCharge(Charge):
         ]
         dofs = np.unique(np.concatenate(held))
         return dofs[dofs < space.dofmap.index_map.size_local]
+
+
+def capacity_form(problem: Problem) -> fem.Form:
+    """∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field of the sheets."""
+    cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
+    dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})
+    return forms.compile_forms(problem.sheet_capacity() * cellwise * problem.weight * dx)
 
 
 def charge_of(system: System, electrodes: tuple[str, ...]) -> Charge:

@@ -2,12 +2,12 @@
 """Handing on the states of a path, and keeping what is to be said about it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 from solver.critical import Critical
-from solver.evaluation import Evaluation
+from solver.evaluation import Arrival, Evaluation
 from solver.loads import Loads, describe
 from solver.newton import Convergence
 from solver.records import Equilibrium, Outcome
@@ -76,24 +76,24 @@ class Reporter:
             critical: The critical point that it is, if it is one.
             reached_by: ``"jump"`` or ``"branch"`` if it does not go on from the state before.
         """
-        assert self.system.loads is not None
-        state = self.evaluation.equilibrium(
+        arrival = Arrival(
             self._index,
             stage,
             share,
-            self.system.loads,
             iterations=convergence.iterations,
             residual=convergence.residual,
             factorisations=self.system.count.factorisations - self._spent,
-            modes=(modes.given, modes.controlled),
+            unstable_modes=modes.given,
+            unstable_modes_controlled=modes.controlled,
             critical=critical.kind if critical is not None else "",
-            mode=critical.mode.vector if critical is not None else None,
+            reached_by=reached_by,
         )
+        mode = critical.mode.vector if critical is not None else None
+        state = self.evaluation.equilibrium(arrival, mode)
         self._index += 1
         self._spent = self.system.count.factorisations
         if state is None:
             return
-        state = replace(state, reached_by=reached_by)
         self._note_breakdown(state)
         if self._observe is not None:
             self._observe(state)

@@ -6,7 +6,7 @@ import pytest
 from models import CLAMPED, neo_hookean, tube_body, tube_model
 from petsc4py import PETSc
 
-from solver import evaluation
+from solver import field_reader
 from solver.path import Path
 from solver.stages import Stage
 
@@ -33,18 +33,16 @@ def test_principal_stretches_are_singular_values(inflated):
     path.evaluation.read_fields()
     found = state.fields["principal stretches"]
     assert np.all(np.diff(found, axis=-1) <= 0)
-    values, _ = path.evaluation._values_in(
-        path.evaluation._expressions[0], path.problem.fields.laws[0][1].astype(np.int32)
-    )
+    values, _ = path.evaluation.reader.values_in(0, path.problem.fields.laws[0][1].astype(np.int32))
     expected = np.linalg.svd(values.F, compute_uv=False)
     np.testing.assert_allclose(found[values.cells], expected, rtol=1e-10)
 
 
 def test_reading_in_pieces_changes_nothing(inflated, monkeypatch):
     path, state = inflated
-    monkeypatch.setattr(evaluation, "_PIECE", 1)
+    monkeypatch.setattr(field_reader, "_PIECE", 1)
     assert path.evaluation.read_fields()
-    for name, field in path.evaluation._fields.items():
+    for name, field in path.evaluation.fields.items():
         np.testing.assert_array_equal(field, state.fields[name])
 
 
