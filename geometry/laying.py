@@ -4,10 +4,10 @@
 import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
+from geometry.along import Along, Band
 from geometry.body import FloatArray
 from geometry.chart import PERIOD, SIDES, Chart
 from geometry.checks import whole_number, within
@@ -16,14 +16,6 @@ from geometry.pattern import Pattern, Strut
 
 _ROUNDING = 1e-9
 _OPEN = 1.1  # struts must be so many times narrower than closes a cell
-_STEPS = 2001  # at which the surface is looked at along v
-
-
-class Band(NamedTuple):
-    """A piece of the surface between two values of v, all around."""
-
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -158,22 +150,19 @@ def lay(
     Raises:
         InputError: If no cell fits, or a number is outside its range.
     """
-    within("lattice.height", height, above=0.0, unit="mm")
-    within("lattice.ring", ring, least=0.0, unit="mm")
-    within("lattice.smallest", smallest, above=0.0, most=1.0)
-    if side not in SIDES:
-        raise InputError(f"lattice.side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
-    v = np.linspace(*(span or (chart.low, chart.high)), _STEPS)
-    scale = _mean_scale(chart, v)
-    count = _cells_around(pattern, float(scale.max()), around)
+    _check(height, side, ring, smallest)
+    surface = Along.of(chart, span or (chart.low, chart.high))
+    count = _cells_around(pattern, surface.widest, around)
     factor = PERIOD / (count * pattern.width)
-    room = _room(v, scale, max(smallest * float(scale.max()), _least_scale(pattern, factor, scale)))
-    inner = _within_rings(room, v, scale, ring)
+    room = surface.room(max(smallest * surface.widest, _least_scale(pattern, factor, surface.widest)))
+    inner = surface.within(room, ring)
     rows = _cells_along(pattern, factor, inner, along)
     middle, reach = (inner.low + inner.high) / 2, rows * factor * pattern.height / 2
     cells = Band(middle - reach, middle + reach)
-    rings = _rings(cells, room, v, scale, ring, whole=along is None) if ring > 0.0 else ()
-    used = np.interp(np.linspace(*cells, _STEPS), v, scale)
+    rings: tuple[Band, ...] = ()
+    if ring > 0.0:  # up to the ends of the room, or as wide as given beside a given number of cells
+        ends = room if along is None else surface.widened(cells, ring)
+        rings = Band(ends.low, cells.low), Band(cells.high, ends.high)
     return Lattice(
         chart=chart,
         pattern=pattern.scaled(factor).tiled(1 if chart.of_revolution else count, 1),
@@ -183,16 +172,17 @@ def lay(
         rings=rings,
         height=height,
         side=side,
-        growth=factor * float(scale.max()),
-        smallest=float(used.min() / used.max()),
+        growth=factor * surface.widest,
+        smallest=surface.narrowing(cells),
     )
 
 
-def _mean_scale(chart: Chart, v: FloatArray) -> FloatArray:
-    """Scale along v; on a surface that is not one of revolution its mean around."""
-    u = np.linspace(0.0, PERIOD, 33)[:-1]
-    grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
-    return np.asarray(chart.scale(grid).reshape(len(u), -1).mean(axis=0))
+def _check(height: float, side: str, ring: float, smallest: float) -> None:
+    within("lattice.height", height, above=0.0, unit="mm")
+    within("lattice.ring", ring, least=0.0, unit="mm")
+    within("lattice.smallest", smallest, above=0.0, most=1.0)
+    if side not in SIDES:
+        raise InputError(f"lattice.side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
 
 
 def _cells_around(pattern: Pattern, radius: float, around: int | None) -> int:
@@ -200,25 +190,6 @@ def _cells_around(pattern: Pattern, radius: float, around: int | None) -> int:
         return max(1, round(PERIOD * radius / pattern.width))
     whole_number("lattice.around", around, least=1)
     return around
-
-
-def _room(v: FloatArray, scale: FloatArray, least: float) -> Band:
-    """The piece around the widest circle in which cells are large enough."""
-    good = scale >= least * (1 - _ROUNDING)
-    widest = int(np.argmax(scale))
-    bad = np.flatnonzero(~good)
-    low = bad[bad < widest].max() + 1 if (bad < widest).any() else 0
-    high = bad[bad > widest].min() - 1 if (bad > widest).any() else len(v) - 1
-    return Band(float(v[low]), float(v[high]))
-
-
-def _within_rings(room: Band, v: FloatArray, scale: FloatArray, ring: float) -> Band:
-    """What rings of the least width leave of the room."""
-    length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
-    start, stop = np.interp(room, v, length)
-    within("lattice.ring", ring, below=(stop - start) / 2, unit="mm", why="half of the length of the lattice")
-    low, high = np.interp([start + ring, stop - ring], length, v)
-    return Band(float(low), float(high))
 
 
 def _cells_along(pattern: Pattern, factor: float, inner: Band, along: int | None) -> int:
@@ -237,24 +208,12 @@ def _cells_along(pattern: Pattern, factor: float, inner: Band, along: int | None
     return along
 
 
-def _rings(
-    cells: Band, room: Band, v: FloatArray, scale: FloatArray, ring: float, *, whole: bool
-) -> tuple[Band, Band]:
-    """The end rings: up to the ends of the room, or of the given width beside a given number of cells."""
-    if whole:
-        return Band(room.low, cells.low), Band(cells.high, room.high)
-    length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
-    start, stop = np.interp(cells, v, length)
-    low, high = np.interp([start - ring, stop + ring], length, v)
-    return Band(float(low), cells.low), Band(cells.high, float(high))
-
-
-def _least_scale(pattern: Pattern, factor: float, scale: FloatArray) -> float:
+def _least_scale(pattern: Pattern, factor: float, widest: float) -> float:
     """The scale below which struts close the cells."""
     room = min(pattern.room, pattern.width, pattern.height)
     least = _OPEN * pattern.widest / (factor * room)
-    if least > scale.max():
-        size = factor * float(scale.max())
+    if least > widest:
+        size = factor * widest
         raise InputError(
             f"lattice: struts of {pattern.widest:g} mm close the cells even at the widest circle, where they "
             f"are {size * pattern.width:.3g} by {size * pattern.height:.3g} mm; widths must be below "

@@ -6,10 +6,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from geometry.along import Band
 from geometry.body import FloatArray
 from geometry.chart import PERIOD
 from geometry.checks import within
-from geometry.laying import Band, Lattice
+from geometry.laying import Lattice
 
 
 class PrintLine(NamedTuple):

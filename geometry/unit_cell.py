@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geometry.along import Band
 from geometry.body import Body, FloatArray
 from geometry.chart import PERIOD, Spot
 from geometry.checks import within
 from geometry.extrude import Course, Laid, body_of, thicken
 from geometry.flat_mesh import Outline, mesh_flat
 from geometry.footprint import footprint
-from geometry.laying import Band, Lattice
+from geometry.laying import Lattice
 from geometry.pattern import Pattern
 from geometry.quality import check_quality
 
