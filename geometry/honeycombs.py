@@ -3,24 +3,28 @@
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 from geometry.checks import within
 from geometry.pattern import Pattern, Strut, polyline
 
 
 @dataclass(frozen=True)
-class Honeycomb:
-    """Hexagonal honeycomb, its vertical walls along the part (Gibson and Ashby, from memory).
+class _Walls:
+    """Walls of a honeycomb, the vertical ones along the part.
 
     Attributes:
         vertical: Length h of the vertical walls, between nodes, mm.
         inclined: Length l of the inclined walls, mm.
-        angle: Angle theta of the inclined walls from the circumference, degrees; 30 is regular if h = l.
+        angle: Angle of the inclined walls from the circumference, degrees, positive.
         width: Width t of the walls, mm.
 
     Raises:
-        InputError: If a length is not positive, the angle is outside its range or the cells close.
+        InputError: If a length is not positive, the angle is outside its range, or walls meet.
     """
+
+    kind: ClassVar[str]
+    lean: ClassVar[int]  # sign of the angle in formulas
 
     vertical: float
     inclined: float
@@ -28,9 +32,47 @@ class Honeycomb:
     width: float
 
     def __post_init__(self) -> None:
-        _check_lengths("honeycomb", vertical=self.vertical, inclined=self.inclined)
-        within("honeycomb.angle", self.angle, above=0.0, below=90.0, unit="deg")
-        _check_width("honeycomb", self.width, self.room, "half of the cell's opening")
+        _check_lengths(self.kind, vertical=self.vertical, inclined=self.inclined)
+        steepest, why = self._steepest
+        within(f"{self.kind}.angle", self.angle, above=0.0, below=steepest, unit="deg", why=why)
+        _check_width(self.kind, self.width, self.room, "what lies between walls or corners of a cell")
+
+    @property
+    def _steepest(self) -> tuple[float, str]:
+        """Angle which the inclined walls must stay below, degrees, and why."""
+        return 90.0, ""
+
+    @property
+    def room(self) -> float:
+        """Width at which openings would close, mm."""
+        raise NotImplementedError
+
+    def pattern(self) -> Pattern:
+        """Return the repeating rectangle."""
+        theta = self.lean * math.radians(self.angle)
+        vertical = self.vertical
+        half, rise = self.inclined * math.cos(theta), self.inclined * math.sin(theta)
+        row = vertical + rise
+        nodes = ((0.0, vertical), (half, row), (half, row + vertical), (0.0, 2 * row))
+        sides = ((-half, row), (-half, row + vertical))
+        lines = (
+            polyline((0.0, 0.0), nodes[0]),
+            polyline(nodes[0], nodes[1]),
+            polyline(nodes[0], sides[0]),
+            polyline(nodes[1], nodes[2]),
+            polyline(nodes[2], nodes[3]),
+            polyline(sides[1], nodes[3]),
+        )
+        struts = tuple(Strut(line, self.width) for line in lines)
+        pattern = Pattern(self.kind, 2 * half, 2 * row, struts, mirrors=True, room=self.room)
+        return pattern.shifted(0.0, -vertical / 2)  # rows then end half way up the vertical walls
+
+
+class Honeycomb(_Walls):
+    """Hexagonal honeycomb (Gibson and Ashby, from memory); an angle of 30 degrees is regular if h = l."""
+
+    kind = "honeycomb"
+    lean = 1
 
     @property
     def room(self) -> float:
@@ -38,43 +80,18 @@ class Honeycomb:
         theta = math.radians(self.angle)
         return min(self.inclined * math.cos(theta), (self.vertical + self.inclined * math.sin(theta)) / 2)
 
-    def pattern(self) -> Pattern:
-        """Return the repeating rectangle."""
-        return _honeycomb("honeycomb", self, math.radians(self.angle))
 
+class ReentrantHoneycomb(_Walls):
+    """Re-entrant honeycomb (bow-ties), its inclined walls leaning into the cell; auxetic."""
 
-@dataclass(frozen=True)
-class ReentrantHoneycomb:
-    """Re-entrant honeycomb (bow-ties), its vertical walls along the part; auxetic.
+    kind = "re-entrant"
+    lean = -1
 
-    Attributes:
-        vertical: Length h of the vertical walls, between nodes, mm.
-        inclined: Length l of the inclined walls, mm.
-        angle: Angle by which the inclined walls lean into the cell, degrees, positive (theta = -angle in
-            the formulas of honeycombs).
-        width: Width t of the walls, mm.
-
-    Raises:
-        InputError: If a length is not positive, the angle is outside its range, or opposite walls meet.
-    """
-
-    vertical: float
-    inclined: float
-    angle: float
-    width: float
-
-    def __post_init__(self) -> None:
-        _check_lengths("re-entrant", vertical=self.vertical, inclined=self.inclined)
+    @property
+    def _steepest(self) -> tuple[float, str]:
         steepest = math.degrees(math.asin(min(1.0, self.vertical / (2 * self.inclined))))
-        within(
-            "re-entrant.angle",
-            self.angle,
-            above=0.0,
-            below=min(steepest, 85.0),
-            unit="deg",
-            why="where the inner corners of a cell would meet: vertical = 2 inclined sin(angle)",
-        )
-        _check_width("re-entrant", self.width, self.room, "the gap between inner corners or walls of a cell")
+        why = "where the inner corners of a cell would meet: vertical = 2 inclined sin(angle)"
+        return min(steepest, 85.0), why
 
     @property
     def room(self) -> float:
@@ -82,29 +99,6 @@ class ReentrantHoneycomb:
         theta = math.radians(self.angle)
         gap = self.vertical - 2 * self.inclined * math.sin(theta)
         return min(gap, self.inclined) * math.cos(theta)
-
-    def pattern(self) -> Pattern:
-        """Return the repeating rectangle."""
-        return _honeycomb("re-entrant", self, -math.radians(self.angle))
-
-
-def _honeycomb(name: str, cell: Honeycomb | ReentrantHoneycomb, theta: float) -> Pattern:
-    vertical, inclined = cell.vertical, cell.inclined
-    half, rise = inclined * math.cos(theta), inclined * math.sin(theta)
-    row = vertical + rise
-    nodes = ((0.0, vertical), (half, row), (half, row + vertical), (0.0, 2 * row))
-    sides = ((-half, row), (-half, row + vertical))
-    lines = (
-        polyline((0.0, 0.0), nodes[0]),
-        polyline(nodes[0], nodes[1]),
-        polyline(nodes[0], sides[0]),
-        polyline(nodes[1], nodes[2]),
-        polyline(nodes[2], nodes[3]),
-        polyline(sides[1], nodes[3]),
-    )
-    struts = tuple(Strut(line, cell.width) for line in lines)
-    pattern = Pattern(name, 2 * half, 2 * row, struts, mirrors=True, room=cell.room)
-    return pattern.shifted(0.0, -vertical / 2)  # rows then end half way up the vertical walls
 
 
 @dataclass(frozen=True)

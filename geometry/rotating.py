@@ -4,6 +4,7 @@
 import math
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,8 +84,8 @@ class RotatingSquares:
 
 
 @dataclass(frozen=True)
-class Hexachiral:
-    """Round nodes on a triangular grid, each with six tangent ligaments (Prall and Lakes 1997, from memory).
+class _RoundNodes:
+    """Round nodes with tangent ligaments, of which neighbours make a chiral cell.
 
     Attributes:
         node_radius: Radius r of the nodes, to the middle of the ring, mm.
@@ -96,13 +97,56 @@ class Hexachiral:
         InputError: If a length is outside its range or the node unknown.
     """
 
+    kind: ClassVar[str]
+    mirrors: ClassVar[bool]
+
     node_radius: float
     ligament: float
     width: float
     node: str = "ring"
 
     def __post_init__(self) -> None:
-        _check_chiral("hexachiral", self.node_radius, self.ligament, self.width, self.node)
+        within(f"{self.kind}.node_radius", self.node_radius, above=0.0, unit="mm")
+        within(f"{self.kind}.ligament", self.ligament, above=0.0, unit="mm")
+        why = "the node's radius"
+        within(f"{self.kind}.width", self.width, above=0.0, below=self.node_radius, unit="mm", why=why)
+        if self.node not in NODES:
+            raise InputError(
+                f"{self.kind}.node = {self.node!r}: choose one of {', '.join(NODES)}", node=self.node
+            )
+
+    @property
+    def gap(self) -> float:
+        """Width of struts at which neighbouring nodes would touch, mm."""
+        return self.ligament
+
+    def _with_nodes(
+        self,
+        period: tuple[float, float],
+        lines: list[FloatArray],
+        nodes: list[tuple[FloatArray, NDArray[np.floating]]],
+    ) -> Pattern:
+        """Put rings or discs at the nodes; rings are cut where ligaments touch them, so that ends meet."""
+        struts = [Strut(line, self.width) for line in lines]
+        plates = []
+        for centre, angles in nodes:
+            place = (float(centre[0]), float(centre[1]))
+            if self.node == "disc":
+                plates.append(arc(place, self.node_radius + self.width / 2, 0.0, 2 * math.pi)[:-1])
+                continue
+            ends = np.append(angles, angles[0] + 2 * math.pi)
+            struts += [
+                Strut(arc(place, self.node_radius, float(a), float(b)), self.width) for a, b in pairwise(ends)
+            ]
+        room = min(self.node_radius, self.gap)  # a node's hole, or the way between nodes, closes
+        return Pattern(self.kind, *period, tuple(struts), tuple(plates), mirrors=self.mirrors, room=room)
+
+
+class Hexachiral(_RoundNodes):
+    """Round nodes on a triangular grid, six tangent ligaments each (Prall and Lakes 1997, from memory)."""
+
+    kind = "hexachiral"
+    mirrors = False
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle: two nodes."""
@@ -118,37 +162,32 @@ class Hexachiral:
                 lines.append(np.array([tangency, tangency + self.ligament * along]))
         six = math.pi / 2 - lean + math.pi / 3 * np.arange(6)
         nodes = [(centre, six) for centre in centres]
-        return _with_nodes("hexachiral", (pitch, 2 * row), lines, nodes, self)
+        return self._with_nodes((pitch, 2 * row), lines, nodes)
 
 
-@dataclass(frozen=True)
-class AntiTetrachiral:
+class AntiTetrachiral(_RoundNodes):
     """Round nodes on a square grid, neighbours turning opposite ways, with tangent ligaments; auxetic.
 
-    Attributes:
-        node_radius: Radius r of the nodes, to the middle of the ring, mm.
-        ligament: Length of the ligaments between their points of tangency: the grid's pitch, mm.
-        width: Width of ligaments and rings, mm.
-        node: ``"ring"`` or ``"disc"``, a solid node.
-
-    Raises:
-        InputError: If a length is outside its range or the node unknown.
+    The ligaments' length is the grid's pitch.
     """
 
-    node_radius: float
-    ligament: float
-    width: float
-    node: str = "ring"
+    kind = "anti-tetrachiral"
+    mirrors = True
 
     def __post_init__(self) -> None:
-        _check_chiral("anti-tetrachiral", self.node_radius, self.ligament, self.width, self.node)
+        super().__post_init__()
         within(
-            "anti-tetrachiral.ligament",
+            f"{self.kind}.ligament",
             self.ligament,
             above=2 * self.node_radius + 2 * self.width,
             unit="mm",
             why="neighbouring nodes would touch: 2 node_radius + 2 width",
         )
+
+    @property
+    def gap(self) -> float:
+        """Width of struts at which neighbouring nodes would touch, mm."""
+        return (self.ligament - 2 * self.node_radius) / 2
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle: four nodes, mirror lines through the middles of ligaments."""
@@ -160,7 +199,7 @@ class AntiTetrachiral:
                 tangency = centre + self.node_radius * np.array(offset)
                 lines.append(np.array([tangency, tangency + self.ligament * np.array(along)]))
             nodes.append((centre, math.pi / 2 * np.arange(4)))
-        return _with_nodes("anti-tetrachiral", (2 * self.ligament, 2 * self.ligament), lines, nodes, self)
+        return self._with_nodes((2 * self.ligament, 2 * self.ligament), lines, nodes)
 
 
 @dataclass(frozen=True)
@@ -201,40 +240,3 @@ class SinusoidalLigaments:
             struts.append(Strut(node + np.column_stack([-sign * bow, s * wave]), self.width))
         room = min(s / 2 - self.amplitude, s / 2)
         return Pattern("sinusoidal", 2 * s, 2 * s, tuple(struts), mirrors=True, room=room)
-
-
-def _check_chiral(cell: str, radius: float, ligament: float, width: float, node: str) -> None:
-    within(f"{cell}.node_radius", radius, above=0.0, unit="mm")
-    within(f"{cell}.ligament", ligament, above=0.0, unit="mm")
-    within(f"{cell}.width", width, above=0.0, below=radius, unit="mm", why="the node's radius")
-    if node not in NODES:
-        raise InputError(f"{cell}.node = {node!r}: choose one of {', '.join(NODES)}", node=node)
-
-
-def _chiral_room(cell: "Hexachiral | AntiTetrachiral") -> float:
-    """Width at which a node's hole, or the gap between neighbouring nodes, would close, mm."""
-    gap = (cell.ligament - 2 * cell.node_radius) / 2 if isinstance(cell, AntiTetrachiral) else cell.ligament
-    return min(cell.node_radius, gap)
-
-
-def _with_nodes(
-    name: str,
-    period: tuple[float, float],
-    lines: list[FloatArray],
-    nodes: list[tuple[FloatArray, NDArray[np.floating]]],
-    cell: "Hexachiral | AntiTetrachiral",
-) -> Pattern:
-    """Put rings or discs at the nodes; rings are cut where ligaments touch them, so that ends meet."""
-    struts = [Strut(line, cell.width) for line in lines]
-    plates = []
-    for centre, angles in nodes:
-        place = (float(centre[0]), float(centre[1]))
-        if cell.node == "disc":
-            plates.append(arc(place, cell.node_radius + cell.width / 2, 0.0, 2 * math.pi)[:-1])
-            continue
-        ends = np.append(angles, angles[0] + 2 * math.pi)
-        struts += [
-            Strut(arc(place, cell.node_radius, float(a), float(b)), cell.width) for a, b in pairwise(ends)
-        ]
-    room, mirrors = _chiral_room(cell), isinstance(cell, AntiTetrachiral)
-    return Pattern(name, *period, tuple(struts), tuple(plates), mirrors=mirrors, room=room)
