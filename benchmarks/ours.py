@@ -69,8 +69,8 @@ def timed(path: Path) -> Clock:
 
         setattr(owner, method, timed_call)
 
-    wrap(path.system.factor, "factorise", "factorise")
-    wrap(path.system.factor, "solve", "solve")
+    wrap(path.system.tangent.factor, "factorise", "factorise")
+    wrap(path.system.tangent.factor, "solve", "solve")
     wrap(path.system, "factorise", "tangent and factorise")
     wrap(path.system, "assemble_residual", "residual")
     wrap(path.evaluation, "read_fields", "reading")

@@ -67,7 +67,7 @@ class SheetCharge(Charge):
     def _capacitance(self, electrode: str) -> float:
         mesh = self.system.problem.mesh
         cells = mesh.cells_of(self.system.problem.model.body.bands[electrode])
-        field = self.system.nominal_sheet_field({electrode: 1.0})[mesh.original_cells]
+        field = self.system.sheet_field.nominal({electrode: 1.0})[mesh.original_cells]
         twice_energy = fem.assemble_vector(self._form).array
         return self.system.sum(float((twice_energy[cells] * field[cells] ** 2).sum())) * self.copies
 
@@ -92,7 +92,9 @@ class FaceCharge(Charge):
     def _hot(self) -> IntArray:
         space = self.system.problem.spaces[2]
         held = [
-            bc.dof_indices()[0] for name, bc, _ in self.system.voltage_conditions if name in self.electrodes
+            bc.dof_indices()[0]
+            for name, bc, _ in self.system.held.voltage_conditions
+            if name in self.electrodes
         ]
         dofs = np.unique(np.concatenate(held))
         return dofs[dofs < space.dofmap.index_map.size_local]

@@ -55,8 +55,8 @@ class Evaluation:
         self.fields: dict[str, FloatArray] | None = None
         self._integrals = Integrals(system, self._gathering)
         self._datum: tuple[float, float] | None = None
-        self._swept = SweptVolume(system) if system.volume_form is not None else None
-        self._drawn_volume = system.volume() if system.volume_form is not None else 0.0
+        self._swept = SweptVolume(system) if system.has_volume else None
+        self._drawn_volume = system.volume() if system.has_volume else 0.0
 
     def read_fields(self) -> bool:
         """Read the fields of the present state; False if the part is turned inside out. Collective."""
@@ -101,7 +101,7 @@ class Evaluation:
         displacement = self.displacement()
         energies = self._integrals.read(dict(loads.voltages))
         reactions = reactions_of(self.system)
-        volume = self.system.volume() if self.system.volume_form is not None else None
+        volume = self.system.volume() if self.system.has_volume else None
         swept = self._swept.update() if self._swept is not None else None
         cell_volumes = self._integrals.cell_volumes
         if self.problem.comm.rank != 0:

@@ -31,7 +31,7 @@ class FaceCharges:
         owned = system.problem.spaces[2].dofmap.index_map.size_local
         offsets, _ = system.raw.getAttr("_blocks")
         charges: dict[str, float] = {}
-        for name, bc, _ in system.voltage_conditions:
+        for name, bc, _ in system.held.voltage_conditions:
             if not name:
                 continue
             rows = system.raw.array_r[offsets[2] : offsets[3]]
@@ -48,7 +48,7 @@ class FaceCharges:
         permittivity = problem.fields.permittivity.x.array
         everywhere = permittivity.copy()
         permittivity[cells[problem.mesh.original_cells]] = 0.0
-        rows = fem.assemble_vector(self._system.residual_forms[2])
+        rows = fem.assemble_vector(self._system.equations.residual[2])
         rows.scatter_reverse(la.InsertMode.add)
         permittivity[:] = everywhere
         return np.asarray(rows.array)

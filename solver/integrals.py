@@ -93,7 +93,7 @@ class Integrals:
         cells = self._of_cells(capacity)
         if cells is None:
             return {}
-        inverse = self._system.nominal_sheet_field(dict.fromkeys(body.bands, 1.0))
+        inverse = self._system.sheet_field.nominal(dict.fromkeys(body.bands, 1.0))
         found: dict[str, float] = {}
         for name, band in body.bands.items():
             capacitance = float((cells * inverse**2)[band].sum()) * body.copies

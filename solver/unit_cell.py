@@ -145,7 +145,7 @@ class UnitCell:
     def _image(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
         """K times a mode, with the tangent assembled last."""
         image = system.vector()
-        system.matrix.mult(mode, image)
+        system.tangent.matrix.mult(mode, image)
         return image
 
     def _solid_volume(self) -> float:

@@ -50,9 +50,9 @@ def test_one_unsymmetric_entry_of_the_tangent_is_found(inflated):
     system = inflated[0].system
     assert system.symmetric_tangent()
     free = int(np.argmax(np.abs(system.residual.array_r)))
-    columns, values = system.matrix.getRow(free)
+    columns, values = system.tangent.matrix.getRow(free)
     entry = int(columns[np.flatnonzero(columns != free)[0]])
     change = 1e-6 * np.abs(values).max()
-    system.matrix.setValue(free, entry, change, addv=PETSc.InsertMode.ADD_VALUES)
-    system.matrix.assemble()
+    system.tangent.matrix.setValue(free, entry, change, addv=PETSc.InsertMode.ADD_VALUES)
+    system.tangent.matrix.assemble()
     assert not system.symmetric_tangent()
