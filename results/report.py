@@ -12,6 +12,7 @@ from geometry.errors import InputError
 from results.atomic import write_atomically
 from results.case_words import case_in_words
 from results.folder_files import REPORT
+from results.pages import render
 from results.records import Verdict
 from results.report_pictures import curves, mode_pictures, pictures, shapes
 from results.run_record import RunRecord, open_run
@@ -50,17 +51,8 @@ def write_report(
     Raises:
         InputError: There is no run in the folder, or it holds no equilibrium.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
     run = open_run(path)
-    environment = Environment(
-        loader=PackageLoader("results"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("report.html").render(_content(run, definitions, with_pictures))
+    page = render("report.html", _content(run, definitions, with_pictures))
     return write_atomically(run.path / REPORT, page)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from results.atomic import write_atomically
+from results.pages import render
 from results.study_parallel import parallel_coordinates
 from results.study_records import Column, Mark, StudyData
 from results.study_sections import fronts, maps, responses, sensitivities, spreads, yields
@@ -39,23 +40,15 @@ def write_study_page(data: StudyData, path: Path) -> Path:
     Returns:
         ``path``.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
-    environment = Environment(
-        loader=PackageLoader("results"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     script = files("results").joinpath("templates/study.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     content = _content(data)
     for drawing in _drawings(content):
         drawing["svg"] = Markup(drawing["svg"])
     content |= {"script": Markup(script), "script_hash": f"sha256-{digest}"}
-    return write_atomically(path, environment.get_template("study.html").render(content))
+    return write_atomically(path, render("study.html", content))
 
 
 def _content(data: StudyData) -> dict[str, Any]:
@@ -66,8 +59,7 @@ def _content(data: StudyData) -> dict[str, Any]:
     return {
         "title": data.title,
         "notes": data.notes,
-        "advice": data.advice,
-        "state": _state(data),
+        "outcome": _outcome(data),
         "tiles": _tiles(data),
         "marks": _legend(data),
         "has_reports": any(data.links),
@@ -97,7 +89,7 @@ def _axes(data: StudyData) -> list[Column]:
     return [*varied, *quantities][:_AXES] if len(varied) + len(quantities) > 1 else []
 
 
-def _state(data: StudyData) -> dict[str, str]:
+def _outcome(data: StudyData) -> dict[str, Any]:
     count = {mark: data.marks.count(mark) for mark in dict.fromkeys(data.marks)}
     total, failed, left = len(data.ids), count.get("failed", 0), count.get("open", 0)
     done = total - failed - left
@@ -108,7 +100,7 @@ def _state(data: StudyData) -> dict[str, str]:
         words.append(f"{count.get('met', 0)} meet all requirements")
     word = "unfinished" if left else "finished, with failures" if failed else "finished"
     tone = "warn" if left or failed else "good" if count.get("met") or not data.requirements else "bad"
-    return {"word": word, "text": ", ".join(words) + ".", "tone": tone}
+    return {"word": word, "text": ", ".join(words) + ".", "tone": tone, "remarks": data.advice}
 
 
 def _tiles(data: StudyData) -> list[dict[str, str]]:
