@@ -4,9 +4,9 @@
 import sys
 import time
 from collections.abc import Sequence
-from types import TracebackType
 from typing import Any, Protocol
 
+from cases.terminal_bar import TerminalBar
 from results.trade_units import show
 from solver.records import Equilibrium
 
@@ -51,33 +51,17 @@ class Lines:
         print(f"{seconds:7.1f} s  {describe(state)}", file=sys.stderr, flush=True)
 
 
-class Bar:
+class Bar(TerminalBar):
     """A progress bar over all stages, with the present state beside it."""
 
     def __init__(self, stages: Sequence[str]) -> None:
-        from rich.console import Console
-        from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-        from rich.progress import Progress as RichProgress
-
+        super().__init__()
         self._stages = list(stages)
-        columns = (BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn())
-        text = TextColumn("{task.description}", markup=False)
-        self._bar = RichProgress(*columns, text, console=Console(stderr=True), transient=True)
-        self._task = self._bar.add_task("starting; the first run of a kind compiles its equations", total=1.0)
-
-    def __enter__(self) -> "Bar":
-        self._bar.__enter__()
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._bar.__exit__(kind, value, trace)
 
     def show(self, state: Equilibrium) -> None:
         """Move the bar to the state."""
         done = (self._stages.index(state.stage) + state.parameter) / len(self._stages)
-        self._bar.update(self._task, completed=done, description=describe(state))
+        self.move(done, describe(state))
 
 
 def describe(state: Equilibrium) -> str:

@@ -3,8 +3,9 @@
 
 import sys
 import time
-from types import TracebackType
 from typing import Any, Protocol
+
+from cases.terminal_bar import TerminalBar
 
 __all__ = ["Progress", "progress_for"]
 
@@ -18,9 +19,7 @@ class Progress(Protocol):
     def __enter__(self) -> "Progress":
         """Begin."""
 
-    def __exit__(
-        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *error: Any) -> None:
         """End."""
 
     def show(self, tally: Any, left: int, total: int) -> None:
@@ -83,34 +82,13 @@ class Lines:
         print(text, file=sys.stderr, flush=True)
 
 
-class Bar:
+class Bar(TerminalBar):
     """A progress bar over all runs."""
 
     def __init__(self, what: str, workers: int) -> None:
-        from rich.console import Console
-        from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-        from rich.progress import Progress as RichProgress
-
+        super().__init__()
         self._what, self._workers = what, workers
-        columns = (BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn())
-        text = TextColumn("{task.description}", markup=False)
-        self._bar = RichProgress(*columns, text, console=Console(stderr=True), transient=True)
-        self._task = self._bar.add_task("starting; the first run of a kind compiles its equations", total=1.0)
-
-    def __enter__(self) -> "Bar":
-        self._bar.__enter__()
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._bar.__exit__(kind, value, trace)
 
     def show(self, tally: Any, left: int, total: int) -> None:
         """Move the bar."""
-        text = words(self._what, tally, left, self._workers)
-        self._bar.update(self._task, completed=1 - left / total, description=text)
-
-    def say(self, text: str) -> None:
-        """Print a line above the bar."""
-        self._bar.console.print(text, markup=False, highlight=False)
+        self.move(1 - left / total, words(self._what, tally, left, self._workers))

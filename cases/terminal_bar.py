@@ -1,0 +1,42 @@
+# SPDX-License-Identifier: MIT
+"""A progress bar on a terminal, with words beside it."""
+
+from types import TracebackType
+from typing import Self
+
+__all__ = ["TerminalBar"]
+
+
+class TerminalBar:
+    """A bar on the error stream that goes away when it is done; a context manager."""
+
+    def __init__(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = (BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn())
+        text = TextColumn("{task.description}", markup=False)
+        self._bar = Progress(*columns, text, console=Console(stderr=True), transient=True)
+        self._task = self._bar.add_task("starting; the first run of a kind compiles its equations", total=1.0)
+
+    def __enter__(self) -> Self:
+        self._bar.__enter__()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._bar.__exit__(kind, value, trace)
+
+    def move(self, share: float, text: str) -> None:
+        """Show how far it is.
+
+        Args:
+            share: 0 to 1.
+            text: Words beside the bar.
+        """
+        self._bar.update(self._task, completed=share, description=text)
+
+    def say(self, text: str) -> None:
+        """Print a line above the bar."""
+        self._bar.console.print(text, markup=False, highlight=False)
