@@ -9,8 +9,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from cases.complaints import complaints, nearest
+from cases.complaints import complaints
 from cases.crosscheck import problems
+from cases.finding import find_file
 from cases.requirements import requirement_problems, resolved_requirements
 from cases.resolved import resolved
 from cases.schema import Case
@@ -34,15 +35,7 @@ def find_case(name: str) -> Path:
     Raises:
         InputError: There is neither.
     """
-    path = Path(name)
-    if path.suffix == "" and not path.is_file() and name in library_cases():
-        return library_cases()[name]
-    if not path.is_file():
-        what = "is a folder" if path.is_dir() else "is no file"
-        known = list(library_cases())
-        text = f"{name}: {what} and no library case{nearest(name, known)}; library cases: {', '.join(known)}"
-        raise InputError(text, key=name)
-    return path
+    return find_file(name, library_cases(), "case")
 
 
 def read_case(path: Path | str) -> Case:
@@ -92,38 +85,41 @@ def _input_error(source: str, lines: list[str]) -> InputError:
 
 def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     """Put the points of a contour file into the case, so that the case stands by itself."""
-    shape = tables.get("shape")
-    if not isinstance(shape, dict):
-        return tables
-    meridian = shape.get("meridian")
-    if not isinstance(meridian, dict) or meridian.get("kind") != "file":
-        return tables
-    if not isinstance(meridian.get("path"), str):
+    meridian = _file_table(tables, "shape", "meridian")
+    if meridian is None:
         return tables
     columns = _columns(folder / meridian["path"])
-    kept = {key: value for key, value in meridian.items() if key not in ("kind", "path")}
-    points = {"kind": "points", "radius": columns["radius_mm"], "height": columns["height_mm"]} | kept
-    return tables | {"shape": shape | {"meridian": points}}
+    points = {"kind": "points", "radius": columns["radius_mm"], "height": columns["height_mm"]}
+    return _with(tables, "shape", "meridian", points)
 
 
 def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     """Put the radii of a measured surface into the case, so that the case stands by itself."""
-    lattice = tables.get("lattice")
-    if not isinstance(lattice, dict):
-        return tables
-    measured = lattice.get("measured")
-    if not isinstance(measured, dict) or measured.get("kind") != "file":
-        return tables
-    if not isinstance(measured.get("path"), str):
+    measured = _file_table(tables, "lattice", "measured")
+    if measured is None:
         return tables
     surface = measured_from_csv(folder / measured["path"])
-    kept = {key: value for key, value in measured.items() if key not in ("kind", "path")}
     grid = {
         "kind": "grid",
         "heights": [f"{height} mm" for height in surface.heights],
         "radii": [[f"{radius} mm" for radius in row] for row in surface.radii],
     }
-    return tables | {"lattice": lattice | {"measured": grid | kept}}
+    return _with(tables, "lattice", "measured", grid)
+
+
+def _file_table(tables: dict[str, Any], outer: str, inner: str) -> dict[str, Any] | None:
+    """The table ``inner`` in the table ``outer`` if it names a file; wrong ones are left to the schema."""
+    around = tables.get(outer)
+    table = around.get(inner) if isinstance(around, dict) else None
+    if not isinstance(table, dict) or table.get("kind") != "file" or not isinstance(table.get("path"), str):
+        return None
+    return table
+
+
+def _with(tables: dict[str, Any], outer: str, inner: str, content: dict[str, Any]) -> dict[str, Any]:
+    """The tables with the content of a file in place of its path; other keys beside the path stay."""
+    kept = {key: value for key, value in tables[outer][inner].items() if key not in ("kind", "path")}
+    return tables | {outer: tables[outer] | {inner: content | kept}}
 
 
 def _columns(path: Path) -> dict[str, list[str]]:

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from pydantic import ValidationError
 
 from cases.complaints import nearest, path_of
+from cases.finding import find_file
 from cases.reading import find_case
 from cases.schema_base import Table
 from cases.studies.schema import Derive, Limits, Objective, Sampling, Search, Study, StudyOutput, Vary
@@ -39,14 +40,7 @@ def find_study(name: str) -> Path:
     Raises:
         InputError: There is neither.
     """
-    path = Path(name)
-    if path.suffix == "" and not path.is_file() and name in library_studies():
-        return library_studies()[name]
-    if not path.is_file():
-        what = "is a folder" if path.is_dir() else "is no file"
-        known = ", ".join(library_studies())
-        raise InputError(f"{name}: {what} and no library study; library studies: {known}", key=name)
-    return path
+    return find_file(name, library_studies(), "study")
 
 
 def read_study(path: Path) -> StudyFile:

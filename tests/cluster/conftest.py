@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 import tomli_w
 from one_node import OneNode, missing
-from small_study import ROOT, tables
+from plain_tube import ROOT
+from small_study import tables
 
 from cases.cluster.records import Records
 from cases.cluster.standing import standings

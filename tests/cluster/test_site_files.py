@@ -4,7 +4,7 @@
 import re
 
 import pytest
-from small_study import ROOT
+from plain_tube import ROOT
 
 from cases.cluster.site import Site, read_site
 from geometry.errors import InputError

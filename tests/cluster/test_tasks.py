@@ -10,7 +10,8 @@ import sys
 import pytest
 import tomli_w
 from one_node import wait_for
-from small_study import ROOT, pressures, tables
+from plain_tube import ROOT
+from small_study import pressures, tables
 
 from cases.cluster.arrays import Limits, arrays_of
 from cases.cluster.records import Records

@@ -121,6 +121,7 @@ def test_what_is_there_when_nothing_is_named(annelid):
     ("arguments", "message"),
     [
         (["no_such"], "no library study"),
+        (["cuf_voltage"], 'did you mean "cuff_voltage"'),
         (["cuff_voltage", "--workers", "0"], "whole number"),
         (["cuff_voltage", "--time-limit", "5"], "unit"),
         (["cuff_voltage", "--memory-limit", "-1 GB"], "above zero"),

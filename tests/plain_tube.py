@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: MIT
-"""A small valid case as nested tables, and where the project lies."""
+"""Small valid cases as nested tables, and where the project lies."""
 
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[1]
 
-TABLES = {
+BARE = {
     "title": "A plain tube",
     "shape": {
         "kind": "tube",
@@ -14,20 +14,21 @@ TABLES = {
         "layers": [{"name": "wall", "thickness": "200 um"}],
     },
     "mesh": {"along": "2 mm", "through": 1},
+    "materials": {"rubber": {"law": "neo-hookean", "shear_modulus": "0.1 MPa"}},
+    "parts": [{"region": "wall", "material": "rubber"}],
+    "supports": [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "axial"}],
+    "stages": [{"name": "fill", "pressure": "5 mmHg", "steps": 1}],
+}
+
+TABLES = BARE | {
     "materials": {
-        "rubber": {
-            "law": "neo-hookean",
-            "shear_modulus": "0.1 MPa",
-            "permittivity": 2.8,
-            "breakdown_field": "80 V/um",
-        }
+        "rubber": BARE["materials"]["rubber"] | {"permittivity": 2.8, "breakdown_field": "80 V/um"}
     },
     "parts": [{"region": "wall", "material": "rubber", "sheets": {"count": 4}}],
     "electrodes": [
         {"name": "low", "region": "wall", "from": "2 mm", "to": "8 mm"},
         {"name": "high", "region": "wall", "from": "10 mm", "to": "18 mm"},
     ],
-    "supports": [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "axial"}],
     "sections": [{"name": "middle", "at": "10 mm"}],
     "stages": [
         {"name": "fill", "pressure": "10 mmHg", "steps": 2},
