@@ -94,7 +94,7 @@ def run_case(
 
     from mpi4py import MPI
 
-    from solver.stages import check_stages
+    from solver.stage_checks import check_stages
 
     comm = MPI.COMM_WORLD
     check_size(comm.size, expected_ranks)

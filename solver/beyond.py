@@ -8,7 +8,6 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 from petsc4py import PETSc
 
-from solver.control import ArcCondition
 from solver.critical import Critical, locate
 from solver.errors import NoEquilibrium
 from solver.modes import SoftMode
@@ -75,9 +74,7 @@ def arc_step(arc: Track, whole: float) -> float:
 
     The bounds go with the size of the part and how far it has moved: a film stretched fivefold is larger.
     """
-    assert arc.control is not None
-    assert isinstance(arc.control.condition, ArcCondition)
-    length = arc.newton.scales.length + arc.control.condition.norm(arc.mark.x)
+    length = arc.newton.scales.length + arc.arc_condition.norm(arc.mark.x)
     per_load = 1 / max(abs(arc.mark.rate), 1e-300)
     return float(np.clip(per_load * whole / 4, _SMALLEST * length, _LARGEST * length))
 
@@ -182,11 +179,9 @@ def take_branch(arc: Track, critical: Critical, step: float) -> tuple[float, Con
     Raises:
         NoEquilibrium: No state was found on the branch.
     """
-    condition = arc.control.condition if arc.control is not None else None
-    assert isinstance(condition, ArcCondition)
     arc.accept(arc.mark.s)
     critical.mode.vector.copy(arc.mark.tangent)
-    arc.mark.tangent.scale(1 / condition.norm(arc.mark.tangent))
+    arc.mark.tangent.scale(1 / arc.arc_condition.norm(arc.mark.tangent))
     arc.mark.rate = 0.0
     for attempt in range(ENTRIES):
         arc.newton.factorised = False  # the factor of the bifurcation has no grip on the mode

@@ -152,7 +152,7 @@ class Locator:
         if self.track.is_arc:
             return self.track.slope_now()
         _, pivot = self.newton.border(self.track.control)
-        return self.track.wanted / pivot
+        return self.track.asked.wanted / pivot
 
     def _stiffness(self, number: int) -> float:
         """The stiffness with so many smaller ones, at the present, factorised state.

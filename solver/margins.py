@@ -9,9 +9,10 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 from solver.beyond import search_ahead
 from solver.loads import Loads, describe
+from solver.motion import Motion
 from solver.newton import Newton
 from solver.records import Margin
-from solver.stages import Motion, Stage
+from solver.stages import Stage
 from solver.track import Track
 
 TOGETHER = "all loads"

@@ -111,10 +111,16 @@ class Newton:
         """Whether the step taken last, with a tangent of its own, met nothing but rounding."""
         return 0.1 * last < error < NEAR and self._load_step < IDLE_LOAD and self._moved() < IDLE
 
+    def relative_motion(self, vector: PETSc.Vec) -> tuple[float, float]:
+        """Root mean square and largest component of a change of displacement, over the size of the part."""
+        system, length = self.system, self.scales.length
+        nodes = len(system.problem.model.body.points)
+        norm, largest = system.block_norms(vector)[0], system.largest_motion(vector)
+        return norm / (math.sqrt(nodes) * length), largest / length
+
     def _moved(self) -> float:
         """How far the step taken last moved the part, root mean square over its size."""
-        nodes = len(self.system.problem.model.body.points)
-        return self.system.block_norms(self._dx)[0] / (self.scales.length * math.sqrt(nodes))
+        return self.relative_motion(self._dx)[0]
 
     def settle_drawn(self, loads: Loads) -> Convergence:
         """Find the equilibrium of a part that is drawn stressed, near balance in its shape.

@@ -18,11 +18,13 @@ from solver.loads import Loads
 from solver.margins import margins_ahead, margins_missed
 from solver.model import Model
 from solver.modes import SoftMode, softest_modes
+from solver.motion import Motion, motion_of
 from solver.newton import Convergence, Newton
 from solver.problem import Problem
 from solver.records import Outcome
 from solver.reporter import Modes, Observer, Progress, Reporter
-from solver.stages import Motion, Stage, check_stages, motion_of
+from solver.stage_checks import check_stages
+from solver.stages import Stage
 from solver.stepping import Stepping, scales_of
 from solver.system import System
 from solver.track import Track

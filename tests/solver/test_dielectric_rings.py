@@ -18,7 +18,8 @@ from geometry.shapes import Band, Layer, Tube
 from geometry.sizes import MeshSize
 from solver.model import Model
 from solver.parts import Electrode, Section, Support
-from solver.stages import Stage, check_stages
+from solver.stage_checks import check_stages
+from solver.stages import Stage
 
 pytestmark = pytest.mark.exact
 

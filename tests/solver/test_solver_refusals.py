@@ -25,7 +25,8 @@ from solver.parts import (
 )
 from solver.path import Path, Stepping
 from solver.problem import Problem
-from solver.stages import PointMotion, Stage, check_stages
+from solver.stage_checks import check_stages
+from solver.stages import PointMotion, Stage
 
 RUBBER = neo_hookean()
 

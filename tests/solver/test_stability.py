@@ -11,8 +11,9 @@ from exact import tube
 from models import CLOSED, neo_hookean, run, tube_body, tube_model, value
 
 from solver.errors import NoEquilibrium
+from solver.motion import motion_of
 from solver.path import Path, Stepping
-from solver.stages import Stage, motion_of
+from solver.stages import Stage
 from solver.track import Track
 
 # B/A, la, lz and P/μ at the first pressure maximum.
