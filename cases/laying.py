@@ -81,7 +81,7 @@ def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, fl
             key = "to" if key == "from" else "from"
         else:
             arc = chart.meridian.arc_at_height(place, f"lattice.{key}")
-        found[key] = float(chart.at_arc(np.array(arc)))
+        found[key] = float(np.clip(chart.at_arc(np.array(arc)), chart.low, chart.high))
     return found["from"], found["to"]
 
 
@@ -124,18 +124,22 @@ def _edge_length(shape: Shape, lattice: Lattice) -> float:
 
 
 def rings_of(case: Case, chart: Chart, wall: InflatedWall | None = None) -> list[Ring]:
-    """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin."""
+    """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii."""
     assert isinstance(chart, Revolution)
+    dome = case.shape.kind == "dome"
 
-    def at(height: float, key: str) -> float:
+    def at(place: float, key: str) -> float:
         if wall is not None:
-            return wall.at_height(height)
-        return float(chart.at_arc(np.array(chart.meridian.arc_at_height(height, key))))
+            return wall.at_height(place)
+        meridian = chart.meridian
+        arc = arc_at_radius(meridian, place, key) if dome else meridian.arc_at_height(place, key)
+        return float(chart.at_arc(np.array(arc)))
 
-    return [
-        Ring(e.name, e.region, at(e.start or 0.0, "electrode.from"), at(e.end or 0.0, "electrode.to"))
-        for e in case.electrodes
-    ]
+    found = []
+    for e in case.electrodes:
+        edges = at(e.start or 0.0, "electrode.from"), at(e.end or 0.0, "electrode.to")
+        found.append(Ring(e.name, e.region, min(edges), max(edges)))
+    return found
 
 
 def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
@@ -149,9 +153,9 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
             "model does not draw it; leave measured out",
             key="lattice.measured",
         )
-    if isinstance(shape, Sleeve | Dome) or (isinstance(shape, Tube) and shape.ends == "capped"):
+    if isinstance(shape, Sleeve) or (isinstance(shape, Tube) and shape.ends == "capped"):
         raise InputError(
-            f"shape.kind: a wall with a lattice is drawn as an open tube or a balloon, not as a "
+            f"shape.kind: a wall with a lattice is drawn as an open tube, a balloon or a dome, not as a "
             f"{case.shape.kind}{' with caps' if isinstance(shape, Tube) else ''}; a support "
             f'hold = "plate" closes an end, an organ inside can be a layer of the tube',
             key="shape.kind",

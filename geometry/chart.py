@@ -76,6 +76,9 @@ class Chart(Protocol):
 class Revolution:
     """Chart of a surface of revolution: a meridian, or a surface parallel to it. v is 0 where it is widest.
 
+    Towards a closed pole v runs off to infinity. The chart ends where the surface is a thousandth as wide as
+    at its widest; places beyond have their v all the same, the pole itself that of ``inf``.
+
     Attributes:
         meridian: The meridian.
         offset: Distance of the surface from it along its normal, mm.
@@ -149,13 +152,25 @@ class Revolution:
         return float(self._table[0][-1])
 
     def arc(self, v: FloatArray) -> FloatArray:
-        """Return the arc lengths of the meridian at v, mm."""
-        return hermite(*self._table, np.asarray(v, dtype=np.float64))
+        """Return the arc lengths of the meridian at v, mm; beyond the chart towards a pole, as on a plane."""
+        given, (known, arcs, slope) = np.asarray(v, dtype=np.float64), self._table
+        inside = hermite(known, arcs, slope, np.clip(given, known[0], known[-1]))
+        below, above = np.minimum(given - known[0], 0.0), np.minimum(known[-1] - given, 0.0)
+        from_high = (self.meridian.length - inside) * np.exp(above)
+        return np.where(above < 0.0, self.meridian.length - from_high, inside * np.exp(below))
 
     def at_arc(self, arc: FloatArray) -> FloatArray:
-        """Return v at arc lengths of the meridian, mm; beyond the chart its ends."""
-        v, arcs, slope = self._table
-        return hermite(arcs, v, 1.0 / slope, np.clip(arc, arcs[0], arcs[-1]))
+        """Return v at arc lengths of the meridian, mm."""
+        given, (v, arcs, slope) = np.asarray(arc, dtype=np.float64), self._table
+        inside = hermite(arcs, v, 1.0 / slope, np.clip(given, arcs[0], arcs[-1]))
+        for pole, sign, left, whole in (
+            (self.meridian.poles[0], 1.0, given, arcs[0]),
+            (self.meridian.poles[1], -1.0, self.meridian.length - given, self.meridian.length - arcs[-1]),
+        ):
+            if pole:
+                with np.errstate(divide="ignore"):
+                    inside = inside + sign * np.log(np.clip(left / whole, 0.0, 1.0))
+        return np.asarray(inside)
 
     def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> Spot:
         """Return the places over points (u, v), shape (k, 2), at a height along the normal, mm."""

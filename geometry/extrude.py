@@ -72,7 +72,13 @@ class Thickened:
     merged: bool
 
 
-def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: bool) -> Thickened:
+Unroll = Callable[[FloatArray, IntArray], FloatArray]
+"""Maps points (k, 2) of flat pieces, of the numbers (k,), into the pattern, as a disc over a pole."""
+
+
+def thicken(
+    mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: bool, unroll: Unroll | None = None
+) -> Thickened:
     """Thicken the triangles of a flat pattern, course by course.
 
     Every prism is cut in three tetrahedra by the order of its corners, so that neighbours cut their common
@@ -83,9 +89,10 @@ def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: b
         courses: Courses in order of depth, each beginning where the one before it ends.
         width: Period of the pattern along x.
         merge: Join the seam at ``width`` to that at 0 (their nodes match).
+        unroll: Where the points of other flat pieces lie in the pattern, if there are any.
     """
     levels, owner = _levels(courses)
-    joined = _joined(mesh, width) if merge else np.arange(len(mesh.points))
+    joined = (_joined(mesh, width) if merge else np.arange(len(mesh.points)))[mesh.twin]
     order = np.argsort(_cutting_order(mesh, joined)[mesh.triangles], axis=1)
     sorted_corners = np.take_along_axis(mesh.triangles, order, axis=1)
     blocks, names, stands = [], [], []
@@ -102,16 +109,19 @@ def thicken(mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: b
     corner_depth = np.tile(levels, len(mesh.points))
     number = (joined[:, None] * len(levels) + np.arange(len(levels))).ravel()
     raw = _turned(raw, corner_flat, corner_depth)
-    flat, depth, cells = _with_middles(raw, number, corner_flat, corner_depth)
+    corner_disc = np.repeat(mesh.disc, len(levels))
+    flat, depth, disc, cells = _with_middles(raw, number, corner_flat, corner_depth, corner_disc)
+    flat = unroll(flat, disc) if unroll is not None else flat
     region_of = np.repeat([name for name, _ in names], [count for _, count in names])
     regions = {name: np.flatnonzero(region_of == name) for name in dict.fromkeys(name for name, _ in names)}
     return Thickened(flat, depth, cells, regions, np.concatenate(stands), merge)
 
 
 def _cutting_order(mesh: FlatMesh, joined: IntArray) -> IntArray:
-    """Order of the corners by which prisms are cut: that of the copies, if it tells all corners apart."""
-    rank = np.sort(mesh.rank[joined][mesh.triangles], axis=1)
-    return mesh.rank[joined] if np.all(np.diff(rank, axis=1) > 0) else joined
+    """Order of the corners by which prisms are cut: that of the copies, and among copies any."""
+    order = np.empty(len(joined), dtype=np.int64)
+    order[np.lexsort((joined, mesh.rank[joined]))] = np.arange(len(joined))
+    return order[joined]
 
 
 def _levels(courses: Sequence[Course]) -> tuple[FloatArray, list[Course]]:
@@ -125,9 +135,10 @@ def _levels(courses: Sequence[Course]) -> tuple[FloatArray, list[Course]]:
 
 def _joined(mesh: FlatMesh, width: float) -> IntArray:
     """Number of each corner with the seam at ``width`` joined to that at 0."""
-    slip = _CLOSE * max(width, float(np.ptp(mesh.points[:, 1])))
-    near = np.flatnonzero(np.abs(mesh.points[:, 0]) < slip)
-    far = np.flatnonzero(np.abs(mesh.points[:, 0] - width) < slip)
+    here = mesh.disc == 0
+    slip = _CLOSE * max(width, float(np.ptp(mesh.points[here, 1])))
+    near = np.flatnonzero((np.abs(mesh.points[:, 0]) < slip) & here)
+    far = np.flatnonzero((np.abs(mesh.points[:, 0] - width) < slip) & here)
     near, far = (side[np.argsort(mesh.points[side, 1])] for side in (near, far))
     joined = np.arange(len(mesh.points))
     joined[far] = near
@@ -154,8 +165,8 @@ def _turned(raw: IntArray, flat: FloatArray, depth: FloatArray) -> IntArray:
 
 
 def _with_middles(
-    raw: IntArray, number: IntArray, flat: FloatArray, depth: FloatArray
-) -> tuple[FloatArray, FloatArray, IntArray]:
+    raw: IntArray, number: IntArray, flat: FloatArray, depth: FloatArray, disc: IntArray
+) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
     """Add mid-side nodes; both those and the corners are numbered once across a joined seam."""
     corners = number[raw]
     ends = raw[:, _EDGES].reshape(-1, 2)
@@ -171,6 +182,7 @@ def _with_middles(
     return (
         np.concatenate([flat[place], flat[middle].mean(axis=1)]),
         np.concatenate([depth[place], depth[middle].mean(axis=1)]),
+        np.concatenate([disc[place], disc[middle[:, 0]]]),
         cells,
     )
 
@@ -183,6 +195,7 @@ def body_of(
     wall: tuple[float, float],
     model: str = "solid",
     copies: float = 1.0,
+    ends: tuple[bool, bool] = (True, True),
 ) -> Body:
     """Place thickened triangles in space and name their surfaces.
 
@@ -197,9 +210,10 @@ def body_of(
         wall: Depths of the inner and outer face of the continuous wall, mm.
         model: ``"solid"`` or ``"sector"``.
         copies: How many such pieces make the whole part.
+        ends: Whether the wall ends at y = 0 and at the far end; it goes on over a closed pole.
     """
     laid = lay(thick.flat, thick.depth)
-    facets, surfaces = _named_facets(thick, extent, wall)
+    facets, surfaces = _named_facets(thick, extent, wall, ends)
     return Body(
         model=model,
         points=laid.position,
@@ -216,7 +230,7 @@ def body_of(
 
 
 def _named_facets(
-    thick: Thickened, extent: tuple[float, float], wall: tuple[float, float]
+    thick: Thickened, extent: tuple[float, float], wall: tuple[float, float], ends: tuple[bool, bool]
 ) -> tuple[IntArray, dict[str, IntArray]]:
     _, local = FACETS["tetra10"]
     facets = thick.cells[:, local].reshape(-1, local.shape[1])
@@ -227,7 +241,8 @@ def _named_facets(
     same = code[order][1:] == code[order][:-1]
     twin = np.concatenate([same, [False]]) | np.concatenate([[False], same])
     free = order[~twin]
-    named = {name: free[chosen] for name, chosen in _free_names(thick, facets[free], extent, wall).items()}
+    found = _free_names(thick, facets[free], extent, wall, ends)
+    named = {name: free[chosen] for name, chosen in found.items()}
     pairs = np.stack([order[:-1][same], order[1:][same]], axis=1)
     named |= _interfaces(thick, owner, pairs)
     every, position = np.unique(np.concatenate(list(named.values())), return_inverse=True)
@@ -241,14 +256,24 @@ def _named_facets(
 
 
 def _free_names(
-    thick: Thickened, facets: IntArray, extent: tuple[float, float], wall: tuple[float, float]
+    thick: Thickened,
+    facets: IntArray,
+    extent: tuple[float, float],
+    wall: tuple[float, float],
+    ends: tuple[bool, bool],
 ) -> dict[str, IntArray]:
     """Positions among the free facets of each named surface."""
     slip = _CLOSE * max(extent)
     deep = 1e-9 + 1e-7 * (wall[1] - wall[0])
     flat, depth = thick.flat[facets], thick.depth[facets]
-    at_low, at_high = (np.all(np.abs(flat[..., 1] - y) < slip, axis=1) for y in (0.0, extent[1]))
-    side_low, side_high = (np.all(np.abs(flat[..., 0] - x) < slip, axis=1) for x in (0.0, extent[0]))
+    at_low, at_high = (
+        end & np.all(np.abs(flat[..., 1] - y) < slip, axis=1)
+        for end, y in zip(ends, (0.0, extent[1]), strict=True)
+    )
+    at_pole = np.isinf(flat[..., 1])  # on both sides
+    side_low, side_high = (
+        np.all((np.abs(flat[..., 0] - x) < slip) | at_pole, axis=1) for x in (0.0, extent[0])
+    )
     if thick.merged:
         side_low[:] = side_high[:] = False
     rest = ~(at_low | at_high | side_low | side_high)

@@ -40,6 +40,8 @@ class FlatMesh(NamedTuple):
         strut: Whether each triangle lies on a strut, shape (m,).
         origin: Where the corner of the period lies in the pattern.
         rank: Order of the corners, the same in every copy of a period, shape (n,): prisms are cut by it.
+        disc: The flat piece of each corner, shape (n,): 0 for the pattern, others for discs over poles.
+        twin: Corner at the same place that is to be taken instead of each, mostly itself, shape (n,).
     """
 
     points: FloatArray
@@ -47,6 +49,8 @@ class FlatMesh(NamedTuple):
     strut: BoolArray
     origin: tuple[float, float]
     rank: IntArray
+    disc: IntArray
+    twin: IntArray
 
 
 def mesh_flat(
@@ -57,7 +61,7 @@ def mesh_flat(
     coarse: float | None = None,
     seams: str = "xy",
     cuts: Sequence[float] = (),
-    swell: Callable[[float], float] | None = None,
+    swell: Callable[[float, float], float] | None = None,
     detail: float | None = None,
 ) -> FlatMesh:
     """Triangulate one period of a pattern.
@@ -74,7 +78,7 @@ def mesh_flat(
         seams: Which seams must match their opposite, node by node: ``"xy"``, ``"x"``, ``"y"`` or ``""``.
         cuts: Places along y at which edges of triangles shall lie.
         detail: Width of the narrowest strut, where ``fine`` is larger.
-        swell: Factor of all element sizes at a place along y (the surface is not as large everywhere).
+        swell: Factor of all element sizes at a place (the surface is not as large everywhere).
 
     Raises:
         InputError: If a size is not positive, the footprint leaves the period empty, or the pattern does not
@@ -93,7 +97,7 @@ def mesh_flat(
             if all(_match_seams(gmsh, period, axis) for axis, name in enumerate("xy") if name in seams):
                 _size(gmsh, struts, fine, coarse if coarse is not None else _IN_PLATES * fine)
                 if swell is not None:
-                    gmsh.model.mesh.setSizeCallback(lambda _dim, _tag, _x, y, _z, size: size * swell(y))
+                    gmsh.model.mesh.setSizeCallback(lambda _dim, _tag, x, y, _z, size: size * swell(x, y))
                 gmsh.model.mesh.generate(2)
                 return _read(gmsh, every, struts, (origin[0], origin[1]))
     raise InputError(
@@ -129,6 +133,8 @@ def tiled(mesh: FlatMesh, width: float, copies: int) -> FlatMesh:
         np.tile(mesh.strut, copies),
         mesh.origin,
         np.tile(rank, copies)[used],
+        np.zeros(len(used), dtype=np.int64),
+        np.arange(len(used)),
     )
 
 
@@ -277,4 +283,5 @@ def _read(gmsh: Any, surfaces: list[int], struts: list[int], origin: tuple[float
     a, b, c = (points[triangles[:, i]] for i in range(3))
     turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
     triangles[turned] = triangles[turned][:, [0, 2, 1]]
-    return FlatMesh(points, triangles, strut, origin, np.arange(len(points)))
+    every = np.arange(len(points))
+    return FlatMesh(points, triangles, strut, origin, every, np.zeros_like(every), every)

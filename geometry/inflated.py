@@ -18,6 +18,9 @@ from geometry.shapes import Shape
 from geometry.sizes import MeshSize
 from geometry.sweep import turned
 
+_ON_AXIS = 1e-9  # of the largest radius
+_MIRRORED = 8  # places along the wall mirrored beyond a pole, so that splines are smooth over it
+
 
 @dataclass(frozen=True)
 class WallGrid:
@@ -67,8 +70,19 @@ class InflatedWall:
 
         x, y = self.grid.through, self.grid.along
         kx = min(2, len(x) - 1)
-        values = [self.drawn[..., 0], self.drawn[..., 1], self.present[..., 0], self.present[..., 1]]
-        return [RectBivariateSpline(x, y, value, kx=kx, ky=3, s=0) for value in values]
+        values = [
+            _beyond(y, value, sign, self._poles)
+            for drawing in (self.drawn, self.present)
+            for value, sign in ((drawing[..., 0], -1.0), (drawing[..., 1], 1.0))
+        ]
+        return [RectBivariateSpline(x, place, value, kx=kx, ky=3, s=0) for place, value in values]
+
+    @cached_property
+    def _poles(self) -> tuple[bool, bool]:
+        """Whether the wall closes on the axis at its low and its high end."""
+        radius = np.abs(self.drawn[:, [0, -1], 0]).max(axis=0)
+        low, high = radius < _ON_AXIS * self.drawn[..., 0].max()
+        return bool(low), bool(high)
 
     @cached_property
     def chart(self) -> Revolution:
@@ -102,7 +116,9 @@ class InflatedWall:
         R, _, r, _ = (spline.ev(through, along) for spline in self._splines)
         slopes = [spline.ev(through, along, dy=1) for spline in self._splines]
         axial = np.hypot(slopes[2], slopes[3]) / np.hypot(slopes[0], slopes[1])
-        return np.column_stack([r / R, axial])
+        near = _ON_AXIS * self.drawn[..., 0].max()
+        at_pole = np.abs(R) < near  # there all directions are alike
+        return np.column_stack([np.where(at_pole, axial, r / np.where(at_pole, 1.0, R)), axial])
 
     def place(self, points: FloatArray, depth: FloatArray) -> Laid:
         """Put points (u, v) at a depth over the lattice's surface: in the wall where its material is.
@@ -135,3 +151,17 @@ class InflatedWall:
         slip = 1e-9 * thickness
         inside = (through > -slip) & (through < thickness + slip)
         return np.clip(through, 0.0, thickness), inside
+
+
+def _beyond(
+    along: FloatArray, values: FloatArray, sign: float, poles: tuple[bool, bool]
+) -> tuple[FloatArray, FloatArray]:
+    """Places along a wall and values there, mirrored beyond its poles: radii change their sign."""
+    count = min(_MIRRORED, len(along) - 1)
+    if poles[0]:
+        along = np.concatenate([2 * along[0] - along[count:0:-1], along])
+        values = np.concatenate([sign * values[:, count:0:-1], values], axis=1)
+    if poles[1]:
+        along = np.concatenate([along, 2 * along[-1] - along[-2 : -2 - count : -1]])
+        values = np.concatenate([values, sign * values[:, -2 : -2 - count : -1]], axis=1)
+    return along, values

@@ -16,7 +16,7 @@ from geometry.flat_mesh import mesh_flat
 from geometry.footprint import footprint
 from geometry.lattice_body import LatticeMesh, Ring, lattice_body
 from geometry.laying import lay
-from geometry.profiles import necked, sphere
+from geometry.profiles import necked
 from geometry.quality import quality
 from geometry.shapes import Balloon, Layer, Tube
 
@@ -128,9 +128,6 @@ def test_electrodes_have_cell_edges_at_their_edges():
 
 
 def test_what_cannot_be_meshed_is_refused():
-    balloon = Balloon(sphere(8.0), (Layer("skin", 0.3),))
-    with pytest.raises(InputError, match="must end in open rings"):
-        lattice_body(laid(balloon), balloon.layers, COARSE)
     with pytest.raises(InputError, match="have no mirror lines"):
         lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMesh(along=2.0, sector=60.0))
     with pytest.raises(InputError, match=r"whole multiple of half a cell, 30 deg \(6 cells around\)"):

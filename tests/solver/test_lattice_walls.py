@@ -2,15 +2,18 @@
 """Walls with lattices as solids: the same all around, and the same as a sector."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from exact.sphere import neo_hookean_pressure
 
 from geometry.chart import chart_of
 from geometry.lattice import CELLS
 from geometry.lattice_body import LatticeMesh, lattice_body
 from geometry.laying import lay
-from geometry.shapes import Layer, Tube
+from geometry.profiles import sphere
+from geometry.shapes import Balloon, Layer, Tube
 from solver.material import Material
 from solver.model import Model
 from solver.parts import Part, Support
@@ -60,3 +63,45 @@ def test_sector_moves_like_the_whole():
     _, piece = inflated("re-entrant", REENTRANT, sector=22.5)
     for name in ("lumen volume", "strain energy", "mean radial expansion"):
         assert piece.quantities[name].value == pytest.approx(whole.quantities[name].value, rel=1e-2)
+
+
+def skin_alone(body):
+    """The body without its lattice; of the outer surface only what was bare."""
+    cells = body.cells[body.regions["skin"]]
+    used, numbered = np.unique(cells, return_inverse=True)
+    number = np.full(len(body.points), -1)
+    number[used] = np.arange(len(used))
+    facets = number[body.facets]
+    whole = np.flatnonzero((facets >= 0).all(axis=1))
+    surfaces = {
+        name: np.flatnonzero(np.isin(whole, members))
+        for name, members in body.surfaces.items()
+        if "|" not in name
+    }
+    return replace(
+        body,
+        points=body.points[used],
+        cells=numbered.reshape(cells.shape),
+        regions={"skin": np.arange(len(cells))},
+        facets=facets[whole],
+        surfaces=surfaces,
+        normal=body.normal[used],
+        hoop=body.hoop[used],
+    )
+
+
+@pytest.mark.exact
+def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
+    # Incompressible neo-Hookean sphere (tests/exact/sphere.py); the pole moves like every other place.
+    radius, la = 5.0, 1.08
+    shape = Balloon(sphere(radius, half=True), TUBE.layers)
+    lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(shape), height=0.3)
+    size = LatticeMesh(along=1.5, on_struts=0.8, sector=360.0 / lattice.around)
+    body = skin_alone(lattice_body(lattice, shape.layers, size))
+    model = Model(body, (Part("skin", SOFT),), (Support("end_low", "symmetric"),))
+    pressure = neo_hookean_pressure(0.1, la, radius, radius + 0.3)
+    states = []
+    follow(model, [Stage("inflate", pressure=pressure, steps=2)], observe=states.append)
+    now = np.linalg.norm(body.points + states[-1].displacement, axis=1)
+    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    np.testing.assert_allclose(now[lumen] / radius, la, rtol=1e-4)

@@ -1,0 +1,90 @@
+# SPDX-License-Identifier: MIT
+"""Lattices on walls that close over a pole, meshed and run from their case files."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+from test_making import tables
+
+from cases.building import body_of
+from cases.making import inflated_wall
+from cases.reading import case_from_tables
+from cases.run import run_case
+
+CELL = {"kind": "diamond", "strut": "2.5 mm", "braid_angle": "45 deg", "width": "0.6 mm"}
+DOME = {
+    "kind": "dome",
+    "rim_radius": "8 mm",
+    "rise": "3 mm",
+    "layers": [{"name": "skin", "thickness": "600 um"}],
+}
+HALF = {
+    "kind": "balloon",
+    "meridian": {"kind": "sphere", "radius": "6 mm", "half": True},
+    "layers": [{"name": "skin", "thickness": "500 um"}],
+}
+
+
+def dome_tables(**changes):
+    found = tables(
+        making=None,
+        mesh={"sector": "30 deg", "along": "1.5 mm", "on_struts": "1 mm"},
+        supports=[{"region": "end_low", "hold": "all"}],
+        stages=[{"name": "press", "pressure": "1 kPa", "steps": 2}],
+    )
+    found["shape"] = DOME
+    found["lattice"] = {"cell": CELL, "height": "0.5 mm", "around": 12, "ring": "0.3 mm"}
+    return found | changes
+
+
+def test_a_dome_in_a_lattice_runs_from_its_case_file(tmp_path):
+    result = run_case(case_from_tables(dome_tables()), tmp_path / "run")
+    assert result.outcome.kind == "reached"
+    found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
+    assert found["volume change [mm3]"] > 10.0
+    # Balance: the pressure lifts the dome by P pi a^2, a the inner radius of its rim.
+    assert found["axial reaction end_low [N]"] == pytest.approx(-1e-3 * math.pi * 8.0**2, rel=1e-4)
+
+
+def test_an_electrode_of_a_dome_lies_between_radii():
+    found = dome_tables(
+        electrodes=[{"name": "top", "region": "skin", "from": "0 mm", "to": "5 mm"}],
+        materials={
+            "silicone": {"law": "neo-hookean", "shear_modulus": "0.1 MPa", "permittivity": 2.8},
+            "print": {"law": "neo-hookean", "shear_modulus": "0.5 MPa"},
+        },
+    )
+    found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
+    body = body_of(case_from_tables(found))
+    band = body.points[np.unique(body.cells[body.bands["top"]])]
+    lumen = body.points[np.unique(body.facets[body.surfaces["lumen"]])]
+    inside = np.hypot(*lumen[:, :2].T) < 5.0 + 1e-6
+    radius = np.hypot(*band[:, :2].T)
+    assert radius.min() < 1e-12
+    assert radius[np.isin(band, lumen[inside]).all(axis=1)].max() == pytest.approx(5.0, abs=1e-5)
+
+
+@pytest.mark.exact
+def test_a_half_sphere_inflates_evenly_up_to_its_pole():
+    found = tables(
+        making={"pressure": "6 kPa"},
+        lattice={"around": 8},
+        mesh={"sector": "45 deg", "along": "1.5 mm", "on_struts": "0.8 mm"},
+        supports=[{"region": "end_low", "hold": "symmetric"}],
+    )
+    found["shape"] = HALF
+    case = case_from_tables(found)
+    wall, _ = inflated_wall(case)
+    v = np.array([0.0, 1.0, 4.0, 9.0, 20.0, np.inf])
+    points, depth = np.column_stack([np.zeros(len(v)), v]), np.full(len(v), -0.25)
+    radius = np.linalg.norm(wall.place(points, depth).position, axis=1)
+    np.testing.assert_allclose(radius, radius[0], rtol=1e-6)
+    # A sphere: both stretches are (r/R) of the middle of the wall.
+    np.testing.assert_allclose(wall.natural(points, depth), 6.25 / radius[0], rtol=1e-4)
+    body = body_of(case)
+    assert "end_high" not in body.surfaces
+    lumen = body.points[np.unique(body.facets[body.surfaces["lumen"]])]
+    inner = np.linalg.norm(lumen, axis=1)
+    np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
