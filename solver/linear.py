@@ -1,22 +1,21 @@
 # SPDX-License-Identifier: MIT
-"""Symmetric LDLᵀ factorisation by MUMPS, its solves and its inertia."""
+"""Symmetric LDLᵀ factorisation, its solves and its inertia, on one rank or several."""
 
 from dataclasses import dataclass
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+from mpi4py import MPI
 from petsc4py import PETSc
 
-from solver.errors import NoEquilibrium
+from solver.interface import Block, interface_of, pattern_of
+from solver.mumps import Mumps
+from solver.substructure import Substructured
 
-# PETSc's own handler turns a broken pipe (output into `head`) into a crash report and an abort.
-PETSc.Sys.popSignalHandler()
-
-_QAMD, _METIS = 6, 5
-# Measured: on meridians QAMD is best and block low-rank compression pays from 30,000 unknowns on; in 3-D both
-# METIS (half the operations of QAMD) and compression pay from 10,000.
-_LOW_RANK_SIZE = {2: 30_000, 3: 10_000}
-_METIS_SIZE = {2: 200_000, 3: 10_000}
+# Measured at 45,000 unknowns on meridians: with 42 unknowns between two ranks a factorisation takes 0.65 and
+# a solve 0.5 of the time that MUMPS takes as a whole; with 240 the factorisations take the same. Solids have
+# 500 and more.
+_LARGEST_INTERFACE = 200
 
 
 @dataclass
@@ -32,70 +31,62 @@ class Count:
 class Factor:
     """LDLᵀ factor of one matrix; refactorised in place, pattern kept.
 
+    Several ranks with few unknowns between them work by substructuring, else MUMPS works on all of them.
+
     Attributes:
         count: Tally of factorisations and solves.
     """
 
     def __init__(self, comm: PETSc.Comm, size: int, dimension: int, count: Count) -> None:
         self.count = count
-        self._size = size
         self._dimension = dimension
-        self._ksp = PETSc.KSP().create(comm)
-        self._ksp.setType("preonly")
-        pc = self._ksp.getPC()
-        pc.setType("cholesky")
-        pc.setFactorSolverType("mumps")
-        self._ready = False
+        self._whole = Mumps(comm, size, dimension)
+        self._divided: Substructured | None = None
+        self._undecided = comm.size > 1
+
+    @property
+    def substructured(self) -> bool:
+        """Whether the matrix factorised last was so by substructuring."""
+        return self._divided is not None
 
     def factorise(self, matrix: PETSc.Mat) -> None:
-        """Factorise a symmetric matrix (only its upper triangle is read).
+        """Factorise a symmetric matrix (only half of it is read); collective.
 
         Raises:
             NoEquilibrium: The factorisation failed (singular to working precision, or out of memory).
         """
-        self._ksp.setOperators(matrix)
-        pc = self._ksp.getPC()
-        if not self._ready:
-            pc.setFactorSetUpSolverType()
-            self._configure(pc.getFactorMatrix())
-            self._ready = True
         self.count.factorisations += 1
-        try:
-            self._ksp.setUp()
-            pc.setUp()
-        except PETSc.Error as error:
-            raise NoEquilibrium(f"the tangent could not be factorised ({error})") from error
-        failure = pc.getFailedReason()
-        if failure:
-            raise NoEquilibrium(
-                f"the tangent could not be factorised (reason {failure}, MUMPS {self._info(1)})"
-            )
+        if self._undecided:
+            self._undecided = False
+            self._divided = self._divide(matrix)
+        if self._divided is not None:
+            if self._divided.factorise(matrix):
+                return
+            self._divided.destroy()  # from now on MUMPS as a whole: a path is likely to stay where it failed
+            self._divided = None
+        self._whole.factorise(matrix)
+
+    def _divide(self, matrix: PETSc.Mat) -> Substructured | None:
+        comm = matrix.getComm().tompi4py()
+        pattern = pattern_of(matrix)
+        interface = interface_of(pattern, comm)
+        if len(interface) > _LARGEST_INTERFACE:
+            return None
+        block = Block(pattern, interface)
+        fewest = comm.allreduce(min(len(block.inside), len(block.border)), op=MPI.MIN)
+        return Substructured(block, len(interface), self._dimension, comm) if fewest else None
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Out = K⁻¹ rhs with the matrix factorised last."""
+        """Out = K⁻¹ rhs with the matrix factorised last; collective."""
         self.count.solves += 1
-        self._ksp.solve(rhs, out)
+        (self._divided or self._whole).solve(rhs, out)
 
     def negative_pivots(self) -> int:
         """Number of negative eigenvalues of the factorised matrix (Sylvester's law of inertia)."""
-        return self._info(12)
-
-    def null_pivots(self) -> int:
-        """Number of pivots that are zero to working precision."""
-        return self._info(28)
+        return (self._divided or self._whole).negative_pivots()
 
     def destroy(self) -> None:
         """Free the factor's memory."""
-        self._ksp.destroy()
-
-    def _info(self, index: int) -> int:
-        return int(self._ksp.getPC().getFactorMatrix().getMumpsInfog(index))
-
-    def _configure(self, factor: PETSc.Mat) -> None:
-        factor.setMumpsIcntl(7, _METIS if self._size >= _METIS_SIZE[self._dimension] else _QAMD)
-        factor.setMumpsIcntl(13, 1)  # no ScaLAPACK root: it hides pivots from the inertia
-        factor.setMumpsIcntl(14, 60)  # room for delayed pivots, percent
-        factor.setMumpsIcntl(24, 1)  # null pivots are found, not divided by
-        if self._size >= _LOW_RANK_SIZE[self._dimension]:
-            factor.setMumpsIcntl(35, 2)
-            factor.setMumpsCntl(7, 1e-6)
+        for factor in (self._whole, self._divided):
+            if factor is not None:
+                factor.destroy()
