@@ -113,6 +113,7 @@ def model_of(case: Case, body: Body) -> "Model":
         electrics=case.electrics.model,
         contacts=tuple(_contact_of(contact) for contact in case.contacts),
         drawn_pressure=body.pressure,
+        laid=body.laid,
     )
 
 
@@ -166,13 +167,21 @@ def _contact_of(given: Any) -> "SolverContact":
 
 
 def _natural_of(given: NaturalStretch, drawn: FloatArray | None) -> "SolverStretch | NaturalField":
-    """Natural stretch of a part; where the body is drawn stretched, both factors together."""
+    """Natural stretch of a part; where the body is drawn stretched, both together."""
     from solver.parts import NaturalField
     from solver.parts import NaturalStretch as SolverStretch
 
-    if drawn is None:
-        return SolverStretch(**dict(given))
-    return NaturalField(given.hoop * drawn[:, 0], given.axial * drawn[:, 1])
+    before = SolverStretch(**dict(given))
+    return before if drawn is None else NaturalField.of_gradient(drawn, before)
+
+
+def _sheet_thickness(part: Any, body: Body) -> float:
+    """Drawn thickness of the sheets of a part, mm; the stress-free one of a part drawn as inflated."""
+    from solver.parts import NaturalStretch as SolverStretch
+
+    drawn = part.sheets.thickness or 0.0
+    stretched = part.region in body.natural
+    return drawn * SolverStretch(**dict(part.natural_stretch)).factors[0] if stretched else drawn
 
 
 def parts_of(case: Case, body: Body) -> "tuple[Part, ...]":
@@ -183,7 +192,7 @@ def parts_of(case: Case, body: Body) -> "tuple[Part, ...]":
         Part(
             p.region,
             material_of(case, p.material),
-            Sheets(p.sheets.count, p.sheets.thickness or 0.0) if p.sheets else None,
+            Sheets(p.sheets.count, _sheet_thickness(p, body)) if p.sheets else None,
             _natural_of(p.natural_stretch, body.natural.get(p.region)),
             ElectrodeFilm(**dict(p.electrode_film)) if p.electrode_film else None,
             Fibres(**dict(p.fibres)) if p.fibres else None,

@@ -32,9 +32,13 @@ class Body:
         hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` when axisymmetric
             (there it leaves the meridian plane).
         copies: How many of the modelled piece make the whole part (1 unless a sector).
-        natural: Of regions drawn stretched: stress-free over drawn length at every node, along the
-            circumference and along the meridian, shape (n, 2); volume is kept.
+        natural: Of regions drawn stretched: the gradient of the stress-free place over the drawn one at every
+            node, from the wall directions here to those there, shape (n, 5): normal from normal, normal from
+            axial, axial from normal, axial from axial, hoop.
         pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without loads.
+        laid: Regions that were laid stress-free on the others when these were in balance with ``pressure``.
+        foot: Node of the other regions on which each node stands, itself for theirs, shape (n,); ``None``
+            where nothing is laid.
     """
 
     model: str
@@ -51,3 +55,5 @@ class Body:
     notes: Mapping[str, str] = field(default_factory=dict)
     natural: Mapping[str, FloatArray] = field(default_factory=dict)
     pressure: float | None = None
+    laid: tuple[str, ...] = ()
+    foot: IntArray | None = None

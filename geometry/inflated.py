@@ -111,14 +111,28 @@ class InflatedWall:
         v = np.linspace(self.chart.low, self.chart.high, 4001)
         return float(np.interp(place, self.along(v), v))
 
-    def stretches(self, through: FloatArray, along: FloatArray) -> FloatArray:
-        """Return inflated over stress-free length, hoop and axial, at places in the wall, shape (k, 2)."""
-        R, _, r, _ = (spline.ev(through, along) for spline in self._splines)
-        slopes = [spline.ev(through, along, dy=1) for spline in self._splines]
-        axial = np.hypot(slopes[2], slopes[3]) / np.hypot(slopes[0], slopes[1])
-        near = _ON_AXIS * self.drawn[..., 0].max()
-        at_pole = np.abs(R) < near  # there all directions are alike
-        return np.column_stack([np.where(at_pole, axial, r / np.where(at_pole, 1.0, R)), axial])
+    def _shrinkage(self, through: FloatArray, along: FloatArray, normal: FloatArray) -> FloatArray:
+        """Gradient of the stress-free place over the inflated one, as ``Body.natural``, shape (k, 5).
+
+        Args:
+            through: Places in the wall, shape (k,).
+            along: Places in the wall, shape (k,).
+            normal: Wall normals R, Z there as inflated, shape (k, 2).
+        """
+        slopes = [
+            np.stack([spline.ev(through, along, dx=1), spline.ev(through, along, dy=1)], axis=-1)
+            for spline in self._splines
+        ]
+        drawn, present = np.stack(slopes[:2], axis=1), np.stack(slopes[2:], axis=1)  # (k, R or Z, place)
+        gradient = drawn @ np.linalg.inv(present)
+        there = drawn[:, :, 1] / np.linalg.norm(drawn[:, :, 1], axis=1, keepdims=True)
+        free = np.stack([np.column_stack([there[:, 1], -there[:, 0]]), there], axis=1)  # rows normal, axial
+        here = np.stack([normal, np.column_stack([-normal[:, 1], normal[:, 0]])], axis=1)
+        local = free @ gradient @ np.swapaxes(here, 1, 2)
+        R, r = (self._splines[i].ev(through, along) for i in (0, 2))
+        at_pole = np.abs(R) < _ON_AXIS * self.drawn[..., 0].max()  # there all directions are alike
+        hoop = np.where(at_pole, local[:, 1, 1], R / np.where(at_pole, 1.0, r))
+        return np.column_stack([local.reshape(-1, 4), hoop])
 
     def place(self, points: FloatArray, depth: FloatArray) -> Laid:
         """Put points (u, v) at a depth over the lattice's surface: in the wall where its material is.
@@ -137,12 +151,15 @@ class InflatedWall:
         return Laid(position, spot.normal, hoop)
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
-        """Return stress-free over inflated length, hoop and axial, at points of the wall, shape (k, 2).
+        """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 5).
 
         Beyond the faces of the wall the values are those at the faces.
         """
         through, _ = self._through(depth)
-        return 1 / self.stretches(through, self.along(points[:, 1]))
+        u = points[:, 0]
+        x, y, z = self.chart.place(points, depth).normal.T
+        normal = np.column_stack([x * np.cos(u) + y * np.sin(u), z])
+        return self._shrinkage(through, self.along(points[:, 1]), normal)
 
     def _through(self, depth: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Distance from the inner face, kept within the wall, and whether a depth lies in it."""

@@ -16,6 +16,7 @@ from geometry.laying import Lattice
 from geometry.pole_caps import HIGH, LOW
 from geometry.quality import check_quality
 from geometry.shapes import Layer
+from geometry.standing import footing
 
 __all__ = ["RINGS", "STRUTS", "LatticeMesh", "Ring", "Stack", "Stretch", "lattice_body", "standing_on"]
 
@@ -25,7 +26,7 @@ RINGS = "end ring"
 
 
 Stretch = Callable[[FloatArray, FloatArray], FloatArray]
-"""Stress-free over drawn length of the wall, hoop and axial, shape (k, 2), at points and depths as below."""
+"""Gradient of the stress-free place of the wall, as ``Body.natural``, at points and depths as below."""
 
 Stack = Callable[[FloatArray, FloatArray], Laid]
 """Maps points (u, v) of the chart, shape (k, 2), and drawn depths (k,) over its surface into space."""
@@ -40,6 +41,7 @@ def lattice_body(
     depth: float = 0.5,
     place: Stack | None = None,
     natural: Stretch | None = None,
+    cover: Sequence[Layer] = (),
 ) -> Body:
     """Mesh a wall of layers with its lattice.
 
@@ -52,7 +54,8 @@ def lattice_body(
         electrodes: Ring electrodes; edges of cells lie at their edges.
         depth: Where in the wall the surface of an embedded lattice lies, 0 (inner face) to 1 (outer face).
         place: Where points over the chart lie, by default at their depth along the normal of its surface.
-        natural: Natural stretch of the layers, where they are drawn stretched.
+        natural: Natural stretch of the layers, where they are drawn stretched; what lies on them is laid.
+        cover: Layers cast over a lattice on the outside, with its struts in them.
 
     Returns:
         A body of tetrahedra whose regions are the layers, ``lattice`` and perhaps ``end ring``.
@@ -62,6 +65,8 @@ def lattice_body(
     """
     chart = lattice.chart
     courses, wall = _courses(lattice, layers, size, depth)
+    if cover:
+        courses, wall = _covered(courses, wall, cover, size)
     sheet = lattice_sheet(lattice, size, electrodes)
     caps, start, whole = sheet.caps, sheet.start, size.sector == 360.0
     thick = thicken(sheet.mesh, courses, width=sheet.width, merge=whole, unroll=caps.unrolled)
@@ -83,7 +88,10 @@ def lattice_body(
     body = replace(body, bands=_bands(thick, sheet.heights, electrodes))
     if natural is not None:
         stretch = natural(thick.flat + start, thick.depth)
-        body = replace(body, natural={layer.name: stretch for layer in layers})
+        skin = {layer.name: stretch for layer in layers}
+        nodes = np.unique(thick.cells[np.concatenate([thick.regions[name] for name in skin])])
+        laid = tuple(name for name in thick.regions if name not in skin)
+        body = replace(body, natural=skin, laid=laid, foot=footing(thick, nodes, sheet.width))
     check_quality(body)
     return body
 
@@ -137,6 +145,19 @@ def _embedded(courses: list[Course], struts: Course) -> list[Course]:
             count = max(share, struts.elements) if amid else share
             found.append(Course(low, high, count, STRUTS if amid else course.between, course.between))
     return found
+
+
+def _covered(
+    courses: list[Course], wall: tuple[float, float], cover: Sequence[Layer], size: LatticeMesh
+) -> tuple[list[Course], tuple[float, float]]:
+    """Courses of a lattice that stands on the wall, with the layers cast over it, and the faces of it all."""
+    *inner, struts = courses
+    edges = wall[1] + np.concatenate([[0.0], np.cumsum([layer.thickness for layer in cover])])
+    cast = [
+        Course(float(a), float(b), size.through, layer.name, layer.name)
+        for layer, a, b in zip(cover, edges[:-1], edges[1:], strict=True)
+    ]
+    return inner + _embedded(cast, struts), (wall[0], float(edges[-1]))
 
 
 def _with_rings(thick: Thickened, height: FloatArray, lattice: Lattice) -> Thickened:

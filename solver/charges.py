@@ -104,7 +104,13 @@ def capacity_form(problem: Problem) -> fem.Form:
     """∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field of the sheets."""
     cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
     dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})
-    return forms.compile_forms(problem.sheet_capacity() * cellwise * problem.weight * dx)
+    where: dict[bool, ufl.Measure] = {False: dx}
+    if problem.laying is not None:
+        laws = list(enumerate(problem.fields.laws, start=1))
+        where = {laid: problem.dx(tuple(i for i, m in laws if m.laid == laid)) for laid in (False, True)}
+    return forms.compile_forms(
+        sum(problem.sheet_capacity(laid=laid) * cellwise * problem.weight * dx for laid, dx in where.items())
+    )
 
 
 def charge_of(system: System, electrodes: tuple[str, ...]) -> Charge:

@@ -18,6 +18,7 @@ from solver import forms
 from solver.fields import CellValues, fields_of
 from solver.gathering import Gathering
 from solver.problem import Problem
+from solver.properties import Members
 
 _DEGREE = 5  # of the rule whose points are read
 _PIECE = 500  # cells read at a time
@@ -35,8 +36,8 @@ class FieldReader:
         points, _ = basix.make_quadrature(cell, _DEGREE)
         self._to_nodes = np.linalg.pinv(shape_values(problem.model.body.cell_type, points))
         self._expressions = [
-            fem.Expression(self._values(law), points, jit_options=forms.jit_options())
-            for law, _ in problem.fields.laws
+            fem.Expression(self._values(members), points, jit_options=forms.jit_options())
+            for members in problem.fields.laws
         ]
 
     def read(self, natural: float) -> tuple[dict[str, FloatArray] | None, bool]:
@@ -51,8 +52,8 @@ class FieldReader:
         problem = self._problem
         upright = True
         mine: dict[str, FloatArray] = {}
-        for number, (_, members) in enumerate(problem.fields.laws):
-            for cells in _pieces(members):
+        for number, members in enumerate(problem.fields.laws):
+            for cells in _pieces(members.cells):
                 values, proper = self.values_in(number, cells)
                 upright &= proper
                 for name, piece in fields_of(problem.model, values, natural).items():
@@ -70,7 +71,7 @@ class FieldReader:
         """
         problem = self._problem
         points = self._to_nodes.shape[1]
-        inside = self._expressions[number].eval(problem.mesh.domain, cells).reshape(len(cells), points, 22)
+        inside = self._expressions[number].eval(problem.mesh.domain, cells).reshape(len(cells), points, -1)
         F = inside[..., 9:18].reshape(len(cells), points, 3, 3)
         upright = bool(np.linalg.det(F).min() > 0)
         if problem.model.axisymmetric:
@@ -78,26 +79,30 @@ class FieldReader:
         every = np.matmul(self._to_nodes, inside)
         shape = every.shape[:2]
         members = problem.mesh.original_cells[cells]
+        elastic = slice(22, 31) if every.shape[-1] == 31 else slice(9, 18)
         values = CellValues(
             cells=members,
             stress=every[..., :9].reshape(*shape, 3, 3),
             F=every[..., 9:18].reshape(*shape, 3, 3),
+            elastic=every[..., elastic].reshape(*shape, 3, 3),
             field=every[..., 18:21] * self._in_sheets[members, None, None],
             pressure=every[..., 21],
         )
         return values, upright
 
-    def _values(self, law: str) -> ufl.core.expr.Expr:
-        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0 and p as one vector of 22."""
+    def _values(self, members: Members) -> ufl.core.expr.Expr:
+        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p and, where it is not F, Fe as one vector of 22 or 31."""
         problem = self._problem
         # A label of its own number: the running number of ufl.variable would enter the form's signature, and
         # every further run in a process would compile again.
         F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
-        σ = ufl.diff(problem.density(law, F), F) * F.T / ufl.det(F)
+        σ = ufl.diff(problem.density(members, F), F) * F.T / ufl.det(F)
         E0 = problem.nominal_field()
         E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
-        tensors = [T[i, j] for T in (σ, F) for i in range(3) for j in range(3)]
-        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1]])
+        stressed = members.laid or problem.fields.natural is not None
+        Fe = [problem.elastic(F, laid=members.laid).F] if stressed else []
+        tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
+        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic])
 
     def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
         """Fields of the owned cells of all ranks in body order, on the first rank."""

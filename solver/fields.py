@@ -7,7 +7,7 @@ import numpy as np
 
 from geometry.body import FloatArray, IntArray
 from solver.model import Model
-from solver.natural import in_region, natural_stretch, sheet_thickness
+from solver.natural import growth_through, sheet_thickness
 from solver.shape import wall_frames
 from solver.slack import NO_WALL, least_in_plane_stress
 
@@ -22,6 +22,7 @@ class CellValues:
         cells: Numbers of the m cells in the body.
         stress: Cauchy stress with its Maxwell part, shape (m, k, 3, 3), MPa.
         F: Deformation gradient of the drawn body, shape (m, k, 3, 3).
+        elastic: Elastic part Fe of F, shape (m, k, 3, 3).
         field: True electric field F⁻ᵀ E0, shape (m, k, 3), kV/mm.
         pressure: Pressure unknown p, shape (m, k), MPa.
     """
@@ -29,6 +30,7 @@ class CellValues:
     cells: IntArray
     stress: FloatArray
     F: FloatArray
+    elastic: FloatArray
     field: FloatArray
     pressure: FloatArray
 
@@ -46,7 +48,6 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     """
     σ = (values.stress + np.swapaxes(values.stress, -1, -2)) / 2
     frame = wall_frames(model.body, values.cells)
-    stretch = _natural(model, values.cells, natural)
     least = least_in_plane_stress(frame, σ, values.F)
     for region in NO_WALL:
         if region in model.body.regions:
@@ -55,10 +56,10 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
         "Cauchy stress": σ,
         "largest principal stress": _principal_values(model, σ)[..., 0],
         "least in-plane stress": least,
-        "principal stretches": _elastic_stretches(model, values.F, stretch, frame),
+        "principal stretches": _elastic_stretches(model, values.elastic),
         "pressure": values.pressure,
         "true field": np.linalg.norm(values.field, axis=-1),
-        "breakdown margin": _breakdown_margin(model, values, stretch, frame),
+        "breakdown margin": _breakdown_margin(model, values, natural, frame),
     }
 
 
@@ -71,21 +72,13 @@ def _principal_values(model: Model, T: FloatArray) -> FloatArray:
     return -np.sort(-np.stack([middle + radius, T[..., _HOOP, _HOOP], middle - radius], axis=-1), axis=-1)
 
 
-def _elastic_stretches(model: Model, F: FloatArray, natural: FloatArray, frame: FloatArray) -> FloatArray:
-    """Principal stretches of Fe = F G⁻¹, descending, shape (m, k, 3)."""
-    if np.any(natural != 1.0):
-        F = F @ np.einsum("mkd,mkdi,mkdj->mkij", 1 / natural, frame, frame)
+def _elastic_stretches(model: Model, F: FloatArray) -> FloatArray:
+    """Principal stretches of an elastic deformation, descending, shape (m, k, 3)."""
     # Eigenvalues of the square are five times as fast as singular values.
     return np.sqrt(np.maximum(_principal_values(model, np.swapaxes(F, -1, -2) @ F), 0.0))
 
 
-def _natural(model: Model, cells: IntArray, share: float) -> FloatArray:
-    """Natural stretch in force at the nodes of the given cells, shape (m, k, 3)."""
-    full = natural_stretch(model, model.body.cells[cells], in_region(model, cells))
-    return np.asarray(1 + share * (full - 1))
-
-
-def _breakdown_margin(model: Model, values: CellValues, natural: FloatArray, frame: FloatArray) -> FloatArray:
+def _breakdown_margin(model: Model, values: CellValues, natural: float, frame: FloatArray) -> FloatArray:
     """E_b / E at the nodes of the cells; inf where there is no field or no known strength."""
     field = np.linalg.norm(values.field, axis=-1)
     margin = np.full(field.shape, np.inf)
@@ -98,10 +91,11 @@ def _breakdown_margin(model: Model, values: CellValues, natural: FloatArray, fra
             np.linalg.solve(np.swapaxes(values.F[cells], -1, -2), normal[..., None])[..., 0], axis=-1
         )
         strength = part.material.breakdown
-        in_plane = (thinning / natural[cells, :, 0]) ** -0.5
+        nodes = model.body.cells[values.cells[cells]]
+        in_plane = (thinning / (1 + natural * (growth_through(part, nodes) - 1))) ** -0.5
         limit = strength.field * in_plane**strength.stretch_exponent
         if strength.reference_thickness is not None:
-            drawn = sheet_thickness(part, model.body.cells[values.cells[cells]])
+            drawn = sheet_thickness(part, nodes)
             limit = limit * (thinning * drawn / strength.reference_thickness) ** strength.thickness_exponent
         with np.errstate(divide="ignore"):
             margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)

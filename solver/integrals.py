@@ -32,11 +32,11 @@ class Integrals:
         self._strain_energy = forms.compile_forms(
             sum(
                 cellwise
-                * problem.fields.det_G
-                * (problem.stored_energy(law, problem.F) + problem.volumetric_energy())
+                * problem.growth(laid=members.laid)
+                * (problem.stored_energy(members, problem.F) + problem.volumetric_energy())
                 * problem.weight
                 * problem.dx(i)
-                for i, (law, _) in enumerate(problem.fields.laws, start=1)
+                for i, members in enumerate(problem.fields.laws, start=1)
             )
         )
         dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})

@@ -2,6 +2,7 @@
 """Deformation gradients: the only place where axisymmetric and three-dimensional models differ."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import ufl
@@ -63,6 +64,25 @@ def wall_frame(normal: Expr, hoop: Expr | None) -> tuple[Expr, Expr, Expr]:
 def measure_weight(x: Expr, axisymmetric: bool) -> Expr:
     """2πR of an axisymmetric body, 1 otherwise."""
     return 2 * math.pi * x[0] if axisymmetric else 1
+
+
+def natural_inverse(natural: Sequence[Expr], frame: tuple[Expr, Expr, Expr]) -> Expr:
+    """G⁻¹ of a natural stretch.
+
+    Args:
+        natural: Its components normal, hoop and axial, and perhaps the shear across normal and axial.
+        frame: Wall directions (normal, hoop, axial).
+    """
+    n, h, a = frame
+    normal, hoop, axial, *shear = natural
+    if not shear:
+        pairs = zip((normal, hoop, axial), frame, strict=True)
+        return ufl.Identity(3) + sum((1 / g - 1) * ufl.outer(d, d) for g, d in pairs)
+    s = shear[0]
+    across = (
+        axial * ufl.outer(n, n) + normal * ufl.outer(a, a) - s * (ufl.outer(n, a) + ufl.outer(a, n))
+    ) / (normal * axial - s**2)
+    return ufl.Identity(3) + across - ufl.outer(n, n) - ufl.outer(a, a) + (1 / hoop - 1) * ufl.outer(h, h)
 
 
 def strain_of(F: Expr, axisymmetric: bool, frame: tuple[Expr, Expr, Expr]) -> Strain:

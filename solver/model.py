@@ -27,6 +27,8 @@ class Model:
         drawn_pressure: Lumen pressure under which the body, as drawn, is in balance with its natural stretch
             (a skin drawn as inflated), MPa; the path starts there. ``None``: the path starts without loads
             and brings the natural stretch in with the first stage.
+        laid: Regions laid stress-free on the others once these are in balance with ``drawn_pressure``: a
+            lattice printed on an inflated skin.
         bare_stroke: Stroke of the bare skin, to compare with; ``None``: no amplification is reported.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
 
@@ -44,11 +46,13 @@ class Model:
     contacts: tuple[Contact, ...] = ()
     drawn_pressure: float | None = None
     bare_stroke: BareStroke | None = None
+    laid: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         _check_parts(self)
         if self.drawn_pressure is not None and not self.has_lumen:
             raise InputError("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
+        _check_laid(self)
         _check_electrodes(self)
         touched = (c.surface for c in self.contacts)
         for region in (*(s.region for s in self.supports), *(b.region for b in self.beds), *touched):
@@ -91,6 +95,24 @@ def _check_parts(model: Model) -> None:
         raise InputError(
             f"each region needs exactly one part; missing: {', '.join(missing) or 'none'}", key="parts"
         )
+
+
+def _check_laid(model: Model) -> None:
+    unknown = [region for region in model.laid if region not in model.body.regions]
+    if unknown or (model.laid and len(model.laid) == len(model.body.regions)):
+        raise InputError(
+            f"laid = {list(model.laid)}: some of the regions are laid on the others; the body has: "
+            f"{', '.join(model.body.regions)}",
+            key="laid",
+        )
+    if model.laid and (model.drawn_pressure is None or model.body.foot is None):
+        raise InputError(
+            "parts are laid on a part drawn under pressure, and the body says on which of its nodes they "
+            "stand; drawn_pressure and body.foot are needed",
+            key="laid",
+        )
+    if model.laid and model.solved_potential:
+        raise InputError("with parts that are laid, electrics must be layered", key="electrics")
 
 
 def _check_electrodes(model: Model) -> None:

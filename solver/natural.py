@@ -12,25 +12,29 @@ if TYPE_CHECKING:
     from solver.model import Model
 
 
+NONE = np.array([1.0, 1.0, 1.0, 0.0])
+"""Components of the natural stretch of a part that has none."""
+
+
 def varies(model: "Model") -> bool:
     """Whether the natural stretch of some part varies from place to place."""
     return any(isinstance(part.natural_stretch, NaturalField) for part in model.parts)
 
 
 def natural_stretch(model: "Model", nodes: IntArray, regions: dict[str, IntArray]) -> FloatArray:
-    """Stress-free over drawn length along normal, hoop and axial at nodes of cells, shape (m, k, 3).
+    """Natural stretch at nodes of cells: components normal, hoop, axial and shear, shape (m, k, 4).
 
     Args:
         model: For the parts.
         nodes: Nodes at which it is wanted, shape (m, k).
         regions: Rows of ``nodes`` in each region.
     """
-    found = np.ones((*nodes.shape, 3))
+    found = np.tile(NONE, (*nodes.shape, 1))
     for part in model.parts:
         rows = regions[part.region]
         given = part.natural_stretch
         found[rows] = (
-            given.factors[nodes[rows]] if isinstance(given, NaturalField) else np.array(given.factors)
+            given.factors[nodes[rows]] if isinstance(given, NaturalField) else np.array([*given.factors, 0.0])
         )
     return found
 
@@ -40,8 +44,16 @@ def sheet_thickness(part: Part, nodes: IntArray) -> FloatArray:
     assert part.sheets is not None
     given = part.natural_stretch
     if isinstance(given, NaturalField):
-        return part.sheets.thickness * (given.hoop * given.axial)[nodes]
+        return part.sheets.thickness * given.thickness[nodes]
     return np.full(nodes.shape, part.sheets.thickness)
+
+
+def growth_through(part: Part, nodes: IntArray) -> FloatArray:
+    """Stress-free over drawn thickness of a part's sheets at nodes, shape of ``nodes``."""
+    given = part.natural_stretch
+    if isinstance(given, NaturalField):
+        return 1 / given.thickness[nodes]
+    return np.full(nodes.shape, given.factors[0])
 
 
 def in_region(model: "Model", cells: IntArray) -> dict[str, IntArray]:

@@ -14,6 +14,7 @@ from solver.beyond import BRANCH_STEP, Limit, arc_from, jump, limit_ahead, take_
 from solver.critical import Critical, locate
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
+from solver.laying import balance_of_skin, in_words, lay
 from solver.loads import Loads
 from solver.margins import margins_ahead, margins_missed
 from solver.model import Model
@@ -75,11 +76,7 @@ class Path:
             NoEquilibrium: Not even the unloaded state was found.
         """
         self._reporter = Reporter(self.evaluation, observe, progress)
-        first = self._unloaded()
-        drawn = self.problem.model.drawn_pressure is not None
-        convergence = self.newton.settle_drawn(first) if drawn else self.newton.solve(first)
-        self.evaluation.read_fields()
-        self._check_balance()
+        convergence = self._first_state()
         modes = self._count(None)
         self._reporter.emit(self.stages[0].name, 0.0, convergence, modes)
         track = None
@@ -119,21 +116,39 @@ class Path:
                 key="beyond_instability",
             )
 
-    def _check_balance(self) -> None:
-        """A body drawn under pressure must be in balance as drawn, up to what its mesh can hold."""
+    def _first_state(self) -> Convergence:
+        """Find the state in which the path begins and read its fields."""
+        model, first = self.problem.model, self._unloaded()
+        if model.drawn_pressure is None:
+            convergence = self.newton.solve(first)
+        elif not model.laid:
+            convergence = self.newton.settle_drawn(first)
+            displacement = self.evaluation.displacement()
+            moved = 0.0 if displacement is None else float(np.abs(displacement).max())
+            moved = self.problem.comm.bcast(moved)
+            self._check_balance(moved)
+            self._reporter.remarks.append(
+                f"as drawn, the part is in balance with its pressure to {moved:.2g} mm"
+            )
+        else:
+            skin = balance_of_skin(model, self.problem.comm, self.newton.tolerance)
+            self._check_balance(skin.moved)
+            lay(self.system, skin)
+            convergence = self.newton.solve(first)
+            self._reporter.remarks.append(in_words(skin, convergence))
+        self.evaluation.read_fields()
+        return convergence
+
+    def _check_balance(self, moved: float) -> None:
+        """A body drawn under pressure must be in balance nearly as drawn."""
         pressure = self.problem.model.drawn_pressure
-        if pressure is None:
-            return
-        displacement = self.evaluation.displacement()
-        moved = 0.0 if displacement is None else float(np.abs(displacement).max())
-        moved = self.problem.comm.bcast(moved)
+        assert pressure is not None
         if moved > _UNBALANCED * self.newton.scales.length:
             raise NoEquilibrium(
                 f"the part as drawn is not in balance with the pressure of {pressure * 1e3:.4g} kPa: it "
                 f"moves by {moved:.3g} mm; its natural stretch and that pressure do not belong together",
                 residual=moved,
             )
-        self._reporter.remarks.append(f"as drawn, the part is in balance with its pressure to {moved:.2g} mm")
 
     def _unloaded(self) -> Loads:
         """The loads of the first state, with an entry for every load that any stage moves."""

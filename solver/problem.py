@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The total potential of a part: the one place where the model is written down.
 
-    Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹
+    Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, laid: F F0⁻¹ G⁻¹
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
                - P V(u) + ½ ∫ k |u|² dA - Σ N ū                    lumen, tissue beds, axial forces
                + ∫ ½ k ⟨-g⟩² dA                                    contact with rigid obstacles
@@ -27,7 +27,8 @@ from solver.material import LAWS, fibre_family
 from solver.mesh import MeshedBody, mesh_body
 from solver.model import Model
 from solver.parts import TissueBed
-from solver.properties import Properties, properties_of
+from solver.properties import Members, Properties, properties_of
+from solver.spaces import pressure_space
 
 QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
 
@@ -45,6 +46,7 @@ class Problem:
         contact_stiffness: Constant k of each contact, MPa/mm.
         weight: 2πR when axisymmetric, else 1.
         frame: Wall directions (normal, hoop, axial).
+        laying: Displacement u0 in which parts were laid on the others; ``None`` if none is.
     """
 
     def __init__(self, model: Model, *, comm: MPI.Comm = MPI.COMM_WORLD) -> None:
@@ -53,12 +55,15 @@ class Problem:
         domain = self.mesh.domain
         cell = domain.basix_cell()
         dim = domain.geometry.dim
-        elements = [basix.ufl.element("Lagrange", cell, 2, shape=(dim,)), pressure_element(cell)]
+        displacement = basix.ufl.element("Lagrange", cell, 2, shape=(dim,))
+        self.spaces = [fem.functionspace(domain, displacement), pressure_space(self.mesh)]
         if model.solved_potential:
-            elements.append(basix.ufl.element("Lagrange", cell, 2))
-        self.spaces = [fem.functionspace(domain, e) for e in elements]
+            self.spaces.append(fem.functionspace(domain, basix.ufl.element("Lagrange", cell, 2)))
         self.unknowns = [fem.Function(V, name=n) for V, n in zip(self.spaces, "upφ", strict=False)]
         self.fields: Properties = properties_of(model, self.mesh)
+        self.laying = None
+        if model.laid:
+            self.laying = fem.Function(self.spaces[0], name="u0")
         self.lumen_pressure = fem.Constant(domain, 0.0)
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self.contact_stiffness = [
@@ -75,7 +80,7 @@ class Problem:
         self.dx = ufl.Measure(
             "dx",
             domain=domain,
-            subdomain_data=[(i, cells) for i, (_, cells) in enumerate(self.fields.laws, start=1)],
+            subdomain_data=[(i, members.cells) for i, members in enumerate(self.fields.laws, start=1)],
             metadata={"quadrature_degree": QUADRATURE_DEGREE},
         )
         self.surface_ids = {name: i for i, name in enumerate(self._loaded_surfaces(), start=1)}
@@ -96,18 +101,27 @@ class Problem:
         """Deformation gradient of the drawn body."""
         return ufl.Identity(3) + kinematics.gradient(self.unknowns[0], self._x, self.model.axisymmetric)
 
-    def elastic(self, F: Expr) -> kinematics.Strain:
-        """Strain of Fe = F G⁻¹, G the natural stretch along the wall directions."""
+    def elastic(self, F: Expr, *, laid: bool = False) -> kinematics.Strain:
+        """Strain of Fe = F F0⁻¹ G⁻¹, F0 that in which it was laid, G the natural stretch along the wall."""
+        if laid:
+            F = F * ufl.inv(self._laid_gradient())
         if self.fields.natural is not None:
-            G_inverse = ufl.Identity(3) + sum(
-                (1 / g - 1) * ufl.outer(d, d) for g, d in zip(self.fields.natural, self.frame, strict=True)
-            )
-            F = F * G_inverse
+            F = F * kinematics.natural_inverse(self.fields.natural, self.frame)
         return kinematics.strain_of(F, self.model.axisymmetric, self.frame)
 
-    def stored_energy(self, law: str, F: Expr) -> Expr:
-        """ψ(Fe) of a law with its electrode film and fibres, per stress-free volume."""
-        strain = self.elastic(F)
+    def _laid_gradient(self) -> Expr:
+        """F0 = 1 + Grad u0."""
+        assert self.laying is not None
+        return ufl.Identity(3) + kinematics.gradient(self.laying, self._x, self.model.axisymmetric)
+
+    def growth(self, *, laid: bool) -> Expr:
+        """Stress-free over drawn volume."""
+        return self.fields.det_G * ufl.det(self._laid_gradient()) if laid else self.fields.det_G
+
+    def stored_energy(self, members: Members, F: Expr) -> Expr:
+        """ψ(Fe) of some cells with their electrode film and fibres, per stress-free volume."""
+        strain = self.elastic(F, laid=members.laid)
+        law = members.law
         ψ = LAWS[law].energy(strain, *self.fields.law_arguments(law))
         if self.fields.film is not None:
             fraction, μ = self.fields.film
@@ -128,35 +142,36 @@ class Problem:
             return -kinematics.scalar_gradient(self.unknowns[2], self.model.axisymmetric)
         return self.fields.sheet_field * self.frame[0]
 
-    def field_energy(self, F: Expr) -> Expr | None:
+    def field_energy(self, F: Expr, *, laid: bool = False) -> Expr | None:
         """½ ε J |F⁻ᵀ E0|² per drawn volume, mJ/mm³; ``None`` without electrodes."""
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        return self.fields.permittivity / 2 * _field_measure(F, E0, self.fields.det_G)
+        return self.fields.permittivity / 2 * _field_measure(F, E0, self.growth(laid=laid))
 
-    def sheet_capacity(self) -> Expr:
+    def sheet_capacity(self, *, laid: bool = False) -> Expr:
         """ε J |F⁻ᵀ n|² per drawn volume, N/kV²: twice the energy at a unit nominal field along the normal."""
-        return self.fields.permittivity * _field_measure(self.F, self.frame[0], self.fields.det_G)
+        return self.fields.permittivity * _field_measure(self.F, self.frame[0], self.growth(laid=laid))
 
-    def material_energy(self, law: str, F: Expr) -> Expr:
+    def material_energy(self, members: Members, F: Expr) -> Expr:
         """Det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
-        p = self.unknowns[1]
-        Je = self.elastic(F).J
-        return self.fields.det_G * (self.stored_energy(law, F) - p * (Je - 1) - self.volumetric_energy())
+        laid = members.laid
+        p, Je = self.unknowns[1], self.elastic(F, laid=laid).J
+        ψ = self.stored_energy(members, F)
+        return self.growth(laid=laid) * (ψ - p * (Je - 1) - self.volumetric_energy())
 
-    def density(self, law: str, F: Expr) -> Expr:
-        """Potential per drawn volume of a law's cells, as a function of F."""
-        W = self.material_energy(law, F)
-        U = self.field_energy(F)
+    def density(self, members: Members, F: Expr) -> Expr:
+        """Potential per drawn volume of some cells, as a function of F."""
+        W = self.material_energy(members, F)
+        U = self.field_energy(F, laid=members.laid)
         return W if U is None else W - U
 
     def internal_energy(self) -> ufl.Form:
         """Π without the lumen and the axial forces."""
         F = self.F
         Π = 0
-        for i, (law, _) in enumerate(self.fields.laws, start=1):
-            Π += self.density(law, F) * self.weight * self.dx(i)
+        for i, members in enumerate(self.fields.laws, start=1):
+            Π += self.density(members, F) * self.weight * self.dx(i)
         for bed, k in zip(self.model.beds, self.fields.bed_stiffness, strict=True):
             Π += k / 2 * self._bed_motion(bed) * self.weight * self.ds(self.surface_ids[bed.region])
         for contact in self.model.contacts:
@@ -248,17 +263,6 @@ class Problem:
         names = [name for name in ("lumen", "end_low", "end_high") if name in self.model.body.surfaces]
         extra = [bed.region for bed in self.model.beds] + [c.surface for c in self.model.contacts]
         return names + [name for name in dict.fromkeys(extra) if name not in names]
-
-
-def pressure_element(cell: Any) -> Any:
-    """Pressure element that pairs with quadratic displacement.
-
-    Linear and discontinuous on quadrilaterals and hexahedra, so that the pressure may jump where materials or
-    electrodes end; linear and continuous on tetrahedra.
-    """
-    if cell.name == "tetrahedron":
-        return basix.ufl.element("Lagrange", cell, 1)
-    return basix.ufl.element("DPC", cell, 1, discontinuous=True)
 
 
 def _field_measure(F: Expr, E0: Expr, G: Expr) -> Expr:

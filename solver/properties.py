@@ -4,7 +4,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -13,10 +13,10 @@ import ufl
 from dolfinx import fem
 from numpy.typing import NDArray
 
-from geometry.body import FloatArray
+from geometry.body import FloatArray, IntArray
 from solver.material import LAWS
 from solver.mesh import MeshedBody
-from solver.natural import in_region, natural_stretch, varies
+from solver.natural import NONE, in_region, natural_stretch, varies
 from solver.parts import Part
 
 if TYPE_CHECKING:
@@ -25,16 +25,31 @@ if TYPE_CHECKING:
 EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
 
 
+class Members(NamedTuple):
+    """Cells that one form serves.
+
+    Attributes:
+        law: Name of their material law.
+        cells: Local numbers of the cells this rank owns.
+        laid: Whether they were laid on the rest of the part, stress-free in its balance as drawn.
+    """
+
+    law: str
+    cells: NDArray[np.int32]
+    laid: bool
+
+
 @dataclass
 class Properties:
     """Parameter fields (piecewise constant) and the cells of each law.
 
     Attributes:
-        laws: Name of each law in use and its local cells.
+        laws: The local cells of each law in use, those that are laid apart from the others.
         slots: Parameter fields, reused by every law.
         compliance: 1/κ, 1/MPa; 0 where incompressible.
         det_G: Stress-free over drawn volume.
-        natural: Natural stretch (normal, hoop, axial), or ``None`` when every part has none.
+        natural: Natural stretch (normal, hoop, axial, and the shear where it varies), or ``None`` when every
+            part has none.
         film: Electrode film (volume fraction, shear modulus), or ``None``.
         fibres: (cos, sin of the angle from hoop, k1, k2), or ``None``.
         fibre_share: Share of the +angle family: ½ for a balanced pair, 1 for one family.
@@ -42,10 +57,10 @@ class Properties:
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         bed_stiffness: One constant a tissue bed, MPa/mm.
         obstacles: Position of each obstacle, mm, one constant a contact as a cell-wise field.
-        full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, (3, k).
+        full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, (4, k).
     """
 
-    laws: list[tuple[str, NDArray[np.int32]]]
+    laws: list[Members]
     slots: list[fem.Function]
     terms: int
     compliance: fem.Function
@@ -69,8 +84,8 @@ class Properties:
 
     def set_natural(self, share: float) -> None:
         """Ramp the natural stretch: G = 1 + share (G_full - 1)."""
-        for f, full in zip(self.natural or (), self.full_natural, strict=False):
-            f.x.array[:] = 1 + share * (full - 1)
+        for f, full, none in zip(self.natural or (), self.full_natural, NONE, strict=False):
+            f.x.array[:] = none + share * (full - none)
 
 
 def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
@@ -89,16 +104,8 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         f.x.array[:] = values[mesh.original_cells]
         return f
 
-    laws = sorted({part.material.law for part in model.parts}, key=list(LAWS).index)
-    law_cells = [
-        (
-            law,
-            mesh.cells_of(
-                np.concatenate([model.body.regions[p.region] for p in model.parts if p.material.law == law])
-            ),
-        )
-        for law in laws
-    ]
+    law_cells = _members(model, mesh)
+    laws = list(dict.fromkeys(members.law for members in law_cells))
     terms = max(
         (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
     )
@@ -106,10 +113,10 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
     natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if varies(model) else space
     full = _full_natural(model, mesh, natural_space)
     natural = None
-    if np.any(full != 1.0):
-        natural = tuple(fem.Function(natural_space) for _ in range(3))
-        for f in natural:
-            f.x.array[:] = 1.0
+    if np.any(full.T != NONE):
+        natural = tuple(fem.Function(natural_space) for _ in range(4 if varies(model) else 3))
+        for f, none in zip(natural, NONE, strict=False):
+            f.x.array[:] = none
     in_bands = np.zeros(cells)
     for band in model.body.bands.values():
         in_bands[band] = 1.0
@@ -120,7 +127,7 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         compliance=function(
             spread(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0)
         ),
-        det_G=natural[0] * natural[1] * natural[2] if natural else 1,
+        det_G=_volume(natural) if natural else 1,
         natural=natural,
         film=_film(model, function, spread, in_bands),
         fibres=_fibres(model, function, spread),
@@ -135,15 +142,35 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
     )
 
 
+def _members(model: "Model", mesh: MeshedBody) -> list[Members]:
+    """The cells of each law, those of parts that are laid apart."""
+    regions: dict[tuple[str, bool], list[IntArray]] = {}
+    for part in model.parts:
+        kind = part.material.law, part.region in model.laid
+        regions.setdefault(kind, []).append(model.body.regions[part.region])
+    return [
+        Members(law, mesh.cells_of(np.concatenate(regions[law, laid])), laid)
+        for law in LAWS
+        for laid in (False, True)
+        if (law, laid) in regions
+    ]
+
+
+def _volume(natural: tuple[fem.Function, ...]) -> Any:
+    """Det G."""
+    normal, hoop, axial, *shear = natural
+    return hoop * (normal * axial - shear[0] ** 2) if shear else normal * hoop * axial
+
+
 def _slot_count(laws: list[str], terms: int) -> int:
     return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
 
 
 def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace) -> FloatArray:
-    """Natural stretch at full value, laid out like its space: one a cell or a corner of a cell, (3, k)."""
+    """Natural stretch at full value, laid out like its space: one a cell or a corner of a cell, (4, k)."""
     dofs = space.dofmap.list
     nodes = model.body.cells[mesh.original_cells][:, mesh.order[: dofs.shape[1]]]
-    full = np.ones((3, space.dofmap.index_map.size_local + space.dofmap.index_map.num_ghosts))
+    full = np.tile(NONE[:, None], (1, space.dofmap.index_map.size_local + space.dofmap.index_map.num_ghosts))
     values = natural_stretch(model, nodes, in_region(model, mesh.original_cells))
     full[:, dofs] = np.moveaxis(values, -1, 0)
     return full

@@ -256,8 +256,8 @@ class _Collapse:
     @cached_property
     def _energy_form(self) -> fem.Form:
         problem = self.cell.problem
-        law, _ = problem.fields.laws[0]
-        return forms.compile_forms(problem.stored_energy(law, problem.F) * problem.dx(1))
+        members = problem.fields.laws[0]
+        return forms.compile_forms(problem.stored_energy(members, problem.F) * problem.dx(1))
 
     def _seam_vector(self, component: tuple[int, int]) -> PETSc.Vec:
         """Vector whose product with a residual is the force through a seam, the work of H_ij a_j."""

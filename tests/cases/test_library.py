@@ -299,12 +299,12 @@ def test_lattice_balloon_gives_back_the_work_of_its_pressure(tmp_path):
     P, V = table["pressure"][release], table["swept volume"][release]
     work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
     energy = table["strain energy"][release]
-    assert energy[0] > 10 > 8 > energy[-1]
-    assert energy[-1] - energy[0] == pytest.approx(work, rel=0.02)
+    assert energy[0] > 15 > 10 > energy[-1]
+    assert energy[-1] - energy[0] == pytest.approx(work, rel=0.005)
     parts = table["strain energy skin"] + table["strain energy lattice"]
     np.testing.assert_allclose(parts, table["strain energy"], rtol=1e-9)
-    assert table["strain energy skin"][release[-1]] < 0.4 * table["strain energy skin"][0]
-    assert table["strain energy lattice"][release[-1]] > 5 * table["strain energy lattice"][0]
+    assert table["strain energy skin"][release[-1]] < 0.5 * table["strain energy skin"][0]
+    assert abs(table["strain energy lattice"][0]) < 1e-12 < 1 < table["strain energy lattice"][release[-1]]
     assert table["lumen volume"][0] == pytest.approx(13_000, rel=0.03)
     assert table["mean hoop stress skin"][release[-1]] > 0.02 > -0.02 > table["mean hoop stress lattice"][-1]
     assert at_stage_end(run, "discharge", "length") == pytest.approx(at_stage_end(run, "release", "length"))

@@ -1,16 +1,21 @@
 # SPDX-License-Identifier: MIT
-"""Runs three small models on the ranks it was started with; the first rank writes their results to a file."""
+"""Runs four small models on the ranks it was started with; the first rank writes their results to a file."""
 
 import sys
+from dataclasses import replace
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import numpy as np
-from models import CLOSED, FOLLOW, neo_hookean, tube_body
+from models import CLOSED, FOLLOW, SLIDING, neo_hookean, tube_body
 from mpi4py import MPI
 
-from geometry.shapes import Band
-from solver.parts import Electrode, NaturalStretch, Part, Section, Sheets, Support, TissueBed
+from geometry.chart import chart_of
+from geometry.lattice import CELLS
+from geometry.lattice_body import LatticeMesh, lattice_body
+from geometry.laying import lay
+from geometry.shapes import Band, Layer, Tube
+from solver.parts import Electrode, NaturalField, NaturalStretch, Part, Section, Sheets, Support, TissueBed
 from solver.path import Path
 from solver.problem import Model
 from solver.stages import Stage
@@ -57,7 +62,31 @@ def sector():
     return model, [Stage("inflate", pressure=0.25, steps=2)]
 
 
-CASES = {"closed tube": closed_tube, "layered actuator": layered_actuator, "sector": sector}
+def printed_lattice():
+    """Tetrahedra of two parts, each with its own pressure unknowns, one laid on the other under pressure."""
+    tube = Tube(5.0, 8.0, (Layer("skin", 0.3),))
+    cell = CELLS["re-entrant"](vertical=2.9, inclined=2.7, angle=15.0, width=0.5)
+    lattice = lay(cell.pattern(), chart_of(tube), height=0.5, around=8)
+    size = LatticeMesh(along=2.5, on_struts=1.2, sector=22.5)
+
+    def natural(points, depth):
+        row = [1.05, 0.01, 0.0, 1.0, 0.95]
+        return np.tile(row, (len(points), 1))
+
+    body = lattice_body(lattice, tube.layers, size, natural=natural)
+    parts = (Part("skin", neo_hookean(0.1)), Part("lattice", neo_hookean(1.0)))
+    skin = replace(parts[0], natural_stretch=NaturalField.of_gradient(body.natural["skin"], NaturalStretch()))
+    pressure = 0.1 * (0.95**-2 - 0.95**2) * 0.3 / 5.15  # of a membrane
+    model = Model(body, (skin, parts[1]), SLIDING, drawn_pressure=pressure, laid=body.laid)
+    return model, [Stage("release", pressure=0.0, steps=2)]
+
+
+CASES = {
+    "closed tube": closed_tube,
+    "layered actuator": layered_actuator,
+    "sector": sector,
+    "printed lattice": printed_lattice,
+}
 
 
 def results():

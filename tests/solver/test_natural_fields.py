@@ -9,7 +9,7 @@ from models import SLIDING, neo_hookean, tube_body, value
 from geometry.errors import InputError
 from solver.errors import NoEquilibrium
 from solver.model import Model
-from solver.parts import NaturalField, NaturalStretch, Part
+from solver.parts import NaturalField, NaturalStretch, Part, Support
 from solver.path import follow
 from solver.stages import Stage
 
@@ -82,3 +82,71 @@ def test_a_field_of_one_value_is_the_constant(hoop):
 def test_fields_beyond_reason_are_refused():
     with pytest.raises(InputError, match=r"hoop runs from 0\.01 to 0\.01; it must lie between 0\.05 and 20"):
         NaturalField(np.full(3, 0.01), np.ones(3))
+
+
+# sheared across the wall: drawn after u_Z = f(R), so that the stress-free place is R, Z - f(R)
+
+HELD = (Support("lumen", "axial"),)
+
+
+def sheared(body, slope):
+    """Natural stretch of a part drawn after a shear dZ/dR along its axis."""
+    n = len(body.points)
+    gradient = np.column_stack([np.ones(n), np.zeros(n), -slope * np.ones(n), np.ones(n), np.ones(n)])
+    return NaturalField.of_gradient(gradient, NaturalStretch())
+
+
+def test_a_natural_stretch_forgets_rotations_alone():
+    # Polar decomposition, from memory: GᵀG is what a natural gradient says of lengths.
+    rng = np.random.default_rng(3)
+    gradient = np.column_stack([1 + 0.2 * rng.random((20, 1)), 0.3 * rng.random((20, 2)), np.ones((20, 2))])
+    before = NaturalStretch(hoop=0.9, axial=1.1, swelling=1.05)
+    field = NaturalField.of_gradient(gradient, before)
+    normal, hoop, axial, shear = field.factors.T
+    U = np.stack([np.stack([normal, shear], -1), np.stack([shear, axial], -1)], axis=1)
+    G = np.array([[before.factors[0]], [before.factors[2]]]) * gradient[:, :4].reshape(-1, 2, 2)
+    np.testing.assert_allclose(U @ U, np.swapaxes(G, 1, 2) @ G, rtol=1e-12)
+    np.testing.assert_allclose(hoop, before.factors[1], rtol=1e-12)
+    volume = hoop * (normal * axial - shear**2)
+    np.testing.assert_allclose(volume, hoop * np.linalg.det(G), rtol=1e-12)
+    # A sheet keeps its volume: thickness over thickness is areas over areas.
+    np.testing.assert_allclose(
+        field.thickness, np.linalg.norm(G[:, :, 1], axis=1) / np.linalg.det(G), rtol=1e-12
+    )
+
+
+def test_free_tube_rests_at_its_sheared_natural_stretch():
+    """Own reasoning: drawn after a telescoping shear, it takes the shear back and feels nothing."""
+    body = tube_body(1.5)
+    part = Part("wall", neo_hookean(MU), natural_stretch=sheared(body, 0.3))
+    states = []
+    follow(Model(body, (part,), HELD), [Stage("settle", steps=3)], observe=states.append)
+    R = body.points[:, 0]
+    assert states[-1].displacement[:, 0] == pytest.approx(0.0, abs=1e-8)
+    assert states[-1].displacement[:, 1] == pytest.approx(-0.3 * (R - 1.0), abs=1e-8)
+    assert value(states[-1], "strain energy") < 1e-12
+    assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-6)
+
+
+@pytest.mark.exact
+def test_bonded_tubes_with_different_sheared_natural_stretch():
+    """Own derivation: held at both faces, the shear force K a length is the same in both layers.
+
+    2πR μ (w' + c) = K in each, with w the motion along the axis, so that ∫ w' dR = 0 gives K. Small shears,
+    for a large one also pulls its ends in.
+    """
+    radii, moduli, slopes = (1.0, 1.2, 1.5), (1.0, 0.3), (0.0004, -0.0010)
+    body = tube_body(layers=(("liner", 0.2), ("skin", 0.3)))
+    parts = tuple(
+        Part(name, neo_hookean(mu), natural_stretch=sheared(body, c))
+        for name, mu, c in zip(("liner", "skin"), moduli, slopes, strict=True)
+    )
+    both = (*HELD, Support("outer", "axial"), Support("end_low", "radial"), Support("end_high", "radial"))
+    states = []
+    follow(Model(body, parts, both), [Stage("settle", steps=1)], observe=states.append)
+    thickness, logs = np.diff(radii), np.diff(np.log(radii))
+    k = (slopes @ thickness) / (logs / moduli).sum()  # K / 2π
+    w = k * logs[0] / moduli[0] - slopes[0] * thickness[0]
+    assert abs(w) > 5e-5
+    at = np.abs(body.points[:, 0] - 1.2) < 1e-9
+    assert states[-1].displacement[at, 1] == pytest.approx(w, rel=1e-3)

@@ -1,0 +1,119 @@
+# SPDX-License-Identifier: MIT
+"""Parts laid stress-free on a skin under pressure: in balance as printed, and exact when released."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from exact import tube as exact
+from models import SLIDING, neo_hookean, tube_body, value
+from scipy.optimize import brentq
+
+from geometry.errors import InputError
+from geometry.standing import without
+from solver.errors import NoEquilibrium
+from solver.model import Model
+from solver.parts import NaturalField, NaturalStretch, Part
+from solver.path import follow
+from solver.stages import Stage
+
+A, B, LA, MU = 1.0, 1.3, 1.4, 0.5
+a, b = exact.radius(np.array([A, B]), A, LA, 1.0)  # of the skin as inflated
+C, STIFF = b + 0.1, 2.0  # the layer laid on it
+W = exact.mooney_rivlin(MU / 2)
+P, _ = exact.pressure_and_force(W, A, B, LA, 1.0)
+
+
+def printed_tube(cells=8, wrong=1.0, shrunk=1.0):
+    """A skin drawn as inflated, its natural hoop stretch off by a factor, and a stiff layer laid on it."""
+    body = tube_body(A=a, through=cells, layers=(("skin", b - a), ("laid", C - b)))
+    R = body.points[:, 0]
+    drawn = np.sqrt(A**2 + np.minimum(R, b) ** 2 - a**2)
+    skin = NaturalField(wrong * drawn / R, np.ones_like(R))
+    face = np.flatnonzero(np.abs(R - b) < 1e-9)
+    beyond = np.flatnonzero(R - b > 1e-9)
+    foot = np.arange(len(R))
+    foot[beyond] = face[np.abs(body.points[beyond, 1:] - body.points[face, 1]).argmin(axis=1)]
+    parts = (
+        Part("skin", neo_hookean(MU), natural_stretch=skin),
+        Part("laid", neo_hookean(STIFF), natural_stretch=NaturalStretch(swelling=shrunk)),
+    )
+    body = replace(body, foot=foot)
+    return Model(body, parts, SLIDING, drawn_pressure=P, laid=("laid",))
+
+
+def followed(model, *stages):
+    states = []
+    outcome = follow(model, [Stage(name, pressure=p, steps=3) for name, p in stages], observe=states.append)
+    assert outcome.kind == "reached"
+    return states, outcome
+
+
+def radii_of(model, state):
+    R = model.body.points[:, 0] + state.displacement[:, 0]
+    return [R[np.abs(model.body.points[:, 0] - at) < 1e-9].mean() for at in (a, b, C)]
+
+
+@pytest.mark.exact
+def test_printed_tube_is_in_balance_and_its_release_is_that_of_two_bonded_tubes():
+    """Own derivation, as for a shrink fit: the pressures over both tubes add up to none."""
+    model = printed_tube()
+    states, outcome = followed(model, ("release", 0.0), ("fill", P))
+    first, released = states[0], next(s for s in states if s.stage == "release" and s.parameter == 1.0)
+    assert first.iterations == 0
+    assert first.residual < 1e-8
+    assert "is in balance with its pressure" in outcome.remarks[0]
+    assert value(first, "strain energy laid") < 1e-14 * value(first, "strain energy")
+    assert value(first, "peak stress of laid") == pytest.approx(0.0, abs=1e-12)
+    assert value(first, "smallest stretch") == pytest.approx(1 / LA, rel=2e-3)
+
+    def pressure(la):
+        within = exact.pressure_and_force(W, A, B, la, 1.0)[0]
+        lb = float(exact.radius(B, A, la, 1.0)) / b
+        return within + exact.pressure_and_force(exact.mooney_rivlin(STIFF / 2), b, C, lb, 1.0)[0]
+
+    la = brentq(pressure, 1.01, LA, xtol=1e-13)
+    assert 1.1 < la < LA - 0.02  # the layer holds part of the stretch
+    middle = float(exact.radius(B, A, la, 1.0))
+    outer = float(exact.radius(C, b, middle / b, 1.0))
+    assert radii_of(model, released) == pytest.approx([la * A, middle, outer], rel=3e-4)
+    np.testing.assert_allclose(states[-1].displacement, first.displacement, atol=1e-7)
+
+
+def test_an_error_of_the_skin_is_no_load_on_what_is_laid():
+    model = printed_tube(cells=2, wrong=0.995)
+    states, outcome = followed(model, ("hold", P))
+    moved = np.abs(states[0].displacement).max()
+    assert moved > 1e-3
+    assert f"{moved:.2g} mm off the shape drawn" in outcome.remarks[0]
+    assert states[0].iterations == 0
+    assert value(states[0], "strain energy laid") < 1e-14 * value(states[0], "strain energy")
+    np.testing.assert_allclose(states[-1].displacement, states[0].displacement, atol=1e-9)
+
+
+def test_what_shrinks_after_laying_strains_the_part():
+    states, outcome = followed(printed_tube(cells=2, shrunk=0.99), ("hold", P))
+    assert "own natural stretch" in outcome.remarks[0]
+    assert states[0].iterations > 0
+    assert value(states[0], "mean hoop stress laid") > 1e-3
+
+
+def test_what_does_not_belong_together_is_refused():
+    with pytest.raises(NoEquilibrium, match="not in balance with the pressure"):
+        followed(printed_tube(wrong=0.8), ("hold", P))
+    model = printed_tube()
+    with pytest.raises(InputError, match="laid on the others; the body has: skin, laid"):
+        replace(model, laid=("lattice",))
+    with pytest.raises(InputError, match=r"body\.foot are needed"):
+        replace(model, drawn_pressure=None)
+
+
+def test_taking_a_region_away_keeps_names_and_places():
+    body = tube_body(layers=(("skin", 0.2), ("laid", 0.1)))
+    piece = without(body, ("laid",))
+    assert set(piece.body.regions) == {"skin"}
+    np.testing.assert_array_equal(piece.body.points, body.points[piece.nodes])
+    np.testing.assert_array_equal(piece.nodes[piece.body.cells], body.cells[body.regions["skin"]])
+    assert set(piece.body.surfaces) == {"lumen", "end_low", "end_high"}
+    lumen = piece.body.points[np.unique(piece.body.facets[piece.body.surfaces["lumen"]])]
+    np.testing.assert_allclose(lumen[:, 0], 1.0)
