@@ -52,16 +52,20 @@ def places(component: int, dim: int) -> tuple:
 
 @cache
 def stress_work(i: int):
+    """∫ P : Grad v e_i, P the nominal stress."""
     return skfem.LinearForm(lambda v, w: np.einsum("k...,k...", w["P"], slopes(i, v, w)))
 
 
 @cache
 def volume_defect():
+    """∫ q (1 - J), given as ``defect``."""
     return skfem.LinearForm(lambda q, w: w["defect"] * q)
 
 
 @cache
 def stiffness(i: int, j: int):
+    """∫ Grad v e_i : A : Grad u e_j, A = ∂P/∂F."""
+
     def form(u, v, w):
         return np.einsum("k...,kl...,l...", slopes(i, v, w), w["A"], slopes(j, u, w))
 
@@ -70,16 +74,19 @@ def stiffness(i: int, j: int):
 
 @cache
 def coupling(i: int):
+    """∫ p B : Grad v e_i, B = ∂P/∂p."""
     return skfem.BilinearForm(lambda p, v, w: p * np.einsum("k...,k...", w["B"], slopes(i, v, w)))
 
 
 @cache
 def pressure_work(i: int):
+    """∫ t v over the lumen, t component i of the pressure's traction on the reference area."""
     return skfem.LinearForm(lambda v, w: w["t"] * v)
 
 
 @cache
 def pressure_stiffness(i: int, j: int):
+    """∫ v T : Grad u e_j over the lumen, T = ∂t/∂F of component i."""
     return skfem.BilinearForm(lambda u, v, w: v * np.einsum("l...,l...", w["T"], slopes(j, u, w)))
 
 

@@ -1,13 +1,16 @@
 # SPDX-License-Identifier: MIT
 """The lattice of a case by itself: effective moduli and collapse curves of one flat cell."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from cases.building import material_of
 from cases.laying import cell_of
 from cases.schema import Case
+from cases.schema_lattice import Lattice
 from geometry.errors import InputError
 from geometry.unit_cell import unit_cell
+from solver.records import CollapseState
 
 __all__ = ["write_cell_of"]
 
@@ -30,17 +33,11 @@ def write_cell_of(case: Case, folder: Path, *, to: float | None, steps: int) -> 
     from results.cell_files import moduli_lines, write_cell
     from solver.unit_cell import AXES, UnitCell
 
-    if case.lattice is None:
-        raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
-    part = next((part for part in case.parts if part.region == "lattice"), None)
-    if part is None:
-        raise InputError(
-            'parts: nothing says what the lattice is made of; add [[parts]] region = "lattice"', key="parts"
-        )
-    pattern = cell_of(case.lattice.cell).pattern()
+    lattice, material = _lattice_of(case)
+    pattern = cell_of(lattice.cell).pattern()
     period = pattern.width, pattern.height
-    body = unit_cell(pattern, height=case.lattice.height)
-    cell = UnitCell(body, period, material_of(case, part.material))
+    body = unit_cell(pattern, height=lattice.height)
+    cell = UnitCell(body, period, material_of(case, material))
     moduli = cell.moduli()
     curves = {} if to is None else {axis: cell.collapse(axis, to, steps=steps) for axis in AXES}
     written = write_cell(folder, case.title, body, period, moduli, curves)
@@ -48,10 +45,29 @@ def write_cell_of(case: Case, folder: Path, *, to: float | None, steps: int) -> 
         f"{name}: {value:.4g}{'' if unit == '1' else ' ' + unit}"
         for name, value, unit in moduli_lines(moduli)
     ]
-    for axis, states in curves.items():
-        reached = states[-1].stretch
-        if to is not None and abs(reached - to) > 1e-6:
-            lines.append(f"pulled {axis} up to a stretch of {reached:.4g}; beyond it no state was found")
-        if (unstable := next((s for s in states if s.unstable_modes), None)) is not None:
-            lines.append(f"pulled {axis}, the cell buckles at or before a stretch of {unstable.stretch:.4g}")
+    if to is not None:
+        lines += [line for axis, states in curves.items() for line in _limits_in_words(axis, states, to)]
     return [*lines, *(f"written: {path}" for path in written)]
+
+
+def _lattice_of(case: Case) -> tuple[Lattice, str]:
+    """The lattice of a case and the name of its material."""
+    if case.lattice is None:
+        raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
+    part = next((part for part in case.parts if part.region == "lattice"), None)
+    if part is None:
+        raise InputError(
+            'parts: nothing says what the lattice is made of; add [[parts]] region = "lattice"', key="parts"
+        )
+    return case.lattice, part.material
+
+
+def _limits_in_words(axis: str, states: Sequence[CollapseState], to: float) -> list[str]:
+    """Where the pull along an axis ended short of ``to``, and where the cell buckles."""
+    lines = []
+    reached = states[-1].stretch
+    if abs(reached - to) > 1e-6:
+        lines.append(f"pulled {axis} up to a stretch of {reached:.4g}; beyond it no state was found")
+    if (unstable := next((s for s in states if s.unstable_modes), None)) is not None:
+        lines.append(f"pulled {axis}, the cell buckles at or before a stretch of {unstable.stretch:.4g}")
+    return lines

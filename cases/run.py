@@ -5,7 +5,7 @@ import traceback
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cases.building import body_of, model_of, stages_of
 from cases.early import StoppedEarly, stop_at_missed_stages
@@ -21,6 +21,9 @@ from results.records import Verdict
 from solver.errors import NoEquilibrium
 from solver.parts import BareStroke
 from solver.records import Equilibrium, Outcome
+
+if TYPE_CHECKING:
+    from solver.model import Model
 
 __all__ = ["RunResult", "default_folder", "is_finished", "refuse_folder", "run_case"]
 
@@ -124,6 +127,24 @@ def _follow(
     keeper: Keeper | None,
     look: Callable[[Equilibrium], None] | None = None,
 ) -> tuple[Outcome, dict[str, Any]]:
+    """Follow the path of a case; whatever goes wrong unforeseen is noted in the log of the run."""
+    try:
+        return _followed(case, replace(model_of(case, body), bare_stroke=bare), keeper, look)
+    except NoEquilibrium as failure:
+        return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0), {}
+    except AnnelidError:
+        raise
+    except Exception as error:
+        if keeper is not None:
+            keeper.log(traceback.format_exc())
+            error.add_note(f"The details are in {keeper.path / 'log.txt'}")
+        raise
+
+
+def _followed(
+    case: Case, model: "Model", keeper: Keeper | None, look: Callable[[Equilibrium], None] | None
+) -> tuple[Outcome, dict[str, Any]]:
+    """Outcome of a path, and what it took: unknowns and counts of work."""
     from solver.path import Path as EquilibriumPath
     from solver.path import Stepping
     from solver.problem import describe_unknowns
@@ -140,21 +161,10 @@ def _follow(
         if look is not None:
             look(state)
 
+    path = EquilibriumPath(model, stages_of(case), stepping=stepping)
+    unknowns = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}
     try:
-        model = replace(model_of(case, body), bare_stroke=bare)
-        path = EquilibriumPath(model, stages_of(case), stepping=stepping)
-        solution = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}
-        try:
-            outcome = path.follow(observe=observe)
-        except StoppedEarly as stopped:
-            outcome = stopped.outcome
-    except NoEquilibrium as failure:
-        return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0), {}
-    except AnnelidError:
-        raise
-    except Exception as error:
-        if keeper is not None:
-            keeper.log(traceback.format_exc())
-            error.add_note(f"The details are in {keeper.path / 'log.txt'}")
-        raise
-    return outcome, solution | asdict(path.system.count)
+        outcome = path.follow(observe=observe)
+    except StoppedEarly as stopped:
+        outcome = stopped.outcome
+    return outcome, unknowns | asdict(path.system.count)

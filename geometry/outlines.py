@@ -71,39 +71,63 @@ def joined(
         levels: Values of v that corners keep exactly.
         near: Corners on the sides that are nearer to each other are one corner.
     """
+    sides = _sides(polygons, width, np.asarray(levels, dtype=float), near)
+    mended = [
+        Polygon(_mended(p.outer, sides), tuple(_mended(hole, sides) for hole in p.holes)) for p in polygons
+    ]
+    return [
+        Polygon(p.outer, tuple(hole for hole in p.holes if len(hole) > 2)) for p in mended if len(p.outer) > 2
+    ]
+
+
+class _Sides(NamedTuple):
+    """Corners on the two sides of a column, gathered into one group where they are near each other.
+
+    Attributes:
+        width: Width of the column.
+        near: How far inwards corners go that have no partner on the other side.
+        values: Values of v, ascending.
+        groups: Group of each of them.
+        middle: The value of v that the corners of a group take.
+        both: Groups with corners on both sides.
+    """
+
+    width: float
+    near: float
+    values: FloatArray
+    groups: NDArray[np.int64]
+    middle: FloatArray
+    both: NDArray[np.int64]
+
+    def group_of(self, v: FloatArray) -> NDArray[np.int64]:
+        """Groups of some corners on the sides."""
+        return self.groups[np.searchsorted(self.values, v)]
+
+
+def _sides(polygons: Sequence[Polygon], width: float, levels: FloatArray, near: float) -> _Sides:
     every = np.concatenate([ring for p in polygons for ring in (p.outer, *p.holes)])
-    sides = _on_sides(every, width)
-    values = np.unique(np.concatenate([every[sides.any(axis=1), 1], levels]))
+    on = _on_sides(every, width)
+    values = np.unique(np.concatenate([every[on.any(axis=1), 1], levels]))
     groups = np.concatenate([[0], np.cumsum(np.diff(values) > near)])
     middle = np.bincount(groups, values) / np.bincount(groups)
-    exact = np.searchsorted(values, levels)
-    middle[groups[exact]] = levels
+    middle[groups[np.searchsorted(values, levels)]] = levels
+    low, high = (groups[np.searchsorted(values, every[on[:, side], 1])] for side in (0, 1))
+    return _Sides(width, near, values, groups, middle, np.intersect1d(low, high))
 
-    def of(v: FloatArray) -> NDArray[np.int64]:
-        return groups[np.searchsorted(values, v)]
 
-    low, high = (of(every[sides[:, side], 1]) for side in (0, 1))
-    both = np.intersect1d(low, high)
-
-    def mended(ring: FloatArray) -> FloatArray:
-        on = _on_sides(ring, width)
-        ring, kept = ring.copy(), np.ones(len(ring), dtype=bool)
-        for side, (u, inwards) in enumerate(((0.0, near), (width, -near))):
-            at = np.flatnonzero(on[:, side])
-            group = of(ring[at, 1])
-            shared = np.isin(group, both)
-            ring[at] = np.column_stack([np.where(shared, u, u + inwards), middle[group]])
-            along = on[at - 1, side] & on[(at + 1) % len(ring), side]
-            kept[at[~shared & along]] = False
-        ring = ring[kept]
-        return ring[(ring != np.roll(ring, 1, axis=0)).any(axis=1)]
-
-    mended_all = [Polygon(mended(p.outer), tuple(map(mended, p.holes))) for p in polygons]
-    return [
-        Polygon(p.outer, tuple(hole for hole in p.holes if len(hole) > 2))
-        for p in mended_all
-        if len(p.outer) > 2
-    ]
+def _mended(ring: FloatArray, sides: _Sides) -> FloatArray:
+    """A ring whose corners on the sides are those of their groups; corners without partner go inwards."""
+    on = _on_sides(ring, sides.width)
+    ring, kept = ring.copy(), np.ones(len(ring), dtype=bool)
+    for side, (u, inwards) in enumerate(((0.0, sides.near), (sides.width, -sides.near))):
+        at = np.flatnonzero(on[:, side])
+        group = sides.group_of(ring[at, 1])
+        shared = np.isin(group, sides.both)
+        ring[at] = np.column_stack([np.where(shared, u, u + inwards), sides.middle[group]])
+        along = on[at - 1, side] & on[(at + 1) % len(ring), side]
+        kept[at[~shared & along]] = False
+    ring = ring[kept]
+    return ring[(ring != np.roll(ring, 1, axis=0)).any(axis=1)]
 
 
 def _on_sides(ring: FloatArray, width: float) -> NDArray[np.bool_]:

@@ -134,28 +134,26 @@ def profile_figure(
             axes.axvspan(low, high, color=style.LINE, alpha=0.45, linewidth=0)
         for i, (label, change) in enumerate(changes.items()):
             share = (i + 1) / len(changes)
-            axes.plot(
-                profiles[label].height,
-                sign * change,
-                color=style.ACCENT,
-                alpha=0.25 + 0.75 * share,
-                linewidth=1.0 + share,
-                label=label,
-            )
+            (line,) = axes.plot(profiles[label].height, sign * change, color=style.ACCENT, label=label)
+            line.set(alpha=0.25 + 0.75 * share, linewidth=1.0 + share)
         for label, (low, high) in bands.items():
             _band_label(axes, label, low, high)
         axes.set_title(f"radial {word} of {_surface_words(surface)} [%]")
         axes.set_xlabel("height along the axis as drawn [mm]")
-        bottom, top = axes.get_ylim()
-        # A change that is the same all along would show its rounding.
-        room = max(0.0, 0.05 * abs(extreme) - (top - bottom))
-        axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
+        _make_room(axes, extreme)
         axes.margins(x=0.01)
         if len(changes) > 1:
             axes.legend(loc="best", fontsize=8)
         label = f"Radial {word} along the axis, against the part as drawn."
         shading = " Electrodes are shaded." if bands else ""
         return Drawing(style.svg_text(figure, name, label), label + shading)
+
+
+def _make_room(axes: "Axes", extreme: float) -> None:
+    """Leave room above for the labels, and a range at which a change that is even shows no rounding."""
+    bottom, top = axes.get_ylim()
+    room = max(0.0, 0.05 * abs(extreme) - (top - bottom))
+    axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
 
 
 def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, name: str) -> Drawing:
