@@ -2,10 +2,10 @@
 """Handing on the states of a path, and keeping what is to be said about it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+from solver.counting import Modes
 from solver.critical import Critical
 from solver.evaluation import Arrival, Evaluation
 from solver.loads import Loads, describe
@@ -15,26 +15,6 @@ from solver.track import Track
 
 Observer = Callable[[Equilibrium], None]
 Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True)
-class Modes:
-    """Unstable modes of a state: under given loads, and under the control in force."""
-
-    given: int
-    controlled: int
-
-    def beyond(self, critical: Critical, end: "Modes") -> "Modes":
-        """Modes behind a critical point on the way to a state that has those of ``end``.
-
-        At a limit point the load that a control holds loses its hold on a mode, or gains it.
-        """
-        change = critical.modes if end.given > self.given else -critical.modes
-        held = end.given - end.controlled - (self.given - self.controlled)
-        return Modes(
-            self.given + change,
-            self.controlled + change - (held if critical.kind == "limit point" else 0),
-        )
 
 
 class Reporter:
