@@ -7,7 +7,7 @@ the mean stress is uniaxial. Theory of unit cells: Michel, Moulinec, Suquet, Com
 Engrg. 172, 109 (1999), from memory.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cached_property
 
@@ -35,6 +35,7 @@ from solver.system import System
 
 AXES = ("around", "along")
 _MECHANISM = 1e-9  # least over largest stiffness below which a lattice is a mechanism
+_REFINEMENTS, _REFINED = 12, 1e-8  # solves for a fluctuation at most; last of them over the largest
 _SMALLEST = 1 / 64  # share of a wanted step below which a collapse curve ends
 
 
@@ -44,13 +45,16 @@ class UnitCell:
     Args:
         body: The cell, a ``solid`` body with surface ``end_low`` at Z = 0 and matching seams.
         period: Its periods along x and y, mm.
-        material: What the struts are made of.
+        material: What the struts are made of, or the material of each region; all of one law.
     """
 
-    def __init__(self, body: Body, period: tuple[float, float], material: Material) -> None:
+    def __init__(
+        self, body: Body, period: tuple[float, float], material: Material | Mapping[str, Material]
+    ) -> None:
         self.period = period
-        part = Part(next(iter(body.regions)), material)
-        self.model = Model(body, (part,), (Support("midplane", "symmetric"),))
+        of = material if isinstance(material, Mapping) else dict.fromkeys(body.regions, material)
+        parts = tuple(Part(region, of[region]) for region in body.regions)
+        self.model = Model(body, parts, (Support("midplane", "symmetric"),))
         self.problem = Problem(self.model)
         self.height = float(np.ptp(body.points[:, 2]))
         self.volume = period[0] * period[1] * self.height
@@ -135,11 +139,14 @@ class UnitCell:
         return vector
 
     def _relaxed(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
-        """A mean strain with the fluctuation it causes, refined once (large factors are compressed)."""
-        answer = system.vector()
-        for _ in range(2):
+        """A mean strain with the fluctuation it causes, refined (large factors are compressed)."""
+        answer, first = system.vector(), 0.0
+        for _ in range(_REFINEMENTS):
             system.solve(self._image(system, mode), answer)
             mode.axpy(-1.0, answer)
+            first = max(first, answer.norm())
+            if answer.norm() < _REFINED * first:
+                break
         return mode
 
     def _image(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
