@@ -67,7 +67,7 @@ def _shape(case: Case) -> Iterator[Problem]:
 
 
 def _mesh(case: Case) -> Iterator[Problem]:
-    low, high = band_span(case.shape)
+    low, high = band_span(case)
     if case.mesh.along > high - low:
         text = f"{case.mesh.along:g} mm is longer than the part; it must be at most {high - low:g} mm"
         yield ("mesh", "along"), text
@@ -140,7 +140,7 @@ def _electrodes(case: Case) -> Iterator[Problem]:
         if electrode.region not in layers:
             yield (*keys, "region"), one_of(electrode.region, layers, what="a layer of this shape")
             continue
-        yield from edge_problems(case.shape, keys, electrode.start, electrode.end)
+        yield from edge_problems(band_span(case), keys, electrode.start, electrode.end)
         yield from _dielectric(case, electrode)
     ordered = sorted(enumerate(case.electrodes), key=lambda entry: _band(case, entry[1]))
     for (_, first), (index, second) in itertools.pairwise(ordered):
@@ -153,7 +153,7 @@ def _electrodes(case: Case) -> Iterator[Problem]:
 
 
 def _band(case: Case, electrode: Electrode) -> tuple[str, float, float]:
-    low, high = band_span(case.shape)
+    low, high = band_span(case)
     return (
         electrode.region,
         low if electrode.start is None else electrode.start,

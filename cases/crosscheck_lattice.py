@@ -4,6 +4,7 @@
 from collections.abc import Iterator
 
 from cases.crosscheck_loads import Problem, edge_problems
+from cases.extents import lattice_span
 from cases.laying import cell_of
 from cases.schema import Case
 from cases.schema_lattice import Lattice, MeasuredGrid
@@ -21,7 +22,7 @@ def lattice_problems(case: Case) -> Iterator[Problem]:
     except InputError as error:
         yield ("lattice", "cell"), error.message
     if case.making is None:  # with one they are heights of the inflated shape
-        yield from edge_problems(case.shape, ("lattice",), case.lattice.start, case.lattice.end)
+        yield from edge_problems(lattice_span(case), ("lattice",), case.lattice.start, case.lattice.end)
     yield from _measured(case.lattice)
 
 

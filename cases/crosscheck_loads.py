@@ -4,9 +4,9 @@
 from collections.abc import Iterator
 
 from cases.complaints import one_of
-from cases.extents import band_span, has_lumen, span, surfaces
+from cases.extents import has_lumen, part_span, surfaces
 from cases.schema import Case
-from cases.schema_shape import Shape, Sleeve, Tube
+from cases.schema_shape import Sleeve, Tube
 from cases.schema_stage import CONTROLS, Stage
 
 __all__ = ["Problem", "edge_problems", "section_problems", "stage_problems", "surface_problems"]
@@ -16,10 +16,10 @@ _AXIAL_HOLDS = ("all", "axial")  # these also can be moved
 
 
 def edge_problems(
-    shape: Shape, keys: tuple[str | int, ...], start: float | None, end: float | None
+    span: tuple[float, float], keys: tuple[str | int, ...], start: float | None, end: float | None
 ) -> Iterator[Problem]:
     """Edges ``from`` and ``to`` that lie off the layers or the wrong way round."""
-    low, high = band_span(shape)
+    low, high = span
     start, end = low if start is None else start, high if end is None else end
     for key, edge in (("from", start), ("to", end)):
         if not low - 1e-9 <= edge <= high + 1e-9:
@@ -69,7 +69,7 @@ def _shared_edges(case: Case) -> Iterator[Problem]:
 
 def section_problems(case: Case) -> Iterator[Problem]:
     """Sections outside the part."""
-    low, high = span(case.shape)
+    low, high = part_span(case)
     for index, section in enumerate(case.sections):
         if not low <= section.at <= high:
             text = f"{section.at:g} mm is outside the part; it must be from {low:g} mm to {high:g} mm"

@@ -2,6 +2,7 @@
 """What a drawing has, told from its numbers alone: regions, surfaces, extent along the axis."""
 
 from cases.schema import Case
+from cases.schema_lattice import MeasuredGrid
 from cases.schema_shape import (
     Balloon,
     Dome,
@@ -15,7 +16,17 @@ from cases.schema_shape import (
     Tube,
 )
 
-__all__ = ["band_span", "every_region", "has_lumen", "regions", "span", "surfaces", "wall_of"]
+__all__ = [
+    "band_span",
+    "every_region",
+    "has_lumen",
+    "lattice_span",
+    "part_span",
+    "regions",
+    "span",
+    "surfaces",
+    "wall_of",
+]
 
 OPTIONAL = ("lattice", "end ring")
 """Regions that a case may leave out: a lattice that is only printed, rings made of what the struts are."""
@@ -66,9 +77,28 @@ def span(shape: Shape) -> tuple[float, float]:
     raise ValueError("a contour from a file must be replaced by its points first")
 
 
-def band_span(shape: Shape) -> tuple[float, float]:
+def measured_heights(case: Case) -> tuple[float, float] | None:
+    """Lowest and highest height of a measured surface, mm; ``None`` if the lattice lies on the drawn one."""
+    if case.lattice is None or not isinstance(case.lattice.measured, MeasuredGrid):
+        return None
+    return min(case.lattice.measured.heights), max(case.lattice.measured.heights)
+
+
+def part_span(case: Case) -> tuple[float, float]:
+    """Lower and upper end of the layers as they are meshed, mm, on a measured surface if there is one."""
+    meshed = measured_heights(case) if case.mesh.model != "axisymmetric" else None
+    return meshed or span(case.shape)
+
+
+def band_span(case: Case) -> tuple[float, float]:
     """Lowest and highest edge of an electrode, mm: heights, on a dome radii of its inner face."""
-    return (shape.hole_radius, shape.rim_radius) if isinstance(shape, Dome) else span(shape)
+    shape = case.shape
+    return (shape.hole_radius, shape.rim_radius) if isinstance(shape, Dome) else part_span(case)
+
+
+def lattice_span(case: Case) -> tuple[float, float]:
+    """Lowest and highest edge that a lattice may have, mm, in the same terms."""
+    return measured_heights(case) or band_span(case)
 
 
 def has_lumen(shape: Shape) -> bool:

@@ -17,8 +17,8 @@ from geometry.inflated import InflatedWall
 from geometry.lattice import CELLS, Cell
 from geometry.lattice_body import LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
-from geometry.measured import measured
-from geometry.shapes import Dome, Shape, Sleeve, Tube
+from geometry.measured import Measured, measured
+from geometry.shapes import Balloon, Dome, Shape, Sleeve, Tube
 
 __all__ = ["cell_of", "lattice_of", "latticed_body_of"]
 
@@ -69,13 +69,15 @@ def lattice_of(case: Case, wall: InflatedWall | None = None) -> Lattice:
 
 def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, float]:
     """Range of v between the given heights of the inner face; on a dome between radii."""
-    if not isinstance(chart, Revolution):
-        return chart.low, chart.high
     ends = {"from": table.start, "to": table.end}
     found = {"from": chart.low, "to": chart.high}
     for key, place in ends.items():
         if place is None:
             continue
+        if isinstance(chart, Measured):
+            found[key] = chart.at_height(place, f"lattice.{key}")
+            continue
+        assert isinstance(chart, Revolution)
         if isinstance(shape, Dome):
             arc = arc_at_radius(chart.meridian, place, f"lattice.{key}")
             key = "to" if key == "from" else "from"
@@ -124,13 +126,18 @@ def _edge_length(shape: Shape, lattice: Lattice) -> float:
 
 
 def rings_of(case: Case, chart: Chart, wall: InflatedWall | None = None) -> list[Ring]:
-    """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii."""
-    assert isinstance(chart, Revolution)
+    """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii.
+
+    On a measured surface an edge is the line of equal v that runs at its height on the whole.
+    """
     dome = case.shape.kind == "dome"
 
     def at(place: float, key: str) -> float:
         if wall is not None:
             return wall.at_height(place)
+        if isinstance(chart, Measured):
+            return chart.at_height(place, key)
+        assert isinstance(chart, Revolution)
         meridian = chart.meridian
         arc = arc_at_radius(meridian, place, key) if dome else meridian.arc_at_height(place, key)
         return float(chart.at_arc(np.array(arc)))
@@ -147,10 +154,11 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
     if case.mesh.model == "axisymmetric":
         text = 'mesh.model: a lattice is no body of revolution; choose "solid" or "sector", or leave it out'
         raise InputError(text, key="mesh.model")
-    if not lattice.chart.of_revolution:
+    closed = isinstance(shape, Dome) or (isinstance(shape, Balloon) and any(shape.meridian.poles))
+    if isinstance(lattice.chart, Measured) and closed:
         raise InputError(
-            "lattice.measured: a lattice on a measured surface can be printed (annelid print), but this "
-            "model does not draw it; leave measured out",
+            f"lattice.measured: a measured surface is open at both ends and cannot take the place of a "
+            f'{case.shape.kind} that closes on the axis; draw a tube (shape.kind = "tube") with its layers',
             key="lattice.measured",
         )
     if isinstance(shape, Sleeve) or (isinstance(shape, Tube) and shape.ends == "capped"):

@@ -46,7 +46,7 @@ def coarsened(case: Case, factor: float) -> Case:
 
     For a quick look and for tests; the resolved case, and so its hash, says so.
     """
-    low, high = band_span(case.shape)
+    low, high = band_span(case)
     mesh = case.mesh
     update: dict[str, float] = {
         "along": min(mesh.along * factor, high - low),
@@ -69,7 +69,7 @@ def _part(case: Case, part: Part) -> Part:
 
 
 def _electrode(case: Case, electrode: Electrode) -> Electrode:
-    low, high = band_span(case.shape)
+    low, high = band_span(case)
     start = low if electrode.start is None else electrode.start
     end = high if electrode.end is None else electrode.end
     return electrode.model_copy(update={"start": start, "end": end})

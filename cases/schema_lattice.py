@@ -227,6 +227,6 @@ class Lattice(Table):
     smallest: Shrinking = 0.3
     """Cells end where they have shrunk to this fraction of their size at the widest circle."""
     measured: Measured | None = None
-    """Measured outer surface on which the lattice is laid and printed instead of the drawn one."""
+    """Measured outer surface of the wall; the lattice is laid, printed and meshed on it, not on the drawn one."""
     printing: Printing = Printing()
     """How it is printed."""

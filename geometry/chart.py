@@ -67,6 +67,10 @@ class Chart(Protocol):
         """Return the places over points (u, v), shape (k, 2), at a height along the normal, mm."""
         ...
 
+    def around(self, points: FloatArray) -> FloatArray:
+        """Return the unit tangents across the axis at points (u, v), the way u grows, shape (k, 3)."""
+        ...
+
     def scale(self, points: FloatArray) -> FloatArray:
         """Return how many mm of the surface one unit of u or v is at points (u, v), shape (k,)."""
         ...
@@ -177,6 +181,10 @@ class Revolution:
         frame = self.meridian.at(self.arc(points[:, 1]))
         flat = frame.position + (self.offset + np.asarray(offset))[..., None] * frame.normal
         return Spot(turned(flat, points[:, 0]), turned(frame.normal, points[:, 0]))
+
+    def around(self, points: FloatArray) -> FloatArray:
+        """Return the unit tangents around the axis at points (u, v), shape (k, 3)."""
+        return np.column_stack([-np.sin(points[:, 0]), np.cos(points[:, 0]), np.zeros(len(points))])
 
     def scale(self, points: FloatArray) -> FloatArray:
         """Return the radius of the surface at points (u, v), mm: one unit of u or v is as long."""

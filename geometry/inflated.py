@@ -146,9 +146,7 @@ class InflatedWall:
         along = self.along(points[:, 1])
         flat = np.column_stack([spline.ev(through, along) for spline in self._splines[2:]])
         position = np.where(inside[:, None], turned(flat, points[:, 0]), spot.position)
-        zero = np.zeros(len(points))
-        hoop = np.column_stack([-np.sin(points[:, 0]), np.cos(points[:, 0]), zero])
-        return Laid(position, spot.normal, hoop)
+        return Laid(position, spot.normal, self.chart.around(points))
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 5).

@@ -101,9 +101,7 @@ def standing_on(chart: Chart) -> Stack:
 
     def place(points: FloatArray, depth: FloatArray) -> Laid:
         spot = chart.place(points, depth)
-        zero = np.zeros(len(points))
-        hoop = np.column_stack([-np.sin(points[:, 0]), np.cos(points[:, 0]), zero])
-        return Laid(spot.position, spot.normal, hoop)
+        return Laid(spot.position, spot.normal, chart.around(points))
 
     return place
 

@@ -167,10 +167,14 @@ def _swelling(
     table = largest / scale * _towards_rims(v, scale.mean(axis=0), size.rim)
     if chart.of_revolution:
         return lambda _x, y: float(np.interp(y + caps.low, v, table[0])), largest
-    from scipy.interpolate import RegularGridInterpolator
 
-    field = RegularGridInterpolator((u, v), table)
-    return lambda x, y: float(field((x % PERIOD, min(max(y + caps.low, v[0]), v[-1])))), largest
+    def swell(x: float, y: float) -> float:
+        place = (x % PERIOD) / PERIOD * (len(u) - 1)
+        left = min(int(place), len(u) - 2)
+        share, at = place - left, y + caps.low
+        return float((1 - share) * np.interp(at, v, table[left]) + share * np.interp(at, v, table[left + 1]))
+
+    return swell, largest
 
 
 def _towards_rims(v: FloatArray, scale: FloatArray, rim: float) -> FloatArray:
@@ -187,6 +191,12 @@ def _sector(lattice: Lattice, sector: float) -> float:
     half = lattice.pattern.width / 2
     angle = math.radians(sector)
     count = round(angle / half)
+    if not lattice.chart.of_revolution:
+        raise InputError(
+            "mesh.model = 'sector': the surface is not the same all around; model the whole part (mesh.model "
+            "= 'solid')",
+            key="mesh.model",
+        )
     if not lattice.pattern.mirrors:
         raise InputError(
             f"mesh.model = 'sector': cells of kind '{lattice.pattern.name}' have no mirror lines along the "

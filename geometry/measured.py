@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from geometry.body import FloatArray
 from geometry.chart import PERIOD, Spot
+from geometry.checks import within
 from geometry.errors import InputError
 from geometry.harmonic import harmonic_map
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 COLUMNS = ("angle_deg", "height_mm", "radius_mm")
 _DEGREE = 3
 _NEWTON = 30
+_SLIP = 1e-9  # mm
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,27 @@ class Measured:
         across = np.cross(*np.moveaxis(self._forms(where), 2, 0))
         normal = across / np.linalg.norm(across, axis=1)[:, None]
         return Spot(self._position(where) + np.asarray(offset)[..., None] * normal, normal)
+
+    def around(self, points: FloatArray) -> FloatArray:
+        """Return the unit tangents at points (u, v) that keep their height, shape (k, 3)."""
+        along = self._forms(self.coordinates(points))[:, :, 0]
+        return np.asarray(along / np.linalg.norm(along, axis=1)[:, None])
+
+    def at_height(self, height: float, key: str) -> float:
+        """Return v of the line of equal v whose mean height around is given, mm.
+
+        Raises:
+            InputError: If the surface does not reach there.
+        """
+        low, high = (float(z) for z in self.heights[[0, -1]])
+        within(
+            key, height, least=low - _SLIP, most=high + _SLIP, unit="mm", why="where the surface was measured"
+        )
+        u, v = np.linspace(0.0, PERIOD, 73)[:-1], np.linspace(self.low, self.high, 201)
+        grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+        mean = self.coordinates(grid)[:, 1].reshape(len(u), len(v)).mean(axis=0)
+        mean[[0, -1]] = low, high
+        return float(np.interp(height, mean, v))
 
     def scale(self, points: FloatArray) -> FloatArray:
         """Return how many mm of the surface one unit of u or v is at points (u, v), shape (k,)."""

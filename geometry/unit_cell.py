@@ -43,6 +43,10 @@ class Plane:
         normal[:, 2] = 1.0
         return Spot(np.column_stack([self.width / PERIOD * points, height]), normal)
 
+    def around(self, points: FloatArray) -> FloatArray:
+        """Return the way u grows, everywhere the same."""
+        return np.tile([1.0, 0.0, 0.0], (len(points), 1))
+
     def scale(self, points: FloatArray) -> FloatArray:
         """Return how many mm one unit of u or v is, everywhere the same."""
         return np.full(len(points), self.width / PERIOD)

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""Lattices on walls that close over a pole, meshed and run from their case files."""
+"""Lattices on walls that close over a pole, or were measured, meshed and run from their case files."""
 
+import csv
 import json
 import math
 
@@ -12,6 +13,7 @@ from cases.building import body_of
 from cases.making import inflated_wall
 from cases.reading import case_from_tables
 from cases.run import run_case
+from geometry.errors import InputError
 
 CELL = {"kind": "diamond", "strut": "2.5 mm", "braid_angle": "45 deg", "width": "0.6 mm"}
 DOME = {
@@ -90,3 +92,64 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     lumen = body.points[np.unique(body.facets[body.surfaces["lumen"]])]
     inner = np.linalg.norm(lumen, axis=1)
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
+
+
+def measured_tables(**changes):
+    """A tube that was measured to be oval, between heights of 1 and 11 mm."""
+    radii = [[f"{5.0 + 0.3 * math.cos(2 * math.radians(a)):.6f} mm"] * 5 for a in range(0, 360, 15)]
+    heights = ["1 mm", "3.5 mm", "6 mm", "8.5 mm", "11 mm"]
+    found = tables(
+        making=None,
+        mesh={"model": "solid", "along": "2.5 mm", "on_struts": "1.5 mm"},
+        lattice={"measured": {"kind": "grid", "heights": heights, "radii": radii}},
+        sections=[{"name": "middle", "at": "6 mm"}],
+        supports=[{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "axial"}],
+        stages=[{"name": "settle", "steps": 1}, {"name": "fill", "pressure": "1 kPa", "steps": 1}],
+    )
+    found["parts"] = [found["parts"][0] | {"natural_stretch": {"hoop": 0.95}}, found["parts"][1]]
+    return found | changes
+
+
+def test_a_measured_part_runs_from_its_case_file(tmp_path):
+    case = case_from_tables(measured_tables())
+    result = run_case(case, tmp_path / "run")
+    assert result.outcome.kind == "reached"
+    body = body_of(case)
+    assert (body.points[:, 2].min(), body.points[:, 2].max()) == pytest.approx((1.0, 11.0), abs=1e-9)
+    rows = list(csv.DictReader((tmp_path / "run" / "path.csv").read_text().splitlines()))
+    settled, filled = (float(rows[i]["radial expansion middle [1]"]) for i in (-2, -1))
+    assert -0.05 < settled < -0.002  # the skin is mounted stretched, the lattice holds it open
+    assert filled > settled + 0.002
+    volume = float(rows[-1]["lumen volume [mm3]"]) - float(rows[-1]["volume change [mm3]"])
+    # Area of the oval r = 5 + e cos 2 angle: pi (25 + e^2 / 2); less a strip as wide as the wall (Steiner).
+    angle = np.linspace(0.0, 2 * math.pi, 20001)
+    radius, slope = 5.0 + 0.3 * np.cos(2 * angle), -0.6 * np.sin(2 * angle)
+    around = np.trapezoid(np.hypot(radius, slope), angle)
+    area = math.pi * (25.0 + 0.3**2 / 2) - 0.6 * around + math.pi * 0.6**2
+    assert volume == pytest.approx(10.0 * area, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"sections": [{"name": "low", "at": "0.5 mm"}]}, r"0.5 mm is outside the part.*from 1 mm to 11 mm"),
+        (
+            {"electrodes": [{"name": "ring", "region": "skin", "from": "0 mm", "to": "8 mm"}]},
+            r"0 mm is outside the layer; it must be from 1 mm to 11 mm",
+        ),
+    ],
+)
+def test_heights_of_a_measured_part_are_those_of_the_surface(changes, message):
+    with pytest.raises(InputError, match=message):
+        case_from_tables(measured_tables(**changes))
+
+
+def test_a_measured_surface_does_not_close():
+    equator = [{"region": "end_low", "hold": "symmetric"}]
+    half = case_from_tables(measured_tables(shape=HALF, supports=equator))
+    with pytest.raises(InputError, match="open at both ends and cannot take the place of a balloon"):
+        body_of(half)
+    found = measured_tables()
+    found["mesh"] = found["mesh"] | {"model": "sector", "sector": "60 deg"}
+    with pytest.raises(InputError, match="not the same all around; model the whole part"):
+        body_of(case_from_tables(found))

@@ -6,17 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from exact import tube
 from exact.sphere import neo_hookean_pressure
 
 from geometry.chart import chart_of
 from geometry.lattice import CELLS
 from geometry.lattice_body import LatticeMesh, lattice_body
 from geometry.laying import lay
+from geometry.measured import measured
 from geometry.profiles import sphere
 from geometry.shapes import Balloon, Layer, Tube
 from solver.material import Material
 from solver.model import Model
-from solver.parts import Part, Support
+from solver.parts import Part, Support, TissueBed
 from solver.path import follow
 from solver.stages import Stage
 
@@ -103,5 +105,23 @@ def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
     states = []
     follow(model, [Stage("inflate", pressure=pressure, steps=2)], observe=states.append)
     now = np.linalg.norm(body.points + states[-1].displacement, axis=1)
+    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    np.testing.assert_allclose(now[lumen] / radius, la, rtol=1e-4)
+
+
+@pytest.mark.exact
+def test_skin_of_a_measured_cylinder_swells_like_a_tube():
+    # Incompressible neo-Hookean tube between planes (tests/exact/tube.py).
+    radius, la = 5.0, 1.08
+    chart = measured(np.linspace(0.0, 6.0, 9), np.full((24, 9), radius + 0.3))
+    lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart, height=0.3, around=6)
+    body = skin_alone(lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.5)))
+    held = (Support("end_low", "axial"), Support("end_high", "axial"))
+    faint = TissueBed("outer", 1e-7, "all")  # against drifting and turning
+    model = Model(body, (Part("skin", SOFT),), held, beds=(faint,))
+    exact_pressure = tube.neo_hookean_pressure(0.1, radius, radius + 0.3, la, 1.0)
+    states = []
+    follow(model, [Stage("inflate", pressure=exact_pressure, steps=2)], observe=states.append)
+    now = np.hypot(*(body.points + states[-1].displacement)[:, :2].T)
     lumen = np.unique(body.facets[body.surfaces["lumen"]])
     np.testing.assert_allclose(now[lumen] / radius, la, rtol=1e-4)

@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: MIT
+"""Walls with lattices on measured surfaces: volumes, nodes on the surface, seams, electrodes, refusals."""
+
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+from lattices import pattern_of
+from measuring import cell_volumes, enclosed_volume
+from scipy.special import ellipe
+
+from geometry.chart import PERIOD
+from geometry.elements import FACETS
+from geometry.errors import InputError
+from geometry.lattice_body import LatticeMesh, Ring, lattice_body
+from geometry.laying import lay
+from geometry.measured import measured
+from geometry.shapes import Layer
+
+ANGLES = PERIOD * np.arange(72) / 72
+HEIGHTS = np.linspace(2.0, 16.0, 15)
+LONG, SHORT = 7.0, 5.0
+LAYERS = (Layer("liner", 0.1), Layer("skin", 0.3))
+COARSE = LatticeMesh(along=2.5, on_struts=1.2)
+
+
+@cache
+def ellipse():
+    radius = LONG * SHORT / np.hypot(SHORT * np.cos(ANGLES), LONG * np.sin(ANGLES))
+    return measured(HEIGHTS, np.repeat(radius[:, None], len(HEIGHTS), axis=1))
+
+
+@cache
+def bumpy():
+    z, angle = HEIGHTS[None], ANGLES[:, None]
+    return measured(HEIGHTS, 6.0 + 0.6 * np.sin(math.pi * (z - 2) / 14) * np.cos(2 * angle + z / 20))
+
+
+def lattice_on(chart, kind="re-entrant", **laying):
+    return lay(pattern_of(kind), chart, height=0.5, around=8, ring=0.6, **laying)
+
+
+@pytest.fixture(scope="module")
+def on_ellipse():
+    return lattice_body(lattice_on(ellipse()), LAYERS, COARSE)
+
+
+@pytest.mark.exact
+def test_volumes_of_an_elliptic_tube(on_ellipse):
+    # A layer between depths a and b under a convex curve of length L: L (b - a) - pi (b^2 - a^2) (Steiner).
+    # Perimeter of an ellipse: 4 a E(1 - b^2/a^2).
+    around, length = 4 * LONG * ellipe(1 - (SHORT / LONG) ** 2), np.ptp(HEIGHTS)
+    volumes = cell_volumes(on_ellipse)
+    for name, a, b in (("skin", 0.0, 0.3), ("liner", 0.3, 0.4)):
+        exact = (around * (b - a) - math.pi * (b * b - a * a)) * length
+        assert volumes[on_ellipse.regions[name]].sum() == pytest.approx(exact, rel=2e-5)
+    lumen = (math.pi * (LONG * SHORT + 0.4**2) - around * 0.4) * length
+    assert enclosed_volume(on_ellipse) == pytest.approx(lumen, rel=2e-5)
+
+
+@pytest.mark.exact
+def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
+    under = np.unique(on_ellipse.facets[on_ellipse.surfaces["skin|lattice"]])
+    x, y, _ = on_ellipse.points[under].T  # mid-side nodes too
+    np.testing.assert_allclose((x / LONG) ** 2 + (y / SHORT) ** 2, 1.0, atol=2e-5)
+    out = np.column_stack([x / LONG**2, y / SHORT**2, 0 * x])
+    out /= np.linalg.norm(out, axis=1)[:, None]
+    np.testing.assert_allclose(on_ellipse.normal[under], out, atol=1e-3)
+    along = np.column_stack([-out[:, 1], out[:, 0], 0 * x])
+    np.testing.assert_allclose(on_ellipse.hoop[under], along, atol=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["re-entrant", "hexachiral"])
+def test_there_is_no_seam(kind):
+    body = lattice_body(lattice_on(bumpy(), kind), LAYERS[1:], COARSE)
+    corners = np.unique(body.cells[:, :4])
+    assert len(np.unique(np.round(body.points[corners], 7), axis=0)) == len(corners)
+    _, local = FACETS["tetra10"]
+    faces = np.sort(body.cells[:, local[:, :3]].reshape(-1, 3), axis=1)
+    _, count = np.unique(faces, axis=0, return_counts=True)
+    assert count.max() == 2
+    assert set(body.surfaces) == {"lumen", "outer", "end_low", "end_high", "skin|lattice"}
+    assert (count == 1).sum() == sum(len(body.surfaces[n]) for n in ("lumen", "outer", "end_low", "end_high"))
+    assert body.copies == 1.0
+    np.testing.assert_allclose(np.einsum("ij,ij->i", body.hoop, body.normal), 0.0, atol=1e-9)
+
+
+def test_an_electrode_of_a_straight_surface_keeps_its_heights():
+    chart = ellipse()
+    ring = Ring("middle", "skin", chart.at_height(5.0, "low"), chart.at_height(12.5, "high"))
+    body = lattice_body(lattice_on(chart), LAYERS, COARSE, electrodes=[ring])
+    height = body.points[body.cells[body.bands["middle"]]][..., 2]
+    assert (height.min(), height.max()) == pytest.approx((5.0, 12.5), abs=1e-4)
+
+
+def test_what_cannot_be_meshed_is_refused():
+    chart = ellipse()
+    with pytest.raises(InputError, match="not the same all around; model the whole part"):
+        lattice_body(lattice_on(chart), LAYERS, LatticeMesh(along=2.5, sector=180.0))
+    with pytest.raises(InputError, match=r"lattice\.from = 1 mm.*where the surface was measured"):
+        chart.at_height(1.0, "lattice.from")
+    thick = (Layer("skin", 4.2),)  # the ellipse's smallest radius of curvature is 25/7 mm
+    with pytest.raises(InputError, match=r"a cell of region 'skin'.*is folded"):
+        lattice_body(lattice_on(chart), thick, COARSE)
