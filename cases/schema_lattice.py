@@ -227,6 +227,6 @@ class Lattice(Table):
     smallest: Shrinking = 0.3
     """Cells end where they have shrunk to this fraction of their size at the widest circle."""
     measured: Measured | None = None
-    """Measured outer surface of the wall; the lattice is laid, printed and meshed on it, not on the drawn one."""
+    """Measured outer surface of the wall: lattice and wall are laid, printed and meshed on it instead."""
     printing: Printing = Printing()
     """How it is printed."""
