@@ -111,7 +111,8 @@ def mesh_body(body: Body, comm: MPI.Comm) -> MeshedBody:
     """Build the DOLFINx mesh of a body; collective, every rank passes the same body.
 
     Raises:
-        InputError: The cell type is not one of the second-order ones the project uses.
+        InputError: The cell type is not one of the second-order ones the project uses, or there are fewer
+            cells than ranks.
     """
     if body.cell_type not in _SHAPES:
         raise InputError(
@@ -126,6 +127,12 @@ def mesh_body(body: Body, comm: MPI.Comm) -> MeshedBody:
     points = body.points if first else np.empty((0, body.points.shape[1]))
     domain = dolfinx.mesh.create_mesh(comm, cells, ufl.Mesh(element), points)
     original = np.asarray(domain.topology.original_cell_index, dtype=np.int64)
+    if comm.allreduce(len(original), op=MPI.MIN) == 0:
+        raise InputError(
+            f"{len(body.cells)} cells of the mesh are too few for {comm.size} ranks; ask for fewer ranks",
+            key="ranks",
+            value=comm.size,
+        )
     local_of = np.full(len(body.cells), -1, dtype=np.int64)
     local_of[original] = np.arange(len(original))
     return MeshedBody(body, domain, original, order, local_of)

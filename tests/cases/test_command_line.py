@@ -11,7 +11,7 @@ import tomllib
 
 import pytest
 import tomli_w
-from plain_tube import ROOT
+from plain_tube import BARE, ROOT
 
 from cases.__main__ import main
 from cases.reading import case_from_tables
@@ -191,6 +191,15 @@ def test_ranks_that_are_not_one_run_are_told(annelid, case_file, tmp_path):
     assert done.returncode == 2
     assert "2 ranks were asked for, but this run has 1" in done.stderr
     assert not (tmp_path / "alone").exists()
+
+
+@pytest.mark.mpi
+def test_more_ranks_than_cells_are_refused(annelid, tmp_path):
+    one_cell = BARE | {"mesh": {"along": "20 mm", "through": 1}}
+    (tmp_path / "short.toml").write_text(tomli_w.dumps(one_cell))
+    done = annelid("run", "short.toml", "run", "--ranks", 2, "--no-report")
+    assert done.returncode == 2, done.stderr
+    assert done.stderr.count("1 cells of the mesh are too few for 2 ranks; ask for fewer ranks") == 1
 
 
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGKILL])
