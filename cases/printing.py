@@ -8,7 +8,8 @@ from cases.laying import lattice_of
 from cases.schema import Case
 from geometry.laying import Lattice
 from geometry.measured import Measured
-from geometry.tool_path import Printing, ToolPath, tool_path
+from geometry.printing import Printing
+from geometry.tool_path import ToolPath, tool_path
 
 __all__ = ["print_case", "told"]
 
@@ -39,7 +40,7 @@ def told(path: ToolPath) -> Iterator[str]:
         f"{path.layers} layers, {path.printed / 1000:.2f} m of printed lines, {path.lifts} lifts (at least "
         f"{path.layers * path.fewest - 1} are needed), {path.travelled / 1000:.2f} m of travel"
     )
-    yield f"about {path.duration / 60:.0f} min, without acceleration"
+    yield f"about {path.duration / 60:.0f} min at the speeds and accelerations of the axes in printing"
     if path.printing.machine == "rotary":
         note = '; consider machine = "five-axis"' if path.steepest > _LARGE_TILT else ""
         yield f"the nozzle stands up to {path.steepest:.0f} degrees off the normal{note}"

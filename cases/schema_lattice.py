@@ -14,6 +14,9 @@ HelixAngle = Annotated[float, Unit("deg", "an angle", "45 deg", at_least=-85, at
 Shrinking = Annotated[float, Unit("", "a number", "0.3", above=0, at_most=1)]
 Depth = Annotated[float, Unit("", "a number", "0.5", above=0, below=1)]
 Speed = Annotated[float, Unit("mm/s", "a speed", "8 mm/s", above=0)]
+Acceleration = Annotated[float, Unit("mm/s2", "an acceleration", "500 mm/s2", above=0)]
+TurnSpeed = Annotated[float, Unit("deg/s", "a turning speed", "180 deg/s", above=0)]
+TurnAcceleration = Annotated[float, Unit("deg/s2", "a turning acceleration", "1000 deg/s2", above=0)]
 
 
 class HoneycombCell(Table):
@@ -201,6 +204,16 @@ class Printing(Table):
     """Height over the surface at which the nozzle travels."""
     tolerance: Length = 0.01
     """Largest distance of the tool path from the line it stands for."""
+    acceleration: Acceleration = 500.0
+    """Largest acceleration of the linear axes, for the estimate of the time."""
+    corner: Speed = 5.0
+    """Largest sudden change of a linear axis's speed."""
+    turn_speed: TurnSpeed = 180.0
+    """Largest speed of the turning axes; no printed line asks for more."""
+    turn_acceleration: TurnAcceleration = 1000.0
+    """Largest acceleration of the turning axes."""
+    turn_corner: TurnSpeed = 10.0
+    """Largest sudden change of a turning axis's speed."""
 
 
 class Lattice(Table):

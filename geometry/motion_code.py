@@ -2,17 +2,18 @@
 """Motion code (ISO 6983: G and M words) of a tool path, for a machine with a rotary axis or with five axes.
 
 Printing moves are timed by G93: F is the number of such moves that would fit into a minute, which holds the
-speed over the surface whatever linear and turning axes have to do for it.
+speed over the surface whatever linear and turning axes have to do for it; near the axis, where a turning axis
+would be too slow for that, the speed is what it can do.
 """
 
 import re
 from collections.abc import Iterator
 
-import numpy as np
-
 from geometry.body import FloatArray
 from geometry.machines import LINEAR, MACHINES
-from geometry.tool_path import Move, ToolPath
+from geometry.moves import Move
+from geometry.timing import limits_of, top_speeds
+from geometry.tool_path import ToolPath
 
 ON, OFF = "M8", "M9"
 """Words that open and close the nozzle: the outputs for coolant, to which a dispenser can be wired."""
@@ -66,7 +67,7 @@ def _body(path: ToolPath) -> Iterator[str]:
     yield f"G0 Z{_number(_safe(path))}"
     layer, arrived = -1, False
     for move in path.moves:
-        axes = machine.to_axes(*move.spots, move.points[:, 0])
+        axes = move.axes(machine)
         if not move.printing:
             yield from (f"G0 {words}" for words in _words(machine.axes, axes))
             arrived = True
@@ -91,8 +92,8 @@ def _approach(names: tuple[str, ...], above: FloatArray) -> Iterator[str]:
 
 def _printed(path: ToolPath, names: tuple[str, ...], move: Move, axes: FloatArray) -> Iterator[str]:
     words = list(_words(names, axes))
-    step = np.linalg.norm(np.diff(move.spots.position, axis=0), axis=1)
-    rates = 60.0 * path.printing.feed / step
+    limits = limits_of(path.printing, names)
+    rates = 60.0 * top_speeds(axes, move.steps, path.printing.feed, limits) / move.steps
     lower = 60.0 * path.printing.feed / path.printing.clearance
     yield f"G93 G1 {words[0]} F{_number(lower)}"
     yield ON
@@ -110,7 +111,7 @@ def _tail(path: ToolPath) -> Iterator[str]:
 def _safe(path: ToolPath) -> float:
     """A height over everything that is printed, mm."""
     machine = MACHINES[path.printing.machine]
-    tops = [machine.to_axes(*m.spots, m.points[:, 0])[:, machine.axes.index("Z")].max() for m in path.moves]
+    tops = [m.axes(machine)[:, machine.axes.index("Z")].max() for m in path.moves]
     return float(max(tops)) + 2 * path.printing.clearance
 
 

@@ -4,82 +4,21 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 
 from geometry.body import FloatArray, IntArray
-from geometry.chart import PERIOD, Spot
-from geometry.checks import within
+from geometry.chart import PERIOD
 from geometry.errors import InputError
 from geometry.laying import Lattice
-from geometry.machines import MACHINES, Machine
+from geometry.machines import MACHINES
+from geometry.moves import Move, moves_of
 from geometry.print_lines import PrintLine, beads, print_lines
+from geometry.printing import Printing
+from geometry.timing import limits_of, seconds
 from geometry.trails import Step, fewest, trails
 
 _SAME = 1e-7  # ends of lines nearer to each other than this, rad, are one node
-_SHORTEST = 1e-3  # mm; shorter moves are left out
-_HALVINGS = 14
-
-
-@dataclass(frozen=True)
-class Printing:
-    """How a lattice is printed.
-
-    Attributes:
-        machine: ``"rotary"`` or ``"five-axis"``.
-        nozzle: Width of a printed line, mm.
-        layer: Thickness of a layer, mm; a whole number of layers as thick as comes nearest is printed.
-        stand_off: Distance of the nozzle from the surface it prints on, mm.
-        feed: Speed over the surface while printing, mm/s.
-        travel: Speed between printed lines, mm/s.
-        clearance: Height over the printed lattice at which the nozzle travels, mm.
-        tolerance: Largest distance of the path from the line it stands for, mm.
-
-    Raises:
-        InputError: If a number is outside its range or the machine unknown.
-    """
-
-    machine: str = "rotary"
-    nozzle: float = 0.4
-    layer: float = 0.2
-    stand_off: float = 0.2
-    feed: float = 8.0
-    travel: float = 30.0
-    clearance: float = 5.0
-    tolerance: float = 0.01
-
-    def __post_init__(self) -> None:
-        if self.machine not in MACHINES:
-            raise InputError(f"printing.machine = {self.machine!r}: choose one of {', '.join(MACHINES)}")
-        for name in ("nozzle", "layer", "clearance", "tolerance"):
-            within(f"printing.{name}", getattr(self, name), above=0.0, unit="mm")
-        within("printing.stand_off", self.stand_off, least=0.0, unit="mm")
-        for name in ("feed", "travel"):
-            within(f"printing.{name}", getattr(self, name), above=0.0, unit="mm/s")
-
-
-class Move(NamedTuple):
-    """An unbroken move of the nozzle.
-
-    Attributes:
-        printing: Whether it prints; else it travels at the clearance.
-        layer: Layer, from 0.
-        points: u and v of its points, shape (k, 2); u goes on over whole turns.
-        height: Height of the nozzle's tip over the lattice's surface, mm.
-        spots: The tip's places, and the directions from surface to nozzle.
-    """
-
-    printing: bool
-    layer: int
-    points: FloatArray
-    height: float
-    spots: Spot
-
-    @property
-    def length(self) -> float:
-        """Length of the tip's way, mm."""
-        return float(np.linalg.norm(np.diff(self.spots.position, axis=0), axis=1).sum())
 
 
 @dataclass(frozen=True)
@@ -120,10 +59,18 @@ class ToolPath:
         ways = [move.length for move in self.moves if not move.printing]
         return sum(ways) + 2 * self.printing.clearance * len(ways)
 
-    @property
+    @cached_property
     def duration(self) -> float:
-        """Estimated time, s: lengths over speeds, without acceleration."""
-        return self.printed / self.printing.feed + self.travelled / self.printing.travel
+        """Estimated time, s, with what the axes take to gain and lose speed; filaments start at once."""
+        printing, machine = self.printing, MACHINES[self.printing.machine]
+        limits = limits_of(printing, machine.axes)
+        speeds = {True: printing.feed, False: printing.travel}
+        moves = [seconds(m.axes(machine), m.steps, speeds[m.printing], limits) for m in self.moves]
+        lift = np.array([printing.clearance])
+        upright = np.array([[0.0], [printing.clearance]])
+        only = limits_of(printing, ("Z",))
+        lifting = sum(seconds(upright, lift, speed, only) for speed in speeds.values())
+        return sum(moves) + self.lifts * lifting
 
     @cached_property
     def steepest(self) -> float:
@@ -155,7 +102,7 @@ def tool_path(lattice: Lattice, printing: Printing) -> ToolPath:
     order = np.zeros(len(lines), dtype=np.int64)
     for number, trail in enumerate(found):
         order[[drawn[step.line][0] for step in trail]] = number
-    moves = _moves(lattice, printing, curves, layers)
+    moves = moves_of(lattice, printing, curves, layers)
     return ToolPath(lattice, printing, lines, order, tuple(moves), layers, fewest(ends))
 
 
@@ -204,49 +151,3 @@ def _aside(lattice: Lattice, points: FloatArray, distance: float) -> FloatArray:
     along = np.gradient(points, axis=0)
     across = np.column_stack([-along[:, 1], along[:, 0]]) / np.linalg.norm(along, axis=1)[:, None]
     return points + distance / lattice.chart.scale(points)[:, None] * across
-
-
-def _moves(lattice: Lattice, printing: Printing, curves: Sequence[FloatArray], layers: int) -> list[Move]:
-    machine, moves = MACHINES[printing.machine], []
-    low, high = lattice.heights
-    last: FloatArray | None = None
-    for layer in range(layers):
-        height = low + (high - low) * layer / layers + printing.stand_off
-        for curve in curves:
-            if last is not None:
-                turns = np.round((last[0] - curve[0, 0]) / PERIOD)
-                curve = curve + np.array([turns * PERIOD, 0.0])
-                way = np.array([last, curve[0]])
-                moves.append(_move(lattice, machine, way, high + printing.clearance, layer, 0.1))
-            moves.append(_move(lattice, machine, curve, height, layer, printing.tolerance, printing=True))
-            last = curve[-1]
-    return moves
-
-
-def _move(
-    lattice: Lattice,
-    machine: Machine,
-    points: FloatArray,
-    height: float,
-    layer: int,
-    tolerance: float,
-    *,
-    printing: bool = False,
-) -> Move:
-    """A move with so many points that straight motion of all axes between them keeps to the tolerance."""
-    chart = lattice.chart
-    spots = chart.place(points, height)
-    for _ in range(_HALVINGS):
-        axes = machine.to_axes(*spots, points[:, 0])
-        middle = (points[1:] + points[:-1]) / 2
-        meant = chart.place(middle, height)
-        off = np.linalg.norm(machine.tip((axes[1:] + axes[:-1]) / 2) - meant.position, axis=1)
-        split = np.flatnonzero(off > tolerance / 2)
-        if len(split) == 0:
-            break
-        points = np.insert(points, split + 1, middle[split], axis=0)
-        spots = Spot(*(np.insert(a, split + 1, b[split], axis=0) for a, b in zip(spots, meant, strict=True)))
-    step = np.linalg.norm(np.diff(spots.position, axis=0), axis=1)
-    kept = np.concatenate([[True], step > _SHORTEST])
-    kept[-1] = True
-    return Move(printing, layer, points[kept], height, Spot(spots.position[kept], spots.normal[kept]))

@@ -18,7 +18,8 @@ from cases.resolved import case_hash, to_toml
 from geometry.errors import InputError
 from geometry.lattice import EXAMPLES
 from geometry.measured import Measured
-from geometry.tool_path import Printing, tool_path
+from geometry.printing import Printing
+from geometry.tool_path import tool_path
 
 LATTICE = {
     "cell": {

@@ -12,9 +12,10 @@ from geometry.lattice import EXAMPLES
 from geometry.laying import lay
 from geometry.measured import measured
 from geometry.motion_code import motion_code
+from geometry.printing import Printing
 from geometry.profiles import ellipsoid, sphere
 from geometry.shapes import Layer, Tube
-from geometry.tool_path import Printing, tool_path
+from geometry.tool_path import tool_path
 
 RADIUS = 12.0
 TOLERANCE = 0.01  # mm, stated in the program's comments
@@ -119,7 +120,7 @@ def test_travel_stays_clear_of_the_part():
     assert len(ways) == path.lifts
     assert {way.height for way in ways} == {HEIGHT + 4.0}
     assert path.travelled > path.lifts * 8.0
-    assert path.duration == pytest.approx(path.printed / 8.0 + path.travelled / 30.0)
+    assert path.duration > path.printed / 8.0 + path.travelled / 30.0  # see test_print_time
 
 
 def test_cautions_stand_in_the_program():

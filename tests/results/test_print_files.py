@@ -9,8 +9,9 @@ import pytest
 from geometry.chart import Revolution
 from geometry.lattice import EXAMPLES
 from geometry.laying import lay
+from geometry.printing import Printing
 from geometry.profiles import sphere
-from geometry.tool_path import Printing, tool_path
+from geometry.tool_path import tool_path
 from results.lattice_pictures import cells_figure, lattice_picture, path_picture
 from results.print_files import LINES_CSV, LINES_VTP, PROGRAM, SURFACE, write_print_files
 

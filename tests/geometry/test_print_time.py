@@ -1,0 +1,114 @@
+# SPDX-License-Identifier: MIT
+"""The time of moves against closed forms of trapezoidal speed profiles (own derivation: kinematics alone)."""
+
+import math
+
+import numpy as np
+import pytest
+
+from geometry.chart import chart_of
+from geometry.lattice import EXAMPLES
+from geometry.laying import lay
+from geometry.motion_code import motion_code
+from geometry.printing import Printing
+from geometry.shapes import Layer, Tube
+from geometry.timing import limits_of, seconds, top_speeds
+from geometry.tool_path import tool_path
+
+V, A, CORNER = 8.0, 40.0, 2.0
+SLOW = Printing(
+    feed=V,
+    travel=30.0,
+    acceleration=A,
+    corner=CORNER,
+    turn_speed=60.0,
+    turn_acceleration=90.0,
+    turn_corner=5.0,
+)
+LIMITS = limits_of(SLOW, ("X", "Z", "A"))
+
+
+def time_of(points, speed=V, limits=LIMITS):
+    """Straight moves of X and Z, in mm."""
+    axes = np.column_stack([np.array(points, dtype=float), np.zeros(len(points))])
+    return seconds(axes, np.linalg.norm(np.diff(axes, axis=0), axis=1), speed, limits)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("pieces", [1, 7, 100])
+def test_a_long_line_is_a_trapezoid(pieces):
+    x = np.linspace(0.0, 20.0, pieces + 1)
+    assert time_of(np.column_stack([x, 0 * x])) == pytest.approx(20.0 / V + V / A, rel=1e-12)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("pieces", [1, 4])
+def test_a_short_line_is_a_triangle(pieces):
+    x = np.linspace(0.0, 0.9, pieces + 1)  # below V²/A = 1.6 mm
+    assert time_of(np.column_stack([x, 0 * x])) == pytest.approx(2 * math.sqrt(0.9 / A), rel=1e-12)
+
+
+@pytest.mark.exact
+def test_a_slanted_line_is_as_fast_as_its_axes_together():
+    # At 30 degrees X takes cos 30 of the acceleration along the line.
+    rate = A / math.cos(math.radians(30.0))
+    end = [20.0 * math.cos(math.radians(30.0)), 10.0]
+    assert time_of([[0.0, 0.0], end]) == pytest.approx(20.0 / V + V / rate, rel=1e-12)
+
+
+@pytest.mark.exact
+def test_a_right_angle_is_passed_at_the_corner_speed():
+    # Both axes change their speed by all of it: at most the larger of the sudden change allowed and what the
+    # axis gains over the pieces beside, sqrt(A h), here 2 mm/s for h = 0.1 mm.
+    leg, last = 10.0, 0.1
+    points = [[0, 0], [leg - last, 0], [leg, 0], [leg, last], [leg, leg]]
+    slowed = 2 * (leg / V + V / A / 2 + (V - CORNER) ** 2 / (2 * A * V))
+    assert time_of(points) == pytest.approx(slowed, rel=1e-9)
+    assert math.sqrt(A * last) == pytest.approx(CORNER)
+
+
+@pytest.mark.exact
+def test_a_turning_axis_holds_the_rest_up():
+    # One turn on a radius of 10 mm at 8 mm/s would be 46 deg/s; on one of 3 mm 153 deg/s, and it can do 60.
+    turn = np.linspace(0.0, 360.0, 200)
+    for radius, speed in ((10.0, math.degrees(V / 10.0)), (3.0, 60.0)):
+        axes = np.column_stack([0 * turn, np.full(200, radius), turn])
+        step = radius * np.radians(np.diff(turn))
+        assert top_speeds(axes, step, V, LIMITS) == pytest.approx(math.radians(speed) * radius)
+        assert seconds(axes, step, V, LIMITS) == pytest.approx(360.0 / speed + speed / 90.0, rel=1e-9)
+
+
+@pytest.mark.exact
+def test_a_polygon_of_many_sides_is_as_fast_as_a_circle_can_be():
+    # On a circle v² max(|cos|, |sin|) / R <= A, as each axis alone is held to A; rest adds about v/A.
+    radius, speed = 0.5, math.sqrt(A * 0.5)
+    angle = np.linspace(0.0, 16 * math.pi, 16001)
+    circle = radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    share = np.sqrt(np.maximum(np.abs(np.cos(angle)), np.abs(np.sin(angle)))).mean()
+    smooth = LIMITS._replace(corner=0.0 * LIMITS.corner)
+    steady = 16 * math.pi * radius / speed * share
+    assert time_of(circle, 100.0, smooth) == pytest.approx(steady + speed / A, rel=5e-3)
+
+
+def test_nothing_takes_no_time():
+    assert time_of([[1.0, 2.0], [1.0, 2.0]]) == 0.0
+
+
+def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
+    lattice = lay(EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
+    ideal = tool_path(lattice, Printing(acceleration=1e9, turn_acceleration=1e9, turn_speed=1e9))
+    steady = ideal.printed / 8.0 + (ideal.travelled - ideal.lifts * 5.0) / 30.0 + ideal.lifts * 5.0 / 8.0
+    assert ideal.duration == pytest.approx(steady, rel=1e-3)
+    assert tool_path(lattice, SLOW).duration > 1.1 * steady
+
+
+def test_the_program_asks_no_more_of_the_turning_axis_than_it_can_do():
+    narrow = lay(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
+    path = tool_path(narrow, Printing(turn_speed=60.0))
+    turn, fastest = None, 0.0
+    for line in motion_code(path, "narrow").splitlines():
+        words = {word[0]: word[1:] for word in line.split() if not line.startswith("(")}
+        if "F" in words and turn is not None:
+            fastest = max(fastest, abs(float(words["A"]) - turn) * float(words["F"]) / 60.0)
+        turn = float(words["A"]) if "A" in words else turn
+    assert fastest == pytest.approx(60.0, rel=5e-3)
