@@ -164,10 +164,9 @@ def _of_parts(reading: Reading) -> dict[str, float]:
     found: dict[str, float] = {}
     for region, cells in body.regions.items():
         σ = reading.fields["Cauchy stress"][cells]
-        frame = shape.wall_frames(body, cells)
+        _, hoop, axial = shape.wall_directions(body, cells)
         weights = reading.cell_volumes[cells] / reading.cell_volumes[cells].sum()
-        for number, way in ((1, "hoop"), (2, "axial")):
-            direction = frame[:, :, number]
+        for way, direction in (("hoop", hoop), ("axial", axial)):
             along = np.einsum("mki,mkij,mkj->m", direction, σ, direction, optimize=True) / σ.shape[1]
             found[f"mean {way} stress {region}"] = float(along @ weights)
         found[f"peak stress of {region}"] = float(reading.fields["largest principal stress"][cells].max())

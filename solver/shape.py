@@ -118,9 +118,7 @@ def _nearest(points: FloatArray, centres: FloatArray, k: int) -> IntArray:
 
         _, near = cKDTree(centres).query(points, k=k)
         return near.reshape(len(points), k)
-    squares = np.zeros((len(points), len(centres)))
-    for x, c in zip(points.T, centres.T, strict=True):
-        squares += (x[:, None] - c[None]) ** 2
+    squares = (centres**2).sum(axis=1) - 2 * points @ centres.T  # less those of the points, one for each row
     return np.argpartition(squares, k - 1, axis=1)[:, :k]
 
 
@@ -164,8 +162,13 @@ def _cuts(kind: str) -> tuple[FloatArray, IntArray]:
 
 def _to_segments(p: FloatArray, pieces: FloatArray) -> FloatArray:
     a, d = pieces[..., 0, :], pieces[..., 1, :] - pieces[..., 0, :]
-    t = np.clip(((p - a) * d).sum(-1) / (d * d).sum(-1), 0, 1)
-    return np.linalg.norm(p - a - t[..., None] * d, axis=-1)
+    t = np.clip(_dot(p - a, d) / _dot(d, d), 0, 1)
+    off = p - a - t[..., None] * d
+    return np.sqrt(_dot(off, off))
+
+
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.asarray(np.einsum("...i,...i->...", a, b))  # much faster than a sum over a short axis
 
 
 def _to_triangles(p: FloatArray, pieces: FloatArray) -> FloatArray:
@@ -186,6 +189,11 @@ def _to_triangles(p: FloatArray, pieces: FloatArray) -> FloatArray:
 
 def wall_frames(body: Body, cells: IntArray | None = None) -> FloatArray:
     """Wall directions (normal, hoop, axial) at the nodes of cells, as rows, shape (m, k, 3, 3)."""
+    return np.stack(wall_directions(body, cells), axis=-2)
+
+
+def wall_directions(body: Body, cells: IntArray | None = None) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Wall directions (normal, hoop, axial) at the nodes of cells, each of shape (m, k, 3)."""
     members = body.cells if cells is None else body.cells[cells]
     normal = body.normal[members]
     if body.hoop is None:
@@ -196,4 +204,4 @@ def wall_frames(body: Body, cells: IntArray | None = None) -> FloatArray:
     else:
         n, hoop = normal, body.hoop[members]
         axial = np.cross(n, hoop)
-    return np.stack([n, hoop, axial], axis=-2)
+    return n, hoop, axial
