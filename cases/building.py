@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from solver.contact import Contact as SolverContact
     from solver.material import Material
     from solver.model import Model
-    from solver.parts import NaturalField, Part
-    from solver.parts import NaturalStretch as SolverStretch
+    from solver.natural_stretch import NaturalField
+    from solver.natural_stretch import NaturalStretch as SolverStretch
+    from solver.parts import Part
     from solver.stages import PointMotion as SolverPointMotion
     from solver.stages import Stage
 
@@ -168,8 +169,8 @@ def _contact_of(given: Any) -> "SolverContact":
 
 def _natural_of(given: NaturalStretch, drawn: FloatArray | None) -> "SolverStretch | NaturalField":
     """Natural stretch of a part; where the body is drawn stretched, both together."""
-    from solver.parts import NaturalField
-    from solver.parts import NaturalStretch as SolverStretch
+    from solver.natural_stretch import NaturalField
+    from solver.natural_stretch import NaturalStretch as SolverStretch
 
     before = SolverStretch(**dict(given))
     return before if drawn is None else NaturalField.of_gradient(drawn, before)
@@ -177,7 +178,7 @@ def _natural_of(given: NaturalStretch, drawn: FloatArray | None) -> "SolverStret
 
 def _sheet_thickness(part: Any, body: Body) -> float:
     """Drawn thickness of the sheets of a part, mm; the stress-free one of a part drawn as inflated."""
-    from solver.parts import NaturalStretch as SolverStretch
+    from solver.natural_stretch import NaturalStretch as SolverStretch
 
     drawn = part.sheets.thickness or 0.0
     stretched = part.region in body.natural

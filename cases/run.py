@@ -147,7 +147,7 @@ def _followed(
     """Outcome of a path, and what it took: unknowns and counts of work."""
     from solver.path import Path as EquilibriumPath
     from solver.path import Stepping
-    from solver.problem import describe_unknowns
+    from solver.spaces import describe_unknowns
 
     stepping = Stepping(
         smallest=case.path.smallest_step,
@@ -162,7 +162,7 @@ def _followed(
             look(state)
 
     path = EquilibriumPath(model, stages_of(case), stepping=stepping)
-    unknowns = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem).items()}
+    unknowns = {f"unknowns, {name}": count for name, count in describe_unknowns(path.problem.spaces).items()}
     try:
         outcome = path.follow(observe=observe)
     except StoppedEarly as stopped:

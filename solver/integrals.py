@@ -11,6 +11,7 @@ from dolfinx import fem
 from geometry.body import FloatArray
 from solver import forms
 from solver.charges import capacity_form
+from solver.contact import Contact
 from solver.face_charges import FaceCharges
 from solver.gathering import Gathering
 from solver.problem import QUADRATURE_DEGREE, Problem
@@ -106,7 +107,7 @@ class Integrals:
         """Contact force and area of each contact."""
         problem = self._problem
         return [
-            (forms.compile_forms(problem.contact_force(c)), forms.compile_forms(problem.contact_area(c)))
+            (forms.compile_forms(_contact_force(problem, c)), forms.compile_forms(_contact_area(problem, c)))
             for c in problem.model.contacts
         ]
 
@@ -118,3 +119,22 @@ class Integrals:
                 piece = self._system.sum(fem.assemble_scalar(form))
                 found[f"contact {what} {contact.name}"] = piece * model.body.copies
         return found
+
+
+def _contact_force(problem: Problem, contact: Contact) -> ufl.Form:
+    """∫ p dA over the surface: sum of the contact pressure, N of the modelled piece."""
+    k = problem.contact_stiffness[problem.model.contacts.index(contact)]
+    pressure = k * ufl.max_value(-problem.contact_gap(contact), 0.0)
+    return pressure * problem.weight * problem.ds(problem.surface_ids[contact.surface])
+
+
+def _contact_area(problem: Problem, contact: Contact) -> ufl.Form:
+    """Present area in contact, mm² of the modelled piece."""
+    n = problem.area_vector()
+    touching = ufl.conditional(ufl.lt(problem.contact_gap(contact), 0.0), 1.0, 0.0)
+    return (
+        touching
+        * ufl.sqrt(ufl.inner(n, n))
+        * problem.weight
+        * problem.ds(problem.surface_ids[contact.surface])
+    )

@@ -89,3 +89,26 @@ def strain_of(F: Expr, axisymmetric: bool, frame: tuple[Expr, Expr, Expr]) -> St
     """Collect the strain measures of an elastic deformation gradient."""
     J = ufl.det(F)
     return Strain(F, J, J ** (-2.0 / 3.0) * F.T * F, axisymmetric, frame)
+
+
+def field_measure(F: Expr, E0: Expr, G: Expr) -> Expr:
+    """J |F⁻ᵀ E0|² = |cof(F) E0|² / J, with 1/J to first order about J = det G, which the pressure upholds.
+
+    It upholds it in the mean of a cell. With 1/J itself a strong field would gain energy without bound by
+    thinning one half of a cell and swelling the other.
+
+    Args:
+        F: Deformation gradient of the drawn body.
+        E0: Nominal field.
+        G: Determinant of the natural stretch.
+    """
+    turned = cofactor(F) * E0
+    return ufl.inner(turned, turned) / G * (2 - ufl.det(F) / G)
+
+
+def cofactor(F: Expr) -> Expr:
+    """J F⁻ᵀ of a 3x3 tensor, free of divisions."""
+    rows = [F[i, :] for i in range(3)]
+    return ufl.as_matrix(
+        [[ufl.cross(rows[(i + 1) % 3], rows[(i + 2) % 3])[j] for j in range(3)] for i in range(3)]
+    )

@@ -19,8 +19,9 @@ from geometry.body import FloatArray, IntArray
 from geometry.standing import without
 from solver.loads import Loads
 from solver.model import Model
+from solver.natural_stretch import NaturalField
 from solver.newton import Convergence, Newton, Tolerance
-from solver.parts import NaturalField, Part
+from solver.parts import Part
 from solver.problem import Problem
 from solver.stepping import scales_of
 from solver.system import System

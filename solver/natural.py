@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geometry.body import FloatArray, IntArray
-from solver.parts import NaturalField, Part
+from solver.natural_stretch import NaturalField
+from solver.parts import Part
 
 if TYPE_CHECKING:
     from solver.model import Model

@@ -147,11 +147,13 @@ class Problem:
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        return self.fields.permittivity / 2 * _field_measure(F, E0, self.growth(laid=laid))
+        return self.fields.permittivity / 2 * kinematics.field_measure(F, E0, self.growth(laid=laid))
 
     def sheet_capacity(self, *, laid: bool = False) -> Expr:
         """ε J |F⁻ᵀ n|² per drawn volume, N/kV²: twice the energy at a unit nominal field along the normal."""
-        return self.fields.permittivity * _field_measure(self.F, self.frame[0], self.growth(laid=laid))
+        return self.fields.permittivity * kinematics.field_measure(
+            self.F, self.frame[0], self.growth(laid=laid)
+        )
 
     def material_energy(self, members: Members, F: Expr) -> Expr:
         """Det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
@@ -182,7 +184,7 @@ class Problem:
         """Enclosed volume V(u) of the modelled piece by ∫ ½ x⊥·n da, exact while the ends stay plane."""
         x = self._x + self.unknowns[0]
         across = [x[0], 0, 0] if self.model.axisymmetric else [x[0], x[1], 0]
-        return -ufl.inner(ufl.as_vector(across) / 2, self._area_vector()) * self.weight * self._lumen()
+        return -ufl.inner(ufl.as_vector(across) / 2, self.area_vector()) * self.weight * self._lumen()
 
     def volume_gradient(self, v: Expr, *, closed: bool) -> ufl.Form:
         """δV for a virtual displacement v.
@@ -195,7 +197,7 @@ class Problem:
         if closed:
             return ufl.derivative(self.volume(), self.unknowns[0], v)
         v3 = ufl.as_vector([v[0], 0, v[1]]) if self.model.axisymmetric else v
-        return -ufl.inner(v3, self._area_vector()) * self.weight * self._lumen()
+        return -ufl.inner(v3, self.area_vector()) * self.weight * self._lumen()
 
     def mean_axial(self, surface: str, w: Expr) -> ufl.Form:
         """∫ w_Z dA over a named surface in the reference configuration (divide by its area)."""
@@ -205,11 +207,11 @@ class Problem:
         """Reference area of a named surface."""
         return fem.Constant(self.mesh.domain, 1.0) * self.weight * self.ds(self.surface_ids[surface])
 
-    def _area_vector(self) -> Expr:
+    def area_vector(self) -> Expr:
         """cof(F) N: current area vector per reference area (Nanson)."""
         N = ufl.FacetNormal(self.mesh.domain)
         N3 = ufl.as_vector([N[0], 0, N[1]]) if self.model.axisymmetric else N
-        return _cofactor(self.F) * N3
+        return kinematics.cofactor(self.F) * N3
 
     def _lumen(self) -> Any:
         return self.ds(self.surface_ids["lumen"])
@@ -219,18 +221,6 @@ class Problem:
         i = self.model.contacts.index(contact)
         position, place = self.fields.obstacles[i], self._contact_places[i]
         return gap(contact.kind, self._x + self.unknowns[0], position, place, self.model.axisymmetric)
-
-    def contact_force(self, contact: Contact) -> ufl.Form:
-        """∫ p dA over the surface: sum of the contact pressure, N of the modelled piece."""
-        k = self.contact_stiffness[self.model.contacts.index(contact)]
-        pressure = k * ufl.max_value(-self.contact_gap(contact), 0.0)
-        return pressure * self.weight * self.ds(self.surface_ids[contact.surface])
-
-    def contact_area(self, contact: Contact) -> ufl.Form:
-        """Present area in contact, mm² of the modelled piece."""
-        n = self._area_vector()
-        touching = ufl.conditional(ufl.lt(self.contact_gap(contact), 0.0), 1.0, 0.0)
-        return touching * ufl.sqrt(ufl.inner(n, n)) * self.weight * self.ds(self.surface_ids[contact.surface])
 
     def _closing(self, contact: Contact) -> Expr:
         k = self.contact_stiffness[self.model.contacts.index(contact)]
@@ -265,39 +255,7 @@ class Problem:
         return names + [name for name in dict.fromkeys(extra) if name not in names]
 
 
-def _field_measure(F: Expr, E0: Expr, G: Expr) -> Expr:
-    """J |F⁻ᵀ E0|² = |cof(F) E0|² / J, with 1/J to first order about J = det G, which the pressure upholds.
-
-    It upholds it in the mean of a cell. With 1/J itself a strong field would gain energy without bound by
-    thinning one half of a cell and swelling the other.
-
-    Args:
-        F: Deformation gradient of the drawn body.
-        E0: Nominal field.
-        G: Determinant of the natural stretch.
-    """
-    cofactor = _cofactor(F) * E0
-    return ufl.inner(cofactor, cofactor) / G * (2 - ufl.det(F) / G)
-
-
-def _cofactor(F: Expr) -> Expr:
-    """J F⁻ᵀ of a 3x3 tensor, free of divisions."""
-    rows = [F[i, :] for i in range(3)]
-    return ufl.as_matrix(
-        [[ufl.cross(rows[(i + 1) % 3], rows[(i + 2) % 3])[j] for j in range(3)] for i in range(3)]
-    )
-
-
 def _hoop(body: Body) -> FloatArray:
     if body.hoop is None:
         raise InputError("a three-dimensional body needs its hoop directions", key="hoop")
     return body.hoop
-
-
-def describe_unknowns(problem: Problem) -> dict[str, int]:
-    """Number of unknowns of each field and in all."""
-    counts = {
-        name: V.dofmap.index_map.size_global * V.dofmap.index_map_bs
-        for name, V in zip(("displacement", "pressure", "potential"), problem.spaces, strict=False)
-    }
-    return counts | {"all": sum(counts.values())}

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Spaces of unknowns: the pressure that pairs with quadratic displacement, free to jump between parts."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -73,3 +74,16 @@ def _numbered(mesh: MeshedBody, corners: int) -> tuple[IntArray, IntArray]:
     owner = np.full(len(pairs), comm.size, dtype=np.int64)
     np.minimum.at(owner, number, rank[:, None])
     return number, owner
+
+
+def describe_unknowns(spaces: Sequence[fem.FunctionSpace]) -> dict[str, int]:
+    """Number of unknowns of each field and in all.
+
+    Args:
+        spaces: Those of displacement, pressure and, if it is solved, potential.
+    """
+    counts = {
+        name: V.dofmap.index_map.size_global * V.dofmap.index_map_bs
+        for name, V in zip(("displacement", "pressure", "potential"), spaces, strict=False)
+    }
+    return counts | {"all": sum(counts.values())}

@@ -77,14 +77,15 @@ def test_a_case_becomes_the_records_of_the_solver(tables):
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 def test_unknowns_counted_from_the_mesh_are_those_of_the_solver(tables, model, electrics):
-    from solver.problem import Problem, describe_unknowns
+    from solver.problem import Problem
+    from solver.spaces import describe_unknowns
 
     tables["mesh"] = {"along": "4 mm", "through": 1, "model": model, "around": 8}
     tables["electrics"] = {"model": electrics}
     tables["parts"][0]["sheets"] = {"count": 1}
     case = case_from_tables(tables)
     body = body_of(case)
-    assert cost_of(case, body).unknowns == describe_unknowns(Problem(model_of(case, body)))
+    assert cost_of(case, body).unknowns == describe_unknowns(Problem(model_of(case, body)).spaces)
 
 
 def judge(tables, requirement, *, last, ends):

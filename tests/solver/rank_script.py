@@ -15,7 +15,8 @@ from geometry.lattice import CELLS
 from geometry.lattice_body import LatticeMesh, lattice_body
 from geometry.laying import lay
 from geometry.shapes import Band, Layer, Tube
-from solver.parts import Electrode, NaturalField, NaturalStretch, Part, Section, Sheets, Support, TissueBed
+from solver.natural_stretch import NaturalField, NaturalStretch
+from solver.parts import Electrode, Part, Section, Sheets, Support, TissueBed
 from solver.path import Path
 from solver.problem import Model
 from solver.stages import Stage

@@ -14,7 +14,8 @@ from geometry.build import build
 from geometry.shapes import Band, Layer, Tube
 from geometry.sizes import MeshSize
 from solver.model import Model
-from solver.parts import Electrode, NaturalStretch, Part, Sheets, Support
+from solver.natural_stretch import NaturalStretch
+from solver.parts import Electrode, Part, Sheets, Support
 from solver.stages import Stage
 
 pytestmark = pytest.mark.exact

@@ -13,7 +13,8 @@ from geometry.errors import InputError
 from geometry.standing import without
 from solver.errors import NoEquilibrium
 from solver.model import Model
-from solver.parts import NaturalField, NaturalStretch, Part
+from solver.natural_stretch import NaturalField, NaturalStretch
+from solver.parts import Part
 from solver.path import follow
 from solver.stages import Stage
 

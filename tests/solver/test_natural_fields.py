@@ -9,7 +9,8 @@ from models import SLIDING, neo_hookean, tube_body, value
 from geometry.errors import InputError
 from solver.errors import NoEquilibrium
 from solver.model import Model
-from solver.parts import NaturalField, NaturalStretch, Part, Support
+from solver.natural_stretch import NaturalField, NaturalStretch
+from solver.parts import Part, Support
 from solver.path import follow
 from solver.stages import Stage
 

@@ -7,7 +7,8 @@ from models import CLOSED, reached, tube_body, value
 from geometry.shapes import Band
 from solver import forms
 from solver.material import Breakdown, Material
-from solver.parts import Electrode, ElectrodeFilm, Fibres, NaturalStretch, Part, Section, Sheets, TissueBed
+from solver.natural_stretch import NaturalStretch
+from solver.parts import Electrode, ElectrodeFilm, Fibres, Part, Section, Sheets, TissueBed
 from solver.problem import Model
 from solver.stages import Stage
 

@@ -18,7 +18,8 @@ from models import (
 )
 from scipy.optimize import brentq
 
-from solver.parts import NaturalStretch, Part, Section, Support
+from solver.natural_stretch import NaturalStretch
+from solver.parts import Part, Section, Support
 from solver.problem import Model
 from solver.stages import Stage
 

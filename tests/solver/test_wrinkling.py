@@ -14,7 +14,8 @@ from scipy.optimize import brentq
 
 from geometry.shapes import Band
 from solver.model import Model
-from solver.parts import Electrode, NaturalStretch, Part
+from solver.natural_stretch import NaturalStretch
+from solver.parts import Electrode, Part
 from solver.stages import Stage
 
 pytestmark = pytest.mark.exact
