@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """README.md says what the program does, not what it once did."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -36,3 +37,11 @@ def test_local_links_lead_somewhere():
 
 def test_the_library_case_named_in_the_readme_is_read():
     assert read_case(find_case("cuff")).title.startswith("Sphincter cuff")
+
+
+@pytest.mark.parametrize("room", ["geometry", "solver"])
+def test_every_module_has_its_place_in_the_readme_of_its_room(room):
+    modules = {path.name for path in (ROOT / room).glob("*.py")} - {"__init__.py"}
+    named = set(re.findall(r"`(\w+\.py)`", (ROOT / room / "README.md").read_text(encoding="utf-8")))
+    assert modules <= named, sorted(modules - named)
+    assert len(modules) > 20
