@@ -169,7 +169,7 @@ QUANTITIES: dict[str, QuantityDefinition] = {
     "unstable modes under control": QuantityDefinition(
         "1",
         "the same with the border",
-        "number of unstable modes while what the control in force asks (a volume, a charge, a motion) is held",
+        "number of unstable modes while the control in force (of volume, charge, motion) is held",
     ),
 }
 
