@@ -13,6 +13,7 @@ _HOLDS = {
     "symmetric": "a plane of symmetry",
     "plate": "on a stiff plate that may move along the axis",
     "plate all": "on a stiff plate that may move along the axis, radius held",
+    "free": "free; the pressure acts on the wall alone",
 }
 _LAWS = {
     "gent": "Gent",
@@ -51,11 +52,14 @@ def case_in_words(case: Mapping[str, Any]) -> tuple[Statement, ...]:
     """
     statements = [
         Statement("Shape", _shape(_table(case, "shape"))),
-        Statement("Model", _mesh(_table(case, "mesh"))),
+        Statement("Lattice", _lattice(_table(case, "lattice"))),
+        Statement("Making", _making(_table(case, "making"))),
+        Statement("Model", _mesh(_table(case, "mesh"), has_lattice=bool(case.get("lattice")))),
         Statement("Parts", tuple(_part(p, _table(case, "materials")) for p in _tables(case, "parts"))),
         Statement("Electrodes", tuple(map(_electrode, _tables(case, "electrodes")))),
         Statement("Supports", tuple(map(_support, _tables(case, "supports")))),
         Statement("Surroundings", tuple(map(_bed, _tables(case, "tissue_beds")))),
+        Statement("Obstacles", tuple(map(_contact, _tables(case, "contacts")))),
         Statement("Stages", tuple(map(_stage, _tables(case, "stages")))),
         Statement("Requirements", tuple(map(_requirement, _tables(case, "requirements")))),
     ]
@@ -88,11 +92,28 @@ def _shape(shape: Mapping[str, Any]) -> tuple[str, ...]:
     return first, _sentence(f"{'layers from the inside' if len(layers) > 1 else 'layer'}: {_joined(layers)}")
 
 
-def _mesh(mesh: Mapping[str, Any]) -> tuple[str, ...]:
+def _lattice(lattice: Mapping[str, Any]) -> tuple[str, ...]:
+    if not lattice:
+        return ()
+    cell = _table(lattice, "cell")
+    first = _sentence(f"cells: {_joined([str(cell.get('kind', '')), *_pairs(cell, skip={'kind'})])}")
+    skip = {"cell", "printing", "measured"} | ({"depth"} if lattice.get("side") != "embedded" else set())
+    measured = ["on a measured surface"] if lattice.get("measured") else []
+    laid = _joined([*_pairs(lattice, skip=skip), *measured])
+    return (first, _sentence(f"laid: {laid}")) if laid else (first,)
+
+
+def _making(making: Mapping[str, Any]) -> tuple[str, ...]:
+    load = _joined(_pairs(making, skip={"steps", "along", "compare"}))
+    way = f"The stress-free skin is inflated ({load}), the lattice printed on it; there the stages begin."
+    return (way,) if load else ()
+
+
+def _mesh(mesh: Mapping[str, Any], *, has_lattice: bool) -> tuple[str, ...]:
     if not mesh:
         return ()
     model = str(mesh.get("model", ""))
-    skip = {"model", "cells"}
+    skip = {"model", "cells"} | ({"around"} if has_lattice else {"on_struts", "through_struts"})
     skip |= {"around", "sector"} if model == "axisymmetric" else {"sector"} if model == "solid" else set()
     sizes = _pairs(mesh, skip=skip)
     return (_sentence(f"{_MODELS.get(model, model or 'mesh')}; elements: {_joined(sizes)}"),)
@@ -131,6 +152,12 @@ def _support(support: Mapping[str, Any]) -> str:
 
 def _bed(bed: Mapping[str, Any]) -> str:
     return _entry(bed.get("region", "surface"), _joined(_pairs(bed, skip={"region"})))
+
+
+def _contact(contact: Mapping[str, Any]) -> str:
+    kind = f"{contact.get('kind', 'obstacle')} against {contact.get('surface', 'the part')}"
+    sizes = _pairs(contact, skip={"name", "kind", "surface"})
+    return _entry(contact.get("name", "obstacle"), _joined([kind, *sizes]))
 
 
 def _stage(stage: Mapping[str, Any]) -> str:

@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometry.errors import InputError
 from results.atomic import write_atomically
 from results.case_words import case_in_words
+from results.facts import fact, fact_groups, state_table
 from results.folder_files import REPORT
 from results.pages import render
 from results.records import Verdict
@@ -19,7 +21,7 @@ from results.run_record import RunRecord, open_run
 from results.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from results.stability import legend, slack, stability
 from results.tables import PathTable
-from results.trade_units import digits, display, show
+from results.trade_units import show
 
 _TONES = {
     "reached": "good",
@@ -28,6 +30,7 @@ _TONES = {
     "bifurcation": "warn",
     "no equilibrium": "bad",
 }
+_ROUNDING = 1e-7  # of the largest value along the path; states are in balance to 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format"}
 
 
@@ -78,10 +81,10 @@ def _content(
         "slack": "" if table is None else slack(table),
         "shapes": [] if table is None else shapes(run),
         "quantities": [] if table is None else _quantity_rows(table, known) + _margin_rows(run, known),
-        "facts": _fact_groups(run.summary.get("facts", {})),
-        "states": _state_table(table),
+        "facts": fact_groups(run.summary.get("facts", {})),
+        "states": state_table(table),
         "provenance": {
-            key.replace("_", " "): _fact(value)
+            key.replace("_", " "): fact(value)
             for key, value in run.provenance.items()
             if key not in _PROVENANCE_HIDDEN
         },
@@ -135,7 +138,13 @@ def _tiles(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, str]
     wanted = [v.quantity for v in verdicts]
     wanted += ["mean radial expansion", "axial shortening", "peak stress", "breakdown margin", "lumen volume"]
     names = [name for name in dict.fromkeys(wanted) if name in table.quantities][:4]
-    return [{"name": name, "value": show(name, float(table[name][-1]), table.units[name])} for name in names]
+    return [{"name": name, "value": show(name, _last(table[name]), table.units[name])} for name in names]
+
+
+def _last(values: NDArray[np.float64]) -> float:
+    """The last value; zero where nothing but rounding is left of what was there."""
+    largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
+    return 0.0 if abs(values[-1]) <= _ROUNDING * largest else float(values[-1])
 
 
 def _quantity_rows(table: PathTable, definitions: Mapping[str, Mapping[str, str]]) -> list[dict[str, str]]:
@@ -148,7 +157,7 @@ def _quantity_rows(table: PathTable, definitions: Mapping[str, Mapping[str, str]
         rows.append(
             {
                 "name": name,
-                "last": show(name, float(values[-1]), table.units[name]),
+                "last": show(name, _last(values), table.units[name]),
                 "low": show(name, float(low), table.units[name]),
                 "high": show(name, float(high), table.units[name]),
                 "formula": definition.get("formula", ""),
@@ -179,72 +188,3 @@ def _definition(name: str, definitions: Mapping[str, Mapping[str, str]]) -> Mapp
         if len(parts) > 1 and re.fullmatch(".+".join(map(re.escape, parts)), name):
             return definition
     return {}
-
-
-def _fact_groups(facts: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Arrange facts as groups of pairs or as small tables, whichever they are."""
-    plain = {name: value for name, value in facts.items() if not _is_group(value)}
-    groups: list[dict[str, Any]] = [_pairs_group("Run", plain)] if plain else []
-    for name, value in facts.items():
-        if isinstance(value, Mapping):
-            groups.append(_pairs_group(name, value))
-        elif _is_group(value):
-            columns = list(dict.fromkeys(key for row in value for key in row))
-            rows = [[_fact(row.get(key, "")) for key in columns] for row in value]
-            groups.append({"heading": name, "columns": columns, "rows": rows, "pairs": {}})
-    return groups
-
-
-def _is_group(value: Any) -> bool:
-    return isinstance(value, Mapping) or (
-        isinstance(value, list | tuple) and bool(value) and all(isinstance(row, Mapping) for row in value)
-    )
-
-
-def _pairs_group(heading: str, values: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        "heading": heading,
-        "pairs": {name: _fact(value) for name, value in values.items()},
-        "columns": [],
-        "rows": [],
-    }
-
-
-def _fact(value: Any) -> str:
-    match value:
-        case bool():
-            return "yes" if value else "no"
-        case float():
-            return digits(value)
-        case Mapping():
-            return ", ".join(f"{key} {_fact(member)}" for key, member in value.items())
-        case list() | tuple():
-            return ", ".join(map(_fact, value))
-        case _:
-            return str(value)
-
-
-def _state_table(table: PathTable | None) -> dict[str, Any]:
-    """One row a state: the loads and how well it converged."""
-    if table is None:
-        return {"columns": [], "rows": []}
-    technical = ("iterations", "residual", "factorisations", "unstable modes", "unstable modes under control")
-    names = ["parameter", *table.loads, *technical]
-    shown = {n: display(n, table.units[n], float(np.nanmax(np.abs(table[n]), initial=0.0))) for n in names}
-    texts = {"critical": table.critical, "reached by": table.reached_by}
-    texts = {name: column for name, column in texts.items() if any(column)}
-    columns = ["state", "stage", *texts]
-    columns += [n + (f" [{shown[n].unit}]" if shown[n].unit else "") for n in names]
-    rows = []
-    for i, stage in enumerate(table.stages):
-        cells = [
-            f"{table['residual'][i]:.1e}" if n == "residual" else _cell(table, n, i, shown[n].factor)
-            for n in names
-        ]
-        said = [column[i] for column in texts.values()]
-        rows.append([digits(float(table["state"][i])), stage, *said, *cells])
-    return {"columns": columns, "rows": rows}
-
-
-def _cell(table: PathTable, name: str, row: int, factor: float) -> str:
-    return digits(float(table[name][row]) * factor)

@@ -26,6 +26,7 @@ from results.vtk_files import read_point_arrays
 _SURFACES = ("lumen", "inner", "outer")
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
 _SLACK = "least in-plane stress"
+_REST = 1e-6  # of the size of the part: motion that nobody could see
 _PREFERRED = (
     "mean radial expansion",
     "largest radial contraction",
@@ -43,17 +44,18 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
     """Draw the last state by several fields and the ends of earlier stages by one.
 
     Returns:
-        Pictures as data addresses with captions, and a sentence on what is missing (empty: nothing).
+        Pictures as data addresses with captions, and a sentence on what is missing or shown instead (empty:
+        nothing).
     """
     kept = run.field_files
     if not kept:
         return [], "The fields of this run were not kept, so there are no pictures of the deformed part."
-    last = max(kept)
-    wanted = [(last, field) for field in _fields_worth_showing(run, last)]
+    shown, note = _most_telling(run)
+    wanted = [(shown, field) for field in _fields_worth_showing(run, shown)]
     wanted += [(state, _SLACK) for state in _slackest(run.table, kept)]
-    wanted += [(state, wanted[0][1]) for state in _earlier_ends(run.table, kept, last)]
+    wanted += [(state, wanted[0][1]) for state in _earlier_ends(run.table, kept, shown)]
     try:
-        return [_picture(run, state, field) for state, field in wanted], ""
+        return [_picture(run, state, field) for state, field in wanted], note
     except CannotDraw as reason:
         return [], f"Pictures are left out. {reason}"
 
@@ -113,6 +115,28 @@ def shapes(run: RunRecord) -> list[dict[str, Any]]:
     return drawn
 
 
+def _most_telling(run: RunRecord) -> tuple[int, str]:
+    """The state to picture: the last one, or, if it is at rest as drawn, the end of the stage before.
+
+    Returns:
+        Its number, and a sentence where it is not the last (else empty).
+    """
+    last = max(run.field_files)
+    size = float(np.ptp(run.body.points, axis=0).max())
+    for state in (last, *_earlier_ends(run.table, run.field_files, last)):
+        if np.abs(_motion(run, state)).max() > _REST * size:
+            break
+    else:
+        state = last
+    if state == last:
+        return last, ""
+    return state, f"In the last state the part is at rest as drawn; state {state} is shown instead."
+
+
+def _motion(run: RunRecord, state: int) -> NDArray[np.float64]:
+    return np.asarray(read_point_arrays(run.field_file(state))["displacement [mm]"], dtype=float)
+
+
 def _fields_worth_showing(run: RunRecord, state: int) -> list[str]:
     arrays = read_point_arrays(run.field_file(state))
     fields = ["largest principal stress", "principal stretches"]
@@ -137,9 +161,9 @@ def _has(file: Path) -> bool:
 
 
 def _earlier_ends(table: PathTable, kept: dict[int, Any], last: int) -> list[int]:
-    """States at the ends of earlier stages, the latest first."""
+    """States at the ends of stages before that of a state, the latest first."""
     ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
-    return [state for state in ends.values() if state in kept and state != last][::-1][:_MOST_ENDS]
+    return [state for state in ends.values() if state in kept and state < last][::-1][:_MOST_ENDS]
 
 
 def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
@@ -207,9 +231,8 @@ def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
 
 def _section(run: RunRecord) -> Drawing:
     body, grid = run.body, FieldGrid(run.body)
-    arrays = read_point_arrays(run.field_file())
     displacement = np.zeros((len(body.points), 3))
-    displacement[grid.nodes] = arrays["displacement [mm]"]
+    displacement[grid.nodes] = _motion(run, _most_telling(run)[0])
     if body.model == "axisymmetric":
         return section_figure(meridian_sections(body, displacement[:, [0, 2]]), ("Z", "R"), name="section")
     height = most_changed_height(body, displacement)

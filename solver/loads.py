@@ -38,5 +38,5 @@ def describe(loads: Loads) -> str:
     words += [f"voltage {n} {v:.5g} kV" for n, v in loads.voltages.items() if v]
     words += [f"axial force {n} {v:.5g} N" for n, v in loads.forces.items() if v]
     words += [f"displacement {n} {v:.5g} mm" for n, v in loads.displacements.items() if v]
-    words += [f"obstacle {n} at {v:.5g} mm" for n, v in loads.obstacles.items()]
+    words += [f"obstacle {n} {v:.5g} mm" for n, v in loads.obstacles.items()]
     return ", ".join(words) or "no load"

@@ -4,10 +4,11 @@ import shutil
 from html.parser import HTMLParser
 
 import pytest
+from synthetic_parts import inflated
 from synthetic_runs import CASE, OUTCOME, create, finished, states
 
 from geometry.errors import InputError
-from results import rendering
+from results import rendering, report_pictures
 from results.report import write_report
 
 VOID = {"meta", "br", "img", "link", "input", "hr"}
@@ -133,6 +134,23 @@ def test_definitions_serve_quantities_of_many_names(tube_run, tmp_path):
     text = page_of(copy, definitions=given, with_pictures=False).text
     assert "Energy of some kind. W Reference: now" in text
     assert "Charge of the part." not in text
+
+
+def test_a_part_that_is_back_at_rest_is_pictured_before(tmp_path, tube, monkeypatch):
+    drawn = []
+
+    def picture(run, *, field, state):
+        drawn.append(state)
+        return b""
+
+    monkeypatch.setattr(report_pictures, "picture", picture)
+    with create(tmp_path / "run", tube) as run:
+        for i, (stage, stretch) in enumerate([("inflate", 1.1), ("inflate", 1.2), ("release", 1.0)]):
+            run.append(inflated(tube, stretch, index=i, stage=stage, parameter=1.0))
+        run.finish(OUTCOME)
+    page = page_of(tmp_path / "run")
+    assert "In the last state the part is at rest as drawn; state 1 is shown instead." in page.text
+    assert set(drawn) == {1}
 
 
 def test_a_solid_part_has_a_cross_section(solid_run):

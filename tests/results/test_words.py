@@ -131,6 +131,33 @@ def test_every_limit_says_how_it_is_known():
     assert all(limit.status for limit in LIMITS)
 
 
+def test_lattice_making_and_obstacles_are_told():
+    case = {
+        "shape": {"kind": "tube"},
+        "lattice": {
+            "cell": {"kind": "re-entrant", "vertical": "2.4 mm", "width": "0.22 mm"},
+            "height": "0.3 mm",
+            "side": "outside",
+            "depth": 0.5,
+            "printing": {"nozzle": "0.2 mm"},
+        },
+        "making": {"volume": "13000 mm3", "steps": 10, "compare": True},
+        "mesh": {"model": "sector", "around": 32, "sector": "45 deg", "on_struts": "0.3 mm"},
+        "contacts": [{"name": "crimper", "surface": "outer", "kind": "cylinder", "part_is": "inside"}],
+    }
+    told = words(case)
+    assert told["Lattice"] == [
+        "Cells: re-entrant, vertical 2.4 mm, width 220 µm.",
+        "Laid: height 300 µm, side outside.",
+    ]
+    assert "is inflated (volume 13 mL)" in told["Making"][0]
+    assert "elements: sector 45 deg, on struts 300 µm." in told["Model"][0]
+    assert told["Obstacles"] == ["crimper: cylinder against outer, part is inside."]
+    plain = words({**case, "lattice": None, "mesh": {"model": "solid", "around": 32, "through_struts": 1}})
+    assert plain["Model"] == ["The whole part in 3-D; elements: around 32."]
+    assert "Lattice" not in plain
+
+
 def test_a_switch_of_a_stage_is_told_only_where_it_is_on():
     stages = [
         {"name": "up", "arc": "5 mm", "backward": False},
