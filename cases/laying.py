@@ -15,7 +15,7 @@ from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
 from geometry.inflated import InflatedWall
 from geometry.lattice import CELLS, Cell
-from geometry.lattice_body import LatticeMesh, Ring, lattice_body
+from geometry.lattice_body import Core, LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
 from geometry.measured import Measured, measured
 from geometry.shapes import Balloon, Dome, Shape, Sleeve, Tube
@@ -114,8 +114,19 @@ def latticed_body_of(case: Case) -> Body:
         depth=case.lattice.depth,
         place=wall.place if wall is not None else None,
         natural=wall.natural if wall is not None else None,
+        core=_core_of(shape, mesh.along),
     )
     return replace(body, pressure=pressure)
+
+
+def _core_of(shape: Shape, along: float) -> Core | None:
+    """What lies within a sleeve."""
+    if not isinstance(shape, Sleeve):
+        return None
+    top = shape.length + 2 * shape.core_overhang
+    return Core(
+        radius=shape.core_radius, inner_radius=shape.core_inner_radius, low=0.0, high=top, along=along
+    )
 
 
 def _edge_length(shape: Shape, lattice: Lattice) -> float:
@@ -155,18 +166,24 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
         text = 'mesh.model: a lattice is no body of revolution; choose "solid" or "sector", or leave it out'
         raise InputError(text, key="mesh.model")
     closed = isinstance(shape, Dome) or (isinstance(shape, Balloon) and any(shape.meridian.poles))
-    if isinstance(lattice.chart, Measured) and closed:
+    if isinstance(lattice.chart, Measured) and (closed or isinstance(shape, Sleeve)):
         raise InputError(
-            f"lattice.measured: a measured surface is open at both ends and cannot take the place of a "
-            f'{case.shape.kind} that closes on the axis; draw a tube (shape.kind = "tube") with its layers',
+            f"lattice.measured: a measured surface is open at both ends and empty; it cannot take the place "
+            f"of a {case.shape.kind}{' that closes on the axis' if closed else ' with its core'}; draw a "
+            f'tube (shape.kind = "tube") with its layers',
             key="lattice.measured",
         )
-    if isinstance(shape, Sleeve) or (isinstance(shape, Tube) and shape.ends == "capped"):
+    if isinstance(shape, Tube) and shape.ends == "capped":
         raise InputError(
-            f"shape.kind: a wall with a lattice is drawn as an open tube, a balloon or a dome, not as a "
-            f"{case.shape.kind}{' with caps' if isinstance(shape, Tube) else ''}; a support "
-            f'hold = "plate" closes an end, an organ inside can be a layer of the tube',
-            key="shape.kind",
+            'shape.ends = "capped": a wall with a lattice is drawn without caps; leave ends out, a support '
+            'hold = "plate" closes an end',
+            key="shape.ends",
+        )
+    if isinstance(shape, Sleeve) and case.lattice is not None and case.lattice.side == "inside":
+        raise InputError(
+            'lattice.side: "inside" would put the struts into the core of the sleeve; choose "outside" or '
+            '"embedded"',
+            key="lattice.side",
         )
     if case.making is not None and case.lattice is not None and case.lattice.side == "embedded":
         raise InputError(

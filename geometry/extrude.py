@@ -11,7 +11,7 @@ from geometry.body import Body, FloatArray, IntArray
 from geometry.elements import FACETS
 from geometry.flat_mesh import FlatMesh
 
-_EDGES = np.array([(0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3)])  # of tetra10, in the order of its nodes
+EDGES = np.array([(0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3)])  # of tetra10, in the order of its nodes
 _CLOSE = 1e-7  # share of the extent of the flat pattern within which a node lies on a seam
 
 
@@ -169,14 +169,14 @@ def _with_middles(
 ) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
     """Add mid-side nodes; both those and the corners are numbered once across a joined seam."""
     corners = number[raw]
-    ends = raw[:, _EDGES].reshape(-1, 2)
+    ends = raw[:, EDGES].reshape(-1, 2)
     key = np.sort(number[ends], axis=1)
     code = key[:, 0] * (number.max() + 1) + key[:, 1]
     _, first, edge = np.unique(code, return_index=True, return_inverse=True)
     used, first_corner, corner = np.unique(corners, return_index=True, return_inverse=True)
     place = raw.ravel()[first_corner]
     middle = ends[first]
-    cells = np.concatenate([corner.reshape(-1, 4), len(used) + edge.reshape(-1, len(_EDGES))], axis=1).astype(
+    cells = np.concatenate([corner.reshape(-1, 4), len(used) + edge.reshape(-1, len(EDGES))], axis=1).astype(
         np.int64
     )
     return (

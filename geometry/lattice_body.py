@@ -9,6 +9,8 @@ import numpy as np
 
 from geometry.body import Body, FloatArray, IntArray
 from geometry.chart import Chart
+from geometry.core_body import with_core
+from geometry.core_surface import Core
 from geometry.errors import InputError
 from geometry.extrude import Course, Laid, Thickened, body_of, thicken
 from geometry.lattice_sheet import LatticeMesh, Ring, lattice_sheet
@@ -18,7 +20,17 @@ from geometry.quality import check_quality
 from geometry.shapes import Layer
 from geometry.standing import footing
 
-__all__ = ["RINGS", "STRUTS", "LatticeMesh", "Ring", "Stack", "Stretch", "lattice_body", "standing_on"]
+__all__ = [
+    "RINGS",
+    "STRUTS",
+    "Core",
+    "LatticeMesh",
+    "Ring",
+    "Stack",
+    "Stretch",
+    "lattice_body",
+    "standing_on",
+]
 
 STRUTS = "lattice"
 RINGS = "end ring"
@@ -42,6 +54,7 @@ def lattice_body(
     place: Stack | None = None,
     natural: Stretch | None = None,
     cover: Sequence[Layer] = (),
+    core: Core | None = None,
 ) -> Body:
     """Mesh a wall of layers with its lattice.
 
@@ -56,9 +69,10 @@ def lattice_body(
         place: Where points over the chart lie, by default at their depth along the normal of its surface.
         natural: Natural stretch of the layers, where they are drawn stretched; what lies on them is laid.
         cover: Layers cast over a lattice on the outside, with its struts in them.
+        core: What fills the space within a straight wall that is not drawn stretched, if anything does.
 
     Returns:
-        A body of tetrahedra whose regions are the layers, ``lattice`` and perhaps ``end ring``.
+        A body of tetrahedra whose regions are the layers, ``lattice``, perhaps ``end ring`` and ``core``.
 
     Raises:
         InputError: If the sector does not fit the cells, or the mesh falls below the quality floor.
@@ -92,6 +106,8 @@ def lattice_body(
         nodes = np.unique(thick.cells[np.concatenate([thick.regions[name] for name in skin])])
         laid = tuple(name for name in thick.regions if name not in skin)
         body = replace(body, natural=skin, laid=laid, foot=footing(thick, nodes, sheet.width))
+    if core is not None:
+        body = with_core(body, core)
     check_quality(body)
     return body
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Lattices on walls that close over a pole, or were measured, meshed and run from their case files."""
+"""Lattices on walls that close over a pole, were measured, or have a core, run from their case files."""
 
 import csv
 import json
@@ -147,9 +147,55 @@ def test_heights_of_a_measured_part_are_those_of_the_surface(changes, message):
 def test_a_measured_surface_does_not_close():
     equator = [{"region": "end_low", "hold": "symmetric"}]
     half = case_from_tables(measured_tables(shape=HALF, supports=equator))
-    with pytest.raises(InputError, match="open at both ends and cannot take the place of a balloon"):
+    with pytest.raises(InputError, match="cannot take the place of a balloon that closes"):
         body_of(half)
     found = measured_tables()
     found["mesh"] = found["mesh"] | {"model": "sector", "sector": "60 deg"}
     with pytest.raises(InputError, match="not the same all around; model the whole part"):
         body_of(case_from_tables(found))
+
+
+SLEEVE = {
+    "kind": "sleeve",
+    "core_radius": "5 mm",
+    "length": "12 mm",
+    "core_overhang": "2 mm",
+    "layers": [{"name": "skin", "thickness": "600 um"}],
+}
+
+
+def sleeve_tables(**changes):
+    """A sleeve that squeezes a solid core."""
+    found = tables(
+        making=None,
+        supports=[{"region": "core_end_low", "hold": "axial"}],
+        stages=[{"name": "squeeze", "steps": 2}],
+        mesh={"along": "2 mm"},
+    )
+    found["shape"] = SLEEVE
+    skin = found["parts"][0] | {"natural_stretch": {"hoop": 0.9}}
+    found["parts"] = [skin, found["parts"][1], {"region": "core", "material": "silicone"}]
+    return found | changes
+
+
+def test_a_sleeve_with_its_core_runs_from_its_case_file(tmp_path):
+    case = case_from_tables(sleeve_tables())
+    result = run_case(case, tmp_path / "run")
+    assert result.outcome.kind == "reached"
+    body = body_of(case)
+    assert {"core", "skin", "lattice"} == set(body.regions)
+    assert body.points[:, 2].max() == pytest.approx(16.0)
+    assert np.hypot(*body.points[:, :2].T).min() < 1e-9
+    found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
+    assert -0.05 < found["mean radial expansion [1]"] < -0.001
+
+
+def test_struts_cannot_lie_in_the_core():
+    found = sleeve_tables()
+    found["lattice"] = found["lattice"] | {"side": "inside"}
+    with pytest.raises(InputError, match="would put the struts into the core"):
+        body_of(case_from_tables(found))
+    capped = tables(making=None, shape={"ends": "capped"})
+    capped["parts"] = [*capped["parts"], {"region": "cap", "material": "silicone"}]
+    with pytest.raises(InputError, match="drawn without caps"):
+        body_of(case_from_tables(capped))

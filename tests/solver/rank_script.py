@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Runs four small models on the ranks it was started with; the first rank writes their results to a file."""
+"""Runs six small models on the ranks it was started with; the first rank writes their results to a file."""
 
 import sys
 from dataclasses import replace
@@ -12,9 +12,10 @@ from mpi4py import MPI
 
 from geometry.chart import chart_of
 from geometry.lattice import CELLS
-from geometry.lattice_body import LatticeMesh, lattice_body
+from geometry.lattice_body import Core, LatticeMesh, lattice_body
 from geometry.laying import lay
-from geometry.shapes import Band, Layer, Tube
+from geometry.profiles import sphere
+from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
 from solver.natural_stretch import NaturalField, NaturalStretch
 from solver.parts import Electrode, Part, Section, Sheets, Support, TissueBed
 from solver.path import Path
@@ -82,11 +83,36 @@ def printed_lattice():
     return model, [Stage("release", pressure=0.0, steps=2)]
 
 
+def lattice_on(shape, **more):
+    """A sector of a wall with a lattice, coarse."""
+    cell = CELLS["diamond"](strut=1.2, braid_angle=40.0, width=0.3)
+    lattice = lay(cell.pattern(), chart_of(shape), height=0.1, around=6, smallest=0.5)
+    return lattice_body(lattice, shape.layers, LatticeMesh(along=0.8, on_struts=0.4, sector=30.0), **more)
+
+
+def lattice_over_a_pole():
+    """A lattice on a wall that closes on the axis."""
+    body = lattice_on(Balloon(sphere(1.5, half=True), (Layer("skin", 0.15),)))
+    parts = (Part("skin", neo_hookean()), Part("lattice", neo_hookean(2.0)))
+    return Model(body, parts, (Support("end_low", "symmetric"),)), [Stage("inflate", pressure=0.02, steps=1)]
+
+
+def cored_sleeve():
+    """A lattice on a sleeve around a hollow core that sticks out."""
+    sleeve = Sleeve(1.5, 3.0, (Layer("skin", 0.15),), core_inner_radius=0.8, core_overhang=0.5)
+    core = Core(radius=1.5, inner_radius=0.8, low=0.0, high=4.0, along=0.8)
+    parts = (Part("core", neo_hookean(0.5)), Part("skin", neo_hookean()), Part("lattice", neo_hookean(2.0)))
+    held = (Support("core_end_low", "axial"), Support("core_end_high", "axial"))
+    return Model(lattice_on(sleeve, core=core), parts, held), [Stage("inflate", pressure=0.02, steps=1)]
+
+
 CASES = {
     "closed tube": closed_tube,
     "layered actuator": layered_actuator,
     "sector": sector,
     "printed lattice": printed_lattice,
+    "lattice over a pole": lattice_over_a_pole,
+    "cored sleeve": cored_sleeve,
 }
 
 

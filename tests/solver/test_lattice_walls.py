@@ -9,13 +9,15 @@ import pytest
 from exact import tube
 from exact.sphere import neo_hookean_pressure
 
+from geometry.build import build
 from geometry.chart import chart_of
 from geometry.lattice import CELLS
-from geometry.lattice_body import LatticeMesh, lattice_body
+from geometry.lattice_body import Core, LatticeMesh, lattice_body
 from geometry.laying import lay
 from geometry.measured import measured
 from geometry.profiles import sphere
-from geometry.shapes import Balloon, Layer, Tube
+from geometry.shapes import Balloon, Layer, Sleeve, Tube
+from geometry.sizes import MeshSize
 from solver.material import Material
 from solver.model import Model
 from solver.parts import Part, Support, TissueBed
@@ -67,26 +69,27 @@ def test_sector_moves_like_the_whole():
         assert piece.quantities[name].value == pytest.approx(whole.quantities[name].value, rel=1e-2)
 
 
-def skin_alone(body):
-    """The body without its lattice; of the outer surface only what was bare."""
-    cells = body.cells[body.regions["skin"]]
-    used, numbered = np.unique(cells, return_inverse=True)
-    number = np.full(len(body.points), -1)
-    number[used] = np.arange(len(used))
-    facets = number[body.facets]
+def without_lattice(body):
+    """The body without its struts; of the outer surface only what was bare."""
+    kept = np.setdiff1d(np.arange(len(body.cells)), body.regions["lattice"])
+    number = np.full(len(body.cells), -1)
+    number[kept] = np.arange(len(kept))
+    used, cells = np.unique(body.cells[kept], return_inverse=True)
+    node = np.full(len(body.points), -1)
+    node[used] = np.arange(len(used))
+    facets = node[body.facets]
     whole = np.flatnonzero((facets >= 0).all(axis=1))
-    surfaces = {
-        name: np.flatnonzero(np.isin(whole, members))
-        for name, members in body.surfaces.items()
-        if "|" not in name
-    }
     return replace(
         body,
         points=body.points[used],
-        cells=numbered.reshape(cells.shape),
-        regions={"skin": np.arange(len(cells))},
+        cells=cells.reshape(len(kept), -1),
+        regions={name: number[members] for name, members in body.regions.items() if name != "lattice"},
         facets=facets[whole],
-        surfaces=surfaces,
+        surfaces={
+            name: np.flatnonzero(np.isin(whole, members))
+            for name, members in body.surfaces.items()
+            if "lattice" not in name
+        },
         normal=body.normal[used],
         hoop=body.hoop[used],
     )
@@ -99,7 +102,7 @@ def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
     shape = Balloon(sphere(radius, half=True), TUBE.layers)
     lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(shape), height=0.3)
     size = LatticeMesh(along=1.5, on_struts=0.8, sector=360.0 / lattice.around)
-    body = skin_alone(lattice_body(lattice, shape.layers, size))
+    body = without_lattice(lattice_body(lattice, shape.layers, size))
     model = Model(body, (Part("skin", SOFT),), (Support("end_low", "symmetric"),))
     pressure = neo_hookean_pressure(0.1, la, radius, radius + 0.3)
     states = []
@@ -115,7 +118,7 @@ def test_skin_of_a_measured_cylinder_swells_like_a_tube():
     radius, la = 5.0, 1.08
     chart = measured(np.linspace(0.0, 6.0, 9), np.full((24, 9), radius + 0.3))
     lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart, height=0.3, around=6)
-    body = skin_alone(lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.5)))
+    body = without_lattice(lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.5)))
     held = (Support("end_low", "axial"), Support("end_high", "axial"))
     faint = TissueBed("outer", 1e-7, "all")  # against drifting and turning
     model = Model(body, (Part("skin", SOFT),), held, beds=(faint,))
@@ -125,3 +128,42 @@ def test_skin_of_a_measured_cylinder_swells_like_a_tube():
     now = np.hypot(*(body.points + states[-1].displacement)[:, :2].T)
     lumen = np.unique(body.facets[body.surfaces["lumen"]])
     np.testing.assert_allclose(now[lumen] / radius, la, rtol=1e-4)
+
+
+def cored(overhang):
+    """A sleeve on a hollow core, of one material, and its mesh without struts."""
+    sleeve = Sleeve(5.0, TUBE.length, TUBE.layers, core_inner_radius=3.0, core_overhang=overhang)
+    core = Core(radius=5.0, inner_radius=3.0, low=0.0, high=sleeve.length + 2 * overhang, along=2.0)
+    lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(sleeve), height=0.3, around=AROUND)
+    size = LatticeMesh(along=2.0, on_struts=1.0, sector=360.0 / AROUND)
+    return sleeve, without_lattice(lattice_body(lattice, sleeve.layers, size, core=core))
+
+
+def pressed(body, pressure, held):
+    """The last state of a body of one material under a pressure."""
+    parts = tuple(Part(region, SOFT) for region in body.regions)
+    states = []
+    model = Model(body, parts, tuple(Support(name, "axial") for name in held))
+    follow(model, [Stage("inflate", pressure=pressure, steps=2)], observe=states.append)
+    return states[-1]
+
+
+@pytest.mark.exact
+def test_sleeve_and_hollow_core_swell_like_one_tube():
+    # Between planes: an incompressible neo-Hookean tube (tests/exact/tube.py).
+    _, body = cored(0.0)
+    pressure = tube.neo_hookean_pressure(0.1, 3.0, 5.3, 1.05, 1.0)
+    state = pressed(body, pressure, ("core_end_low", "core_end_high", "end_low", "end_high"))
+    now = np.hypot(*(body.points + state.displacement)[:, :2].T)
+    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    np.testing.assert_allclose(now[lumen] / 3.0, 1.05, rtol=1e-3)
+
+
+@pytest.mark.reference
+def test_overhanging_core_moves_like_on_the_meridian():
+    # The same sleeve as a body of revolution, meshed by quadrilaterals.
+    sleeve, body = cored(1.5)
+    ends = ("core_end_low", "core_end_high")
+    found, meridian = (pressed(b, 0.008, ends) for b in (body, build(sleeve, MeshSize(along=0.5))))
+    for name in ("volume change", "mean radial expansion", "strain energy"):
+        assert found.quantities[name].value == pytest.approx(meridian.quantities[name].value, rel=2e-3)
