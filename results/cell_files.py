@@ -25,6 +25,7 @@ _COLUMNS = (
     "nominal stress [MPa]",
     "energy [mJ/mm3]",
     "unstable modes [1]",
+    "gave way [1]",
 )
 AXES = ("around", "along")
 Curves = Mapping[str, Sequence[CollapseState]]
@@ -77,7 +78,8 @@ def _curve_table(curves: Curves) -> str:
     writer.writerow(_COLUMNS)
     for axis, states in curves.items():
         for s in states:
-            writer.writerow((axis, s.stretch, s.transverse, s.shear, s.stress, s.energy, s.unstable_modes))
+            row = (s.stretch, s.transverse, s.shear, s.stress, s.energy, s.unstable_modes, int(s.gave_way))
+            writer.writerow((axis, *row))
     return text.getvalue()
 
 
@@ -146,6 +148,9 @@ def _curves(panels: Sequence["Axes"], curves: Curves, moduli: Moduli) -> None:
         ):
             data: FloatArray = np.array(values)
             panel.plot(λ, data, color=colour, marker=".", label=f"pulled {axis}")
+            first = next((k for k, s in enumerate(states) if s.gave_way), None)
+            if first is not None:
+                panel.plot(λ[first], data[first], "o", color=colour, markerfacecolor="none", markersize=9.0)
             if slope:
                 panel.plot(λ, start + slope * (λ - 1), color=colour, linewidth=0.8, linestyle=":")
                 low, high = data.min(), data.max()

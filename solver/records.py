@@ -164,6 +164,7 @@ class CollapseState:
         energy: Strain energy per area and thickness of the whole cell, mJ/mm³.
         unstable_modes: Unstable modes that repeat from cell to cell, under the given stretch.
         displacement: Nodal displacement, shape (n, 3), mm.
+        gave_way: Whether the cell buckled here: this state does not go on smoothly from the one before.
     """
 
     stretch: float
@@ -173,3 +174,4 @@ class CollapseState:
     energy: float
     unstable_modes: int
     displacement: FloatArray
+    gave_way: bool = False

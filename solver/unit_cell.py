@@ -9,7 +9,6 @@ Engrg. 172, 109 (1999), from memory.
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from functools import cached_property
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -20,13 +19,11 @@ from petsc4py import PETSc
 from geometry.body import Body, FloatArray
 from geometry.errors import InputError
 from solver import forms
-from solver.errors import NoEquilibrium
+from solver.collapse import Collapse
 from solver.loads import Loads
 from solver.material import Material
 from solver.model import Model
-from solver.newton import Newton
 from solver.parts import Part, Support
-from solver.path import scales_of
 from solver.problem import Problem
 from solver.records import CollapseState, Moduli
 from solver.seams import pinned, seam_ties
@@ -36,7 +33,6 @@ from solver.system import System
 AXES = ("around", "along")
 _MECHANISM = 1e-9  # least over largest stiffness below which a lattice is a mechanism
 _REFINEMENTS, _REFINED = 12, 1e-8  # solves for a fluctuation at most; last of them over the largest
-_SMALLEST = 1 / 64  # share of a wanted step below which a collapse curve ends
 
 
 class UnitCell:
@@ -58,7 +54,7 @@ class UnitCell:
         self.problem = Problem(self.model)
         self.height = float(np.ptp(body.points[:, 2]))
         self.volume = period[0] * period[1] * self.height
-        self.tie, self._pairs = seam_ties(body, period)
+        self.tie, self.pairs = seam_ties(body, period)
         self._pin = pinned(body, self.tie)
 
     def moduli(self) -> Moduli:
@@ -67,12 +63,12 @@ class UnitCell:
         Raises:
             InputError: The lattice does not hold together: some mean strain meets no resistance.
         """
-        system = self._system(())
+        system = self.system(())
         system.apply(Loads())
         system.assemble_residual()
         system.factorise()
-        modes = [self._relaxed(system, self._affine(system, H)) for H in _STRAINS]
-        images = [self._image(system, mode) for mode in modes]
+        modes = [self._relaxed(system, self.affine(system, H)) for H in _STRAINS]
+        images = [self.image(system, mode) for mode in modes]
         # With the relaxed fields on both sides an error of the solve enters only with its square.
         stiffness = np.array([[image.dot(mode) for mode in modes] for image in images])
         stiffness = (stiffness + stiffness.T) / 2 / self.volume
@@ -113,22 +109,23 @@ class UnitCell:
             raise InputError(
                 f"stretch is {stretch:g}; it must lie between 0 and 10 and not be 1", key="stretch"
             )
-        return _Collapse(self, AXES.index(axis)).follow(stretch - 1, steps, observe)
+        return Collapse(self, AXES.index(axis)).follow(stretch - 1, steps, observe)
 
     def shared(self, component: tuple[int, int]) -> Shared:
         """The mean gradient H_ij times the period j as an unknown shared by the far seams, mm."""
         i, j = component
-        across = self._pairs[self._pairs[:, 2 + j] == 1]
+        across = self.pairs[self.pairs[:, 2 + j] == 1]
         rows = np.stack([across[:, 0], np.full(len(across), i)], axis=1)
         return Shared(f"H{'xy'[i]}{'xy'[j]}", rows, np.ones(len(rows)))
 
-    def _system(self, free: tuple[tuple[int, int], ...]) -> System:
+    def system(self, free: tuple[tuple[int, int], ...]) -> System:
+        """Equations of the cell; the given components of H are unknowns, the others stay."""
         held = constraints_of(self.model.body, self.model.supports)
         fixed = (*held.fixed, *(Fixed("", i, self._pin) for i in (0, 1)))
         shared = tuple(self.shared(component) for component in free)
         return System(self.problem, replace(held, fixed=fixed, ties=(self.tie,), shared=shared))
 
-    def _affine(self, system: System, H: FloatArray) -> PETSc.Vec:
+    def affine(self, system: System, H: FloatArray) -> PETSc.Vec:
         """The displacement H (X - X_pin) as a vector of unknowns."""
         points = self.model.body.points
         u = np.zeros_like(points)
@@ -142,14 +139,14 @@ class UnitCell:
         """A mean strain with the fluctuation it causes, refined (large factors are compressed)."""
         answer, first = system.vector(), 0.0
         for _ in range(_REFINEMENTS):
-            system.solve(self._image(system, mode), answer)
+            system.solve(self.image(system, mode), answer)
             mode.axpy(-1.0, answer)
             first = max(first, answer.norm())
             if answer.norm() < _REFINED * first:
                 break
         return mode
 
-    def _image(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
+    def image(self, system: System, mode: PETSc.Vec) -> PETSc.Vec:
         """K times a mode, with the tangent assembled last."""
         image = system.vector()
         system.tangent.matrix.mult(mode, image)
@@ -176,102 +173,3 @@ def _check_stiff(stiffness: FloatArray) -> None:
             "together in both directions), so it has no moduli; choose another cell",
             key="cell",
         )
-
-
-class _Collapse:
-    """A cell on its way along one axis."""
-
-    def __init__(self, cell: UnitCell, axis: int) -> None:
-        self.cell, self.axis = cell, axis
-        across = 1 - axis
-        # Lines along the axis keep their direction (H_ba = 0 takes away the rotation); H_ab is free.
-        self.system = cell._system(((across, across), (axis, across)))
-        self.newton = Newton(self.system, scales_of(cell.model))
-        self._drive = self._seam_vector((axis, axis))
-        H = np.zeros((2, 2))
-        H[axis, axis] = 1.0
-        self._affine = cell._affine(self.system, H)
-
-    def follow(
-        self, strain: float, steps: int, observe: Callable[[CollapseState], None] | None
-    ) -> list[CollapseState]:
-        self.newton.solve(Loads())
-        states = [self._state(0.0)]
-        reached, step = 0.0, 1.0 / steps
-        while reached < 1 - 1e-9 and step >= _SMALLEST / steps:
-            kept = self.system.x.copy()
-            share = min(step, 1 - reached)
-            try:
-                self._advance(share * strain)
-                states.append(self._state((reached + share) * strain))
-            except NoEquilibrium:
-                kept.copy(self.system.x)
-                self.system.assemble_residual()
-                self.system.factorise()
-                step = share / 2
-                continue
-            reached += share
-            step = min(2 * step, 1.0 / steps)
-            if observe is not None:
-                observe(states[-1])
-        return states
-
-    def _advance(self, amount: float) -> None:
-        """Move along the tangent, then correct."""
-        system = self.system
-        image = self.cell._image(system, self._affine)
-        answer = system.vector()
-        system.solve(image, answer)
-        system.x.axpy(amount, self._affine)
-        system.x.axpy(-amount, answer)
-        self.newton.factorised = True
-        self.newton.solve(Loads())
-
-    def _state(self, strain: float) -> CollapseState:
-        system, cell = self.system, self.cell
-        system.factorise()
-        self.newton.factorised = True
-        across = 1 - self.axis
-        displacement = np.zeros_like(cell.model.body.points)
-        owned = len(cell.problem.node_of_dof)
-        displacement[cell.problem.node_of_dof] = system.x.array_r[: 3 * owned].reshape(-1, 3)
-        gap = self._mean_gradient(displacement)
-        return CollapseState(
-            stretch=1 + strain,
-            transverse=1 + gap[across, across],
-            shear=float(gap[self.axis, across]),
-            stress=float(self._drive.dot(system.raw)) * cell.period[self.axis] / cell.volume,
-            energy=self._energy() / cell.volume,
-            unstable_modes=system.unstable_modes(),
-            displacement=displacement,
-        )
-
-    def _mean_gradient(self, displacement: FloatArray) -> FloatArray:
-        H = np.zeros((2, 2))
-        for j in (0, 1):
-            pairs = self.cell._pairs
-            across = pairs[(pairs[:, 2 + j] == 1) & (pairs[:, 3 - j] == 0)]
-            if len(across):
-                slave, master = across[0, :2]
-                H[:, j] = (displacement[slave] - displacement[master])[:2] / self.cell.period[j]
-        return H
-
-    def _energy(self) -> float:
-        self.system.read_x()
-        return float(fem.assemble_scalar(self._energy_form))
-
-    @cached_property
-    def _energy_form(self) -> fem.Form:
-        problem = self.cell.problem
-        members = problem.fields.laws[0]
-        return forms.compile_forms(problem.stored_energy(members, problem.F) * problem.dx(1))
-
-    def _seam_vector(self, component: tuple[int, int]) -> PETSc.Vec:
-        """Vector whose product with a residual is the force through a seam, the work of H_ij a_j."""
-        shared = self.cell.shared(component)
-        problem = self.cell.problem
-        values = np.zeros_like(self.cell.model.body.points)
-        values[shared.rows[:, 0], shared.rows[:, 1]] = shared.factors
-        vector = self.system.vector()
-        vector.array_w[: values.size] = values[problem.node_of_dof].ravel()
-        return vector

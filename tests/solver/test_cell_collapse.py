@@ -1,0 +1,53 @@
+# SPDX-License-Identifier: MIT
+"""Collapse of lattice cells: they buckle where published honeycombs do and stay on stable states."""
+
+import numpy as np
+import pytest
+from test_unit_cells import cell_of
+
+from geometry.lattice import CELLS
+
+WIDTH = 0.05
+
+
+def stretches_and_stresses(states):
+    return np.array([(s.stretch, s.stress) for s in states]).T
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("columns", "to"), [(1, 0.84), (2, 0.88)])
+def test_hexagonal_honeycombs_collapse_by_buckling(columns, to):
+    # Elastic collapse pressed along the vertical walls: 0.22 (t/l)³ Es for regular hexagons, by columns whose
+    # ends are held by the inclined walls (Gibson and Ashby, Cellular Solids (1997), ch. 4, from memory). The
+    # stress stays there while the walls bend on: a plateau. A cell holds two rows of walls, which is what the
+    # mode needs; a cell twice as wide does the same.
+    honeycomb = CELLS["honeycomb"](vertical=1.0, inclined=1.0, angle=30.0, width=WIDTH)
+    cell = cell_of(honeycomb.pattern().tiled(columns, 1), fine=1.2 * WIDTH)
+    states = cell.collapse("along", to, steps=round((1 - to) / 0.03))
+    stretch, stress = stretches_and_stresses(states)
+    buckled = next(k for k, s in enumerate(states) if s.gave_way)
+    assert all(s.unstable_modes == 0 for s in states)
+    assert stretch[-1] == pytest.approx(to)
+    assert abs(states[-1].shear) < 0.01
+    plateau = -stress[buckled:] / WIDTH**3
+    assert plateau[0] == pytest.approx(0.22, rel=0.05)
+    assert plateau[-1] < 1.05 * plateau[0]
+    # Unbuckled, the stress would go on rising.
+    slope = np.diff(stress[buckled - 2 : buckled]) / np.diff(stretch[buckled - 2 : buckled])
+    straight = stress[buckled - 1] + slope[0] * (stretch[-1] - stretch[buckled - 1])
+    assert straight < 1.1 * stress[-1] < 0
+
+
+def test_reentrant_honeycombs_buckle_along_and_fold_around():
+    cell = cell_of(CELLS["re-entrant"](vertical=2.0, inclined=1.0, angle=20.0, width=0.1).pattern())
+    along, around = (cell.collapse(axis, 0.8, steps=5) for axis in ("along", "around"))
+    assert any(s.gave_way for s in along)
+    assert not any(s.gave_way for s in around)
+    for states in (along, around):
+        assert states[-1].stretch == pytest.approx(0.8)
+        assert all(s.unstable_modes == 0 for s in states)
+        assert states[-1].transverse < 1.0  # auxetic all the way
+    stress = stretches_and_stresses(along)[1]
+    assert stress[-1] > 1.15 * stress[2]  # a plateau: hardly more pressure for three times the strain
+    energy = np.array([s.energy for s in around])
+    assert np.all(np.diff(energy) > 0)
