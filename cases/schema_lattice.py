@@ -143,7 +143,7 @@ class HelicesCell(Table):
     spacing: Length
     """Distance between neighbours, across them."""
     helix_angle: HelixAngle
-    """Angle from the axis, 5 to 85 degrees; negative turns the other way."""
+    """Angle from the axis, 5 to 85 degrees; negative turns the other way, 0 makes straight ribs."""
     width: Length
     """Width of the helices."""
 

@@ -200,11 +200,12 @@ class DiamondBraid:
 
 @dataclass(frozen=True)
 class Helices:
-    """One family of parallel helices; not auxetic, and free to unwind.
+    """One family of parallel helices, or straight ribs; not auxetic, and free to unwind.
 
     Attributes:
         spacing: Distance between neighbours, across them, mm.
-        helix_angle: Angle of the helices from the axis, degrees; negative turns the other way.
+        helix_angle: Angle of the helices from the axis, degrees; negative turns the other way, 0 makes ribs
+            along the part.
         width: Width of the helices, mm.
 
     Raises:
@@ -217,11 +218,16 @@ class Helices:
 
     def __post_init__(self) -> None:
         _check_lengths("helices", spacing=self.spacing)
-        within("helices.helix_angle", abs(self.helix_angle), least=5.0, most=85.0, unit="deg")
+        if self.helix_angle:
+            within("helices.helix_angle", abs(self.helix_angle), least=5.0, most=85.0, unit="deg")
         _check_width("helices", self.width, self.spacing / 2, "half of the spacing")
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle."""
+        if not self.helix_angle:
+            rib = Strut(polyline((0.0, 0.0), (0.0, self.spacing)), self.width)
+            side, room = self.spacing, self.spacing / 2
+            return Pattern("helices", side, side, (rib,), mirrors=True, room=room)
         angle = math.radians(self.helix_angle)
         around = self.spacing / math.cos(angle)
         along = self.spacing / abs(math.sin(angle))

@@ -14,6 +14,7 @@ from results.atomic import write_atomically
 from results.case_words import case_in_words
 from results.facts import fact, fact_groups, state_table
 from results.folder_files import REPORT
+from results.making import making
 from results.pages import render
 from results.records import Verdict
 from results.report_pictures import curves, mode_pictures, pictures, shapes
@@ -72,6 +73,7 @@ def _content(
         "verdicts": [_verdict_row(verdict) for verdict in run.verdicts],
         "statements": case_in_words(run.case),
         "tiles": [] if table is None else _tiles(table, run.verdicts),
+        "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
         "pictures": drawn[0],
         "picture_note": drawn[1],
         "curves": [] if table is None else curves(table, run.verdicts),

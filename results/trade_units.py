@@ -11,7 +11,7 @@ _MINUS = "\N{MINUS SIGN}"
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 # Smaller values, in any of the units inside, are rounding of the solution.
 _ROUNDING = 1e-9
-_PER_CENT = ("contraction", "expansion", "shortening")
+_PER_CENT = ("contraction", "expansion", "shortening", "stroke")
 
 
 class Display(NamedTuple):

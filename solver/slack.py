@@ -13,7 +13,7 @@ from solver.model import Model
 
 # Compression below this share of the shear modulus is round-off, not slack.
 _THRESHOLD = 1e-4
-NO_WALL = ("core", "cap")
+NO_WALL = ("core", "cap", "lattice", "end ring")
 
 
 def least_in_plane_stress(frame: FloatArray, σ: FloatArray, F: FloatArray) -> FloatArray:

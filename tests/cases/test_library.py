@@ -291,7 +291,8 @@ def test_long_tube_bulges_behind_its_maximum_and_the_neck_runs_at_the_pressure_o
 @pytest.mark.exact
 def test_lattice_balloon_gives_back_the_work_of_its_pressure(tmp_path):
     # Energy theorem: what skin and lattice lose is the work of the pressure, ∫ P dV; a cycle of the voltage
-    # ends where it began. Enclosed volume: what the case says, less what the mesh lets the part settle.
+    # ends where it began and its stroke repeats. Enclosed volume: what the case says, less what the mesh lets
+    # the skin settle. Own reasoning: the lattice is printed stress-free.
     run = coarse_run("lattice_balloon", tmp_path)
     table = run.table
     stages = np.array(table.stages)
@@ -299,16 +300,20 @@ def test_lattice_balloon_gives_back_the_work_of_its_pressure(tmp_path):
     P, V = table["pressure"][release], table["swept volume"][release]
     work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
     energy = table["strain energy"][release]
-    assert energy[0] > 15 > 10 > energy[-1]
+    assert table["iterations"][0] == 0
+    assert energy[0] > 15 > 12 > energy[-1]
     assert energy[-1] - energy[0] == pytest.approx(work, rel=0.005)
     parts = table["strain energy skin"] + table["strain energy lattice"]
     np.testing.assert_allclose(parts, table["strain energy"], rtol=1e-9)
     assert table["strain energy skin"][release[-1]] < 0.5 * table["strain energy skin"][0]
     assert abs(table["strain energy lattice"][0]) < 1e-12 < 1 < table["strain energy lattice"][release[-1]]
-    assert table["lumen volume"][0] == pytest.approx(13_000, rel=0.03)
+    assert table["lumen volume"][0] == pytest.approx(16_000, rel=0.03)
     assert table["mean hoop stress skin"][release[-1]] > 0.02 > -0.02 > table["mean hoop stress lattice"][-1]
     assert at_stage_end(run, "discharge", "length") == pytest.approx(at_stage_end(run, "release", "length"))
-    assert 1.0 < at_stage_end(run, "energise", "axial amplification") < 1.3
+    assert 2.0 < at_stage_end(run, "energise", "axial amplification") < 3.0
+    strokes = [at_stage_end(run, stage, "axial stroke") for stage in ("energise", "energise again")]
+    assert strokes[1] == pytest.approx(strokes[0], rel=1e-6)
+    assert at_stage_end(run, "energise", "breakdown margin") > 1.2
     assert not any(table["unstable modes"])
 
 
