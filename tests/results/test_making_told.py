@@ -6,7 +6,6 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from results.case_words import case_in_words
 from results.making import making
 from results.tables import PathTable
 
@@ -81,10 +80,3 @@ def test_buckling_is_told(most, words):
 
 def test_a_bare_skin_that_fails_is_told():
     assert "does not bear that voltage" in told(**{"axial amplification": [np.nan] * 5})
-
-
-def test_lattice_and_making_are_told_in_words():
-    words = {s.heading: " ".join(s.sentences).replace("\N{NO-BREAK SPACE}", " ") for s in case_in_words(CASE)}
-    assert "Re-entrant cells: angle 10 deg" in words["Lattice"]
-    assert "laid outside: height 0.9 mm" in words["Lattice"].replace("Laid", "laid")
-    assert "skin inflated to volume 16 mL, the lattice laid on it stress-free" in words["Making"]
