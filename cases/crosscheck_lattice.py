@@ -40,10 +40,28 @@ def making_problems(case: Case) -> Iterator[Problem]:
             ("lattice", "measured"),
             "a measured surface does not go with making, which inflates the drawn one",
         )
+    yield from _cover(case, making.cover)
     if case.mesh.model == "axisymmetric":
         yield (
             ("mesh", "model"),
             'with making choose "solid" or "sector": the printed part is no body of revolution',
+        )
+
+
+def _cover(case: Case, cover: tuple[str, ...]) -> Iterator[Problem]:
+    if not cover:
+        return
+    layers = [layer.name for layer in case.shape.layers]
+    if tuple(layers[-len(cover) :]) != cover or len(cover) == len(layers):
+        text = (
+            "must be the outermost layers, inside to outside, and leave a skin; the layers are: "
+            f"{', '.join(layers)}"
+        )
+        yield ("making", "cover"), text
+    if case.lattice is not None and case.lattice.side != "outside":
+        yield (
+            ("lattice", "side"),
+            f'"{case.lattice.side}" does not go with making.cover, which is cast on the outside',
         )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from cases import schema_lattice as written
 from cases.building import shape_of
-from cases.making import inflated_wall
+from cases.making import inflated_wall, skin_of
 from cases.schema import Case
 from geometry.body import Body
 from geometry.caps import arc_at_radius
@@ -108,12 +108,13 @@ def latticed_body_of(case: Case) -> Body:
     )
     body = lattice_body(
         lattice,
-        shape.layers,
+        skin_of(case).layers,
         size,
         electrodes=rings_of(case, lattice.chart, wall),
         depth=case.lattice.depth,
         place=wall.place if wall is not None else None,
         natural=wall.natural if wall is not None else None,
+        cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
     )
     return replace(body, pressure=pressure)
@@ -187,8 +188,8 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
         )
     if case.making is not None and case.lattice is not None and case.lattice.side == "embedded":
         raise InputError(
-            'lattice.side: "embedded" struts cannot be laid on an inflated skin; choose "outside" or '
-            '"inside"',
+            'lattice.side: "embedded" struts cannot be printed into an inflated skin; print them on it (side '
+            '= "outside"), and name layers that are cast over them in making.cover',
             key="lattice.side",
         )
     if case.electrics.model == "solved" and case.electrodes:

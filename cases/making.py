@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Making a part with a printed lattice: the skin inflated, and the bare skin to compare its stroke with."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ from geometry.body import Body
 from geometry.build import build
 from geometry.errors import InputError
 from geometry.inflated import InflatedWall, wall_grid
-from geometry.shapes import Balloon, Band, Tube
+from geometry.shapes import Balloon, Band, Shape, Tube
 from geometry.sizes import MeshSize
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from solver.records import Equilibrium, Outcome
     from solver.stages import Stage
 
-__all__ = ["bare_stroke_of", "inflated_wall"]
+__all__ = ["bare_stroke_of", "inflated_wall", "skin_of"]
 
 _THROUGH = 2  # elements through each layer of the axisymmetric skin
 
@@ -36,7 +37,7 @@ def inflated_wall(case: Case) -> tuple[InflatedWall, float]:
     from solver.stages import Stage
 
     assert case.making is not None
-    shape, making = shape_of(case), case.making
+    shape, making = skin_of(case), case.making
     if not isinstance(shape, Tube | Balloon) or (isinstance(shape, Tube) and shape.ends == "capped"):
         raise InputError(
             f"making: the skin must be an open tube or a balloon, not a {case.shape.kind}; close its ends by "
@@ -61,6 +62,13 @@ def inflated_wall(case: Case) -> tuple[InflatedWall, float]:
         0.0 if side == "inside" else float(grid.through[-1]),
     )
     return wall, last.loads["pressure"].value
+
+
+def skin_of(case: Case) -> Shape:
+    """The drawing of what is inflated: the whole wall but for layers cast over the lattice."""
+    shape = shape_of(case)
+    cover = case.making.cover if case.making is not None else ()
+    return replace(shape, layers=tuple(layer for layer in shape.layers if layer.name not in cover))
 
 
 def bare_stroke_of(case: Case) -> "BareStroke | None":

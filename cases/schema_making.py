@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """How a part with a printed lattice is made, as a case file writes it."""
 
-from cases.schema_base import Count, Length, Pressure, Table, Volume
+from cases.schema_base import Count, Length, Name, Pressure, Table, Volume
 
 
 class Making(Table):
@@ -14,6 +14,9 @@ class Making(Table):
     """Pressure to which the skin is inflated."""
     volume: Volume | None = None
     """Or the volume that it then encloses; the pressure follows."""
+    cover: tuple[Name, ...] = ()
+    """Layers cast over the printed lattice while the skin is still inflated, stress-free, its struts in them:
+    the outermost ones, inside to outside."""
     steps: Count = 10
     """Wanted number of steps of the inflation."""
     along: Length | None = None

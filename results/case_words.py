@@ -104,8 +104,12 @@ def _lattice(lattice: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _making(making: Mapping[str, Any]) -> tuple[str, ...]:
-    load = _joined(_pairs(making, skip={"steps", "along", "compare"}))
-    way = f"The stress-free skin is inflated ({load}), the lattice printed on it; there the stages begin."
+    load = _joined(_pairs(making, skip={"steps", "along", "compare", "cover"}))
+    cast = ", ".join(map(str, making.get("cover") or ()))
+    over = f" and {cast} cast over it" if cast else ""
+    way = (
+        f"The stress-free skin is inflated ({load}), the lattice printed on it{over}; there the stages begin."
+    )
     return (way,) if load else ()
 
 

@@ -12,7 +12,9 @@ from exact import tube as exact
 from cases.building import body_of
 from cases.making import inflated_wall
 from cases.reading import case_from_tables
+from cases.run import run_case
 from geometry.errors import InputError
+from results.run_record import open_run
 
 A, WALL, LENGTH, MU = 5.0, 0.6, 12.0, 0.1
 
@@ -97,17 +99,62 @@ def test_printed_mesh_lies_on_the_inflated_wall():
     np.testing.assert_allclose(straight, 0.0, atol=1e-9)
 
 
+COVERED = {
+    "shape": {
+        "kind": "tube",
+        "inner_radius": "5 mm",
+        "length": "12 mm",
+        "layers": [{"name": "skin", "thickness": "600 um"}, {"name": "cover", "thickness": "700 um"}],
+    },
+    "making": {"cover": ["cover"]},
+    "parts": [*TABLES["parts"], {"region": "cover", "material": "silicone"}],
+}
+
+
+@pytest.mark.exact
+def test_printed_and_covered_tube_begins_with_the_energy_of_its_inflated_skin(tmp_path):
+    """What is laid adds none, it is stress-free; the skin has the neo-Hookean energy of the thick tube."""
+    case = case_from_tables(tables(**COVERED))
+    wall, _ = inflated_wall(case)
+    la = np.hypot(*wall.place(np.array([[0.3, 0.0]]), np.array([-WALL])).position[0, :2]) / A
+    R = np.linspace(A, A + WALL, 2001)
+    λ = exact.radius(R, A, la, 1.0) / R
+    energy = np.trapezoid(MU / 2 * (λ**2 + λ**-2 - 2) * 2 * np.pi * R, R) * LENGTH
+    result = run_case(case, tmp_path / "run")
+    assert result.outcome.kind == "reached", result.outcome.text
+    run = open_run(tmp_path / "run")
+    table = run.table
+    assert set(run.body.regions) == {"skin", "lattice", "cover"}
+    assert table["iterations"][0] == 0
+    assert table["strain energy"][0] == pytest.approx(energy, rel=5e-3)
+    for part in ("lattice", "cover"):
+        assert abs(table[f"strain energy {part}"][0]) < 1e-12 * energy
+        assert table[f"strain energy {part}"][-1] > 1e-2 * energy
+    inner = np.unique(run.body.cells[run.body.regions["skin"]])
+    outer = np.unique(run.body.cells[run.body.regions["cover"]])
+    radius = np.hypot(run.body.points[:, 0], run.body.points[:, 1])
+    assert radius[outer].max() - radius[inner].max() == pytest.approx(0.7, rel=1e-6)  # as cast
+    # Released, the energy lost is the work of the pressure (energy theorem).
+    P, V = table["pressure"], table["swept volume"]
+    work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
+    assert table["strain energy"][-1] - table["strain energy"][0] == pytest.approx(work, rel=0.01)
+
+
 def test_what_cannot_be_made_is_refused():
     for change, words in (
         ({"making": {"volume": "4 mL"}}, "give either pressure or volume"),
         ({"lattice": None, "parts": TABLES["parts"][:1]}, "no lattice to be printed"),
         ({"mesh": {"model": "axisymmetric"}}, 'with making choose "solid" or "sector"'),
+        ({"making": {"cover": ["skin"]}}, "outermost layers, inside to outside, and leave a skin"),
+        (COVERED | {"lattice": {"side": "inside"}}, "does not go with making.cover"),
     ):
         with pytest.raises(InputError, match=words):
             case_from_tables(tables(**change))
     with pytest.raises(InputError, match="cannot be inflated so far"):
         body_of(case_from_tables(tables(making={"pressure": "1 MPa"})))
-    with pytest.raises(InputError, match="embedded"):
+    with pytest.raises(InputError, match="reach out of the wall"):
+        body_of(case_from_tables(tables(**(COVERED | {"lattice": {"height": "0.8 mm"}}))))
+    with pytest.raises(InputError, match=r"name layers that are cast over them in making\.cover"):
         body_of(case_from_tables(tables(lattice={"side": "embedded"})))
 
 
