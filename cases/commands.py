@@ -81,7 +81,11 @@ def run(options: argparse.Namespace) -> int:
 
 
 def mesh(options: argparse.Namespace) -> int:
-    """Write the mesh of a case alone."""
+    """Write the mesh of a case alone.
+
+    Raises:
+        InputError: The file is to end in something else, or the case or its body is refused.
+    """
     from cases.building import body_of
     from cases.environment import needs_libraries
     from geometry.files import write_mesh

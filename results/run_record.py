@@ -43,7 +43,11 @@ class RunRecord:
 
     @cached_property
     def case(self) -> Mapping[str, Any]:
-        """The resolved case."""
+        """The resolved case.
+
+        Raises:
+            InputError: It cannot be read.
+        """
         try:
             return tomllib.loads((self.path / CASE).read_text())
         except (OSError, tomllib.TOMLDecodeError) as reason:

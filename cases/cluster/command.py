@@ -28,7 +28,11 @@ def handed_in(store: Store) -> bool:
 
 
 def on_cluster(plan: Plan, store: Store, options: argparse.Namespace) -> int:
-    """Hand in, say how it stands, or cancel, as the options of the command line say."""
+    """Hand in, say how it stands, or cancel, as the options of the command line say.
+
+    Raises:
+        InputError: The options do not go together, the site cannot be used, or the study cannot be handed in.
+    """
     if options.only or options.collect:
         raise InputError("--slurm hands in whole studies; leave out --only and --collect", key="--slurm")
     store = Store(store.path.resolve())

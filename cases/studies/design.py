@@ -96,14 +96,22 @@ def design_of(study: Study) -> Design:
 
 
 def variable_name(vary: Vary, label: str) -> str:
-    """Name of a variable: its own, else the last part of its key."""
+    """Name of a variable: its own, else the last part of its key.
+
+    Raises:
+        InputError: It has neither a name nor a key.
+    """
     if vary.name is None and vary.key is None:
         raise InputError(f"{label}: has neither a key nor a name", key=label)
     return vary.name or last_part(vary.key or "")
 
 
 def is_drawn(vary: Vary, label: str) -> bool:
-    """Whether a variable is drawn; makes sure that it says one thing only."""
+    """Whether a variable is drawn; makes sure that it says one thing only.
+
+    Raises:
+        InputError: It says nothing, or several things.
+    """
     ranged = vary.step is not None or vary.count is not None
     scattered = any(getattr(vary, key) is not None for key in _SCATTER)
     bounded = vary.start is not None or vary.end is not None
@@ -128,7 +136,11 @@ def is_drawn(vary: Vary, label: str) -> bool:
 
 
 def listed_values(vary: Vary, label: str) -> list[Value]:
-    """Values of a list or a range, as a case file writes them."""
+    """Values of a list or a range, as a case file writes them.
+
+    Raises:
+        InputError: The values or the range cannot be meant.
+    """
     found: NDArray[np.floating[Any]]
     if vary.values is not None:
         if len({unit_of(value) for value in vary.values}) > 1:

@@ -15,7 +15,11 @@ __all__ = ["Scatter", "numbers", "shares"]
 
 
 def numbers(vary: Vary, label: str, *keys: str) -> tuple[str, list[float]]:
-    """Values of some keys in their common unit inside."""
+    """Values of some keys in their common unit inside.
+
+    Raises:
+        InputError: A value is no number with a unit, or units are of different kinds.
+    """
     given = [(key, getattr(vary, key)) for key in keys]
     unit = unit_of(given[0][1])
     if unit is None:
@@ -88,7 +92,11 @@ class Scatter:
 
 
 def shares(method: str, count: int, dimension: int, seed: int) -> NDArray[np.float64]:
-    """Points of the unit cube, one a row, none on its faces."""
+    """Points of the unit cube, one a row, none on its faces.
+
+    Raises:
+        InputError: A Sobol sequence of another number than a power of 2.
+    """
     from scipy.stats import qmc
 
     rng = np.random.default_rng(seed)

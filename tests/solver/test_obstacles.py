@@ -23,7 +23,8 @@ pytestmark = pytest.mark.exact
 
 BALANCE = 1e-6  # relative, of forces in equilibrium
 UNIFORM = 1e-6  # relative, of a stress that is the same everywhere
-HERTZ = 2e-2  # of the force: a half-space of 100 contact radii, strains of some percent
+HERTZ = 2e-3  # of the force: a half-space of 100 contact radii, strains of some percent
+REACTION = 3e-4  # of a force on cells a thousand times as small as the body
 EDGE = 6e-2  # of the contact area, seen by points of quadrature
 TOLERANCE = 1e-3  # mm
 
@@ -66,11 +67,11 @@ def test_tube_pushed_onto_a_cone(angle):
     assert push == pytest.approx(force * np.sin(np.radians(angle)), rel=BALANCE)
     lumen = last.profiles["inner"]
     gap = (lumen.radius - 0.99 - slope * (lumen.current_height - 0.5)) * np.cos(np.radians(angle))
-    assert value(last, "penetration cone") == pytest.approx(-gap.min(), rel=0.05)
+    assert value(last, "penetration cone") == pytest.approx(-gap.min(), rel=UNIFORM)
     assert value(last, "penetration cone") < TOLERANCE
     assert value(last, "largest stretch") < 1.4  # stretched by the cone, not crumpled on it
     touching = np.ptp(lumen.current_height[gap < 0])
-    assert value(last, "contact length cone") == pytest.approx(touching, abs=0.06)
+    assert value(last, "contact length cone") == pytest.approx(touching, rel=UNIFORM)
 
 
 def test_obstacles_are_data():
@@ -121,9 +122,10 @@ def test_hertz_ball_on_a_half_space(depth):
     model = Model(body, (Part("block", neo_hookean()),), (Support("end_low", "axial"),), contacts=(ball,))
     last = reached(model, [Stage("press", obstacles={"ball": radius + depth}, steps=3)])[-1]
     force = 4 / 3 * 4 * np.sqrt(radius) * depth**1.5
-    assert value(last, "contact force ball") == pytest.approx(force, rel=HERTZ)
+    found = value(last, "contact force ball")
+    assert found == pytest.approx(force, rel=HERTZ)
     area = np.pi * radius * depth
     assert value(last, "contact pressure ball") == pytest.approx(force / area, rel=EDGE)
-    assert value(last, "axial reaction end_low") == pytest.approx(value(last, "contact force ball"), rel=1e-3)
+    assert value(last, "axial reaction end_low") == pytest.approx(found, rel=REACTION)
     peak = 1.5 * force / area  # of Hertz's half ellipse; k = μ / tolerance
     assert value(last, "penetration ball") == pytest.approx(peak * tolerance, rel=EDGE)

@@ -21,7 +21,7 @@ from solver.stages import Stage
 pytestmark = pytest.mark.exact
 
 THIN = 1e-2  # of the critical stress: (λ² - 1/λ) against 3 ln λ, and t/R beside 1
-EVEN = 1e-6  # of a stress that is the same everywhere
+EVEN = 1e-7  # of a stress that is the same everywhere
 WALL = 2e-3  # of a stress in a wall of 1/1000 of its radius, over μ
 
 
