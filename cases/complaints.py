@@ -22,7 +22,8 @@ def complaints(error: ValidationError, raw: dict[str, Any]) -> list[str]:
         error: What the validator raised for ``Case``.
         raw: The tables as read from the file.
     """
-    return [_sentence(dict(item), raw) for item in error.errors(include_url=False)]
+    found = [dict(item) for item in error.errors(include_url=False)]
+    return [_sentence(item, raw) for item in found if not _follows(item, found)]
 
 
 def nearest(word: str, words: Iterable[str]) -> str:
@@ -63,6 +64,13 @@ def _inside(raw: Any, key: str | int) -> Any:
         return raw[key]
     except (KeyError, IndexError, TypeError):
         return None
+
+
+def _follows(item: dict[str, Any], found: Iterable[dict[str, Any]]) -> bool:
+    """Whether a list is called too short only since its entries that are wrong are not counted."""
+    place = item["loc"]
+    inside = (other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in found)
+    return item["type"] == "too_short" and any(inside)
 
 
 def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:

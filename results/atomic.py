@@ -2,6 +2,7 @@
 """Files that are either whole or not there, and a lock that outlives no process."""
 
 import contextlib
+import errno
 import json
 import os
 import socket
@@ -38,10 +39,18 @@ def write_atomically(path: Path, content: str | bytes) -> Path:
 
 
 def append_durably(path: Path, text: str) -> None:
-    """Append text in a single write, so that a kill leaves it whole or absent."""
+    """Append text in a single write, so that a kill or a full disk leaves it whole or absent.
+
+    Raises:
+        OSError: The disk is full, or the file cannot be written.
+    """
+    data = text.encode()
     descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
     try:
-        os.write(descriptor, text.encode())
+        before = os.fstat(descriptor).st_size
+        if os.write(descriptor, data) < len(data):  # a disk that fills up takes what has room, without a word
+            os.ftruncate(descriptor, before)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
         os.fsync(descriptor)
     finally:
         os.close(descriptor)

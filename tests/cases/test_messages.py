@@ -379,6 +379,16 @@ def test_all_faults_are_told_at_once(tables):
     assert [line.split(":")[0] for line in caught.value.data["problems"]] == ["shape.length", "mesh.along"]
 
 
+def test_a_list_whose_only_entry_is_wrong_is_not_called_empty_too(tables):
+    tables["stages"] = [{"name": "fill", "presure": "3 mmHg"}]
+    with pytest.raises(InputError, match="1 thing to mend") as caught:
+        case_from_tables(tables)
+    assert [line.split(":")[0] for line in caught.value.data["problems"]] == ["stages[fill].presure"]
+    tables["stages"] = []
+    with pytest.raises(InputError, match=r"stages: needs at least 1 entries, got 0"):
+        case_from_tables(tables)
+
+
 def test_entries_without_a_name_are_called_by_their_number(tables):
     del tables["stages"][1]["name"]
     tables["stages"][1]["steps"] = 0

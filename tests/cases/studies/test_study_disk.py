@@ -1,0 +1,109 @@
+# SPDX-License-Identifier: MIT
+"""Studies on a real disk that fills up, and on one that is read-only: permissions do not bind root."""
+
+import os
+import subprocess
+
+import pytest
+import tomli_w
+
+FAILED, INPUT = 1, 2
+PRESSURES = {"key": "stages.fill.pressure", "values": [f"{number / 10} mmHg" for number in range(10, 18)]}
+
+
+@pytest.fixture
+def disk(tmp_path):
+    """A disk in memory: its folder, and a function that changes how it is mounted.
+
+    Where mounting is promised a refusal is a failure, else a skip; the full disk that a stand-in reports is
+    tested elsewhere all the same.
+    """
+    place = tmp_path / "disk"
+    place.mkdir()
+
+    def mount(options):
+        done = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(place)], capture_output=True, text=True
+        )
+        return done.stderr.strip() or f"exit code {done.returncode}" if done.returncode else ""
+
+    refusal = mount("size=8m")
+    if refusal and os.environ.get("ANNELID_NEEDS_MOUNTS") == "1":
+        pytest.fail(f"no disk can be mounted: {refusal}")
+    if refusal:
+        pytest.skip(f"no disk can be mounted: {refusal}")
+
+    def change(options):
+        assert mount(f"remount,{options}") == ""
+
+    try:
+        yield place, change
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=True)
+
+
+@pytest.fixture
+def file(tables, tmp_path):
+    """A study of eight pressures of a tube that takes no second; each keeps its fields."""
+    tables["stages"] = [{"name": "fill", "pressure": "2 mmHg", "steps": 2}]
+    content = {"title": "Pressures", "case": tables, "vary": [PRESSURES]}
+    path = tmp_path / "pressures.toml"
+    path.write_text(tomli_w.dumps(content | {"output": {"reports": False, "keep": "all"}}))
+    return path
+
+
+def fill_up(place, room):
+    """Leave so many bytes of room."""
+    there = os.statvfs(place)
+    with open(place / "ballast", "wb") as ballast:
+        os.posix_fallocate(ballast.fileno(), 0, there.f_bavail * there.f_frsize - room)
+
+
+def summaries(folder):
+    return {path: path.stat().st_mtime_ns for path in folder.glob("runs/*/summary.json")}
+
+
+def test_a_disk_that_fills_up_half_way_costs_nothing_finished(annelid, disk, file):
+    place, _ = disk
+    folder = place / "study"
+    fill_up(place, 1_500_000)
+    done = annelid("study", file, "--out", folder, "--workers", 1)
+    assert done.returncode == FAILED
+    assert "the disk is full. What is finished is safe; free some space" in done.stderr
+    assert "Traceback" not in done.stderr
+    before = summaries(folder)
+    assert 1 <= len(before) < 8
+    told = annelid("study", folder, "--status").stdout
+    assert f"{len(before)} finished" in told
+    assert "failed" not in told  # it is no fault of a run
+    assert not (folder / ".lock").exists()
+
+    again = annelid("study", file, "--out", folder)
+    assert again.returncode == FAILED  # still full: the same words
+    assert "the disk is full" in again.stderr
+    (place / "ballast").unlink()
+    done = annelid("study", file, "--out", folder)
+    assert done.returncode == 0, done.stderr
+    assert f"8 finished ({8 - len(before)} new)" in done.stdout
+    assert summaries(folder).items() >= before.items()
+
+
+def test_a_disk_that_is_read_only_is_told_and_can_still_be_read(annelid, disk, file):
+    place, change = disk
+    folder = place / "study"
+    change("ro")
+    done = annelid("study", file, "--out", folder)
+    assert done.returncode == INPUT
+    assert "cannot be written (Read-only file system)" in done.stderr
+    change("rw")
+    assert annelid("study", file, "--out", folder).returncode == 0
+    before = summaries(folder)
+    change("ro")
+    for options in ([], ["--collect"], ["--retry"], ["--only", "#1"]):
+        done = annelid("study", folder, *options)
+        assert done.returncode == INPUT, options
+        assert "cannot be written (Read-only file system); nothing finished is lost" in done.stderr
+        assert "Traceback" not in done.stderr
+    assert "8 finished" in annelid("study", folder, "--status").stdout
+    assert annelid("study", folder, "--dry-run").returncode == 0
+    assert summaries(folder) == before
