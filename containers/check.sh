@@ -1,8 +1,9 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
-# Builds the image, runs a library case in it on one and on two processors, and compares the numbers with those of .venv.
+# Builds the image, runs a library case in it on one and on two processors, and compares the numbers with those of .venv; where Slurm
+# is installed, runs a study on a cluster of one node whose jobs run in the image.
 #   containers/check.sh [OPTION OF buildah build ...]
-# Needs buildah and .venv (make demo). BUILDAH_ISOLATION=chroot where containers may not be nested. PYTHON is another Python outside.
+# Needs buildah and .venv (make demo; make test for the study). BUILDAH_ISOLATION=chroot where containers may not be nested. PYTHON is another Python outside.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -28,4 +29,7 @@ for run in inside on_two; do
     "$python" containers/same_numbers.py "$work/$run" "$work/outside"
 done
 test -s "$work/inside/report.html"
+if command -v slurmctld >/dev/null; then # a study on a cluster of one node, its jobs in the image
+    ANNELID_CONTAINER=$container "$python" -m pytest -q tests/cluster/test_in_image.py
+fi
 echo "the image gives the numbers of this machine"

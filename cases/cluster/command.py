@@ -9,8 +9,8 @@ from pathlib import Path
 from cases.cluster import queue
 from cases.cluster.arrays import Limits, arrays_of
 from cases.cluster.records import Records, drop_lock_of
-from cases.cluster.site import Site, read_site
-from cases.cluster.standing import MISSING, Standing, lines, standings
+from cases.cluster.site import Site, read_site, text_of
+from cases.cluster.standing import MISSING, Standing, lines, search_lines, standings
 from cases.cluster.submission import Step, send, steps_of, write_down
 from cases.studies.opening import create
 from cases.studies.plan import Plan, Planned
@@ -42,7 +42,9 @@ def on_cluster(plan: Plan, store: Store, options: argparse.Namespace) -> int:
         return cancel(store)
     asked = Limits(options.time_limit, options.memory_limit)
     create(plan, store)
+    read_site(options.site)  # before anything is kept of it
     with store.locked():
+        Records(store.path).hand_in(text_of(options.site))
         return submit(plan, store, options.site, asked=asked, retry=options.retry, dry=options.dry_run)
 
 
@@ -77,27 +79,31 @@ def submit(
         return 0
     largest = site.largest_array or (None if dry else queue.largest_array()) or _ARRAY
     arrays = arrays_of(plan, store, site, runs, asked, largest=largest)
-    steps = steps_of(plan, store, site, arrays)
+    steps = steps_of(plan, store, site, arrays, asked)
     if dry:
         return _told_dry(site, records, [step.script for step in steps], write_down(steps, records))
     jobs = _sent(store, records, runs, steps)
     print(f"{len(runs)} runs handed in as job(s) {', '.join(jobs[:-1])}")
     look = shlex.join(["annelid", "study", str(store.path), "--status"])
-    print(f"job {jobs[-1]} makes the tables in the end; how it stands: {look}")
+    then = " and goes on with the search" if plan.file.study.search is not None else ""
+    print(f"job {jobs[-1]} makes the tables in the end{then}; how it stands: {look}")
     return 0
 
 
 def status(plan: Plan, store: Store) -> int:
     """Say how every run stands."""
     records = Records(store.path)
-    print("\n".join(lines(plan, standings(plan, store, records, _queue_if_any(records)))))
+    present = _queue_if_any(records)
+    told = [*lines(plan, standings(plan, store, records, present)), *search_lines(plan, records, present)]
+    print("\n".join(told))
     return 0
 
 
 def cancel(store: Store) -> int:
     """Take all that was handed in out of the queue; what is finished stays."""
-    records, in_queue = Records(store.path), queue.present()
-    wanted = [job for job in records.jobs() if any(job == key[0] for key in in_queue)]
+    records = Records(store.path)
+    records.cancel()
+    wanted = records.jobs_in(queue.present())
     queue.cancel(wanted)
     print(f"cancelled: job(s) {', '.join(wanted)}" if wanted else "nothing of this study is in the queue")
     return 0

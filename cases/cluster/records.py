@@ -7,7 +7,7 @@ number once it is submitted. ``slurm/attempts/RUN.json`` is the last try of a ru
 
 import json
 import socket
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from results.folder_files import now, read_json, write_json
 __all__ = ["Attempt", "Batch", "Order", "Records", "drop_lock_of"]
 
 _FOLDER, _ATTEMPTS, _LIST, _JOB = "slurm", "attempts", "batch.json", "job"
+_SITE, _CANCELLED = "site.toml", "cancelled"
 COLLECTOR = "collector"
 
 
@@ -127,6 +128,36 @@ class Records:
         """Numbers of all jobs, the collector's too."""
         folders = [batch.folder for batch in self.batches()] + [self.path / COLLECTOR]
         return [job for folder in folders if (job := _job_in(folder)) is not None]
+
+    def jobs_in(self, queue: Iterable[tuple[str, str]]) -> list[str]:
+        """Those of all jobs that are in a queue, given by number of the job and number in its array."""
+        present = {job for job, _ in queue}
+        return [job for job in self.jobs() if job in present]
+
+    def collector_job(self) -> str | None:
+        """Number of the last job that collects."""
+        return _job_in(self.path / COLLECTOR)
+
+    @property
+    def site(self) -> Path:
+        """The site file that a search goes on with."""
+        return self.path / _SITE
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether the study was taken out of the queue since it was last handed in."""
+        return (self.path / _CANCELLED).exists()
+
+    def hand_in(self, site: str) -> None:
+        """Keep that the study is handed in, and the text of the site file."""
+        (self.path / _ATTEMPTS).mkdir(parents=True, exist_ok=True)
+        write_atomically(self.site, site)
+        (self.path / _CANCELLED).unlink(missing_ok=True)
+
+    def cancel(self) -> None:
+        """Keep that the study is taken out of the queue, for a job that is about to hand in more."""
+        if self.path.is_dir():
+            write_atomically(self.path / _CANCELLED, "")
 
     def order(self, batch: str, index: str) -> Order:
         """Read an order.

@@ -13,7 +13,7 @@ from cases.schema_base import Count, Multiple, Table
 from cases.units import Unit
 from geometry.errors import InputError
 
-__all__ = ["Container", "Site", "read_site"]
+__all__ = ["Container", "Site", "read_site", "text_of"]
 
 # Options that the program sets itself; another value would break what it knows of its jobs.
 OURS = (
@@ -112,11 +112,9 @@ def read_site(path: Path | None) -> Site:
     Raises:
         InputError: It cannot be read or says something that cannot be meant.
     """
+    path = path or _usual()
     if path is None:
-        named = os.environ.get("ANNELID_SITE")
-        if not named:
-            return Site()
-        path = Path(named)
+        return Site()
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8"))
         site = Site.model_validate(raw)
@@ -131,6 +129,17 @@ def read_site(path: Path | None) -> Site:
         text = f"site file {path}: {len(lines)} thing{'s' if len(lines) > 1 else ''} to mend"
         raise InputError("\n".join([text, *lines]), key="--site", problems=lines) from None
     return _consistent(site, path)
+
+
+def text_of(path: Path | None) -> str:
+    """Text of the site file that :func:`read_site` reads; empty if there is none."""
+    path = path or _usual()
+    return "" if path is None else path.read_text(encoding="utf-8")
+
+
+def _usual() -> Path | None:
+    named = os.environ.get("ANNELID_SITE")
+    return Path(named) if named else None
 
 
 def _consistent(site: Site, path: Path) -> Site:

@@ -12,7 +12,7 @@ from cases.cluster.records import Records
 from cases.studies.plan import Plan, Planned
 from cases.studies.store import Store
 
-__all__ = ["Standing", "lines", "standings"]
+__all__ = ["Standing", "lines", "search_lines", "standings"]
 
 Word = Literal[
     "finished",
@@ -120,3 +120,19 @@ def lines(plan: Plan, found: list[Standing], *, most: int = 40) -> list[str]:
     if len(open_) > most:
         told.append(f"… and {len(open_) - most} more")
     return told
+
+
+def search_lines(plan: Plan, records: Records, queue: Queue | None) -> list[str]:
+    """How far a search is, and who chooses its next points; nothing for studies that do not search."""
+    search = plan.file.study.search
+    if search is None:
+        return []
+    chosen, job = len(plan.of_point), records.collector_job()
+    far = f"search: {chosen} of {search.evaluations} points are chosen"
+    if chosen >= search.evaluations:
+        return [far]
+    if queue is None:
+        return [f"{far}; the queue cannot be asked who goes on"]
+    if job is not None and any(job == key[0] for key in queue):
+        return [f"{far}; job {job} goes on when these have ended"]
+    return [f"{far}; nobody goes on with it: --slurm does"]

@@ -3,12 +3,13 @@
 
 import math
 import shlex
+import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cases.cluster import queue
-from cases.cluster.arrays import Array
+from cases.cluster.arrays import Array, Limits
 from cases.cluster.records import COLLECTOR as COLLECTOR_FOLDER
 from cases.cluster.records import Records
 from cases.cluster.script import ARRAY, COLLECTOR, command_of, fill
@@ -17,7 +18,7 @@ from cases.studies.plan import Plan
 from cases.studies.store import Store
 from results.atomic import write_atomically
 
-__all__ = ["Step", "send", "steps_of", "write_down"]
+__all__ = ["Step", "collector_alone", "send", "steps_of", "write_down"]
 
 # What a job takes beside its run: starting, the report, and the process that watches.
 _MORE_SECONDS, _MORE_MEGABYTES = 180.0, 300.0
@@ -33,22 +34,33 @@ class Step:
         script: The script.
         options: Options of sbatch save the dependency.
         after: Numbers of the steps whose end it waits for.
+        jobs: Numbers of jobs in the queue whose end it waits for besides.
     """
 
     folder: Path
     script: Path
     options: tuple[str, ...]
     after: tuple[int, ...]
+    jobs: tuple[str, ...] = ()
 
     def arguments(self, job_of: Callable[[int], str]) -> list[str]:
         """Arguments of sbatch, given how the number of the job of a step is written."""
-        waits = ":".join(map(job_of, self.after))
+        waits = ":".join([*map(job_of, self.after), *self.jobs])
         dependency = [f"--dependency=afterany:{waits}", "--kill-on-invalid-dep=yes"] if waits else []
         return [*dependency, *self.options, str(self.script)]
 
 
-def steps_of(plan: Plan, store: Store, site: Site, arrays: Sequence[Array]) -> list[Step]:
+def steps_of(
+    plan: Plan, store: Store, site: Site, arrays: Sequence[Array], asked: Limits | None = None
+) -> list[Step]:
     """Write orders and scripts of all arrays and of the collector; nothing is submitted.
+
+    Args:
+        plan: The study.
+        store: Its folder.
+        site: What the cluster wants to be told.
+        arrays: The arrays.
+        asked: Limits of the command line, which a search goes on with.
 
     Raises:
         InputError: The template of the site cannot be used.
@@ -57,8 +69,16 @@ def steps_of(plan: Plan, store: Store, site: Site, arrays: Sequence[Array]) -> l
     leaders = tuple(i for i, array in enumerate(arrays) if array.leads)
     for array in arrays:
         steps.append(_array_step(store, site, array, leaders if array.waits else ()))
-    steps.append(_collector_step(plan, store, site, tuple(range(len(steps)))))
+    onward = (asked or Limits()) if plan.file.study.search is not None and site.template is None else None
+    steps.append(_collector_step(store, site, onward, tuple(range(len(steps)))))
     return steps
+
+
+def collector_alone(store: Store, site: Site, asked: Limits, records: Records) -> Step:
+    """The job that goes on with a search, behind all of the study in the queue but itself."""
+    own = records.collector_job()
+    jobs = [job for job in records.jobs_in(queue.present()) if job != own]
+    return replace(_collector_step(store, site, asked, ()), jobs=tuple(jobs))
 
 
 def send(steps: Sequence[Step], records: Records) -> list[str]:
@@ -106,10 +126,15 @@ def _array_step(store: Store, site: Site, array: Array, after: tuple[int, ...]) 
     return Step(batch.folder, script, tuple(_options(site, batch.folder, options, minutes, megabytes)), after)
 
 
-def _collector_step(plan: Plan, store: Store, site: Site, after: tuple[int, ...]) -> Step:
+def _collector_step(store: Store, site: Site, onward: Limits | None, after: tuple[int, ...]) -> Step:
+    """The job that collects; given limits it goes on with a search."""
     folder = Records(store.path).path / COLLECTOR_FOLDER
     folder.mkdir(parents=True, exist_ok=True)
     command = command_of(site, "cases", ["study", str(store.path), "--collect"])
+    if onward is not None:  # as the command that submits: sbatch is where that runs, not in an image
+        limits = [f"{onward.seconds or 0:g}", f"{onward.megabytes or 0:g}"]
+        python = site.python or sys.executable
+        command = [python, "-m", "cases.cluster.onward", str(store.path), *limits]
     script = write_atomically(folder / "collector.sh", fill(COLLECTOR, site, command, folder, {}))
     options = ["--output=%j.log", "--ntasks=1"]
     options = _options(site, folder, options, _COLLECTOR_MINUTES, _COLLECTOR_MEGABYTES)

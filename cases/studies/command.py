@@ -11,7 +11,7 @@ from cases.studies.listing import dry_run_lines, status_lines
 from cases.studies.opening import create, open_study
 from cases.studies.plan import Plan
 from cases.studies.reading import library_studies
-from cases.studies.search import continued
+from cases.studies.search import grown
 from cases.studies.settings import Settings, Tally
 from cases.studies.store import Store
 from cases.studies.table import Table
@@ -30,7 +30,7 @@ def study(options: argparse.Namespace) -> int:
     prepare()
     plan, store = open_study(options.study, options.out)
     if options.slurm:
-        plan = continued(plan, store) or plan  # a search goes on by its next batch
+        plan = grown(plan, store)  # a search goes on by its next batch
     if options.slurm or options.cancel or (options.status and handed_in(store)):
         return on_cluster(plan, store, options)
     if options.status:

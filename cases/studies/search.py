@@ -22,7 +22,7 @@ from geometry.errors import InputError
 if TYPE_CHECKING:
     from optuna import Study as OptunaStudy
 
-__all__ = ["begin", "continued"]
+__all__ = ["begin", "continued", "grown"]
 
 Values = Mapping[str, Any]
 
@@ -81,6 +81,13 @@ def continued(plan: Plan, store: Store) -> Plan | None:
         distributions = space.distributions()
         chosen = [optimiser.ask(distributions).params for _ in range(min(search.batch, left))]
     return extended(plan, [space.point(point) for point in chosen])
+
+
+def grown(plan: Plan, store: Store) -> Plan:
+    """The plan with all points that can be chosen before another run is needed."""
+    while (longer := continued(plan, store)) is not None:
+        plan = longer
+    return plan
 
 
 def _optimiser(plan: Plan, store: Store, space: Space) -> "OptunaStudy":

@@ -8,6 +8,8 @@ import pytest
 from one_node import wait_for
 from small_study import pressures
 
+from cases.cluster.records import Records
+
 LENGTHS = {"key": "mesh.along", "name": "along"}
 TOO_FINE = "1e-5 mm"  # two million cells, more than the mesher makes
 
@@ -129,3 +131,49 @@ def test_a_study_that_is_cancelled_can_be_handed_in_again(desk):
     arrays = len(user.handed_in())
     user.submit("--dry-run")
     assert len(sum(user.handed_in()[arrays:], ())) == 3
+
+
+SEARCH = {
+    "objectives": [{"quantity": "mean radial expansion", "aim": "maximise"}],
+    "search": {"evaluations": 8, "start": 4, "batch": 2},
+}
+RANGE = {"key": "stages.fill.pressure", "name": "pressure", "from": "1 mmHg", "to": "9 mmHg"}
+
+
+def test_a_search_goes_on_by_itself_also_after_it_was_cancelled(desk):
+    user = desk("it's a search")
+    user.write(RANGE, **SEARCH)
+    assert "goes on with the search" in user.annelid("--slurm", "--site", "site.toml")
+    wait_for(lambda: len(user.handed_in()) > 2, "a second batch", 60)
+    told = user.annelid("--status")
+    assert "6 of 8 points are chosen; job" in told
+    assert "goes on when these have ended" in told
+    user.annelid("--cancel")
+    user.cluster.wait_until_empty(30)
+    assert "6 of 8 points are chosen; nobody goes on with it: --slurm does" in user.annelid("--status")
+    before = user.summaries()
+    assert len(before) < 8
+
+    user.annelid("--slurm", "--site", "site.toml")
+    user.cluster.wait_until_empty(120)
+    assert user.words() == ["finished"] * 8
+    assert {run: user.summaries()[run] for run in before} == before
+    rows = list(csv.DictReader((user.out / "study.csv").read_text().splitlines()))
+    assert [row["status"] for row in rows] == ["finished"] * 8
+    assert "search: 8 of 8 points are chosen" in user.annelid("--status").splitlines()
+    here = desk("here")  # one machine makes the same choices
+    here.annelid()
+    assert set(here.summaries()) == set(user.summaries())
+
+
+def test_jobs_of_a_search_that_were_cancelled_by_hand_are_not_handed_in_again(desk):
+    user = desk()
+    user.write(RANGE, steps=2000, **SEARCH)
+    user.annelid("--slurm", "--site", "site.toml")
+    wait_for(lambda: len(user.attempts()) == 1, "a first run", 30)
+    jobs = Records(user.out).jobs()
+    user.cluster.say("scancel", *jobs[:-1])
+    user.cluster.wait_until_empty(60)
+    assert len(user.handed_in()) == 2
+    (log,) = (user.out / "slurm" / "collector").glob("*.log")
+    assert "some of its jobs were cancelled; the search goes on when it is handed in again" in log.read_text()

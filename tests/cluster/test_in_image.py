@@ -1,0 +1,27 @@
+# SPDX-License-Identifier: MIT
+"""A study on a real cluster whose jobs run in the image; containers/check.sh builds it and names it."""
+
+import json
+import os
+
+import pytest
+from small_study import pressures
+
+CONTAINER = os.environ.get("ANNELID_CONTAINER")
+
+
+@pytest.mark.skipif(CONTAINER is None, reason="containers/check.sh switches it on")
+def test_a_study_runs_in_the_image(desk):
+    user = desk()
+    place = str(user.folder)
+    options = ["--volume", f"{place}:{place}", "--env", f"ANNELID_CACHE={place}/cache"]
+    image = {"image": CONTAINER, "command": ["buildah", "run"], "options": options}
+    ranks = {"name": "ranks", "values": [1, 1, 2], "pair": "x"}
+    too_much = {"key": "mesh.along", "name": "along", "values": ["2 mm", "1e-5 mm", "2 mm"], "pair": "x"}
+    user.write(pressures(4, 5, 6) | {"pair": "x"}, ranks, too_much, site={"container": image})
+    user.submit(wait=300, collect=True)
+    assert user.words() == ["finished", "failed", "finished"], user.standings()
+    assert "make mesh.along larger" in user.standings()[1].detail
+    made = [json.loads(path.read_text()) for path in user.out.glob("runs/*/provenance.json")]
+    assert sorted(record["ranks"] for record in made) == [1, 2]
+    assert (user.out / "study.html").exists()
