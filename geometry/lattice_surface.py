@@ -5,6 +5,7 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometry.body import FloatArray, IntArray
 from geometry.footprint import Footprint, footprint
@@ -80,6 +81,17 @@ def _free_edges(points: FloatArray, triangles: IntArray, period: float) -> IntAr
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     ends = np.sort(edges, axis=1)
     _, number, count = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
-    u = points[edges, 0]
-    seam = (np.abs(u) < 1e-9).all(axis=1) | (np.abs(u - period) < 1e-9).all(axis=1)
-    return np.asarray(edges[(count[number.ravel()] == 1) & ~seam])
+    free = edges[count[number.ravel()] == 1]
+    return free[~_goes_on(points[free], period)]
+
+
+def _goes_on(edges: FloatArray, period: float) -> NDArray[np.bool_]:
+    """Whether edges, shape (k, 2, 2), lie on a side of the column and the column beyond has the same edge."""
+    slip = 1e-9 * period
+    low, high = (np.flatnonzero((np.abs(edges[..., 0] - u) < slip).all(axis=1)) for u in (0.0, period))
+    found, v = np.zeros(len(edges), dtype=bool), edges[..., 1]
+    # On the low side edges run down, on the high side up.
+    gap = np.abs(v[low][:, None] - v[high][None, :, ::-1]).max(axis=2)
+    near, far = np.nonzero(gap < slip)
+    found[low[near]] = found[high[far]] = True
+    return found
