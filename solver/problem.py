@@ -77,19 +77,14 @@ class Problem:
         normal = self._nodal(model.body.normal)
         hoop = None if model.axisymmetric else self._nodal(_hoop(model.body))
         self.frame = kinematics.wall_frame(normal, hoop)
-        self.dx = ufl.Measure(
-            "dx",
-            domain=domain,
-            subdomain_data=[(i, members.cells) for i, members in enumerate(self.fields.laws, start=1)],
-            metadata={"quadrature_degree": QUADRATURE_DEGREE},
-        )
         self.surface_ids = {name: i for i, name in enumerate(self._loaded_surfaces(), start=1)}
-        self.ds = ufl.Measure(
-            "ds",
-            domain=domain,
-            subdomain_data=[(i, self.mesh.facet_entities(s)) for s, i in self.surface_ids.items()],
-            metadata={"quadrature_degree": QUADRATURE_DEGREE},
-        )
+        self.dx = self._measure("dx", [(i, m.cells) for i, m in enumerate(self.fields.laws, start=1)])
+        self.ds = self._measure("ds", [(i, self.mesh.facet_entities(s)) for s, i in self.surface_ids.items()])
+
+    def _measure(self, kind: str, places: list[tuple[int, Any]]) -> ufl.Measure:
+        """Measure over numbered cells or facets."""
+        rule = {"quadrature_degree": QUADRATURE_DEGREE}
+        return ufl.Measure(kind, domain=self.mesh.domain, subdomain_data=places, metadata=rule)
 
     @property
     def comm(self) -> MPI.Comm:

@@ -88,56 +88,59 @@ class Properties:
             f.x.array[:] = none + share * (full - none)
 
 
-def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
-    """Fill the parameter fields of a model on its mesh."""
-    space = fem.functionspace(mesh.domain, ("DG", 0))
-    cells = len(model.body.cells)
+class _Cells:
+    """Makes cell-wise functions of a model."""
 
-    def spread(value: Callable[[Part], float]) -> FloatArray:
-        values = np.zeros(cells)
-        for part in model.parts:
-            values[model.body.regions[part.region]] = value(part)
+    def __init__(self, model: "Model", mesh: MeshedBody) -> None:
+        self._model = model
+        self._mesh = mesh
+        self.space = fem.functionspace(mesh.domain, ("DG", 0))
+
+    def spread(self, value: Callable[[Part], float]) -> FloatArray:
+        """A value by part in every body cell."""
+        values = np.zeros(len(self._model.body.cells))
+        for part in self._model.parts:
+            values[self._model.body.regions[part.region]] = value(part)
         return values
 
-    def function(values: FloatArray) -> fem.Function:
-        f = fem.Function(space)
-        f.x.array[:] = values[mesh.original_cells]
+    def function(self, values: FloatArray | float) -> fem.Function:
+        """A function of values in every body cell, or of one for all."""
+        f = fem.Function(self.space)
+        f.x.array[:] = np.broadcast_to(values, len(self._model.body.cells))[self._mesh.original_cells]
         return f
 
+    def of_parts(self, value: Callable[[Part], float]) -> fem.Function:
+        """A function of a value by part."""
+        return self.function(self.spread(value))
+
+
+def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
+    """Fill the parameter fields of a model on its mesh."""
+    cells = _Cells(model, mesh)
     law_cells = _members(model, mesh)
-    laws = list(dict.fromkeys(members.law for members in law_cells))
     terms = max(
         (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
     )
-    slots = [function(spread(partial(_slot, i=i, terms=terms))) for i in range(_slot_count(laws, terms))]
-    natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if varies(model) else space
+    slots = range(_slot_count({members.law for members in law_cells}, terms))
+    natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if varies(model) else cells.space
     full = _full_natural(model, mesh, natural_space)
-    natural = None
-    if np.any(full.T != NONE):
-        natural = tuple(fem.Function(natural_space) for _ in range(4 if varies(model) else 3))
-        for f, none in zip(natural, NONE, strict=False):
-            f.x.array[:] = none
-    in_bands = np.zeros(cells)
-    for band in model.body.bands.values():
-        in_bands[band] = 1.0
+    natural = _natural(natural_space, 4 if varies(model) else 3) if np.any(full.T != NONE) else None
     return Properties(
         laws=law_cells,
-        slots=slots,
+        slots=[cells.of_parts(partial(_slot, i=i, terms=terms)) for i in slots],
         terms=terms,
-        compliance=function(
-            spread(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0)
-        ),
+        compliance=cells.of_parts(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0),
         det_G=_volume(natural) if natural else 1,
         natural=natural,
-        film=_film(model, function, spread, in_bands),
-        fibres=_fibres(model, function, spread),
-        fibre_share=function(spread(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0))
+        film=_film(model, cells),
+        fibres=_fibres(model, cells),
+        fibre_share=cells.of_parts(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0)
         if any(p.fibres for p in model.parts)
         else None,
-        permittivity=function(EPS0 * spread(lambda p: p.material.permittivity if p.sheets else 0.0)),
-        sheet_field=function(np.zeros(cells)),
+        permittivity=cells.of_parts(lambda p: EPS0 * p.material.permittivity if p.sheets else 0.0),
+        sheet_field=cells.function(0.0),
         bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
-        obstacles=[function(np.full(cells, contact.position)) for contact in model.contacts],
+        obstacles=[cells.function(contact.position) for contact in model.contacts],
         full_natural=full,
     )
 
@@ -156,13 +159,21 @@ def _members(model: "Model", mesh: MeshedBody) -> list[Members]:
     ]
 
 
+def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, ...]:
+    """No natural stretch: what a path begins with."""
+    natural = tuple(fem.Function(space) for _ in range(components))
+    for f, none in zip(natural, NONE, strict=False):
+        f.x.array[:] = none
+    return natural
+
+
 def _volume(natural: tuple[fem.Function, ...]) -> Any:
     """Det G."""
     normal, hoop, axial, *shear = natural
     return hoop * (normal * axial - shear[0] ** 2) if shear else normal * hoop * axial
 
 
-def _slot_count(laws: list[str], terms: int) -> int:
+def _slot_count(laws: set[str], terms: int) -> int:
     return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
 
 
@@ -186,18 +197,21 @@ def _slot(part: Part, i: int, terms: int) -> float:
     return values[p] if p < len(values) else (0.0 if name == "moduli" else 2.0)
 
 
-def _film(model: "Model", function: Any, spread: Any, in_bands: FloatArray) -> tuple[Any, Any] | None:
+def _film(model: "Model", cells: _Cells) -> tuple[fem.Function, fem.Function] | None:
     if not any(p.electrode_film for p in model.parts):
         return None
-    fraction = spread(lambda p: p.electrode_film.volume_fraction if p.electrode_film else 0.0)
-    modulus = spread(lambda p: p.electrode_film.shear_modulus if p.electrode_film else 0.0)
-    return function(fraction * in_bands), function(modulus)
+    in_bands = np.zeros(len(model.body.cells))
+    for band in model.body.bands.values():
+        in_bands[band] = 1.0
+    fraction = cells.spread(lambda p: p.electrode_film.volume_fraction if p.electrode_film else 0.0)
+    modulus = cells.of_parts(lambda p: p.electrode_film.shear_modulus if p.electrode_film else 0.0)
+    return cells.function(fraction * in_bands), modulus
 
 
-def _fibres(model: "Model", function: Any, spread: Any) -> tuple[Any, ...] | None:
+def _fibres(model: "Model", cells: _Cells) -> tuple[fem.Function, ...] | None:
     if not any(p.fibres for p in model.parts):
         return None
-    angle = np.deg2rad(spread(lambda p: p.fibres.angle if p.fibres else 0.0))
-    k1 = spread(lambda p: p.fibres.stiffness if p.fibres else 0.0)
-    k2 = spread(lambda p: p.fibres.stiffening if p.fibres else 1.0)
-    return function(np.cos(angle)), function(np.sin(angle)), function(k1), function(k2)
+    angle = np.deg2rad(cells.spread(lambda p: p.fibres.angle if p.fibres else 0.0))
+    k1 = cells.of_parts(lambda p: p.fibres.stiffness if p.fibres else 0.0)
+    k2 = cells.of_parts(lambda p: p.fibres.stiffening if p.fibres else 1.0)
+    return cells.function(np.cos(angle)), cells.function(np.sin(angle)), k1, k2
