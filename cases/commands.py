@@ -110,8 +110,8 @@ def print_lattice(options: argparse.Namespace) -> int:
 
     case = _case(options)
     needs_libraries()
-    path, files = print_case(case, options.out or Path("prints") / Path(options.case).stem)
-    print("\n".join([*told(path), *(f"written: {file}" for file in files)]))
+    path, clearance, files = print_case(case, options.out or Path("prints") / Path(options.case).stem)
+    print("\n".join([*told(path, clearance), *(f"written: {file}" for file in files)]))
     return 0
 
 

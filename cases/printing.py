@@ -4,10 +4,14 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 from cases.laying import lattice_of
 from cases.schema import Case
+from geometry.errors import InputError
 from geometry.laying import Lattice
 from geometry.measured import Measured
+from geometry.nozzle import Clearance, clearance_of
 from geometry.printing import Printing
 from geometry.tool_path import ToolPath, tool_path
 
@@ -17,11 +21,11 @@ LATTICE, PATH = "lattice.png", "tool_path.png"
 _LARGE_TILT = 30.0  # degrees off the normal beyond which a nozzle's edge plays a part
 
 
-def print_case(case: Case, folder: Path) -> tuple[ToolPath, list[Path]]:
-    """Write the files for the lattice of a case and return its tool path and the files.
+def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path]]:
+    """Write the files for the lattice of a case; return its tool path, the nozzle's clearance and the files.
 
     Raises:
-        InputError: The case has no lattice, or it cannot be laid or printed.
+        InputError: The case has no lattice, it cannot be laid or printed, or the nozzle would run into it.
     """
     from results.lattice_pictures import lattice_picture, path_picture
     from results.print_files import write_print_files
@@ -29,11 +33,17 @@ def print_case(case: Case, folder: Path) -> tuple[ToolPath, list[Path]]:
     lattice = lattice_of(case)
     assert case.lattice is not None
     path = tool_path(lattice, Printing(**dict(case.lattice.printing)))
+    clearance = clearance_of(path)
+    _refuse_touching(path, clearance)
     files = write_print_files(path, folder, case.title)
-    return path, [*files, lattice_picture(lattice, folder / LATTICE), path_picture(path, folder / PATH)]
+    return (
+        path,
+        clearance,
+        [*files, lattice_picture(lattice, folder / LATTICE), path_picture(path, folder / PATH)],
+    )
 
 
-def told(path: ToolPath) -> Iterator[str]:
+def told(path: ToolPath, clearance: Clearance) -> Iterator[str]:
     """Lines that say what is printed and how."""
     yield from _laid(path.lattice)
     yield (
@@ -44,7 +54,24 @@ def told(path: ToolPath) -> Iterator[str]:
     if path.printing.machine == "rotary":
         note = '; consider machine = "five-axis"' if path.steepest > _LARGE_TILT else ""
         yield f"the nozzle stands up to {path.steepest:.0f} degrees off the normal{note}"
+    yield f"the nozzle keeps {clearance.least:.2g} mm off the part at {clearance.places} places looked at"
     yield "dry-run the program first: no part, nozzle high, feed low, hand on the stop"
+
+
+def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
+    if not len(clearance.touching):
+        return
+    x, y, z = clearance.at
+    turn = np.degrees(np.arctan2(y, x)) % 360.0
+    tilt = "" if path.printing.machine == "five-axis" else 'machine = "five-axis", '
+    raise InputError(
+        "lattice.printing: the nozzle would run into the part or the layers below at "
+        f"{len(clearance.touching)} of {clearance.places} places looked at, worst at a height of {z:.3g} mm "
+        f"and {turn:.0f} deg around, by {-clearance.least:.2g} mm; give {tilt}a smaller tip, cone_angle or "
+        "body, a longer cone_length or more stand_off",
+        key="lattice.printing",
+        value=clearance.least,
+    )
 
 
 def _laid(lattice: Lattice) -> Iterator[str]:

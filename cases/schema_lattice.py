@@ -1,11 +1,12 @@
 # SPDX-License-Identifier: MIT
-"""Lattices as a case file writes them: the cell, where it is laid, how it is printed."""
+"""Lattices as a case file writes them: the cell and where it is laid."""
 
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from cases.schema_base import Count, Length, LengthOrZero, Position, Table
+from cases.schema_printing import Printing
 from cases.units import Unit
 
 SlantAngle = Annotated[float, Unit("deg", "an angle", "30 deg", above=0, below=90)]
@@ -13,10 +14,6 @@ OpeningAngle = Annotated[float, Unit("deg", "an angle", "60 deg", at_least=10, a
 HelixAngle = Annotated[float, Unit("deg", "an angle", "45 deg", at_least=-85, at_most=85)]
 Shrinking = Annotated[float, Unit("", "a number", "0.3", above=0, at_most=1)]
 Depth = Annotated[float, Unit("", "a number", "0.5", above=0, below=1)]
-Speed = Annotated[float, Unit("mm/s", "a speed", "8 mm/s", above=0)]
-Acceleration = Annotated[float, Unit("mm/s2", "an acceleration", "500 mm/s2", above=0)]
-TurnSpeed = Annotated[float, Unit("deg/s", "a turning speed", "180 deg/s", above=0)]
-TurnAcceleration = Annotated[float, Unit("deg/s2", "a turning acceleration", "1000 deg/s2", above=0)]
 
 
 class HoneycombCell(Table):
@@ -183,37 +180,6 @@ class MeasuredGrid(Table):
 
 
 Measured = Annotated[MeasuredFile | MeasuredGrid, Field(discriminator="kind")]
-
-
-class Printing(Table):
-    """How the lattice is printed."""
-
-    machine: Literal["rotary", "five-axis"] = "rotary"
-    """"rotary": the part turns under a nozzle that points at its axis; "five-axis": the nozzle tilts, too."""
-    nozzle: Length = 0.4
-    """Width of the printed line; struts are as many lines wide as come nearest."""
-    layer: Length = 0.2
-    """Thickness of a printed layer; struts are as many layers high as come nearest."""
-    stand_off: LengthOrZero = 0.2
-    """Distance of the nozzle from the surface it prints on."""
-    feed: Speed = 8.0
-    """Speed of the nozzle over the surface while it prints."""
-    travel: Speed = 30.0
-    """Speed of the nozzle between lines."""
-    clearance: Length = 5.0
-    """Height over the surface at which the nozzle travels."""
-    tolerance: Length = 0.01
-    """Largest distance of the tool path from the line it stands for."""
-    acceleration: Acceleration = 500.0
-    """Largest acceleration of the linear axes, for the estimate of the time."""
-    corner: Speed = 5.0
-    """Largest sudden change of a linear axis's speed."""
-    turn_speed: TurnSpeed = 180.0
-    """Largest speed of the turning axes; no printed line asks for more."""
-    turn_acceleration: TurnAcceleration = 1000.0
-    """Largest acceleration of the turning axes."""
-    turn_corner: TurnSpeed = 10.0
-    """Largest sudden change of a turning axis's speed."""
 
 
 class Lattice(Table):

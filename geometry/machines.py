@@ -38,6 +38,10 @@ class Machine(Protocol):
         """Return the tip's place in the part's frame at axis positions (k, axes), shape (k, 3), mm."""
         ...
 
+    def nozzle(self, tip: FloatArray, direction: FloatArray) -> FloatArray:
+        """Return unit vectors from the tip up along the nozzle in the part's frame, shape (k, 3)."""
+        ...
+
 
 @dataclass(frozen=True)
 class Rotary:
@@ -54,6 +58,11 @@ class Rotary:
         """Return the tip's place in the part's frame, shape (k, 3), mm."""
         x, z, a = axes[:, 0], axes[:, 1], np.radians(axes[:, 2])
         return np.column_stack([z * np.cos(a), z * np.sin(a), x])
+
+    def nozzle(self, tip: FloatArray, direction: FloatArray) -> FloatArray:
+        """Return unit vectors away from the axis, shape (k, 3); those of the directions on the axis."""
+        level = np.where(np.hypot(tip[:, 0], tip[:, 1])[:, None] > 1e-9, tip, direction) * [1.0, 1.0, 0.0]
+        return np.asarray(level / np.linalg.norm(level, axis=1)[:, None])
 
 
 @dataclass(frozen=True)
@@ -81,6 +90,10 @@ class FiveAxis:
         x, y, z, a, _ = axes.T
         cosine, sine = np.cos(np.radians(a)), np.sin(np.radians(a))
         return np.column_stack([z * cosine + y * sine, z * sine - y * cosine, x])
+
+    def nozzle(self, tip: FloatArray, direction: FloatArray) -> FloatArray:
+        """Return the directions: the nozzle tilts into them."""
+        return direction
 
 
 MACHINES: dict[str, Machine] = {"rotary": Rotary(), "five-axis": FiveAxis()}

@@ -37,6 +37,10 @@ class Printing:
         turn_speed: Largest speed of the turning axes, deg/s.
         turn_acceleration: Their largest acceleration, deg/s².
         turn_corner: Largest sudden change of their speed, deg/s.
+        tip: Outer diameter of the nozzle's flat tip, mm.
+        cone_angle: Angle of the nozzle's side from its axis, degrees.
+        cone_length: Length of its cone, mm.
+        body: Diameter of what is above the cone, mm.
 
     Raises:
         InputError: If a number is outside its range or the machine unknown.
@@ -55,6 +59,10 @@ class Printing:
     turn_speed: float = 180.0
     turn_acceleration: float = 1000.0
     turn_corner: float = 10.0
+    tip: float = 0.6
+    cone_angle: float = 10.0
+    cone_length: float = 30.0
+    body: float = 12.0
 
     def __post_init__(self) -> None:
         if self.machine not in MACHINES:

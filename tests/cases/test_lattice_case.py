@@ -18,6 +18,7 @@ from cases.resolved import case_hash, to_toml
 from geometry.errors import InputError
 from geometry.lattice import EXAMPLES
 from geometry.measured import Measured
+from geometry.nozzle import clearance_of
 from geometry.printing import Printing
 from geometry.tool_path import tool_path
 
@@ -53,8 +54,8 @@ def test_it_keeps_between_its_ends():
     assert lattice.chart.place(ends).position[:, 2] == pytest.approx([4.0, 16.0], abs=1e-6)
 
 
-def test_ends_on_a_dome_are_radii():
-    tables = tables_with(**{"from": "5 mm", "to": "11 mm", "ring": "0.2 mm"})
+def dome_tables(**changes):
+    tables = tables_with(**{"from": "5 mm", "to": "11 mm", "ring": "0.2 mm"} | changes)
     tables["shape"] = {
         "kind": "dome",
         "rim_radius": "12 mm",
@@ -66,7 +67,11 @@ def test_ends_on_a_dome_are_radii():
     tables["supports"] = [{"region": "end_low", "hold": "all"}]
     tables["stages"] = [{"pressure": "1 kPa"}]
     tables["requirements"] = []
-    lattice = lattice_of(case_from_tables(tables))
+    return tables
+
+
+def test_ends_on_a_dome_are_radii():
+    lattice = lattice_of(case_from_tables(dome_tables()))
     ends = np.array([[0.0, lattice.extent.high], [0.0, lattice.extent.low]])
     inner = lattice.chart.place(ends, -0.2).position
     assert np.hypot(*inner[:, :2].T) == pytest.approx([5.0, 11.0], abs=1e-5)
@@ -151,6 +156,7 @@ def test_print_writes_the_files_and_says_what_they_hold(tmp_path, capsys):
     ).groups()
     assert (layers, lifts) == ("2", least)
     assert float(metres) > 0.1
+    assert re.search(r"the nozzle keeps 0\.2 mm off", told)
     assert "dry-run the program" in told
 
 
@@ -162,6 +168,16 @@ def test_lattices_of_the_library_can_be_printed():
         path = tool_path(lattice_of(case), Printing(**dict(case.lattice.printing)))
         assert path.lifts == path.layers * path.fewest - 1
         assert path.printed > 100.0
+        assert len(clearance_of(path).touching) == 0
+
+
+def test_a_nozzle_that_would_run_into_the_part_is_refused_with_the_place(tmp_path, capsys):
+    (tmp_path / "case.toml").write_text(tomli_w.dumps(dome_tables(printing={"machine": "rotary"})))
+    assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 2
+    words = capsys.readouterr().err
+    assert "the nozzle would run into the part" in words
+    assert 'machine = "five-axis"' in words
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_case_without_a_lattice_prints_nothing(tmp_path, capsys):
