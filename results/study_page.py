@@ -54,7 +54,6 @@ def write_study_page(data: StudyData, path: Path) -> Path:
 def _content(data: StudyData) -> dict[str, Any]:
     drawn = parallel_coordinates(data, _axes(data))
     places = {"places": drawn.places, "rows": drawn.rows}
-    heads = [column.label for column in (*data.varied, *data.quantities)]
     response_groups, note = responses(data)
     return {
         "title": data.title,
@@ -73,11 +72,7 @@ def _content(data: StudyData) -> dict[str, Any]:
         "spreads": spreads(data),
         "trouble_heads": [column.label for column in data.varied if column.role != "derived"],
         **_troubles(data),
-        "table": {
-            "heads": heads,
-            "rows": [_row(data, row) for row in range(min(_ROWS, len(data.ids)))],
-            "omitted": max(0, len(data.ids) - _ROWS),
-        },
+        "table": _table(data),
         "facts": data.facts,
     }
 
@@ -128,7 +123,22 @@ def _legend(data: StudyData) -> list[dict[str, str]]:
     return items
 
 
-def _row(data: StudyData, row: int) -> dict[str, Any]:
+def _table(data: StudyData) -> dict[str, Any]:
+    """The table of runs: what is the same in all of them is said once, what was derived stands last."""
+    columns = sorted((*data.varied, *data.quantities), key=lambda column: column.role == "derived")
+    alone = [column for column in columns if column.role != "quantity" and len(column.levels) <= 1]
+    alone = alone if len(data.ids) > 1 else []
+    shown = [column for column in columns if column not in alone]
+    return {
+        "heads": [{"label": column.label, "derived": column.role == "derived"} for column in shown],
+        "derived": sum(column.role == "derived" for column in shown),
+        "same": [f"{column.label}: {_cell(column, 0)}" for column in alone],
+        "rows": [_row(data, row, shown) for row in range(min(_ROWS, len(data.ids)))],
+        "omitted": max(0, len(data.ids) - _ROWS),
+    }
+
+
+def _row(data: StudyData, row: int, columns: list[Column]) -> dict[str, Any]:
     mark = data.marks[row]
     return {
         "number": row,
@@ -138,7 +148,7 @@ def _row(data: StudyData, row: int) -> dict[str, Any]:
             mark, data.kinds[row]
         ),
         "tone": _TONES[mark],
-        "cells": [_cell(column, row) for column in (*data.varied, *data.quantities)],
+        "cells": [_cell(column, row) for column in columns],
     }
 
 

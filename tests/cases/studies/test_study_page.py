@@ -161,3 +161,21 @@ def test_reports_are_promised_only_where_there_are_some(page):
     assert promise in page(vary=[RADII], quantities=[QUANTITY])[2]
     radii = RADII | {"values": ["4.1 mm", "4.2 mm", "4.3 mm"]}
     assert promise not in page(vary=[radii], quantities=[QUANTITY], output={"reports": False})[2]
+
+
+def test_the_table_keeps_to_what_differs_and_what_was_derived_can_be_shown(page):
+    twice = {"name": "doubled", "formula": "2 * inner_radius"}
+    same = {"name": "always", "formula": "inner_radius * 0 + twelve"}
+    constants = {"twelve": "12 mm"}
+    _, _, text, _ = page(vary=[RADII], derive=[twice, same], constants=constants, quantities=[QUANTITY])
+    table = text.split("<h2>Runs</h2>")[1]
+    heads = re.findall(r'<th class="(number[a-z ]*)">([^<]*)</th>', table)
+    assert heads == [
+        ("number", "inner radius [mm]"),
+        ("number", "mean radial expansion [%]"),
+        ("number derived", "doubled [mm]"),
+    ]
+    rows = re.findall(r"<tr data-row.*?</tr>", table)
+    assert [row.count('class="number derived"') for row in rows] == [1] * 5
+    assert "show what was derived, too (1 column)" in table
+    assert "The same in all runs: always [mm]: 12." in table
