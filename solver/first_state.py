@@ -9,7 +9,7 @@ import numpy as np
 
 from solver.errors import NoEquilibrium
 from solver.evaluation import Evaluation
-from solver.laying import balance_of_skin, in_words, lay
+from solver.laying import balance_of_skin, lay, printed_in_words
 from solver.loads import Loads
 from solver.newton import Convergence, Newton
 from solver.problem import Problem
@@ -48,7 +48,7 @@ def first_state(
         _check_balance(newton, skin.moved)
         lay(newton.system, skin)
         convergence = newton.solve(first)
-        remarks.append(in_words(skin, convergence))
+        remarks.append(printed_in_words(newton.system, skin, convergence))
     evaluation.read_fields()
     return convergence
 

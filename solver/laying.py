@@ -17,6 +17,7 @@ from mpi4py import MPI
 
 from geometry.body import FloatArray, IntArray
 from geometry.standing import without
+from solver.errors import NoEquilibrium
 from solver.loads import Loads
 from solver.model import Model
 from solver.natural_stretch import NaturalField
@@ -26,6 +27,8 @@ from solver.problem import Problem
 from solver.stepping import scales_of
 from solver.system import System
 
+_AT_REST = 1e-6  # share of its size by which a part in balance may move, for rounding
+
 
 class Skin(NamedTuple):
     """The balance of the skin alone, spread over the whole body.
@@ -34,11 +37,13 @@ class Skin(NamedTuple):
         displacement: u0 at every node; what is laid follows the node it stands on, shape (n, dim), mm.
         pressure: Pressure unknowns of every cell; 0 in what is laid, shape (m, k), MPa.
         moved: Largest displacement, mm.
+        size: Of the skin, mm.
     """
 
     displacement: FloatArray
     pressure: FloatArray
     moved: float
+    size: float
 
 
 def balance_of_skin(model: Model, comm: MPI.Comm, tolerance: Tolerance) -> Skin:
@@ -71,7 +76,7 @@ def balance_of_skin(model: Model, comm: MPI.Comm, tolerance: Tolerance) -> Skin:
     displacement[piece.nodes] = u
     pressure = np.zeros((len(body.cells), p.shape[1]))
     pressure[piece.cells] = p
-    return Skin(displacement[body.foot], pressure, float(np.abs(u).max()))
+    return Skin(displacement[body.foot], pressure, float(np.abs(u).max()), newton.scales.length)
 
 
 def lay(system: System, skin: Skin) -> None:
@@ -85,15 +90,43 @@ def lay(system: System, skin: Skin) -> None:
     problem.laying.x.array[:] = u.x.array
 
 
-def in_words(skin: Skin, convergence: Convergence) -> str:
-    """How near the skin was to its balance, and whether the part made is in balance as it is."""
+def moved_since(system: System) -> float:
+    """How far the part has moved from the shape in which parts were laid on it, mm; collective."""
+    problem = system.problem
+    assert problem.laying is not None
+    system.read_x()
+    mine = float(np.abs(problem.unknowns[0].x.array - problem.laying.x.array).max(initial=0.0))
+    return float(problem.comm.allreduce(mine, op=MPI.MAX))
+
+
+def printed_in_words(system: System, skin: Skin, convergence: Convergence) -> str:
+    """How near the skin was to its balance, and that the part made is in balance as it is; collective.
+
+    Raises:
+        NoEquilibrium: It is not, though nothing but its pressure acts on it.
+    """
     words = (
         f"the skin found its balance {skin.moved:.2g} mm off the shape drawn, where the rest was laid on it"
     )
     if convergence.iterations == 0:
         error = f"{convergence.residual:.1e} of its forces"
         return f"{words}; the printed part is in balance with its pressure to {error}"
-    return f"{words}; with its own natural stretch it came to balance in {convergence.iterations} iterations"
+    model, moved = system.problem.model, moved_since(system)
+    strained = [p.region for p in model.parts if p.region in model.laid and not _is_free(p)]
+    acting = [*strained, *(b.region for b in model.beds), *(c.name for c in model.contacts)]
+    if not acting and moved > _AT_REST * skin.size:
+        raise NoEquilibrium(
+            f"the part as printed is not in balance with its pressure: it moves by {moved:.3g} mm",
+            residual=moved,
+        )
+    because = f" under what {', '.join(acting)} brought along" if acting else ""
+    return f"{words}; from there the printed part moved by {moved:.2g} mm to its balance{because}"
+
+
+def _is_free(part: Part) -> bool:
+    """Whether a part has no natural stretch."""
+    given = part.natural_stretch
+    return not isinstance(given, NaturalField) and given.factors == (1.0, 1.0, 1.0)
 
 
 def _restricted(part: Part, nodes: IntArray) -> Part:
