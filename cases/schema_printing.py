@@ -30,6 +30,8 @@ class Printing(Table):
     """Speed of the nozzle between lines."""
     clearance: Length = 5.0
     """Height over the surface at which the nozzle travels."""
+    hop: LengthOrZero = 0.0
+    """Ways to the next line that are no longer are gone with the nozzle closed but not lifted."""
     tolerance: Length = 0.01
     """Largest distance of the tool path from the line it stands for."""
     acceleration: Acceleration = 500.0

@@ -2,7 +2,7 @@
 """Moves of a nozzle: trails of the chart printed layer by layer, and the ways between them."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -22,7 +22,8 @@ class Move:
     """An unbroken move of the nozzle.
 
     Attributes:
-        printing: Whether it prints; else it travels at the clearance.
+        printing: Whether it prints; else it goes to the next line.
+        lifted: Whether it goes at the clearance.
         layer: Layer, from 0.
         points: u and v of its points, shape (k, 2); u goes on over whole turns.
         height: Height of the nozzle's tip over the lattice's surface, mm.
@@ -30,6 +31,7 @@ class Move:
     """
 
     printing: bool
+    lifted: bool
     layer: int
     points: FloatArray
     height: float
@@ -59,14 +61,21 @@ def moves_of(
     last: FloatArray | None = None
     for layer in range(layers):
         height = low + (high - low) * layer / layers + printing.stand_off
+        new = True
         for curve in curves:
             if last is not None:
                 turns = np.round((last[0] - curve[0, 0]) / PERIOD)
                 curve = curve + np.array([turns * PERIOD, 0.0])
                 way = np.array([last, curve[0]])
-                yield _move(lattice, machine, way, high + printing.clearance, layer, 0.1)
-            yield _move(lattice, machine, curve, height, layer, printing.tolerance, printing=True)
-            last = curve[-1]
+                hop = _move(lattice, machine, way, height, printing.tolerance)
+                if hop.length <= printing.hop and not new:
+                    yield replace(hop, layer=layer)
+                else:
+                    far = _move(lattice, machine, way, high + printing.clearance, 0.1)
+                    yield replace(far, layer=layer, lifted=True)
+            drawn = _move(lattice, machine, curve, height, printing.tolerance)
+            yield replace(drawn, layer=layer, printing=True)
+            last, new = curve[-1], False
 
 
 def _move(
@@ -74,10 +83,7 @@ def _move(
     machine: Machine,
     points: FloatArray,
     height: float,
-    layer: int,
     tolerance: float,
-    *,
-    printing: bool = False,
 ) -> Move:
     """A move with so many points that straight motion of all axes between them keeps to the tolerance."""
     chart = lattice.chart
@@ -95,4 +101,4 @@ def _move(
     step = np.linalg.norm(np.diff(spots.position, axis=0), axis=1)
     kept = np.concatenate([[True], step > _SHORTEST])
     kept[-1] = True
-    return Move(printing, layer, points[kept], height, Spot(spots.position[kept], spots.normal[kept]))
+    return Move(False, False, 0, points[kept], height, Spot(spots.position[kept], spots.normal[kept]))

@@ -12,6 +12,8 @@ from geometry.chart import PERIOD
 from geometry.checks import within
 from geometry.laying import Lattice
 
+_ON = 1e-5  # of a closed line's length: struts that end nearer to it end on it
+
 
 class PrintLine(NamedTuple):
     """A line on the surface that is printed without a break.
@@ -40,7 +42,9 @@ def print_lines(lattice: Lattice, nozzle: float) -> tuple[PrintLine, ...]:
     most = 1.5 * min(strut.width for strut in lattice.pattern.struts)
     within("printing.nozzle", nozzle, above=0.0, most=most, unit="mm", why="1.5 times the thinnest strut")
     plates = _whole_plates(lattice)
-    column = [*_struts(lattice, plates, nozzle), *_fillings(lattice, plates, nozzle)]
+    rounds = [_rounds(plate, nozzle / _scale(lattice, plate)) for plate in plates]
+    struts = _joined(lattice, list(_struts(lattice, plates, nozzle)), [r[0] for r in rounds if r], nozzle)
+    column = [*struts, *_fillings(rounds, _ends(lattice, struts), nozzle)]
     turns = lattice.pattern.width * np.arange(lattice.copies)
     around = [line._replace(points=line.points + np.array([turn, 0.0])) for turn in turns for line in column]
     return *around, *(_ring(lattice, band, nozzle) for band in lattice.rings)
@@ -77,18 +81,82 @@ def _struts(lattice: Lattice, plates: list[FloatArray], nozzle: float) -> Iterat
                 yield PrintLine(np.asarray(part.coords), strut.width, "strut")
 
 
-def _fillings(lattice: Lattice, plates: list[FloatArray], nozzle: float) -> Iterator[PrintLine]:
-    """Plates filled by lines parallel to their edges, from the edge inwards."""
+def _ends(lattice: Lattice, struts: list[PrintLine]) -> FloatArray:
+    """Where struts end, also those of the columns beside, shape (k, 2)."""
+    if not struts:
+        return np.zeros((0, 2))
+    ends = np.concatenate([line.points[[0, -1]] for line in struts])
+    turns = lattice.pattern.width * np.array([[-1.0, 0.0], [0.0, 0.0], [1.0, 0.0]])
+    return np.asarray((ends + turns[:, None]).reshape(-1, 2))
+
+
+def _joined(
+    lattice: Lattice, struts: list[PrintLine], edges: list[FloatArray], nozzle: float
+) -> list[PrintLine]:
+    """Struts made longer where they end short of the outermost line of a plate, up to that line."""
     import shapely
 
-    for plate in plates:
-        step, polygon, rounds = nozzle / _scale(lattice, plate), shapely.Polygon(plate), []
-        inset = step / 2
-        while not (left := shapely.buffer(polygon, -inset, join_style="mitre")).is_empty:
-            rounds.append(np.asarray(shapely.get_parts(left)[0].exterior.coords))
-            inset += step
-        if rounds:
-            yield PrintLine(np.concatenate(rounds), nozzle, "plate")
+    if not edges:
+        return struts
+    turns = lattice.pattern.width * np.array([[-1.0, 0.0], [0.0, 0.0], [1.0, 0.0]])
+    every = shapely.union_all([shapely.LineString(edge + turn) for edge in edges for turn in turns])
+    found = []
+    for strut in struts:
+        points = strut.points
+        reach = nozzle / lattice.chart.scale(points[[0, -1]])
+        ways = [
+            np.asarray(shapely.shortest_line(shapely.Point(end), every).coords) for end in points[[0, -1]]
+        ]
+        first, last = (
+            way[1:] if 0.0 < np.linalg.norm(way[1] - way[0]) < most else way[:0]
+            for way, most in zip(ways, reach, strict=True)
+        )
+        found.append(strut._replace(points=np.concatenate([first, points, last])))
+    return found
+
+
+def _rounds(plate: FloatArray, step: float) -> list[FloatArray]:
+    """Closed lines that fill a plate, parallel to its edge, from the edge inwards."""
+    import shapely
+
+    polygon, rounds, inset = shapely.Polygon(plate), [], step / 2
+    while not (left := shapely.buffer(polygon, -inset, join_style="mitre")).is_empty:
+        rounds.append(np.asarray(shapely.get_parts(left)[0].exterior.coords))
+        inset += step
+    return rounds
+
+
+def _fillings(plates: list[list[FloatArray]], ends: FloatArray, nozzle: float) -> Iterator[PrintLine]:
+    """Lines that fill plates, the outermost parted where struts meet it."""
+    for rounds in plates:
+        if not rounds:
+            continue
+        edge = _parted(rounds[0], ends)
+        yield from (PrintLine(piece, nozzle, "plate") for piece in edge)
+        if len(rounds) > 1:
+            yield PrintLine(np.concatenate([edge[0][:1], *rounds[1:]]), nozzle, "plate")
+
+
+def _parted(ring: FloatArray, ends: FloatArray) -> list[FloatArray]:
+    """A closed line, parted where struts end on it so that they meet it at nodes."""
+    import shapely
+
+    line = shapely.LineString(ring)
+    near = ends[shapely.distance(line, shapely.points(ends)) < _ON * line.length]
+    if not len(near):
+        return [ring]
+    way = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1)))
+    at, first = np.unique(
+        np.round(shapely.line_locate_point(line, shapely.points(near)), 9), return_index=True
+    )
+    stops = near[first]
+    pieces = []
+    for k in range(len(at)):
+        low, high = at[k], at[k + 1] if k + 1 < len(at) else at[0] + way[-1]
+        corners = np.concatenate([way[:-1], way[:-1] + way[-1]])
+        inner = np.concatenate([ring[:-1], ring[:-1]])[(corners > low + 1e-9) & (corners < high - 1e-9)]
+        pieces.append(np.concatenate([stops[[k]], inner, stops[[(k + 1) % len(at)]]]))
+    return pieces
 
 
 def _ring(lattice: Lattice, band: Band, nozzle: float) -> PrintLine:

@@ -31,6 +31,7 @@ class Printing:
         feed: Speed over the surface while printing, mm/s.
         travel: Speed between printed lines, mm/s; no linear axis is faster than the larger of both.
         clearance: Height over the printed lattice at which the nozzle travels, mm.
+        hop: Ways to the next line of the layer no longer than this are gone without lifting the nozzle, mm.
         tolerance: Largest distance of the path from the line it stands for, mm.
         acceleration: Largest acceleration of the linear axes, mm/s².
         corner: Largest sudden change of a linear axis's speed, mm/s.
@@ -53,6 +54,7 @@ class Printing:
     feed: float = 8.0
     travel: float = 30.0
     clearance: float = 5.0
+    hop: float = 0.0
     tolerance: float = 0.01
     acceleration: float = 500.0
     corner: float = 5.0
@@ -69,6 +71,7 @@ class Printing:
             raise InputError(f"printing.machine = {self.machine!r}: choose one of {', '.join(MACHINES)}")
         for name in _LENGTHS:
             within(f"printing.{name}", getattr(self, name), above=0.0, unit="mm")
-        within("printing.stand_off", self.stand_off, least=0.0, unit="mm")
+        for name in ("stand_off", "hop"):
+            within(f"printing.{name}", getattr(self, name), least=0.0, unit="mm")
         for name, unit in _RATES.items():
             within(f"printing.{name}", getattr(self, name), above=0.0, unit=unit)

@@ -46,7 +46,7 @@ class ToolPath:
     @property
     def lifts(self) -> int:
         """How often the nozzle is lifted between printed lines, in all layers."""
-        return sum(move.printing for move in self.moves) - 1
+        return sum(move.lifted for move in self.moves)
 
     @cached_property
     def printed(self) -> float:
@@ -57,7 +57,7 @@ class ToolPath:
     def travelled(self) -> float:
         """Length of the ways between them, lifting and lowering included, mm."""
         ways = [move.length for move in self.moves if not move.printing]
-        return sum(ways) + 2 * self.printing.clearance * len(ways)
+        return sum(ways) + 2 * self.printing.clearance * self.lifts
 
     @cached_property
     def duration(self) -> float:

@@ -99,6 +99,32 @@ def test_odd_nodes_of_a_honeycomb_are_counted():
     assert path.fewest == nodes // 2 + 2  # and two rings
 
 
+@pytest.mark.exact
+def test_odd_nodes_of_rotating_squares_are_counted():
+    # Own count: each of four squares a cell has four ligaments, whose ends are nodes of three lines on its
+    # edge; from one of them its filling goes on to an end inside, so that there are four odd nodes a square.
+    # At either end of the cells two ligaments a cell are cut. Two odd nodes a trail, and two rings.
+    path = printed_on(TUBE, "rotating-squares")
+    odd = path.lattice.around * (16 * path.lattice.along + 4)
+    assert path.fewest == odd // 2 + 2
+    assert path.lifts == path.layers * path.fewest - 1
+
+
+def test_short_ways_are_gone_without_lifting():
+    lifting, hopping = (printed_on(TUBE, "rotating-squares", hop=hop) for hop in (0.0, 2.0))
+    hops = [move for move in hopping.moves if not move.printing and not move.lifted]
+    assert len(hops) + hopping.lifts == lifting.lifts
+    assert hopping.lifts < 0.1 * lifting.lifts
+    assert max(hop.length for hop in hops) <= 2.0
+    heights = {move.height for move in hopping.moves if move.printing}
+    assert {hop.height for hop in hops} <= heights
+    assert hopping.printed == pytest.approx(lifting.printed)
+    assert hopping.duration < lifting.duration
+    rapid = [move for move in read(motion_code(hopping, "hops")) if move["rapid"] and "A" in move["from"]]
+    low = sum(max(move["from"]["Z"], move["to"]["Z"]) < 6.3 + HEIGHT + 1.0 for move in rapid)
+    assert low >= len(hops)
+
+
 def test_wide_struts_are_printed_by_lines_side_by_side():
     # Helices of 0.5 mm, printed lines of 0.25 mm: two, a quarter of the width off the centre line, drawn up
     # and down in one trail.
