@@ -12,6 +12,7 @@ from geometry import flat_mesh
 from geometry.chart import chart_of
 from geometry.elements import FACETS
 from geometry.errors import InputError
+from geometry.exact import region_volume
 from geometry.flat_mesh import mesh_flat
 from geometry.footprint import footprint
 from geometry.lattice_body import LatticeMesh, Ring, lattice_body
@@ -102,6 +103,19 @@ def test_embedded_struts_take_the_place_of_the_wall():
     assert 0.05 * whole < volumes["lattice"] < 0.25 * whole
     with pytest.raises(InputError, match="reach out of the wall"):
         lattice_body(laid(side="embedded"), TUBE.layers, COARSE)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("kind", ["re-entrant", "hexachiral"])
+def test_embedded_struts_in_a_necked_balloon_all_around(kind):
+    layers = (Layer("skin", 0.9),)
+    balloon = Balloon(necked(8.0, 30.0, 4.0, 2.0), layers)
+    body = lattice_body(laid(balloon, kind, side="embedded", around=8), layers, COARSE)
+    volumes = region_volumes(body)
+    # Region by formula: Pappus's rule along the meridian.
+    assert volumes["skin"] + volumes["lattice"] == pytest.approx(region_volume(balloon, "skin"), rel=1e-4)
+    assert corners_twice(body) == 0
+    assert {"lumen", "outer", "end_low", "end_high", "skin|lattice"} == set(body.surfaces)
 
 
 def test_sector_is_its_share_of_the_part():
