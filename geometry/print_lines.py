@@ -134,7 +134,14 @@ def _fillings(plates: list[list[FloatArray]], ends: FloatArray, nozzle: float) -
         edge = _parted(rounds[0], ends)
         yield from (PrintLine(piece, nozzle, "plate") for piece in edge)
         if len(rounds) > 1:
-            yield PrintLine(np.concatenate([edge[0][:1], *rounds[1:]]), nozzle, "plate")
+            inner = [_from_nearest(ring, edge[0][0]) for ring in rounds[1:]]
+            yield PrintLine(np.concatenate([edge[0][:1], *inner]), nozzle, "plate")
+
+
+def _from_nearest(ring: FloatArray, place: FloatArray) -> FloatArray:
+    """A closed line begun at its corner nearest to a place, so that the way to it is short."""
+    first = int(np.argmin(np.linalg.norm(ring[:-1] - place, axis=1)))
+    return np.concatenate([ring[first:-1], ring[: first + 1]])
 
 
 def _parted(ring: FloatArray, ends: FloatArray) -> list[FloatArray]:

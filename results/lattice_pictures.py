@@ -3,6 +3,7 @@
 
 import io
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
@@ -136,11 +137,18 @@ def path_picture(path: ToolPath, out: Path) -> Path:
     )
     words = "first layer: metres printed so far; dots: where the nozzle is lowered"
     plotter.add_text(words, position=(0.16, 0.072), viewport=True, font_size=11, color=INK)
-    starts = pyvista.PolyData(np.array([move.spots.position[0] for move in printed]))
+    starts = pyvista.PolyData(np.array(_lowered(path)))
     plotter.add_mesh(starts, color=INK, point_size=9.0, render_points_as_spheres=True)
     plotter.camera.parallel_scale *= 1.1
     _raise(plotter, 0.06)
     return _written(plotter, out)
+
+
+def _lowered(path: ToolPath) -> list[FloatArray]:
+    """Where the nozzle is lowered in the first layer: at its first line, and after every lift."""
+    first = [move for move in path.moves if move.layer == 0]
+    after = [move for before, move in pairwise(first) if before.lifted]
+    return [move.spots.position[0] for move in (first[0], *after)]
 
 
 def _plotter(pyvista: ModuleType, lattice: Lattice) -> Any:
