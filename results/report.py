@@ -22,7 +22,7 @@ from results.run_record import RunRecord, open_run
 from results.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from results.stability import legend, slack, stability
 from results.tables import PathTable
-from results.trade_units import show
+from results.trade_units import counted, show
 
 _TONES = {
     "reached": "good",
@@ -108,7 +108,7 @@ def _outcome(run: RunRecord, table: PathTable | None) -> dict[str, Any]:
     outcome = run.outcome
     if outcome is None:
         states = 0 if table is None else len(table)
-        text = f"The run is unfinished: {states} state(s) so far. What follows may change."
+        text = f"The run is unfinished: {counted(states, 'state')} so far. What follows may change."
         return {"tone": "warn", "word": "unfinished", "text": text, "remarks": ()}
     missed = sum(not verdict.met for verdict in run.verdicts)
     text = outcome.text.removeprefix(f"{outcome.kind}: ")

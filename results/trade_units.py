@@ -95,3 +95,8 @@ def inside_value(text: object) -> float:
     """Return the number of a text such as ``"0.045 mm"`` from a resolved case; ``nan`` for other things."""
     match = re.match(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)", str(text))
     return float(match[1]) if match and not isinstance(text, bool) else math.nan
+
+
+def counted(count: int, noun: str) -> str:
+    """A number of things in words: ``1 run``, ``2 runs``."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -15,6 +15,7 @@ from cases.studies.search import grown
 from cases.studies.settings import Settings, Tally
 from cases.studies.store import Store
 from cases.studies.table import Table
+from results.trade_units import counted
 
 __all__ = ["study"]
 
@@ -88,9 +89,7 @@ def _tell(plan: Plan, store: Store, table: Table, tally: Tally | None) -> int:
     lines = [f"runs: {', '.join(parts)}{new}"]
     stale = store.unknown_folders(plan.runs)
     if stale:
-        lines.append(
-            f"{stale} Run folder(s) belong to earlier values of the study; they are kept, not counted"
-        )
+        lines.append(f"of earlier values of the study: {counted(stale, 'Run folder')}; kept, not counted")
     if "failed" in states:
         lines.append("failed runs are not tried again; --retry does, --status says why they failed")
     _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)", f"page: {page}"])

@@ -13,6 +13,7 @@ from cases.studies.progress import duration
 from cases.studies.sample import timed_sample
 from cases.studies.store import Store
 from geometry.errors import AnnelidError
+from results.trade_units import counted
 
 __all__ = ["Estimate", "estimate"]
 
@@ -42,12 +43,12 @@ class Estimate(NamedTuple):
         if not counts:
             return ["nothing is left to run"]
         total = sum(self.seconds[i] for i in waiting)
-        source = (
-            f"from {self.timed} timed run(s)" if self.timed else "from the sizes alone; none is timed yet"
-        )
+        source = f"from {counted(self.timed, 'timed run')}"
+        if not self.timed:
+            source = "from the sizes alone; none is timed yet"
         return [
             f"unknowns: {min(counts)} to {max(counts)}",
-            f"time: about {duration(total / workers)} with {workers} worker(s), {source}",
+            f"time: about {duration(total / workers)} with {counted(workers, 'worker')}, {source}",
             f"memory: about {self.memory:.0f} MB a worker, {self.memory * workers:.0f} MB in all",
         ]
 

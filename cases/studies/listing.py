@@ -7,6 +7,7 @@ from collections import Counter
 from cases.studies.estimate import estimate
 from cases.studies.plan import Plan
 from cases.studies.store import Store
+from results.trade_units import counted
 
 __all__ = ["dry_run_lines", "status_lines"]
 
@@ -25,12 +26,12 @@ def dry_run_lines(plan: Plan, store: Store, workers: int) -> list[str]:
     waiting = [i for i, state in enumerate(states) if state == "waiting"]
     points, runs = len(plan.of_point), len(plan.runs)
     same = f", {points - runs} of them equal to another" if points > runs else ""
-    kinds = len({run.kind for run in plan.runs if run.toml})
+    kinds = counted(len({run.kind for run in plan.runs if run.toml}), "kind")
     workers = workers or max(1, len(os.sched_getaffinity(0)) // plan.most_ranks)
     return [
         *_aligned(rows),
         "",
-        f"{points} points{same}; {runs} runs, {len(waiting)} to do; {kinds} kind(s) of equations to compile",
+        f"{points} points{same}; {runs} runs, {len(waiting)} to do; {kinds} of equations to compile",
         *(f"{run.id}: {run.problem}" for run in plan.runs if not run.toml),
         *expected.lines(waiting, workers),
     ]

@@ -102,7 +102,7 @@ def test_an_unfinished_run_has_a_report_that_says_so(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         run.append(next(states(tube)))
         page = page_of(tmp_path / "run", with_pictures=False)
-    assert "The run is unfinished: 1 state(s) so far." in page.text
+    assert "The run is unfinished: 1 state so far." in page.text
     assert "Verdicts" not in page.text
 
 

@@ -37,7 +37,7 @@ def test_a_study_is_listed_run_resumed_and_told(annelid, file, tmp_path):
     dry = annelid("study", file, "--dry-run")
     assert dry.returncode == 0, dry.stderr
     assert "3 runs, 2 to do" in dry.stdout
-    assert "from 1 timed run(s)" in dry.stdout
+    assert "from 1 timed run" in dry.stdout
     assert "shape.inner_radius" in dry.stdout
     assert not (tmp_path / "studies").exists()
 

@@ -266,7 +266,8 @@ def test_the_table_can_be_read_while_the_study_runs(study, drive, monkeypatch):
     monkeypatch.setattr(driver.Table, "write", write)
     drive(plan, store)
     assert seen == sorted(seen)
-    assert {1, 2, 3} <= set(seen)
+    assert seen[-1] == 3
+    assert any(0 < finished < 3 for finished in seen)  # while it ran; two may end between two looks
 
 
 def test_workers_that_never_start_end_the_study_with_their_last_words(study, drive):
