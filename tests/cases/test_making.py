@@ -140,6 +140,15 @@ def test_printed_and_covered_tube_begins_with_the_energy_of_its_inflated_skin(tm
     assert table["strain energy"][-1] - table["strain energy"][0] == pytest.approx(work, rel=0.01)
 
 
+def test_heights_of_the_inflated_shape_may_lie_beyond_the_drawn_one():
+    changed = tables(lattice={"to": "13 mm"}, sections=[{"name": "top", "at": "12.5 mm"}])
+    case = case_from_tables(changed)
+    assert case.lattice.end == 13.0
+    assert case.sections[0].at == 12.5
+    with pytest.raises(InputError, match=r"12\.5 mm is outside the part"):
+        case_from_tables(tables(sections=[{"name": "top", "at": "12.5 mm"}], making=None))
+
+
 def test_what_cannot_be_made_is_refused():
     for change, words in (
         ({"making": {"volume": "4 mL"}}, "give either pressure or volume"),
