@@ -251,7 +251,7 @@ def test_a_request_to_stop_is_followed_at_once_and_leaves_nobody(begun, drive, n
 def test_the_table_can_be_read_while_the_study_runs(study, drive, monkeypatch):
     from pyarrow import csv, parquet
 
-    plan, store = study(vary=[noted("fine", "slow 0.3", "slow 0.4")])
+    plan, store = study(vary=[noted("fine", "slow 0.3", "slow 3")])
     seen = []
     monkeypatch.setattr(driver, "_TABLE_PAUSE", 0.0)
     monkeypatch.setattr(driver, "_TABLE_SHARE", 1.0)
