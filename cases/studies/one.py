@@ -1,13 +1,15 @@
 # SPDX-License-Identifier: MIT
 """One run of a study, in whichever process: a worker, this one, or a job of a cluster."""
 
+import contextlib
 import errno
 import os
 import re
+import resource
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -128,9 +130,25 @@ def _run_on_ranks(job: Job) -> None:
     with tempfile.TemporaryDirectory() as place:
         case = Path(place) / "case.toml"
         case.write_text(job.toml)
-        code = start_ranks(job.ranks, ["run", str(case), job.folder, "--no-report"])
+        with _memory_unlimited():
+            code = start_ranks(job.ranks, ["run", str(case), job.folder, "--no-report"])
     if status(job.folder) != "finished":
         raise AnnelidError(f"the run on {job.ranks} ranks ended with code {code}")
+
+
+@contextlib.contextmanager
+def _memory_unlimited() -> Iterator[None]:
+    """Start processes without the limit of this one: what ranks take together is watched from outside.
+
+    Ranks that inherit it sometimes ended by a fault in a library that does not look whether it got its
+    memory, and nobody could tell that memory was the reason.
+    """
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    resource.setrlimit(resource.RLIMIT_AS, (hard, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
 def _with_sound_forms(run: Callable[[], Any]) -> Any:

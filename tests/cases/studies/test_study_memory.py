@@ -1,0 +1,35 @@
+# SPDX-License-Identifier: MIT
+"""The limit of memory of a worker and the ranks it starts."""
+
+import resource
+
+import pytest
+
+import cases.ranks
+from cases.studies.one import Job, run_one
+
+LIMIT = 64 << 30  # far above what the tests take
+
+
+@pytest.fixture
+def limited():
+    """This process may not grow beyond the limit; ranks it starts are seen to have none."""
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    resource.setrlimit(resource.RLIMIT_AS, (LIMIT, before[1]))
+    yield before[1]
+    resource.setrlimit(resource.RLIMIT_AS, before)
+
+
+def test_ranks_do_not_inherit_the_limit_of_their_worker(limited, tmp_path, monkeypatch):
+    seen = []
+
+    def started(count, arguments):
+        seen.append((count, resource.getrlimit(resource.RLIMIT_AS)[0]))
+        return 11
+
+    monkeypatch.setattr(cases.ranks, "start_ranks", started)
+    reply = run_one(Job("run", "", str(tmp_path / "run"), ranks=2))
+    assert seen == [(2, limited)]
+    assert reply.kind == "error"
+    assert "on 2 ranks ended with code 11" in reply.reason
+    assert resource.getrlimit(resource.RLIMIT_AS)[0] == LIMIT  # the worker itself keeps its own
