@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The marks of the path's curves: states, limits and their safe sides, stages."""
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 FloatArray = NDArray[np.float64]
+
+_LETTERS = 52  # so many stand below a panel
 
 
 def mark_states(
@@ -134,8 +137,10 @@ def mark_limit(axes: "Axes", limit: float, is_floor: bool, unit: str, values: Fl
     )
 
 
-def note(axes: "Axes", height: float, text: str, colour: str, values: FloatArray) -> None:
-    """Write above a level, at the end of the curve that stays further from it."""
+def note(
+    axes: "Axes", height: float, text: str, colour: str, values: FloatArray, *, below: bool = False
+) -> None:
+    """Write above or below a level, at the end of the curve that stays further from it."""
     third = max(1, len(values) // 3)
     distances = [np.abs(part[np.isfinite(part)] - height) for part in (values[:third], values[-third:])]
     left, right = (float(np.min(d, initial=np.inf)) for d in distances)
@@ -144,19 +149,24 @@ def note(axes: "Axes", height: float, text: str, colour: str, values: FloatArray
         text,
         (0.0 if at_left else 1.0, height),
         xycoords=axes.get_yaxis_transform(),
-        xytext=(4 if at_left else -2, 2),
+        xytext=(4 if at_left else -2, -2 if below else 2),
         textcoords="offset points",
         ha="left" if at_left else "right",
-        va="bottom",
+        va="top" if below else "bottom",
         color=colour,
         fontsize=8,
     )
 
 
 def mark_stages(axes: "Axes", table: PathTable) -> None:
-    """Write the stages below the whole path and part them by lines."""
+    """Write the stages below the whole path, in lines as long as there is room, and part them by lines."""
     stages = list(dict.fromkeys(table.stages))
-    axes.set_xticks(np.arange(len(stages)) + 0.5, stages, fontsize=8)
+    room = max(1, _LETTERS // len(stages))
+    words = [textwrap.fill(stage, room, break_long_words=False) for stage in stages]
+    upright = any(len(line) > room for name in words for line in name.splitlines())
+    axes.set_xticks(
+        np.arange(len(stages)) + 0.5, stages if upright else words, fontsize=8, rotation=90 if upright else 0
+    )
     axes.set_xlim(-0.04, len(stages) + 0.04)
     axes.tick_params(axis="x", length=0)
     axes.grid(visible=False, axis="x")

@@ -106,7 +106,7 @@ def path_curve(
         number_critical_points(axes, table, rows, across, heights)
         if quantity == "breakdown margin":
             axes.axhline(1.0, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
-            note(axes, 1.0, "breakdown", style.BAD, heights)
+            note(axes, 1.0, "breakdown", style.BAD, heights, below=bool(limits))
         if span is None:
             mark_stages(axes, table)
         return Drawing(style.svg_text(figure, name, f"{quantity} against {across_label}"), quantity)
