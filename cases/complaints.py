@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 
 from cases.schema import Case
 
-__all__ = ["complaints", "nearest", "one_of", "path_of"]
+__all__ = ["complaints", "findings", "nearest", "one_of", "path_of", "reason"]
 
 _NAMING_KEYS = ("name", "region", "quantity")
 
@@ -22,8 +22,13 @@ def complaints(error: ValidationError, raw: dict[str, Any]) -> list[str]:
         error: What the validator raised for ``Case``.
         raw: The tables as read from the file.
     """
+    return [_sentence(item, raw) for item in findings(error)]
+
+
+def findings(error: ValidationError) -> list[dict[str, Any]]:
+    """What the validator found, without what only follows from the rest."""
     found = [dict(item) for item in error.errors(include_url=False)]
-    return [_sentence(item, raw) for item in found if not _follows(item, found)]
+    return [item for item in found if not _follows(item, found)]
 
 
 def nearest(word: str, words: Iterable[str]) -> str:
@@ -88,27 +93,32 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
         if kind == "union_tag_not_found":
             return f"{path}.{key}: is missing; one of: {', '.join(tags)}"
         return f"{path}.{key}: {one_of(context['tag'], tags)}"
-    return f"{path}: {_reason(item, context)}"
+    return f"{path}: {reason(item)}"
 
 
-def _reason(item: dict[str, Any], context: dict[str, Any]) -> str:
-    kind, value = item["type"], item["input"]
+def reason(item: dict[str, Any]) -> str:
+    """What is wrong with one value, in words, without its key."""
+    kind, value, context = item["type"], item["input"], item.get("ctx", {})
     shown = f'"{value}"' if isinstance(value, str) else repr(value)
     if kind in ("unit", "range"):
         return str(item["msg"])
     if kind == "literal_error":
-        allowed = [word.strip(" '") for word in context["expected"].replace(" or ", ",").split(",")]
+        words = [word.strip(" '") for word in context["expected"].replace(" or ", ",").split(",")]
         return (
-            one_of(str(value), allowed)
+            one_of(str(value), words)
             if isinstance(value, str)
-            else f"{shown} is not one of {', '.join(allowed)}"
+            else f"{shown} is not one of {', '.join(words)}"
         )
     if kind in ("greater_than_equal", "int_type", "int_from_float"):
         return f"{shown} is not allowed; it must be a whole number, {context.get('ge', 1)} or more"
+    if kind == "less_than_equal":
+        return f"{shown} is not allowed; it must be {context['le']} or less"
     if kind == "string_pattern_mismatch":
-        return f"{shown} is not a name; use letters, digits, _ and -, beginning with a letter"
+        allowed = "letters, digits, _ and -" if r"\-" in context["pattern"] else "letters, digits and _"
+        return f"{shown} is not a name; use {allowed}, beginning with a letter"
     if kind == "too_short":
-        return f"needs at least {context['min_length']} entries, got {context['actual_length']}"
+        least = context["min_length"]
+        return f"needs at least {least} entr{'y' if least == 1 else 'ies'}, got {context['actual_length']}"
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{shown} is not a table; write [key] or {{ key = value }}"
     if kind == "tuple_type":

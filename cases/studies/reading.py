@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from cases.complaints import nearest, path_of
+from cases.complaints import findings, nearest, path_of, reason
 from cases.finding import find_file
 from cases.reading import find_case
 from cases.schema_base import Table
@@ -72,7 +72,7 @@ def study_from_text(text: str, *, source: str) -> Study:
     try:
         return Study.model_validate(tables)
     except ValidationError as error:
-        lines = [_sentence(dict(item), tables) for item in error.errors(include_url=False)]
+        lines = [_sentence(item, tables) for item in findings(error)]
         head = f"{source}: {len(lines)} thing{'s' if len(lines) > 1 else ''} to mend"
         raise InputError("\n".join([head, *(f"  {line}" for line in lines)]), problems=lines) from None
 
@@ -112,7 +112,4 @@ def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
         return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"
     if item["type"] == "missing":
         return f"{path}: is missing"
-    if item["type"] in ("unit", "range"):
-        return f"{path}: {item['msg']}"
-    message = str(item["msg"])
-    return f"{path}: {item['input']!r}: {message[0].lower()}{message[1:]}"
+    return f"{path}: {reason(item)}"

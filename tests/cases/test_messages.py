@@ -108,7 +108,7 @@ WRONG = {
         put("solidd", "mesh", "model"),
         r'mesh\.model: "solidd" is not allowed \(did you mean "solid"',
     ),
-    "no layers": (put([], "shape", "layers"), r"shape\.layers: needs at least 1 entries, got 0"),
+    "no layers": (put([], "shape", "layers"), r"shape\.layers: needs at least 1 entry, got 0"),
     "a word for a table": (put("fine", "mesh"), r'mesh: "fine" is not a table; write \[key\]'),
     "a word for a list": (
         put("end_low", "supports"),
@@ -385,7 +385,7 @@ def test_a_list_whose_only_entry_is_wrong_is_not_called_empty_too(tables):
         case_from_tables(tables)
     assert [line.split(":")[0] for line in caught.value.data["problems"]] == ["stages[fill].presure"]
     tables["stages"] = []
-    with pytest.raises(InputError, match=r"stages: needs at least 1 entries, got 0"):
+    with pytest.raises(InputError, match=r"stages: needs at least 1 entry, got 0"):
         case_from_tables(tables)
 
 

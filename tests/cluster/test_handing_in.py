@@ -216,6 +216,30 @@ def test_the_shipped_templates_use_only_words_that_mean_something(tmp_path):
             fill(tmp_path / "bad.sh", Site(), ["x"], tmp_path, numbers)
 
 
+def test_the_example_for_pbs_is_a_script_that_runs_the_run_of_its_number(tmp_path):
+    # Directives: PBS Professional User's Guide, qsub -J, -l select, -l walltime (from memory).
+    from cases.cluster import script
+
+    numbers = {**dict.fromkeys(script.NUMBERS, 1), "last": 4, "ranks": 2, "megabytes": 900, "seconds": 90}
+    folder = tmp_path / NASTY.replace("/", "_")
+    folder.mkdir()
+    site = Site(partition="q", environment={"NOTE": NASTY})
+    example = script.ARRAY.parent / "pbs_array.sh"
+    job = tmp_path / "job.sh"
+    job.write_text(fill(example, site, ["printf", "%s|", NASTY], folder, numbers))
+    directives = [line for line in job.read_text().splitlines() if line.startswith("#PBS ")]
+    assert directives[1:] == [
+        "#PBS -J 0-4",
+        "#PBS -l select=1:ncpus=2:mpiprocs=2:mem=900mb",
+        "#PBS -l walltime=90",
+        "#PBS -q q",
+    ]
+    given = {"PATH": os.environ["PATH"], "PBS_ARRAY_INDEX": "3", "PBS_JOBID": "12[3].host"}
+    done = subprocess.run(["bash", job], env=given, capture_output=True, text=True, check=True, cwd=tmp_path)
+    assert done.stdout == f"{NASTY}|3|12[3].host|"
+    assert not list(tmp_path.rglob("pwned"))
+
+
 def test_a_path_that_slurm_would_rewrite_is_refused(study):
     plan, store = study(pressures(1), name="100 %j")
     with pytest.raises(

@@ -1,0 +1,31 @@
+# SPDX-License-Identifier: MIT
+"""A study file that cannot be meant is refused in words, each thing once."""
+
+import pytest
+
+from cases.studies.reading import study_from_text
+from geometry.errors import InputError
+
+HEAD = 'title = "x"\ncase = "cuff"\n'
+VARY = '[[vary]]\nkey = "stages.energise.voltage"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("vary = []", "vary: needs at least 1 entry, got 0"),
+        (f"{VARY}values = []", "vary[#1].values: needs at least 1 entry, got 0"),
+        (
+            f'{VARY}from = "1 kV"\nto = "2 kV"\ncount = 200001',
+            "vary[#1].count: 200001 is not allowed; it must be 200000 or less",
+        ),
+        (
+            f'{VARY}name = "a-b"\nvalues = ["1 kV"]',
+            'vary[a-b].name: "a-b" is not a name; use letters, digits and _, beginning with a letter',
+        ),
+    ],
+)
+def test_a_bad_value_is_told_once(text, problem):
+    with pytest.raises(InputError, match="1 thing to mend") as caught:
+        study_from_text(HEAD + text, source="x.toml")
+    assert caught.value.data["problems"] == [problem]
