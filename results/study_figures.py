@@ -143,7 +143,16 @@ def _lines(
         look: dict[str, Any] = {"color": style.SERIES[i % len(style.SERIES)], "linewidth": 1.4, "zorder": 3}
         axes.plot(x[mine], y[mine], label=level_words(lines, level), **look)
     if len(chosen) > 1:
-        axes.legend(fontsize=7.5, loc="best", handlelength=1.2, labelspacing=0.25)
+        axes.legend(
+            fontsize=7.5,
+            loc="best",
+            handlelength=1.2,
+            labelspacing=0.25,
+            frameon=True,
+            facecolor=style.CARD,
+            edgecolor="none",
+            framealpha=0.85,
+        )
 
 
 def _tint_cells(axes: "Axes", x: FloatArray, y: FloatArray, good: NDArray[np.int64]) -> None:

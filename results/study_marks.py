@@ -66,6 +66,8 @@ def tint_limits(
         unit: The unit shown.
         upright: Whether the quantity runs along the abscissa.
     """
+    from matplotlib.patheffects import withStroke
+
     if not limits:
         return
     low, high = axes.get_xlim() if upright else axes.get_ylim()
@@ -91,6 +93,8 @@ def tint_limits(
             rotation=90 if upright else 0,
             color=style.GOOD,
             fontsize=8,
+            path_effects=[withStroke(linewidth=2.5, foreground=style.CARD, alpha=0.85)],
+            zorder=6,
         )
     (axes.set_xlim if upright else axes.set_ylim)(low, high)
 
