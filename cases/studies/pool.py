@@ -102,7 +102,7 @@ class Worker:
             os.killpg(self.process.pid, signal.SIGKILL)
 
     def bury(self) -> tuple[str, str]:
-        """After its end: what kind of end it was, and what it said last.
+        """After its end: what kind of end it was, and what it said last; may be asked again.
 
         Returns:
             ``"memory"``, ``"killed"`` (from outside) or ``"crash"``, and a reason in words.
@@ -165,6 +165,7 @@ class Pool:
             if not alive:
                 self._selector.unregister(key.fileobj)
                 self.workers.remove(worker)
+                worker.bury()  # even if the driver gives up at another that ended with it
             found.append((worker, replies, alive))
         return found
 
