@@ -2,6 +2,7 @@
 """Cells of straight struts: honeycombs, double arrowhead, diamond braid, helices."""
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -10,7 +11,7 @@ from geometry.pattern import Pattern, Strut, polyline
 
 
 @dataclass(frozen=True)
-class _Walls:
+class _Walls(ABC):
     """Walls of a honeycomb, the vertical ones along the part.
 
     Attributes:
@@ -43,9 +44,9 @@ class _Walls:
         return 90.0, ""
 
     @property
+    @abstractmethod
     def room(self) -> float:
         """Width at which openings would close, mm."""
-        raise NotImplementedError
 
     def pattern(self) -> Pattern:
         """Return the repeating rectangle."""

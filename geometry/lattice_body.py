@@ -102,10 +102,7 @@ def lattice_body(
     body = replace(body, bands=_bands(thick, sheet.heights, electrodes))
     if natural is not None:
         stretch = natural(thick.flat + start, thick.depth)
-        skin = {layer.name: stretch for layer in layers}
-        nodes = np.unique(thick.cells[np.concatenate([thick.regions[name] for name in skin])])
-        laid = tuple(name for name in thick.regions if name not in skin)
-        body = replace(body, natural=skin, laid=laid, foot=footing(thick, nodes, sheet.width))
+        body = _stretched(body, thick, {layer.name: stretch for layer in layers}, sheet.width)
     if core is not None:
         body = with_core(body, core)
     check_quality(body)
@@ -120,6 +117,13 @@ def standing_on(chart: Chart) -> Stack:
         return Laid(spot.position, spot.normal, chart.around(points))
 
     return place
+
+
+def _stretched(body: Body, thick: Thickened, skin: dict[str, FloatArray], width: float) -> Body:
+    """Give the layers of the skin their natural stretch; every other region is laid on them."""
+    nodes = np.unique(thick.cells[np.concatenate([thick.regions[name] for name in skin])])
+    laid = tuple(name for name in thick.regions if name not in skin)
+    return replace(body, natural=skin, laid=laid, foot=footing(thick, nodes, width))
 
 
 def _courses(
