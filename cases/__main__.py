@@ -13,7 +13,7 @@ from geometry.errors import AnnelidError, InputError
 __all__ = ["main"]
 
 INPUT, UNEXPECTED, INTERRUPTED = 2, 1, 130
-_FIRST_SPEAKS = 2.0  # s
+_FIRST_SPEAKS, _HEARD = 2.0, 0.5  # s; a launcher that aborts at once was seen to lose the last words
 _INTERRUPTED = "interrupted; a Run folder that was begun says unfinished, the same command starts it anew"
 
 
@@ -55,6 +55,7 @@ def _leave(code: int) -> int:
     mpi = sys.modules.get("mpi4py.MPI")
     if code and mpi is not None and mpi.COMM_WORLD.size > 1:
         sys.stderr.flush()
+        time.sleep(_HEARD)
         mpi.COMM_WORLD.Abort(code)
     return code
 

@@ -69,11 +69,6 @@ def _measured(lattice: Lattice) -> Iterator[Problem]:
     measured = lattice.measured
     if not isinstance(measured, MeasuredGrid):
         return
-    if lattice.side != "outside":
-        yield (
-            ("lattice", "side"),
-            f'"{lattice.side}" does not go with a measured surface, which is the outer one',
-        )
     count = len(measured.heights)
     for index, row in enumerate(measured.radii):
         if len(row) != count:

@@ -53,7 +53,7 @@ def lattice_of(case: Case, wall: InflatedWall | None = None) -> Lattice:
     else:
         chart = chart_of(shape, table.side, depth=table.depth)
     if isinstance(table.measured, written.MeasuredGrid):
-        chart = measured(table.measured.heights, table.measured.radii)
+        chart = measured(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
     return lay(
         cell_of(table.cell).pattern(),
         chart,
@@ -65,6 +65,12 @@ def lattice_of(case: Case, wall: InflatedWall | None = None) -> Lattice:
         span=_span(shape, chart, table),
         smallest=table.smallest,
     )
+
+
+def _under_outer(case: Case, table: written.Lattice) -> float:
+    """How far the lattice's surface lies off the outer face of the skin, mm."""
+    wall = sum(layer.thickness for layer in skin_of(case).layers)
+    return {"outside": 0.0, "inside": -wall, "embedded": (table.depth - 1.0) * wall}[table.side]
 
 
 def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, float]:

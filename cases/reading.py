@@ -16,7 +16,7 @@ from cases.requirements import requirement_problems, resolved_requirements
 from cases.resolved import resolved
 from cases.schema import Case
 from geometry.errors import InputError
-from geometry.measured import measured_from_csv
+from geometry.radial_surface import measured_from_csv
 
 __all__ = ["LIBRARY", "case_from_tables", "find_case", "library_cases", "read_case"]
 

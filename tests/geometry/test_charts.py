@@ -6,8 +6,9 @@ import pytest
 
 from geometry.chart import Revolution, chart_of
 from geometry.errors import InputError
-from geometry.measured import measured, measured_from_csv
+from geometry.measured import measured
 from geometry.profiles import ellipsoid, necked, sphere
+from geometry.radial_surface import measured_from_csv
 from geometry.shapes import Balloon, Dome, Layer, Sleeve, Tube
 
 WALL = (Layer("inner", 0.1), Layer("outer", 0.2))
@@ -42,6 +43,7 @@ CHARTS = {
     "necked balloon": Revolution(necked(12.0, 44.0, 5.0, 4.0), 0.3),
     "funnel": chart_of(Dome(rim_radius=10.0, rise=6.0, layers=WALL, profile="funnel", hole_radius=2.0)),
     "measured": measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS)),
+    "under a measured one": measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=-0.8),
 }
 
 
@@ -81,7 +83,7 @@ def test_angles_are_kept(name):
     chart, points = CHARTS[name], points_in(CHARTS[name])
     around, along = stretches(chart, points)
     scale, normal = chart.scale(points), chart.place(points).normal
-    off = np.radians(CONFORMAL) if name == "measured" else 3e-6
+    off = np.radians(CONFORMAL) if "measured" in name else 3e-6
     assert np.linalg.norm(around, axis=1) / scale == pytest.approx(1.0, abs=off)
     assert np.linalg.norm(along, axis=1) / scale == pytest.approx(1.0, abs=off)
     assert np.abs(np.einsum("ki,ki->k", around, along) / scale**2).max() < off
@@ -125,8 +127,28 @@ def test_a_sphere_measured_from_aside_has_the_modulus_of_its_zone():
     assert chart.scale(points_in(chart)) == pytest.approx(expected, rel=1e-4)
 
 
-def test_angle_errors_are_told():
-    assert 0.0 < CHARTS["measured"].angle_error < CONFORMAL
+@pytest.mark.exact
+@pytest.mark.parametrize("offset", [-1.5, 0.5])
+def test_under_a_measured_sphere_lies_a_sphere(offset):
+    # Parallel spheres have zones of the same modulus, and Mercator's scale with their own radius.
+    # Slopes of normals take second derivatives of the measured radii, which are two orders less exact.
+    chart = measured(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS), offset=offset)
+    assert chart.high == pytest.approx(2 * np.arctanh(8.0 / RADIUS), rel=1e-4)
+    from_centre = chart.place(points_in(chart), 0.25).position - [2.0, 0.0, 0.0]
+    assert np.linalg.norm(from_centre, axis=1) == pytest.approx(RADIUS + offset + 0.25, abs=1e-4)
+    expected = (RADIUS + offset) / np.cosh(points_in(chart)[:, 1] - chart.high / 2)
+    assert chart.scale(points_in(chart)) == pytest.approx(expected, rel=1e-3)
+
+
+def test_what_folds_under_a_measured_surface_is_refused():
+    for offset in (-11.0, -13.0):
+        with pytest.raises(InputError, match=rf"surface {offset:g} mm off the measured one: it folds"):
+            measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=offset)
+
+
+@pytest.mark.parametrize(("name", "most"), [("measured", CONFORMAL), ("under a measured one", 0.03)])
+def test_angle_errors_are_told(name, most):
+    assert 0.0 < CHARTS[name].angle_error < most
 
 
 def test_coordinates_lead_back():

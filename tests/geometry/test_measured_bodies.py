@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from lattices import pattern_of
 from measuring import cell_volumes, enclosed_volume
+from scipy.spatial import cKDTree
 from scipy.special import ellipe
 
 from geometry.chart import PERIOD
@@ -69,6 +70,34 @@ def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
     np.testing.assert_allclose(on_ellipse.normal[under], out, atol=1e-3)
     along = np.column_stack([-out[:, 1], out[:, 0], 0 * x])
     np.testing.assert_allclose(on_ellipse.hoop[under], along, atol=1e-3)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("side", "under", "height"), [("inside", 0.4, 0.5), ("embedded", 0.3, 0.2)])
+def test_struts_under_a_measured_face(side, under, height):
+    # Steiner's formula, as above; the sheet ``under`` the measured outer face is where the struts begin or
+    # have their middle.
+    chart = measured(HEIGHTS, ellipse().surface.radii, offset=-under)
+    lattice = lay(pattern_of("re-entrant"), chart, height=height, around=8, ring=0.6, side=side)
+    body = lattice_body(lattice, LAYERS, COARSE, depth=0.25)
+    around, length = 4 * LONG * ellipe(1 - (SHORT / LONG) ** 2), np.ptp(HEIGHTS)
+    wall = (around * 0.4 - math.pi * 0.4**2) * length
+    volumes = cell_volumes(body)
+    struts = volumes[body.regions["lattice"]].sum()
+    rest = volumes[body.regions["skin"]].sum() + volumes[body.regions["liner"]].sum()
+    assert rest == pytest.approx(wall - (struts if side == "embedded" else 0.0), rel=2e-5)
+    outer = body.points[np.unique(body.facets[body.surfaces["outer"]])]
+    np.testing.assert_allclose((outer[:, 0] / LONG) ** 2 + (outer[:, 1] / SHORT) ** 2, 1.0, atol=2e-5)
+    nodes = body.points[np.unique(body.cells[body.regions["lattice"]])]
+    depth = -_along_normal(nodes)
+    low = under - (height / 2 if side == "embedded" else 0.0)
+    assert (depth.min(), depth.max()) == pytest.approx((low, low + height), abs=1e-4)
+
+
+def _along_normal(points):
+    """Distances from the ellipse, inside negative."""
+    turn = np.linspace(0.0, PERIOD, 200001)
+    return -cKDTree(np.column_stack([LONG * np.cos(turn), SHORT * np.sin(turn)])).query(points[:, :2])[0]
 
 
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral"])
