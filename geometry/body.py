@@ -33,8 +33,8 @@ class Body:
             (there it leaves the meridian plane).
         copies: How many of the modelled piece make the whole part (1 unless a sector).
         natural: Of regions drawn stretched: the gradient of the stress-free place over the drawn one at every
-            node, from the wall directions here to those there, shape (n, 5): normal from normal, normal from
-            axial, axial from normal, axial from axial, hoop.
+            node, from the wall directions here (columns: normal, hoop, axial) to those there (rows), shape
+            (n, 3, 3).
         pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without loads.
         laid: Regions that were laid stress-free on the others when these were in balance with ``pressure``.
         foot: Node of the other regions on which each node stands, itself for theirs, shape (n,); ``None``

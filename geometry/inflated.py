@@ -112,7 +112,7 @@ class InflatedWall:
         return float(np.interp(place, self.along(v), v))
 
     def _shrinkage(self, through: FloatArray, along: FloatArray, normal: FloatArray) -> FloatArray:
-        """Gradient of the stress-free place over the inflated one, as ``Body.natural``, shape (k, 5).
+        """Gradient of the stress-free place over the inflated one, as ``Body.natural``, shape (k, 3, 3).
 
         Args:
             through: Places in the wall, shape (k,).
@@ -132,7 +132,9 @@ class InflatedWall:
         R, r = (self._splines[i].ev(through, along) for i in (0, 2))
         at_pole = np.abs(R) < _ON_AXIS * self.drawn[..., 0].max()  # there all directions are alike
         hoop = np.where(at_pole, local[:, 1, 1], R / np.where(at_pole, 1.0, r))
-        return np.column_stack([local.reshape(-1, 4), hoop])
+        whole = np.zeros((len(hoop), 3, 3))
+        whole[:, ::2, ::2], whole[:, 1, 1] = local, hoop
+        return whole
 
     def place(self, points: FloatArray, depth: FloatArray) -> Laid:
         """Put points (u, v) at a depth over the lattice's surface: in the wall where its material is.
@@ -149,7 +151,7 @@ class InflatedWall:
         return Laid(position, spot.normal, self.chart.around(points))
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
-        """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 5).
+        """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 3, 3).
 
         Beyond the faces of the wall the values are those at the faces.
         """

@@ -70,19 +70,30 @@ def natural_inverse(natural: Sequence[Expr], frame: tuple[Expr, Expr, Expr]) -> 
     """G⁻¹ of a natural stretch.
 
     Args:
-        natural: Its components normal, hoop and axial, and perhaps the shear across normal and axial.
+        natural: Its components normal, hoop and axial, where it varies the shear across normal and axial,
+            and perhaps those across normal and hoop, and hoop and axial.
         frame: Wall directions (normal, hoop, axial).
     """
     n, h, a = frame
-    normal, hoop, axial, *shear = natural
-    if not shear:
+    normal, hoop, axial, *shears = natural
+    if not shears:
         pairs = zip((normal, hoop, axial), frame, strict=True)
         return ufl.Identity(3) + sum((1 / g - 1) * ufl.outer(d, d) for g, d in pairs)
-    s = shear[0]
-    across = (
-        axial * ufl.outer(n, n) + normal * ufl.outer(a, a) - s * (ufl.outer(n, a) + ufl.outer(a, n))
-    ) / (normal * axial - s**2)
-    return ufl.Identity(3) + across - ufl.outer(n, n) - ufl.outer(a, a) + (1 / hoop - 1) * ufl.outer(h, h)
+    if len(shears) == 1:
+        s = shears[0]
+        across = (
+            axial * ufl.outer(n, n) + normal * ufl.outer(a, a) - s * (ufl.outer(n, a) + ufl.outer(a, n))
+        ) / (normal * axial - s**2)
+        return ufl.Identity(3) + across - ufl.outer(n, n) - ufl.outer(a, a) + (1 / hoop - 1) * ufl.outer(h, h)
+    Q = ufl.as_matrix([[direction[i] for i in range(3)] for direction in frame])
+    G = natural_matrix(natural)
+    return ufl.Identity(3) + Q.T * (cofactor(G) / ufl.det(G) - ufl.Identity(3)) * Q
+
+
+def natural_matrix(natural: Sequence[Expr]) -> Expr:
+    """The natural stretch of six components as a matrix in (normal, hoop, axial)."""
+    normal, hoop, axial, shear, aslant, along = natural
+    return ufl.as_matrix([[normal, aslant, shear], [aslant, hoop, along], [shear, along, axial]])
 
 
 def strain_of(F: Expr, axisymmetric: bool, frame: tuple[Expr, Expr, Expr]) -> Strain:

@@ -134,8 +134,9 @@ def _restricted(part: Part, nodes: IntArray) -> Part:
     given = part.natural_stretch
     if not isinstance(given, NaturalField):
         return part
-    normal, hoop, axial, shear = given.factors[nodes].T
-    return replace(part, natural_stretch=NaturalField(hoop, axial, normal, shear))
+    normal, hoop, axial, shear, *_ = given.factors[nodes].T
+    twist = None if given.twist is None else given.twist[nodes]
+    return replace(part, natural_stretch=NaturalField(hoop, axial, normal, shear, twist))
 
 
 def _nodal(problem: Problem) -> FloatArray:

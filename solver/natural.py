@@ -13,17 +13,18 @@ if TYPE_CHECKING:
     from solver.model import Model
 
 
-NONE = np.array([1.0, 1.0, 1.0, 0.0])
+NONE = np.array([1.0, 1.0, 1.0, 0.0, 0.0, 0.0])
 """Components of the natural stretch of a part that has none."""
 
 
-def varies(model: "Model") -> bool:
-    """Whether the natural stretch of some part varies from place to place."""
-    return any(isinstance(part.natural_stretch, NaturalField) for part in model.parts)
+def components(model: "Model") -> int:
+    """How many components of the natural stretch are needed: 3, or 4 or 6 if it varies."""
+    fields = [p.natural_stretch for p in model.parts if isinstance(p.natural_stretch, NaturalField)]
+    return max((field.factors.shape[1] for field in fields), default=3)
 
 
 def natural_stretch(model: "Model", nodes: IntArray, regions: dict[str, IntArray]) -> FloatArray:
-    """Natural stretch at nodes of cells: components normal, hoop, axial and shear, shape (m, k, 4).
+    """Natural stretch at nodes of cells: the components of ``NaturalField.factors``, shape (m, k, 6).
 
     Args:
         model: For the parts.
@@ -34,9 +35,8 @@ def natural_stretch(model: "Model", nodes: IntArray, regions: dict[str, IntArray
     for part in model.parts:
         rows = regions[part.region]
         given = part.natural_stretch
-        found[rows] = (
-            given.factors[nodes[rows]] if isinstance(given, NaturalField) else np.array([*given.factors, 0.0])
-        )
+        factors = given.factors[nodes[rows]] if isinstance(given, NaturalField) else np.array(given.factors)
+        found[rows, ..., : factors.shape[-1]] = factors
     return found
 
 

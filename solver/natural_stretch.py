@@ -8,6 +8,8 @@ import numpy as np
 from geometry.body import FloatArray
 from geometry.errors import InputError
 
+_STRAIGHT = 1e-12  # twist below which there is none
+
 
 @dataclass(frozen=True)
 class NaturalStretch:
@@ -46,23 +48,25 @@ class NaturalStretch:
 class NaturalField:
     """Natural stretch from place to place: of a skin that is drawn as it was inflated.
 
-    A symmetric tensor with the hoop direction as one of its axes; across it, its components along the wall
-    normal and the meridian.
+    A symmetric tensor, by its components along the wall directions.
 
     Attributes:
         hoop: Stress-free over drawn length along the circumference at every node of the body, shape (n,).
         axial: The same along the meridian.
         normal: The same along the wall normal; ``None`` keeps the volume.
-        shear: Component across normal and meridian; ``None`` where there is none.
+        shear: Component across normal and axial; ``None`` where there is none.
+        twist: Components across normal and hoop, and across hoop and axial, shape (n, 2); ``None`` where the
+            hoop direction is one of the tensor's axes, as in a wall of revolution.
 
     Raises:
-        InputError: A value lies outside 0.05 to 20, or the shear turns the material inside out.
+        InputError: A value lies outside 0.05 to 20, or the shears turn the material inside out.
     """
 
     hoop: FloatArray
     axial: FloatArray
     normal: FloatArray | None = None
     shear: FloatArray | None = None
+    twist: FloatArray | None = None
 
     def __post_init__(self) -> None:
         for name in ("hoop", "axial", "normal"):
@@ -76,9 +80,10 @@ class NaturalField:
                     key=f"natural_stretch.{name}",
                 )
 
-        if self.shear is not None and not np.all(self.shear**2 < self.factors[:, 0] * self.axial):
+        sheared = self.shear is not None or self.twist is not None
+        if sheared and not np.linalg.eigvalsh(self._tensor)[:, 0].min() > 0.0:
             raise InputError(
-                "natural stretch: the shear is larger than the stretches along normal and meridian allow",
+                "natural stretch: the shear is larger than the stretches along the wall directions allow",
                 key="natural_stretch.shear",
             )
 
@@ -87,28 +92,45 @@ class NaturalField:
         """The natural stretch of a part drawn after a deformation.
 
         Args:
-            gradient: Of the place before over the drawn one, as ``Body.natural``, shape (n, 5).
+            gradient: Of the place before over the drawn one, as ``Body.natural``, shape (n, 3, 3).
             before: Natural stretch that it had before.
         """
-        normal, hoop, axial = before.factors
-        G = gradient[:, :4].reshape(-1, 2, 2) * np.array([[normal], [axial]])
-        # Rotations of the stress-free state say nothing: the symmetric root of GᵀG, by Cayley and Hamilton.
-        C = np.swapaxes(G, 1, 2) @ G
-        volume = np.sqrt(np.linalg.det(C))
-        root = (C + volume[:, None, None] * np.eye(2)) / np.sqrt(np.trace(C, axis1=1, axis2=2) + 2 * volume)[
-            :, None, None
-        ]
-        return cls(hoop * gradient[:, 4], root[:, 1, 1], root[:, 0, 0], root[:, 0, 1])
+        G = np.array(before.factors)[:, None] * gradient
+        # Rotations of the stress-free state say nothing: the symmetric root of GᵀG.
+        squares, axes = np.linalg.eigh(np.swapaxes(G, 1, 2) @ G)
+        root = np.einsum("kia,ka,kja->kij", axes, np.sqrt(squares), axes)
+        twist = np.column_stack([root[:, 0, 1], root[:, 1, 2]])
+        straight = np.abs(twist).max() < _STRAIGHT
+        normal, hoop, axial = np.moveaxis(np.diagonal(root, axis1=1, axis2=2), -1, 0)
+        return cls(hoop, axial, normal, root[:, 0, 2], None if straight else twist)
 
     @property
     def factors(self) -> FloatArray:
-        """Components normal, hoop, axial and the shear at every node, shape (n, 4)."""
-        shear = np.zeros_like(self.hoop) if self.shear is None else self.shear
-        normal = self.normal if self.normal is not None else (1 / self.hoop + shear**2) / self.axial
-        return np.stack([normal, self.hoop, self.axial, shear], axis=1)
+        """Components normal, hoop, axial, the shear, and the twists if there are any, shape (n, 4 or 6)."""
+        shear, (aslant, along) = self._shears
+        h, a = self.hoop, self.axial
+        normal = self.normal
+        if normal is None:  # det = 1
+            rest = h * shear**2 + a * aslant**2 - 2 * shear * aslant * along
+            normal = (1 + rest) / (h * a - along**2)
+        twist = () if self.twist is None else (aslant, along)
+        return np.stack([normal, h, a, shear, *twist], axis=1)
 
     @property
     def thickness(self) -> FloatArray:
-        """Drawn over stress-free thickness of a sheet at every node, shape (n,)."""
-        normal, _, axial, shear = self.factors.T
-        return np.asarray(np.hypot(axial, shear) / (normal * axial - shear**2))
+        """Drawn over stress-free thickness of a sheet at every node, shape (n,): |G⁻¹ n|."""
+        return np.asarray(np.linalg.norm(np.linalg.inv(self._tensor)[:, :, 0], axis=1))
+
+    @property
+    def _shears(self) -> tuple[FloatArray, FloatArray]:
+        none = np.zeros_like(self.hoop)
+        twist = np.stack([none, none]) if self.twist is None else self.twist.T
+        return none if self.shear is None else self.shear, twist
+
+    @property
+    def _tensor(self) -> FloatArray:
+        """The components as matrices in (normal, hoop, axial), shape (n, 3, 3)."""
+        normal, hoop, axial, shear, *_ = self.factors.T
+        _, (aslant, along) = self._shears
+        rows = [[normal, aslant, shear], [aslant, hoop, along], [shear, along, axial]]
+        return np.stack([np.stack(row, axis=-1) for row in rows], axis=1)

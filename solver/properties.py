@@ -14,9 +14,10 @@ from dolfinx import fem
 from numpy.typing import NDArray
 
 from geometry.body import FloatArray, IntArray
+from solver.kinematics import natural_matrix
 from solver.material import LAWS
 from solver.mesh import MeshedBody
-from solver.natural import NONE, in_region, natural_stretch, varies
+from solver.natural import NONE, components, in_region, natural_stretch
 from solver.parts import Part
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ class Properties:
         slots: Parameter fields, reused by every law.
         compliance: 1/κ, 1/MPa; 0 where incompressible.
         det_G: Stress-free over drawn volume.
-        natural: Natural stretch (normal, hoop, axial, and the shear where it varies), or ``None`` when every
+        natural: Natural stretch (normal, hoop, axial, and the shears where it varies), or ``None`` when every
             part has none.
         film: Electrode film (volume fraction, shear modulus), or ``None``.
         fibres: (cos, sin of the angle from hoop, k1, k2), or ``None``.
@@ -57,7 +58,8 @@ class Properties:
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         bed_stiffness: One constant a tissue bed, MPa/mm.
         obstacles: Position of each obstacle, mm, one constant a contact as a cell-wise field.
-        full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, (4, k).
+        full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, one row a
+            component.
     """
 
     laws: list[Members]
@@ -122,9 +124,10 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
     )
     slots = range(_slot_count({members.law for members in law_cells}, terms))
-    natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if varies(model) else cells.space
-    full = _full_natural(model, mesh, natural_space)
-    natural = _natural(natural_space, 4 if varies(model) else 3) if np.any(full.T != NONE) else None
+    count = components(model)
+    natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if count > 3 else cells.space
+    full = _full_natural(model, mesh, natural_space)[:count]
+    natural = _natural(natural_space, count) if np.any(NONE[:count] != full.T) else None
     return Properties(
         laws=law_cells,
         slots=[cells.of_parts(partial(_slot, i=i, terms=terms)) for i in slots],
@@ -169,8 +172,12 @@ def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, .
 
 def _volume(natural: tuple[fem.Function, ...]) -> Any:
     """Det G."""
-    normal, hoop, axial, *shear = natural
-    return hoop * (normal * axial - shear[0] ** 2) if shear else normal * hoop * axial
+    normal, hoop, axial, *shears = natural
+    if not shears:
+        return normal * hoop * axial
+    if len(shears) == 1:
+        return hoop * (normal * axial - shears[0] ** 2)
+    return ufl.det(natural_matrix(natural))
 
 
 def _slot_count(laws: set[str], terms: int) -> int:
@@ -178,7 +185,7 @@ def _slot_count(laws: set[str], terms: int) -> int:
 
 
 def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace) -> FloatArray:
-    """Natural stretch at full value, laid out like its space: one a cell or a corner of a cell, (4, k)."""
+    """Natural stretch at full value, laid out like its space: one a cell or a corner of a cell, (6, k)."""
     dofs = space.dofmap.list
     nodes = model.body.cells[mesh.original_cells][:, mesh.order[: dofs.shape[1]]]
     full = np.tile(NONE[:, None], (1, space.dofmap.index_map.size_local + space.dofmap.index_map.num_ghosts))

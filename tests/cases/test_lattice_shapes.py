@@ -85,7 +85,7 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     np.testing.assert_allclose(radius, radius[0], rtol=1e-6)
     # A sphere: both stretches are (r/R) of the middle of the wall, which keeps its volume.
     λ = radius[0] / 6.25
-    alike = np.tile([λ**2, 0.0, 0.0, 1 / λ, 1 / λ], (len(v), 1))
+    alike = np.tile(np.diag([λ**2, 1 / λ, 1 / λ]), (len(v), 1, 1))
     np.testing.assert_allclose(wall.natural(points, depth), alike, rtol=1e-3, atol=1e-5)
     body = body_of(case)
     assert "end_high" not in body.surfaces

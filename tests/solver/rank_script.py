@@ -72,8 +72,8 @@ def printed_lattice():
     size = LatticeMesh(along=2.5, on_struts=1.2, sector=22.5)
 
     def natural(points, depth):
-        row = [1.05, 0.01, 0.0, 1.0, 0.95]
-        return np.tile(row, (len(points), 1))
+        gradient = [[1.05, 0.0, 0.01], [0.0, 0.95, 0.0], [0.0, 0.0, 1.0]]
+        return np.tile(gradient, (len(points), 1, 1))
 
     body = lattice_body(lattice, tube.layers, size, natural=natural)
     parts = (Part("skin", neo_hookean(0.1)), Part("lattice", neo_hookean(1.0)))

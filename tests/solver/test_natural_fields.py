@@ -92,28 +92,34 @@ HELD = (Support("lumen", "axial"),)
 
 def sheared(body, slope):
     """Natural stretch of a part drawn after a shear dZ/dR along its axis."""
-    n = len(body.points)
-    gradient = np.column_stack([np.ones(n), np.zeros(n), -slope * np.ones(n), np.ones(n), np.ones(n)])
+    gradient = np.tile(np.eye(3), (len(body.points), 1, 1))
+    gradient[:, 2, 0] = -slope
     return NaturalField.of_gradient(gradient, NaturalStretch())
 
 
-def test_a_natural_stretch_forgets_rotations_alone():
+@pytest.mark.parametrize("revolution", [True, False])
+def test_a_natural_stretch_forgets_rotations_alone(revolution):
     # Polar decomposition, from memory: GᵀG is what a natural gradient says of lengths.
     rng = np.random.default_rng(3)
-    gradient = np.column_stack([1 + 0.2 * rng.random((20, 1)), 0.3 * rng.random((20, 2)), np.ones((20, 2))])
+    gradient = np.eye(3) + 0.3 * (rng.random((20, 3, 3)) - 0.4)
+    if revolution:
+        gradient[:, 1, ::2] = gradient[:, ::2, 1] = 0.0
     before = NaturalStretch(hoop=0.9, axial=1.1, swelling=1.05)
     field = NaturalField.of_gradient(gradient, before)
-    normal, hoop, axial, shear = field.factors.T
-    U = np.stack([np.stack([normal, shear], -1), np.stack([shear, axial], -1)], axis=1)
-    G = np.array([[before.factors[0]], [before.factors[2]]]) * gradient[:, :4].reshape(-1, 2, 2)
-    np.testing.assert_allclose(U @ U, np.swapaxes(G, 1, 2) @ G, rtol=1e-12)
-    np.testing.assert_allclose(hoop, before.factors[1], rtol=1e-12)
-    volume = hoop * (normal * axial - shear**2)
-    np.testing.assert_allclose(volume, hoop * np.linalg.det(G), rtol=1e-12)
+    assert (field.twist is None) == revolution
+    U = _matrices(field)
+    G = np.array(before.factors)[:, None] * gradient
+    np.testing.assert_allclose(U @ U, np.swapaxes(G, 1, 2) @ G, rtol=1e-12, atol=1e-14)
     # A sheet keeps its volume: thickness over thickness is areas over areas.
-    np.testing.assert_allclose(
-        field.thickness, np.linalg.norm(G[:, :, 1], axis=1) / np.linalg.det(G), rtol=1e-12
-    )
+    area = np.linalg.norm(np.cross(G[:, :, 1], G[:, :, 2]), axis=1)
+    np.testing.assert_allclose(field.thickness, area / np.linalg.det(G), rtol=1e-12)
+    kept = NaturalField(field.hoop, field.axial, shear=field.shear, twist=field.twist)
+    np.testing.assert_allclose(np.linalg.det(_matrices(kept)), 1.0, rtol=1e-12)
+
+
+def _matrices(field):
+    normal, hoop, axial, shear, aslant, along = np.pad(field.factors, ((0, 0), (0, 2)))[:, :6].T
+    return np.stack([normal, aslant, shear, aslant, hoop, along, shear, along, axial], -1).reshape(-1, 3, 3)
 
 
 def test_free_tube_rests_at_its_sheared_natural_stretch():
@@ -127,6 +133,28 @@ def test_free_tube_rests_at_its_sheared_natural_stretch():
     assert states[-1].displacement[:, 1] == pytest.approx(-0.3 * (R - 1.0), abs=1e-8)
     assert value(states[-1], "strain energy") < 1e-12
     assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-6)
+
+
+@pytest.mark.exact
+def test_a_tube_drawn_twisted_unwinds():
+    """Own reasoning: drawn after a twist by an angle of τ a length, it turns back by it and feels nothing."""
+    τ, length = 0.2, 0.6
+    body = tube_body(1.3, length=length, along=0.3, model="solid", around=12, through=1)
+    x, y, z = body.points.T
+    gradient = np.tile(np.eye(3), (len(body.points), 1, 1))
+    gradient[:, 1, 2] = -τ * np.hypot(x, y)
+    twisted = NaturalField.of_gradient(gradient, NaturalStretch())
+    part = Part("wall", neo_hookean(MU), natural_stretch=twisted)
+    states = []
+    model = Model(body, (part,), (Support("end_low", "all"),))
+    follow(model, [Stage("settle", steps=2)], observe=states.append)
+    back = np.exp(-1j * τ * z) * (x + 1j * y)
+    place = body.points + states[-1].displacement
+    expected = np.column_stack([back.real, back.imag, z])
+    np.testing.assert_allclose(place, expected, atol=2e-3 * τ * length)
+    shear_energy = MU * τ**2 / 2 * np.pi / 2 * (1.3**4 - 1.0) * length  # of the twist, had it stayed
+    assert value(states[-1], "strain energy") < 1e-3 * shear_energy
+    assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-2)
 
 
 @pytest.mark.exact
