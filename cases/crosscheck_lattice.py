@@ -31,14 +31,17 @@ def making_problems(case: Case) -> Iterator[Problem]:
     making = case.making
     if making is None:
         return
-    if (making.pressure is None) == (making.volume is None):
+    measured = case.lattice is not None and case.lattice.measured is not None
+    given = (making.pressure is not None) + (making.volume is not None)
+    if given == 2 or not (given or measured):
         yield ("making",), "say how far the skin is inflated: give either pressure or volume"
     if case.lattice is None:
         yield ("making",), "there is no lattice to be printed; add [lattice], or leave making out"
-    elif case.lattice.measured is not None:
+    elif case.lattice.side != "outside":
         yield (
-            ("lattice", "measured"),
-            "a measured surface does not go with making, which inflates the drawn one",
+            ("lattice", "side"),
+            f'"{case.lattice.side}" struts cannot be printed on an inflated skin, whose inside no nozzle '
+            'reaches; print them on it ("outside"), and name layers that are cast over them in making.cover',
         )
     yield from _cover(case, making.cover)
     if case.mesh.model == "axisymmetric":
@@ -58,11 +61,6 @@ def _cover(case: Case, cover: tuple[str, ...]) -> Iterator[Problem]:
             f"{', '.join(layers)}"
         )
         yield ("making", "cover"), text
-    if case.lattice is not None and case.lattice.side != "outside":
-        yield (
-            ("lattice", "side"),
-            f'"{case.lattice.side}" does not go with making.cover, which is cast on the outside',
-        )
 
 
 def _measured(lattice: Lattice) -> Iterator[Problem]:

@@ -93,7 +93,9 @@ def part_span(case: Case) -> tuple[float, float]:
 def band_span(case: Case) -> tuple[float, float]:
     """Lowest and highest edge of an electrode, mm: heights, on a dome radii of its inner face."""
     shape = case.shape
-    return (shape.hole_radius, shape.rim_radius) if isinstance(shape, Dome) else part_span(case)
+    if isinstance(shape, Dome):
+        return shape.hole_radius, shape.rim_radius
+    return part_span(case) if case.making is None else span(shape)  # those of the skin before it is inflated
 
 
 def lattice_span(case: Case) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """From the lattice table of a case to the lattice on its surface."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -18,9 +19,10 @@ from geometry.lattice import CELLS, Cell
 from geometry.lattice_body import Core, LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
 from geometry.measured import Measured, measured
+from geometry.measured_wall import MeasuredWall
 from geometry.shapes import Balloon, Dome, Shape, Sleeve, Tube
 
-__all__ = ["cell_of", "lattice_of", "latticed_body_of"]
+__all__ = ["angles_told", "cell_of", "lattice_of", "latticed_body_of"]
 
 
 def cell_of(given: written.Cell) -> Cell:
@@ -33,7 +35,7 @@ def cell_of(given: written.Cell) -> Cell:
     return CELLS[given.kind](**sizes)
 
 
-def lattice_of(case: Case, wall: InflatedWall | None = None) -> Lattice:
+def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> Lattice:
     """The lattice of a case, laid on the drawn surface, on the inflated or on the measured one.
 
     Args:
@@ -50,10 +52,10 @@ def lattice_of(case: Case, wall: InflatedWall | None = None) -> Lattice:
     chart: Chart
     if case.making is not None:
         chart = (wall or inflated_wall(case)[0]).chart
+    elif isinstance(table.measured, written.MeasuredGrid):
+        chart = measured(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
     else:
         chart = chart_of(shape, table.side, depth=table.depth)
-    if isinstance(table.measured, written.MeasuredGrid):
-        chart = measured(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
     return lay(
         cell_of(table.cell).pattern(),
         chart,
@@ -123,7 +125,25 @@ def latticed_body_of(case: Case) -> Body:
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
     )
-    return replace(body, pressure=pressure)
+    return replace(body, pressure=pressure, notes=dict(_notes(lattice, wall)))
+
+
+def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterator[tuple[str, str]]:
+    """What a measured surface is like."""
+    if isinstance(wall, MeasuredWall):
+        off = wall.deviation
+        text = (
+            f"the measured face lies {off.mean_square_root:.2g} mm (root mean square), at most "
+            f"{off.largest:.2g} mm, off the skin as its inflation was computed"
+        )
+        yield "measured face", text
+    if isinstance(lattice.chart, Measured):
+        yield "angles", angles_told(lattice.chart)
+
+
+def angles_told(chart: Measured) -> str:
+    """How far cells on a measured surface keep their angles."""
+    return f"angles of cells on the measured surface are off by at most {chart.angle_error:.2g} degrees"
 
 
 def _core_of(shape: Shape, along: float) -> Core | None:
@@ -143,7 +163,7 @@ def _edge_length(shape: Shape, lattice: Lattice) -> float:
     return float(np.sqrt(lattice.chart.scale(ends).max() * thickness))
 
 
-def rings_of(case: Case, chart: Chart, wall: InflatedWall | None = None) -> list[Ring]:
+def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None = None) -> list[Ring]:
     """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii.
 
     On a measured surface an edge is the line of equal v that runs at its height on the whole.
@@ -190,12 +210,6 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
         raise InputError(
             'lattice.side: "inside" would put the struts into the core of the sleeve; choose "outside" or '
             '"embedded"',
-            key="lattice.side",
-        )
-    if case.making is not None and case.lattice is not None and case.lattice.side == "embedded":
-        raise InputError(
-            'lattice.side: "embedded" struts cannot be printed into an inflated skin; print them on it (side '
-            '= "outside"), and name layers that are cast over them in making.cover',
             key="lattice.side",
         )
     if case.electrics.model == "solved" and case.electrodes:

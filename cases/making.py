@@ -8,10 +8,13 @@ import numpy as np
 
 from cases.building import parts_of, shape_of
 from cases.schema import Case
-from geometry.body import Body
+from cases.schema_lattice import MeasuredGrid
+from geometry.body import Body, FloatArray
 from geometry.build import build
 from geometry.errors import InputError
 from geometry.inflated import InflatedWall, wall_grid
+from geometry.measured_wall import MeasuredWall
+from geometry.radial_surface import RadialSurface
 from geometry.shapes import Balloon, Band, Shape, Tube
 from geometry.sizes import MeshSize
 
@@ -25,11 +28,11 @@ __all__ = ["bare_stroke_of", "inflated_wall", "skin_of"]
 _THROUGH = 2  # elements through each layer of the axisymmetric skin
 
 
-def inflated_wall(case: Case) -> tuple[InflatedWall, float]:
+def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
     """Inflate the skin of a case, axisymmetric, on this rank alone.
 
     Returns:
-        The wall as inflated, and the pressure that holds it, MPa.
+        The wall as inflated, with its measured face if there is one, and the pressure that holds it, MPa.
 
     Raises:
         InputError: The skin is no tube or balloon with open ends, or cannot be inflated so far.
@@ -44,24 +47,38 @@ def inflated_wall(case: Case) -> tuple[InflatedWall, float]:
             f'supports with hold = "plate"',
             key="making",
         )
-    body = build(shape, _size(case))
-    control = "volume" if making.volume is not None else "load"
-    stage = Stage(
-        "inflate", pressure=making.pressure, volume=making.volume, control=control, steps=making.steps
-    )
+    body, grid, face = build(shape, _size(case)), wall_grid(shape, _size(case)), _measured_face(case)
+    volume = making.volume
+    if face is not None and volume is None and making.pressure is None:
+        volume = face.enclosed - _volume_of_wall(body.points[grid.nodes])
+    control = "volume" if volume is not None else "load"
+    stage = Stage("inflate", pressure=making.pressure, volume=volume, control=control, steps=making.steps)
     outcome, states = _follow(case, body, stage, ())
     if outcome.kind != "reached":
         raise InputError(f"making: the skin cannot be inflated so far: {outcome.text}", key="making")
     last = states[-1]
-    grid = wall_grid(shape, _size(case))
-    side = case.lattice.side if case.lattice is not None else "outside"
     wall = InflatedWall(
         grid,
         body.points[grid.nodes],
         (body.points + last.displacement)[grid.nodes],
-        0.0 if side == "inside" else float(grid.through[-1]),
+        float(grid.through[-1]),
     )
-    return wall, last.loads["pressure"].value
+    return (wall if face is None else MeasuredWall(wall, face)), last.loads["pressure"].value
+
+
+def _measured_face(case: Case) -> RadialSurface | None:
+    """The outer face of the inflated skin, if it was measured."""
+    given = case.lattice.measured if case.lattice is not None else None
+    if not isinstance(given, MeasuredGrid):
+        return None
+    return RadialSurface(np.array(given.heights), np.array(given.radii))
+
+
+def _volume_of_wall(grid: FloatArray) -> float:
+    """Volume of what the outline of a grid of positions R, Z sweeps around the axis, mm³."""
+    outline = np.concatenate([grid[0], grid[1:, -1], grid[-1, -2::-1], grid[-2::-1, 0]])
+    R, Z = outline.T
+    return float(abs(np.pi / 3 * np.sum((R[1:] ** 2 + R[1:] * R[:-1] + R[:-1] ** 2) * np.diff(Z))))
 
 
 def skin_of(case: Case) -> Shape:

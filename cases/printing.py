@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from cases.laying import lattice_of
+from cases.laying import angles_told, lattice_of
 from cases.schema import Case
 from geometry.errors import InputError
 from geometry.laying import Lattice
@@ -80,5 +80,4 @@ def _laid(lattice: Lattice) -> Iterator[str]:
         f"their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
     )
     if isinstance(lattice.chart, Measured):
-        off = lattice.chart.angle_error
-        yield f"angles of cells on the measured surface are off by at most {off:.2g} degrees"
+        yield angles_told(lattice.chart)

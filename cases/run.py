@@ -131,7 +131,8 @@ def _follow(
     try:
         return _followed(case, replace(model_of(case, body), bare_stroke=bare), keeper, look)
     except NoEquilibrium as failure:
-        return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0), {}
+        notes = tuple(body.notes.values())
+        return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0, remarks=notes), {}
     except AnnelidError:
         raise
     except Exception as error:
@@ -167,4 +168,5 @@ def _followed(
         outcome = path.follow(observe=observe)
     except StoppedEarly as stopped:
         outcome = stopped.outcome
+    outcome = replace(outcome, remarks=(*model.body.notes.values(), *outcome.remarks))
     return outcome, unknowns | asdict(path.system.count)

@@ -13,7 +13,7 @@ class Making(Table):
     pressure: Pressure | None = None
     """Pressure to which the skin is inflated."""
     volume: Volume | None = None
-    """Or the volume that it then encloses; the pressure follows."""
+    """Or the volume that it then encloses; the pressure follows. Neither: what a measured face encloses."""
     cover: tuple[Name, ...] = ()
     """Layers cast over the printed lattice while the skin is still inflated, stress-free, its struts in them:
     the outermost ones, inside to outside."""

@@ -32,6 +32,7 @@ class Body:
         hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` when axisymmetric
             (there it leaves the meridian plane).
         copies: How many of the modelled piece make the whole part (1 unless a sector).
+        notes: What is to be told of how it was drawn, by subject.
         natural: Of regions drawn stretched: the gradient of the stress-free place over the drawn one at every
             node, from the wall directions here (columns: normal, hoop, axial) to those there (rows), shape
             (n, 3, 3).

@@ -3,7 +3,7 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from geometry.sizes import MeshSize
 from geometry.sweep import turned
 
 _ON_AXIS = 1e-9  # of the largest radius
+_GAUSS = 4  # points through the wall
 _MIRRORED = 8  # places along the wall mirrored beyond a pole, so that splines are smooth over it
 
 
@@ -47,6 +48,22 @@ def wall_grid(shape: Shape, size: MeshSize) -> WallGrid:
     return WallGrid(x[nodes[:, 0]] - x.min(), y[nodes[0]], nodes)
 
 
+class Face(NamedTuple):
+    """A face of revolution at some places along it.
+
+    Attributes:
+        position: R, Z, shape (k, 2), mm.
+        tangent: Unit tangent along it, shape (k, 2).
+        bend: Principal curvatures along and around, positive where convex, shape (k, 2), 1/mm.
+        area: Of it, per mm along stress-free and rad around, shape (k,), mm.
+    """
+
+    position: FloatArray
+    tangent: FloatArray
+    bend: FloatArray
+    area: FloatArray
+
+
 @dataclass(frozen=True)
 class InflatedWall:
     """A wall as inflated, a smooth function of the stress-free place through and along it.
@@ -54,13 +71,13 @@ class InflatedWall:
     Attributes:
         grid: Stress-free places.
         drawn: Stress-free positions R, Z on the grid, shape (p, q, 2), mm.
-        present: Inflated positions, shape (p, q, 2), mm.
+        inflated: Inflated positions, shape (p, q, 2), mm.
         depth: Distance from the inner face at which the lattice's surface lies, mm stress-free.
     """
 
     grid: WallGrid
     drawn: FloatArray
-    present: FloatArray
+    inflated: FloatArray
     depth: float
 
     @cached_property
@@ -72,7 +89,7 @@ class InflatedWall:
         kx = min(2, len(x) - 1)
         values = [
             _beyond(y, value, sign, self._poles)
-            for drawing in (self.drawn, self.present)
+            for drawing in (self.drawn, self.inflated)
             for value, sign in ((drawing[..., 0], -1.0), (drawing[..., 1], 1.0))
         ]
         return [RectBivariateSpline(x, place, value, kx=kx, ky=3, s=0) for place, value in values]
@@ -105,11 +122,54 @@ class InflatedWall:
 
     def at_height(self, height: float) -> float:
         """Return v over the stress-free height Z of the inner face, mm."""
-        y = np.linspace(self.grid.along[0], self.grid.along[-1], 4001)
-        z = self._splines[1].ev(np.zeros_like(y), y)
-        place = float(np.interp(height, z, y))
         v = np.linspace(self.chart.low, self.chart.high, 4001)
-        return float(np.interp(place, self.along(v), v))
+        return float(np.interp(self.along_at_height(height), self.along(v), v))
+
+    def along_at_height(self, height: float) -> float:
+        """Return the place along the wall at a stress-free height Z of the inner face, mm."""
+        y = np.linspace(self.grid.along[0], self.grid.along[-1], 4001)
+        return float(np.interp(height, self._splines[1].ev(np.zeros_like(y), y), y))
+
+    def stress_free(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return stress-free positions R, Z of places in the wall, shape (k, 2), mm."""
+        return np.column_stack([spline.ev(through, along) for spline in self._splines[:2]])
+
+    def stress_free_slope(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return derivatives of stress-free positions R, Z by the place along the wall, shape (k, 2)."""
+        return np.column_stack([spline.ev(through, along, dy=1) for spline in self._splines[:2]])
+
+    def present(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return inflated positions R, Z of places in the wall, shape (k, 2), mm."""
+        return np.column_stack([spline.ev(through, along) for spline in self._splines[2:]])
+
+    def outer_face(self, along: FloatArray) -> Face:
+        """Return the inflated outer face at places along the wall."""
+        at = np.full(len(along), self.grid.through[-1])
+        (r, z), (r1, z1), (r2, z2) = (
+            [spline.ev(at, along, dy=order) for spline in self._splines[2:]] for order in (0, 1, 2)
+        )
+        speed = np.hypot(r1, z1)
+        bend = np.column_stack([(r1 * z2 - z1 * r2) / speed**3, z1 / (speed * r)])
+        return Face(np.column_stack([r, z]), np.column_stack([r1, z1]) / speed[:, None], bend, r * speed)
+
+    def under(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return how far places lie under the inflated outer face, and back along it, shape (k, 2), mm."""
+        face = self.outer_face(along)
+        away, tangent = face.position - self.present(through, along), face.tangent
+        across = away[:, 0] * tangent[:, 1] - away[:, 1] * tangent[:, 0]
+        return np.column_stack([across, np.einsum("ki,ki->k", away, tangent)])
+
+    def volume_beyond(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the volume of the wall outside of places in it, per mm along and rad around, mm²."""
+        nodes, weights = np.polynomial.legendre.leggauss(_GAUSS)
+        half = (self.grid.through[-1] - through) / 2
+        at = through[:, None] + half[:, None] * (1 + nodes)
+        y = np.broadcast_to(along[:, None], at.shape)
+        radius, (Rx, Zx), (Ry, Zy) = (
+            self._splines[0].ev(at, y),
+            *([spline.ev(at, y, dx=dx, dy=1 - dx) for spline in self._splines[:2]] for dx in (1, 0)),
+        )
+        return np.asarray(half * ((radius * (Rx * Zy - Zx * Ry)) @ weights))
 
     def _shrinkage(self, through: FloatArray, along: FloatArray, normal: FloatArray) -> FloatArray:
         """Gradient of the stress-free place over the inflated one, as ``Body.natural``, shape (k, 3, 3).
@@ -123,8 +183,8 @@ class InflatedWall:
             np.stack([spline.ev(through, along, dx=1), spline.ev(through, along, dy=1)], axis=-1)
             for spline in self._splines
         ]
-        drawn, present = np.stack(slopes[:2], axis=1), np.stack(slopes[2:], axis=1)  # (k, R or Z, place)
-        gradient = drawn @ np.linalg.inv(present)
+        drawn, inflated = np.stack(slopes[:2], axis=1), np.stack(slopes[2:], axis=1)  # (k, R or Z, place)
+        gradient = drawn @ np.linalg.inv(inflated)
         there = drawn[:, :, 1] / np.linalg.norm(drawn[:, :, 1], axis=1, keepdims=True)
         free = np.stack([np.column_stack([there[:, 1], -there[:, 0]]), there], axis=1)  # rows normal, axial
         here = np.stack([normal, np.column_stack([-normal[:, 1], normal[:, 0]])], axis=1)
@@ -146,8 +206,8 @@ class InflatedWall:
         spot = self.chart.place(points, depth)
         through, inside = self._through(depth)
         along = self.along(points[:, 1])
-        flat = np.column_stack([spline.ev(through, along) for spline in self._splines[2:]])
-        position = np.where(inside[:, None], turned(flat, points[:, 0]), spot.position)
+        flat = turned(self.present(through, along), points[:, 0])
+        position = np.where(inside[:, None], flat, spot.position)
         return Laid(position, spot.normal, self.chart.around(points))
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from scipy.interpolate import NdBSpline
 
 _NEWTON = 30
+_SPREAD = 211  # places either way at which angles and folds are looked at
 _SLIP = 1e-9  # mm
 
 
@@ -40,7 +41,10 @@ class Measured:
     offset: float = 0.0
 
     def __post_init__(self) -> None:
-        tangents, forms = self.surface.tangents(self._spread()), self._forms(self._spread())
+        tangents, forms = (
+            self.surface.tangents(self.surface.spread(_SPREAD)),
+            self._forms(self.surface.spread(_SPREAD)),
+        )
         metric, mixed = (np.einsum("kia,kib->kab", tangents, other) for other in (tangents, forms))
         if np.linalg.eigvals(np.linalg.solve(metric, mixed)).real.min() <= 0.0:  # of how much it is longer
             raise InputError(
@@ -72,7 +76,7 @@ class Measured:
     @cached_property
     def angle_error(self) -> float:
         """Largest change of an angle between surface and chart, degrees, on a fine grid."""
-        where = self._spread()
+        where = self.surface.spread(_SPREAD)
         stretches = np.linalg.svd(self._forms(where) @ np.linalg.inv(self._slopes(where)))[1]
         ratio = stretches[:, 0] / stretches[:, 1]
         return float(np.degrees(2 * np.arcsin((ratio - 1) / (ratio + 1))).max())
@@ -143,12 +147,6 @@ class Measured:
         """Derivatives of the position by angle and height, shape (k, 3, 2)."""
         tangents = self.surface.tangents(where)
         return tangents + self.offset * self.surface.normal_slopes(where) if self.offset else tangents
-
-    def _spread(self) -> FloatArray:
-        """Angles and heights of a fine grid, shape (k, 2)."""
-        share = (np.arange(211) + 0.5) / 211
-        low, high = self.surface.ends
-        return np.stack(np.meshgrid(PERIOD * share, low + (high - low) * share), axis=-1).reshape(-1, 2)
 
 
 def measured(heights: ArrayLike, radii: ArrayLike, *, offset: float = 0.0) -> Measured:

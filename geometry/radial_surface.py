@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 COLUMNS = ("angle_deg", "height_mm", "radius_mm")
 _DEGREE = 3
+_AROUND, _ALONG, _GAUSS = 144, 120, 4  # places at which lengths and volumes are taken
 
 
 @dataclass(frozen=True)
@@ -42,24 +43,57 @@ class RadialSurface:
 
     @cached_property
     def _radius(self) -> "NdBSpline":
-        from scipy.interpolate import NdBSpline, make_interp_spline
+        return _closed_spline(self.radii, self.heights)
 
-        angle = np.linspace(0.0, PERIOD, len(self.radii) + 1)
-        closed = np.concatenate([self.radii, self.radii[:1]])
-        closed[-1] = closed[0]
-        around = make_interp_spline(angle, closed, k=_DEGREE, bc_type="periodic")
-        along = make_interp_spline(self.heights, around.c.T, k=_DEGREE)
-        return NdBSpline((around.t, along.t), np.ascontiguousarray(along.c.T), _DEGREE)
+    @cached_property
+    def _share(self) -> "NdBSpline":
+        angle = PERIOD * np.arange(_AROUND) / _AROUND
+        heights = np.linspace(*self.ends, _ALONG + 1)
+        nodes, weights = np.polynomial.legendre.leggauss(_GAUSS)
+        half = np.diff(heights) / 2
+        at = (heights[:-1] + half)[:, None] + half[:, None] * nodes
+        where = np.stack(np.meshgrid(angle, at.ravel(), indexing="ij"), axis=-1).reshape(-1, 2)
+        speed = np.linalg.norm(self.tangents(where)[:, :, 1], axis=1).reshape(_AROUND, *at.shape)
+        length = np.cumsum(half * (speed @ weights), axis=1)
+        share = np.column_stack([np.zeros(_AROUND), length]) / length[:, -1:]
+        return _closed_spline(share, heights)
 
     @property
     def ends(self) -> tuple[float, float]:
         """Least and largest height, mm."""
         return float(self.heights[0]), float(self.heights[-1])
 
+    def spread(self, count: int) -> FloatArray:
+        """Return angles and heights of an even grid of ``count`` by ``count`` places, shape (k, 2)."""
+        share = (np.arange(count) + 0.5) / count
+        low, high = self.ends
+        return np.stack(np.meshgrid(PERIOD * share, low + (high - low) * share), axis=-1).reshape(-1, 2)
+
     def position(self, where: FloatArray) -> FloatArray:
         """Return X, Y, Z, shape (k, 3), mm."""
         (radius,) = self._radii(where, (0, 0))
         return np.column_stack([radius * np.cos(where[:, 0]), radius * np.sin(where[:, 0]), where[:, 1]])
+
+    def share(self, where: FloatArray, *, slopes: tuple[int, int] = (0, 0)) -> FloatArray:
+        """Return the share of the length along the line of equal angle from the low end on, shape (k,).
+
+        Args:
+            where: Angles and heights.
+            slopes: Orders of the derivative by angle and height that is wanted instead.
+        """
+        return np.asarray(self._share(_wrapped(where), nu=slopes))
+
+    @property
+    def enclosed(self) -> float:
+        """Volume between the planes of the ends, mm³."""
+        nodes, weights = np.polynomial.legendre.leggauss(_ALONG)
+        low, high = self.ends
+        heights = (low + high) / 2 + (high - low) / 2 * nodes
+        angle = PERIOD * np.arange(_AROUND) / _AROUND
+        where = np.stack(np.meshgrid(angle, heights, indexing="ij"), axis=-1).reshape(-1, 2)
+        (radius,) = self._radii(where, (0, 0))
+        around = (radius.reshape(_AROUND, -1) ** 2).mean(axis=0) * PERIOD / 2
+        return float(around @ weights * (high - low) / 2)
 
     def tangents(self, where: FloatArray) -> FloatArray:
         """Return the derivatives of the position by angle and height, shape (k, 3, 2)."""
@@ -93,7 +127,7 @@ class RadialSurface:
 
     def _radii(self, where: FloatArray, *orders: tuple[int, int]) -> list[FloatArray]:
         """Derivatives of the radius by angle and height of the given orders."""
-        inside = np.column_stack([where[:, 0] % PERIOD, where[:, 1]])
+        inside = _wrapped(where)
         return [self._radius(inside, nu=order) for order in orders]
 
 
@@ -123,6 +157,20 @@ def measured_from_csv(path: Path | str) -> RadialSurface:
         )
     ordered = table[np.lexsort((table[:, 1], table[:, 0]))]
     return RadialSurface(heights, ordered[:, 2].reshape(len(angles), len(heights)))
+
+
+def _closed_spline(values: FloatArray, heights: FloatArray) -> "NdBSpline":
+    """Interpolate values at evenly spaced angles (rows) and at heights."""
+    from scipy.interpolate import NdBSpline, make_interp_spline
+
+    angle = np.linspace(0.0, PERIOD, len(values) + 1)
+    around = make_interp_spline(angle, np.concatenate([values, values[:1]]), k=_DEGREE, bc_type="periodic")
+    along = make_interp_spline(heights, around.c.T, k=_DEGREE)
+    return NdBSpline((around.t, along.t), np.ascontiguousarray(along.c.T), _DEGREE)
+
+
+def _wrapped(where: FloatArray) -> FloatArray:
+    return np.column_stack([where[:, 0] % PERIOD, where[:, 1]])
 
 
 def _check_grid(heights: FloatArray, radii: FloatArray) -> None:

@@ -156,7 +156,7 @@ def test_what_cannot_be_made_is_refused():
         ({"lattice": None, "parts": TABLES["parts"][:1]}, "no lattice to be printed"),
         ({"mesh": {"model": "axisymmetric"}}, 'with making choose "solid" or "sector"'),
         ({"making": {"cover": ["skin"]}}, "outermost layers, inside to outside, and leave a skin"),
-        (COVERED | {"lattice": {"side": "inside"}}, "does not go with making.cover"),
+        (COVERED | {"lattice": {"side": "inside"}}, "cannot be printed on an inflated skin"),
     ):
         with pytest.raises(InputError, match=words):
             case_from_tables(tables(**change))
