@@ -133,8 +133,8 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
     if isinstance(wall, MeasuredWall):
         off = wall.deviation
         text = (
-            f"the measured face lies {off.mean_square_root:.2g} mm (root mean square), at most "
-            f"{off.largest:.2g} mm, off the skin as its inflation was computed"
+            f"the measured face lies {off.mean_square_root:.3f} mm (root mean square), at most "
+            f"{off.largest:.3f} mm, off the skin as its inflation was computed"
         )
         yield "measured face", text
     if isinstance(lattice.chart, Measured):
