@@ -100,7 +100,7 @@ def test_a_face_that_is_not_the_skins_is_refused_with_how_far_it_is_off(skin, tm
     outcome = run_case(case_from_tables(found), tmp_path / "run").outcome
     assert outcome.kind == "no equilibrium"
     assert "do not belong together" in outcome.text
-    assert "the measured face lies 1.8" in outcome.remarks[0]
+    assert "the measured face lies 1.78" in outcome.remarks[0]
 
 
 def test_electrodes_of_a_measured_making_have_heights_of_the_skin(skin):
