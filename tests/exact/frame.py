@@ -59,13 +59,17 @@ def frame_moduli(frame, *, poisson=0.5):
             rows[:2, k + 2] = TURN @ arm
             rows[2, k + 2] = 1.0
             rows[:2, -3:] = np.column_stack([H @ centres[side] for H in STRAINS])
-        stiffness += motion.T @ _beam(ends[1] - ends[0], t, poisson) @ motion
-    inner = np.arange(2, 3 * count)  # the first node is held against drifting
-    outer = np.arange(3 * count, 3 * count + 3)
-    mean = stiffness[np.ix_(outer, outer)] - stiffness[np.ix_(outer, inner)] @ np.linalg.solve(
-        stiffness[np.ix_(inner, inner)], stiffness[np.ix_(inner, outer)]
-    )
-    give = np.linalg.inv(mean / np.prod(frame.period))
+        stiffness += motion.T @ beam(ends[1] - ends[0], t, poisson) @ motion
+    return condensed(stiffness, frame.period)
+
+
+def condensed(stiffness, period):
+    """E around, E along, ν around, ν along, G from a stiffness whose last three unknowns are mean strains."""
+    inner, outer = np.arange(len(stiffness) - 3), np.arange(len(stiffness) - 3, len(stiffness))
+    # Fluctuations are known up to a drift: the shortest.
+    answer = np.linalg.lstsq(stiffness[np.ix_(inner, inner)], stiffness[np.ix_(inner, outer)], rcond=1e-12)[0]
+    mean = stiffness[np.ix_(outer, outer)] - stiffness[np.ix_(outer, inner)] @ answer
+    give = np.linalg.inv(mean / np.prod(period))
     return np.array(
         [1 / give[0, 0], 1 / give[1, 1], -give[1, 0] / give[0, 0], -give[0, 1] / give[1, 1], 1 / give[2, 2]]
     )
@@ -77,7 +81,7 @@ def _distinct(points, period):
     return points[np.unique(folded, axis=0, return_index=True)[1]]
 
 
-def _beam(way, t, poisson):
+def beam(way, t, poisson):
     """Stiffness against displacement and turn of both ends, per depth, E = 1."""
     length = np.linalg.norm(way)
     x, y = way / length

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from exact.frame import frame_moduli, frame_of
 from stiff_nodes import stiff_noded
-from test_unit_cells import honeycomb_beams
+from test_unit_cells import honeycomb_beams, walls
 
 from geometry.lattice import CELLS
 
@@ -38,7 +38,7 @@ def _shortened(line, inset):
 @pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0), (-45.0, 2.0)])
 def test_frames_agree_with_published_honeycombs(t, angle, h):
     # The frame itself against the stretch-corrected formulas: 0.2 %; G12 of flexure alone is up to 4 % off.
-    cell = CELLS["honeycomb" if angle > 0 else "re-entrant"](h, 1.0, abs(angle), t)
+    cell = walls(angle, h, t)
     pattern = cell.pattern()
     frame = frame_of([s.points for s in pattern.struts], t, (pattern.width, pattern.height))
     beams = honeycomb_beams(angle, h, t)
@@ -51,7 +51,7 @@ def test_frames_agree_with_published_honeycombs(t, angle, h):
 def test_thick_honeycombs_with_joints_of_known_length(angle, h):
     # t/l = 0.1, walls rigid over 0.08 l at either end: published formulas over the free length.
     t, joint = 0.1, 0.08
-    cell = CELLS["honeycomb" if angle > 0 else "re-entrant"](h, 1.0, abs(angle), t)
+    cell = walls(angle, h, t)
     found, frame = both(cell, core=t / 2, reach=joint)
     np.testing.assert_allclose(found, frame, rtol=2e-3)
     beams = honeycomb_beams(angle, h, t, joint=joint, poisson=0.0)
