@@ -10,14 +10,16 @@ from cases import schema_lattice as written
 from cases.building import shape_of
 from cases.making import inflated_wall, skin_of
 from cases.schema import Case
+from cases.schema_shape import Mesh
 from geometry.body import Body
 from geometry.caps import arc_at_radius
 from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
 from geometry.inflated import InflatedWall
 from geometry.lattice import CELLS, Cell
-from geometry.lattice_body import Core, LatticeMesh, Ring, lattice_body
+from geometry.lattice_body import Caps, Core, LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
+from geometry.lines import pieces
 from geometry.measured import Measured, measured
 from geometry.measured_wall import MeasuredWall
 from geometry.shapes import Balloon, Dome, Shape, Sleeve, Tube
@@ -124,6 +126,7 @@ def latticed_body_of(case: Case) -> Body:
         natural=wall.natural if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
+        ends=_caps_of(shape, mesh),
     )
     return replace(body, pressure=pressure, notes=dict(_notes(lattice, wall)))
 
@@ -154,6 +157,17 @@ def _core_of(shape: Shape, along: float) -> Core | None:
     return Core(
         radius=shape.core_radius, inner_radius=shape.core_inner_radius, low=0.0, high=top, along=along
     )
+
+
+def _caps_of(shape: Shape, mesh: Mesh) -> Caps | None:
+    """What closes the ends of a tube."""
+    if not isinstance(shape, Tube) or shape.ends == "open":
+        return None
+    wall = sum(layer.thickness for layer in shape.layers)
+    thickness = shape.cap_thickness or wall
+    elements = max(mesh.through, pieces(thickness, mesh.along))
+    radius = shape.inner_radius + wall
+    return Caps(radius=radius, thickness=thickness, length=shape.length, along=mesh.along, elements=elements)
 
 
 def _edge_length(shape: Shape, lattice: Lattice) -> float:
@@ -193,18 +207,13 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
         text = 'mesh.model: a lattice is no body of revolution; choose "solid" or "sector", or leave it out'
         raise InputError(text, key="mesh.model")
     closed = isinstance(shape, Dome) or (isinstance(shape, Balloon) and any(shape.meridian.poles))
+    closed |= isinstance(shape, Tube) and shape.ends == "capped"
     if isinstance(lattice.chart, Measured) and (closed or isinstance(shape, Sleeve)):
         raise InputError(
             f"lattice.measured: a measured surface is open at both ends and empty; it cannot take the place "
-            f"of a {case.shape.kind}{' that closes on the axis' if closed else ' with its core'}; draw a "
+            f"of a {case.shape.kind}{' that is closed' if closed else ' with its core'}; draw a "
             f'tube (shape.kind = "tube") with its layers',
             key="lattice.measured",
-        )
-    if isinstance(shape, Tube) and shape.ends == "capped":
-        raise InputError(
-            'shape.ends = "capped": a wall with a lattice is drawn without caps; leave ends out, a support '
-            'hold = "plate" closes an end',
-            key="shape.ends",
         )
     if isinstance(shape, Sleeve) and case.lattice is not None and case.lattice.side == "inside":
         raise InputError(

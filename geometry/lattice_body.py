@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from geometry.body import Body, FloatArray, IntArray
+from geometry.capped_body import Caps, with_caps
 from geometry.chart import Chart
 from geometry.core_body import with_core
 from geometry.core_surface import Core
@@ -23,6 +24,7 @@ from geometry.standing import footing
 __all__ = [
     "RINGS",
     "STRUTS",
+    "Caps",
     "Core",
     "LatticeMesh",
     "Ring",
@@ -55,6 +57,7 @@ def lattice_body(
     natural: Stretch | None = None,
     cover: Sequence[Layer] = (),
     core: Core | None = None,
+    ends: Caps | None = None,
 ) -> Body:
     """Mesh a wall of layers with its lattice.
 
@@ -70,6 +73,7 @@ def lattice_body(
         natural: Natural stretch of the layers, where they are drawn stretched; what lies on them is laid.
         cover: Layers cast over a lattice on the outside, with its struts in them.
         core: What fills the space within a straight wall that is not drawn stretched, if anything does.
+        ends: Discs that close both ends of a straight wall.
 
     Returns:
         A body of tetrahedra whose regions are the layers, ``lattice``, perhaps ``end ring`` and ``core``.
@@ -105,6 +109,8 @@ def lattice_body(
         body = _stretched(body, thick, {layer.name: stretch for layer in layers}, sheet.width)
     if core is not None:
         body = with_core(body, core)
+    if ends is not None:
+        body = with_caps(body, ends)
     check_quality(body)
     return body
 
