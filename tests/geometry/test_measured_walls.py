@@ -9,7 +9,7 @@ from geometry.measured_wall import MeasuredWall
 from geometry.radial_surface import RadialSurface
 
 A, B, LENGTH = 5.0, 5.6, 12.0
-GRID = 17, 33
+GRID = 33, 33
 ANGLES = 2 * np.pi * np.arange(72) / 72
 HEIGHTS = np.linspace(1.0, 15.4, 49)
 
