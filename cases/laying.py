@@ -12,12 +12,13 @@ from cases.making import inflated_wall, skin_of
 from cases.schema import Case
 from cases.schema_shape import Mesh
 from geometry.body import Body
+from geometry.capped_body import Caps, DrawnInflated
 from geometry.caps import arc_at_radius
 from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
 from geometry.inflated import InflatedWall
 from geometry.lattice import CELLS, Cell
-from geometry.lattice_body import Caps, Core, LatticeMesh, Ring, lattice_body
+from geometry.lattice_body import Core, LatticeMesh, Ring, lattice_body
 from geometry.laying import Lattice, lay
 from geometry.lines import pieces
 from geometry.measured import Measured, measured
@@ -126,7 +127,7 @@ def latticed_body_of(case: Case) -> Body:
         natural=wall.natural if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
-        ends=_caps_of(shape, mesh),
+        ends=_caps_of(skin_of(case), mesh, wall),
     )
     return replace(body, pressure=pressure, notes=dict(_notes(lattice, wall)))
 
@@ -159,15 +160,24 @@ def _core_of(shape: Shape, along: float) -> Core | None:
     )
 
 
-def _caps_of(shape: Shape, mesh: Mesh) -> Caps | None:
+def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | None) -> Caps | None:
     """What closes the ends of a tube."""
-    if not isinstance(shape, Tube) or shape.ends == "open":
+    if not isinstance(skin, Tube) or skin.ends == "open":
         return None
-    wall = sum(layer.thickness for layer in shape.layers)
-    thickness = shape.cap_thickness or wall
-    elements = max(mesh.through, pieces(thickness, mesh.along))
-    radius = shape.inner_radius + wall
-    return Caps(radius=radius, thickness=thickness, length=shape.length, along=mesh.along, elements=elements)
+    wall = sum(layer.thickness for layer in skin.layers)
+    thickness = skin.cap_thickness or wall
+    drawn = None
+    if isinstance(inflated, InflatedWall):
+        low, high = inflated.caps
+        drawn = DrawnInflated(inflated.rest, (low, high))
+    return Caps(
+        radius=skin.inner_radius + wall,
+        thickness=thickness,
+        length=skin.length,
+        along=mesh.along,
+        elements=max(mesh.through, pieces(thickness, mesh.along)),
+        drawn=drawn,
+    )
 
 
 def _edge_length(shape: Shape, lattice: Lattice) -> float:

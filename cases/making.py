@@ -12,11 +12,13 @@ from cases.schema_lattice import MeasuredGrid
 from geometry.body import Body, FloatArray
 from geometry.build import build
 from geometry.errors import InputError
-from geometry.inflated import InflatedWall, wall_grid
+from geometry.inflated import InflatedWall
+from geometry.inflated_cap import InflatedCap
 from geometry.measured_wall import MeasuredWall
 from geometry.radial_surface import RadialSurface
 from geometry.shapes import Balloon, Band, Shape, Tube
 from geometry.sizes import MeshSize
+from geometry.wall_grid import wall_grid
 
 if TYPE_CHECKING:
     from solver.parts import BareStroke
@@ -41,13 +43,10 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
 
     assert case.making is not None
     shape, making = skin_of(case), case.making
-    if not isinstance(shape, Tube | Balloon) or (isinstance(shape, Tube) and shape.ends == "capped"):
-        raise InputError(
-            f"making: the skin must be an open tube or a balloon, not a {case.shape.kind}; close its ends by "
-            f'supports with hold = "plate"',
-            key="making",
-        )
-    body, grid, face = build(shape, _size(case)), wall_grid(shape, _size(case)), _measured_face(case)
+    if not isinstance(shape, Tube | Balloon):
+        text = f"making: the skin must be a tube or a balloon, not a {case.shape.kind}"
+        raise InputError(text, key="making")
+    body, (grid, caps), face = build(shape, _size(case)), wall_grid(shape, _size(case)), _measured_face(case)
     volume = making.volume
     if face is not None and volume is None and making.pressure is None:
         volume = face.enclosed - _volume_of_wall(body.points[grid.nodes])
@@ -57,11 +56,13 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
     if outcome.kind != "reached":
         raise InputError(f"making: the skin cannot be inflated so far: {outcome.text}", key="making")
     last = states[-1]
+    inflated = body.points + last.displacement
     wall = InflatedWall(
         grid,
         body.points[grid.nodes],
-        (body.points + last.displacement)[grid.nodes],
+        inflated[grid.nodes],
         float(grid.through[-1]),
+        tuple(InflatedCap(radius, height, inflated[nodes]) for radius, height, nodes in caps),
     )
     return (wall if face is None else MeasuredWall(wall, face)), last.loads["pressure"].value
 

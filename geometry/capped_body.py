@@ -12,13 +12,27 @@ from geometry.cap_plan import CapPlan, cap_plan
 from geometry.elements import FACETS
 from geometry.extrude import Course, Thickened, thicken
 from geometry.flat_mesh import BoolArray
+from geometry.inflated_cap import InflatedCap
 from geometry.orient import neighbours
 
 CAP = "cap"
 """Region of the caps."""
 
+_ENDS = ("low", "high")
 _CLOSE = 1e-7  # share of the radius within which two places are one
 _MIRRORED = [0, 2, 1, 3, 6, 5, 4, 7, 9, 8]  # nodes of a tetra10 in a mirror
+
+
+class DrawnInflated(NamedTuple):
+    """How a wall and its caps came to be drawn as inflated.
+
+    Attributes:
+        wall: Stress-free places X, Y, Z of points (u, v) at depths over the lattice's surface, as ``Stack``.
+        caps: The low and the high cap.
+    """
+
+    wall: Callable[[FloatArray, FloatArray], FloatArray]
+    caps: tuple[InflatedCap, InflatedCap]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,11 +40,12 @@ class Caps:
     """Discs at both ends of a wall.
 
     Attributes:
-        radius: Of the discs, mm; the wall reaches as far.
+        radius: Of the discs, stress-free, mm; the wall reaches as far.
         thickness: Of either, mm.
         length: Of the wall, from Z = 0 on, mm.
         along: Largest element size, mm.
         elements: Elements through the thickness.
+        drawn: Where wall and caps are drawn as inflated.
     """
 
     radius: float
@@ -38,27 +53,10 @@ class Caps:
     length: float
     along: float
     elements: int
+    drawn: DrawnInflated | None = None
 
 
-class Bent(NamedTuple):
-    """Where points of a cap that is drawn stretched lie.
-
-    Attributes:
-        position: Shape (k, 3), mm.
-        natural: Gradient of the stress-free place, as ``Body.natural``, shape (k, 3, 3).
-    """
-
-    position: FloatArray
-    natural: FloatArray
-
-
-Bend = Callable[[FloatArray], Bent]
-"""Maps stress-free points of a cap, shape (k, 3), to where they are drawn."""
-
-
-def with_caps(
-    body: Body, caps: Caps, *, stress_free: FloatArray | None = None, bend: Bend | None = None
-) -> Body:
+def with_caps(body: Body, caps: Caps, stress_free: FloatArray) -> Body:
     """Close both ends of a wall of tetrahedra with discs.
 
     The faces of the wall's ends become interfaces ``layer|cap``. The caps have the surfaces ``lumen``, as the
@@ -66,35 +64,35 @@ def with_caps(
     stands over the wall at its ends belongs to ``outer``.
 
     Args:
-        body: A straight wall with plane ends.
+        body: A straight wall with plane ends, or one drawn as it was inflated with its caps.
         caps: The discs.
-        stress_free: Stress-free places of the nodes of a wall drawn stretched, shape (n, 3), mm.
-        bend: Where its caps are drawn.
+        stress_free: Stress-free places of its nodes, shape (n, 3), mm.
     """
-    for end in ("low", "high"):
-        body = _with_cap(body, caps, end, stress_free, bend)
-        if stress_free is not None:
-            more = np.full((len(body.points) - len(stress_free), 3), np.nan)
-            stress_free = np.concatenate([stress_free, more])
+    for end in _ENDS:
+        body, stress_free = _with_cap(body, caps, end, stress_free)
     return body
 
 
-def _with_cap(body: Body, caps: Caps, end: str, stress_free: FloatArray | None, bend: Bend | None) -> Body:
+def _with_cap(body: Body, caps: Caps, end: str, places: FloatArray) -> tuple[Body, FloatArray]:
+    """The body with one cap, and the stress-free places of its nodes."""
     facets = body.facets[body.surfaces[f"end_{end}"]]
-    places = body.points if stress_free is None else stress_free
     beside = np.linalg.norm(places[facets[:, :3], :2], axis=2).max(axis=1) > caps.radius * (1 + _CLOSE)
     plan = cap_plan(places[:, :2], facets[~beside], caps.radius, caps.along, body.copies)
-    thick = thicken(plan.mesh, [Course(0.0, caps.thickness, caps.elements, CAP, CAP)], width=1.0, merge=False)
+    course = Course(0.0, caps.thickness, caps.elements, CAP, CAP)
+    thick = thicken(plan.mesh, [course], width=1.0, merge=False)
     flat, known = _fitted(thick, plan, caps.radius)
-    level = -thick.depth if end == "low" else caps.length + thick.depth
     own = known < 0
-    number = np.where(own, len(body.points) + np.cumsum(own) - 1, known)
-    cells = number[thick.cells]
+    cells = np.where(own, len(body.points) + np.cumsum(own) - 1, known)[thick.cells]
     if end == "low":
         cells = cells[:, _MIRRORED]
     named = _faces(thick, cells, flat, plan, caps)
-    body = _grown(body, np.column_stack([flat, level])[own], end, bend)
-    return _named(body, cells, end, named, beside)
+    level = -thick.depth if end == "low" else caps.length + thick.depth
+    added = np.column_stack([flat, level])[own]
+    places = np.concatenate([places, added])
+    inflated = caps.drawn.caps[_ENDS.index(end)] if caps.drawn is not None else None
+    body = _grown(body, added, end) if inflated is None else _grown(body, inflated.present(added), None)
+    body = _named(body, cells, end, named, beside)
+    return (body if inflated is None else _stretched(body, cells, inflated, places)), places
 
 
 def _fitted(thick: Thickened, plan: CapPlan, radius: float) -> tuple[FloatArray, IntArray]:
@@ -133,30 +131,45 @@ def _faces(
     return {name: facets[free[mask]] for name, mask in masks.items() if mask.any()}
 
 
-def _grown(body: Body, added: FloatArray, end: str, bend: Bend | None) -> Body:
-    """The body with the nodes of a cap, its normals along the axis."""
-    out = np.zeros_like(added)
-    out[:, 2] = -1.0 if end == "low" else 1.0
+def _grown(body: Body, added: FloatArray, end: str | None) -> Body:
+    """The body with the nodes of a cap, its normals along the axis out of an end; ``None``: off the axis.
+
+    A natural stretch is interpolated by its components, for which the wall directions must not turn from
+    those of the wall to others within one cell.
+    """
     radius = np.linalg.norm(added[:, :2], axis=1)
     on_axis = radius < _CLOSE * radius.max()
     way = np.where(on_axis[:, None], [1.0, 0.0], added[:, :2] / np.where(on_axis, 1.0, radius)[:, None])
-    hoop = np.column_stack([-way[:, 1], way[:, 0], np.zeros(len(added))])
+    flat = np.zeros((len(added), 1))
+    hoop = np.column_stack([-way[:, 1], way[:, 0], flat])
+    out = np.column_stack([way, flat])
+    if end is not None:
+        out = np.tile([0.0, 0.0, -1.0 if end == "low" else 1.0], (len(added), 1))
     assert body.hoop is not None
-    bent = None if bend is None else bend(added)
-    natural = {}
-    if bent is not None:
-        natural = {name: np.concatenate([values, bent.natural]) for name, values in body.natural.items()}
     foot = body.foot
-    if foot is not None:
-        foot = np.concatenate([foot, len(foot) + np.arange(len(added))])
     return replace(
         body,
-        points=np.concatenate([body.points, added if bent is None else bent.position]),
+        points=np.concatenate([body.points, added]),
         normal=np.concatenate([body.normal, out]),
         hoop=np.concatenate([body.hoop, hoop]),
-        natural=natural,
-        foot=foot,
+        foot=None if foot is None else np.concatenate([foot, len(foot) + np.arange(len(added))]),
     )
+
+
+def _stretched(body: Body, cells: IntArray, inflated: InflatedCap, places: FloatArray) -> Body:
+    """The body with the natural stretch of a cap at its nodes, in the wall directions there."""
+    natural = {name: _padded(values, len(body.points)) for name, values in body.natural.items()}
+    nodes = np.unique(cells)
+    assert body.hoop is not None
+    normal, hoop = body.normal[nodes], body.hoop[nodes]
+    frame = np.stack([normal, hoop, np.cross(normal, hoop)], axis=1)
+    values = natural.setdefault(CAP, _padded(np.empty((0, 3, 3)), len(body.points)))
+    values[nodes] = frame @ inflated.natural(places[nodes]) @ np.swapaxes(frame, 1, 2)
+    return replace(body, natural=natural)
+
+
+def _padded(values: FloatArray, count: int) -> FloatArray:
+    return np.concatenate([values, np.tile(np.eye(3), (count - len(values), 1, 1))])
 
 
 def _named(body: Body, cells: IntArray, end: str, named: dict[str, IntArray], beside: BoolArray) -> Body:

@@ -7,45 +7,17 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from geometry.body import FloatArray, IntArray
-from geometry.build import parameters
+from geometry.body import FloatArray
 from geometry.chart import Revolution
 from geometry.extrude import Laid
-from geometry.layout import lay_out
+from geometry.inflated_cap import InflatedCap
 from geometry.meridian import Meridian
-from geometry.plane import mesh_plane
-from geometry.shapes import Shape
-from geometry.sizes import MeshSize
 from geometry.sweep import turned
+from geometry.wall_grid import WallGrid
 
 _ON_AXIS = 1e-9  # of the largest radius
 _GAUSS = 4  # points through the wall
 _MIRRORED = 8  # places along the wall mirrored beyond a pole, so that splines are smooth over it
-
-
-@dataclass(frozen=True)
-class WallGrid:
-    """The nodes of an axisymmetric mesh of a wall as a grid, through and along it.
-
-    Attributes:
-        through: Distances from the inner face, ascending, shape (p,), mm.
-        along: Arc lengths along the inner face, ascending, shape (q,), mm.
-        nodes: Node of the body at each place, shape (p, q).
-    """
-
-    through: FloatArray
-    along: FloatArray
-    nodes: IntArray
-
-
-def wall_grid(shape: Shape, size: MeshSize) -> WallGrid:
-    """Return the grid of the nodes of ``build(shape, size)`` for a tube or balloon without caps or core."""
-    drawing = lay_out(shape, size, (), ())
-    grid = mesh_plane(drawing).nodes
-    x, y = parameters(drawing, grid.astype(np.float64))
-    nodes = np.empty(grid.max(axis=0) + 1, dtype=np.int64)
-    nodes[grid[:, 0], grid[:, 1]] = np.arange(len(grid))
-    return WallGrid(x[nodes[:, 0]] - x.min(), y[nodes[0]], nodes)
 
 
 class Face(NamedTuple):
@@ -73,12 +45,14 @@ class InflatedWall:
         drawn: Stress-free positions R, Z on the grid, shape (p, q, 2), mm.
         inflated: Inflated positions, shape (p, q, 2), mm.
         depth: Distance from the inner face at which the lattice's surface lies, mm stress-free.
+        caps: The low and the high cap of a capped tube.
     """
 
     grid: WallGrid
     drawn: FloatArray
     inflated: FloatArray
     depth: float
+    caps: tuple[InflatedCap, ...] = ()
 
     @cached_property
     def _splines(self) -> list[Any]:
@@ -209,6 +183,13 @@ class InflatedWall:
         flat = turned(self.present(through, along), points[:, 0])
         position = np.where(inside[:, None], flat, spot.position)
         return Laid(position, spot.normal, self.chart.around(points))
+
+    def rest(self, points: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return the stress-free places X, Y, Z of points of the wall; beyond its faces along the radius."""
+        through, _ = self._through(depth)
+        flat = self.stress_free(through, self.along(points[:, 1]))
+        flat[:, 0] += self.depth + depth - through
+        return turned(flat, points[:, 0])
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 3, 3).

@@ -110,7 +110,9 @@ def lattice_body(
     if core is not None:
         body = with_core(body, core)
     if ends is not None:
-        body = with_caps(body, ends)
+        drawn = ends.drawn
+        stress_free = body.points if drawn is None else drawn.wall(thick.flat + start, thick.depth)
+        body = with_caps(body, ends, stress_free)
     check_quality(body)
     return body
 
