@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import ufl
 from ufl.core.expr import Expr
 
+_NOTHING = 1e-30  # keeps the length of a direction that vanishes from dividing by zero
+
 
 @dataclass(frozen=True)
 class Strain:
@@ -48,13 +50,18 @@ def scalar_gradient(phi: Expr, axisymmetric: bool) -> Expr:
     return ufl.as_vector([g[0], 0, g[1]]) if axisymmetric else g
 
 
-def wall_frame(normal: Expr, hoop: Expr | None) -> tuple[Expr, Expr, Expr]:
+def wall_frame(normal: Expr, hoop: Expr | None, *, turning: bool = False) -> tuple[Expr, Expr, Expr]:
     """Wall directions (normal, hoop, axial); for a tube they are e_R, e_hoop and e_Z.
 
     Args:
         normal: Wall normal, (n_R, n_Z) when axisymmetric, else 3 components.
         hoop: Circumferential direction, ``None`` when axisymmetric.
+        turning: They turn so far within a cell that they have to be made unit vectors again.
     """
+    if turning and hoop is not None:
+        normal = normal / ufl.sqrt(ufl.inner(normal, normal) + _NOTHING)
+        hoop = hoop - ufl.inner(hoop, normal) * normal
+        hoop = hoop / ufl.sqrt(ufl.inner(hoop, hoop) + _NOTHING)
     if hoop is None:
         n = ufl.as_vector([normal[0], 0, normal[1]])
         return n, ufl.as_vector([0, 1, 0]), ufl.as_vector([-normal[1], 0, normal[0]])

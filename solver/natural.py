@@ -12,6 +12,7 @@ from solver.parts import Part
 if TYPE_CHECKING:
     from solver.model import Model
 
+_TURNED = 0.5  # cosine of the angle between directions at two nodes of a cell
 
 NONE = np.array([1.0, 1.0, 1.0, 0.0, 0.0, 0.0])
 """Components of the natural stretch of a part that has none."""
@@ -55,6 +56,20 @@ def growth_through(part: Part, nodes: IntArray) -> FloatArray:
     if isinstance(given, NaturalField):
         return 1 / given.thickness[nodes]
     return np.full(nodes.shape, given.factors[0])
+
+
+def turning(model: "Model") -> bool:
+    """Whether wall directions, in which a varying natural stretch is told, turn far within some cell.
+
+    They do at the axis, in caps and at poles, where all directions around are alike.
+    """
+    body = model.body
+    if components(model) == 3 or body.hoop is None:
+        return False
+    return any(
+        np.einsum("mki,mi->mk", field[body.cells], field[body.cells[:, 0]]).min() < _TURNED
+        for field in (body.normal, body.hoop)
+    )
 
 
 def in_region(model: "Model", cells: IntArray) -> dict[str, IntArray]:

@@ -26,6 +26,7 @@ from solver.contact import Contact, closing_energy, gap
 from solver.material import LAWS, fibre_family
 from solver.mesh import MeshedBody, mesh_body
 from solver.model import Model
+from solver.natural import turning
 from solver.parts import TissueBed
 from solver.properties import Members, Properties, properties_of
 from solver.spaces import pressure_space
@@ -76,7 +77,7 @@ class Problem:
         self.weight = kinematics.measure_weight(self._x, model.axisymmetric)
         normal = self._nodal(model.body.normal)
         hoop = None if model.axisymmetric else self._nodal(_hoop(model.body))
-        self.frame = kinematics.wall_frame(normal, hoop)
+        self.frame = kinematics.wall_frame(normal, hoop, turning=turning(model))
         self.surface_ids = {name: i for i, name in enumerate(self._loaded_surfaces(), start=1)}
         self.dx = self._measure("dx", [(i, m.cells) for i, m in enumerate(self.fields.laws, start=1)])
         self.ds = self._measure("ds", [(i, self.mesh.facet_entities(s)) for s, i in self.surface_ids.items()])

@@ -6,7 +6,11 @@ import pytest
 from exact import tube as exact
 from models import SLIDING, neo_hookean, tube_body, value
 
+from geometry.build import build
 from geometry.errors import InputError
+from geometry.profiles import sphere
+from geometry.shapes import Balloon, Layer
+from geometry.sizes import MeshSize
 from solver.errors import NoEquilibrium
 from solver.model import Model
 from solver.natural_stretch import NaturalField, NaturalStretch
@@ -155,6 +159,25 @@ def test_a_tube_drawn_twisted_unwinds():
     shear_energy = MU * τ**2 / 2 * np.pi / 2 * (1.3**4 - 1.0) * length  # of the twist, had it stayed
     assert value(states[-1], "strain energy") < 1e-3 * shear_energy
     assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-2)
+
+
+@pytest.mark.exact
+def test_a_sphere_drawn_inflated_is_in_balance_up_to_its_pole():
+    """At the pole the circumference has no direction; the thick sphere is alike all over."""
+    A, B, a = 1.0, 1.2, 1.15
+    b = (a**3 + B**3 - A**3) ** (1 / 3)
+    size = MeshSize(along=0.4, model="sector", sector=90.0, around=16, through=2)
+    body = build(Balloon(sphere(a, half=True), (Layer("wall", b - a),)), size)
+    r = np.linalg.norm(body.points, axis=1)
+    λ = r / np.cbrt(r**3 - a**3 + A**3)
+    skin = Part("wall", neo_hookean(MU), natural_stretch=NaturalField(1 / λ, 1 / λ))
+    P = MU * sum(sign * (2 / x + 1 / (2 * x**4)) for sign, x in ((1, b / B), (-1, a / A)))
+    states = []
+    model = Model(body, (skin,), (Support("end_low", "symmetric"),), drawn_pressure=P)
+    follow(model, [Stage("release", pressure=0.0, steps=3)], observe=states.append)
+    assert np.abs(states[0].displacement).max() < 2e-3
+    assert value(states[-1], "strain energy") < 1e-4 * value(states[0], "strain energy")
+    assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=0.02)
 
 
 @pytest.mark.exact
