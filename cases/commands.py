@@ -183,10 +183,13 @@ def library(options: argparse.Namespace) -> int:
     """List the cases that come with the program, or print one."""
     import tomllib
 
-    from cases.reading import find_case, library_cases
+    from cases.reading import companions, find_case, library_cases
 
     if options.name:
-        print(find_case(options.name).read_text(), end="")
+        path = find_case(options.name)
+        print(path.read_text(), end="")
+        for companion in companions(path):
+            print(f"it reads {companion.name}, to be copied beside it: {companion}", file=sys.stderr)
         return 0
     cases = library_cases()
     width = max(map(len, cases))

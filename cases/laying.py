@@ -138,7 +138,8 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
         off = wall.deviation
         text = (
             f"the measured face lies {off.mean_square_root:.3f} mm (root mean square), at most "
-            f"{off.largest:.3f} mm, off the skin as its inflation was computed"
+            f"{off.largest:.3f} mm, off the skin as its inflation was computed, and differs from it by "
+            f"{off.longer:+.3f} mm in length"
         )
         yield "measured face", text
     if isinstance(lattice.chart, Measured):

@@ -3,7 +3,7 @@
 
 import csv
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -91,6 +91,19 @@ def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     columns = _columns(folder / meridian["path"])
     points = {"kind": "points", "radius": columns["radius_mm"], "height": columns["height_mm"]}
     return _with(tables, "shape", "meridian", points)
+
+
+def companions(path: Path) -> list[Path]:
+    """The files that a case file reads."""
+
+    def named(value: Any) -> Iterator[str]:
+        if isinstance(value, dict):
+            if value.get("kind") == "file" and "path" in value:
+                yield str(value["path"])
+            for inner in value.values():
+                yield from named(inner)
+
+    return [path.parent / name for name in named(tomllib.loads(path.read_text(encoding="utf-8")))]
 
 
 def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:

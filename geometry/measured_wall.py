@@ -29,10 +29,17 @@ _STEP = 1e-5  # of an extent, for differences
 
 
 class Deviation(NamedTuple):
-    """How far a measured face lies from the inflated one, along the normal of the measured one, mm."""
+    """How far a measured face lies from the computed one.
+
+    Attributes:
+        largest: Along the normal of the measured one, mm.
+        mean_square_root: The same over the face, mm.
+        longer: How much longer the measured one is along the axis, mm.
+    """
 
     largest: float
     mean_square_root: float
+    longer: float
 
 
 @dataclass(frozen=True)
@@ -111,7 +118,9 @@ class MeasuredWall:
         outer = np.full(len(where), self._outside)
         computed = turned(self.inflated.present(outer, self.along(where)), where[:, 0])
         off = np.einsum("ki,ki->k", self.surface.position(where) - computed, self.surface.normal(where))
-        return Deviation(float(np.abs(off).max()), float(np.sqrt(np.mean(off**2))))
+        ends = self.inflated.present(outer[:2], self.inflated.grid.along[[0, -1]])
+        longer = float(np.ptp(self.surface.heights) - np.ptp(ends[:, 1]))
+        return Deviation(float(np.abs(off).max()), float(np.sqrt(np.mean(off**2))), longer)
 
     def _position(self, where: FloatArray, through: FloatArray) -> FloatArray:
         """Present positions: as deep under the face as computed, but for the volume in between."""

@@ -53,7 +53,7 @@ def case_in_words(case: Mapping[str, Any]) -> tuple[Statement, ...]:
     statements = [
         Statement("Shape", _shape(_table(case, "shape"))),
         Statement("Lattice", _lattice(_table(case, "lattice"))),
-        Statement("Making", _making(_table(case, "making"))),
+        Statement("Making", _making(_table(case, "making"), _table(case, "lattice"))),
         Statement("Model", _mesh(_table(case, "mesh"), has_lattice=bool(case.get("lattice")))),
         Statement("Parts", tuple(_part(p, _table(case, "materials")) for p in _tables(case, "parts"))),
         Statement("Electrodes", tuple(map(_electrode, _tables(case, "electrodes")))),
@@ -103,8 +103,10 @@ def _lattice(lattice: Mapping[str, Any]) -> tuple[str, ...]:
     return (first, _sentence(f"laid: {laid}")) if laid else (first,)
 
 
-def _making(making: Mapping[str, Any]) -> tuple[str, ...]:
+def _making(making: Mapping[str, Any], lattice: Mapping[str, Any]) -> tuple[str, ...]:
     load = _joined(_pairs(making, skip={"steps", "along", "compare", "cover"}))
+    if making and lattice.get("measured"):
+        load = load or "to the volume that its measured face encloses"
     cast = ", ".join(map(str, making.get("cover") or ()))
     over = f" and {cast} cast over it" if cast else ""
     way = (

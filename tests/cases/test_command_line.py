@@ -3,6 +3,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -42,6 +43,11 @@ def test_library_lists_and_prints_cases(annelid):
     listed = annelid("library")
     assert "cuff " in listed.stdout
     assert tomllib.loads(annelid("library", "cuff").stdout)["shape"]["kind"] == "sleeve"
+    scanned = annelid("library", "scanned_tube")
+    assert tomllib.loads(scanned.stdout)["lattice"]["measured"]["path"] == "scanned_tube.csv"
+    assert re.search(
+        r"it reads scanned_tube\.csv, to be copied beside it: .*/scanned_tube\.csv", scanned.stderr
+    )
 
 
 def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, tables):

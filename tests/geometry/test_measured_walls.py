@@ -54,6 +54,7 @@ def test_a_wall_measured_round_is_the_thick_tube():
     assert wall.deviation.largest == pytest.approx(wall.deviation.mean_square_root, rel=1e-6)
     outer = inflated_tube().present(np.array([B - A]), np.array([3.0]))[0, 0]
     assert wall.deviation.largest == pytest.approx(abs(b - outer), rel=1e-6)
+    assert wall.deviation.longer == pytest.approx(14.4 - 1.1 * LENGTH)
 
 
 @pytest.mark.exact
