@@ -39,14 +39,17 @@ def surface_problems(case: Case) -> Iterator[Problem]:
             key = "surface" if table == "contacts" else "region"
             yield (table, index, key), one_of(region, known, what="a surface of this shape")
     yield from _shared_edges(case)
-    ends = [name for name in known if name.startswith(("end_", "core_end_"))]
     beds = any(bed.direction == "all" for bed in case.tissue_beds)
-    if (
-        ends
-        and not beds
-        and not any(support.hold in (*_AXIAL_HOLDS, "symmetric") for support in case.supports)
-    ):
-        text = 'nothing keeps the part from drifting along its axis; hold one end, for example hold = "axial"'
+    holds = (*_AXIAL_HOLDS, "symmetric", "floating")
+    if not beds and not any(support.hold in holds for support in case.supports):
+        text = "nothing keeps the part from drifting along its axis; hold one end, for example hold = "
+        if any(name.startswith(("end_", "core_end_")) for name in known):
+            text += '"axial", or let it float: region = "outer", hold = "floating"'
+        else:
+            text = (
+                "nothing keeps the closed part from drifting; let it float, which takes no force: "
+                'region = "outer", hold = "floating"'
+            )
         yield ("supports",), text
 
 

@@ -49,10 +49,11 @@ class Support(Table):
 
     region: str
     """Surface, for example "end_low"."""
-    hold: Literal["all", "axial", "radial", "symmetric", "plate", "plate all", "free"]
+    hold: Literal["all", "axial", "radial", "symmetric", "plate", "plate all", "floating", "free"]
     """"all": clamped; "axial": slides in its plane; "radial": keeps its radius; "symmetric": no motion across
     its plane; "plate": stays plane and moves along the axis; "plate all": the same with the radius held;
-    "free": an open end of the lumen is meant to be free, so that pressure acts on the wall alone."""
+    "floating": kept from drifting and turning, as far as nothing else does, without a force; "free": an open
+    end of the lumen is meant to be free, so that pressure acts on the wall alone."""
 
 
 class TissueBed(Table):

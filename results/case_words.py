@@ -13,6 +13,7 @@ _HOLDS = {
     "symmetric": "a plane of symmetry",
     "plate": "on a stiff plate that may move along the axis",
     "plate all": "on a stiff plate that may move along the axis, radius held",
+    "floating": "kept from drifting and turning, without a force",
     "free": "free; the pressure acts on the wall alone",
 }
 _LAWS = {

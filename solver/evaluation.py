@@ -16,8 +16,9 @@ from solver.integrals import Integrals
 from solver.loads import Loads
 from solver.problem import Problem
 from solver.quantities import Reading, quantities_of
-from solver.reactions import reactions_of
+from solver.reactions import check_floating, reactions_of
 from solver.records import Equilibrium, Measure
+from solver.stepping import scales_of
 from solver.swept import SweptVolume
 from solver.system import System
 
@@ -36,6 +37,9 @@ class Arrival:
     unstable_modes_controlled: int
     critical: str = ""
     reached_by: str = ""
+
+
+_NO_FORCE = 1e-5  # of μ L²: a load for what floats where none acts
 
 
 class Evaluation:
@@ -100,6 +104,7 @@ class Evaluation:
         """Raw results of the present state on the first rank."""
         displacement = self.displacement()
         energies = self._integrals.read(dict(loads.voltages))
+        check_floating(self.system, _NO_FORCE * scales_of(self.problem.model).force)
         reactions = reactions_of(self.system)
         volume = self.system.volume() if self.system.has_volume else None
         swept = self._swept.update() if self._swept is not None else None

@@ -11,10 +11,12 @@ from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
+from geometry.body import FloatArray
 from solver.loads import Loads
 from solver.potential import potential_conditions
 from solver.problem import Problem
-from solver.supports import Constraints, dirichlet
+from solver.supported import Constraints
+from solver.supports import dirichlet
 
 
 class Held:
@@ -31,17 +33,26 @@ class Held:
         self._fixed = constraints.fixed
         self._values = [fem.Constant(problem.mesh.domain, 0.0) for _ in self._fixed]
         self._loads = Loads()
+        self._afloat = np.zeros(len(self._fixed))  # where floating nodes stay
         supports = [dirichlet(problem, f, v) for f, v in zip(self._fixed, self._values, strict=True)]
         self.voltage_conditions = potential_conditions(problem) if problem.model.solved_potential else []
         potentials = [bc for _, bc, _ in self.voltage_conditions]
         self.bcs = supports + potentials
         self.by_block = [supports, [], potentials][: len(problem.spaces)]
 
-    def prescribe(self, loads: Loads) -> None:
-        """Take the values that belong to some loads."""
+    def float_at(self, displacement: FloatArray) -> None:
+        """Let floating nodes stay where a displacement, by nodes of the body, has brought them."""
+        for i, fixed in enumerate(self._fixed):
+            if fixed.floating:
+                self._afloat[i] = displacement[fixed.nodes[0], fixed.component]
+
+    def prescribe(self, loads: Loads, *, rate: bool = False) -> None:
+        """Take the values that belong to some loads, or to their rate."""
         self._loads = loads
-        for fixed, value in zip(self._fixed, self._values, strict=True):
+        for fixed, value, stay in zip(self._fixed, self._values, self._afloat, strict=True):
             value.value = loads.displacements.get(fixed.support, 0.0) if fixed.support else 0.0
+            if fixed.floating and not rate:
+                value.value = stay
         for electrode, _, value in self.voltage_conditions:
             value.value = loads.voltages.get(electrode, 0.0) if electrode else 0.0
 
@@ -49,7 +60,7 @@ class Held:
     def moving(self, rate: Loads) -> Iterator[None]:
         """Take the values of a rate for a while."""
         before = self._loads
-        self.prescribe(rate)
+        self.prescribe(rate, rate=True)
         try:
             yield
         finally:

@@ -87,6 +87,7 @@ def lay(system: System, skin: Skin) -> None:
     u.x.array[:] = skin.displacement[problem.node_of_dof].ravel()
     p.x.array[p.function_space.dofmap.list] = skin.pressure[problem.mesh.original_cells]
     fem_petsc.assign(problem.unknowns, system.x)
+    system.held.float_at(skin.displacement)
     problem.laying.x.array[:] = u.x.array
 
 

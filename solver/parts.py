@@ -10,7 +10,7 @@ from geometry.errors import InputError
 from solver.material import Material
 from solver.natural_stretch import NaturalField, NaturalStretch
 
-HOLDS = ("all", "axial", "radial", "symmetric", "plate", "plate all", "free")
+HOLDS = ("all", "axial", "radial", "symmetric", "plate", "plate all", "floating", "free")
 
 
 @dataclass(frozen=True)
@@ -131,8 +131,10 @@ class Support:
         hold: ``"all"`` (clamped), ``"axial"`` (slides in its plane), ``"radial"`` (axisymmetric: no radial
             motion; 3-D: no motion in X and Y), ``"symmetric"`` (no motion across its plane), ``"plate"``
             (bonded to a plate that moves freely along the axis and closes the lumen: the surface stays plane,
-            its radius is free), ``"plate all"`` (the same, with its radius held) or ``"free"`` (says that an
-            open end of the lumen is meant to be free: the pressure acts on the wall alone).
+            its radius is free), ``"plate all"`` (the same, with its radius held), ``"floating"`` (single
+            nodes hold the rigid motions that nothing else holds; loads that balance need no force there) or
+            ``"free"`` (says that an open end of the lumen is meant to be free: the pressure acts on the wall
+            alone).
     """
 
     region: str

@@ -6,7 +6,46 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 from mpi4py import MPI
 
+from geometry.body import FloatArray, IntArray
+from geometry.errors import InputError
 from solver.system import System
+
+_BALANCED = 1e-4  # of the loads: force on floating nodes that is left to rounding
+
+
+def check_floating(system: System, scale: float) -> None:
+    """Make sure that what floats needs no force, from the residual assembled last; collective.
+
+    Args:
+        system: In a converged state.
+        scale: Force against which none is told from some, N.
+
+    Raises:
+        InputError: The loads on a floating part do not balance.
+    """
+    problem = system.problem
+    rows, mine = _rows(system)
+    for held in (fixed for fixed in system.constraints.fixed if fixed.floating):
+        own = float(np.abs(rows[np.isin(mine, held.nodes), held.component]).max(initial=0.0))
+        force = problem.comm.allreduce(own, op=MPI.MAX)
+        if force > _BALANCED * max(system.load_norm(), scale):
+            raise InputError(
+                f"support '{held.floating}': hold = 'floating' takes no force, but the loads on the part do "
+                f"not balance: {force:.3g} N would be needed at one node; hold the part by a surface that "
+                "can take it",
+                key=held.floating,
+                value=force,
+            )
+
+
+def _rows(system: System) -> tuple[FloatArray, IntArray]:
+    """The residual assembled last with the reactions left in, by node of the body, of this rank."""
+    problem = system.problem
+    space = problem.spaces[0]
+    owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
+    offsets, _ = system.raw.getAttr("_blocks")
+    rows = system.raw.array_r[offsets[0] : offsets[1]].reshape(owned, bs)
+    return rows, problem.node_of_dof[:owned]
 
 
 def reactions_of(system: System) -> dict[str, tuple[float, float]]:
@@ -15,14 +54,10 @@ def reactions_of(system: System) -> dict[str, tuple[float, float]]:
     Taken from the residual assembled last. A node that two supports hold counts with the first.
     """
     problem = system.problem
-    space = problem.spaces[0]
-    owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
-    offsets, _ = system.raw.getAttr("_blocks")
-    rows = system.raw.array_r[offsets[0] : offsets[1]].reshape(owned, bs)
-    mine = problem.node_of_dof[:owned]
+    rows, mine = _rows(system)
     points = problem.model.body.points[mine]
     reactions: dict[str, tuple[float, float]] = {}
-    free = np.ones(owned, dtype=bool)
+    free = np.ones(len(mine), dtype=bool)
     for support in problem.model.supports:
         members = np.isin(mine, system.nodes_of(support.region)) & free
         free &= ~members

@@ -5,7 +5,7 @@ import numpy as np
 
 from geometry.body import Body, FloatArray, IntArray
 from geometry.errors import InputError
-from solver.supports import Tie
+from solver.supported import Tie
 
 
 def seam_ties(body: Body, period: tuple[float, float]) -> tuple[Tie, IntArray]:

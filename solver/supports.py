@@ -2,7 +2,6 @@
 """Supports as fixed unknowns and ties between unknowns."""
 
 import math
-from dataclasses import dataclass, field
 from itertools import combinations
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -10,67 +9,15 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 from dolfinx import fem
 
-from geometry.body import Body, FloatArray, IntArray
+from geometry.body import Body, IntArray
 from geometry.errors import InputError
+from solver.floating import floating
 from solver.mesh import surface_nodes
 from solver.parts import Support
 from solver.problem import Problem
+from solver.supported import Constraints, Fixed, Tie
 
 _TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
-
-
-@dataclass(frozen=True)
-class Fixed:
-    """Displacement components of nodes that are prescribed together.
-
-    Attributes:
-        support: Surface whose prescribed motion they follow; ``""`` where they stay at zero.
-        component: 0-based component of the displacement.
-        nodes: Body nodes, sorted.
-    """
-
-    support: str
-    component: int
-    nodes: IntArray
-
-
-@dataclass(frozen=True)
-class Tie:
-    """Slave unknowns that follow a master: u_slave = factor u_master.
-
-    Attributes:
-        slaves: Pairs (body node, component), shape (k, 2).
-        masters: Pairs (body node, component), shape (k, 2).
-        factor: One number for all.
-    """
-
-    slaves: IntArray
-    masters: IntArray
-    factor: float = 1.0
-
-
-@dataclass(frozen=True)
-class Shared:
-    """One unknown that many displacement components share, each by its own factor: u_i = ... + factor_i h.
-
-    Attributes:
-        name: For messages.
-        rows: Pairs (body node, component), shape (k, 2); slaves of ties or unknowns of their own.
-        factors: Shape (k,).
-    """
-
-    name: str
-    rows: IntArray
-    factors: FloatArray
-
-
-@dataclass(frozen=True)
-class Constraints:
-    """All fixed components, ties and shared unknowns of a model, in terms of body nodes."""
-
-    fixed: tuple[Fixed, ...] = ()
-    ties: tuple[Tie, ...] = field(default=())
-    shared: tuple[Shared, ...] = ()
 
 
 def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -> Constraints:
@@ -99,7 +46,7 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
             fixed += [Fixed("", i, nodes) for i in range(last)]
         elif support.hold == "symmetric":
             fixed.append(Fixed("", _plane_component(body, support.region, nodes), nodes))
-        elif support.hold != "free":
+        elif support.hold not in ("free", "floating"):
             plates.append(nodes)
             if support.hold == "plate all":
                 fixed += [Fixed("", i, nodes) for i in range(last)]
@@ -110,6 +57,9 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
     for side in ("side_low", "side_high"):
         if side in body.surfaces:
             _side(body, side, fixed, ties)
+    for support in supports:
+        if support.hold == "floating":
+            fixed += floating(body, support.region, fixed, ties)
     return Constraints(tuple(fixed), tuple(ties))
 
 

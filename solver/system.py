@@ -21,7 +21,8 @@ from solver.mass import Mass
 from solver.mesh import surface_nodes
 from solver.problem import Problem
 from solver.sheet_field import SheetField
-from solver.supports import Constraints, constraints_of
+from solver.supported import Constraints
+from solver.supports import constraints_of
 from solver.tangent import Tangent
 from solver.ties import tie_matrix
 
@@ -32,6 +33,7 @@ class System:
     Attributes:
         problem: The potential.
         equations: Its compiled derivatives.
+        constraints: What is held and what follows what, by nodes of the body.
         held: Unknowns that are held, and their values.
         sheet_field: Nominal field of the layered model.
         tangent: The tangent and its factor.
@@ -49,14 +51,14 @@ class System:
         self.count = Count()
         closed_ends = any(s.hold.startswith("plate") for s in problem.model.supports)
         self.equations = Equations(problem, closed_ends=closed_ends)
-        constraints = constraints or constraints_of(problem.model.body, problem.model.supports)
-        self.held = Held(problem, constraints)
+        self.constraints = constraints or constraints_of(problem.model.body, problem.model.supports)
+        self.held = Held(problem, self.constraints)
         self.sheet_field = SheetField(problem)
         self._rates = LoadRates(problem, self.equations, self.held, self.sheet_field)
         self.x, self.residual, self.raw, self.f = (self.vector() for _ in range(4))
         self.size = self.x.getSize()
         self._blocks = Blocks(self.x, problem.comm)
-        self._ties = tie_matrix(problem, self.x, constraints)
+        self._ties = tie_matrix(problem, self.x, self.constraints)
         self.tangent = Tangent(problem, self.equations, self.held, self._ties, self.count)
         self.loads: Loads | None = None
         self._field_scale: tuple[tuple[int, int], float] = ((-1, 0), 0.0)

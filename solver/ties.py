@@ -12,7 +12,7 @@ from petsc4py import PETSc
 from geometry.body import IntArray
 from geometry.errors import InputError
 from solver.problem import Problem
-from solver.supports import Constraints
+from solver.supported import Constraints
 
 
 @dataclass

@@ -27,7 +27,8 @@ from solver.parts import Part, Support
 from solver.problem import Problem
 from solver.records import CollapseState, Moduli
 from solver.seams import pinned, seam_ties
-from solver.supports import Fixed, Shared, constraints_of
+from solver.supported import Fixed, Shared
+from solver.supports import constraints_of
 from solver.system import System
 
 AXES = ("around", "along")

@@ -16,6 +16,7 @@ from cases.making import inflated_wall
 from cases.reading import case_from_tables
 from cases.run import run_case
 from geometry.errors import InputError
+from results.run_record import open_run
 
 CELL = {"kind": "diamond", "strut": "2.5 mm", "braid_angle": "45 deg", "width": "0.6 mm"}
 DOME = {
@@ -94,6 +95,27 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     lumen = body.points[np.unique(body.facets[body.surfaces["lumen"]])]
     inner = np.linalg.norm(lumen, axis=1)
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
+
+
+def test_a_closed_balloon_is_printed_on_while_it_floats(tmp_path):
+    # Own reasoning: its lattice holds it wider than it was, and nothing takes a force.
+    found = tables(
+        making={"pressure": "6 kPa"},
+        lattice={"around": 8},
+        mesh={"sector": "45 deg", "along": "1.8 mm", "on_struts": "1 mm"},
+        supports=[{"region": "outer", "hold": "floating"}],
+    )
+    found["shape"] = HALF | {"meridian": {"kind": "sphere", "radius": "6 mm"}}
+    case = case_from_tables(found)
+    assert run_case(case, tmp_path / "run").outcome.kind == "reached"
+    table = open_run(tmp_path / "run").table
+    assert table["iterations"][0] == 0
+    assert np.abs(table["axial reaction outer"]).max() < 1e-7
+    assert 12.0 < table["largest diameter"][-1] < table["largest diameter"][0]
+    assert table["unstable modes"][-1] == 0
+    del found["supports"]
+    with pytest.raises(InputError, match="let it float, which takes no force"):
+        case_from_tables(found)
 
 
 def measured_tables(**changes):

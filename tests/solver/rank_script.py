@@ -10,12 +10,14 @@ import numpy as np
 from models import CLOSED, FOLLOW, SLIDING, neo_hookean, tube_body
 from mpi4py import MPI
 
+from geometry.build import build
 from geometry.chart import chart_of
 from geometry.lattice import CELLS
 from geometry.lattice_body import Core, LatticeMesh, lattice_body
 from geometry.laying import lay
 from geometry.profiles import sphere
 from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
+from geometry.sizes import MeshSize
 from solver.natural_stretch import NaturalField, NaturalStretch
 from solver.parts import Electrode, Part, Section, Sheets, Support, TissueBed
 from solver.path import Path
@@ -106,6 +108,13 @@ def cored_sleeve():
     return Model(lattice_on(sleeve, core=core), parts, held), [Stage("inflate", pressure=0.02, steps=1)]
 
 
+def floating_sphere():
+    """A closed sphere that nothing holds, whole."""
+    body = build(Balloon(sphere(1.5), (Layer("wall", 0.2),)), MeshSize(along=1.2, model="solid", around=8))
+    model = Model(body, (Part("wall", neo_hookean()),), (Support("outer", "floating"),))
+    return model, [Stage("inflate", pressure=0.1, steps=1)]
+
+
 CASES = {
     "closed tube": closed_tube,
     "layered actuator": layered_actuator,
@@ -113,6 +122,7 @@ CASES = {
     "printed lattice": printed_lattice,
     "lattice over a pole": lattice_over_a_pole,
     "cored sleeve": cored_sleeve,
+    "floating sphere": floating_sphere,
 }
 
 

@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: MIT
+"""Parts that nothing holds: what floats needs no force and keeps no stress."""
+
+import numpy as np
+import pytest
+from exact import sphere as exact
+from exact import tube
+from models import neo_hookean, tube_body, value
+
+from geometry.build import build
+from geometry.errors import InputError
+from geometry.profiles import sphere
+from geometry.shapes import Balloon, Layer
+from geometry.sizes import MeshSize
+from solver.model import Model
+from solver.parts import Part, Section, Support
+from solver.path import follow
+from solver.stages import Stage
+from solver.supports import constraints_of
+
+A, B, MU, LA = 1.0, 1.2, 0.5, 1.15
+FLOATING = (Support("outer", "floating"),)
+SPHERES = {
+    "axisymmetric": MeshSize(along=0.3),
+    "sector": MeshSize(along=0.6, model="sector", sector=60.0, around=12),
+    "solid": MeshSize(along=0.8, model="solid", around=8),
+}
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("model", SPHERES)
+def test_a_closed_sphere_floats_while_it_is_inflated(model):
+    body = build(Balloon(sphere(A), (Layer("wall", B - A),)), SPHERES[model])
+    P = exact.neo_hookean_pressure(MU, LA, A, B)
+    states = []
+    part = Part("wall", neo_hookean(MU))
+    outcome = follow(
+        Model(body, (part,), FLOATING), [Stage("inflate", pressure=P, steps=2)], observe=states.append
+    )
+    assert outcome.kind == "reached"
+    last = states[-1]
+    inner = body.points[np.unique(body.facets[body.surfaces["lumen"]])].copy()
+    moved = inner + last.displacement[np.unique(body.facets[body.surfaces["lumen"]])]
+    # It may drift: half of its diameter, and all nodes equally far from their middle.
+    middle = (moved[:, -1].max() + moved[:, -1].min()) / 2
+    off = np.linalg.norm(moved - np.append(np.zeros(body.points.shape[1] - 1), middle), axis=1)
+    if model == "solid":
+        off = np.linalg.norm(moved - moved.mean(axis=0), axis=1)
+    assert off == pytest.approx(LA * A, rel=0.02)
+    assert value(last, "lumen volume") == pytest.approx(4 / 3 * np.pi * (LA * A) ** 3, rel=0.02)
+    assert abs(value(last, "axial reaction outer")) < 1e-7 * P * A**2
+    assert last.unstable_modes == 0
+
+
+@pytest.mark.exact
+def test_a_whole_tube_between_sliding_ends_floats_sideways():
+    # Its ends hold it along the axis; what is left are two shifts and a turn about the axis.
+    body = tube_body(1.3, length=0.8, along=0.4, model="solid", around=12, through=1)
+    supports = (Support("end_low", "axial"), Support("end_high", "axial"), *FLOATING)
+    held = [fixed for fixed in constraints_of(body, supports).fixed if fixed.floating]
+    assert [len(fixed.nodes) for fixed in held] == [1, 1, 1]
+    assert {fixed.component for fixed in held} == {0, 1}
+    P = tube.neo_hookean_pressure(MU, 1.0, 1.3, 1.2, 1.0)
+    states = []
+    model = Model(body, (Part("wall", neo_hookean(MU)),), supports, sections=(Section("mid", 0.4),))
+    assert follow(model, [Stage("inflate", pressure=P)], observe=states.append).kind == "reached"
+    assert value(states[-1], "radial expansion mid") == pytest.approx(0.2, rel=0.01)
+
+
+def test_where_all_is_held_nothing_floats():
+    body = tube_body(1.3, model="solid", around=8, through=1)
+    held = constraints_of(body, (Support("end_low", "all"), *FLOATING)).fixed
+    assert not any(fixed.floating for fixed in held)
+
+
+def test_loads_that_do_not_balance_are_refused_with_the_force():
+    body = tube_body(1.3)
+    model = Model(body, (Part("wall", neo_hookean(MU)),), FLOATING)
+    pull = Stage("pull", forces={"end_high": 0.02}, steps=1)
+    with pytest.raises(InputError, match=r"do not balance: 0\.02 N would be needed at one node"):
+        follow(model, [pull])
