@@ -92,7 +92,7 @@ def test_a_measured_surface_is_put_into_the_case(tmp_path):
     case = case_from_tables(tables, folder=tmp_path)
     chart = lattice_of(case).chart
     assert isinstance(chart, Measured)
-    assert chart.radii[3] == pytest.approx(np.full(21, 4.9))
+    assert chart.surface.radii[3] == pytest.approx(np.full(21, 4.9))
     assert read_back(case, tmp_path).lattice == case.lattice
 
 
