@@ -3,8 +3,7 @@
 
 The nozzle is a body of revolution about its axis: a flat tip, a cone, a cylinder without end above it. The
 surface and the layers below are sampled at points, and more finely under the tip's edge and where the gap is
-least. Lines of the layer being printed do not count: the tip slides on them. The first and the last layer are
-looked at.
+least. Lines of the layer being printed do not count: the tip slides on them.
 """
 
 import math
@@ -22,7 +21,7 @@ from geometry.print_lines import PrintLine
 from geometry.tool_path import ToolPath
 
 _BESIDE = 0.8  # mm between sampled points of the surface and of lines
-_APART = 1.5  # mm between the places of the tip that are looked at
+_APART = 0.75  # mm between the places of the tip that are looked at
 _NEAR = 1.5  # mm around the tip where only what is under its edge is looked at
 _RING = np.array([(np.cos(a), np.sin(a)) for a in np.arange(8) * np.pi / 4])
 _EDGE = np.concatenate([0.0 * _RING[:1], *(radius * _RING for radius in (0.5, 1.0, 1.5, 2.0, 3.0, 4.0))])
@@ -107,7 +106,7 @@ def clearance_of(path: ToolPath) -> Clearance:
     surface = _grid(lattice.chart)
     lines = np.concatenate([_sampled(lattice.chart, line) for line in path.lines])
     gaps, tips = [], []
-    for layer in sorted({0, path.layers - 1}):
+    for layer in range(path.layers):
         level = low + (high - low) * layer / path.layers
         solids = [_Solid(lattice.chart, surface, low)]
         solids += [_Solid(lattice.chart, lines, level)] if layer else []
