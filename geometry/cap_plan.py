@@ -8,7 +8,7 @@ import numpy as np
 
 from geometry.body import FloatArray, IntArray
 from geometry.filling import fill_plane, graded
-from geometry.flat_mesh import BoolArray, FlatMesh
+from geometry.flat_pattern import BoolArray, FlatMesh
 
 _ON_PLANE = 1e-7  # rad, or of the radius
 

@@ -11,7 +11,7 @@ from geometry.body import Body, FloatArray, IntArray
 from geometry.cap_plan import CapPlan, cap_plan
 from geometry.elements import FACETS
 from geometry.extrude import Course, Thickened, thicken
-from geometry.flat_mesh import BoolArray
+from geometry.flat_pattern import BoolArray
 from geometry.inflated_cap import InflatedCap
 from geometry.orient import neighbours
 

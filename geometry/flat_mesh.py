@@ -3,14 +3,14 @@
 
 import itertools
 from collections.abc import Callable, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from geometry.body import FloatArray, IntArray
+from geometry.body import FloatArray
 from geometry.checks import within
 from geometry.errors import InputError
+from geometry.flat_pattern import FlatMesh
 from geometry.plane import gmsh_session
 
 _STARTS = (0.0, 0.31, 0.17, 0.43, 0.11, 0.37)  # shares of the period at which the seam is tried
@@ -24,33 +24,8 @@ _GROWTH = 1.0  # distance over which they grow, over the growth
 _SAMPLES = 60  # points of each curve from which distances are taken
 
 
-BoolArray = NDArray[np.bool_]
-
 Outline = tuple[FloatArray, tuple[FloatArray, ...]]
 """A polygon: its outer corners, shape (k, 2), and the corners of its holes."""
-
-
-class FlatMesh(NamedTuple):
-    """Triangles of one period of a flat pattern.
-
-    Attributes:
-        points: Positions of the corners from the corner of the period, shape (n, 2), in the units of the
-            pattern.
-        triangles: Counter-clockwise corners, shape (m, 3).
-        strut: Whether each triangle lies on a strut, shape (m,).
-        origin: Where the corner of the period lies in the pattern.
-        rank: Order of the corners, the same in every copy of a period, shape (n,): prisms are cut by it.
-        disc: The flat piece of each corner, shape (n,): 0 for the pattern, others for discs over poles.
-        twin: Corner at the same place that is to be taken instead of each, mostly itself, shape (n,).
-    """
-
-    points: FloatArray
-    triangles: IntArray
-    strut: BoolArray
-    origin: tuple[float, float]
-    rank: IntArray
-    disc: IntArray
-    twin: IntArray
 
 
 def mesh_flat(
@@ -104,37 +79,6 @@ def mesh_flat(
         f"lattice: the pattern does not fit to itself across its seams; {period[0]:.4g} by {period[1]:.4g} "
         "is not one of its periods",
         key="period",
-    )
-
-
-def tiled(mesh: FlatMesh, width: float, copies: int) -> FlatMesh:
-    """Set copies of a period along x side by side, joined at their seams.
-
-    Args:
-        mesh: One period, its seams in x matching.
-        width: Its width.
-        copies: How many.
-    """
-    slip = _SEAM * width
-    near, far = (np.flatnonzero(np.abs(mesh.points[:, 0] - x) < slip) for x in (0.0, width))
-    near, far = (side[np.argsort(mesh.points[side, 1])] for side in (near, far))
-    count = len(mesh.points)
-    number = np.arange(copies)[:, None] * count + np.arange(count)
-    number[1:, near] = number[:-1, far]
-    rank = np.arange(count)
-    rank[far] = near
-    points = np.tile(mesh.points, (copies, 1))
-    points[:, 0] += np.repeat(np.arange(copies) * width, count)
-    triangles = number[:, mesh.triangles].reshape(-1, 3)
-    used, triangles = np.unique(triangles, return_inverse=True)
-    return FlatMesh(
-        points[used],
-        triangles.reshape(-1, 3),
-        np.tile(mesh.strut, copies),
-        mesh.origin,
-        np.tile(rank, copies)[used],
-        np.zeros(len(used), dtype=np.int64),
-        np.arange(len(used)),
     )
 
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from geometry.body import FloatArray
 from geometry.chart import Revolution
-from geometry.extrude import Laid
 from geometry.inflated_cap import InflatedCap
 from geometry.meridian import Meridian
 from geometry.sweep import turned
+from geometry.thick_body import Laid
 from geometry.wall_grid import WallGrid
 
 _ON_AXIS = 1e-9  # of the largest radius

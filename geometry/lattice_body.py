@@ -13,13 +13,14 @@ from geometry.chart import Chart
 from geometry.core_body import with_core
 from geometry.core_surface import Core
 from geometry.errors import InputError
-from geometry.extrude import Course, Laid, Thickened, body_of, thicken
+from geometry.extrude import Course, Thickened, thicken
 from geometry.lattice_sheet import LatticeMesh, Ring, lattice_sheet
 from geometry.laying import Lattice
 from geometry.pole_caps import HIGH, LOW
 from geometry.quality import check_quality
 from geometry.shapes import Layer
 from geometry.standing import footing
+from geometry.thick_body import Laid, body_of
 
 __all__ = [
     "RINGS",

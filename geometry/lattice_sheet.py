@@ -12,7 +12,8 @@ from geometry.body import FloatArray
 from geometry.chart import PERIOD
 from geometry.checks import whole_number, within
 from geometry.errors import InputError
-from geometry.flat_mesh import FlatMesh, Outline, mesh_flat, tiled
+from geometry.flat_mesh import Outline, mesh_flat
+from geometry.flat_pattern import FlatMesh, tiled
 from geometry.footprint import footprint
 from geometry.laying import Lattice
 from geometry.pole_caps import Caps, poles

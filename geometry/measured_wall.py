@@ -13,11 +13,11 @@ import numpy as np
 
 from geometry.body import FloatArray
 from geometry.chart import PERIOD
-from geometry.extrude import Laid
 from geometry.inflated import InflatedWall
 from geometry.measured import Measured
 from geometry.radial_surface import RadialSurface
 from geometry.sweep import turned
+from geometry.thick_body import Laid
 
 if TYPE_CHECKING:
     from scipy.interpolate import CubicSpline

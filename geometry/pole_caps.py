@@ -8,7 +8,7 @@ import numpy as np
 from geometry.body import FloatArray, IntArray
 from geometry.chart import PERIOD, Chart, Revolution
 from geometry.filling import fill_plane, graded
-from geometry.flat_mesh import FlatMesh
+from geometry.flat_pattern import FlatMesh
 
 LOW, HIGH = 1, 2
 """Flat pieces of a mesh beside the pattern itself (0): discs over the low and over the high pole."""

@@ -9,12 +9,13 @@ from geometry.along import Band
 from geometry.body import Body, FloatArray
 from geometry.chart import PERIOD, Spot
 from geometry.checks import within
-from geometry.extrude import Course, Laid, body_of, thicken
+from geometry.extrude import Course, thicken
 from geometry.flat_mesh import Outline, mesh_flat
 from geometry.footprint import footprint
 from geometry.laying import Lattice
 from geometry.pattern import Pattern
 from geometry.quality import check_quality
+from geometry.thick_body import Laid, body_of
 
 STRUTS = "lattice"
 """Region of the struts."""

@@ -8,9 +8,10 @@ import numpy as np
 import shapely
 from exact.frame import frame_of
 
-from geometry.extrude import Course, Laid, body_of, thicken
-from geometry.flat_mesh import FlatMesh
+from geometry.extrude import Course, thicken
+from geometry.flat_pattern import FlatMesh
 from geometry.plane import gmsh_session
+from geometry.thick_body import Laid, body_of
 from solver.material import Material
 from solver.unit_cell import UnitCell
 
