@@ -196,6 +196,8 @@ def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None 
     dome = case.shape.kind == "dome"
 
     def at(place: float, key: str) -> float:
+        if dome and isinstance(wall, InflatedWall):
+            return wall.at_radius(place)
         if wall is not None:
             return wall.at_height(place)
         if isinstance(chart, Measured):

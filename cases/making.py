@@ -16,7 +16,7 @@ from geometry.inflated import InflatedWall
 from geometry.inflated_cap import InflatedCap
 from geometry.measured_wall import MeasuredWall
 from geometry.radial_surface import RadialSurface
-from geometry.shapes import Balloon, Band, Shape, Tube
+from geometry.shapes import Balloon, Band, Dome, Shape, Tube
 from geometry.sizes import MeshSize
 from geometry.wall_grid import wall_grid
 
@@ -37,14 +37,14 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
         The wall as inflated, with its measured face if there is one, and the pressure that holds it, MPa.
 
     Raises:
-        InputError: The skin is no tube or balloon with open ends, or cannot be inflated so far.
+        InputError: The skin is a sleeve, or cannot be inflated so far.
     """
     from solver.stages import Stage
 
     assert case.making is not None
     shape, making = skin_of(case), case.making
-    if not isinstance(shape, Tube | Balloon):
-        text = f"making: the skin must be a tube or a balloon, not a {case.shape.kind}"
+    if not isinstance(shape, Tube | Balloon | Dome):
+        text = f"making: the skin must be a tube, a balloon or a dome, not a {case.shape.kind}"
         raise InputError(text, key="making")
     body, (grid, caps), face = build(shape, _size(case)), wall_grid(shape, _size(case)), _measured_face(case)
     volume = making.volume

@@ -17,6 +17,7 @@ from geometry.wall_grid import WallGrid
 
 _ON_AXIS = 1e-9  # of the largest radius
 _GAUSS = 4  # points through the wall
+_LOOKS = 4001  # places along the wall at which heights are looked up
 _MIRRORED = 8  # places along the wall mirrored beyond a pole, so that splines are smooth over it
 
 
@@ -96,13 +97,26 @@ class InflatedWall:
 
     def at_height(self, height: float) -> float:
         """Return v over the stress-free height Z of the inner face, mm."""
-        v = np.linspace(self.chart.low, self.chart.high, 4001)
-        return float(np.interp(self.along_at_height(height), self.along(v), v))
+        return self._v_over(self.along_at_height(height))
+
+    def at_radius(self, radius: float) -> float:
+        """Return v over the stress-free radius of the inner face of a dome, mm."""
+        return self._v_over(self._place_at(radius, 0))
 
     def along_at_height(self, height: float) -> float:
         """Return the place along the wall at a stress-free height Z of the inner face, mm."""
-        y = np.linspace(self.grid.along[0], self.grid.along[-1], 4001)
-        return float(np.interp(height, self._splines[1].ev(np.zeros_like(y), y), y))
+        return self._place_at(height, 1)
+
+    def _place_at(self, value: float, component: int) -> float:
+        """Place along the wall at which R (0) or Z (1) of the stress-free inner face is given, mm."""
+        y = np.linspace(self.grid.along[0], self.grid.along[-1], _LOOKS)
+        values = self._splines[component].ev(np.zeros_like(y), y)
+        order = np.argsort(values)
+        return float(np.interp(value, values[order], y[order]))
+
+    def _v_over(self, along: float) -> float:
+        v = np.linspace(self.chart.low, self.chart.high, _LOOKS)
+        return float(np.interp(along, self.along(v), v))
 
     def stress_free(self, through: FloatArray, along: FloatArray) -> FloatArray:
         """Return stress-free positions R, Z of places in the wall, shape (k, 2), mm."""

@@ -44,7 +44,7 @@ class CapGrid(NamedTuple):
 
 
 def wall_grid(shape: Shape, size: MeshSize) -> tuple[WallGrid, tuple[CapGrid, ...]]:
-    """Return the grids of the nodes of ``build(shape, size)`` for a tube or balloon without a core.
+    """Return the grids of the nodes of ``build(shape, size)`` for a tube, balloon or dome without a core.
 
     Returns:
         That of the wall, and those of the low and the high cap of a capped tube.

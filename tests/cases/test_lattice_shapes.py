@@ -97,6 +97,27 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
 
 
+def test_a_dome_is_inflated_and_printed_on(tmp_path):
+    found = tables(
+        making={"pressure": "3 kPa"},
+        lattice={"cell": CELL, "around": 8, "height": "0.4 mm"},
+        supports=[{"region": "end_low", "hold": "all"}],
+        mesh={"sector": "45 deg", "along": "1.5 mm", "on_struts": "0.8 mm"},
+        electrodes=[{"name": "ring", "region": "skin", "from": "2 mm", "to": "6 mm"}],
+    )
+    found["shape"] = DOME | {"rise": "5 mm"}
+    found["materials"]["silicone"]["permittivity"] = 2.8
+    found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
+    case = case_from_tables(found)
+    wall, _ = inflated_wall(case)
+    edges = np.array([wall.at_radius(6.0), wall.at_radius(2.0)])
+    rest = wall.rest(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
+    assert np.hypot(rest[:, 0], rest[:, 1]) == pytest.approx([6.0, 2.0], abs=1e-3)
+    result = run_case(case, tmp_path / "run")
+    assert result.outcome.kind == "reached"
+    assert "in balance with its pressure" in result.outcome.remarks[0]
+
+
 def test_a_closed_balloon_is_printed_on_while_it_floats(tmp_path):
     # Own reasoning: its lattice holds it wider than it was, and nothing takes a force.
     found = tables(
