@@ -167,13 +167,15 @@ def _contact_of(given: Any) -> "SolverContact":
     )
 
 
-def _natural_of(given: NaturalStretch, drawn: FloatArray | None) -> "SolverStretch | NaturalField":
+def _natural_of(
+    given: NaturalStretch, drawn: FloatArray | None, places: FloatArray | None
+) -> "SolverStretch | NaturalField":
     """Natural stretch of a part; where the body is drawn stretched, both together."""
     from solver.natural_stretch import NaturalField
     from solver.natural_stretch import NaturalStretch as SolverStretch
 
     before = SolverStretch(**dict(given))
-    return before if drawn is None else NaturalField.of_gradient(drawn, before)
+    return before if drawn is None else NaturalField.of_gradient(drawn, before, places)
 
 
 def _sheet_thickness(part: Any, body: Body) -> float:
@@ -194,7 +196,7 @@ def parts_of(case: Case, body: Body) -> "tuple[Part, ...]":
             p.region,
             material_of(case, p.material),
             Sheets(p.sheets.count, _sheet_thickness(p, body)) if p.sheets else None,
-            _natural_of(p.natural_stretch, body.natural.get(p.region)),
+            _natural_of(p.natural_stretch, body.natural.get(p.region), body.stress_free),
             ElectrodeFilm(**dict(p.electrode_film)) if p.electrode_film else None,
             Fibres(**dict(p.fibres)) if p.fibres else None,
         )

@@ -12,7 +12,7 @@ from cases.making import inflated_wall, skin_of
 from cases.schema import Case
 from cases.schema_shape import Mesh
 from geometry.body import Body
-from geometry.capped_body import Caps, DrawnInflated
+from geometry.capped_body import Caps
 from geometry.caps import arc_at_radius
 from geometry.chart import Chart, Revolution, chart_of
 from geometry.errors import InputError
@@ -125,6 +125,7 @@ def latticed_body_of(case: Case) -> Body:
         depth=case.lattice.depth,
         place=wall.place if wall is not None else None,
         natural=wall.natural if wall is not None else None,
+        rest=wall.rest if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
@@ -170,14 +171,14 @@ def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | No
     drawn = None
     if isinstance(inflated, InflatedWall):
         low, high = inflated.caps
-        drawn = DrawnInflated(inflated.rest, (low, high))
+        drawn = low, high
     return Caps(
         radius=skin.inner_radius + wall,
         thickness=thickness,
         length=skin.length,
         along=mesh.along,
         elements=max(mesh.through, pieces(thickness, mesh.along)),
-        drawn=drawn,
+        inflated=drawn,
     )
 
 

@@ -36,6 +36,8 @@ class Body:
         natural: Of regions drawn stretched: the gradient of the stress-free place over the drawn one at every
             node, from the wall directions here (columns: normal, hoop, axial) to those there (rows), shape
             (n, 3, 3).
+        stress_free: Stress-free places of the nodes of regions drawn stretched, shape (n, 3), mm; ``None``
+            where they are not known. Those of other nodes mean nothing.
         pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without loads.
         laid: Regions that were laid stress-free on the others when these were in balance with ``pressure``.
         foot: Node of the other regions on which each node stands, itself for theirs, shape (n,); ``None``
@@ -55,6 +57,7 @@ class Body:
     copies: float = 1.0
     notes: Mapping[str, str] = field(default_factory=dict)
     natural: Mapping[str, FloatArray] = field(default_factory=dict)
+    stress_free: FloatArray | None = None
     pressure: float | None = None
     laid: tuple[str, ...] = ()
     foot: IntArray | None = None

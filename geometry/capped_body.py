@@ -1,9 +1,7 @@
 # SPDX-License-Identifier: MIT
 """A wall gets caps: discs bonded to its ends, meshed to fit them, so that its lumen is closed."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -23,18 +21,6 @@ _CLOSE = 1e-7  # share of the radius within which two places are one
 _MIRRORED = [0, 2, 1, 3, 6, 5, 4, 7, 9, 8]  # nodes of a tetra10 in a mirror
 
 
-class DrawnInflated(NamedTuple):
-    """How a wall and its caps came to be drawn as inflated.
-
-    Attributes:
-        wall: Stress-free places X, Y, Z of points (u, v) at depths over the lattice's surface, as ``Stack``.
-        caps: The low and the high cap.
-    """
-
-    wall: Callable[[FloatArray, FloatArray], FloatArray]
-    caps: tuple[InflatedCap, InflatedCap]
-
-
 @dataclass(frozen=True, kw_only=True)
 class Caps:
     """Discs at both ends of a wall.
@@ -45,7 +31,7 @@ class Caps:
         length: Of the wall, from Z = 0 on, mm.
         along: Largest element size, mm.
         elements: Elements through the thickness.
-        drawn: Where wall and caps are drawn as inflated.
+        inflated: The low and the high cap, of a wall that is drawn as inflated.
     """
 
     radius: float
@@ -53,10 +39,10 @@ class Caps:
     length: float
     along: float
     elements: int
-    drawn: DrawnInflated | None = None
+    inflated: tuple[InflatedCap, InflatedCap] | None = None
 
 
-def with_caps(body: Body, caps: Caps, stress_free: FloatArray) -> Body:
+def with_caps(body: Body, caps: Caps) -> Body:
     """Close both ends of a wall of tetrahedra with discs.
 
     The faces of the wall's ends become interfaces ``layer|cap``. The caps have the surfaces ``lumen``, as the
@@ -66,15 +52,15 @@ def with_caps(body: Body, caps: Caps, stress_free: FloatArray) -> Body:
     Args:
         body: A straight wall with plane ends, or one drawn as it was inflated with its caps.
         caps: The discs.
-        stress_free: Stress-free places of its nodes, shape (n, 3), mm.
     """
     for end in _ENDS:
-        body, stress_free = _with_cap(body, caps, end, stress_free)
+        body = _with_cap(body, caps, end)
     return body
 
 
-def _with_cap(body: Body, caps: Caps, end: str, places: FloatArray) -> tuple[Body, FloatArray]:
-    """The body with one cap, and the stress-free places of its nodes."""
+def _with_cap(body: Body, caps: Caps, end: str) -> Body:
+    """The body with one cap."""
+    places = body.points if body.stress_free is None else body.stress_free
     facets = body.facets[body.surfaces[f"end_{end}"]]
     beside = np.linalg.norm(places[facets[:, :3], :2], axis=2).max(axis=1) > caps.radius * (1 + _CLOSE)
     plan = cap_plan(places[:, :2], facets[~beside], caps.radius, caps.along, body.copies)
@@ -89,10 +75,11 @@ def _with_cap(body: Body, caps: Caps, end: str, places: FloatArray) -> tuple[Bod
     level = -thick.depth if end == "low" else caps.length + thick.depth
     added = np.column_stack([flat, level])[own]
     places = np.concatenate([places, added])
-    inflated = caps.drawn.caps[_ENDS.index(end)] if caps.drawn is not None else None
-    body = _grown(body, added, end) if inflated is None else _grown(body, inflated.present(added), None)
-    body = _named(body, cells, end, named, beside)
-    return (body if inflated is None else _stretched(body, cells, inflated, places)), places
+    if caps.inflated is None:
+        return _named(_grown(body, added, end), cells, end, named, beside)
+    inflated = caps.inflated[_ENDS.index(end)]
+    body = _named(_grown(body, inflated.present(added), None), cells, end, named, beside)
+    return _stretched(body, cells, inflated, places)
 
 
 def _fitted(thick: Thickened, plan: CapPlan, radius: float) -> tuple[FloatArray, IntArray]:
@@ -165,7 +152,7 @@ def _stretched(body: Body, cells: IntArray, inflated: InflatedCap, places: Float
     frame = np.stack([normal, hoop, np.cross(normal, hoop)], axis=1)
     values = natural.setdefault(CAP, _padded(np.empty((0, 3, 3)), len(body.points)))
     values[nodes] = frame @ inflated.natural(places[nodes]) @ np.swapaxes(frame, 1, 2)
-    return replace(body, natural=natural)
+    return replace(body, natural=natural, stress_free=places)
 
 
 def _padded(values: FloatArray, count: int) -> FloatArray:

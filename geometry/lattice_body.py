@@ -28,6 +28,7 @@ __all__ = [
     "Caps",
     "Core",
     "LatticeMesh",
+    "Rest",
     "Ring",
     "Stack",
     "Stretch",
@@ -43,6 +44,9 @@ RINGS = "end ring"
 Stretch = Callable[[FloatArray, FloatArray], FloatArray]
 """Gradient of the stress-free place of the wall, as ``Body.natural``, at points and depths as below."""
 
+Rest = Callable[[FloatArray, FloatArray], FloatArray]
+"""Stress-free places X, Y, Z of points of the wall at depths as below, shape (k, 3), mm."""
+
 Stack = Callable[[FloatArray, FloatArray], Laid]
 """Maps points (u, v) of the chart, shape (k, 2), and drawn depths (k,) over its surface into space."""
 
@@ -56,6 +60,7 @@ def lattice_body(
     depth: float = 0.5,
     place: Stack | None = None,
     natural: Stretch | None = None,
+    rest: Rest | None = None,
     cover: Sequence[Layer] = (),
     core: Core | None = None,
     ends: Caps | None = None,
@@ -72,6 +77,7 @@ def lattice_body(
         depth: Where in the wall the surface of an embedded lattice lies, 0 (inner face) to 1 (outer face).
         place: Where points over the chart lie, by default at their depth along the normal of its surface.
         natural: Natural stretch of the layers, where they are drawn stretched; what lies on them is laid.
+        rest: Their stress-free places, where these are known.
         cover: Layers cast over a lattice on the outside, with its struts in them.
         core: What fills the space within a straight wall that is not drawn stretched, if anything does.
         ends: Discs that close both ends of a straight wall.
@@ -108,12 +114,12 @@ def lattice_body(
     if natural is not None:
         stretch = natural(thick.flat + start, thick.depth)
         body = _stretched(body, thick, {layer.name: stretch for layer in layers}, sheet.width)
+    if rest is not None:
+        body = replace(body, stress_free=rest(thick.flat + start, thick.depth))
     if core is not None:
         body = with_core(body, core)
     if ends is not None:
-        drawn = ends.drawn
-        stress_free = body.points if drawn is None else drawn.wall(thick.flat + start, thick.depth)
-        body = with_caps(body, ends, stress_free)
+        body = with_caps(body, ends)
     check_quality(body)
     return body
 

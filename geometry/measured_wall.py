@@ -94,6 +94,12 @@ class MeasuredWall:
         position = self._position(where, inside) + (through - inside)[:, None] * normal
         return Laid(position, normal, self.chart.around(points))
 
+    def rest(self, points: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return the stress-free places X, Y, Z of points of the wall, shape (k, 3), mm."""
+        where = self.chart.coordinates(points)
+        through = np.clip(self._outside + depth, 0.0, self._outside)
+        return turned(self._stress_free(where, through), where[:, 0])
+
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 3, 3).
 

@@ -78,9 +78,11 @@ def natural_inverse(natural: Sequence[Expr], frame: tuple[Expr, Expr, Expr]) -> 
 
     Args:
         natural: Its components normal, hoop and axial, where it varies the shear across normal and axial,
-            and perhaps those across normal and hoop, and hoop and axial.
+            and perhaps those across normal and hoop, and hoop and axial; or all nine along X, Y and Z.
         frame: Wall directions (normal, hoop, axial).
     """
+    if len(natural) == 9:
+        return ufl.inv(gradient_matrix(natural))
     n, h, a = frame
     normal, hoop, axial, *shears = natural
     if not shears:
@@ -95,6 +97,11 @@ def natural_inverse(natural: Sequence[Expr], frame: tuple[Expr, Expr, Expr]) -> 
     Q = ufl.as_matrix([[direction[i] for i in range(3)] for direction in frame])
     G = natural_matrix(natural)
     return ufl.Identity(3) + Q.T * (cofactor(G) / ufl.det(G) - ufl.Identity(3)) * Q
+
+
+def gradient_matrix(natural: Sequence[Expr]) -> Expr:
+    """The natural stretch of nine components as a matrix along X, Y and Z."""
+    return ufl.as_matrix([natural[:3], natural[3:6], natural[6:]])
 
 
 def natural_matrix(natural: Sequence[Expr]) -> Expr:

@@ -137,7 +137,8 @@ def _restricted(part: Part, nodes: IntArray) -> Part:
         return part
     normal, hoop, axial, shear, *_ = given.factors[nodes].T
     twist = None if given.twist is None else given.twist[nodes]
-    return replace(part, natural_stretch=NaturalField(hoop, axial, normal, shear, twist))
+    places = None if given.places is None else given.places[nodes]
+    return replace(part, natural_stretch=NaturalField(hoop, axial, normal, shear, twist, places))
 
 
 def _nodal(problem: Problem) -> FloatArray:

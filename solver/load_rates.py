@@ -13,7 +13,7 @@ from solver import forms
 from solver.equations import Equations, assemble, zero_vector
 from solver.held import Held
 from solver.loads import Loads
-from solver.natural import NONE
+from solver.natural import unstretched
 from solver.problem import Problem
 from solver.sheet_field import SheetField
 
@@ -72,8 +72,9 @@ class LoadRates:
         equations, fields = self._equations, self._problem.fields
         if equations.field_rate is not None:
             self._sheet_field.write(equations.field_rate, rate.voltages)
-        for dg, full, none in zip(equations.natural_rate or (), fields.full_natural, NONE, strict=False):
-            dg.x.array[:] = rate.natural * (full - none)
+        none = unstretched(len(fields.full_natural))
+        for dg, full, one in zip(equations.natural_rate or (), fields.full_natural, none, strict=False):
+            dg.x.array[:] = rate.natural * (full - one)
         for contact, d in zip(self._problem.model.contacts, equations.obstacle_rates, strict=True):
             d.x.array[:] = rate.obstacles.get(contact.name, 0.0)
         assemble(out, equations.rates, self._problem)

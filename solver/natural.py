@@ -6,39 +6,79 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geometry.body import FloatArray, IntArray
+from geometry.elements import ELEMENT_NODES, shape_gradients
 from solver.natural_stretch import NaturalField
 from solver.parts import Part
+from solver.shape import wall_frames
 
 if TYPE_CHECKING:
     from solver.model import Model
 
 _TURNED = 0.5  # cosine of the angle between directions at two nodes of a cell
 
-NONE = np.array([1.0, 1.0, 1.0, 0.0, 0.0, 0.0])
-"""Components of the natural stretch of a part that has none."""
+_WHOLE = 9  # components of a gradient along X, Y, Z
 
 
 def components(model: "Model") -> int:
-    """How many components of the natural stretch are needed: 3, or 4 or 6 if it varies."""
+    """How many components of the natural stretch are needed: 3, or if it varies 4 or 6 along the wall.
+
+    9 along X, Y, Z, the gradient of stress-free places, where these are known.
+    """
     fields = [p.natural_stretch for p in model.parts if isinstance(p.natural_stretch, NaturalField)]
+    if any(field.places is not None for field in fields):
+        return _WHOLE
     return max((field.factors.shape[1] for field in fields), default=3)
 
 
-def natural_stretch(model: "Model", nodes: IntArray, regions: dict[str, IntArray]) -> FloatArray:
-    """Natural stretch at nodes of cells: the components of ``NaturalField.factors``, shape (m, k, 6).
+def unstretched(count: int) -> FloatArray:
+    """Components of the natural stretch of a part that has none, shape (count,)."""
+    return np.eye(3).ravel() if count == _WHOLE else np.array([1.0, 1.0, 1.0, 0.0, 0.0, 0.0])[:count]
+
+
+def natural_stretch(model: "Model", cells: IntArray, corners: IntArray, count: int) -> FloatArray:
+    """Natural stretch at nodes of cells, shape (m, k, count).
 
     Args:
         model: For the parts.
-        nodes: Nodes at which it is wanted, shape (m, k).
-        regions: Rows of ``nodes`` in each region.
+        cells: Cells at which it is wanted, shape (m,).
+        corners: Their places in a cell, shape (k,).
+        count: How many components.
     """
-    found = np.tile(NONE, (*nodes.shape, 1))
+    nodes, regions = model.body.cells[cells][:, corners], in_region(model, cells)
+    found = np.tile(unstretched(count), (*nodes.shape, 1))
     for part in model.parts:
-        rows = regions[part.region]
-        given = part.natural_stretch
+        rows, given = regions[part.region], part.natural_stretch
+        if isinstance(given, NaturalField) and given.places is not None:
+            found[rows] = _gradient(model, given.places, cells[rows], corners)
+            continue
         factors = given.factors[nodes[rows]] if isinstance(given, NaturalField) else np.array(given.factors)
+        if count == _WHOLE:
+            frame = wall_frames(model.body, cells[rows])[:, corners]
+            found[rows] = _along_axes(
+                np.broadcast_to(factors, (*nodes[rows].shape, factors.shape[-1])), frame
+            )
+            continue
         found[rows, ..., : factors.shape[-1]] = factors
     return found
+
+
+def _gradient(model: "Model", places: FloatArray, cells: IntArray, corners: IntArray) -> FloatArray:
+    """Gradient of stress-free places over drawn ones at nodes of cells, shape (m, k, 9)."""
+    body = model.body
+    slopes = shape_gradients(body.cell_type, ELEMENT_NODES[body.cell_type][corners])
+    there, here = (
+        np.einsum("mni,knj->mkij", x[body.cells[cells]], slopes, optimize=True) for x in (places, body.points)
+    )
+    return (there @ np.linalg.inv(here)).reshape(len(cells), len(corners), _WHOLE)
+
+
+def _along_axes(factors: FloatArray, frame: FloatArray) -> FloatArray:
+    """Components along the wall, shape (m, k, 3 to 6), as a tensor along X, Y, Z, (m, k, 9)."""
+    whole = np.concatenate([factors, np.zeros((*factors.shape[:2], 6 - factors.shape[2]))], axis=2)
+    normal, hoop, axial, shear, aslant, along = np.moveaxis(whole, -1, 0)
+    G = np.stack([normal, aslant, shear, aslant, hoop, along, shear, along, axial], axis=-1)
+    turned = np.swapaxes(frame, -1, -2) @ G.reshape(*G.shape[:2], 3, 3) @ frame
+    return turned.reshape(*G.shape[:2], _WHOLE)
 
 
 def sheet_thickness(part: Part, nodes: IntArray) -> FloatArray:
@@ -64,7 +104,7 @@ def turning(model: "Model") -> bool:
     They do at the axis, in caps and at poles, where all directions around are alike.
     """
     body = model.body
-    if components(model) == 3 or body.hoop is None:
+    if components(model) in (3, _WHOLE) or body.hoop is None:
         return False
     return any(
         np.einsum("mki,mi->mk", field[body.cells], field[body.cells[:, 0]]).min() < _TURNED

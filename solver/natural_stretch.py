@@ -57,6 +57,8 @@ class NaturalField:
         shear: Component across normal and axial; ``None`` where there is none.
         twist: Components across normal and hoop, and across hoop and axial, shape (n, 2); ``None`` where the
             hoop direction is one of the tensor's axes, as in a wall of revolution.
+        places: Stress-free places X, Y, Z of the nodes, shape (n, 3), mm, if there are such: the mechanics
+            then takes the gradient of these, which fits together, and the components tell how thick it is.
 
     Raises:
         InputError: A value lies outside 0.05 to 20, or the shears turn the material inside out.
@@ -67,6 +69,7 @@ class NaturalField:
     normal: FloatArray | None = None
     shear: FloatArray | None = None
     twist: FloatArray | None = None
+    places: FloatArray | None = None
 
     def __post_init__(self) -> None:
         for name in ("hoop", "axial", "normal"):
@@ -88,12 +91,15 @@ class NaturalField:
             )
 
     @classmethod
-    def of_gradient(cls, gradient: FloatArray, before: NaturalStretch) -> "NaturalField":
+    def of_gradient(
+        cls, gradient: FloatArray, before: NaturalStretch, places: FloatArray | None = None
+    ) -> "NaturalField":
         """The natural stretch of a part drawn after a deformation.
 
         Args:
             gradient: Of the place before over the drawn one, as ``Body.natural``, shape (n, 3, 3).
             before: Natural stretch that it had before.
+            places: The places before, shape (n, 3), mm.
         """
         G = np.array(before.factors)[:, None] * gradient
         # Rotations of the stress-free state say nothing: the symmetric root of GᵀG.
@@ -102,7 +108,8 @@ class NaturalField:
         twist = np.column_stack([root[:, 0, 1], root[:, 1, 2]])
         straight = np.abs(twist).max() < _STRAIGHT
         normal, hoop, axial = np.moveaxis(np.diagonal(root, axis1=1, axis2=2), -1, 0)
-        return cls(hoop, axial, normal, root[:, 0, 2], None if straight else twist)
+        fitting = places if before == NaturalStretch() else None
+        return cls(hoop, axial, normal, root[:, 0, 2], None if straight else twist, fitting)
 
     @property
     def factors(self) -> FloatArray:

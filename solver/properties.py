@@ -14,10 +14,10 @@ from dolfinx import fem
 from numpy.typing import NDArray
 
 from geometry.body import FloatArray, IntArray
-from solver.kinematics import natural_matrix
+from solver.kinematics import gradient_matrix, natural_matrix
 from solver.material import LAWS
 from solver.mesh import MeshedBody
-from solver.natural import NONE, components, in_region, natural_stretch
+from solver.natural import components, natural_stretch, unstretched
 from solver.parts import Part
 
 if TYPE_CHECKING:
@@ -86,8 +86,9 @@ class Properties:
 
     def set_natural(self, share: float) -> None:
         """Ramp the natural stretch: G = 1 + share (G_full - 1)."""
-        for f, full, none in zip(self.natural or (), self.full_natural, NONE, strict=False):
-            f.x.array[:] = none + share * (full - none)
+        none = unstretched(len(self.full_natural))
+        for f, full, one in zip(self.natural or (), self.full_natural, none, strict=False):
+            f.x.array[:] = one + share * (full - one)
 
 
 class _Cells:
@@ -126,8 +127,8 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
     slots = range(_slot_count({members.law for members in law_cells}, terms))
     count = components(model)
     natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if count > 3 else cells.space
-    full = _full_natural(model, mesh, natural_space)[:count]
-    natural = _natural(natural_space, count) if np.any(NONE[:count] != full.T) else None
+    full = _full_natural(model, mesh, natural_space, count)
+    natural = _natural(natural_space, count) if np.any(unstretched(count) != full.T) else None
     return Properties(
         laws=law_cells,
         slots=[cells.of_parts(partial(_slot, i=i, terms=terms)) for i in slots],
@@ -165,7 +166,7 @@ def _members(model: "Model", mesh: MeshedBody) -> list[Members]:
 def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, ...]:
     """No natural stretch: what a path begins with."""
     natural = tuple(fem.Function(space) for _ in range(components))
-    for f, none in zip(natural, NONE, strict=False):
+    for f, none in zip(natural, unstretched(components), strict=True):
         f.x.array[:] = none
     return natural
 
@@ -175,6 +176,8 @@ def _volume(natural: tuple[fem.Function, ...]) -> Any:
     normal, hoop, axial, *shears = natural
     if not shears:
         return normal * hoop * axial
+    if len(natural) == 9:
+        return ufl.det(gradient_matrix(natural))
     if len(shears) == 1:
         return hoop * (normal * axial - shears[0] ** 2)
     return ufl.det(natural_matrix(natural))
@@ -184,12 +187,12 @@ def _slot_count(laws: set[str], terms: int) -> int:
     return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
 
 
-def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace) -> FloatArray:
-    """Natural stretch at full value, laid out like its space: one a cell or a corner of a cell, (6, k)."""
+def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace, count: int) -> FloatArray:
+    """Natural stretch at full value, laid out like its space, (count, k): one a cell or corner of it."""
     dofs = space.dofmap.list
-    nodes = model.body.cells[mesh.original_cells][:, mesh.order[: dofs.shape[1]]]
-    full = np.tile(NONE[:, None], (1, space.dofmap.index_map.size_local + space.dofmap.index_map.num_ghosts))
-    values = natural_stretch(model, nodes, in_region(model, mesh.original_cells))
+    index_map = space.dofmap.index_map
+    full = np.tile(unstretched(count)[:, None], (1, index_map.size_local + index_map.num_ghosts))
+    values = natural_stretch(model, mesh.original_cells, mesh.order[: dofs.shape[1]], count)
     full[:, dofs] = np.moveaxis(values, -1, 0)
     return full
 
