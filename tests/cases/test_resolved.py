@@ -130,7 +130,9 @@ def test_names_told_from_the_numbers_are_those_of_the_mesh(name, model):
     tables["parts"] += [{"region": "cap", "material": "rubber"}] * (name == "capped tube")
     if name not in ("sphere", "half ellipsoid", "dome of points"):
         tables["supports"] = [{"region": "end_low", "hold": "axial"}]
-    elif name != "sphere":
+    elif name == "sphere":
+        tables["supports"] = [{"region": "outer", "hold": "floating"}]
+    else:
         tables["supports"] = [{"region": "end_low", "hold": "all"}]
     case = case_from_tables(tables)
     body = body_of(case)
