@@ -14,7 +14,7 @@ from solver.unit_cell import UnitCell
 
 RUBBER = Material("rubber", "neo-hookean", {"shear_modulus": 1 / 3})
 THICK = 0.1
-HONEYCOMBS = [(30.0, 1.0), (-10.0, 1.0), (-20.0, 2.0), (-30.0, 2.0), (-45.0, 2.0)]
+HONEYCOMBS = [(30.0, 1.0), (-10.0, 1.0), (-10.0, 2.0), (-20.0, 2.0), (-30.0, 2.0), (-45.0, 2.0)]
 
 
 def cell_moduli(pattern, of, fine):
