@@ -143,7 +143,10 @@ def measured_from_csv(path: Path | str) -> RadialSurface:
         with Path(path).open(newline="", encoding="utf-8-sig") as stream:
             rows = list(csv.DictReader(stream))
         table = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
-    except (OSError, UnicodeDecodeError, csv.Error, KeyError, TypeError, ValueError) as error:
+    except OSError as error:
+        text = f"measured surface {path}: cannot be read ({error.strerror}); its path is told from the case file"
+        raise InputError(text, path=str(path)) from error
+    except (UnicodeDecodeError, csv.Error, KeyError, TypeError, ValueError) as error:
         text = f"measured surface {path}: needs rows of numbers under {', '.join(COLUMNS)} ({error!r})"
         raise InputError(text, path=str(path)) from error
     table = table.reshape(-1, 3)

@@ -186,6 +186,11 @@ def test_unusable_tables_are_refused(tmp_path, rows, words):
         measured_from_csv(tmp_path / "scan.csv")
 
 
+def test_a_table_that_is_not_there_is_refused(tmp_path):
+    with pytest.raises(InputError, match=r"scan\.csv: cannot be read \(No such file or directory\)"):
+        measured_from_csv(tmp_path / "scan.csv")
+
+
 @pytest.mark.parametrize(
     ("heights", "factor", "words"),
     [(HEIGHTS[::-1], 1.0, "ascend"), (HEIGHTS, -1.0, "above 0 mm"), (HEIGHTS[1:], 1.0, "one radius at each")],
