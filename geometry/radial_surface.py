@@ -144,7 +144,7 @@ def measured_from_csv(path: Path | str) -> RadialSurface:
             rows = list(csv.DictReader(stream))
         table = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
     except OSError as error:
-        text = f"measured surface {path}: cannot be read ({error.strerror}); its path is told from the case file"
+        text = f"measured surface {path}: cannot be read ({error.strerror}); paths start at the case file"
         raise InputError(text, path=str(path)) from error
     except (UnicodeDecodeError, csv.Error, KeyError, TypeError, ValueError) as error:
         text = f"measured surface {path}: needs rows of numbers under {', '.join(COLUMNS)} ({error!r})"
