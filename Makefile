@@ -39,7 +39,7 @@ $(VENV)/.%: containers/%.txt pyproject.toml
 
 preflight:
 	@test -n "$(PY)" || { echo "missing: Python 3.12 or newer. On Debian 13, as root: apt-get update && apt-get install -y --no-install-recommends python3 python3-venv python3-dev" >&2; exit 1; }
-	@"$(PY)" -I cases/preflight.py
+	@"$(PY)" -I cases/run/preflight.py
 
 # Needs uv; works on a copy, so that no uv.lock (it would name hosts) is left here.
 locks:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""This project's solver on the tube, through ``solver.path.Path``: python -m benchmarks.ours MODEL SIZE."""
+"""This project's solver on the tube, through ``Path``: python -m benchmarks.ours MODEL SIZE."""
 
 import time
 
@@ -10,15 +10,15 @@ import dolfinx_solver  # noqa: E402, F401  (orders MPI ahead of the bindings)
 import numpy as np  # noqa: E402
 from mpi4py import MPI  # noqa: E402
 
+from annelid.geometry.body import Body  # noqa: E402
+from annelid.solver.continuation.path import Path  # noqa: E402
+from annelid.solver.model.material import Material  # noqa: E402
+from annelid.solver.model.model import Model  # noqa: E402
+from annelid.solver.model.parts import Part, Support  # noqa: E402
+from annelid.solver.model.stages import Stage  # noqa: E402
+from annelid.solver.records import Equilibrium  # noqa: E402
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
 from benchmarks.tube import PRESSURE, SHEAR_MODULUS, STEPS, Grid, Size, grid  # noqa: E402
-from geometry.body import Body  # noqa: E402
-from solver.material import Material  # noqa: E402
-from solver.parts import Part, Support  # noqa: E402
-from solver.path import Path  # noqa: E402
-from solver.problem import Model  # noqa: E402
-from solver.records import Equilibrium  # noqa: E402
-from solver.stages import Stage  # noqa: E402
 
 _START_UP = time.perf_counter() - _START
 

@@ -13,17 +13,18 @@ from typing import Any
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
-from geometry.build import build
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Band, Dome, Layer, Shape, Tube
-from geometry.sizes import MeshSize
-from solver.critical import Critical, Locator
-from solver.material import Material
-from solver.model import Model
-from solver.newton import Newton
-from solver.parts import Electrode, Part, Sheets, Support
-from solver.path import Path, Stepping
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Dome, Layer, Shape, Tube
+from annelid.solver.continuation.critical_points import Critical, Locator
+from annelid.solver.continuation.newton import Newton
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Part, Sheets, Support
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 HERE = FilePath(__file__).parent
 RUBBER = Material("rubber", "neo-hookean", {"shear_modulus": 1.0}, permittivity=3.0)

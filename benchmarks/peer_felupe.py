@@ -15,16 +15,7 @@ import numpy as np  # noqa: E402
 from scipy.sparse.linalg import spsolve  # noqa: E402
 
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
-from benchmarks.tube import (  # noqa: E402
-    BULK_MODULUS,
-    INNER_RADIUS,
-    PRESSURE,
-    SHEAR_MODULUS,
-    STEPS,
-    TOLERANCE,
-    Size,
-    grid,
-)
+from benchmarks.tube import BULK_MODULUS, INNER_RADIUS, PRESSURE, SHEAR_MODULUS, STEPS, TOLERANCE, Size, grid  # noqa: E402
 
 _START_UP = time.perf_counter() - _START
 

@@ -37,16 +37,7 @@ from ngsolve import (  # noqa: E402
 )
 
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
-from benchmarks.tube import (  # noqa: E402
-    PRESSURE,
-    SHEAR_MODULUS,
-    STEPS,
-    TOLERANCE,
-    Grid,
-    Size,
-    chord_correction,
-    grid,
-)
+from benchmarks.tube import PRESSURE, SHEAR_MODULUS, STEPS, TOLERANCE, Grid, Size, chord_correction, grid  # noqa: E402
 
 _START_UP = time.perf_counter() - _START
 

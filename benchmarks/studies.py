@@ -17,14 +17,14 @@ from pathlib import Path
 
 import tomli_w
 
-from cases.environment import prepare
-from cases.studies.driver import run_study
-from cases.studies.opening import create, open_study
-from cases.studies.page import write_page
-from cases.studies.plan import Plan
-from cases.studies.settings import Settings
-from cases.studies.store import Store
-from cases.studies.table import Table
+from annelid.cases.run.environment import prepare
+from annelid.cases.studies.driver import run_study
+from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.page import write_page
+from annelid.cases.studies.plan import Plan
+from annelid.cases.studies.settings import Settings
+from annelid.cases.studies.store import Store
+from annelid.cases.studies.table import Table
 
 HERE = Path(__file__).parent
 CASE = {

@@ -24,7 +24,7 @@ inside() { buildah run -v "$work:/work" --env ANNELID_CACHE=/work/cache "$contai
 
 inside annelid run "$case" /work/inside
 inside annelid run "$case" /work/on_two --ranks 2 --no-report
-"$python" -m cases run "$case" "$work/outside" --no-report
+"$python" -m annelid run "$case" "$work/outside" --no-report
 for run in inside on_two; do
     "$python" containers/same_numbers.py "$work/$run" "$work/outside"
 done

@@ -4,7 +4,7 @@
 set -eu
 
 case "$1" in
-system) # what cases/preflight.py would name on a bare system; the tests hold the two together
+system) # what cases/run/preflight.py would name on a bare system; the tests hold the two together
     apt-get update
     DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends gcc libegl1 libgl1 libglu1-mesa \
         libxcursor1 libxft2 libxinerama1 python3 python3-dev python3-venv

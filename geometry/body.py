@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from annelid.geometry.errors import InputError
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -61,3 +63,24 @@ class Body:
     pressure: float | None = None
     laid: tuple[str, ...] = ()
     foot: IntArray | None = None
+
+    def facet_numbers(self, surface: str) -> IntArray:
+        """Facet numbers of a named surface.
+
+        Raises:
+            InputError: The body has no such surface; the message lists those it has.
+        """
+        if surface not in self.surfaces:
+            raise InputError(
+                f"surface '{surface}' does not exist; this body has: {', '.join(sorted(self.surfaces))}",
+                key=surface,
+            )
+        return self.surfaces[surface]
+
+    def surface_nodes(self, surface: str) -> IntArray:
+        """Sorted nodes of a named surface.
+
+        Raises:
+            InputError: The body has no such surface.
+        """
+        return np.unique(self.facets[self.facet_numbers(surface)])

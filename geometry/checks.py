@@ -4,7 +4,7 @@
 import math
 import re
 
-from geometry.errors import InputError
+from annelid.geometry.errors import InputError
 
 RESERVED_REGIONS = ("core", "cap")
 _NAME = re.compile(r"\w[\w \-]*")

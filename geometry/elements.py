@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 
-from geometry.body import FloatArray, IntArray
+from annelid.geometry.body import FloatArray, IntArray
 
 # Every node is the mean of the corners listed for it; order of the VTK file format.
 _QUAD_CORNERS = ((0, 0), (1, 0), (1, 1), (0, 1))

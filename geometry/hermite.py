@@ -3,7 +3,7 @@
 
 import numpy as np
 
-from geometry.body import FloatArray
+from annelid.geometry.body import FloatArray
 
 
 def hermite(x: FloatArray, y: FloatArray, slope: FloatArray, at: FloatArray) -> FloatArray:

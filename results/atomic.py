@@ -9,7 +9,7 @@ import socket
 from collections.abc import Iterator
 from pathlib import Path
 
-from geometry.errors import InputError
+from annelid.geometry.errors import InputError
 
 PART_SUFFIX = ".part"
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Errors of the solver, members of the project's one family."""
 
-from geometry.errors import AnnelidError, InputError
+from annelid.geometry.errors import AnnelidError, InputError
 
 __all__ = ["AnnelidError", "InputError", "NoEquilibrium"]
 

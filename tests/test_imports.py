@@ -1,41 +1,88 @@
 # SPDX-License-Identifier: MIT
-"""Imports run one way, and each heavy library is imported in its own room only."""
+"""Imports run one way, without a circle, and each heavy library is imported in its own place only."""
 
 import ast
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-ROOMS = ("geometry", "solver", "results", "compare", "cases")  # each may import those before it
-RECORDS = {"solver.records", "solver.errors"}  # all that results may take from the solver
-WITHOUT_DOLFINX = {"solver.records", "solver.errors", "solver.definitions"}
-HEAVY = {
-    "gmsh": {"geometry"},
-    "dolfinx": {"solver"},
-    "petsc4py": {"solver"},
-    "slepc4py": {"solver"},
-    "ufl": {"solver"},
-    "basix": {"solver"},
-    "ffcx": {"solver"},
-    "matplotlib": {"results", "compare"},
-    "pyvista": {"results", "compare"},
-    "vtk": {"results", "compare"},
-    "vtkmodules": {"results", "compare"},
-    "pint": {"cases"},
-    "pydantic": {"cases"},
+FOLDERS = ("geometry", "solver", "results", "compare", "cases")  # each may import those before it
+
+# Each package with those it may import of ours; a package may always import the modules of its folder's top.
+MAY_IMPORT = {
+    "geometry.shapes": (),
+    "geometry.meshing": ("geometry.shapes",),
+    "geometry.io": ("geometry.meshing",),
+    "geometry.lattice": ("geometry.shapes", "geometry.meshing"),
+    "geometry.lattice_mesh": ("geometry.shapes", "geometry.meshing", "geometry.lattice"),
+    "geometry.printing": ("geometry.lattice",),
+    "solver.model": (),
+    "solver.energy": ("solver.model",),
+    "solver.linalg": (),
+    "solver.assembly": ("solver.model", "solver.energy", "solver.linalg"),
+    "solver.readout": ("solver.model", "solver.energy", "solver.assembly"),
+    "solver.continuation": ("solver.model", "solver.energy", "solver.assembly", "solver.readout"),
+    "solver.homogenisation": ("solver.model", "solver.energy", "solver.assembly", "solver.continuation"),
+    "results.pages": (),
+    "results.fields": (),
+    "results.folder": ("results.fields",),
+    "results.figures": ("results.fields", "results.folder"),
+    "results.views": ("results.fields", "results.folder"),
+    "results.lattice": ("results.fields", "results.figures", "results.views"),
+    "results.report": (
+        "results.pages",
+        "results.fields",
+        "results.folder",
+        "results.figures",
+        "results.views",
+    ),
+    "results.study": ("results.pages", "results.figures"),
+    "cases.schema": (),
+    "cases.convert": ("cases.schema",),
+    "cases.validate": ("cases.schema", "cases.convert"),
+    "cases.run": ("cases.schema", "cases.convert", "cases.validate"),
+    "cases.studies": ("cases.schema", "cases.convert", "cases.validate", "cases.run"),
+    "cases.cluster": ("cases.schema", "cases.validate", "cases.run", "cases.studies"),
+    "cases.cli": (
+        "cases.schema",
+        "cases.convert",
+        "cases.validate",
+        "cases.run",
+        "cases.studies",
+        "cases.cluster",
+    ),
+    "cases.library": (),
 }
+OF_THE_SOLVER = {"solver", "solver.model"}  # all that results and compare may take: records without DOLFINx
+HEAVY = {
+    "gmsh": ("geometry",),
+    "matplotlib": ("results", "compare"),
+    "pyvista": ("results", "compare"),
+    "vtk": ("results", "compare"),
+    "vtkmodules": ("results", "compare"),
+    "pint": ("cases",),
+    "pydantic": ("cases",),
+}
+BINDINGS = {"basix", "dolfinx", "dolfinx_solver", "ffcx", "mpi4py", "petsc4py", "slepc4py", "ufl"}
+WITH_BINDINGS = {"energy", "linalg", "assembly", "readout", "continuation", "homogenisation"}  # of the solver
 
 
-def modules(room):
-    return sorted(path for path in (ROOT / room).rglob("*.py"))
+def name_of(path):
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 
-def imported(tree, *, always=False):
-    """Names of imported modules; with ``always`` those at module level that are not for type checkers."""
-    nodes = ast.walk(tree)
+MODULES = {name_of(path): path for folder in FOLDERS for path in sorted((ROOT / folder).rglob("*.py"))}
+PACKAGES = {name for name, path in MODULES.items() if path.name == "__init__.py"}
+TREES = {name: ast.parse(path.read_text()) for name, path in MODULES.items()}
+
+
+def imported(name, *, always=False):
+    """Imported modules of a module; with ``always`` those at its top level that are not for type checkers."""
+    nodes = ast.walk(TREES[name])
     if always:
-        nodes = [node for node in tree.body if not isinstance(node, ast.If)]
+        nodes = [node for node in TREES[name].body if not isinstance(node, ast.If)]
     for node in nodes:
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
@@ -45,54 +92,84 @@ def imported(tree, *, always=False):
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_imports_run_one_way(room):
-    later = ROOMS[ROOMS.index(room) + 1 :]
+def ours(name, *, always=False):
+    """Modules of ours that a module imports, without the leading ``annelid``."""
+    found = {target.removeprefix("annelid.") for target in imported(name, always=always)}
+    return {target for target in found if target in MODULES and target not in (name, *PACKAGES)}
+
+
+def package_of(name):
+    return name if name in PACKAGES else name.rpartition(".")[0]
+
+
+def test_every_import_of_ours_is_by_the_installed_name():
     wrong = [
-        (str(path.relative_to(ROOT)), name)
-        for path in modules(room)
-        for name in imported(ast.parse(path.read_text()))
-        if name.split(".")[0] in later
+        (name, target) for name in MODULES for target in imported(name) if target.split(".")[0] in FOLDERS
+    ]
+    assert wrong == []
+    assert any(ours(name) for name in MODULES)
+
+
+def test_no_circle_between_modules():
+    TopologicalSorter({name: ours(name) for name in MODULES}).prepare()  # raises CycleError
+
+
+@pytest.mark.parametrize("package", sorted(PACKAGES - set(FOLDERS)))
+def test_packages_import_those_below_them(package):
+    folder = package.split(".")[0]
+    allowed = {package, folder, *MAY_IMPORT[package]}
+    taken = {package_of(target) for name in MODULES if package_of(name) == package for target in ours(name)}
+    assert {other for other in taken if other.split(".")[0] == folder} <= allowed
+
+
+def test_the_arrows_between_packages_make_no_circle():
+    assert set(MAY_IMPORT) == PACKAGES - set(FOLDERS)
+    TopologicalSorter(MAY_IMPORT).prepare()
+
+
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_modules_at_the_top_of_a_folder_import_none_of_its_packages(folder):
+    wrong = [
+        (name, target)
+        for name in MODULES
+        if package_of(name) == folder
+        for target in ours(name)
+        if target.split(".")[0] == folder and package_of(target) != folder
     ]
     assert wrong == []
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_heavy_libraries_stay_in_their_room(room):
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_folders_import_those_before_them(folder):
+    later = FOLDERS[FOLDERS.index(folder) + 1 :]
     wrong = [
-        (str(path.relative_to(ROOT)), name)
-        for path in modules(room)
-        for name in imported(ast.parse(path.read_text()))
-        if room not in HEAVY.get(name.split(".")[0], {room})
+        (name, target)
+        for name in MODULES
+        if name.split(".")[0] == folder
+        for target in ours(name)
+        if target.split(".")[0] in later
     ]
     assert wrong == []
 
 
-@pytest.mark.parametrize("room", ["results", "compare"])
-def test_results_need_only_records_of_the_solver(room):
-    taken = {
-        name
-        for path in modules(room)
-        for name in imported(ast.parse(path.read_text()))
-        if name.startswith("solver.") and name.count(".") == 1
-    }
-    assert taken <= RECORDS
+@pytest.mark.parametrize("library", HEAVY)
+def test_heavy_libraries_are_imported_in_their_folder(library):
+    takers = {name for name in MODULES for target in imported(name) if target.split(".")[0] == library}
+    assert {name.split(".")[0] for name in takers} <= set(HEAVY[library])
+    assert takers or library in ("vtk", "vtkmodules")
 
 
-def test_some_modules_of_the_solver_load_without_dolfinx():
-    for name in WITHOUT_DOLFINX:
-        tree = ast.parse((ROOT / f"{name.replace('.', '/')}.py").read_text())
-        taken = set(imported(tree, always=True))
-        ours = {found for found in taken if found.startswith("solver.") and found.count(".") == 1}
-        assert ours <= WITHOUT_DOLFINX, name
-        assert not {found.split(".")[0] for found in taken} & {
-            "dolfinx",
-            "ufl",
-            "petsc4py",
-            "dolfinx_solver",
-        }, name
+def test_the_bindings_are_imported_in_packages_of_the_solver_that_order_them():
+    for name in MODULES:
+        parts = name.split(".")
+        taken = {target.split(".")[0] for target in imported(name)} & BINDINGS
+        heavy = name == "solver.mpi" or (parts[0] == "solver" and parts[1:2] and parts[1] in WITH_BINDINGS)
+        assert heavy or not taken, name
+        orders = name == "solver.mpi" or (heavy and name in PACKAGES)
+        assert ("dolfinx_solver" in taken) == bool(orders), name
 
 
-def test_the_rooms_are_there_to_be_looked_at():
-    assert {room for room in ROOMS if modules(room)} >= {"geometry", "solver", "results", "cases"}
-    assert "gmsh" in {name for path in modules("geometry") for name in imported(ast.parse(path.read_text()))}
+@pytest.mark.parametrize("folder", ["results", "compare"])
+def test_results_take_records_of_the_solver_alone(folder):
+    taken = {package_of(target) for name in MODULES if name.split(".")[0] == folder for target in ours(name)}
+    assert {package for package in taken if package.split(".")[0] == "solver"} <= OF_THE_SOLVER

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from cases.reading import find_case, read_case
-from solver.definitions import QUANTITIES
+from annelid.cases.validate.reading import find_case, read_case
+from annelid.solver.model.quantities import QUANTITIES
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

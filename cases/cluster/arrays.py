@@ -4,10 +4,10 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from cases.cluster.records import Order, Records
-from cases.cluster.site import Site
-from cases.studies.plan import Plan, Planned
-from cases.studies.store import Store
+from annelid.cases.cluster.records import Order, Records
+from annelid.cases.cluster.site import Site
+from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.store import Store
 
 __all__ = ["Array", "Limits", "arrays_of"]
 

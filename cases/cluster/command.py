@@ -6,16 +6,16 @@ import shlex
 import sys
 from pathlib import Path
 
-from cases.cluster import queue
-from cases.cluster.arrays import Limits, arrays_of
-from cases.cluster.records import Records, drop_lock_of
-from cases.cluster.site import Site, read_site, text_of
-from cases.cluster.standing import MISSING, Standing, lines, search_lines, standings
-from cases.cluster.submission import Step, send, steps_of, write_down
-from cases.studies.opening import create
-from cases.studies.plan import Plan, Planned
-from cases.studies.store import Store
-from geometry.errors import InputError
+from annelid.cases.cluster import queue
+from annelid.cases.cluster.arrays import Limits, arrays_of
+from annelid.cases.cluster.records import Records, drop_lock_of
+from annelid.cases.cluster.run_status import MISSING, Standing, lines, search_lines, standings
+from annelid.cases.cluster.site import Site, read_site, text_of
+from annelid.cases.cluster.submission import Step, send, steps_of, write_down
+from annelid.cases.studies.opening import create
+from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.store import Store
+from annelid.geometry.errors import InputError
 
 __all__ = ["cancel", "handed_in", "on_cluster", "status", "submit"]
 

@@ -5,7 +5,7 @@ import re
 import subprocess
 from collections.abc import Iterable, Sequence
 
-from geometry.errors import AnnelidError
+from annelid.geometry.errors import AnnelidError
 
 __all__ = ["Present", "QueueError", "cancel", "largest_array", "present", "submit"]
 

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from geometry.errors import AnnelidError
-from results.atomic import FolderLock, write_atomically
-from results.folder_files import now, read_json, write_json
+from annelid.geometry.errors import AnnelidError
+from annelid.results.atomic import FolderLock, write_atomically
+from annelid.results.folder.folder_files import now, read_json, write_json
 
 __all__ = ["Attempt", "Batch", "Order", "Records", "drop_lock_of"]
 

@@ -7,8 +7,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from cases.cluster.site import Site
-from geometry.errors import InputError
+from annelid.cases.cluster.site import Site
+from annelid.geometry.errors import InputError
 
 __all__ = ["ARRAY", "COLLECTOR", "WORDS", "command_of", "fill"]
 

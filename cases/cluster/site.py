@@ -8,10 +8,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, ValidationError
 
-from cases.complaints import nearest, path_of
-from cases.schema_base import Count, Multiple, Table
-from cases.units import Unit
-from geometry.errors import InputError
+from annelid.cases.schema.base import Count, Multiple, Table
+from annelid.cases.schema.units import Unit
+from annelid.cases.validate.messages import nearest, path_of
+from annelid.geometry.errors import InputError
 
 __all__ = ["Container", "Site", "read_site", "text_of"]
 

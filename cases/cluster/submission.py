@@ -8,15 +8,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from cases.cluster import queue
-from cases.cluster.arrays import Array, Limits
-from cases.cluster.records import COLLECTOR as COLLECTOR_FOLDER
-from cases.cluster.records import Records
-from cases.cluster.script import ARRAY, COLLECTOR, command_of, fill
-from cases.cluster.site import Site
-from cases.studies.plan import Plan
-from cases.studies.store import Store
-from results.atomic import write_atomically
+from annelid.cases.cluster import queue
+from annelid.cases.cluster.arrays import Array, Limits
+from annelid.cases.cluster.records import COLLECTOR as COLLECTOR_FOLDER
+from annelid.cases.cluster.records import Records
+from annelid.cases.cluster.script import ARRAY, COLLECTOR, command_of, fill
+from annelid.cases.cluster.site import Site
+from annelid.cases.studies.plan import Plan
+from annelid.cases.studies.store import Store
+from annelid.results.atomic import write_atomically
 
 __all__ = ["Step", "collector_alone", "send", "steps_of", "write_down"]
 
@@ -116,7 +116,7 @@ def _array_step(store: Store, site: Site, array: Array, after: tuple[int, ...]) 
     last, seconds = len(array.orders) - 1, math.ceil(order.seconds + _MORE_SECONDS)
     minutes, megabytes = math.ceil(seconds / 60), math.ceil(order.megabytes + _MORE_MEGABYTES)
     numbers = {"last": last, "minutes": minutes, "seconds": seconds, "megabytes": megabytes}
-    command = command_of(site, "cases.cluster.task", [str(store.path), batch.folder.name])
+    command = command_of(site, "annelid.cases.cluster.task", [str(store.path), batch.folder.name])
     template = Path(site.template) if site.template else ARRAY
     text = fill(template, site, command, batch.folder, {**numbers, "ranks": order.ranks})
     script = write_atomically(batch.folder / "array.sh", text)
@@ -130,11 +130,11 @@ def _collector_step(store: Store, site: Site, onward: Limits | None, after: tupl
     """The job that collects; given limits it goes on with a search."""
     folder = Records(store.path).path / COLLECTOR_FOLDER
     folder.mkdir(parents=True, exist_ok=True)
-    command = command_of(site, "cases", ["study", str(store.path), "--collect"])
+    command = command_of(site, "annelid", ["study", str(store.path), "--collect"])
     if onward is not None:  # as the command that submits: sbatch is where that runs, not in an image
         limits = [f"{onward.seconds or 0:g}", f"{onward.megabytes or 0:g}"]
         python = site.python or sys.executable
-        command = [python, "-m", "cases.cluster.onward", str(store.path), *limits]
+        command = [python, "-m", "annelid.cases.cluster.next_batch", str(store.path), *limits]
     script = write_atomically(folder / "collector.sh", fill(COLLECTOR, site, command, folder, {}))
     options = ["--output=%j.log", "--ntasks=1"]
     options = _options(site, folder, options, _COLLECTOR_MINUTES, _COLLECTOR_MEGABYTES)

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """What a job of an array does on its node: one run, watched, with what came of it kept in the study folder.
 
-``python -m cases.cluster.task STUDY BATCH INDEX [JOB]``. The run is done by a worker process, as on a laptop,
-so that this one is left to say why it ended.
+``python -m annelid.cases.cluster.task STUDY BATCH INDEX [JOB]``. The run is done by a worker process, as on a
+laptop, so that this one is left to say why it ended.
 """
 
 import signal
@@ -12,11 +12,11 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
-from cases.cluster.records import Attempt, Records, drop_lock_of
-from cases.cluster.watch import NoFault, run_watched
-from cases.environment import prepare
-from cases.studies.plan import Planned
-from cases.studies.store import Failure, Store
+from annelid.cases.cluster.records import Attempt, Records, drop_lock_of
+from annelid.cases.cluster.watch import NoFault, run_watched
+from annelid.cases.run.environment import prepare
+from annelid.cases.studies.plan import Planned
+from annelid.cases.studies.store import Failure, Store
 
 __all__ = ["main"]
 

@@ -6,17 +6,17 @@ import select
 import shlex
 from pathlib import Path
 
-from cases.cluster.records import Order
-from cases.ranks import LAUNCHER
-from cases.studies.one import Job, Reply
-from cases.studies.plan import Planned
-from cases.studies.pool import Worker
-from cases.studies.store import Failure, Store
-from geometry.errors import AnnelidError
+from annelid.cases.cluster.records import Order
+from annelid.cases.run.ranks import LAUNCHER
+from annelid.cases.studies.plan import Planned
+from annelid.cases.studies.pool import Worker
+from annelid.cases.studies.single_run import Job, Reply
+from annelid.cases.studies.store import Failure, Store
+from annelid.geometry.errors import AnnelidError
 
 __all__ = ["NoFault", "run_watched"]
 
-_RUNNER = "cases.studies.one"
+_RUNNER = "annelid.cases.studies.single_run"
 _TICK, _START_LIMIT, _TRIES = 0.25, 600.0, 2
 
 

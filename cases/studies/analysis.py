@@ -9,16 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from cases.requirements import known_quantities
-from cases.schema import Case
-from cases.studies.pareto import front_of
-from cases.studies.plan import Plan
-from cases.studies.sensitivity import rank_correlations, sobol_indices
-from cases.studies.table import ALL_MET, Row, column
-from cases.studies.tolerance import spread_of, yield_of
-from cases.studies.values import inside
-from results.study_figures import level_words
-from results.study_records import Column, Limit, Mark, Sensitivity, Spread, StudyData, Yield
+from annelid.cases.schema.case import Case
+from annelid.cases.studies.pareto import front_of
+from annelid.cases.studies.plan import Plan
+from annelid.cases.studies.sensitivity import rank_correlations, sobol_indices
+from annelid.cases.studies.table import ALL_MET, Row, column
+from annelid.cases.studies.tolerance import spread_of, yield_of
+from annelid.cases.studies.values import inside
+from annelid.cases.validate.requirements import known_quantities
+from annelid.results.study.figures import level_words
+from annelid.results.study.records import Column, Limit, Mark, Sensitivity, Spread, StudyData, Yield
 
 __all__ = ["study_data"]
 

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cases.studies.keys import last_part
-from cases.studies.scatter import Scatter, numbers, shares
-from cases.studies.schema import Study, Vary
-from cases.studies.values import Value, unit_of
-from cases.units import show
-from geometry.errors import InputError
+from annelid.cases.schema.units import show
+from annelid.cases.studies.keys import last_part
+from annelid.cases.studies.scatter import Scatter, numbers, shares
+from annelid.cases.studies.schema import Study, Vary
+from annelid.cases.studies.values import Value, unit_of
+from annelid.geometry.errors import InputError
 
 __all__ = ["Design", "Variable", "design_of", "is_drawn", "listed_values", "variable_name"]
 

@@ -8,18 +8,18 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from cases.studies.one import Job, Reply
-from cases.studies.plan import Plan, Planned
-from cases.studies.plan_file import write_plan
-from cases.studies.pool import Pool, Worker, free_memory
-from cases.studies.progress import Progress, progress_for
-from cases.studies.search import continued
-from cases.studies.settings import Settings, Tally
-from cases.studies.store import DiskFull, Failure, Store, words_for
-from cases.studies.table import Table
-from cases.studies.waiting import Task, Waiting
-from geometry.errors import AnnelidError
-from results.folder_files import REPORT
+from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.plan_file import write_plan
+from annelid.cases.studies.pool import Pool, Worker, free_memory
+from annelid.cases.studies.progress import Progress, progress_for
+from annelid.cases.studies.search import continued
+from annelid.cases.studies.settings import Settings, Tally
+from annelid.cases.studies.single_run import Job, Reply
+from annelid.cases.studies.store import DiskFull, Failure, Store, words_for
+from annelid.cases.studies.table import Table
+from annelid.cases.studies.waiting import Task, Waiting
+from annelid.geometry.errors import AnnelidError
+from annelid.results.folder.folder_files import REPORT
 
 __all__ = ["run_study"]
 

@@ -5,15 +5,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cases.building import body_of
-from cases.cost import Cost, cost_of
-from cases.schema import Case
-from cases.studies.plan import Plan
-from cases.studies.progress import duration
-from cases.studies.sample import timed_sample
-from cases.studies.store import Store
-from geometry.errors import AnnelidError
-from results.trade_units import counted
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.cost import Cost, cost_of
+from annelid.cases.schema.case import Case
+from annelid.cases.studies.plan import Plan
+from annelid.cases.studies.progress import duration
+from annelid.cases.studies.sample import timed_sample
+from annelid.cases.studies.store import Store
+from annelid.geometry.errors import AnnelidError
+from annelid.results.display_units import counted
 
 __all__ = ["Estimate", "estimate"]
 

@@ -11,9 +11,9 @@ import operator
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from cases.complaints import one_of
-from cases.studies.values import Value, quantity, written
-from geometry.errors import InputError
+from annelid.cases.studies.values import Value, quantity, written
+from annelid.cases.validate.messages import one_of
+from annelid.geometry.errors import InputError
 
 __all__ = ["evaluate"]
 

@@ -6,9 +6,9 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from cases.complaints import one_of
-from cases.studies.values import Value
-from geometry.errors import InputError
+from annelid.cases.studies.values import Value
+from annelid.cases.validate.messages import one_of
+from annelid.geometry.errors import InputError
 
 __all__ = ["last_part", "with_keys"]
 

@@ -4,10 +4,10 @@
 import os
 from collections import Counter
 
-from cases.studies.estimate import estimate
-from cases.studies.plan import Plan
-from cases.studies.store import Store
-from results.trade_units import counted
+from annelid.cases.studies.estimate import estimate
+from annelid.cases.studies.plan import Plan
+from annelid.cases.studies.store import Store
+from annelid.results.display_units import counted
 
 __all__ = ["dry_run_lines", "status_lines"]
 

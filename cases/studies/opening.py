@@ -3,10 +3,10 @@
 
 from pathlib import Path
 
-from cases.studies.plan import Plan, plan_of
-from cases.studies.plan_file import PLAN, matches, points_in, read_plan, write_plan
-from cases.studies.reading import StudyFile, find_study, read_study
-from cases.studies.store import Store
+from annelid.cases.studies.plan import Plan, plan_of
+from annelid.cases.studies.plan_file import PLAN, matches, points_in, read_plan, write_plan
+from annelid.cases.studies.reading import StudyFile, find_study, read_study
+from annelid.cases.studies.store import Store
 
 __all__ = ["create", "default_folder", "open_study"]
 
@@ -40,7 +40,7 @@ def open_study(name: str, out: Path | None = None) -> tuple[Plan, Store]:
 def _first_plan(file: StudyFile) -> Plan:
     if file.study.search is None:
         return plan_of(file)
-    from cases.studies.search import begin
+    from annelid.cases.studies.search import begin
 
     return begin(file)
 

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 
-from cases.studies.analysis import study_data
-from cases.studies.plan import Plan
-from cases.studies.progress import duration
-from cases.studies.store import Store
-from cases.studies.table import Row, Table
-from results.study_page import write_study_page
+from annelid.cases.studies.analysis import study_data
+from annelid.cases.studies.plan import Plan
+from annelid.cases.studies.progress import duration
+from annelid.cases.studies.store import Store
+from annelid.cases.studies.table import Row, Table
+from annelid.results.study.page import write_study_page
 
 __all__ = ["write_page"]
 

@@ -9,17 +9,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from cases.complaints import one_of
-from cases.reading import case_from_tables
-from cases.requirements import known_quantities
-from cases.resolved import to_toml
-from cases.schema import Case
-from cases.studies.design import Variable, design_of
-from cases.studies.formula import evaluate
-from cases.studies.keys import last_part, with_keys
-from cases.studies.reading import StudyFile
-from cases.studies.values import Value, unit_of
-from geometry.errors import InputError
+from annelid.cases.schema.case import Case
+from annelid.cases.studies.design import Variable, design_of
+from annelid.cases.studies.formula import evaluate
+from annelid.cases.studies.keys import last_part, with_keys
+from annelid.cases.studies.reading import StudyFile
+from annelid.cases.studies.values import Value, unit_of
+from annelid.cases.validate.messages import one_of
+from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.requirements import known_quantities
+from annelid.cases.validate.resolved import to_toml
+from annelid.geometry.errors import InputError
 
 __all__ = ["Plan", "Planned", "extended", "plan_of"]
 

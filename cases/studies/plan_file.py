@@ -10,12 +10,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from cases.environment import version
-from cases.studies.design import Variable
-from cases.studies.plan import Plan, Planned
-from cases.studies.reading import StudyFile, study_from_text
-from geometry.errors import InputError
-from results.atomic import write_atomically
+from annelid.cases.run.environment import version
+from annelid.cases.studies.design import Variable
+from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.reading import StudyFile, study_from_text
+from annelid.geometry.errors import InputError
+from annelid.results.atomic import write_atomically
 
 __all__ = ["PLAN", "matches", "points_in", "read_plan", "write_plan"]
 

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from cases.studies.one import Job, Reply, kind_of_end, single_threaded
+from annelid.cases.studies.single_run import Job, Reply, kind_of_end, single_threaded
 
 __all__ = ["Pool", "Worker", "free_memory"]
 
@@ -40,7 +40,14 @@ class Worker:
         self._pending = b""
         self._many = False
         self._killed_before = _oom_kills()
-        command = [sys.executable, "-m", "cases.studies.worker", runner, str(memory), str(os.getpid())]
+        command = [
+            sys.executable,
+            "-m",
+            "annelid.cases.studies.worker",
+            runner,
+            str(memory),
+            str(os.getpid()),
+        ]
         with open(self.log, "wb"):
             pass
         with open(self.log, "ab") as log:

@@ -5,7 +5,7 @@ import sys
 import time
 from typing import Any, Protocol
 
-from cases.terminal_bar import TerminalBar
+from annelid.cases.run.terminal_bar import TerminalBar
 
 __all__ = ["Progress", "progress_for"]
 

@@ -7,12 +7,12 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from cases.complaints import findings, nearest, path_of, reason
-from cases.finding import find_file
-from cases.reading import find_case
-from cases.schema_base import Table
-from cases.studies.schema import Derive, Limits, Objective, Sampling, Search, Study, StudyOutput, Vary
-from geometry.errors import InputError
+from annelid.cases.schema.base import Table
+from annelid.cases.studies.schema import Derive, Limits, Objective, Sampling, Search, Study, StudyOutput, Vary
+from annelid.cases.validate.finding import find_file
+from annelid.cases.validate.messages import findings, nearest, path_of, reason
+from annelid.cases.validate.reading import find_case
+from annelid.geometry.errors import InputError
 
 __all__ = ["StudyFile", "find_study", "library_studies", "read_study", "study_from_text"]
 

@@ -6,13 +6,13 @@ import time
 from pathlib import Path
 from typing import NamedTuple
 
-from cases.studies.one import Job
-from cases.studies.plan import Planned
-from cases.studies.pool import Pool, free_memory
+from annelid.cases.studies.plan import Planned
+from annelid.cases.studies.pool import Pool, free_memory
+from annelid.cases.studies.single_run import Job
 
 __all__ = ["Sample", "timed_sample"]
 
-_RUNNER = "cases.studies.one"
+_RUNNER = "annelid.cases.studies.single_run"
 _LIMIT = 120.0  # seconds that an estimate is worth
 
 

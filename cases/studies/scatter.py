@@ -6,10 +6,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from cases.studies.schema import Vary
-from cases.studies.values import unit_of
-from cases.units import UnitError, parse
-from geometry.errors import InputError
+from annelid.cases.schema.units import UnitError, parse
+from annelid.cases.studies.schema import Vary
+from annelid.cases.studies.values import unit_of
+from annelid.geometry.errors import InputError
 
 __all__ = ["Scatter", "numbers", "shares"]
 

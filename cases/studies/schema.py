@@ -5,8 +5,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from cases.schema_base import Count, Table
-from cases.units import Unit
+from annelid.cases.schema.base import Count, Table
+from annelid.cases.schema.units import Unit
 
 __all__ = ["Derive", "Limits", "Objective", "Sampling", "Search", "Study", "StudyOutput", "Value", "Vary"]
 

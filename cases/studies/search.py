@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cases.studies.plan import Plan, Planned, extended
-from cases.studies.reading import StudyFile
-from cases.studies.space import Space, space_of
-from cases.studies.store import Store
-from geometry.errors import InputError
+from annelid.cases.studies.plan import Plan, Planned, extended
+from annelid.cases.studies.reading import StudyFile
+from annelid.cases.studies.space import Space, space_of
+from annelid.cases.studies.store import Store
+from annelid.geometry.errors import InputError
 
 if TYPE_CHECKING:
     from optuna import Study as OptunaStudy

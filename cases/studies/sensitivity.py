@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from results.study_records import Sensitivity
+from annelid.results.study.records import Sensitivity
 
 __all__ = ["rank_correlations", "sobol_indices"]
 

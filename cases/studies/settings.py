@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 __all__ = ["Settings", "Tally"]
 
-_RUNNER = "cases.studies.one"
+_RUNNER = "annelid.cases.studies.single_run"
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from cases.studies.design import Variable, is_drawn, listed_values, variable_name
-from cases.studies.scatter import numbers
-from cases.studies.schema import Study, Vary
-from cases.studies.values import Value, inside, unit_of
-from cases.units import show
-from geometry.errors import InputError
+from annelid.cases.schema.units import show
+from annelid.cases.studies.design import Variable, is_drawn, listed_values, variable_name
+from annelid.cases.studies.scatter import numbers
+from annelid.cases.studies.schema import Study, Vary
+from annelid.cases.studies.values import Value, inside, unit_of
+from annelid.geometry.errors import InputError
 
 if TYPE_CHECKING:
     from optuna.distributions import BaseDistribution

@@ -14,10 +14,19 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from cases.studies.plan import Planned
-from geometry.errors import AnnelidError, InputError
-from results.atomic import PART_SUFFIX, FolderLock, write_atomically
-from results.folder_files import CASE, KIND, PROVENANCE, SUMMARY, now, read_json, status, write_json
+from annelid.cases.studies.plan import Planned
+from annelid.geometry.errors import AnnelidError, InputError
+from annelid.results.atomic import PART_SUFFIX, FolderLock, write_atomically
+from annelid.results.folder.folder_files import (
+    CASE,
+    KIND,
+    PROVENANCE,
+    SUMMARY,
+    now,
+    read_json,
+    status,
+    write_json,
+)
 
 __all__ = ["DiskFull", "Failure", "State", "Store"]
 

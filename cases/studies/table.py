@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from cases.studies.plan import Plan, Planned
-from cases.studies.store import Failure, Store
-from cases.studies.values import inside
-from results.atomic import write_atomically
-from results.folder_files import REPORT
-from results.tables import csv_text, merge_columns
+from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.values import inside
+from annelid.results.atomic import write_atomically
+from annelid.results.folder.folder_files import REPORT
+from annelid.results.folder.tables import csv_text, merge_columns
 
 __all__ = ["ALL_MET", "Table", "column", "verdict_column"]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from results.study_records import Limit, Spread, Yield
+from annelid.results.study.records import Limit, Spread, Yield
 
 __all__ = ["contributions", "spread_of", "yield_of"]
 

@@ -4,7 +4,7 @@
 import re
 from typing import Any
 
-from cases.units import UnitError, parse, registry_quantity, show
+from annelid.cases.schema.units import UnitError, parse, registry_quantity, show
 
 __all__ = ["Value", "inside", "quantity", "unit_of", "written"]
 

@@ -4,8 +4,8 @@
 from collections import deque
 from dataclasses import dataclass
 
-from cases.studies.one import Job
-from cases.studies.plan import Planned
+from annelid.cases.studies.plan import Planned
+from annelid.cases.studies.single_run import Job
 
 __all__ = ["Task", "Waiting"]
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """A worker process: takes jobs as lines of JSON on its input and answers with lines of JSON.
 
-Started by the driver as ``python -m cases.studies.worker RUNNER MEMORY DRIVER``; what libraries print
+Started by the driver as ``python -m annelid.cases.studies.worker RUNNER MEMORY DRIVER``; what libraries print
 goes to the log of the worker, so that nothing but answers reaches the driver.
 """
 
@@ -15,7 +15,7 @@ import signal
 import sys
 from pathlib import Path
 
-from cases.studies.one import Job, Reply
+from annelid.cases.studies.single_run import Job, Reply
 
 __all__ = ["main"]
 
@@ -29,7 +29,7 @@ def main(arguments: list[str]) -> int:
     answers = os.fdopen(os.dup(1), "w", buffering=1)
     os.dup2(2, 1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the driver hears the terminal and decides
-    from cases.environment import prepare
+    from annelid.cases.run.environment import prepare
 
     prepare()
     module = importlib.import_module(runner)

@@ -20,7 +20,7 @@ def annelid(tmp_path):
 
     def run(*arguments, **options):
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "default"}
-        command = [sys.executable, "-m", "cases", *map(str, arguments)]
+        command = [sys.executable, "-m", "annelid", *map(str, arguments)]
         return subprocess.run(
             command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=300, **options
         )

@@ -14,10 +14,10 @@ import pytest
 import tomli_w
 from plain_tube import BARE, ROOT
 
-from cases.__main__ import main
-from cases.reading import case_from_tables
-from cases.resolved import case_hash
-from results.folder_files import status
+from annelid.cases.cli.main import main
+from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.resolved import case_hash
+from annelid.results.folder.folder_files import status
 
 
 @pytest.fixture
@@ -211,8 +211,8 @@ def test_more_ranks_than_cells_are_refused(annelid, tmp_path):
 # The command line, but a run that waits in its second state for ever: it cannot end before the signal comes.
 WAITING = """
 import sys, time
-from cases.__main__ import main
-from cases.keeper import Keeper
+from annelid.cases.cli.main import main
+from annelid.cases.run.run_writer import Keeper
 observe = Keeper.observe
 def observe_and_wait(keeper, state):
     observe(keeper, state)
@@ -249,7 +249,7 @@ def test_an_unexpected_error_shows_no_traceback_unless_asked(
     def fail(*_):
         raise RuntimeError("the disk is gone")
 
-    monkeypatch.setattr("cases.reading.read_case", fail)
+    monkeypatch.setattr("annelid.cases.validate.reading.read_case", fail)
     assert main(["check", str(case_file)]) == 1
     errors = capsys.readouterr().err
     assert (
@@ -279,8 +279,8 @@ def test_schema_describes_every_key(annelid):
 
 
 def test_no_equilibrium_at_all_exits_with_1_and_keeps_the_outcome(case_file, tmp_path, monkeypatch, capsys):
-    from solver.errors import NoEquilibrium
-    from solver.path import Path as EquilibriumPath
+    from annelid.solver.continuation.path import Path as EquilibriumPath
+    from annelid.solver.errors import NoEquilibrium
 
     def fail(*_, **__):
         raise NoEquilibrium("no equilibrium without loads: residual 3.2e-2")
@@ -292,7 +292,7 @@ def test_no_equilibrium_at_all_exits_with_1_and_keeps_the_outcome(case_file, tmp
 
 
 def test_what_breaks_a_run_is_kept_in_its_log(case_file, tmp_path, monkeypatch, capsys):
-    from solver.path import Path as EquilibriumPath
+    from annelid.solver.continuation.path import Path as EquilibriumPath
 
     def fail(*_, **__):
         raise RuntimeError("the factory burns")

@@ -5,10 +5,10 @@ import re
 
 from plain_tube import ROOT
 
-from cases.schema import json_schema
-from cases.studies.plan import plan_of
-from cases.studies.reading import read_study
-from cases.studies.schema import Study
+from annelid.cases.schema.case import json_schema
+from annelid.cases.studies.plan import plan_of
+from annelid.cases.studies.reading import read_study
+from annelid.cases.studies.schema import Study
 
 PAGE = (ROOT / "cases" / "README.md").read_text()
 

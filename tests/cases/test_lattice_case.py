@@ -10,17 +10,17 @@ import pytest
 import tomli_w
 from plain_tube import TABLES
 
-from cases.__main__ import main
-from cases.cells import listed
-from cases.laying import cell_of, lattice_of
-from cases.reading import case_from_tables, library_cases, read_case
-from cases.resolved import case_hash, to_toml
-from geometry.errors import InputError
-from geometry.lattice import EXAMPLES
-from geometry.measured import Measured
-from geometry.nozzle import clearance_of
-from geometry.printing import Printing
-from geometry.tool_path import tool_path
+from annelid.cases.cli.lattice_cells import listed
+from annelid.cases.cli.main import main
+from annelid.cases.convert.lattice import cell_of, lattice_of
+from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
+from annelid.cases.validate.resolved import case_hash, to_toml
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.catalogue import EXAMPLES
+from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.printing.nozzle_clearance import clearance_of
+from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.tool_path import tool_path
 
 LATTICE = {
     "cell": {

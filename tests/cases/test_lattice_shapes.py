@@ -11,12 +11,12 @@ from exact import tube as exact
 from scipy.optimize import brentq
 from test_making import tables
 
-from cases.building import body_of
-from cases.making import inflated_wall
-from cases.reading import case_from_tables
-from cases.run import run_case
-from geometry.errors import InputError
-from results.run_record import open_run
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.making import inflated_wall
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import case_from_tables
+from annelid.geometry.errors import InputError
+from annelid.results.folder.run_record import open_run
 
 CELL = {"kind": "diamond", "strut": "2.5 mm", "braid_angle": "45 deg", "width": "0.6 mm"}
 DOME = {
@@ -64,7 +64,7 @@ def test_an_electrode_of_a_dome_lies_between_radii():
     found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
     body = body_of(case_from_tables(found))
     band = body.points[np.unique(body.cells[body.bands["top"]])]
-    lumen = body.points[np.unique(body.facets[body.surfaces["lumen"]])]
+    lumen = body.points[body.surface_nodes("lumen")]
     inside = np.hypot(*lumen[:, :2].T) < 5.0 + 1e-6
     radius = np.hypot(*band[:, :2].T)
     assert radius.min() < 1e-12
@@ -92,7 +92,7 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     np.testing.assert_allclose(wall.natural(points, depth), alike, rtol=1e-3, atol=1e-5)
     body = body_of(case)
     assert "end_high" not in body.surfaces
-    lumen = body.points[np.unique(body.facets[body.surfaces["lumen"]])]
+    lumen = body.points[body.surface_nodes("lumen")]
     inner = np.linalg.norm(lumen, axis=1)
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
 

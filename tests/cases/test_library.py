@@ -22,11 +22,11 @@ from layered_tube import (
 )
 from scipy.optimize import brentq
 
-from cases.cost import cost_of
-from cases.reading import library_cases, read_case
-from cases.resolved import coarsened
-from cases.run import run_case
-from results.run_record import open_run
+from annelid.cases.convert.cost import cost_of
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import library_cases, read_case
+from annelid.cases.validate.resolved import coarsened
+from annelid.results.folder.run_record import open_run
 
 COARSE = 2
 MMHG = 133.322387415e-6  # MPa, BIPM SI brochure

@@ -9,12 +9,12 @@ import pytest
 import tomli_w
 from exact import tube as exact
 
-from cases.building import body_of
-from cases.making import inflated_wall
-from cases.reading import case_from_tables
-from cases.run import run_case
-from geometry.errors import InputError
-from results.run_record import open_run
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.making import inflated_wall
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import case_from_tables
+from annelid.geometry.errors import InputError
+from annelid.results.folder.run_record import open_run
 
 A, WALL, LENGTH, MU = 5.0, 0.6, 12.0, 0.1
 
@@ -85,7 +85,7 @@ def test_printed_mesh_lies_on_the_inflated_wall():
     body = body_of(case)
     assert body.pressure == pytest.approx(pressure)
     r = np.hypot(body.points[:, 0], body.points[:, 1])
-    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    lumen = body.surface_nodes("lumen")
     inner = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([-WALL])).position[0, :2])
     outer = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([0.0])).position[0, :2])
     np.testing.assert_allclose(r[lumen], inner, rtol=1e-6)

@@ -9,11 +9,11 @@ import pytest
 from scipy.interpolate import CubicSpline
 from test_making import tables
 
-from cases.building import body_of
-from cases.making import inflated_wall
-from cases.reading import case_from_tables
-from cases.run import run_case
-from geometry.errors import InputError
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.making import inflated_wall
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import case_from_tables
+from annelid.geometry.errors import InputError
 
 HELD = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]
 

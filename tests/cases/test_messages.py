@@ -3,9 +3,9 @@
 
 import pytest
 
-from cases.reading import case_from_tables, find_case, read_case
-from cases.run import run_case
-from geometry.errors import InputError
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import case_from_tables, find_case, read_case
+from annelid.geometry.errors import InputError
 
 
 def put(value, *keys):

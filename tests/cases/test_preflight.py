@@ -6,7 +6,7 @@ import sys
 import pytest
 from plain_tube import ROOT
 
-from cases import preflight
+from annelid.cases.run import preflight
 
 
 def test_nothing_is_missing_where_all_libraries_load():
@@ -38,7 +38,7 @@ def test_one_way_to_draw_without_a_screen_is_enough():
 
 def everything_but(monkeypatch, **changes):
     for name, value in changes.items():
-        monkeypatch.setattr(f"cases.preflight.{name.replace('__', '.')}", value)
+        monkeypatch.setattr(f"annelid.cases.run.preflight.{name.replace('__', '.')}", value)
     return [lack.sentence for lack in preflight.lacks(lambda name: True)]
 
 
@@ -72,7 +72,7 @@ def test_an_old_libc_is_told(monkeypatch):
 
 
 def test_it_runs_before_anything_is_installed():
-    script = ROOT / "cases" / "preflight.py"
+    script = ROOT / "cases" / "run" / "preflight.py"
     tree = ast.parse(script.read_text(), feature_version=(3, 7))
     names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     names |= {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}

@@ -3,8 +3,8 @@ import io
 
 import numpy as np
 
-from cases.progress import Bar, Lines, describe, progress_for
-from solver.records import Equilibrium, Measure
+from annelid.cases.run.progress import Bar, Lines, describe, progress_for
+from annelid.solver.records import Equilibrium, Measure
 
 
 def state(stage="fill", parameter=0.5, unstable=0):

@@ -4,19 +4,20 @@ from dataclasses import replace
 
 import pytest
 
-from cases.building import body_of, material_of, model_of, stages_of
-from cases.cost import cost_of
-from cases.making import bare_stroke_of
-from cases.reading import case_from_tables, library_cases, read_case
-from cases.requirements import margins_of, reported, verdicts
-from cases.schema_material import Dielectric, Fung, Gent, NeoHookean
-from cases.schema_material import Material as AnyMaterial
-from solver.records import Margin, Measure
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.cost import cost_of
+from annelid.cases.convert.making import bare_stroke_of
+from annelid.cases.convert.model import material_of, model_of, stages_of
+from annelid.cases.schema.material import Dielectric, Fung, Gent, NeoHookean
+from annelid.cases.schema.material import Material as AnyMaterial
+from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
+from annelid.cases.validate.requirements import margins_of, reported, verdicts
+from annelid.solver.records import Margin, Measure
 
 
 @pytest.mark.parametrize("name", library_cases())
 def test_quantities_known_at_the_door_are_those_of_the_solver(name):
-    from solver.definitions import definition_of, names_for
+    from annelid.solver.model.quantities import definition_of, names_for
 
     case = read_case(library_cases()[name])
     names = names_for(replace(model_of(case, body_of(case)), bare_stroke=bare_stroke_of(case)))
@@ -26,7 +27,7 @@ def test_quantities_known_at_the_door_are_those_of_the_solver(name):
 def test_every_law_of_the_solver_can_be_written_with_the_same_parameters():
     from typing import get_args
 
-    from solver.material import LAWS
+    from annelid.solver.model.material import LAWS
 
     tables = get_args(get_args(AnyMaterial)[0])
     common = set(Dielectric.model_fields)
@@ -77,8 +78,8 @@ def test_a_case_becomes_the_records_of_the_solver(tables):
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 def test_unknowns_counted_from_the_mesh_are_those_of_the_solver(tables, model, electrics):
-    from solver.problem import Problem
-    from solver.spaces import describe_unknowns
+    from annelid.solver.energy.problem import Problem
+    from annelid.solver.energy.spaces import describe_unknowns
 
     tables["mesh"] = {"along": "4 mm", "through": 1, "model": model, "around": 8}
     tables["electrics"] = {"model": electrics}

@@ -3,9 +3,9 @@ import tomllib
 
 import pytest
 
-from cases.extents import regions, surfaces
-from cases.reading import case_from_tables, library_cases, read_case
-from cases.resolved import case_hash, coarsened, to_toml
+from annelid.cases.validate.extents import regions, surfaces
+from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
+from annelid.cases.validate.resolved import case_hash, coarsened, to_toml
 
 
 def test_what_was_left_out_is_written_in(tables):
@@ -114,7 +114,7 @@ SHAPES = {
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 @pytest.mark.parametrize("name", SHAPES)
 def test_names_told_from_the_numbers_are_those_of_the_mesh(name, model):
-    from cases.building import body_of
+    from annelid.cases.convert.body import body_of
 
     tables = {
         "title": name,

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 import pytest
 
-from cases.units import UnitError, parse, show
+from annelid.cases.schema.units import UnitError, parse, show
 
 # Conversion factors: BIPM SI brochure (mmHg = 133.322387415 Pa, conventional cmH2O = 98.0665 Pa).
 VALUES = [

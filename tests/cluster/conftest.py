@@ -11,9 +11,9 @@ from one_node import OneNode, missing
 from plain_tube import ROOT
 from small_study import tables
 
-from cases.cluster.records import Records
-from cases.cluster.standing import standings
-from cases.studies.opening import open_study
+from annelid.cases.cluster.records import Records
+from annelid.cases.cluster.run_status import standings
+from annelid.cases.studies.opening import open_study
 
 
 @pytest.fixture(scope="session")
@@ -45,7 +45,7 @@ class Desk:
         (self.folder / "site.toml").write_text(tomli_w.dumps(site or {}))
 
     def annelid(self, *options):
-        words = [sys.executable, "-m", "cases", "study", "small.toml", "--out", str(self.out), *options]
+        words = [sys.executable, "-m", "annelid", "study", "small.toml", "--out", str(self.out), *options]
         environment = {**self.cluster.environment, "PYTHONPATH": str(ROOT)}
         done = subprocess.run(
             words, cwd=self.folder, env=environment, capture_output=True, text=True, timeout=100

@@ -9,17 +9,17 @@ import pytest
 import tomli_w
 from small_study import pressures, tables
 
-from cases.cluster import queue
-from cases.cluster.arrays import Limits, arrays_of
-from cases.cluster.command import submit
-from cases.cluster.records import Attempt, Records, drop_lock_of
-from cases.cluster.script import WORDS, fill
-from cases.cluster.site import Container, Site
-from cases.cluster.standing import standings
-from cases.cluster.submission import send, steps_of, write_down
-from cases.studies.opening import create, open_study
-from cases.studies.store import Failure
-from geometry.errors import InputError
+from annelid.cases.cluster import queue
+from annelid.cases.cluster.arrays import Limits, arrays_of
+from annelid.cases.cluster.command import submit
+from annelid.cases.cluster.records import Attempt, Records, drop_lock_of
+from annelid.cases.cluster.run_status import standings
+from annelid.cases.cluster.script import WORDS, fill
+from annelid.cases.cluster.site import Container, Site
+from annelid.cases.cluster.submission import send, steps_of, write_down
+from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.store import Failure
+from annelid.geometry.errors import InputError
 
 NASTY = "it's $(touch pwned); `touch pwned` study"
 
@@ -149,10 +149,18 @@ def test_scripts_run_what_they_say_whatever_the_names(study, tmp_path):
     run = subprocess.run(
         ["bash", str(step.script)], env=environment, cwd=tmp_path, capture_output=True, text=True, check=True
     )
-    wanted = [site.environment["NOTE"], "-m", "cases.cluster.task", str(store.path), "0001", "0", "12"]
+    wanted = [
+        site.environment["NOTE"],
+        "-m",
+        "annelid.cases.cluster.task",
+        str(store.path),
+        "0001",
+        "0",
+        "12",
+    ]
     assert run.stdout.splitlines() == wanted
     assert (
-        shlex.join([str(say), "-m", "cases", "study", str(store.path), "--collect"])
+        shlex.join([str(say), "-m", "annelid", "study", str(store.path), "--collect"])
         in collector.script.read_text()
     )
     assert not list(tmp_path.rglob("pwned"))
@@ -182,10 +190,8 @@ def test_a_command_in_an_image(study):
     plan, store = study(pressures(1))
     site = Site(container=Container(image="/my images/a.sif", options=("--bind", "/scratch")))
     script = steps_of(plan, store, site, arrays(plan, store))[0].script.read_text()
-    start = (
-        "apptainer exec --bind /scratch '/my images/a.sif' /opt/annelid/venv/bin/python -m cases.cluster.task"
-    )
-    assert f"exec {start} " in script
+    start = "apptainer exec --bind /scratch '/my images/a.sif' /opt/annelid/venv/bin/python"
+    assert f"exec {start} -m annelid.cases.cluster.task " in script
 
 
 def test_a_template_for_another_scheduler(study, tmp_path, capsys):
@@ -204,7 +210,7 @@ def test_a_template_for_another_scheduler(study, tmp_path, capsys):
 
 
 def test_the_shipped_templates_use_only_words_that_mean_something(tmp_path):
-    from cases.cluster import script
+    from annelid.cases.cluster import script
 
     numbers = dict.fromkeys(script.NUMBERS, 1)
     for template in script.ARRAY.parent.glob("*.sh"):
@@ -218,7 +224,7 @@ def test_the_shipped_templates_use_only_words_that_mean_something(tmp_path):
 
 def test_the_example_for_pbs_is_a_script_that_runs_the_run_of_its_number(tmp_path):
     # Directives: PBS Professional User's Guide, qsub -J, -l select, -l walltime (from memory).
-    from cases.cluster import script
+    from annelid.cases.cluster import script
 
     numbers = {**dict.fromkeys(script.NUMBERS, 1), "last": 4, "ranks": 2, "megabytes": 900, "seconds": 90}
     folder = tmp_path / NASTY.replace("/", "_")

@@ -11,11 +11,12 @@ import tomli_w
 from plain_tube import ROOT
 from small_study import tables
 
-from cases.cluster import onward, queue
-from cases.cluster.records import Attempt, Records
-from cases.cluster.standing import search_lines
-from cases.studies.opening import create, open_study
-from cases.studies.plan_file import read_plan
+from annelid.cases.cluster import next_batch as onward
+from annelid.cases.cluster import queue
+from annelid.cases.cluster.records import Attempt, Records
+from annelid.cases.cluster.run_status import search_lines
+from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.plan_file import read_plan
 
 sys.path.append(str(ROOT / "tests" / "cases" / "studies"))
 from made_runs import finish
@@ -87,7 +88,7 @@ def test_the_next_batch_is_handed_in_with_the_same_site_and_limits(search, monke
     array, collector = cluster.said
     assert {"--array=0-3", "--partition=short", "--time=4"} <= set(array)  # one minute and three more
     assert "--dependency=afterany:101" in collector
-    assert "cases.cluster.onward" in Path(collector[-1]).read_text()
+    assert "annelid.cases.cluster.next_batch" in Path(collector[-1]).read_text()
     assert "8 points are chosen" in capsys.readouterr().out
     assert (store.path / "study.html").exists()
     told = search_lines(read_plan(store.path), records, cluster.waiting)

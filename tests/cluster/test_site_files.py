@@ -6,8 +6,8 @@ import re
 import pytest
 from plain_tube import ROOT
 
-from cases.cluster.site import Site, read_site
-from geometry.errors import InputError
+from annelid.cases.cluster.site import Site, read_site
+from annelid.geometry.errors import InputError
 
 PAGE = (ROOT / "cases" / "cluster" / "README.md").read_text()
 

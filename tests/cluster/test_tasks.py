@@ -13,10 +13,10 @@ from one_node import wait_for
 from plain_tube import ROOT
 from small_study import pressures, tables
 
-from cases.cluster.arrays import Limits, arrays_of
-from cases.cluster.records import Records
-from cases.cluster.site import Site
-from cases.studies.opening import create, open_study
+from annelid.cases.cluster.arrays import Limits, arrays_of
+from annelid.cases.cluster.records import Records
+from annelid.cases.cluster.site import Site
+from annelid.cases.studies.opening import create, open_study
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def batch(tmp_path):
 
         def job(index="0", **environment):
             names = {"PYTHONPATH": str(ROOT), **environment}
-            words = [sys.executable, "-m", "cases.cluster.task", str(store.path), "0001", index, "12"]
+            words = [sys.executable, "-m", "annelid.cases.cluster.task", str(store.path), "0001", index, "12"]
             return subprocess.Popen(
                 words,
                 env={**os.environ, **names},

@@ -3,7 +3,7 @@
 
 from dataclasses import replace
 
-from geometry.lattice import EXAMPLES
+from annelid.geometry.lattice.catalogue import EXAMPLES
 
 
 def pattern_of(kind, **changes):

@@ -3,12 +3,12 @@
 
 import numpy as np
 
-from geometry.body import Body
-from geometry.drawn import from_points
-from geometry.elements import ELEMENT_NODES, FACETS, shape_gradients, shape_values
-from geometry.profiles import ellipsoid, necked, sphere
-from geometry.shapes import Balloon, Band, Dome, Layer, Sleeve, Tube
-from geometry.sizes import MeshSize
+from annelid.geometry.body import Body
+from annelid.geometry.elements import ELEMENT_NODES, FACETS, shape_gradients, shape_values
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Dome, Layer, Sleeve, Tube
+from annelid.geometry.shapes.spline_meridian import from_points
 
 LAYERS = (Layer("liner", 0.2), Layer("wall", 0.3))
 

@@ -8,11 +8,13 @@ import pytest
 from lattices import pattern_of
 from measuring import area, cell_volumes, enclosed_volume
 
-from geometry.chart import chart_of
-from geometry.elements import FACETS
-from geometry.lattice_body import Caps, LatticeMesh, lattice_body
-from geometry.laying import lay
-from geometry.shapes import Layer, Tube
+from annelid.geometry.elements import FACETS
+from annelid.geometry.lattice.chart import chart_of
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice_mesh.capped_body import Caps
+from annelid.geometry.lattice_mesh.lattice_body import lattice_body
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.shapes.shapes import Layer, Tube
 
 A, LENGTH, THICK = 5.0, 12.0, 0.9
 LAYERS = (Layer("liner", 0.2), Layer("skin", 0.4))
@@ -29,7 +31,7 @@ def capped(side="outside", *, ring=0.5, height=0.3, **size):
 
 
 def nodes_of(body, surface):
-    return body.points[np.unique(body.facets[body.surfaces[surface]])]
+    return body.points[body.surface_nodes(surface)]
 
 
 @pytest.mark.exact

@@ -4,12 +4,12 @@
 import numpy as np
 import pytest
 
-from geometry.chart import Revolution, chart_of
-from geometry.errors import InputError
-from geometry.measured import measured
-from geometry.profiles import ellipsoid, necked, sphere
-from geometry.radial_surface import measured_from_csv
-from geometry.shapes import Balloon, Dome, Layer, Sleeve, Tube
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.chart import Revolution, chart_of
+from annelid.geometry.lattice.measured_chart import measured
+from annelid.geometry.lattice.measured_surface import measured_from_csv
+from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
+from annelid.geometry.shapes.shapes import Balloon, Dome, Layer, Sleeve, Tube
 
 WALL = (Layer("inner", 0.1), Layer("outer", 0.2))
 RADIUS, HEIGHTS = 12.0, np.linspace(-8.0, 8.0, 41)

@@ -8,14 +8,15 @@ import pytest
 from lattices import pattern_of
 from measuring import area, cell_volumes, enclosed_volume
 
-from geometry.chart import chart_of
-from geometry.core_surface import Core, CoreSurface
-from geometry.elements import FACETS
-from geometry.filling import fill_plane, fill_volume
-from geometry.lattice_body import LatticeMesh, lattice_body
-from geometry.laying import lay
-from geometry.quality import quality
-from geometry.shapes import Layer, Sleeve
+from annelid.geometry.elements import FACETS
+from annelid.geometry.lattice.chart import chart_of
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice_mesh.core_surface import Core, CoreSurface
+from annelid.geometry.lattice_mesh.lattice_body import lattice_body
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.meshing.fill import fill_plane, fill_volume
+from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.shapes import Layer, Sleeve
 
 RADIUS, LENGTH = 4.0, 12.0
 LAYERS = (Layer("liner", 0.1), Layer("skin", 0.3))
@@ -88,15 +89,13 @@ def test_names_and_places_of_surfaces(case):
     assert next(iter(body.regions)) == "core"
     for name, radius in (("core|liner", RADIUS), ("core_side", RADIUS), ("lumen", inner)):
         if name in body.surfaces:
-            nodes = np.unique(body.facets[body.surfaces[name]])
+            nodes = body.surface_nodes(name)
             np.testing.assert_allclose(np.hypot(*body.points[nodes, :2].T), radius, rtol=1e-12)
-    low, high = (
-        body.points[np.unique(body.facets[body.surfaces[f"core_end_{e}"]]), 2] for e in ("low", "high")
-    )
+    low, high = (body.points[body.surface_nodes(f"core_end_{e}"), 2] for e in ("low", "high"))
     np.testing.assert_allclose(low, 0.0, atol=1e-12)
     np.testing.assert_allclose(high, LENGTH + 2 * overhang, rtol=1e-12)
     if sector < 360.0:
-        plane = body.points[np.unique(body.facets[body.surfaces["side_high"]])]
+        plane = body.points[body.surface_nodes("side_high")]
         off = plane[:, 0] * math.sin(math.radians(sector)) - plane[:, 1] * math.cos(math.radians(sector))
         np.testing.assert_allclose(off, 0.0, atol=1e-9)
 

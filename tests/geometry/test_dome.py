@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from measuring import BAND, LAYERS, MODELS, area, area_vectors, cell_volumes, enclosed_volume
 
-from geometry.build import build
-from geometry.errors import InputError
-from geometry.exact import lumen_volume, region_volume
-from geometry.files import read_body, write_mesh
-from geometry.quality import quality
-from geometry.shapes import Band, Dome, Layer
-from geometry.sizes import MeshSize
+from annelid.geometry.errors import InputError
+from annelid.geometry.io.files import read_body, write_mesh
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.shapes import Band, Dome, Layer
+from annelid.geometry.shapes.volumes import lumen_volume, region_volume
 
 FORMULA = 1e-9  # relative, arc-length tables and Gauss sums against closed forms
 MESH = {"axisymmetric": 5e-6, "solid": 1e-4, "sector": 3e-5, "tetrahedra": 3e-4}  # relative, coarse meshes
@@ -39,7 +39,7 @@ every_model = pytest.mark.parametrize("model", MODELS)
 
 def on_surface(body, surface):
     """Return radius and height of the nodes of a surface."""
-    points = body.points[np.unique(body.facets[body.surfaces[surface]])]
+    points = body.points[body.surface_nodes(surface)]
     return np.linalg.norm(points[:, :-1], axis=1), points[:, -1]
 
 
@@ -247,7 +247,7 @@ def test_end_rings_stand_at_right_angles_to_the_wall(name, model):
 def test_bands_and_lines_lie_at_radii(name, model):
     shape = DOMES[name]
     body = build(shape, MODELS[model], [Band("ring", "wall", 3.4, 4.6)], lines=[4.9])
-    inner = body.points[np.unique(body.facets[body.surfaces["ring.inner"]])]
+    inner = body.points[body.surface_nodes("ring.inner")]
     lower, upper = (shape.at_radius(radius, depth=0.0) for radius in (4.6, 3.4))
     # The band covers the wall, which begins 0.2 mm outside the inner face.
     assert inner[:, -1].min() == pytest.approx((lower.position + 0.2 * lower.normal)[0, 1], abs=PLACE)

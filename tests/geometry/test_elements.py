@@ -9,7 +9,14 @@ from vtkmodules.vtkCommonDataModel import (
     vtkTriQuadraticHexahedron,
 )
 
-from geometry.elements import CORNERS, ELEMENT_NODES, FACETS, NODE_SHARES, shape_gradients, shape_values
+from annelid.geometry.elements import (
+    CORNERS,
+    ELEMENT_NODES,
+    FACETS,
+    NODE_SHARES,
+    shape_gradients,
+    shape_values,
+)
 
 ROUNDING = 1e-12
 

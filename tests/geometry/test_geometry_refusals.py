@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from measuring import LAYERS
 
-from geometry.build import build
-from geometry.drawn import from_csv, from_points
-from geometry.errors import InputError
-from geometry.exact import region_volume
-from geometry.profiles import ellipsoid, necked, sphere
-from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
-from geometry.sizes import MeshSize
+from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Sleeve, Tube
+from annelid.geometry.shapes.spline_meridian import from_csv, from_points
+from annelid.geometry.shapes.volumes import region_volume
 
 TUBE = Tube(4.0, 12.0, LAYERS)
 SIZE = MeshSize(along=1.0)

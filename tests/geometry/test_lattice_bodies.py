@@ -8,18 +8,19 @@ import pytest
 from lattices import pattern_of
 from measuring import cell_volumes
 
-from geometry import flat_mesh
-from geometry.chart import chart_of
-from geometry.elements import FACETS
-from geometry.errors import InputError
-from geometry.exact import region_volume
-from geometry.flat_mesh import mesh_flat
-from geometry.footprint import footprint
-from geometry.lattice_body import LatticeMesh, Ring, lattice_body
-from geometry.laying import lay
-from geometry.profiles import necked
-from geometry.quality import quality
-from geometry.shapes import Balloon, Layer, Tube
+from annelid.geometry.elements import FACETS
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.chart import chart_of
+from annelid.geometry.lattice.footprint import footprint
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice_mesh import flat_mesh
+from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
+from annelid.geometry.lattice_mesh.lattice_body import lattice_body
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.meridian_profiles import necked
+from annelid.geometry.shapes.shapes import Balloon, Layer, Tube
+from annelid.geometry.shapes.volumes import region_volume
 
 RADIUS, WALL, HEIGHT = 5.0, 0.4, 0.5
 TUBE = Tube(RADIUS, 14.0, (Layer("liner", 0.1), Layer("skin", 0.3)))
@@ -68,7 +69,7 @@ def test_mesh_closes_around_without_a_seam(kind):
     free = sum(len(body.surfaces[name]) for name in ("lumen", "outer", "end_low", "end_high"))
     assert (count == 1).sum() == free
     r = np.hypot(body.points[:, 0], body.points[:, 1])
-    lumen = np.unique(body.facets[body.surfaces["lumen"]])
+    lumen = body.surface_nodes("lumen")
     np.testing.assert_allclose(r[lumen], RADIUS, rtol=1e-12)  # mid-side nodes too
 
 
@@ -88,7 +89,7 @@ def test_struts_inside_leave_the_lumen_closed():
     body = lattice_body(laid(side="inside"), TUBE.layers, COARSE)
     r = np.hypot(body.points[:, 0], body.points[:, 1])
     assert r.min() == pytest.approx(RADIUS - HEIGHT)
-    lumen, outer = (np.unique(body.facets[body.surfaces[name]]) for name in ("lumen", "outer"))
+    lumen, outer = (body.surface_nodes(name) for name in ("lumen", "outer"))
     assert r[lumen].max() == pytest.approx(RADIUS)
     np.testing.assert_allclose(r[outer], RADIUS + WALL)
 
@@ -125,7 +126,7 @@ def test_sector_is_its_share_of_the_part():
     assert body.copies == pytest.approx(12)
     for name, volume in region_volumes(body).items():
         assert volume * body.copies == pytest.approx(whole[name], rel=2e-3)
-    low, high = (body.points[np.unique(body.facets[body.surfaces[s]])] for s in ("side_low", "side_high"))
+    low, high = (body.points[body.surface_nodes(s)] for s in ("side_low", "side_high"))
     np.testing.assert_allclose(low[:, 1], 0.0, atol=1e-12)
     np.testing.assert_allclose(np.arctan2(high[:, 1], high[:, 0]), math.radians(30.0), rtol=1e-9)
 

@@ -9,12 +9,12 @@ import pytest
 import shapely
 from lattices import pattern_of
 
-from geometry.chart import PERIOD, chart_of
-from geometry.errors import InputError
-from geometry.footprint import footprint
-from geometry.lattice import CELLS, EXAMPLES
-from geometry.laying import lay
-from geometry.shapes import Layer, Tube
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.catalogue import CELLS, EXAMPLES
+from annelid.geometry.lattice.chart import PERIOD, chart_of
+from annelid.geometry.lattice.footprint import footprint
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.shapes.shapes import Layer, Tube
 
 
 def unrolled(cell, around=8):

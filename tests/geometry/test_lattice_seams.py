@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 from lattices import pattern_of
 
-from geometry.chart import chart_of
-from geometry.footprint import footprint
-from geometry.lattice import EXAMPLES
-from geometry.laying import lay
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Layer, Tube
+from annelid.geometry.lattice.catalogue import EXAMPLES
+from annelid.geometry.lattice.chart import chart_of
+from annelid.geometry.lattice.footprint import footprint
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Layer, Tube
 
 WALL = (Layer("wall", 0.3),)
 SHAPES = {

@@ -8,15 +8,15 @@ import pytest
 import shapely
 from lattices import pattern_of
 
-from geometry.chart import PERIOD, Revolution, chart_of
-from geometry.errors import InputError
-from geometry.footprint import footprint
-from geometry.lattice import EXAMPLES
-from geometry.lattice_surface import lattice_surface
-from geometry.laying import lay
-from geometry.measured import measured
-from geometry.profiles import necked, sphere
-from geometry.shapes import Layer, Tube
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.catalogue import EXAMPLES
+from annelid.geometry.lattice.chart import PERIOD, Revolution, chart_of
+from annelid.geometry.lattice.footprint import footprint
+from annelid.geometry.lattice.lattice_surface import lattice_surface
+from annelid.geometry.lattice.measured_chart import measured
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.shapes.meridian_profiles import necked, sphere
+from annelid.geometry.shapes.shapes import Layer, Tube
 
 RADIUS = 12.0
 SPHERE = Revolution(sphere(RADIUS))

@@ -11,13 +11,14 @@ from measuring import cell_volumes, enclosed_volume
 from scipy.spatial import cKDTree
 from scipy.special import ellipe
 
-from geometry.chart import PERIOD
-from geometry.elements import FACETS
-from geometry.errors import InputError
-from geometry.lattice_body import LatticeMesh, Ring, lattice_body
-from geometry.laying import lay
-from geometry.measured import measured
-from geometry.shapes import Layer
+from annelid.geometry.elements import FACETS
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.chart import PERIOD
+from annelid.geometry.lattice.measured_chart import measured
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice_mesh.lattice_body import lattice_body
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.shapes.shapes import Layer
 
 ANGLES = PERIOD * np.arange(72) / 72
 HEIGHTS = np.linspace(2.0, 16.0, 15)
@@ -62,7 +63,7 @@ def test_volumes_of_an_elliptic_tube(on_ellipse):
 
 @pytest.mark.exact
 def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
-    under = np.unique(on_ellipse.facets[on_ellipse.surfaces["skin|lattice"]])
+    under = on_ellipse.surface_nodes("skin|lattice")
     x, y, _ = on_ellipse.points[under].T  # mid-side nodes too
     np.testing.assert_allclose((x / LONG) ** 2 + (y / SHORT) ** 2, 1.0, atol=2e-5)
     out = np.column_stack([x / LONG**2, y / SHORT**2, 0 * x])
@@ -86,7 +87,7 @@ def test_struts_under_a_measured_face(side, under, height):
     struts = volumes[body.regions["lattice"]].sum()
     rest = volumes[body.regions["skin"]].sum() + volumes[body.regions["liner"]].sum()
     assert rest == pytest.approx(wall - (struts if side == "embedded" else 0.0), rel=2e-5)
-    outer = body.points[np.unique(body.facets[body.surfaces["outer"]])]
+    outer = body.points[body.surface_nodes("outer")]
     np.testing.assert_allclose((outer[:, 0] / LONG) ** 2 + (outer[:, 1] / SHORT) ** 2, 1.0, atol=2e-5)
     nodes = body.points[np.unique(body.cells[body.regions["lattice"]])]
     depth = -_along_normal(nodes)

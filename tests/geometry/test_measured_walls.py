@@ -4,10 +4,10 @@
 import numpy as np
 import pytest
 
-from geometry.inflated import InflatedWall
-from geometry.measured_wall import MeasuredWall
-from geometry.radial_surface import RadialSurface
-from geometry.wall_grid import WallGrid
+from annelid.geometry.lattice.measured_surface import RadialSurface
+from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
+from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
+from annelid.geometry.lattice_mesh.wall_grid import WallGrid
 
 A, B, LENGTH = 5.0, 5.6, 12.0
 GRID = 33, 33

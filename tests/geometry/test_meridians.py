@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from scipy.special import ellipe
 
-from geometry.drawn import from_csv, from_points
-from geometry.errors import InputError
-from geometry.meridian import Meridian
-from geometry.profiles import ellipsoid, necked, sphere
+from annelid.geometry.errors import InputError
+from annelid.geometry.shapes.meridian import Meridian
+from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
+from annelid.geometry.shapes.spline_meridian import from_csv, from_points
 
 ARC = 1e-9  # relative error of arc lengths
 PLACE = 1e-9  # mm

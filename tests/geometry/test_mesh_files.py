@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from measuring import BAND, MODELS, SHAPES, cell_volumes, enclosed_volume
 
-from geometry.build import build
-from geometry.errors import InputError
-from geometry.files import read_body, write_mesh
-from geometry.plane import gmsh_session
+from annelid.geometry.errors import InputError
+from annelid.geometry.io.files import read_body, write_mesh
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.plane_mesh import gmsh_session
 
 ROUNDING = 1e-12
 
@@ -237,5 +237,8 @@ def test_names_and_folders(tmp_path):
 
 def test_shapes_and_checks_need_no_gmsh():
     """The library is heavy: reading and checking a case must not load it."""
-    code = "import geometry.build, geometry.files, geometry.exact, sys; sys.exit('gmsh' in sys.modules)"
+    modules = ("meshing.build", "io.files", "shapes.volumes")
+    code = (
+        f"import sys, {', '.join(f'annelid.geometry.{m}' for m in modules)}; sys.exit('gmsh' in sys.modules)"
+    )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

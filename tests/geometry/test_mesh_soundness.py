@@ -6,12 +6,12 @@ import pytest
 from measuring import BAND, LAYERS, MODELS, SHAPES, area_vectors, cell_volumes, enclosed_volume
 from scipy.spatial import cKDTree
 
-from geometry.build import build
-from geometry.elements import CORNERS, ELEMENT_NODES, FACETS
-from geometry.profiles import sphere
-from geometry.quality import quality, scaled_jacobians
-from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
-from geometry.sizes import MeshSize
+from annelid.geometry.elements import CORNERS, ELEMENT_NODES, FACETS
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.meshing.quality import quality, scaled_jacobians
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Sleeve, Tube
 
 ROUNDING = 1e-12
 PLACE = 1e-9  # mm
@@ -118,7 +118,7 @@ def test_regions_part_the_cells_and_bands_keep_to_theirs(name, model):
 def test_a_band_on_a_balloon_begins_and_ends_at_its_heights_on_the_inner_face(model):
     shape = Balloon(sphere(6.0), (Layer("wall", 0.5),))
     body = build(shape, MODELS[model], [Band("ring", "wall", 4.0, 7.5)])
-    inner = body.points[np.unique(body.facets[body.surfaces["ring.inner"]])]
+    inner = body.points[body.surface_nodes("ring.inner")]
     assert inner[:, -1].min() == pytest.approx(4.0, abs=PLACE)
     assert inner[:, -1].max() == pytest.approx(7.5, abs=PLACE)
 
@@ -129,7 +129,7 @@ def test_every_node_of_a_sphere_is_on_it(model):
     centre = np.zeros(body.points.shape[1])
     centre[-1] = 6.0
     for surface, radius in (("lumen", 6.0), ("outer", 6.5)):
-        nodes = body.points[np.unique(body.facets[body.surfaces[surface]])]
+        nodes = body.points[body.surface_nodes(surface)]
         assert np.linalg.norm(nodes - centre, axis=1) == pytest.approx(radius, abs=PLACE)
     assert body.normal == pytest.approx(
         (body.points - centre) / np.linalg.norm(body.points - centre, axis=1, keepdims=True), abs=1e-7
@@ -141,7 +141,7 @@ def test_every_node_of_a_tube_is_on_it(model):
     body = build(SHAPES["tube"], MODELS[model])
     radius = np.linalg.norm(body.points[:, :-1], axis=1)
     for surface, exact in (("lumen", 4.0), ("liner|wall", 4.2), ("outer", 4.5)):
-        nodes = np.unique(body.facets[body.surfaces[surface]])
+        nodes = body.surface_nodes(surface)
         assert radius[nodes] == pytest.approx(exact, abs=PLACE)
 
 

@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 from lattices import pattern_of
 
-from geometry.chart import Revolution, chart_of
-from geometry.drawn import from_points
-from geometry.errors import InputError
-from geometry.laying import lay
-from geometry.nozzle import Nozzle, clearance_of
-from geometry.printing import Printing
-from geometry.profiles import sphere
-from geometry.shapes import Layer, Tube
-from geometry.tool_path import tool_path
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.chart import Revolution, chart_of
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.printing.nozzle_clearance import Nozzle, clearance_of
+from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.tool_path import tool_path
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.spline_meridian import from_points
 
 
 @pytest.mark.exact

@@ -8,14 +8,15 @@ import pytest
 from lattices import pattern_of
 from measuring import cell_volumes, enclosed_volume
 
-from geometry.chart import Revolution, chart_of
-from geometry.exact import region_volume
-from geometry.filling import graded
-from geometry.lattice_body import LatticeMesh, Ring, lattice_body
-from geometry.laying import lay
-from geometry.profiles import sphere
-from geometry.quality import quality
-from geometry.shapes import Balloon, Dome, Layer
+from annelid.geometry.lattice.chart import Revolution, chart_of
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice_mesh.lattice_body import lattice_body
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.meshing.fill import graded
+from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Dome, Layer
+from annelid.geometry.shapes.volumes import region_volume
 
 RADIUS = 8.0
 SPHERE = Balloon(sphere(RADIUS), (Layer("liner", 0.1), Layer("skin", 0.3)))
@@ -60,7 +61,7 @@ def test_its_surfaces_are_closed_and_lie_on_the_sphere(closed):
     assert {"end_low", "end_high"}.isdisjoint(closed.surfaces)
     distance = np.linalg.norm(closed.points - [0.0, 0.0, RADIUS], axis=1)
     for surface, radius in (("lumen", 8.0), ("liner|skin", 8.1), ("skin|lattice", 8.4)):
-        nodes = np.unique(closed.facets[closed.surfaces[surface]])
+        nodes = closed.surface_nodes(surface)
         np.testing.assert_allclose(distance[nodes], radius, rtol=1e-12)  # mid-side nodes too
     np.testing.assert_allclose(distance.max(), 8.9, rtol=1e-12)
     out = (closed.points - [0.0, 0.0, RADIUS]) / distance[:, None]
@@ -94,7 +95,7 @@ def test_a_sector_is_its_share():
     assert body.copies == pytest.approx(8)
     wall = 4 / 3 * math.pi * (8.4**3 - 8.1**3)
     assert cell_volumes(body)[body.regions["skin"]].sum() * 8 == pytest.approx(wall, rel=1e-5)
-    low, high = (np.unique(body.facets[body.surfaces[side]]) for side in ("side_low", "side_high"))
+    low, high = (body.surface_nodes(side) for side in ("side_low", "side_high"))
     np.testing.assert_allclose(body.points[low, 1], 0.0, atol=1e-12)
     x, y, _ = body.points[high].T
     np.testing.assert_allclose(x - y, 0.0, atol=1e-9)
@@ -112,7 +113,7 @@ def test_domes_with_and_without_a_hole(hole):
     assert volume == pytest.approx(region_volume(dome, "skin"), rel=1e-4)
     assert "end_low" in body.surfaces
     assert ("end_high" in body.surfaces) == bool(hole)
-    rim = body.points[np.unique(body.facets[body.surfaces["end_low"]])]
+    rim = body.points[body.surface_nodes("end_low")]
     assert np.hypot(rim[:, 0], rim[:, 1]).min() == pytest.approx(8.0)
 
 

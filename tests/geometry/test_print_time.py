@@ -6,14 +6,14 @@ import math
 import numpy as np
 import pytest
 
-from geometry.chart import chart_of
-from geometry.lattice import EXAMPLES
-from geometry.laying import lay
-from geometry.motion_code import motion_code
-from geometry.printing import Printing
-from geometry.shapes import Layer, Tube
-from geometry.timing import limits_of, seconds, top_speeds
-from geometry.tool_path import tool_path
+from annelid.geometry.lattice.catalogue import EXAMPLES
+from annelid.geometry.lattice.chart import chart_of
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.printing.motion_code import motion_code
+from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.tool_path import tool_path
+from annelid.geometry.printing.travel_time import limits_of, seconds, top_speeds
+from annelid.geometry.shapes.shapes import Layer, Tube
 
 V, A, CORNER = 8.0, 40.0, 2.0
 SLOW = Printing(

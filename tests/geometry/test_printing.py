@@ -6,16 +6,16 @@ import pytest
 from lattices import pattern_of
 from motion_reader import between, nozzle, read, tip
 
-from geometry.chart import Revolution, chart_of
-from geometry.errors import InputError
-from geometry.lattice import EXAMPLES
-from geometry.laying import lay
-from geometry.measured import measured
-from geometry.motion_code import motion_code
-from geometry.printing import Printing
-from geometry.profiles import ellipsoid, sphere
-from geometry.shapes import Layer, Tube
-from geometry.tool_path import tool_path
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.catalogue import EXAMPLES
+from annelid.geometry.lattice.chart import Revolution, chart_of
+from annelid.geometry.lattice.measured_chart import measured
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.printing.motion_code import motion_code
+from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.tool_path import tool_path
+from annelid.geometry.shapes.meridian_profiles import ellipsoid, sphere
+from annelid.geometry.shapes.shapes import Layer, Tube
 
 RADIUS = 12.0
 TOLERANCE = 0.01  # mm, stated in the program's comments

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from measuring import BAND, LAYERS, MODELS, SHAPES, area, cell_volumes, enclosed_volume
 
-from geometry.build import build
-from geometry.drawn import from_points
-from geometry.exact import lumen_volume, region_volume
-from geometry.profiles import ellipsoid, necked, sphere
-from geometry.shapes import Balloon, Layer, Sleeve, Tube
-from geometry.sizes import MeshSize
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
+from annelid.geometry.shapes.shapes import Balloon, Layer, Sleeve, Tube
+from annelid.geometry.shapes.spline_meridian import from_points
+from annelid.geometry.shapes.volumes import lumen_volume, region_volume
 
 FORMULA = 1e-9  # relative, arc-length tables and Gauss sums against closed forms
 MESH = {"axisymmetric": 2e-5, "solid": 2e-4, "sector": 2e-4, "tetrahedra": 5e-4}  # relative, coarse meshes

@@ -7,8 +7,8 @@ d sigma_rr/dr = (sigma_hoop - sigma_rr)/r with sigma_hoop - sigma_rr = mu (l_hoo
 
 import numpy as np
 
-from geometry.body import Body
-from solver.records import Equilibrium, Measure, Profile
+from annelid.geometry.body import Body
+from annelid.solver.records import Equilibrium, Measure, Profile
 
 INNER, OUTER, LENGTH = 4.0, 6.0, 12.0
 SHEAR_MODULUS = 0.3
@@ -233,7 +233,7 @@ def _quantities(stretch, principal, field, margin, extra):
 
 
 def _profile(body, r, big_r, big_z, axial, surface):
-    nodes = np.unique(body.facets[body.surfaces[surface]])
+    nodes = body.surface_nodes(surface)
     height, which = np.unique(np.round(big_z[nodes], 9), return_inverse=True)
     count = np.bincount(which)
     return Profile(

@@ -7,7 +7,7 @@ import numpy as np
 from synthetic_parts import inflated
 from synthetic_runs import create
 
-from solver.records import Measure, Outcome
+from annelid.solver.records import Measure, Outcome
 
 CASE = """
 title = "Past the maximum"

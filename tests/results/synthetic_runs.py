@@ -4,9 +4,9 @@
 import numpy as np
 from synthetic_parts import inflated
 
-from results.records import Verdict
-from results.run_folder import RunFolder
-from solver.records import Outcome
+from annelid.results.folder.records import Verdict
+from annelid.results.folder.run_folder import RunFolder
+from annelid.solver.records import Outcome
 
 CASE = """
 title = "Cuff <b>1</b> & co"

@@ -8,12 +8,12 @@ import pytest
 from synthetic_paths import FILL, bulge, states, turned
 from synthetic_runs import create
 
-from results.critical_points import asked_load, margin
-from results.fields import MODE, FieldGrid
-from results.run_record import open_run
-from results.tables import read_path
-from results.vtk_files import read_point_arrays
-from solver.records import Measure
+from annelid.results.fields.state_fields import MODE, FieldGrid
+from annelid.results.fields.vtk_files import read_point_arrays
+from annelid.results.folder.critical_points import asked_load, margin
+from annelid.results.folder.run_record import open_run
+from annelid.results.folder.tables import read_path
+from annelid.solver.records import Measure
 
 
 @pytest.fixture(scope="module")

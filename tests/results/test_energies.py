@@ -13,10 +13,10 @@ from numpy.polynomial import Polynomial
 from synthetic_paths import CASE, OUTCOME, states
 from synthetic_runs import create
 
-from results.energies import energies_of
-from results.run_record import open_run
-from results.stability import stability
-from solver.records import Measure
+from annelid.results.folder.energies import energies_of
+from annelid.results.folder.run_record import open_run
+from annelid.results.report.stability import stability
+from annelid.solver.records import Measure
 
 WELL = Polynomial([0, 0, 1, -1, 0.25]) + Polynomial([0, 0, 0, 0, 0.01])  # mJ over mm³
 PRESSURE = WELL.deriv()

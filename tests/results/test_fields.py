@@ -8,12 +8,12 @@ import pytest
 from synthetic_parts import INNER, LENGTH, OUTER, STRENGTH, meridian_tube, solid_tube, tetra_block
 from synthetic_runs import states
 
-from geometry.errors import InputError
-from results.facets import CELL_FACES
-from results.fields import VTK_CELL_TYPES, FieldGrid, in_space
-from results.rendering import off_screen
-from results.run_record import open_run
-from results.vtk_files import Grid, read_point_arrays, unstructured_grid
+from annelid.geometry.errors import InputError
+from annelid.results.fields.facets import CELL_FACES
+from annelid.results.fields.state_fields import VTK_CELL_TYPES, FieldGrid, in_space
+from annelid.results.fields.vtk_files import Grid, read_point_arrays, unstructured_grid
+from annelid.results.folder.run_record import open_run
+from annelid.results.views.rendering import off_screen
 
 # Averages of equal numbers, so rounding alone.
 ROUNDING = 1e-13

@@ -7,11 +7,11 @@ import pytest
 from synthetic_parts import inflated, meridian_tube, solid_tube
 from synthetic_runs import VERDICTS
 
-from results import svg_style
-from results.figures import driven_stages, path_curve, profile_figure, section_figure
-from results.run_record import open_run
-from results.sections import cross_sections, meridian_sections, most_changed_height
-from results.tables import PathTable
+from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
+from annelid.results.figures import svg_style
+from annelid.results.figures.path_figures import driven_stages, path_curve, profile_figure, section_figure
+from annelid.results.folder.run_record import open_run
+from annelid.results.folder.tables import PathTable
 
 
 def table(**changes):

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from synthetic_paths import FILL, LET_GO, turned
 
-from results.figure_marks import severity
-from results.figures import driven_stages, path_curve
-from results.load_curves import growing, load_curve, load_paths, turns_back
-from results.report_pictures import curves
-from results.run_record import open_run
+from annelid.results.figures.figure_marks import severity
+from annelid.results.figures.load_curves import growing, load_curve, load_paths, turns_back
+from annelid.results.figures.path_figures import driven_stages, path_curve
+from annelid.results.folder.run_record import open_run
+from annelid.results.report.pictures import curves
 
 SVG = "{http://www.w3.org/2000/svg}"
 

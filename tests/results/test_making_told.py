@@ -6,8 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from results.making import making
-from results.tables import PathTable
+from annelid.results.folder.tables import PathTable
+from annelid.results.report.making import making
 
 CASE = {
     "shape": {"kind": "tube", "layers": [{"name": "skin", "thickness": "0.3 mm"}]},

@@ -6,14 +6,14 @@ import csv
 import numpy as np
 import pytest
 
-from geometry.chart import Revolution
-from geometry.lattice import EXAMPLES
-from geometry.laying import lay
-from geometry.printing import Printing
-from geometry.profiles import sphere
-from geometry.tool_path import tool_path
-from results.lattice_pictures import cells_figure, lattice_picture, path_picture
-from results.print_files import LINES_CSV, LINES_VTP, PROGRAM, SURFACE, write_print_files
+from annelid.geometry.lattice.catalogue import EXAMPLES
+from annelid.geometry.lattice.chart import Revolution
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.tool_path import tool_path
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.results.lattice.pictures import cells_figure, lattice_picture, path_picture
+from annelid.results.lattice.print_files import LINES_CSV, LINES_VTP, PROGRAM, SURFACE, write_print_files
 
 RADIUS = 9.0
 CHART = Revolution(sphere(RADIUS))

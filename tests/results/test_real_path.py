@@ -4,21 +4,21 @@
 import numpy as np
 import pytest
 
-from geometry.build import build
-from geometry.shapes import Layer, Tube
-from geometry.sizes import MeshSize
-from results.fields import FieldGrid
-from results.figures import driven_stages
-from results.load_curves import load_paths
-from results.run_folder import RunFolder
-from results.run_record import open_run
-from results.stability import stability
-from results.vtk_files import read_point_arrays
-from solver.material import Material
-from solver.model import Model
-from solver.parts import Part, Support
-from solver.path import follow
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.results.fields.state_fields import FieldGrid
+from annelid.results.fields.vtk_files import read_point_arrays
+from annelid.results.figures.load_curves import load_paths
+from annelid.results.figures.path_figures import driven_stages
+from annelid.results.folder.run_folder import RunFolder
+from annelid.results.folder.run_record import open_run
+from annelid.results.report.stability import stability
+from annelid.solver.continuation.path import follow
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
 
 # Own derivation by the tests of the solver: neo-Hookean tube of inner radius 1 and wall 0.1, closed ends,
 # shear modulus 1: greatest pressure at an inner hoop stretch of 1.628565.

@@ -7,9 +7,10 @@ import pytest
 from synthetic_parts import inflated
 from synthetic_runs import CASE, OUTCOME, create, finished, states
 
-from geometry.errors import InputError
-from results import rendering, report_pictures
-from results.report import write_report
+from annelid.geometry.errors import InputError
+from annelid.results.report import pictures as report_pictures
+from annelid.results.report.report import write_report
+from annelid.results.views import rendering
 
 VOID = {"meta", "br", "img", "link", "input", "hr"}
 

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from synthetic_runs import CASE, CASE_HASH, OUTCOME, VERDICTS, create, finished, states
 
-from geometry.errors import InputError
-from results import atomic
-from results.atomic import FolderLock, write_atomically
-from results.folder_files import status
-from results.run_record import open_run
-from solver.records import Measure
+from annelid.geometry.errors import InputError
+from annelid.results import atomic
+from annelid.results.atomic import FolderLock, write_atomically
+from annelid.results.folder.folder_files import status
+from annelid.results.folder.run_record import open_run
+from annelid.solver.records import Measure
 
 
 def test_status_tells_how_far_a_run_has_come(tmp_path, tube):
@@ -197,7 +197,7 @@ def test_kill_leaves_whole_rows_and_a_rerun_works(tmp_path, tube):
 
 
 def test_a_torn_last_row_is_left_out(tube_run, tmp_path):
-    from results.tables import read_path
+    from annelid.results.folder.tables import read_path
 
     torn = tmp_path / "path.csv"
     torn.write_text((tube_run / "path.csv").read_text()[:-7])
@@ -267,7 +267,7 @@ def test_states_are_counted_from_the_end_too(tube_run):
 
 def test_writing_needs_no_drawing_library():
     check = (
-        "import sys, results.run_folder, results.run_record;"
+        "import sys, annelid.results.folder.run_folder, annelid.results.folder.run_record;"
         "print([m for m in ('matplotlib', 'pyvista', 'vtkmodules', 'jinja2', 'dolfinx') if m in sys.modules])"
     )
     root = Path(__file__).parents[2]
@@ -278,7 +278,7 @@ def test_writing_needs_no_drawing_library():
 
 
 def test_a_damaged_body_is_told(tube_run, tmp_path):
-    from results.body_file import read_body_file
+    from annelid.results.folder.body_file import read_body_file
 
     broken = tmp_path / "body.npz"
     broken.write_bytes((tube_run / "body.npz").read_bytes()[:100])

@@ -11,15 +11,15 @@ from PIL import Image
 from synthetic_paths import FILL, OUTCOME, states, turned
 from synthetic_runs import create
 
-from results import scene
-from results.camera import lay_out
-from results.records import Verdict
-from results.report import write_report
-from results.run_record import open_run
-from results.scene import mode_motion
-from results.stability import legend, slack, stability
-from results.views import picture
-from solver.records import Margin, Measure
+from annelid.results.folder.records import Verdict
+from annelid.results.folder.run_record import open_run
+from annelid.results.report.report import write_report
+from annelid.results.report.stability import legend, slack, stability
+from annelid.results.views import scene
+from annelid.results.views.camera import lay_out
+from annelid.results.views.scene import mode_motion
+from annelid.results.views.views import picture
+from annelid.solver.records import Margin, Measure
 
 GAP = "\N{NO-BREAK SPACE}"
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from synthetic_parts import INNER, LENGTH, inflated, meridian_ball, meridian_tube, solid_tube
 
-from results.rendering import off_screen
-from results.surfaces import deformed_surface, ply, stl
+from annelid.results.fields.surfaces import deformed_surface, ply, stl
+from annelid.results.views.rendering import off_screen
 
 AROUND = 96
 # STL keeps single precision, and so does VTK's PLY reader; meshio reads PLY in double.

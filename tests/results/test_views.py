@@ -6,13 +6,13 @@ import pytest
 from PIL import Image
 from synthetic_parts import meridian_ball, meridian_tube, solid_tube, tetra_block
 
-from geometry.errors import InputError
-from results import rendering
-from results.camera import lay_out
-from results.fields import FieldGrid, in_space
-from results.rendering import CannotDraw
-from results.solids import OPEN_FROM, OPEN_MIDDLE, open_skin
-from results.views import image, picture, view
+from annelid.geometry.errors import InputError
+from annelid.results.fields.state_fields import FieldGrid, in_space
+from annelid.results.views import rendering
+from annelid.results.views.camera import lay_out
+from annelid.results.views.rendering import CannotDraw
+from annelid.results.views.solids import OPEN_FROM, OPEN_MIDDLE, open_skin
+from annelid.results.views.views import image, picture, view
 
 
 def colours(png):

@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from synthetic_runs import CASE
 
-from results.case_words import case_in_words
-from results.safety import LIMITS, SECOND_HAND, stored_charge
-from results.tables import PathTable
-from results.trade_units import digits, show, show_text
+from annelid.results.display_units import digits, show, show_text
+from annelid.results.folder.tables import PathTable
+from annelid.results.report.case_summary import case_in_words
+from annelid.results.report.safety import LIMITS, SECOND_HAND, stored_charge
 
 GAP = "\N{NO-BREAK SPACE}"
 

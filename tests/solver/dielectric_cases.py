@@ -3,11 +3,12 @@
 
 import numpy as np
 
-from geometry.body import Body
-from geometry.elements import ELEMENT_NODES, FACETS
-from solver.material import Breakdown, Material
-from solver.parts import Part, Sheets
-from solver.path import Path, Stepping
+from annelid.geometry.body import Body
+from annelid.geometry.elements import ELEMENT_NODES, FACETS
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.material import Breakdown, Material
+from annelid.solver.model.parts import Part, Sheets
+from annelid.solver.model.stepping import Stepping
 
 EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
 MU = 0.2  # MPa

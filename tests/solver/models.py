@@ -6,16 +6,17 @@ from typing import Any
 
 import numpy as np
 
-from geometry.body import Body
-from geometry.build import build
-from geometry.shapes import Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver.material import Material
-from solver.parts import Part, Section, Support
-from solver.path import Path, Stepping
-from solver.problem import Model
-from solver.records import Equilibrium, Outcome
-from solver.stages import Stage
+from annelid.geometry.body import Body
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Section, Support
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
+from annelid.solver.records import Equilibrium, Outcome
 
 FOLLOW = Stepping(beyond_instability="follow")
 SLIDING = (Support("end_low", "axial"), Support("end_high", "axial"))

@@ -10,19 +10,21 @@ import numpy as np
 from models import CLOSED, FOLLOW, SLIDING, neo_hookean, tube_body
 from mpi4py import MPI
 
-from geometry.build import build
-from geometry.chart import chart_of
-from geometry.lattice import CELLS
-from geometry.lattice_body import Core, LatticeMesh, lattice_body
-from geometry.laying import lay
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Band, Layer, Sleeve, Tube
-from geometry.sizes import MeshSize
-from solver.natural_stretch import NaturalField, NaturalStretch
-from solver.parts import Electrode, Part, Section, Sheets, Support, TissueBed
-from solver.path import Path
-from solver.problem import Model
-from solver.stages import Stage
+from annelid.geometry.lattice.catalogue import CELLS
+from annelid.geometry.lattice.chart import chart_of
+from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice_mesh.core_surface import Core
+from annelid.geometry.lattice_mesh.lattice_body import lattice_body
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Sleeve, Tube
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
+from annelid.solver.model.parts import Electrode, Part, Section, Sheets, Support, TissueBed
+from annelid.solver.model.stages import Stage
 
 SECTION = (Section("mid", 0.5),)
 

@@ -8,12 +8,12 @@ import numpy as np
 import shapely
 from exact.frame import frame_of
 
-from geometry.extrude import Course, thicken
-from geometry.flat_pattern import FlatMesh
-from geometry.plane import gmsh_session
-from geometry.thick_body import Laid, body_of
-from solver.material import Material
-from solver.unit_cell import UnitCell
+from annelid.geometry.lattice_mesh.extruded_body import Laid, body_of
+from annelid.geometry.lattice_mesh.extrusion import Course, thicken
+from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
+from annelid.geometry.meshing.plane_mesh import gmsh_session
+from annelid.solver.homogenisation.unit_cell import UnitCell
+from annelid.solver.model.material import Material
 
 STIFFER = 1000.0
 GRID = 1e-7  # corners that differ by less are one

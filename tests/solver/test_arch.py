@@ -13,9 +13,9 @@ import pytest
 from dielectric_cases import grid_body
 from models import FOLLOW, neo_hookean, reached
 
-from solver.model import Model
-from solver.parts import Part, Support
-from solver.stages import PointMotion, Stage
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import PointMotion, Stage
 
 pytestmark = pytest.mark.exact
 

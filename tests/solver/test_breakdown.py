@@ -10,13 +10,13 @@ import pytest
 from dielectric_cases import MU, follow, grid_body, sheet, strong, value, volts
 from exact import dielectric
 
-from geometry.build import build
-from geometry.shapes import Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.natural_stretch import NaturalStretch
-from solver.parts import Electrode, Part, Sheets, Support
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
+from annelid.solver.model.parts import Electrode, Part, Sheets, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

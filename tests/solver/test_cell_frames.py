@@ -9,7 +9,7 @@ from exact.frame import frame_moduli, frame_of
 from stiff_nodes import stiff_noded
 from test_unit_cells import honeycomb_beams, walls
 
-from geometry.lattice import CELLS
+from annelid.geometry.lattice.catalogue import CELLS
 
 
 def as_array(m):

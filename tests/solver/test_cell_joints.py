@@ -8,9 +8,9 @@ from exact.joint import CUT, joint, jointed_moduli
 from stiff_nodes import material
 from test_unit_cells import as_array, honeycomb_beams, walls
 
-from geometry.unit_cell import unit_cell
-from solver.material import Material
-from solver.unit_cell import UnitCell
+from annelid.geometry.lattice_mesh.unit_cell import unit_cell
+from annelid.solver.homogenisation.unit_cell import UnitCell
+from annelid.solver.model.material import Material
 
 RUBBER = Material("rubber", "neo-hookean", {"shear_modulus": 1 / 3})
 THICK = 0.1

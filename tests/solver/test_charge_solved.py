@@ -11,16 +11,16 @@ from dielectric_cases import EPS, RUBBER, follow, inner_stretch, value, volts
 from dolfinx import fem
 from exact import dielectric
 
-from geometry.build import build
-from geometry.errors import InputError
-from geometry.shapes import Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver import forms
-from solver.charges import charge_of
-from solver.model import Model
-from solver.parts import Electrode, Part, Sheets, Support
-from solver.path import Path
-from solver.stages import Stage
+from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.solver.assembly.charges import charge_of
+from annelid.solver.continuation.path import Path
+from annelid.solver.energy import forms
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Part, Sheets, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

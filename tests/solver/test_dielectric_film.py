@@ -12,12 +12,12 @@ import pytest
 from dielectric_cases import MU, RUBBER, VOLTAGE, disc, follow, sheet, value, volts
 from exact import dielectric
 
-from geometry.build import build
-from geometry.shapes import Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.parts import Electrode, Support
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

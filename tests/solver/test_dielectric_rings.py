@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from dielectric_cases import EPS, follow, sheet, value, volts
 
-from geometry.build import build
-from geometry.errors import InputError
-from geometry.shapes import Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.parts import Electrode, Section, Support
-from solver.stage_checks import check_stages
-from solver.stages import Stage
+from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.solver.assembly.stage_checks import check_stages
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Section, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

@@ -13,13 +13,13 @@ import pytest
 from dielectric_cases import EPS, MU, VOLTAGE, follow, sheet, value, volts
 from exact import dielectric
 
-from geometry.build import build
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Band, Layer
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.parts import Electrode, Support
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 
@@ -61,7 +61,7 @@ def half_sphere(ratio, electrics):
 
 def stretch(state, body):
     """Mean distance of the inner nodes from the centre over their drawn one, and its spread."""
-    nodes = np.unique(body.facets[body.surfaces["lumen"]])
+    nodes = body.surface_nodes("lumen")
     ratio = np.linalg.norm((body.points + state.displacement)[nodes], axis=1) / np.linalg.norm(
         body.points[nodes], axis=1
     )

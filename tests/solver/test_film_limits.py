@@ -15,11 +15,11 @@ from dielectric_cases import EPS, MU, RELATIVE, RUBBER, disc, follow, sheet, val
 from exact import dielectric, shells
 from scipy.optimize import brentq
 
-from solver.contact import Contact
-from solver.material import Material
-from solver.model import Model
-from solver.parts import Electrode, Support
-from solver.stages import Stage
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

@@ -7,16 +7,16 @@ from exact import sphere as exact
 from exact import tube
 from models import neo_hookean, tube_body, value
 
-from geometry.build import build
-from geometry.errors import InputError
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Layer
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.parts import Part, Section, Support
-from solver.path import follow
-from solver.stages import Stage
-from solver.supports import constraints_of
+from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Layer
+from annelid.solver.assembly.supports import constraints_of
+from annelid.solver.continuation.path import follow
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Section, Support
+from annelid.solver.model.stages import Stage
 
 A, B, MU, LA = 1.0, 1.2, 0.5, 1.15
 FLOATING = (Support("outer", "floating"),)
@@ -39,8 +39,8 @@ def test_a_closed_sphere_floats_while_it_is_inflated(model):
     )
     assert outcome.kind == "reached"
     last = states[-1]
-    inner = body.points[np.unique(body.facets[body.surfaces["lumen"]])].copy()
-    moved = inner + last.displacement[np.unique(body.facets[body.surfaces["lumen"]])]
+    inner = body.points[body.surface_nodes("lumen")].copy()
+    moved = inner + last.displacement[body.surface_nodes("lumen")]
     # It may drift: half of its diameter, and all nodes equally far from their middle.
     middle = (moved[:, -1].max() + moved[:, -1].min()) / 2
     off = np.linalg.norm(moved - np.append(np.zeros(body.points.shape[1] - 1), middle), axis=1)

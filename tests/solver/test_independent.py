@@ -11,7 +11,7 @@ import skfem
 from models import CLAMPED, neo_hookean, reached, tube_body, tube_model, value
 from skfem.helpers import ddot, grad
 
-from solver.stages import Stage
+from annelid.solver.model.stages import Stage
 
 A, B, L = 1.0, 1.2, 2.0  # mm; clamped ends
 MU, P = 0.7, 0.09  # MPa

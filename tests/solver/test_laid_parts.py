@@ -9,15 +9,16 @@ from exact import tube as exact
 from models import SLIDING, neo_hookean, tube_body, value
 from scipy.optimize import brentq
 
-from geometry.errors import InputError
-from geometry.standing import without
-from solver import first_state, laying
-from solver.errors import NoEquilibrium
-from solver.model import Model
-from solver.natural_stretch import NaturalField, NaturalStretch
-from solver.parts import Part
-from solver.path import follow
-from solver.stages import Stage
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice_mesh.base_nodes import without
+from annelid.solver.continuation import deposition as laying
+from annelid.solver.continuation import initial_state as first_state
+from annelid.solver.continuation.path import follow
+from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
+from annelid.solver.model.parts import Part
+from annelid.solver.model.stages import Stage
 
 A, B, LA, MU = 1.0, 1.3, 1.4, 0.5
 a, b = exact.radius(np.array([A, B]), A, LA, 1.0)  # of the skin as inflated
@@ -128,5 +129,5 @@ def test_taking_a_region_away_keeps_names_and_places():
     np.testing.assert_array_equal(piece.body.points, body.points[piece.nodes])
     np.testing.assert_array_equal(piece.nodes[piece.body.cells], body.cells[body.regions["skin"]])
     assert set(piece.body.surfaces) == {"lumen", "end_low", "end_high"}
-    lumen = piece.body.points[np.unique(piece.body.facets[piece.body.surfaces["lumen"]])]
+    lumen = piece.body.points[piece.body.surface_nodes("lumen")]
     np.testing.assert_allclose(lumen[:, 0], 1.0)

@@ -17,9 +17,10 @@ from models import CLOSED, neo_hookean, tube_body, tube_model, value
 from scipy.optimize import minimize_scalar
 from walls import half_sphere, root_mean_square_motion
 
-from solver.material import Material
-from solver.path import Path, Stepping
-from solver.stages import Stage
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.material import Material
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 pytestmark = pytest.mark.exact
 

@@ -14,13 +14,13 @@ from exact import dielectric, tube
 from models import CLOSED, neo_hookean, run, tube_body, tube_model
 from scipy.optimize import minimize_scalar
 
-from geometry.build import build
-from geometry.shapes import Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.parts import Electrode, Support
-from solver.path import Stepping
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Support
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 pytestmark = pytest.mark.exact
 

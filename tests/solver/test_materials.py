@@ -12,12 +12,12 @@ from exact import homogeneous, treloar
 from models import cylinder_body, last_of, neo_hookean, reached, value
 from mpi4py import MPI
 
-from solver import forms
-from solver.kinematics import strain_of
-from solver.material import LAWS, Material
-from solver.parts import Part, Support
-from solver.problem import Model
-from solver.stages import Stage
+from annelid.solver.energy import forms
+from annelid.solver.energy.kinematics import strain_of
+from annelid.solver.model.material import LAWS, Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

@@ -10,15 +10,15 @@ import pytest
 from exact import sphere
 from models import neo_hookean, reached, run, value
 
-from geometry.body import FloatArray
-from geometry.build import build
-from geometry.meridian import Meridian
-from geometry.shapes import Balloon, Layer
-from geometry.sizes import MeshSize
-from solver.material import Material
-from solver.parts import Part, Support
-from solver.problem import Model
-from solver.stages import Stage
+from annelid.geometry.body import FloatArray
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian import Meridian
+from annelid.geometry.shapes.shapes import Balloon, Layer
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

@@ -6,17 +6,17 @@ import pytest
 from exact import tube as exact
 from models import SLIDING, neo_hookean, tube_body, value
 
-from geometry.build import build
-from geometry.errors import InputError
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Layer
-from geometry.sizes import MeshSize
-from solver.errors import NoEquilibrium
-from solver.model import Model
-from solver.natural_stretch import NaturalField, NaturalStretch
-from solver.parts import Part, Support
-from solver.path import follow
-from solver.stages import Stage
+from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Layer
+from annelid.solver.continuation.path import follow
+from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
 
 A, RATIO, LA, MU = 1.0, 1.3, 1.4, 0.5
 

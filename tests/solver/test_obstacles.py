@@ -12,12 +12,12 @@ from dielectric_cases import grid_body
 from models import neo_hookean, reached, tube_body, value
 from scipy.optimize import brentq
 
-from geometry.elements import shape_values
-from solver import forms
-from solver.contact import Contact
-from solver.model import Model
-from solver.parts import Part, Support
-from solver.stages import Stage
+from annelid.geometry.elements import shape_values
+from annelid.solver.energy import forms
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

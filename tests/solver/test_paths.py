@@ -14,16 +14,17 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from geometry.build import build
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver.contact import Contact
-from solver.material import Material
-from solver.model import Model
-from solver.parts import Electrode, Part, Section, Sheets, Support
-from solver.path import Path, Stepping
-from solver.stages import PointMotion, Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Tube
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Electrode, Part, Section, Sheets, Support
+from annelid.solver.model.stages import PointMotion, Stage
+from annelid.solver.model.stepping import Stepping
 
 pytestmark = pytest.mark.exact
 

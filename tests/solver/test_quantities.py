@@ -13,15 +13,15 @@ import pytest
 from dielectric_cases import EPS, MU, RUBBER, VOLTAGE, follow, sheet, value, volts
 from exact import dielectric
 
-from geometry.build import build
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Band, Layer, Tube
-from geometry.sizes import MeshSize
-from solver import shape
-from solver.definitions import QUANTITIES, definition_of, names_for
-from solver.model import Model
-from solver.parts import BareStroke, Electrode, Part, Section, Support
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Tube
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import BareStroke, Electrode, Part, Section, Support
+from annelid.solver.model.quantities import QUANTITIES, definition_of, names_for
+from annelid.solver.model.stages import Stage
+from annelid.solver.readout import shape
 
 pytestmark = pytest.mark.exact
 

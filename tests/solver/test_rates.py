@@ -6,9 +6,9 @@ import pytest
 from exact import tube
 from models import SLIDING, neo_hookean, reached, tube_body, tube_model
 
-from geometry.body import Body, FloatArray
-from geometry.elements import shape_gradients, shape_values
-from solver.stages import Stage
+from annelid.geometry.body import Body, FloatArray
+from annelid.geometry.elements import shape_gradients, shape_values
+from annelid.solver.model.stages import Stage
 
 pytestmark = [pytest.mark.rate, pytest.mark.exact]
 

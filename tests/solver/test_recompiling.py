@@ -4,13 +4,13 @@
 import pytest
 from models import CLOSED, reached, tube_body, value
 
-from geometry.shapes import Band
-from solver import forms
-from solver.material import Breakdown, Material
-from solver.natural_stretch import NaturalStretch
-from solver.parts import Electrode, ElectrodeFilm, Fibres, Part, Section, Sheets, TissueBed
-from solver.problem import Model
-from solver.stages import Stage
+from annelid.geometry.shapes.shapes import Band
+from annelid.solver.energy import forms
+from annelid.solver.model.material import Breakdown, Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
+from annelid.solver.model.parts import Electrode, ElectrodeFilm, Fibres, Part, Section, Sheets, TissueBed
+from annelid.solver.model.stages import Stage
 
 BASE = {
     "mu": 0.3,

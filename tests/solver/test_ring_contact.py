@@ -15,14 +15,15 @@ import pytest
 from exact import ring
 from models import neo_hookean, value
 
-from geometry.build import build
-from geometry.shapes import Layer, Tube
-from geometry.sizes import MeshSize
-from solver.contact import Contact
-from solver.model import Model
-from solver.parts import Part, Support
-from solver.path import Path, Stepping
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 pytestmark = pytest.mark.exact
 
@@ -108,9 +109,7 @@ def test_first_contact_of_a_collapsing_tube(lobes):
     assert value(states[-1], f"contact length {name}") == pytest.approx(LENGTH, rel=1e-6)
     assert value(states[-1], f"contact pressure {name}") > -states[-1].loads["pressure"].value
     assert model.body.copies == 2 * lobes
-    x = (model.body.points + states[-1].displacement)[
-        np.unique(model.body.facets[model.body.surfaces["side_high"]])
-    ]
+    x = (model.body.points + states[-1].displacement)[model.body.surface_nodes("side_high")]
     assert np.abs(x[:, 0] * np.sin(np.pi / lobes) - x[:, 1] * np.cos(np.pi / lobes)).max() < 1e-12
 
 

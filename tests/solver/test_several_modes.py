@@ -12,13 +12,14 @@ from exact import tube
 from models import CLAMPED, CLOSED, FOLLOW, neo_hookean, run, tube_body, tube_model
 from scipy.optimize import minimize_scalar
 
-from geometry.build import build
-from geometry.shapes import Layer, Tube
-from geometry.sizes import MeshSize
-from solver.model import Model
-from solver.parts import Part
-from solver.path import Path, Stepping
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 LOCATED = 1e-5  # relative, of pressures on the same mesh
 EULER = 0.03  # of the strain at buckling, shear and shortening left out

@@ -9,14 +9,15 @@ pressures recomputed by a Reissner-Marguerre boundary value problem for ν = 1/3
 import numpy as np
 import pytest
 
-from geometry.build import build
-from geometry.shapes import Dome, Layer
-from geometry.sizes import MeshSize
-from solver.material import Material
-from solver.model import Model
-from solver.parts import Part, Support
-from solver.path import Path, Stepping
-from solver.stages import Stage
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shapes import Dome, Layer
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 pytestmark = pytest.mark.exact
 

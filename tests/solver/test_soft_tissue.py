@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from dielectric_cases import follow, grid_body, value
 
-from geometry.elements import shape_gradients
-from solver.material import Material
-from solver.model import Model
-from solver.parts import Part, Support
-from solver.stages import Stage
+from annelid.geometry.elements import shape_gradients
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.reference
 

@@ -7,26 +7,19 @@ from dataclasses import replace
 import pytest
 from models import CLOSED, SLIDING, cylinder_body, neo_hookean, tube_body, tube_model
 
-from geometry.errors import AnnelidError, InputError
-from geometry.shapes import Band
-from solver.contact import Contact
-from solver.errors import NoEquilibrium
-from solver.material import Breakdown, Material
-from solver.model import Model
-from solver.parts import (
-    Electrode,
-    ElectrodeFilm,
-    Fibres,
-    NaturalStretch,
-    Part,
-    Sheets,
-    Support,
-    TissueBed,
-)
-from solver.path import Path, Stepping
-from solver.problem import Problem
-from solver.stage_checks import check_stages
-from solver.stages import PointMotion, Stage
+from annelid.geometry.errors import AnnelidError, InputError
+from annelid.geometry.shapes.shapes import Band
+from annelid.solver.assembly.stage_checks import check_stages
+from annelid.solver.continuation.path import Path
+from annelid.solver.energy.problem import Problem
+from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.material import Breakdown, Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
+from annelid.solver.model.parts import Electrode, ElectrodeFilm, Fibres, Part, Sheets, Support, TissueBed
+from annelid.solver.model.stages import PointMotion, Stage
+from annelid.solver.model.stepping import Stepping
 
 RUBBER = neo_hookean()
 

@@ -10,13 +10,14 @@ import pytest
 from exact import tube
 from models import CLOSED, neo_hookean, run, tube_body, tube_model, value
 
-from solver.errors import NoEquilibrium
-from solver.model import Model
-from solver.motion import motion_of
-from solver.parts import Part, Support
-from solver.path import Path, Stepping, follow
-from solver.stages import Stage
-from solver.track import Track
+from annelid.solver.continuation.path import Path, follow
+from annelid.solver.continuation.stage_continuation import Track
+from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.model import Model
+from annelid.solver.model.motion import motion_of
+from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 # B/A, la, lz and P/μ at the first pressure maximum.
 LIMITS = (

@@ -10,10 +10,10 @@ import pytest
 from exact import tube
 from models import CLOSED, SLIDING, last_of, neo_hookean, reached, run, tube_body, tube_model, value
 
-from solver.material import Material
-from solver.parts import ElectrodeFilm, Fibres, Part, Section, Sheets, Support, TissueBed
-from solver.problem import Model
-from solver.stages import Stage
+from annelid.solver.model.material import Material
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Section, Sheets, Support, TissueBed
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 
@@ -173,8 +173,8 @@ def test_slack_fibres_do_nothing():
 
 def test_electrode_film():
     """A film mixed in by volume: the tube is neo-Hookean with (1 - f) μ + f μ_film inside the electrode."""
-    from geometry.shapes import Band
-    from solver.parts import Electrode
+    from annelid.geometry.shapes.shapes import Band
+    from annelid.solver.model.parts import Electrode
 
     f, μ_film, la = 0.2, 6.0, 1.4
     whole = tube_body(bands=(Band("ring", "wall", 0.0, 1.0),))

@@ -12,11 +12,11 @@ from dielectric_cases import MU, RUBBER, sheet, volts
 from models import FOLLOW, SLIDING, last_of, neo_hookean, reached, tube_body, value
 from scipy.optimize import brentq
 
-from geometry.shapes import Band
-from solver.model import Model
-from solver.natural_stretch import NaturalStretch
-from solver.parts import Electrode, Part
-from solver.stages import Stage
+from annelid.geometry.shapes.shapes import Band
+from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
+from annelid.solver.model.parts import Electrode, Part
+from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
 

@@ -6,9 +6,9 @@ import pytest
 from models import CLAMPED, neo_hookean, tube_body, tube_model
 from petsc4py import PETSc
 
-from solver import field_reader
-from solver.path import Path
-from solver.stages import Stage
+from annelid.solver.continuation.path import Path
+from annelid.solver.model.stages import Stage
+from annelid.solver.readout import field_reader
 
 
 @pytest.fixture(scope="module")

@@ -3,13 +3,13 @@
 
 import numpy as np
 
-from geometry.build import build
-from geometry.elements import ELEMENT_NODES
-from geometry.profiles import sphere
-from geometry.shapes import Balloon, Band, Layer
-from geometry.sizes import MeshSize
-from solver.parts import Part, Support
-from solver.problem import Model
+from annelid.geometry.elements import ELEMENT_NODES
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shapes import Balloon, Band, Layer
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Support
 
 
 def half_sphere(thickness, material, *, through=1, along=0.25, electrode=None, electrics="layered"):

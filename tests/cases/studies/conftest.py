@@ -6,10 +6,10 @@ import pytest
 import tomli_w
 from plain_tube import ROOT
 
-from cases.studies.driver import run_study
-from cases.studies.opening import create, open_study
-from cases.studies.settings import Settings
-from cases.studies.table import Table
+from annelid.cases.studies.driver import run_study
+from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.settings import Settings
+from annelid.cases.studies.table import Table
 
 HERE = Path(__file__).parent
 

@@ -13,7 +13,7 @@ import time
 import tomllib
 from pathlib import Path
 
-from cases.studies.one import Reply
+from annelid.cases.studies.single_run import Reply
 
 RADIAL = "mean radial expansion [1]"
 

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from cases.studies.design import design_of
-from cases.studies.pareto import front_of
-from cases.studies.schema import Study
-from cases.studies.sensitivity import rank_correlations, sobol_indices
-from cases.studies.tolerance import contributions, spread_of, yield_of
-from cases.studies.values import inside
+from annelid.cases.studies.design import design_of
+from annelid.cases.studies.pareto import front_of
+from annelid.cases.studies.schema import Study
+from annelid.cases.studies.sensitivity import rank_correlations, sobol_indices
+from annelid.cases.studies.tolerance import contributions, spread_of, yield_of
+from annelid.cases.studies.values import inside
 
 
 def ishigami(x, a=7.0, b=0.1):

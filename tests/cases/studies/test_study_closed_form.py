@@ -15,9 +15,9 @@ import pytest
 from pyarrow import parquet
 from scipy.optimize import brentq
 
-from cases.studies.analysis import study_data
-from cases.studies.command import study as command
-from cases.studies.table import Table
+from annelid.cases.cli.study import study as command
+from annelid.cases.studies.analysis import study_data
+from annelid.cases.studies.table import Table
 
 EXPANSION = "mean radial expansion"
 

@@ -8,10 +8,10 @@ import tomllib
 import pytest
 import tomli_w
 
-from cases.studies import single
-from cases.studies.one import Reply
-from cases.studies.opening import create
-from geometry.errors import AnnelidError
+from annelid.cases.studies import planned_run as single
+from annelid.cases.studies.opening import create
+from annelid.cases.studies.single_run import Reply
+from annelid.geometry.errors import AnnelidError
 
 FAILED, INPUT = 1, 2
 

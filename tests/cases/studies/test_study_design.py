@@ -9,10 +9,10 @@ import pytest
 from scipy import stats
 from scipy.stats import qmc
 
-from cases.studies.design import design_of
-from cases.studies.schema import Study
-from cases.studies.values import inside
-from geometry.errors import InputError
+from annelid.cases.studies.design import design_of
+from annelid.cases.studies.schema import Study
+from annelid.cases.studies.values import inside
+from annelid.geometry.errors import InputError
 
 
 def design(*vary, **keys):

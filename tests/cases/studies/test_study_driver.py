@@ -13,9 +13,9 @@ import pytest
 from made_runs import RADIAL
 from plain_tube import ROOT
 
-from cases.studies import driver, store
-from cases.studies.opening import create
-from geometry.errors import AnnelidError, InputError
+from annelid.cases.studies import driver, store
+from annelid.cases.studies.opening import create
+from annelid.geometry.errors import AnnelidError, InputError
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4.75 mm", "5 mm"]}
 
@@ -138,7 +138,7 @@ def test_two_drivers_do_not_share_a_study(study, drive):
 
 
 def test_runs_at_work_elsewhere_are_left_alone_and_not_called_failed(study, drive, attempts):
-    from results.atomic import FolderLock
+    from annelid.results.atomic import FolderLock
 
     plan, store = study(vary=[RADII])
     folder = store.run_folder(plan.runs[1])
@@ -173,10 +173,10 @@ def test_a_clock_that_jumps_does_not_matter(study, drive, monkeypatch):
 SCRIPT = """
 import sys
 from pathlib import Path
-from cases.studies.driver import run_study
-from cases.studies.opening import create, open_study
-from cases.studies.settings import Settings
-from cases.studies.table import Table
+from annelid.cases.studies.driver import run_study
+from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.settings import Settings
+from annelid.cases.studies.table import Table
 plan, store = open_study(sys.argv[1], Path(sys.argv[2]))
 create(plan, store)
 with store.locked():

@@ -5,9 +5,9 @@ import math
 
 import pytest
 
-from cases.studies.formula import evaluate
-from cases.studies.values import inside
-from geometry.errors import InputError
+from annelid.cases.studies.formula import evaluate
+from annelid.cases.studies.values import inside
+from annelid.geometry.errors import InputError
 
 NAMES = {
     "sheets": 4,

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 import pytest
 
-from cases.studies.keys import last_part, with_keys
-from geometry.errors import InputError
+from annelid.cases.studies.keys import last_part, with_keys
+from annelid.geometry.errors import InputError
 
 
 def test_keys_are_found_by_the_names_of_entries_and_the_original_stays(tables):

@@ -5,8 +5,8 @@ import resource
 
 import pytest
 
-import cases.ranks
-from cases.studies.one import Job, run_one
+import annelid.cases.run.ranks
+from annelid.cases.studies.single_run import Job, run_one
 
 LIMIT = 64 << 30  # far above what the tests take
 
@@ -27,7 +27,7 @@ def test_ranks_do_not_inherit_the_limit_of_their_worker(limited, tmp_path, monke
         seen.append((count, resource.getrlimit(resource.RLIMIT_AS)[0]))
         return 11
 
-    monkeypatch.setattr(cases.ranks, "start_ranks", started)
+    monkeypatch.setattr(annelid.cases.run.ranks, "start_ranks", started)
     reply = run_one(Job("run", "", str(tmp_path / "run"), ranks=2))
     assert seen == [(2, limited)]
     assert reply.kind == "error"

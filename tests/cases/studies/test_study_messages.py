@@ -3,8 +3,8 @@
 
 import pytest
 
-from cases.studies.reading import study_from_text
-from geometry.errors import InputError
+from annelid.cases.studies.reading import study_from_text
+from annelid.geometry.errors import InputError
 
 HEAD = 'title = "x"\ncase = "cuff"\n'
 VARY = '[[vary]]\nkey = "stages.energise.voltage"\n'

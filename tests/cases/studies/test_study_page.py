@@ -10,8 +10,8 @@ import re
 import numpy as np
 import pytest
 
-from cases.studies.analysis import study_data
-from cases.studies.page import write_page
+from annelid.cases.studies.analysis import study_data
+from annelid.cases.studies.page import write_page
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4.75 mm", "5 mm"]}
 QUANTITY = "mean radial expansion"

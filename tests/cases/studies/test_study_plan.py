@@ -5,14 +5,14 @@ import tomllib
 import pytest
 from plain_tube import TABLES
 
-from cases.reading import case_from_tables
-from cases.resolved import case_hash
-from cases.studies.keys import with_keys
-from cases.studies.opening import open_study
-from cases.studies.plan import plan_of
-from cases.studies.plan_file import PLAN, matches, read_plan, write_plan
-from cases.studies.reading import library_studies, read_study
-from geometry.errors import InputError
+from annelid.cases.studies.keys import with_keys
+from annelid.cases.studies.opening import open_study
+from annelid.cases.studies.plan import plan_of
+from annelid.cases.studies.plan_file import PLAN, matches, read_plan, write_plan
+from annelid.cases.studies.reading import library_studies, read_study
+from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.resolved import case_hash
+from annelid.geometry.errors import InputError
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 

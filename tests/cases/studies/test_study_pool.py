@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Worker processes leave nothing behind."""
 
-from cases.studies.pool import Pool
+from annelid.cases.studies.pool import Pool
 
 
 def test_workers_that_ended_are_reaped_though_nobody_asks_why(tmp_path):

@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 from made_runs import RADIAL
 
-from cases.reading import case_from_tables
-from cases.run import run_case
-from cases.studies.analysis import study_data
-from cases.studies.opening import create, open_study
-from cases.studies.plan_file import read_plan
-from cases.studies.search import begin, continued
-from cases.studies.space import space_of
-from cases.studies.values import inside
-from geometry.errors import InputError
-from results.run_record import open_run
+from annelid.cases.run.run import run_case
+from annelid.cases.studies.analysis import study_data
+from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.plan_file import read_plan
+from annelid.cases.studies.search import begin, continued
+from annelid.cases.studies.space import space_of
+from annelid.cases.studies.values import inside
+from annelid.cases.validate.reading import case_from_tables
+from annelid.geometry.errors import InputError
+from annelid.results.folder.run_record import open_run
 
 RADIUS = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
 WALL = {"key": "shape.layers.wall.thickness", "name": "wall", "from": "0.1 mm", "to": "0.8 mm"}

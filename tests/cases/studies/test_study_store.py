@@ -5,9 +5,9 @@ import resource
 
 import pytest
 
-from cases.studies.opening import create
-from cases.studies.store import DiskFull, Failure, Store
-from geometry.errors import InputError
+from annelid.cases.studies.opening import create
+from annelid.cases.studies.store import DiskFull, Failure, Store
+from annelid.geometry.errors import InputError
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 
@@ -104,8 +104,8 @@ def test_a_read_only_folder_says_so(opened, place, write, monkeypatch):
     if os.geteuid():
         (store.path / place).chmod(0o500)
     else:  # nothing is read-only to root
-        monkeypatch.setattr("cases.studies.store.write_atomically", refuse)
-        monkeypatch.setattr("cases.studies.store.write_json", refuse)
+        monkeypatch.setattr("annelid.cases.studies.store.write_atomically", refuse)
+        monkeypatch.setattr("annelid.cases.studies.store.write_json", refuse)
     try:
         with pytest.raises(InputError, match=r"cannot be written \(Permission denied\).*another with --out"):
             write(plan, store)

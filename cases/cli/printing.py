@@ -1,0 +1,83 @@
+# SPDX-License-Identifier: MIT
+"""From a case to the files a printer is given, and what is said of them."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from annelid.cases.convert.lattice import angles_told, lattice_of
+from annelid.cases.schema.case import Case
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.lattice.wrapping import Lattice
+from annelid.geometry.printing.nozzle_clearance import Clearance, clearance_of
+from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.tool_path import ToolPath, tool_path
+
+__all__ = ["print_case", "told"]
+
+LATTICE, PATH = "lattice.png", "tool_path.png"
+_LARGE_TILT = 30.0  # degrees off the normal beyond which a nozzle's edge plays a part
+
+
+def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path]]:
+    """Write the files for the lattice of a case; return its tool path, the nozzle's clearance and the files.
+
+    Raises:
+        InputError: The case has no lattice, it cannot be laid or printed, or the nozzle would run into it.
+    """
+    from annelid.results.lattice.pictures import lattice_picture, path_picture
+    from annelid.results.lattice.print_files import write_print_files
+
+    lattice = lattice_of(case)
+    assert case.lattice is not None
+    path = tool_path(lattice, Printing(**dict(case.lattice.printing)))
+    clearance = clearance_of(path)
+    _refuse_touching(path, clearance)
+    files = write_print_files(path, folder, case.title)
+    return (
+        path,
+        clearance,
+        [*files, lattice_picture(lattice, folder / LATTICE), path_picture(path, folder / PATH)],
+    )
+
+
+def told(path: ToolPath, clearance: Clearance) -> Iterator[str]:
+    """Lines that say what is printed and how."""
+    yield from _laid(path.lattice)
+    yield (
+        f"{path.layers} layers, {path.printed / 1000:.2f} m of printed lines, {path.lifts} lifts (at least "
+        f"{path.layers * path.fewest - 1} are needed), {path.travelled / 1000:.2f} m of travel"
+    )
+    yield f"about {path.duration / 60:.0f} min at the speeds and accelerations of the axes in printing"
+    if path.printing.machine == "rotary":
+        note = '; consider machine = "five-axis"' if path.steepest > _LARGE_TILT else ""
+        yield f"the nozzle stands up to {path.steepest:.0f} degrees off the normal{note}"
+    yield f"the nozzle keeps {clearance.least:.2g} mm off the part at {clearance.places} places looked at"
+    yield "dry-run the program first: no part, nozzle high, feed low, hand on the stop"
+
+
+def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
+    if not len(clearance.touching):
+        return
+    x, y, z = clearance.at
+    turn = np.degrees(np.arctan2(y, x)) % 360.0
+    tilt = "" if path.printing.machine == "five-axis" else 'machine = "five-axis", '
+    raise InputError(
+        "lattice.printing: the nozzle would run into the part or the layers below at "
+        f"{len(clearance.touching)} of {clearance.places} places looked at, worst at a height of {z:.3g} mm "
+        f"and {turn:.0f} deg around, by {-clearance.least:.2g} mm; give {tilt}a smaller tip, cone_angle or "
+        "body, a longer cone_length or more stand_off",
+        key="lattice.printing",
+        value=clearance.least,
+    )
+
+
+def _laid(lattice: Lattice) -> Iterator[str]:
+    yield (
+        f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.growth:.3g} times "
+        f"their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
+    )
+    if isinstance(lattice.chart, Measured):
+        yield angles_told(lattice.chart)

@@ -1,0 +1,77 @@
+# SPDX-License-Identifier: MIT
+"""The lattice of a case by itself: effective moduli and collapse curves of one flat cell."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from annelid.cases.convert.lattice import cell_of
+from annelid.cases.convert.model import material_of
+from annelid.cases.schema.case import Case
+from annelid.cases.schema.lattice import Lattice
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice_mesh.unit_cell import unit_cell
+from annelid.solver.records import CollapseState
+
+__all__ = ["write_cell_of"]
+
+
+def write_cell_of(case: Case, folder: Path, *, to: float | None, steps: int) -> list[str]:
+    """Find and write the properties of a case's lattice cell, as drawn flat.
+
+    Args:
+        case: A resolved case with a lattice and its material.
+        folder: Where ``moduli.csv``, ``collapse.csv`` and ``cell.png`` go.
+        to: Mean stretch up to which the cell is pulled or pressed, along either axis; ``None``: moduli alone.
+        steps: Wanted number of steps.
+
+    Returns:
+        Lines of text.
+
+    Raises:
+        InputError: The case has no lattice, or does not say what it is made of.
+    """
+    from annelid.results.lattice.cell_files import moduli_lines, write_cell
+    from annelid.solver.homogenisation.collapse import AXES, collapse_curve
+    from annelid.solver.homogenisation.unit_cell import UnitCell
+
+    lattice, material = _lattice_of(case)
+    pattern = cell_of(lattice.cell).pattern()
+    period = pattern.width, pattern.height
+    body = unit_cell(pattern, height=lattice.height)
+    cell = UnitCell(body, period, material_of(case, material))
+    moduli = cell.moduli()
+    curves = {} if to is None else {axis: collapse_curve(cell, axis, to, steps=steps) for axis in AXES}
+    written = write_cell(folder, case.title, body, period, moduli, curves)
+    lines = [
+        f"{name}: {value:.4g}{'' if unit == '1' else ' ' + unit}"
+        for name, value, unit in moduli_lines(moduli)
+    ]
+    if to is not None:
+        lines += [line for axis, states in curves.items() for line in _limits_in_words(axis, states, to)]
+    return [*lines, *(f"written: {path}" for path in written)]
+
+
+def _lattice_of(case: Case) -> tuple[Lattice, str]:
+    """The lattice of a case and the name of its material."""
+    if case.lattice is None:
+        raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
+    part = next((part for part in case.parts if part.region == "lattice"), None)
+    if part is None:
+        raise InputError(
+            'parts: nothing says what the lattice is made of; add [[parts]] region = "lattice"', key="parts"
+        )
+    return case.lattice, part.material
+
+
+def _limits_in_words(axis: str, states: Sequence[CollapseState], to: float) -> list[str]:
+    """Where the pull along an axis ended short of ``to``, and where the cell buckles."""
+    lines = []
+    reached = states[-1].stretch
+    if abs(reached - to) > 1e-6:
+        lines.append(f"pulled {axis} up to a stretch of {reached:.4g}; beyond it no state was found")
+    if (buckled := next((s for s in states if s.gave_way or s.unstable_modes), None)) is not None:
+        where = f"pulled {axis}, the cell buckles at or before a stretch of {buckled.stretch:.4g}"
+        lines.append(f"{where}, a stress of {1e3 * buckled.stress:.3g} kPa")
+    if (lost := next((s for s in states if s.unstable_modes), None)) is not None:
+        lines.append(f"pulled {axis}, no stable state was found from a stretch of {lost.stretch:.4g} on")
+    return lines

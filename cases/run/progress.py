@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: MIT
+"""How far a run is: a bar on a terminal, plain lines elsewhere."""
+
+import sys
+import time
+from collections.abc import Sequence
+from typing import Any, Protocol
+
+from annelid.cases.run.terminal_bar import TerminalBar
+from annelid.results.display_units import show
+from annelid.solver.records import Equilibrium
+
+__all__ = ["Bar", "Lines", "Progress", "progress_for"]
+
+
+class Progress(Protocol):
+    """Shows the states of a path as they are found."""
+
+    def __enter__(self) -> "Progress": ...
+
+    def __exit__(self, *error: Any) -> None: ...
+
+    def show(self, state: Equilibrium) -> None:
+        """Show a newly found state."""
+
+
+def progress_for(stages: Sequence[str]) -> Progress:
+    """A bar if the error stream is a terminal, else lines.
+
+    Args:
+        stages: Names of the stages, in order.
+    """
+    return Bar(stages) if sys.stderr.isatty() else Lines()
+
+
+class Lines:
+    """One line a state, on the error stream."""
+
+    def __init__(self) -> None:
+        self._start = time.monotonic()
+
+    def __enter__(self) -> "Lines":
+        return self
+
+    def __exit__(self, *error: Any) -> None:
+        pass
+
+    def show(self, state: Equilibrium) -> None:
+        """Print the state."""
+        seconds = time.monotonic() - self._start
+        print(f"{seconds:7.1f} s  {describe(state)}", file=sys.stderr, flush=True)
+
+
+class Bar(TerminalBar):
+    """A progress bar over all stages, with the present state beside it."""
+
+    def __init__(self, stages: Sequence[str]) -> None:
+        super().__init__()
+        self._stages = list(stages)
+
+    def show(self, state: Equilibrium) -> None:
+        """Move the bar to the state."""
+        done = (self._stages.index(state.stage) + state.parameter) / len(self._stages)
+        self.move(done, describe(state))
+
+
+def describe(state: Equilibrium) -> str:
+    """A state in one line: stage, loads, work, stability."""
+    loads = ", ".join(f"{name} {show(name, m.value, m.unit)}" for name, m in state.loads.items() if m.value)
+    modes = f", {state.unstable_modes} unstable" if state.unstable_modes else ""
+    return (
+        f"{state.stage} {state.parameter:.3f}  {loads or 'no load'}  ({state.iterations} iterations{modes})"
+    )

@@ -1,0 +1,117 @@
+# SPDX-License-Identifier: MIT
+"""The first rank's side of a run: folder, log, progress, verdicts."""
+
+import resource
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from annelid.cases.run.environment import provenance
+from annelid.cases.run.progress import Progress, describe, progress_for
+from annelid.cases.schema.case import Case
+from annelid.cases.validate.requirements import Quantities, verdicts
+from annelid.cases.validate.resolved import case_hash, to_toml
+from annelid.geometry.body import Body
+from annelid.geometry.meshing.quality import quality
+from annelid.results.folder.records import Verdict
+from annelid.results.folder.run_folder import RunFolder
+from annelid.solver.model.quantities import definition_of
+from annelid.solver.records import Equilibrium, Outcome
+
+__all__ = ["Keeper"]
+
+
+class Keeper:
+    """Writes the states of a path to a Run folder as they are found, and judges the last.
+
+    A context manager: leaving it before ``finish`` leaves a folder that says it is unfinished.
+
+    Attributes:
+        states: Number of states written.
+    """
+
+    def __init__(self, case: Case, body: Body, folder: Path, *, again: bool, ranks: int) -> None:
+        self._case = case
+        self._body = body
+        self._folder = RunFolder.create(
+            folder,
+            case_toml=to_toml(case),
+            case_hash=case_hash(case),
+            provenance=provenance(ranks),
+            body=body,
+            keep_fields=case.output.fields,
+            redo=again,
+        )
+        self._progress: Progress = progress_for([stage.name for stage in case.stages])
+        self._last: Quantities = {}
+        self._ends: dict[str, Quantities] = {}
+        self._begin = time.monotonic()
+        self._iterations = 0
+        self.states = 0
+        self._folder.log(quality(body).table())
+
+    def __enter__(self) -> "Keeper":
+        self._progress.__enter__()
+        return self
+
+    def __exit__(self, *error: Any) -> None:
+        self._progress.__exit__(*error)
+        self._folder.close()
+
+    @property
+    def path(self) -> Path:
+        """The Run folder."""
+        return self._folder.path
+
+    def log(self, text: str) -> None:
+        """Add lines to the log of the run."""
+        self._folder.log(text)
+
+    def observe(self, state: Equilibrium) -> None:
+        """Write and show a state."""
+        self._folder.append(state)
+        self._folder.log(describe(state))
+        self._progress.show(state)
+        self.states += 1
+        self._iterations += state.iterations
+        self._last = state.quantities
+        if state.parameter >= 1.0:
+            self._ends[state.stage] = state.quantities
+
+    def finish(self, outcome: Outcome, solution: Mapping[str, Any]) -> tuple[Verdict, ...]:
+        """Judge the requirements and write the summary.
+
+        Args:
+            outcome: How the path ended.
+            solution: Facts of the solution, by name.
+        """
+        found = verdicts(self._case, self._last, self._ends, outcome.margins)
+        seconds = time.monotonic() - self._begin
+        facts = {
+            "mesh": self._mesh_facts(),
+            "solution": {**solution, "states": self.states, "Newton iterations": self._iterations},
+            "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
+        }
+        self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
+        reported = [*self._last, *(margin.quantity for margin in outcome.margins)]
+        names = {name: definition_of(name) for name in reported}
+        definitions = {name: definition._asdict() for name, definition in names.items()}
+        self._folder.finish(outcome, verdicts=found, facts=facts, definitions=definitions)
+        return found
+
+    def _mesh_facts(self) -> dict[str, Any]:
+        measured = quality(self._body)
+        return {
+            "model": self._body.model,
+            "cell type": self._body.cell_type,
+            "cells": measured.whole.cells,
+            "nodes": measured.nodes,
+            "minimum scaled Jacobian": round(measured.minimum_scaled_jacobian, 4),
+            "maximum aspect ratio": round(measured.maximum_aspect_ratio, 2),
+            **{f"cells of {name}": region.cells for name, region in measured.regions.items()},
+        }
+
+
+def _peak_memory() -> str:
+    return f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"

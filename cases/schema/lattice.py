@@ -1,0 +1,211 @@
+# SPDX-License-Identifier: MIT
+"""Lattices as a case file writes them: the cell and where it is laid."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from annelid.cases.schema.base import Count, Length, LengthOrZero, Position, Table
+from annelid.cases.schema.printing import Printing
+from annelid.cases.schema.units import Unit
+
+SlantAngle = Annotated[float, Unit("deg", "an angle", "30 deg", above=0, below=90)]
+OpeningAngle = Annotated[float, Unit("deg", "an angle", "60 deg", at_least=10, at_most=170)]
+HelixAngle = Annotated[float, Unit("deg", "an angle", "45 deg", at_least=-85, at_most=85)]
+Shrinking = Annotated[float, Unit("", "a number", "0.3", above=0, at_most=1)]
+Depth = Annotated[float, Unit("", "a number", "0.5", above=0, below=1)]
+
+
+class HoneycombCell(Table):
+    """Hexagonal honeycomb, vertical walls along the part."""
+
+    kind: Literal["honeycomb"]
+    """A hexagonal honeycomb."""
+    vertical: Length
+    """Length of the walls along the part."""
+    inclined: Length
+    """Length of the inclined walls."""
+    angle: SlantAngle = 30.0
+    """Angle of the inclined walls from the circumference."""
+    width: Length
+    """Width of the walls."""
+
+
+class ReentrantCell(Table):
+    """Re-entrant honeycomb, vertical walls along the part; auxetic."""
+
+    kind: Literal["re-entrant"]
+    """A re-entrant honeycomb."""
+    vertical: Length
+    """Length of the walls along the part; above 2 inclined sin(angle)."""
+    inclined: Length
+    """Length of the inclined walls."""
+    angle: SlantAngle = 30.0
+    """Angle by which the inclined walls lean into the cell."""
+    width: Length
+    """Width of the walls."""
+
+
+class RotatingSquaresCell(Table):
+    """Squares joined at their corners by hinge ligaments; auxetic."""
+
+    kind: Literal["rotating-squares"]
+    """Rotating squares."""
+    side: Length
+    """Side of the squares."""
+    opening: OpeningAngle
+    """Angle between the sides of neighbouring squares."""
+    ligament: Length
+    """Length of the hinge ligaments."""
+    width: Length
+    """Width of the hinge ligaments."""
+
+
+class HexachiralCell(Table):
+    """Round nodes with six tangent ligaments each; auxetic."""
+
+    kind: Literal["hexachiral"]
+    """Hexachiral nodes."""
+    node_radius: Length
+    """Radius of the nodes, to the middle of the ring."""
+    ligament: Length
+    """Length of the ligaments between their points of tangency."""
+    width: Length
+    """Width of ligaments and rings."""
+    node: Literal["ring", "disc"] = "ring"
+    """Whether nodes are rings or solid discs."""
+
+
+class AntiTetrachiralCell(Table):
+    """Round nodes on a square grid, neighbours turning opposite ways; auxetic."""
+
+    kind: Literal["anti-tetrachiral"]
+    """Anti-tetrachiral nodes."""
+    node_radius: Length
+    """Radius of the nodes, to the middle of the ring."""
+    ligament: Length
+    """Length of the ligaments between their points of tangency."""
+    width: Length
+    """Width of ligaments and rings."""
+    node: Literal["ring", "disc"] = "ring"
+    """Whether nodes are rings or solid discs."""
+
+
+class ArrowheadCell(Table):
+    """Double arrowheads pointing along the part; auxetic."""
+
+    kind: Literal["arrowhead"]
+    """Double arrowheads."""
+    long_arm: Length
+    """Length of the long arms."""
+    long_angle: SlantAngle
+    """Angle of the long arms from the axis."""
+    short_angle: SlantAngle
+    """Angle of the short arms from the axis; above long_angle."""
+    width: Length
+    """Width of the arms."""
+
+
+class SinusoidalCell(Table):
+    """A square grid of half sine waves; auxetic."""
+
+    kind: Literal["sinusoidal"]
+    """Sinusoidal ligaments."""
+    spacing: Length
+    """Distance between nodes."""
+    amplitude: LengthOrZero
+    """Amplitude of the waves."""
+    width: Length
+    """Width of the ligaments."""
+
+
+class DiamondCell(Table):
+    """Diamonds between two families of helices; not auxetic."""
+
+    kind: Literal["diamond"]
+    """A diamond braid."""
+    strut: Length
+    """Length of a strut between crossings."""
+    braid_angle: SlantAngle
+    """Angle of the struts from the axis."""
+    width: Length
+    """Width of the struts."""
+
+
+class HelicesCell(Table):
+    """One family of parallel helices; not auxetic."""
+
+    kind: Literal["helices"]
+    """Helices."""
+    spacing: Length
+    """Distance between neighbours, across them."""
+    helix_angle: HelixAngle
+    """Angle from the axis, 5 to 85 degrees; negative turns the other way, 0 makes straight ribs."""
+    width: Length
+    """Width of the helices."""
+
+
+Cell = Annotated[
+    HoneycombCell
+    | ReentrantCell
+    | RotatingSquaresCell
+    | HexachiralCell
+    | AntiTetrachiralCell
+    | ArrowheadCell
+    | SinusoidalCell
+    | DiamondCell
+    | HelicesCell,
+    Field(discriminator="kind"),
+]
+
+
+class MeasuredFile(Table):
+    """A measured surface from a table; the resolved case holds the radii themselves."""
+
+    kind: Literal["file"]
+    """A surface from a CSV file."""
+    path: str
+    """CSV file with columns angle_deg, height_mm and radius_mm, a full grid; relative to the case file."""
+
+
+class MeasuredGrid(Table):
+    """A measured surface: its radius over angle and height."""
+
+    kind: Literal["grid"]
+    """A surface given by radii on a grid."""
+    heights: Annotated[tuple[Position, ...], Field(min_length=4)]
+    """Heights along the axis, ascending."""
+    radii: Annotated[tuple[tuple[Length, ...], ...], Field(min_length=8)]
+    """For each of evenly spaced angles, from 0 on, the radii at the heights."""
+
+
+Measured = Annotated[MeasuredFile | MeasuredGrid, Field(discriminator="kind")]
+
+
+class Lattice(Table):
+    """A printed lattice bonded to the wall; its struts are the region "lattice"."""
+
+    cell: Cell
+    """The flat cell; as a whole it grows or shrinks so that a whole number fits around."""
+    height: Length
+    """Height of the struts along the normal of the wall."""
+    side: Literal["outside", "inside", "embedded"] = "outside"
+    """Whether the struts lie on the outer face, on the inner face, or in the wall."""
+    depth: Depth = 0.5
+    """Where in the wall the middle of an embedded lattice lies: from 0 (inner face) to 1 (outer face)."""
+    around: Count | None = None
+    """Number of cells around; left out: as many as fit at their drawn size around the widest circle."""
+    along: Count | None = None
+    """Number of cells along; left out: as many as fit."""
+    start: Annotated[Position | None, Field(alias="from")] = None
+    """Height at which the lattice may begin; left out: the lower end of the wall."""
+    end: Annotated[Position | None, Field(alias="to")] = None
+    """Height at which the lattice must end; left out: the upper end of the wall."""
+    ring: LengthOrZero = 0.0
+    """Least width of the solid end rings; "0 mm" for none."""
+    smallest: Shrinking = 0.3
+    """Cells end where they have shrunk to this fraction of their size at the widest circle."""
+    measured: Measured | None = None
+    """Measured outer surface of the wall: lattice and wall are laid, printed and meshed on it instead."""
+    printing: Printing = Printing()
+    """How it is printed."""

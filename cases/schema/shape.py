@@ -1,0 +1,180 @@
+# SPDX-License-Identifier: MIT
+"""Shapes and meshes as a case file writes them."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from annelid.cases.schema.base import Count, Length, LengthOrZero, Name, Position, SectorAngle, Table
+
+
+class Layer(Table):
+    """One layer of the wall, bonded to its neighbours."""
+
+    name: Name
+    """Name of the region, for parts and electrodes."""
+    thickness: Length
+    """Drawn thickness, for example "180 um"."""
+
+
+Layers = Annotated[tuple[Layer, ...], Field(min_length=1)]
+
+
+class Tube(Table):
+    """A tube of bonded layers; its axis is Z, from 0 to the length."""
+
+    kind: Literal["tube"]
+    """A straight tube."""
+    inner_radius: Length
+    """Radius of the lumen as drawn, for example "4 mm"."""
+    length: Length
+    """Length along the axis, for example "30 mm"."""
+    layers: Layers
+    """Layers from the lumen outwards."""
+    ends: Literal["open", "capped"] = "open"
+    """"capped" closes both ends by solid discs (region "cap")."""
+    cap_thickness: Length | None = None
+    """Thickness of the discs; left out: as thick as the wall."""
+
+
+class Sleeve(Table):
+    """Layers bonded around a soft organ or core (region "core")."""
+
+    kind: Literal["sleeve"]
+    """A sleeve around a core."""
+    core_radius: Length
+    """Outer radius of the core, where the sleeve begins, for example "4 mm"."""
+    length: Length
+    """Length of the sleeve along the axis, for example "30 mm"."""
+    layers: Layers
+    """Layers of the sleeve from the core outwards."""
+    core_inner_radius: LengthOrZero = 0.0
+    """Radius of the core's lumen; "0 mm" for a solid core."""
+    core_overhang: LengthOrZero = 0.0
+    """How far the core sticks out beyond the sleeve at each end."""
+
+
+class SphereMeridian(Table):
+    """A closed sphere."""
+
+    kind: Literal["sphere"]
+    """A sphere."""
+    radius: Length
+    """Inner radius."""
+    half: bool = False
+    """Only the upper half, with an open ring at the equator."""
+
+
+class EllipsoidMeridian(Table):
+    """A closed ellipsoid of revolution."""
+
+    kind: Literal["ellipsoid"]
+    """An ellipsoid of revolution."""
+    radius: Length
+    """Inner radius at the equator."""
+    half_length: Length
+    """Half of the inner length along the axis."""
+    half: bool = False
+    """Only the upper half, with an open ring at the equator."""
+
+
+class NeckedMeridian(Table):
+    """A balloon drawn in to a neck at both ends, each neck ending in an open ring."""
+
+    kind: Literal["necked"]
+    """A balloon with a neck at both ends."""
+    radius: Length
+    """Inner radius in the middle."""
+    length: Length
+    """Length from ring to ring, necks included."""
+    neck_radius: Length
+    """Inner radius of the necks."""
+    neck_length: LengthOrZero
+    """Length of each neck; may be "0 mm"."""
+    shoulder: Length | None = None
+    """Axial length over which a neck widens; left out: twice the step in radius where there is room."""
+
+
+class PointsMeridian(Table):
+    """An inner contour through points, smoothed by a spline."""
+
+    kind: Literal["points"]
+    """A contour through points."""
+    radius: Annotated[tuple[LengthOrZero, ...], Field(min_length=4)]
+    """Distances of the points from the axis, in order along the contour."""
+    height: Annotated[tuple[Position, ...], Field(min_length=4)]
+    """Heights of the same points along the axis."""
+    smoothing: LengthOrZero = 0.0
+    """Mean distance the spline may keep from the points; "0 mm" goes through them."""
+
+
+class FileMeridian(Table):
+    """An inner contour from a table; the resolved case holds the points themselves."""
+
+    kind: Literal["file"]
+    """A contour from a CSV file."""
+    path: str
+    """CSV file with columns radius_mm and height_mm; relative to the case file."""
+    smoothing: LengthOrZero = 0.0
+    """Mean distance the spline may keep from the points; "0 mm" goes through them."""
+
+
+Meridian = Annotated[
+    SphereMeridian | EllipsoidMeridian | NeckedMeridian | PointsMeridian | FileMeridian,
+    Field(discriminator="kind"),
+]
+
+
+class Balloon(Table):
+    """A balloon whose inner surface is given by its contour in the half plane."""
+
+    kind: Literal["balloon"]
+    """A balloon of revolution."""
+    meridian: Meridian
+    """Contour of the inner surface."""
+    layers: Layers
+    """Layers from the lumen outwards."""
+
+
+class Dome(Table):
+    """A clamped cap or funnel of revolution, as of a valve; its rim lies at height 0."""
+
+    kind: Literal["dome"]
+    """A dome."""
+    profile: Literal["spherical", "parabolic", "funnel"] = "spherical"
+    """Form of the inner face."""
+    rim_radius: Length
+    """Radius of the inner face at the rim, for example "10 mm"."""
+    rise: Length
+    """Height of the inner face above the rim, at the middle or at the edge of the hole."""
+    hole_radius: LengthOrZero = 0.0
+    """Radius of a hole in the middle; "0 mm" for none."""
+    tip_radius: LengthOrZero = 0.0
+    """Radius that rounds the tip of a funnel without a hole."""
+    layers: Layers
+    """Layers from the hollow side outwards."""
+
+
+Shape = Annotated[Tube | Sleeve | Balloon | Dome, Field(discriminator="kind")]
+
+
+class Mesh(Table):
+    """How finely the shape is meshed."""
+
+    model: Literal["axisymmetric", "solid", "sector"] = "axisymmetric"
+    """"axisymmetric" (a cut through the wall), "solid" (all around) or "sector" (a piece of it)."""
+    along: Length
+    """Element size along the axis, for example "0.5 mm"."""
+    through: Count = 2
+    """Elements through each layer."""
+    around: Annotated[int, Field(ge=6, strict=True)] = 32
+    """Elements around the full circumference; unused when axisymmetric."""
+    sector: SectorAngle = 90.0
+    """Angle of the modelled piece; used by "sector" alone."""
+    cells: Literal["hexahedra", "tetrahedra"] = "hexahedra"
+    """Cells of 3-D models."""
+    on_struts: Length | None = None
+    """Element size on the struts of a lattice; left out: half of their width. Above the width one element
+    lies across a strut."""
+    through_struts: Count = 1
+    """Elements through the height of the struts of a lattice."""

@@ -1,0 +1,165 @@
+# SPDX-License-Identifier: MIT
+"""One run of a study, in whichever process: a worker, this one, or a job of a cluster."""
+
+import contextlib
+import errno
+import os
+import re
+import resource
+import shutil
+import tempfile
+import tomllib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from annelid.geometry.errors import AnnelidError
+from annelid.results.folder.folder_files import REPORT, SURFACE, status
+
+__all__ = ["Job", "Reply", "kind_of_end", "make_report", "prepare", "run_one", "single_threaded"]
+
+_BROKEN_FORM = re.compile(r"JIT compilation timed out.*remove ([^)]+\.c)\)", re.DOTALL)
+_MEMORY = re.compile(r"bad_alloc|out of memory|MemoryError|cannot allocate", re.IGNORECASE)
+_DISK = re.compile(r"no space left on device|disk quota exceeded", re.IGNORECASE)
+
+
+class Job(NamedTuple):
+    """What a worker is asked to do; goes through a pipe as JSON.
+
+    Attributes:
+        task: ``"run"`` or ``"report"``.
+        toml: The resolved case, for a run.
+        folder: The Run folder.
+        surfaces: Whether deformed surfaces are kept.
+        ranks: Processors of the run.
+        launched: Whether this process is one of these ranks already.
+        stop_early: Whether the run ends with a stage whose requirement it misses.
+    """
+
+    task: str
+    toml: str
+    folder: str
+    surfaces: bool = False
+    ranks: int = 1
+    launched: bool = False
+    stop_early: bool = False
+
+
+class Reply(NamedTuple):
+    """What came of a job.
+
+    Attributes:
+        kind: ``"done"``, ``"busy"`` (another process works in the Run folder), or what went wrong:
+            ``"error"``, ``"memory"``, ``"disk"``.
+        reason: In words.
+    """
+
+    kind: str
+    reason: str = ""
+
+
+def prepare() -> None:
+    """Import what every run needs, before memory is limited and time is taken."""
+    import annelid.solver.continuation.path
+    import annelid.solver.energy.problem  # noqa: F401
+
+
+def run_one(job: Job) -> Reply:
+    """Do a job; whatever goes wrong becomes a reply."""
+    try:
+        if job.task == "report":
+            make_report(Path(job.folder))
+        else:
+            _with_sound_forms(lambda: _run(job))
+            if not job.surfaces:
+                shutil.rmtree(Path(job.folder) / SURFACE, ignore_errors=True)
+    except MemoryError as error:
+        return Reply("memory", f"memory ran out {error}".strip())
+    except OSError as error:
+        full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+        return Reply("disk" if full else "error", f"{type(error).__name__}: {error}")
+    except AnnelidError as error:
+        return Reply("busy" if "pid" in error.data else "error", error.message)
+    except Exception as error:
+        return _reply_to(f"{type(error).__name__}: {error}")
+    return Reply("done")
+
+
+def kind_of_end(text: str) -> str:
+    """What the last words of a process tell of its end: ``"memory"``, ``"disk"`` or ``"error"``."""
+    if _DISK.search(text):
+        return "disk"
+    return "memory" if _MEMORY.search(text) else "error"
+
+
+def make_report(folder: Path) -> None:
+    """Make the report of a finished run, with pictures only where fields were kept."""
+    from annelid.results.folder.run_record import open_run
+    from annelid.results.report.report import write_report
+
+    if not (folder / REPORT).exists():
+        write_report(folder, with_pictures=bool(open_run(folder).field_files))
+
+
+def single_threaded() -> dict[str, str]:
+    """The environment of a worker: one thread, whatever the linear algebra would take."""
+    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS")
+    return {**os.environ, **dict.fromkeys(names, "1")}
+
+
+def _reply_to(text: str) -> Reply:
+    return Reply(kind_of_end(text), text)
+
+
+def _run(job: Job) -> None:
+    if job.ranks > 1 and not job.launched:
+        _run_on_ranks(job)
+        return
+    from annelid.cases.run.run import run_case
+    from annelid.cases.validate.reading import case_from_tables
+
+    case = case_from_tables(tomllib.loads(job.toml))
+    ranks = job.ranks if job.launched else None
+    run_case(case, Path(job.folder), expected_ranks=ranks, stop_early=job.stop_early)
+
+
+def _run_on_ranks(job: Job) -> None:
+    """The command that runs a case, which starts itself on several processors."""
+    from annelid.cases.run.ranks import start_ranks
+
+    with tempfile.TemporaryDirectory() as place:
+        case = Path(place) / "case.toml"
+        case.write_text(job.toml)
+        with _memory_unlimited():
+            code = start_ranks(job.ranks, ["run", str(case), job.folder, "--no-report"])
+    if status(job.folder) != "finished":
+        raise AnnelidError(f"the run on {job.ranks} ranks ended with code {code}")
+
+
+@contextlib.contextmanager
+def _memory_unlimited() -> Iterator[None]:
+    """Start processes without the limit of this one: what ranks take together is watched from outside.
+
+    Ranks that inherit it sometimes ended by a fault in a library that does not look whether it got its
+    memory, and nobody could tell that memory was the reason.
+    """
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    resource.setrlimit(resource.RLIMIT_AS, (hard, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
+
+
+def _with_sound_forms(run: Callable[[], Any]) -> Any:
+    """Run; clear the place of a form whose compilation was killed, for which later ones wait in vain."""
+    for attempt in range(3):
+        try:
+            return run()
+        except TimeoutError as error:
+            found = _BROKEN_FORM.search(str(error))
+            if found is None or attempt == 2:
+                raise
+            if attempt == 1:  # the first time, someone else may just have been slow
+                Path(found[1].strip()).unlink(missing_ok=True)
+    return None

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Bodies written to and read from mesh files."""

@@ -1,0 +1,156 @@
+# SPDX-License-Identifier: MIT
+"""A wall gets a core: the space within it, meshed to fit the wall's inner face."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from annelid.geometry.body import Body, FloatArray, IntArray
+from annelid.geometry.elements import FACETS
+from annelid.geometry.errors import InputError
+from annelid.geometry.lattice_mesh.core_surface import Core, CoreSurface
+from annelid.geometry.lattice_mesh.extrusion import EDGES
+from annelid.geometry.lattice_mesh.surface_patches import Patch, Surface
+from annelid.geometry.meshing.fill import fill_volume
+
+CORE = "core"
+"""Region of a core."""
+
+
+def with_core(body: Body, core: Core) -> Body:
+    """Fill the space within a wall of tetrahedra with a core.
+
+    The inner face of the wall, so far its ``lumen``, becomes the interface ``core|layer``; the core has the
+    surfaces ``core_end_low``, ``core_end_high``, ``core_side`` where it sticks out, ``lumen`` if hollow, and
+    its share of ``side_low`` and ``side_high``. Nodes on its cylinders lie on them, mid-side nodes too.
+
+    Args:
+        body: A wall whose inner face is a cylinder between two heights.
+        core: The core.
+
+    Raises:
+        InputError: If the core cannot be meshed with the wall's triangles on it.
+    """
+    face = body.facets[body.surfaces["lumen"]]
+    nodes, corners = np.unique(face[:, :3], return_inverse=True)
+    fitted = CoreSurface(
+        core, body.points[nodes], corners.reshape(-1, 3)[:, ::-1].astype(np.int64), 2 * math.pi / body.copies
+    )
+    surface = fitted.joined()
+    points, tetrahedra = fill_volume(surface.points, surface.triangles, core.along)
+    number = np.concatenate([nodes, len(body.points) + np.arange(len(points) - len(nodes))])
+    added, cells = _second_order(body, face, points[len(nodes) :], number[tetrahedra])
+    added = _on_cylinders(added, cells, number, surface, fitted.patches, len(body.points))
+    return _joined(body, added, cells, _named(cells, number, surface, fitted.patches))
+
+
+def _second_order(
+    body: Body, face: IntArray, points: FloatArray, tetrahedra: IntArray
+) -> tuple[FloatArray, IntArray]:
+    """New nodes after those of the wall, and the cells; edges on the wall have the wall's mid-side nodes."""
+    every = np.concatenate([body.points, points])
+    ends = np.sort(tetrahedra[:, EDGES].reshape(-1, 2), axis=1)
+    code, edge = np.unique(_code(ends, len(every)), return_inverse=True)
+    known = _code(np.sort(face[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), len(every))
+    known, first = np.unique(known, return_index=True)
+    middle = face[:, 3:].ravel()[first]
+    place = np.minimum(np.searchsorted(known, code), len(known) - 1)
+    on_wall = known[place] == code
+    node = np.where(on_wall, middle[place], len(every) + np.cumsum(~on_wall) - 1)
+    pairs = np.stack([code // len(every), code % len(every)], axis=1)[~on_wall]
+    cells = np.concatenate([tetrahedra, node[edge.ravel()].reshape(-1, len(EDGES))], axis=1)
+    return np.concatenate([points, every[pairs].mean(axis=1)]), cells.astype(np.int64)
+
+
+def _code(pairs: IntArray, count: int) -> IntArray:
+    return pairs[:, 0] * count + pairs[:, 1]
+
+
+def _facets(cells: IntArray) -> IntArray:
+    _, local = FACETS["tetra10"]
+    return cells[:, local].reshape(-1, local.shape[1])
+
+
+def _patch_of(facets: IntArray, number: IntArray, surface: Surface) -> IntArray:
+    """Patch on which each facet lies, -1 within the core."""
+    wanted = np.sort(number[surface.triangles], axis=1)
+    every, which = np.unique(
+        np.concatenate([wanted, np.sort(facets[:, :3], axis=1)]), axis=0, return_inverse=True
+    )
+    patch = np.full(len(every), -1, dtype=np.int64)
+    patch[which.ravel()[: len(wanted)]] = surface.patch
+    return patch[which.ravel()[len(wanted) :]]
+
+
+def _on_cylinders(
+    added: FloatArray,
+    cells: IntArray,
+    number: IntArray,
+    surface: Surface,
+    patches: list[Patch],
+    start: int,
+) -> FloatArray:
+    """New nodes with those on cylinders put there; mid-side nodes on the wall are there already."""
+    facets = _facets(cells)
+    patch, moved = _patch_of(facets, number, surface), added.copy()
+    for index, piece in enumerate(patches):
+        if piece.radius is None:
+            continue
+        nodes = np.unique(facets[patch == index])
+        nodes = nodes[nodes >= start] - start
+        moved[nodes, :2] *= piece.radius / np.linalg.norm(moved[nodes, :2], axis=1)[:, None]
+    return moved
+
+
+def _named(cells: IntArray, number: IntArray, surface: Surface, patches: list[Patch]) -> dict[str, IntArray]:
+    """Nodes of the facets of every surface of the core, turned outwards; ``""`` for those on the wall."""
+    facets = _facets(cells)
+    patch = _patch_of(facets, number, surface)
+    if (patch >= 0).sum() != len(surface.triangles):
+        raise InputError(
+            "mesh.along: the core cannot be meshed to fit the wall around it; make mesh.along or "
+            "mesh.on_struts smaller",
+            key="mesh.along",
+        )
+    found: dict[str, list[IntArray]] = {}
+    for index, piece in enumerate(patches):
+        found.setdefault(piece.name, []).append(facets[patch == index])
+    return {name: np.concatenate(parts) for name, parts in found.items()}
+
+
+def _joined(body: Body, added: FloatArray, cells: IntArray, named: dict[str, IntArray]) -> Body:
+    layer = next(name for name, members in body.regions.items() if _touches(body, members))
+    kept = np.ones(len(body.facets), dtype=bool)
+    kept[body.surfaces["lumen"]] = False
+    place = np.cumsum(kept) - 1
+    surfaces = {name: place[members] for name, members in body.surfaces.items() if name != "lumen"}
+    count = int(kept.sum())
+    for name, facets in named.items():
+        members = count + np.arange(len(facets))
+        count += len(facets)
+        key = name or f"{CORE}|{layer}"
+        surfaces[key] = np.concatenate([surfaces[key], members]) if key in surfaces else members
+    out = np.column_stack([added[:, :2], np.zeros(len(added))])
+    radius = np.linalg.norm(out, axis=1)
+    on_axis = radius < 1e-12 * max(1.0, float(radius.max()))
+    out = np.where(on_axis[:, None], [1.0, 0.0, 0.0], out / np.where(on_axis, 1.0, radius)[:, None])
+    around = np.column_stack([-out[:, 1], out[:, 0], np.zeros(len(out))])
+    assert body.hoop is not None
+    first = len(body.cells)
+    return replace(
+        body,
+        points=np.concatenate([body.points, added]),
+        cells=np.concatenate([body.cells, cells]),
+        regions={CORE: first + np.arange(len(cells)), **body.regions},
+        facets=np.concatenate([body.facets[kept], *named.values()]),
+        surfaces=surfaces,
+        normal=np.concatenate([body.normal, out]),
+        hoop=np.concatenate([body.hoop, around]),
+    )
+
+
+def _touches(body: Body, members: IntArray) -> bool:
+    """Whether cells reach the inner face of the wall."""
+    face = np.unique(body.facets[body.surfaces["lumen"]][:, :3])
+    return bool((np.isin(body.cells[members, :4], face).sum(axis=1) == 3).any())

@@ -1,0 +1,197 @@
+# SPDX-License-Identifier: MIT
+"""The closed surface of a core: the face on the wall around it, bare sides, ends, lumen, sector planes."""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.lattice_mesh.surface_patches import (
+    FEWEST,
+    SAME,
+    Patch,
+    Surface,
+    joined,
+    on_cylinder,
+    strip,
+)
+from annelid.geometry.meshing.fill import fill_plane, graded
+
+_ENDS = ("low", "high")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Core:
+    """A cylinder within a wall, solid or hollow.
+
+    Attributes:
+        radius: Where the wall begins, mm.
+        inner_radius: Of its lumen, mm; 0 for a solid core.
+        low: Height Z of its low end, mm.
+        high: Height Z of its high end, mm.
+        along: Largest element size, mm.
+    """
+
+    radius: float
+    low: float
+    high: float
+    along: float
+    inner_radius: float = 0.0
+
+
+@dataclass(frozen=True)
+class CoreSurface:
+    """Fits the surface of a core to the inner face of a wall.
+
+    Attributes:
+        core: The core.
+        points: Corners of the wall's inner face, shape (n, 3), mm.
+        triangles: Its triangles, turned away from the axis, shape (m, 3).
+        opening: Angle of the sector from 0 on, rad; 2 pi for the whole.
+    """
+
+    core: Core
+    points: FloatArray
+    triangles: IntArray
+    opening: float
+
+    @property
+    def whole(self) -> bool:
+        """Whether it goes all around."""
+        return self.opening > 2 * math.pi - SAME
+
+    @cached_property
+    def patches(self) -> list[Patch]:
+        """All pieces of the surface, the face on the wall first."""
+        found = [Patch("", self.points, self.triangles, None)]
+        found += [self._bare(end) for end in _ENDS if self._overhangs(end)]
+        found += [self._end(end) for end in _ENDS]
+        if self.core.inner_radius:
+            found.append(self._lumen())
+        if not self.whole:
+            found += [self._plane(side) for side in _ENDS]
+        return found
+
+    def joined(self) -> Surface:
+        """Return the whole surface, the corners of the wall first."""
+        return joined(self.patches, max(self.core.radius, self.core.high - self.core.low))
+
+    def _height(self, end: str) -> float:
+        return self.core.low if end == "low" else self.core.high
+
+    def _wall_height(self, end: str) -> float:
+        z = self.points[:, 2]
+        return float(z.min() if end == "low" else z.max())
+
+    def _overhangs(self, end: str) -> bool:
+        return abs(self._wall_height(end) - self._height(end)) > SAME * self.core.radius
+
+    def _wall_angles(self, end: str) -> FloatArray:
+        """Angles of the corners on an end of the wall, ascending; all around the first comes twice."""
+        at_end = np.abs(self.points[:, 2] - self._wall_height(end)) < SAME * self.core.radius
+        x, y, _ = self.points[at_end].T
+        return self._closed(np.sort(self._angle(x, y)))
+
+    def _angle(self, x: FloatArray, y: FloatArray) -> FloatArray:
+        angle = np.arctan2(y, x) % (2 * math.pi)
+        angle[angle > 2 * math.pi - SAME] = 0.0
+        return angle
+
+    def _closed(self, angle: FloatArray) -> FloatArray:
+        return np.append(angle, angle[0] + 2 * math.pi) if self.whole else angle
+
+    def _even(self, start: float, radius: float) -> FloatArray:
+        """Even angles from ``start`` on, as many as elements fit around a circle."""
+        least = math.ceil(FEWEST * self.opening / (2 * math.pi))
+        count = max(least, math.ceil(self.opening * radius / self.core.along))
+        return start + np.linspace(0.0, self.opening, count + 1)
+
+    def _end_angles(self, end: str) -> FloatArray:
+        """Angles of the corners on the outer edge of an end of the core, both ends with them."""
+        wall = self._wall_angles(end)
+        return self._even(float(wall[0]), self.core.radius) if self._overhangs(end) else wall
+
+    @cached_property
+    def _lumen_angles(self) -> FloatArray:
+        return self._even(0.0, self.core.inner_radius)
+
+    @cached_property
+    def _lumen_heights(self) -> FloatArray:
+        """Heights of the corners on the sides of the lumen, or on the axis of a solid sector."""
+        step = self.core.along
+        if self.core.inner_radius:
+            step = min(step, self.core.inner_radius * float(np.diff(self._lumen_angles).max()))
+        return self.core.low + graded(self.core.high - self.core.low, (step, step), step)
+
+    def _bare_heights(self, end: str) -> FloatArray:
+        """Heights of the corners on the sides of a bare piece, from its end of the wall on."""
+        wall, outer = self._wall_height(end), self._height(end)
+        sizes = [
+            self.core.radius * float(np.diff(a).mean())
+            for a in (self._wall_angles(end), self._end_angles(end))
+        ]
+        way = 1.0 if outer > wall else -1.0
+        return wall + way * graded(abs(outer - wall), (sizes[0], sizes[1]), self.core.along)
+
+    def _bare(self, end: str) -> Patch:
+        """The side of the core beyond an end of the wall."""
+        heights, radius = self._bare_heights(end), self.core.radius
+        edges = self._wall_angles(end), self._end_angles(end)
+        flat, triangles = strip(edges, heights, radius, self.core.along)
+        return Patch("core_side", on_cylinder(flat, radius), triangles, radius)
+
+    def _lumen(self) -> Patch:
+        radius, angle = self.core.inner_radius, self._lumen_angles
+        flat, triangles = strip((angle, angle), self._lumen_heights, radius, self.core.along)
+        return Patch("lumen", on_cylinder(flat, radius), triangles[:, ::-1], radius)
+
+    def _radii(self, end: str, side: str) -> FloatArray:
+        """Radii of the corners on the line between an end of the core and a plane of the sector."""
+        inner, outer = self.core.inner_radius, self.core.radius
+        edge = np.diff(self._end_angles(end))[0 if side == "low" else -1] * outer
+        middle = inner * float(np.diff(self._lumen_angles).max()) if inner else self.core.along
+        return inner + graded(outer - inner, (middle, float(edge)), self.core.along)
+
+    def _end(self, end: str) -> Patch:
+        """An end of the core: a disc or a ring, or a sector of one."""
+        outer = self._end_angles(end)
+        ring = self.core.radius * np.column_stack([np.cos(outer), np.sin(outer)])
+        inner = self.core.inner_radius * np.column_stack(
+            [np.cos(self._lumen_angles), np.sin(self._lumen_angles)]
+        )
+        if self.whole:
+            loops = [ring[:-1], inner[:-1]] if self.core.inner_radius else [ring[:-1]]
+        else:
+            way = np.array([math.cos(self.opening), math.sin(self.opening)])
+            first = self._radii(end, "low")[:, None] * [1.0, 0.0]
+            last = self._radii(end, "high")[::-1, None] * way
+            back = inner[::-1][:-1] if self.core.inner_radius else inner[:0]  # a solid one ends on the axis
+            loops = [np.concatenate([first[:-1], ring, last[1:-1], back])]
+        flat, triangles = fill_plane(loops, self.core.along)
+        points = np.column_stack([flat, np.full(len(flat), self._height(end))])
+        return Patch(f"core_end_{end}", points, triangles if end == "high" else triangles[:, ::-1], None)
+
+    def _plane(self, side: str) -> Patch:
+        """A plane of the sector, over radius and height."""
+        angle = 0.0 if side == "low" else self.opening
+        x, y, z = self.points.T
+        wall = np.sort(z[np.abs(np.arctan2(y, x) - angle) < SAME])
+        below = self._bare_heights("low")[:0:-1] if self._overhangs("low") else wall[:0]
+        above = self._bare_heights("high")[1:] if self._overhangs("high") else wall[:0]
+        outer = np.concatenate([below, wall, above])
+        low, high = (self._radii(end, side) for end in _ENDS)
+        inner = self._lumen_heights
+        loop = np.concatenate(
+            [
+                np.column_stack([low[:-1], np.full(len(low) - 1, self.core.low)]),
+                np.column_stack([np.full(len(outer), self.core.radius), outer]),
+                np.column_stack([high[::-1], np.full(len(high), self.core.high)])[1:],
+                np.column_stack([np.full(len(inner), self.core.inner_radius), inner])[::-1][1:-1],
+            ]
+        )
+        flat, triangles = fill_plane([loop], self.core.along)
+        r, height = flat.T
+        points = np.column_stack([r * math.cos(angle), r * math.sin(angle), height])
+        return Patch(f"side_{side}", points, triangles if side == "low" else triangles[:, ::-1], None)

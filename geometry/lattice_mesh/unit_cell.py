@@ -1,0 +1,109 @@
+# SPDX-License-Identifier: MIT
+"""One period of a flat lattice as a solid slab, its seams matching."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from annelid.geometry.body import Body, FloatArray
+from annelid.geometry.checks import within
+from annelid.geometry.lattice.along import Band
+from annelid.geometry.lattice.chart import PERIOD, Spot
+from annelid.geometry.lattice.footprint import footprint
+from annelid.geometry.lattice.pattern import Pattern
+from annelid.geometry.lattice.wrapping import Lattice
+from annelid.geometry.lattice_mesh.extruded_body import Laid, body_of
+from annelid.geometry.lattice_mesh.extrusion import Course, thicken
+from annelid.geometry.lattice_mesh.flat_mesh import Outline, mesh_flat
+from annelid.geometry.meshing.quality import check_quality
+
+STRUTS = "lattice"
+"""Region of the struts."""
+
+
+@dataclass(frozen=True)
+class Plane:
+    """Chart of a plane in which one period of a pattern is 2 pi wide.
+
+    Attributes:
+        width: Period around, mm.
+        high: Largest v.
+        low: Least v.
+        of_revolution: The plane is the same everywhere.
+    """
+
+    width: float
+    high: float
+    low: float = 0.0
+    of_revolution: bool = True
+
+    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> Spot:
+        """Return places over points (u, v), the plane lying in X and Y."""
+        height = np.broadcast_to(np.asarray(offset, dtype=np.float64), (len(points),))
+        normal = np.zeros((len(points), 3))
+        normal[:, 2] = 1.0
+        return Spot(np.column_stack([self.width / PERIOD * points, height]), normal)
+
+    def around(self, points: FloatArray) -> FloatArray:
+        """Return the way u grows, everywhere the same."""
+        return np.tile([1.0, 0.0, 0.0], (len(points), 1))
+
+    def scale(self, points: FloatArray) -> FloatArray:
+        """Return how many mm one unit of u or v is, everywhere the same."""
+        return np.full(len(points), self.width / PERIOD)
+
+
+def cell_outlines(pattern: Pattern) -> list[Outline]:
+    """Return what a pattern covers of one period, mm."""
+    unit = pattern.width / PERIOD
+    plane = Plane(pattern.width, pattern.height / unit)
+    laid = Lattice(
+        chart=plane,
+        pattern=pattern.scaled(1 / unit),
+        around=1,
+        along=1,
+        cells=Band(0.0, plane.high),
+        rings=(),
+        height=1.0,
+        side="outside",
+        growth=1.0,
+        smallest=1.0,
+    )
+    return [
+        (unit * polygon.outer, tuple(unit * hole for hole in polygon.holes))
+        for polygon in footprint(laid).polygons
+    ]
+
+
+def unit_cell(pattern: Pattern, *, height: float, fine: float | None = None) -> Body:
+    """Mesh one period of a lattice from its middle plane Z = 0 to half of its height.
+
+    Args:
+        pattern: The flat pattern.
+        height: Height of the struts, mm.
+        fine: Element size, mm; left out: half of the width of the widest strut.
+
+    Returns:
+        A solid body of region ``lattice`` with surfaces ``midplane`` (Z = 0) and ``outer``.
+
+    Raises:
+        InputError: If a size is not positive, or the mesh falls below the quality floor.
+    """
+    within("height", height, above=0.0, unit="mm")
+    period = pattern.width, pattern.height
+    flat = mesh_flat(cell_outlines(pattern), period, fine=pattern.widest / 2 if fine is None else fine)
+    thick = thicken(flat, [Course(0.0, height / 2, 1, STRUTS, None)], width=period[0], merge=False)
+
+    def lay(at: FloatArray, depth: FloatArray) -> Laid:
+        ones, zeros = np.ones(len(depth)), np.zeros(len(depth))
+        return Laid(
+            np.column_stack([at, depth]),
+            np.column_stack([zeros, zeros, ones]),
+            np.column_stack([ones, zeros, zeros]),
+        )
+
+    body = body_of(thick, lay, extent=period, wall=(0.0, height / 2))
+    surfaces = {"midplane": body.surfaces["lumen"], "outer": body.surfaces["outer"]}
+    body = replace(body, surfaces=surfaces)
+    check_quality(body)
+    return body

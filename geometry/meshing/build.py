@@ -1,0 +1,115 @@
+# SPDX-License-Identifier: MIT
+"""Building: shape and mesh sizes in, body out."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from annelid.geometry.body import Body, FloatArray
+from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.layout import lay_out
+from annelid.geometry.meshing.mapped_plane import Drawing
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.meshing.plane_mesh import Plane, mesh_plane
+from annelid.geometry.meshing.quality import check_quality
+from annelid.geometry.meshing.region_names import Grid, named_cells, named_facets
+from annelid.geometry.meshing.revolve import opening, sweep, turned
+from annelid.geometry.meshing.tetrahedra import PIECES, split
+from annelid.geometry.shapes.shapes import Band, Shape
+
+MOST_CELLS = 1_000_000
+"""Most quadrilaterals or hexahedra that a mesh may have."""
+
+_SAME_ANGLE = 1e-9  # radians
+
+
+def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Sequence[float] = ()) -> Body:
+    """Mesh a shape.
+
+    Args:
+        shape: Tube, sleeve, balloon or dome.
+        size: Which model, and how fine.
+        bands: Ring electrodes; the mesh has cell edges exactly at their edges.
+        lines: Further heights Z (on a dome: radii R) at which cell edges shall lie, mm.
+
+    Returns:
+        The body; all its nodes, mid-side nodes too, lie on the true shape.
+
+    Raises:
+        InputError: If bands or lines do not fit the shape, or the mesh falls below the quality floor.
+    """
+    drawing = lay_out(shape, size, bands, lines)
+    _check_count(drawing, size)
+    plane = mesh_plane(drawing)
+    axisymmetric = size.model == "axisymmetric"
+    body = _meridian_body(drawing, plane) if axisymmetric else _space_body(drawing, plane, size)
+    check_quality(body)
+    return body
+
+
+def _check_count(drawing: Drawing, size: MeshSize) -> None:
+    """Refuse a mesh that could only exhaust the memory."""
+    cells = int(drawing.columns.sum()) * int(drawing.rows.sum())
+    if size.model != "axisymmetric":
+        cells = math.ceil(cells * size.around * opening(size) / (2 * math.pi))
+    if cells > MOST_CELLS:
+        raise InputError(
+            f"mesh: along = {size.along:g} mm, through = {size.through} and around = {size.around} would "
+            f"give about {cells} cells, more than {MOST_CELLS}; make mesh.along larger",
+            cells=cells,
+        )
+
+
+def _meridian_body(drawing: Drawing, plane: Plane) -> Body:
+    mesh = Grid("quad9", plane.nodes.astype(np.float64), plane.cells, plane.patches)
+    placed = drawing.place(*parameters(drawing, mesh.grid))
+    regions, bands = named_cells(drawing, mesh)
+    facets, surfaces = named_facets(drawing, mesh, {})
+    return Body(
+        model="axisymmetric",
+        points=placed.position,
+        cell_type="quad9",
+        cells=mesh.cells,
+        regions=regions,
+        bands=bands,
+        facets=facets,
+        surfaces=surfaces,
+        normal=placed.normal,
+    )
+
+
+def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
+    swept = sweep(drawing, plane, size)
+    mesh = Grid("hexahedron27", swept.grid, swept.cells, swept.patches)
+    if size.cells == "tetrahedra":
+        mesh = Grid("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
+    placed = drawing.place(*parameters(drawing, mesh.grid))
+    points, normal = (turned(flat, swept.angle) for flat in placed)
+    planes = {}
+    if size.model == "sector":
+        on_axis = placed.position[:, 0] == 0.0
+        for name, angle in (("side_low", 0.0), ("side_high", opening(size))):
+            planes[name] = np.flatnonzero(on_axis | (np.abs(swept.angle - angle) < _SAME_ANGLE))
+    regions, bands = named_cells(drawing, mesh)
+    facets, surfaces = named_facets(drawing, mesh, planes)
+    return Body(
+        model=size.model,
+        points=points,
+        cell_type=mesh.cell_type,
+        cells=mesh.cells,
+        regions=regions,
+        bands=bands,
+        facets=facets,
+        surfaces={name: members for name, members in surfaces.items() if name != "axis"},
+        normal=normal,
+        hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
+        copies=2 * np.pi / opening(size),
+    )
+
+
+def parameters(drawing: Drawing, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the parameters x, y (mm) at grid positions (n, 2) in half elements."""
+    across = 2.0 * np.concatenate([[0], np.cumsum(drawing.columns)])
+    up = 2.0 * np.concatenate([[0], np.cumsum(drawing.rows)])
+    return np.interp(grid[:, 0], across, drawing.x), np.interp(grid[:, 1], up, drawing.y)

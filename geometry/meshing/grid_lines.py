@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: MIT
+"""Grid lines of a drawing: layer faces, band edges and the elements between them."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.checks import within
+from annelid.geometry.shapes.shapes import Band, Layer
+
+CLOSE = 1e-9
+"""Lines nearer to each other than this fraction of the length are one line."""
+
+_Locate = Callable[[float, str], float]
+
+
+def _as_it_is(height: float, key: str) -> float:
+    return height
+
+
+@dataclass(frozen=True)
+class Heights:
+    """Heights Z turned into grid lines along the part.
+
+    Attributes:
+        low: Lowest height a band may have, mm.
+        high: Highest height a band may have, mm.
+        part: Lowest and highest height of the part, where it is longer than its layers, mm.
+        locate: Turns a height, and the name to blame, into a grid line.
+        ends: First and last grid line, where these are not heights, mm.
+    """
+
+    low: float
+    high: float
+    part: tuple[float, float] | None = None
+    locate: _Locate = _as_it_is
+    ends: tuple[float, float] | None = None
+
+    def of_band(self, band: Band) -> tuple[float, float]:
+        """Return the grid lines of a band's edges.
+
+        Raises:
+            InputError: If the band reaches beyond its layer.
+        """
+        return self._of_edge(band, "lower", band.low), self._of_edge(band, "upper", band.high)
+
+    def _of_edge(self, band: Band, word: str, height: float) -> float:
+        key, slack = f"{word} edge of band {band.name!r}", CLOSE * (self.high - self.low)
+        least, most = self.low - slack, self.high + slack
+        within(key, height, least=least, most=most, unit="mm", why="where the layer lies")
+        return self.locate(min(max(height, self.low), self.high), key)
+
+    def lines(self, bands: Sequence[Band], heights: Sequence[float]) -> FloatArray:
+        """Return all grid lines along the part, ascending: its ends, band edges and ``heights``.
+
+        Raises:
+            InputError: If a band or height lies outside.
+        """
+        lowest, highest = self.part or (self.low, self.high)
+        for height in heights:
+            within("lines", height, least=lowest, most=highest, unit="mm", why="where the part lies")
+        found = [edge for band in bands for edge in self.of_band(band)]
+        found += [self.locate(height, "lines") for height in heights]
+        first, last = self.ends or (lowest, highest)
+        return merged(np.array([first, last, *found]), last - first)
+
+
+@dataclass(frozen=True)
+class Radii(Heights):
+    """Radii R turned into grid lines along a part whose radius falls along its lines, such as a dome.
+
+    Attributes are those of heights, with radii in their place.
+    """
+
+    def of_band(self, band: Band) -> tuple[float, float]:
+        """Return the grid lines of a band's edges, ascending: the outer edge comes first.
+
+        Raises:
+            InputError: If the band reaches beyond its layer.
+        """
+        return self._of_edge(band, "outer", band.high), self._of_edge(band, "inner", band.low)
+
+
+def stack(layers: Sequence[Layer]) -> FloatArray:
+    """Return the distances of the layer faces from the inner face, shape (layers + 1,), mm."""
+    return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in layers])])
+
+
+def pieces(length: float, along: float) -> int:
+    """Return how many elements of at most ``along`` a length takes."""
+    return max(1, math.ceil(length / along * (1 - CLOSE)))
+
+
+def divide(lines: FloatArray, along: float) -> IntArray:
+    """Return how many elements of at most ``along`` fit between successive lines."""
+    return np.array([pieces(step, along) for step in np.diff(lines)], dtype=np.int64)
+
+
+def merged(lines: FloatArray, length: float) -> FloatArray:
+    """Return the lines sorted, those that coincide to rounding kept once."""
+    ordered = np.sort(lines)
+    return ordered[np.concatenate([[True], np.diff(ordered) > CLOSE * length])]

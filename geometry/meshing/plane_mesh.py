@@ -1,0 +1,89 @@
+# SPDX-License-Identifier: MIT
+"""The parameter plane of a drawing meshed by gmsh: second-order quadrilaterals on a counting grid."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from annelid.geometry.body import IntArray
+from annelid.geometry.meshing.mapped_plane import Drawing
+
+_QUAD9 = 10  # gmsh's number of the nine-node quadrilateral; its node order is VTK's
+
+
+class Plane(NamedTuple):
+    """A mesh of the parameter plane.
+
+    Attributes:
+        nodes: Position of each node on the counting grid in half elements, shape (n, 2), whole numbers.
+        cells: Nodes of each ``quad9``, shape (m, 9).
+        patches: The patch (i, j) of each cell, shape (m, 2).
+    """
+
+    nodes: IntArray
+    cells: IntArray
+    patches: IntArray
+
+
+@contextmanager
+def gmsh_session() -> Iterator[Any]:
+    """Yield gmsh with a fresh model, quiet and without signal handlers, and always close it."""
+    import gmsh
+
+    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    try:
+        gmsh.option.setNumber("General.Terminal", 0)
+        gmsh.model.add("part")
+        yield gmsh
+    finally:
+        gmsh.finalize()
+
+
+def mesh_plane(drawing: Drawing) -> Plane:
+    """Mesh the patches of a drawing transfinitely.
+
+    The patches are drawn with one unit per element, whatever their size in mm: thin layers then stay clear
+    of gmsh's geometric tolerance, and every node falls on a half of a whole number, free of rounding.
+    """
+    across = np.concatenate([[0], np.cumsum(drawing.columns)])
+    up = np.concatenate([[0], np.cumsum(drawing.rows)])
+    with gmsh_session() as gmsh:
+        surfaces = _draw(gmsh.model.geo, drawing, across, up)
+        gmsh.model.geo.synchronize()
+        gmsh.model.mesh.generate(2)
+        gmsh.model.mesh.setOrder(2)
+        tags, coordinates, _ = gmsh.model.mesh.getNodes()
+        blocks = [gmsh.model.mesh.getElementsByType(_QUAD9, surface)[1] for surface in surfaces.values()]
+    nodes = np.rint(2 * coordinates.reshape(-1, 3)[:, :2]).astype(np.int64)
+    number = np.zeros(int(tags.max()) + 1, dtype=np.int64)
+    number[tags.astype(np.int64)] = np.arange(len(tags))
+    cells = number[np.concatenate(blocks).astype(np.int64)].reshape(-1, 9)
+    patches = np.repeat(np.array(list(surfaces)), [len(block) // 9 for block in blocks], axis=0)
+    return Plane(nodes, cells, patches)
+
+
+def _draw(geo: Any, drawing: Drawing, across: IntArray, up: IntArray) -> dict[tuple[int, int], int]:
+    """Draw points, lines and surfaces of all patches; return the surface tag of each patch."""
+    points: dict[tuple[int, int], int] = {}
+    lines: dict[tuple[tuple[int, int], tuple[int, int]], int] = {}
+    surfaces = {}
+
+    def line(start: tuple[int, int], end: tuple[int, int]) -> int:
+        for i, j in (start, end):
+            if (i, j) not in points:
+                points[i, j] = geo.addPoint(float(across[i]), float(up[j]), 0.0)
+        if (start, end) not in lines:
+            lines[start, end] = geo.addLine(points[start], points[end])
+            count = drawing.columns[start[0]] if start[1] == end[1] else drawing.rows[start[1]]
+            geo.mesh.setTransfiniteCurve(lines[start, end], int(count) + 1)
+        return lines[start, end]
+
+    for i, j in drawing.regions:
+        low, high = line((i, j), (i + 1, j)), line((i, j + 1), (i + 1, j + 1))
+        left, right = line((i, j), (i, j + 1)), line((i + 1, j), (i + 1, j + 1))
+        surfaces[i, j] = geo.addPlaneSurface([geo.addCurveLoop([low, right, -high, -left])])
+        geo.mesh.setTransfiniteSurface(surfaces[i, j])
+        geo.mesh.setRecombine(2, surfaces[i, j])
+    return surfaces

@@ -1,0 +1,71 @@
+# SPDX-License-Identifier: MIT
+"""Cross-sections of the drawn and the deformed part, as line segments by region."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annelid.geometry.body import Body
+from annelid.results.fields.facets import boundary_faces, cut_lines, triangulated
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Section:
+    """Outlines of one region in a plane.
+
+    Attributes:
+        region: Name of the region.
+        drawn: Segments before loading, shape (k, 2, 2), mm.
+        deformed: The same material segments now, shape (k, 2, 2), mm.
+    """
+
+    region: str
+    drawn: FloatArray
+    deformed: FloatArray
+
+
+def meridian_sections(body: Body, displacement: FloatArray) -> list[Section]:
+    """Return the outlines of the regions in the half plane: coordinates Z, R."""
+    sections = []
+    for name, cells in body.regions.items():
+        lines = cut_lines(boundary_faces(body.cells[cells], body.cell_type))
+        drawn = body.points[lines][..., ::-1]
+        sections.append(Section(name, drawn, drawn + displacement[lines][..., ::-1]))
+    return sections
+
+
+def cross_sections(body: Body, displacement: FloatArray, height: float) -> list[Section]:
+    """Return the outlines of the regions where a plane cuts the drawn part at a height: coordinates X, Y."""
+    # A plane through nodes would meet triangles along whole edges.
+    plane = height + 1e-6 * np.ptp(body.points[:, 2])
+    sections = []
+    for name, cells in body.regions.items():
+        triangles = triangulated(boundary_faces(body.cells[cells], body.cell_type))
+        sections.append(Section(name, *_cut(body.points, displacement, triangles, plane)))
+    return sections
+
+
+def most_changed_height(body: Body, displacement: FloatArray) -> float:
+    """Return the height at which the radius has changed most, mm."""
+    xy, shift = body.points[:, :2], displacement[:, :2]
+    change = np.abs(np.hypot(*(xy + shift).T) - np.hypot(*xy.T))
+    return float(body.points[np.argmax(change), 2])
+
+
+def _cut(
+    points: FloatArray, displacement: FloatArray, triangles: NDArray[np.int64], plane: float
+) -> tuple[FloatArray, FloatArray]:
+    above = points[:, 2] > plane
+    count = above[triangles].sum(axis=1)
+    crossed = triangles[(count > 0) & (count < 3)]
+    # Turn each triangle so that its lone corner, the one on its own side, comes first.
+    lone = np.where(above[crossed].sum(axis=1)[:, None] == 1, above[crossed], ~above[crossed]).argmax(axis=1)
+    turned = crossed[np.arange(len(crossed))[:, None], (lone[:, None] + [0, 1, 2]) % 3]
+    a, ends = turned[:, :1], turned[:, 1:]
+    share = ((plane - points[a, 2]) / (points[ends, 2] - points[a, 2]))[..., None]
+    drawn = points[a] + share * (points[ends] - points[a])
+    shift = displacement[a] + share * (displacement[ends] - displacement[a])
+    return drawn[..., :2], (drawn + shift)[..., :2]

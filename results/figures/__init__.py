@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Curves and profiles of a run as SVG."""

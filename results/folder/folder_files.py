@@ -1,0 +1,129 @@
+# SPDX-License-Identifier: MIT
+"""What lies where in a Run folder, and how far the run in it has come."""
+
+import json
+import math
+import shutil
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from annelid.geometry.errors import InputError
+from annelid.results.atomic import PART_SUFFIX, write_atomically
+
+Status = Literal["absent", "finished", "unfinished", "of another case", "not a run folder"]
+
+PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.toml", "body.npz", "log.txt"
+PATH, PROFILES, FIELDS, SURFACE, REPORT = "path.csv", "profiles.csv", "fields", "surface", "report.html"
+PVD = "fields/fields.pvd"
+KIND = "annelid run"
+_OURS = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, LOG)
+
+
+def status(path: Path | str, case_hash: str | None = None) -> Status:
+    """Tell what a folder holds, at any moment of a run.
+
+    Args:
+        path: The folder.
+        case_hash: Hash of the resolved case that is meant; ``None`` for whichever case.
+
+    Returns:
+        ``"absent"`` (no such folder, or an empty one), ``"finished"``, ``"unfinished"``, ``"of another
+        case"`` or ``"not a run folder"``.
+    """
+    folder = Path(path)
+    if not folder.exists():
+        return "absent"
+    if not folder.is_dir():
+        return "not a run folder"
+    found = read_json(folder / PROVENANCE)
+    if found is None:
+        names = [p.name for p in folder.iterdir()]
+        blank = all(name.startswith(".lock") or name.endswith(PART_SUFFIX) for name in names)
+        return "absent" if blank else "not a run folder"
+    if found.get("kind") != KIND:
+        return "not a run folder"
+    if case_hash is not None and found.get("case_hash") != case_hash:
+        return "of another case"
+    summary = read_json(folder / SUMMARY)
+    return "finished" if summary and summary.get("case_hash") == found.get("case_hash") else "unfinished"
+
+
+def read_json(path: Path) -> dict[str, Any] | None:
+    """Read a JSON object; ``None`` when there is no such file or it holds something else."""
+    try:
+        content = json.loads(path.read_text())
+    except (OSError, ValueError):
+        return None
+    return content if isinstance(content, dict) else None
+
+
+def refuse_foreign(folder: Path, case_hash: str, *, redo: bool) -> None:
+    """Refuse a folder that this case may not be written to.
+
+    Raises:
+        InputError: It holds something else, another case, or (unless ``redo``) the finished run.
+    """
+    found = status(folder, case_hash)
+    data = {"folder": str(folder), "status": found}
+    if found == "not a run folder":
+        raise InputError(
+            f"run folder {folder}: exists and is not a Run folder; nothing was written. "
+            "Choose a new or empty folder.",
+            **data,
+        )
+    if found == "of another case":
+        raise InputError(
+            f"run folder {folder}: holds a run of another case; nothing was written. "
+            "Choose another folder, or delete this one first.",
+            **data,
+        )
+    if found == "finished" and not redo:
+        raise InputError(
+            f"run folder {folder}: the run of this case is finished; nothing was written. "
+            "Read its report, or ask for the run to be done again.",
+            **data,
+        )
+
+
+def clean(folder: Path) -> None:
+    """Remove what an earlier run of the same case left, the summary first; other files stay."""
+    for name in _OURS:
+        target = folder / name
+        if target.is_dir():
+            shutil.rmtree(target)
+        else:
+            target.unlink(missing_ok=True)
+    for leftover in folder.glob(f".*{PART_SUFFIX}"):
+        leftover.unlink(missing_ok=True)
+
+
+def write_json(path: Path, content: Mapping[str, Any]) -> Path:
+    """Write a JSON object atomically; ``inf`` and ``nan``, unknown to JSON, become texts."""
+    return write_atomically(path, json.dumps(_plain(content), indent=2, allow_nan=False) + "\n")
+
+
+def _plain(value: Any) -> Any:
+    """Turn numpy numbers, tuples and paths into JSON's kinds; ``inf`` and ``nan`` become texts."""
+    match value:
+        case Mapping():
+            return {str(key): _plain(member) for key, member in value.items()}
+        case None | bool() | int() | str():
+            return value
+        case float() | np.floating():
+            number = float(value)
+            return number if math.isfinite(number) else str(number)
+        case np.bool_() | np.integer() | np.ndarray():
+            return _plain(value.tolist())
+        case list() | tuple() | set():
+            return [_plain(member) for member in value]
+        case _:
+            return str(value)
+
+
+def now() -> str:
+    """Return the time in UTC, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds")

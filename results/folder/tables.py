@@ -1,0 +1,215 @@
+# SPDX-License-Identifier: MIT
+"""The path of a run as a table: one row an equilibrium, the unit in every column name."""
+
+import csv
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annelid.geometry.errors import InputError
+from annelid.solver.records import Equilibrium, Profile
+
+FloatArray = NDArray[np.float64]
+
+_CRITICAL = "critical"
+_REACHED_BY = "reached by"
+_AFTER_LOADS = "iterations [1]"
+_AFTER_FACTS = "unstable modes under control [1]"
+PROFILE_COLUMNS = (
+    "state",
+    "surface",
+    "reference height [mm]",
+    "reference radius [mm]",
+    "height [mm]",
+    "radius [mm]",
+)
+
+
+def state_row(state: Equilibrium) -> dict[str, object]:
+    """Return one row of ``path.csv``; columns up to ``iterations`` are loads, those at the end quantities.
+
+    A quantity that already stands in a column (a load, the unstable modes) is written once.
+    """
+    row: dict[str, object] = {
+        "state": state.index,
+        "stage": state.stage,
+        _CRITICAL: state.critical,
+        _REACHED_BY: state.reached_by,
+        "parameter [1]": float(state.parameter),
+    }
+    row |= {f"{name} [{load.unit}]": float(load.value) for name, load in state.loads.items()}
+    row |= {
+        _AFTER_LOADS: state.iterations,
+        "residual [1]": float(state.residual),
+        "factorisations [1]": state.factorisations,
+        "unstable modes [1]": state.unstable_modes,
+        _AFTER_FACTS: state.unstable_modes_controlled,
+    }
+    for name, quantity in state.quantities.items():
+        row.setdefault(f"{name} [{quantity.unit}]", float(quantity.value))
+    for name, place in state.places.items():
+        axes = ("R", "Z") if len(place) == 2 else ("X", "Y", "Z")
+        row |= {f"{name} at {axis} [mm]": float(x) for axis, x in zip(axes, place, strict=True)}
+    return row
+
+
+def merge_columns(known: Sequence[str], row: Mapping[str, object]) -> list[str]:
+    """Return ``known`` with the new columns of ``row``, each behind its neighbour in the row."""
+    columns = list(known)
+    position = 0
+    for name in row:
+        if name in columns:
+            position = columns.index(name) + 1
+        else:
+            columns.insert(position, name)
+            position += 1
+    return columns
+
+
+def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, object]], *, header: bool) -> str:
+    """Return rows as CSV text; a column a row does not have stays empty."""
+    buffer = io.StringIO()
+    writer = csv.DictWriter(buffer, columns, restval="", lineterminator="\n")
+    if header:
+        writer.writeheader()
+    writer.writerows(rows)
+    return buffer.getvalue()
+
+
+def profile_rows(state: Equilibrium) -> list[dict[str, object]]:
+    """Return the rows of ``profiles.csv`` for one state: every station of every surface."""
+    return [
+        dict(zip(PROFILE_COLUMNS, (state.index, surface, *station), strict=True))
+        for surface, p in state.profiles.items()
+        for station in np.column_stack([p.height, p.reference_radius, p.current_height, p.radius]).tolist()
+    ]
+
+
+@dataclass(frozen=True)
+class PathTable:
+    """The rows of ``path.csv``.
+
+    Attributes:
+        stages: Stage of each row.
+        columns: Numbers of each row by bare name (``"largest stretch"``), ``nan`` where empty.
+        units: Unit by bare name.
+        loads: Bare names of the loads.
+        quantities: Bare names of the quantities, places left out.
+        critical: Kind of the critical point each row is, "" for none; empty for a path without any.
+        reached_by: ``"jump"`` or ``"branch"`` of rows that do not go on from the row before, else ""; empty
+            for a path without any.
+    """
+
+    stages: tuple[str, ...]
+    columns: Mapping[str, FloatArray]
+    units: Mapping[str, str]
+    loads: tuple[str, ...]
+    quantities: tuple[str, ...]
+    critical: tuple[str, ...] = ()
+    reached_by: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.stages)
+
+    def __getitem__(self, name: str) -> FloatArray:
+        if name not in self.columns:
+            raise InputError(f"quantity {name!r}: not in path.csv; there are {', '.join(self.columns)}.")
+        return self.columns[name]
+
+    @property
+    def unstable(self) -> NDArray[np.bool_]:
+        """Rows with at least one unstable mode under given loads."""
+        return self["unstable modes"] > 0
+
+    @property
+    def unheld(self) -> NDArray[np.bool_]:
+        """Rows with an unstable mode even under the control in force."""
+        return self.columns.get("unstable modes under control", self["unstable modes"]) > 0
+
+    @property
+    def is_critical(self) -> NDArray[np.bool_]:
+        """Rows that are located critical points."""
+        return np.array([kind != "" for kind in self.critical] or [False] * len(self))
+
+    @property
+    def landings(self) -> NDArray[np.bool_]:
+        """Rows that a jump led to from the row before."""
+        return np.array([how == "jump" for how in self.reached_by] or [False] * len(self))
+
+    @property
+    def past_breakdown(self) -> NDArray[np.bool_]:
+        """Rows whose field exceeds the breakdown strength somewhere."""
+        margin = self.columns.get("breakdown margin", np.full(len(self), np.inf))
+        return margin < 1.0
+
+    @property
+    def coordinate(self) -> FloatArray:
+        """Position along the whole path: number of the stage, from 0, plus the stage parameter."""
+        order = {name: i for i, name in enumerate(dict.fromkeys(self.stages))}
+        number = np.array([order[stage] for stage in self.stages])
+        share = self["parameter"].copy()
+        for i in order.values():
+            rows = np.flatnonzero(number == i)
+            if (np.diff(share[rows]) < 0).any():  # a branch counts anew
+                share[rows] = np.arange(1, len(rows) + 1) / len(rows)
+        return number + share
+
+
+def read_path(path: Path) -> PathTable:
+    """Read ``path.csv``; a last line without its end of line is left out.
+
+    Raises:
+        InputError: There is no such file, or it holds no row.
+    """
+    rows = _whole_rows(path)
+    if len(rows) < 2:
+        raise InputError(f"{path}: holds no equilibrium; run the case first.", path=str(path))
+    header, body = rows[0], rows[1:]
+    texts = {name: [row[i] for row in body] for i, name in enumerate(header)}
+    parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL, _REACHED_BY)}
+    numbers = {
+        bare: np.array([float(t) if t else np.nan for t in texts[name]]) for name, (bare, _) in parts.items()
+    }
+    bare_names = [parts[name][0] if name in parts else name for name in header]
+    first, second = header.index(_AFTER_LOADS), header.index(_AFTER_FACTS)
+    return PathTable(
+        stages=tuple(texts["stage"]),
+        columns=numbers,
+        units=dict(parts.values()),
+        loads=tuple(bare_names[header.index("parameter [1]") + 1 : first]),
+        quantities=tuple(n for n in bare_names[second + 1 :] if not re.search(r" at [RXYZ]$", n)),
+        critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
+        reached_by=tuple(texts.get(_REACHED_BY, [""] * len(body))),
+    )
+
+
+def read_profiles(path: Path, state: int) -> dict[str, Profile]:
+    """Read the radial profiles of one state from ``profiles.csv``, by surface."""
+    if not path.exists():
+        return {}
+    rows = [row for row in _whole_rows(path)[1:] if row[0] == str(state)]
+    profiles = {}
+    for surface in dict.fromkeys(row[1] for row in rows):
+        values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
+        profiles[surface] = Profile(
+            height=values[0], reference_radius=values[1], current_height=values[2], radius=values[3]
+        )
+    return profiles
+
+
+def _whole_rows(path: Path) -> list[list[str]]:
+    try:
+        text = path.read_text()
+    except FileNotFoundError:
+        raise InputError(f"{path}: no such file; is this a Run folder?", path=str(path)) from None
+    return list(csv.reader(io.StringIO(text[: text.rfind("\n") + 1])))
+
+
+def _split_unit(column: str) -> tuple[str, str]:
+    match = re.fullmatch(r"(.*) \[(.*)\]", column)
+    return (match[1], match[2]) if match else (column, "")

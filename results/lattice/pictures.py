@@ -1,0 +1,214 @@
+# SPDX-License-Identifier: MIT
+"""Pictures of lattices: all flat cells side by side, a lattice on its part, the way of the nozzle."""
+
+import io
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from pathlib import Path
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray
+from annelid.geometry.lattice.catalogue import Cell
+from annelid.geometry.lattice.chart import PERIOD, Revolution, chart_of
+from annelid.geometry.lattice.footprint import Footprint, footprint
+from annelid.geometry.lattice.lattice_surface import lattice_surface
+from annelid.geometry.lattice.wrapping import Lattice, lay
+from annelid.geometry.printing.tool_path import ToolPath
+from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.results.atomic import write_atomically
+from annelid.results.figures.svg_style import ACCENT, CARD, INK, SERIES
+from annelid.results.views.rendering import off_screen
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_INCH, _ACROSS, _DPI = 2.6, 3, 110
+_COLUMNS = 3  # cells around that are drawn of each pattern, at least
+_SKIN = "#ece4d6"
+_WINDOW = (1100, 1000)
+
+
+def cells_figure(cells: Mapping[str, Cell], out: Path) -> Path:
+    """Draw flat cells by name, solid as they are printed, and write the picture as a PNG file.
+
+    The outlined rectangle is the one that repeats.
+    """
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    rows = -(-len(cells) // _ACROSS)
+    with matplotlib.rc_context({"font.family": "sans-serif", "font.size": 9.0}):
+        figure = Figure(
+            figsize=(_INCH * _ACROSS, (_INCH + 0.25) * rows), layout="constrained", facecolor=CARD
+        )
+        plots = figure.subplots(rows, _ACROSS, squeeze=False).ravel()
+        for axes in plots:
+            axes.set_axis_off()
+        for axes, (name, cell) in zip(plots, cells.items(), strict=False):
+            _draw_cell(axes, name, cell)
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format="png", dpi=_DPI, metadata={"Software": None})
+    return write_atomically(out, buffer.getvalue())
+
+
+def _draw_cell(axes: "Axes", name: str, cell: Cell) -> None:
+    """A square window of the pattern; it is laid on a wide tube, where nothing is bent."""
+    from matplotlib.collections import PathCollection
+    from matplotlib.patches import Rectangle
+
+    pattern = cell.pattern()
+    size = 1.5 * max(pattern.width * _COLUMNS / 2, pattern.height)
+    around = max(8, int(np.ceil(size / pattern.width)) + 1)
+    radius = around * pattern.width / PERIOD
+    tube = Tube(radius, 2.0 * size + 4.0 * pattern.height, (Layer("wall", 1e-3 * radius),))
+    lattice = lay(pattern, chart_of(tube, "inside"), height=pattern.widest, around=around)
+    paths = _outlines(footprint(lattice), radius, int(np.ceil(size / pattern.width)) + 1)
+    axes.add_collection(PathCollection(list(paths), facecolor=ACCENT, edgecolor=ACCENT, linewidth=0.3))
+    low = radius * lattice.cells.low + pattern.height * (lattice.along // 2)
+    axes.add_patch(Rectangle((0.0, low), pattern.width, pattern.height, fill=False, ec=SERIES[1], lw=1.6))
+    axes.set_xlim(pattern.width / 2 - size / 2, pattern.width / 2 + size / 2)
+    axes.set_ylim(low + pattern.height / 2 - size / 2, low + pattern.height / 2 + size / 2)
+    axes.set_aspect("equal")
+    axes.set_title(name, color=INK)
+
+
+def _outlines(printed: Footprint, scale: float, columns: int) -> Iterator[Any]:
+    from matplotlib.path import Path as Outline
+
+    for column in range(-columns, columns + 1):
+        move = np.array([column * printed.period, 0.0])
+        for polygon in printed.polygons:
+            rings = [
+                scale * (ring[[*range(len(ring)), 0]] + move) for ring in (polygon.outer, *polygon.holes)
+            ]
+            yield Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
+
+
+def lattice_picture(lattice: Lattice, out: Path) -> Path:
+    """Draw a lattice on the surface it lies on and write the picture as a PNG file.
+
+    Raises:
+        CannotDraw: There is no way to draw here.
+    """
+    pyvista = off_screen()
+    plotter = _plotter(pyvista, lattice)
+    surface = lattice_surface(lattice)
+    mesh = pyvista.PolyData.from_regular_faces(surface.points, surface.triangles)
+    mesh = mesh.clean(tolerance=1e-7, absolute=True)
+    plotter.add_mesh(_shaded(mesh), color=ACCENT, ambient=0.15, smooth_shading=True)
+    return _written(plotter, out)
+
+
+def path_picture(path: ToolPath, out: Path) -> Path:
+    """Draw the first layer of a tool path, printed lines coloured by their order, and write a PNG file.
+
+    Raises:
+        CannotDraw: There is no way to draw here.
+    """
+    pyvista = off_screen()
+    plotter = _plotter(pyvista, path.lattice)
+    printed = [move for move in path.moves if move.layer == 0 and move.printing]
+    lines = _lines(pyvista, [move.spots.position for move in printed])
+    steps = [np.linalg.norm(np.diff(move.spots.position, axis=0), axis=1) for move in printed]
+    # Each line begins where the one before ended.
+    lines.point_data["printed"] = np.cumsum(np.concatenate([np.append(0.0, step) for step in steps])) / 1000.0
+    bar = {
+        "title": " ",  # VTK sets a title over the numbers: ours is written above
+        "n_labels": 3,
+        "fmt": "%.1f",
+        "color": INK,
+        "label_font_size": 24,
+        "unconstrained_font_size": True,
+        "position_x": 0.2,
+        "width": 0.6,
+        "height": 0.07,
+        "position_y": 0.01,
+    }
+    plotter.add_mesh(
+        lines,
+        scalars="printed",
+        cmap="viridis",
+        line_width=4.0,
+        render_lines_as_tubes=True,
+        scalar_bar_args=bar,
+    )
+    words = "first layer: metres printed so far; dots: where the nozzle is lowered"
+    plotter.add_text(words, position=(0.16, 0.072), viewport=True, font_size=11, color=INK)
+    starts = pyvista.PolyData(np.array(_lowered(path)))
+    plotter.add_mesh(starts, color=INK, point_size=9.0, render_points_as_spheres=True)
+    plotter.camera.parallel_scale *= 1.1
+    _raise(plotter, 0.06)
+    return _written(plotter, out)
+
+
+def _lowered(path: ToolPath) -> list[FloatArray]:
+    """Where the nozzle is lowered in the first layer: at its first line, and after every lift."""
+    first = [move for move in path.moves if move.layer == 0]
+    after = [move for before, move in pairwise(first) if before.lifted]
+    return [move.spots.position[0] for move in (first[0], *after)]
+
+
+def _plotter(pyvista: ModuleType, lattice: Lattice) -> Any:
+    """A view from the side, a little from above, of the surface under the lattice."""
+    plotter = pyvista.Plotter(off_screen=True, window_size=_WINDOW, lighting="light kit")
+    plotter.set_background("#ffffff")
+    low, high = lattice.heights
+    skin = _skin(pyvista, lattice, low if lattice.side == "outside" else (low + high) / 2)
+    plotter.add_mesh(skin, color=_SKIN, ambient=0.2, smooth_shading=True)
+    points = np.asarray(skin.points)
+    tall = np.ptp(points[:, 2]) > np.ptp(points[:, 0])
+    middle = (points.max(axis=0) + points.min(axis=0)) / 2
+    towards = np.array([0.35, -1.0, 0.35])
+    towards /= np.linalg.norm(towards)
+    reach = float(np.linalg.norm(np.ptp(points, axis=0)))
+    plotter.enable_parallel_projection()
+    plotter.camera_position = [middle + 3.0 * reach * towards, middle, (0.0, 0.0, 1.0)]
+    plotter.camera.parallel_scale = (0.6 if tall else 0.55) * max(np.ptp(points[:, 2]), np.ptp(points[:, 0]))
+    return plotter
+
+
+def _raise(plotter: Any, share: float) -> None:
+    """Move what is seen up by a share of the picture's height."""
+    camera = plotter.camera
+    down = 2.0 * share * camera.parallel_scale * np.array([0.0, 0.0, 1.0])
+    camera.position, camera.focal_point = (np.array(p) - down for p in (camera.position, camera.focal_point))
+
+
+def _skin(pyvista: ModuleType, lattice: Lattice, height: float) -> Any:
+    """The whole surface under the lattice, a little lower so that it does not hide its bottom."""
+    chart = lattice.chart
+    v = np.linspace(chart.low, chart.high, 181)
+    if isinstance(chart, Revolution):  # evenly along the meridian, poles and necks included
+        low, high = chart.arc(np.array([chart.low, chart.high])).tolist()
+        v = chart.at_arc(np.linspace(low, high, 181))
+    u = np.linspace(0.0, PERIOD, 181)
+    grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+    position = chart.place(grid, height - 0.02 * lattice.height).position.reshape(len(u), len(v), 3)
+    skin = pyvista.StructuredGrid(*np.moveaxis(position[:, :, None], -1, 0))
+    return skin.extract_surface(algorithm="dataset_surface")
+
+
+def _lines(pyvista: ModuleType, lines: list[FloatArray]) -> Any:
+    counts = np.array([len(line) for line in lines])
+    starts = np.cumsum(counts) - counts
+    cells = [np.concatenate([[n], np.arange(n) + start]) for n, start in zip(counts, starts, strict=True)]
+    return pyvista.PolyData(np.concatenate(lines), lines=np.concatenate(cells))
+
+
+def _shaded(mesh: Any) -> Any:
+    return mesh.compute_normals(cell_normals=False, split_vertices=True, feature_angle=35.0)
+
+
+def _written(plotter: Any, out: Path) -> Path:
+    from PIL import Image
+
+    try:
+        pixels = plotter.screenshot(return_img=True)
+    finally:
+        plotter.close()
+    buffer = io.BytesIO()
+    Image.fromarray(pixels).save(buffer, format="PNG", compress_level=9)
+    return write_atomically(out, buffer.getvalue())

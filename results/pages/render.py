@@ -1,0 +1,29 @@
+# SPDX-License-Identifier: MIT
+"""Pages without external files, from the templates in this folder."""
+
+from collections.abc import Mapping
+from typing import Any
+
+__all__ = ["render"]
+
+
+def render(template: str, content: Mapping[str, Any]) -> str:
+    """Fill a template.
+
+    Args:
+        template: File name in ``templates``.
+        content: What it shows; text is escaped, and a name that the template asks for must be there.
+
+    Returns:
+        The page.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("annelid.results.pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return str(environment.get_template(template).render(content))

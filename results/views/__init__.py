@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""3-D pictures of a state."""

@@ -1,0 +1,89 @@
+# SPDX-License-Identifier: MIT
+"""Unknowns that supports and electrodes hold at given values."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+from dolfinx import fem
+from dolfinx.fem import petsc as fem_petsc
+from petsc4py import PETSc
+
+from annelid.geometry.body import FloatArray
+from annelid.solver.assembly.constraints import Constraints
+from annelid.solver.assembly.potential import potential_conditions
+from annelid.solver.assembly.supports import dirichlet
+from annelid.solver.energy.problem import Problem
+from annelid.solver.model.loads import Loads
+
+
+class Held:
+    """Dirichlet conditions of a problem and the values in force.
+
+    Attributes:
+        bcs: All conditions.
+        by_block: The same, one list a block (u, p[, φ]).
+        voltage_conditions: (electrode or "", condition, value) of a solved potential.
+    """
+
+    def __init__(self, problem: Problem, constraints: Constraints) -> None:
+        self._problem = problem
+        self._fixed = constraints.fixed
+        self._values = [fem.Constant(problem.mesh.domain, 0.0) for _ in self._fixed]
+        self._loads = Loads()
+        self._afloat = np.zeros(len(self._fixed))  # where floating nodes stay
+        supports = [dirichlet(problem, f, v) for f, v in zip(self._fixed, self._values, strict=True)]
+        self.voltage_conditions = potential_conditions(problem) if problem.model.solved_potential else []
+        potentials = [bc for _, bc, _ in self.voltage_conditions]
+        self.bcs = supports + potentials
+        self.by_block = [supports, [], potentials][: len(problem.spaces)]
+
+    def float_at(self, displacement: FloatArray) -> None:
+        """Let floating nodes stay where a displacement, by nodes of the body, has brought them."""
+        for i, fixed in enumerate(self._fixed):
+            if fixed.floating:
+                self._afloat[i] = displacement[fixed.nodes[0], fixed.component]
+
+    def prescribe(self, loads: Loads, *, rate: bool = False) -> None:
+        """Take the values that belong to some loads, or to their rate."""
+        self._loads = loads
+        for fixed, value, stay in zip(self._fixed, self._values, self._afloat, strict=True):
+            value.value = loads.displacements.get(fixed.support, 0.0) if fixed.support else 0.0
+            if fixed.floating and not rate:
+                value.value = stay
+        for electrode, _, value in self.voltage_conditions:
+            value.value = loads.voltages.get(electrode, 0.0) if electrode else 0.0
+
+    @contextmanager
+    def moving(self, rate: Loads) -> Iterator[None]:
+        """Take the values of a rate for a while."""
+        before = self._loads
+        self.prescribe(rate, rate=True)
+        try:
+            yield
+        finally:
+            self.prescribe(before)
+
+    def moves(self, rate: Loads) -> bool:
+        """Whether a rate moves a held unknown."""
+        return any(rate.displacements.values()) or bool(
+            self.voltage_conditions and any(rate.voltages.values())
+        )
+
+    def set(self, vector: PETSc.Vec) -> None:
+        """Write the values in force to a vector."""
+        fem_petsc.set_bc(vector, self.by_block)
+
+    def zero(self, vector: PETSc.Vec) -> None:
+        """Zero the held unknowns of a vector."""
+        fem_petsc.set_bc(vector, self.by_block, alpha=0.0)
+
+    def free_potentials(self) -> int:
+        """Number of unknowns of a solved potential that no electrode holds; collective."""
+        if len(self._problem.spaces) == 2:
+            return 0
+        index_map = self._problem.spaces[2].dofmap.index_map
+        held = np.zeros(index_map.size_local + index_map.num_ghosts, dtype=bool)
+        for _, bc, _ in self.voltage_conditions:
+            held[bc.dof_indices()[0]] = True
+        return int(self._problem.comm.allreduce(int(np.sum(~held[: index_map.size_local]))))

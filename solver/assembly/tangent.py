@@ -1,0 +1,101 @@
+# SPDX-License-Identifier: MIT
+"""The tangent matrix with its ties folded in, its factor and what the factor tells."""
+
+import math
+from functools import cached_property
+
+import numpy as np
+from dolfinx.fem import petsc as fem_petsc
+from petsc4py import PETSc
+
+from annelid.solver.assembly.constraint_map import Ties
+from annelid.solver.assembly.dirichlet import Held
+from annelid.solver.assembly.equations import Equations
+from annelid.solver.energy.problem import Problem
+from annelid.solver.linalg.factor import Count, Factor
+
+_ASYMMETRY = 1e-9  # of the largest row sum
+
+
+class Tangent:
+    """K of a system, assembled and factorised in place.
+
+    Attributes:
+        matrix: K of all unknowns.
+        factor: Factor of K, or of TᵀKT under ties.
+    """
+
+    def __init__(
+        self, problem: Problem, equations: Equations, held: Held, ties: Ties | None, count: Count
+    ) -> None:
+        self._problem = problem
+        self._equations = equations
+        self._held = held
+        self._ties = ties
+        self.matrix = fem_petsc.create_matrix(equations.tangent)
+        self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
+        self._reduced: PETSc.Mat | None = None
+        size, dimension = self.matrix.getSize()[0], problem.mesh.domain.geometry.dim
+        self.factor = Factor(problem.comm, size, dimension, count)
+
+    def factorise(self, viscosity: PETSc.Mat | None = None, drag: float = 0.0) -> None:
+        """Assemble K at the present unknowns and factorise it.
+
+        Args:
+            viscosity: Matrix of a drag, added to K.
+            drag: Its factor.
+
+        Raises:
+            NoEquilibrium: The factorisation failed.
+        """
+        self.matrix.zeroEntries()
+        fem_petsc.assemble_matrix(self.matrix, self._equations.tangent, bcs=self._held.bcs)
+        self.matrix.assemble()
+        if viscosity is not None:
+            self.matrix.axpy(drag, viscosity, PETSc.Mat.Structure.SUBSET_NONZERO_PATTERN)
+        if self._ties is None:
+            self.factor.factorise(self.matrix)
+            return
+        T = self._ties.T
+        if self._reduced is None:
+            self._reduced = self.matrix.ptap(T)
+        else:
+            self.matrix.ptap(T, result=self._reduced)
+        self._reduced.setOption(PETSc.Mat.Option.SYMMETRIC, True)
+        self.factor.factorise(self._reduced)
+
+    def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
+        if self._ties is None:
+            self.factor.solve(rhs, out)
+            return
+        self._ties.T.multTranspose(rhs, self._ties.rhs)
+        self.factor.solve(self._ties.rhs, self._ties.solution)
+        self._ties.T.mult(self._ties.solution, out)
+
+    def is_symmetric(self) -> bool:
+        """Whether the matrix factorised last is symmetric, as its factorisation assumes; collective.
+
+        Motions that ties do not allow do not count: a rim that keeps to its plane bears an even pressure.
+        """
+        matrix = self.matrix if self._reduced is None else self._reduced
+        # By a vector of scattered signs: comparing all entries costs as much as a factorisation on two ranks.
+        signs, forward = matrix.createVecs()
+        backward = forward.duplicate()
+        first, last = signs.owner_range
+        signs.array_w[:] = np.where(np.arange(first, last) * math.sqrt(5) / 2 % 1 < 0.5, -1.0, 1.0)
+        matrix.mult(signs, forward)
+        matrix.multTranspose(signs, backward)
+        forward.axpy(-1.0, backward)
+        infinity = PETSc.NormType.INFINITY
+        return bool(forward.norm(infinity) <= _ASYMMETRY * matrix.norm(infinity))
+
+    def unstable_modes(self) -> int:
+        """Unstable modes under given loads, from the inertia of the tangent factorised last."""
+        return self.factor.negative_pivots() - self._constraint_unknowns
+
+    @cached_property
+    def _constraint_unknowns(self) -> int:
+        """Unknowns that count as negative pivots in a stable state: pressure and free potential."""
+        pressures = self._problem.spaces[1].dofmap
+        return int(pressures.index_map.size_global * pressures.index_map_bs) + self._held.free_potentials()

@@ -1,0 +1,225 @@
+# SPDX-License-Identifier: MIT
+"""Cell-wise parameter fields of a model: values enter the forms as data, never as code."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+import ufl
+from dolfinx import fem
+from numpy.typing import NDArray
+
+from annelid.geometry.body import FloatArray, IntArray
+from annelid.solver.energy.kinematics import gradient_matrix, natural_matrix
+from annelid.solver.energy.mesh import MeshedBody
+from annelid.solver.energy.stretch_fields import components, natural_stretch, unstretched
+from annelid.solver.model.material import LAWS
+from annelid.solver.model.parts import Part
+
+if TYPE_CHECKING:
+    from annelid.solver.model.model import Model
+
+EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
+
+
+class Members(NamedTuple):
+    """Cells that one form serves.
+
+    Attributes:
+        law: Name of their material law.
+        cells: Local numbers of the cells this rank owns.
+        laid: Whether they were laid on the rest of the part, stress-free in its balance as drawn.
+    """
+
+    law: str
+    cells: NDArray[np.int32]
+    laid: bool
+
+
+@dataclass
+class Properties:
+    """Parameter fields (piecewise constant) and the cells of each law.
+
+    Attributes:
+        laws: The local cells of each law in use, those that are laid apart from the others.
+        slots: Parameter fields, reused by every law.
+        compliance: 1/κ, 1/MPa; 0 where incompressible.
+        det_G: Stress-free over drawn volume.
+        natural: Natural stretch (normal, hoop, axial, and the shears where it varies), or ``None`` when every
+            part has none.
+        film: Electrode film (volume fraction, shear modulus), or ``None``.
+        fibres: (cos, sin of the angle from hoop, k1, k2), or ``None``.
+        fibre_share: Share of the +angle family: ½ for a balanced pair, 1 for one family.
+        permittivity: ε, N/kV²; 0 in parts without sheets, which carry no field.
+        sheet_field: Nominal field V/t of the layered model, kV/mm.
+        bed_stiffness: One constant a tissue bed, MPa/mm.
+        obstacles: Position of each obstacle, mm, one constant a contact as a cell-wise field.
+        full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, one row a
+            component.
+    """
+
+    laws: list[Members]
+    slots: list[fem.Function]
+    terms: int
+    compliance: fem.Function
+    det_G: Any
+    natural: tuple[fem.Function, ...] | None
+    film: tuple[fem.Function, fem.Function] | None
+    fibres: tuple[fem.Function, ...] | None
+    fibre_share: fem.Function | None
+    permittivity: fem.Function
+    sheet_field: fem.Function
+    bed_stiffness: list[fem.Constant]
+    obstacles: list[fem.Function]
+    full_natural: FloatArray
+
+    def law_arguments(self, law: str) -> tuple[Any, ...]:
+        """Arguments of a law's energy after the strain."""
+        if law == "ogden":
+            n = self.terms
+            return ufl.as_vector(self.slots[:n]), ufl.as_vector(self.slots[n : 2 * n])
+        return tuple(self.slots[: len(LAWS[law].parameters)])
+
+    def set_natural(self, share: float) -> None:
+        """Ramp the natural stretch: G = 1 + share (G_full - 1)."""
+        none = unstretched(len(self.full_natural))
+        for f, full, one in zip(self.natural or (), self.full_natural, none, strict=False):
+            f.x.array[:] = one + share * (full - one)
+
+
+class _Cells:
+    """Makes cell-wise functions of a model."""
+
+    def __init__(self, model: "Model", mesh: MeshedBody) -> None:
+        self._model = model
+        self._mesh = mesh
+        self.space = fem.functionspace(mesh.domain, ("DG", 0))
+
+    def spread(self, value: Callable[[Part], float]) -> FloatArray:
+        """A value by part in every body cell."""
+        values = np.zeros(len(self._model.body.cells))
+        for part in self._model.parts:
+            values[self._model.body.regions[part.region]] = value(part)
+        return values
+
+    def function(self, values: FloatArray | float) -> fem.Function:
+        """A function of values in every body cell, or of one for all."""
+        f = fem.Function(self.space)
+        f.x.array[:] = np.broadcast_to(values, len(self._model.body.cells))[self._mesh.original_cells]
+        return f
+
+    def of_parts(self, value: Callable[[Part], float]) -> fem.Function:
+        """A function of a value by part."""
+        return self.function(self.spread(value))
+
+
+def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
+    """Fill the parameter fields of a model on its mesh."""
+    cells = _Cells(model, mesh)
+    law_cells = _members(model, mesh)
+    terms = max(
+        (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
+    )
+    slots = range(_slot_count({members.law for members in law_cells}, terms))
+    count = components(model)
+    natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if count > 3 else cells.space
+    full = _full_natural(model, mesh, natural_space, count)
+    natural = _natural(natural_space, count) if np.any(unstretched(count) != full.T) else None
+    return Properties(
+        laws=law_cells,
+        slots=[cells.of_parts(partial(_slot, i=i, terms=terms)) for i in slots],
+        terms=terms,
+        compliance=cells.of_parts(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0),
+        det_G=_volume(natural) if natural else 1,
+        natural=natural,
+        film=_film(model, cells),
+        fibres=_fibres(model, cells),
+        fibre_share=cells.of_parts(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0)
+        if any(p.fibres for p in model.parts)
+        else None,
+        permittivity=cells.of_parts(lambda p: EPS0 * p.material.permittivity if p.sheets else 0.0),
+        sheet_field=cells.function(0.0),
+        bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
+        obstacles=[cells.function(contact.position) for contact in model.contacts],
+        full_natural=full,
+    )
+
+
+def _members(model: "Model", mesh: MeshedBody) -> list[Members]:
+    """The cells of each law, those of parts that are laid apart."""
+    regions: dict[tuple[str, bool], list[IntArray]] = {}
+    for part in model.parts:
+        kind = part.material.law, part.region in model.laid
+        regions.setdefault(kind, []).append(model.body.regions[part.region])
+    return [
+        Members(law, mesh.cells_of(np.concatenate(regions[law, laid])), laid)
+        for law in LAWS
+        for laid in (False, True)
+        if (law, laid) in regions
+    ]
+
+
+def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, ...]:
+    """No natural stretch: what a path begins with."""
+    natural = tuple(fem.Function(space) for _ in range(components))
+    for f, none in zip(natural, unstretched(components), strict=True):
+        f.x.array[:] = none
+    return natural
+
+
+def _volume(natural: tuple[fem.Function, ...]) -> Any:
+    """Det G."""
+    normal, hoop, axial, *shears = natural
+    if not shears:
+        return normal * hoop * axial
+    if len(natural) == 9:
+        return ufl.det(gradient_matrix(natural))
+    if len(shears) == 1:
+        return hoop * (normal * axial - shears[0] ** 2)
+    return ufl.det(natural_matrix(natural))
+
+
+def _slot_count(laws: set[str], terms: int) -> int:
+    return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
+
+
+def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace, count: int) -> FloatArray:
+    """Natural stretch at full value, laid out like its space, (count, k): one a cell or corner of it."""
+    dofs = space.dofmap.list
+    index_map = space.dofmap.index_map
+    full = np.tile(unstretched(count)[:, None], (1, index_map.size_local + index_map.num_ghosts))
+    values = natural_stretch(model, mesh.original_cells, mesh.order[: dofs.shape[1]], count)
+    full[:, dofs] = np.moveaxis(values, -1, 0)
+    return full
+
+
+def _slot(part: Part, i: int, terms: int) -> float:
+    """Slot i of a part: parameters in order; Ogden moduli, then exponents, padded by zero terms."""
+    if part.material.law != "ogden":
+        names = LAWS[part.material.law].parameters
+        return part.material.scalar(names[i]) if i < len(names) else 0.0
+    name, p = ("moduli", i) if i < terms else ("exponents", i - terms)
+    values = part.material.terms(name)
+    return values[p] if p < len(values) else (0.0 if name == "moduli" else 2.0)
+
+
+def _film(model: "Model", cells: _Cells) -> tuple[fem.Function, fem.Function] | None:
+    if not any(p.electrode_film for p in model.parts):
+        return None
+    in_bands = np.zeros(len(model.body.cells))
+    for band in model.body.bands.values():
+        in_bands[band] = 1.0
+    fraction = cells.spread(lambda p: p.electrode_film.volume_fraction if p.electrode_film else 0.0)
+    modulus = cells.of_parts(lambda p: p.electrode_film.shear_modulus if p.electrode_film else 0.0)
+    return cells.function(fraction * in_bands), modulus
+
+
+def _fibres(model: "Model", cells: _Cells) -> tuple[fem.Function, ...] | None:
+    if not any(p.fibres for p in model.parts):
+        return None
+    angle = np.deg2rad(cells.spread(lambda p: p.fibres.angle if p.fibres else 0.0))
+    k1 = cells.of_parts(lambda p: p.fibres.stiffness if p.fibres else 0.0)
+    k2 = cells.of_parts(lambda p: p.fibres.stiffening if p.fibres else 1.0)
+    return cells.function(np.cos(angle)), cells.function(np.sin(angle)), k1, k2

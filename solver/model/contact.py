@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: MIT
+"""Rigid obstacles that a surface of the part may touch."""
+
+import math
+from dataclasses import dataclass
+
+from annelid.geometry.errors import InputError
+
+KINDS = ("cylinder", "cone", "sphere", "plane", "side")
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A surface of the part that may touch a rigid obstacle.
+
+    Attributes:
+        name: Name of the obstacle.
+        surface: Outer surface of the body.
+        kind: ``"cylinder"`` around the axis, ``"cone"`` around it, ``"sphere"`` centred on it, ``"plane"``
+            across it, or ``"side"`` (a plane that holds the axis, for lumen closure in three dimensions).
+        position: Radius of cylinder or sphere, radius of a cone at ``height``, height of a plane, distance of
+            a side plane from the axis, mm; stages may move it. A cylinder of radius 0 is the closing lumen.
+        part_is: ``"outside"`` (the part surrounds a core; above a plane) or ``"inside"`` (within a tube or
+            shell; below a plane).
+        height: Centre of a sphere, or where a cone has its radius, mm.
+        angle: Half angle of a cone, degrees, positive if it widens with Z; direction of a side plane's normal
+            from the X axis, degrees.
+        tolerance: Penetration at a contact pressure equal to the shear modulus, mm.
+
+    Raises:
+        InputError: Unknown kind or side, or a value out of range.
+    """
+
+    name: str
+    surface: str
+    kind: str = "cylinder"
+    position: float = 0.0
+    part_is: str = "outside"
+    height: float = 0.0
+    angle: float = 0.0
+    tolerance: float = 0.002
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise InputError(
+                f"contact '{self.name}': kind = '{self.kind}' is not one of: {', '.join(KINDS)}", key="kind"
+            )
+        if self.part_is not in ("outside", "inside"):
+            raise InputError(
+                f"contact '{self.name}': part_is = '{self.part_is}' must be outside or inside", key="part_is"
+            )
+        if not self.tolerance > 0:
+            raise InputError(
+                f"contact '{self.name}': tolerance is {self.tolerance} mm; it must be positive",
+                key="tolerance",
+            )
+        if self.kind in ("cylinder", "cone", "sphere") and self.position < 0:
+            raise InputError(
+                f"contact '{self.name}': position (a radius) is {self.position} mm; it must not be negative",
+                key="position",
+            )
+        if self.kind == "cone" and not -80 <= self.angle <= 80:
+            raise InputError(
+                f"contact '{self.name}': angle is {self.angle} deg; a cone's lies between -80 and 80",
+                key="angle",
+            )
+
+    @property
+    def place(self) -> tuple[float, ...]:
+        """Numbers of the gap beside the position: height, cos and sin of the angle, 1 outside, -1 inside."""
+        angle = math.radians(self.angle)
+        return self.height, math.cos(angle), math.sin(angle), 1.0 if self.part_is == "outside" else -1.0

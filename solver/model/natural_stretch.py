@@ -1,0 +1,143 @@
+# SPDX-License-Identifier: MIT
+"""Stress-free size over drawn size: of a whole part, or from place to place."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray
+from annelid.geometry.errors import InputError
+
+_STRAIGHT = 1e-12  # twist below which there is none
+
+
+@dataclass(frozen=True)
+class NaturalStretch:
+    """Stress-free size over drawn size of a part, along the wall directions.
+
+    The thickness follows from the volume: ``normal`` = swelling³ / (hoop · axial).
+
+    Attributes:
+        hoop: Along the circumference, before swelling.
+        axial: Along the meridian, before swelling.
+        swelling: Linear growth in all directions (1: none).
+    """
+
+    hoop: float = 1.0
+    axial: float = 1.0
+    swelling: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("hoop", "axial", "swelling"):
+            value = getattr(self, name)
+            if not 0.05 <= value <= 20:
+                raise InputError(
+                    f"natural_stretch.{name} is {value:.4g}; it must lie between 0.05 and 20",
+                    key=f"natural_stretch.{name}",
+                    value=value,
+                )
+
+    @property
+    def factors(self) -> tuple[float, float, float]:
+        """Stress-free over drawn length along normal, hoop and axial."""
+        g = self.swelling
+        return g / (self.hoop * self.axial), g * self.hoop, g * self.axial
+
+
+@dataclass(frozen=True)
+class NaturalField:
+    """Natural stretch from place to place: of a skin that is drawn as it was inflated.
+
+    A symmetric tensor, by its components along the wall directions.
+
+    Attributes:
+        hoop: Stress-free over drawn length along the circumference at every node of the body, shape (n,).
+        axial: The same along the meridian.
+        normal: The same along the wall normal; ``None`` keeps the volume.
+        shear: Component across normal and axial; ``None`` where there is none.
+        twist: Components across normal and hoop, and across hoop and axial, shape (n, 2); ``None`` where the
+            hoop direction is one of the tensor's axes, as in a wall of revolution.
+        places: Stress-free places X, Y, Z of the nodes, shape (n, 3), mm, if there are such: the mechanics
+            then takes the gradient of these, which fits together, and the components tell how thick it is.
+
+    Raises:
+        InputError: A value lies outside 0.05 to 20, or the shears turn the material inside out.
+    """
+
+    hoop: FloatArray
+    axial: FloatArray
+    normal: FloatArray | None = None
+    shear: FloatArray | None = None
+    twist: FloatArray | None = None
+    places: FloatArray | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("hoop", "axial", "normal"):
+            values = getattr(self, name)
+            if values is None:
+                continue
+            if not (np.all(values >= 0.05) and np.all(values <= 20)):
+                raise InputError(
+                    f"natural stretch: {name} runs from {values.min():.4g} to {values.max():.4g}; it must "
+                    f"lie between 0.05 and 20",
+                    key=f"natural_stretch.{name}",
+                )
+
+        sheared = self.shear is not None or self.twist is not None
+        if sheared and not np.linalg.eigvalsh(self._tensor)[:, 0].min() > 0.0:
+            raise InputError(
+                "natural stretch: the shear is larger than the stretches along the wall directions allow",
+                key="natural_stretch.shear",
+            )
+
+    @classmethod
+    def of_gradient(
+        cls, gradient: FloatArray, before: NaturalStretch, places: FloatArray | None = None
+    ) -> "NaturalField":
+        """The natural stretch of a part drawn after a deformation.
+
+        Args:
+            gradient: Of the place before over the drawn one, as ``Body.natural``, shape (n, 3, 3).
+            before: Natural stretch that it had before.
+            places: The places before, shape (n, 3), mm.
+        """
+        G = np.array(before.factors)[:, None] * gradient
+        # Rotations of the stress-free state say nothing: the symmetric root of GᵀG.
+        squares, axes = np.linalg.eigh(np.swapaxes(G, 1, 2) @ G)
+        root = np.einsum("kia,ka,kja->kij", axes, np.sqrt(squares), axes)
+        twist = np.column_stack([root[:, 0, 1], root[:, 1, 2]])
+        straight = np.abs(twist).max() < _STRAIGHT
+        normal, hoop, axial = np.moveaxis(np.diagonal(root, axis1=1, axis2=2), -1, 0)
+        fitting = places if before == NaturalStretch() else None
+        return cls(hoop, axial, normal, root[:, 0, 2], None if straight else twist, fitting)
+
+    @property
+    def factors(self) -> FloatArray:
+        """Components normal, hoop, axial, the shear, and the twists if there are any, shape (n, 4 or 6)."""
+        shear, (aslant, along) = self._shears
+        h, a = self.hoop, self.axial
+        normal = self.normal
+        if normal is None:  # det = 1
+            rest = h * shear**2 + a * aslant**2 - 2 * shear * aslant * along
+            normal = (1 + rest) / (h * a - along**2)
+        twist = () if self.twist is None else (aslant, along)
+        return np.stack([normal, h, a, shear, *twist], axis=1)
+
+    @property
+    def thickness(self) -> FloatArray:
+        """Drawn over stress-free thickness of a sheet at every node, shape (n,): |G⁻¹ n|."""
+        return np.asarray(np.linalg.norm(np.linalg.inv(self._tensor)[:, :, 0], axis=1))
+
+    @property
+    def _shears(self) -> tuple[FloatArray, FloatArray]:
+        none = np.zeros_like(self.hoop)
+        twist = np.stack([none, none]) if self.twist is None else self.twist.T
+        return none if self.shear is None else self.shear, twist
+
+    @property
+    def _tensor(self) -> FloatArray:
+        """The components as matrices in (normal, hoop, axial), shape (n, 3, 3)."""
+        normal, hoop, axial, shear, *_ = self.factors.T
+        _, (aslant, along) = self._shears
+        rows = [[normal, aslant, shear], [aslant, hoop, along], [shear, along, axial]]
+        return np.stack([np.stack(row, axis=-1) for row in rows], axis=1)

@@ -1,0 +1,58 @@
+# SPDX-License-Identifier: MIT
+"""How a path is stepped, and when a state counts as converged."""
+
+from dataclasses import dataclass, field
+
+from annelid.geometry.errors import InputError
+
+BEYOND = ("stop", "follow", "jump", "branch")
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """When a state counts as converged.
+
+    Attributes:
+        force: Out-of-balance force relative to the forces at play.
+        floor: The same relative to μ L², where no forces are at play.
+        volume: Volume defect relative to the stress-free volume.
+    """
+
+    force: float = 1e-8
+    floor: float = 1e-11
+    volume: float = 1e-9
+
+
+@dataclass(frozen=True)
+class Stepping:
+    """How a path is stepped.
+
+    Attributes:
+        smallest: Step floor as a share of a stage; below it the path ends.
+        easy: A step that takes at most this many iterations lets a halved step grow again.
+        beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the
+            control in force, ``"follow"`` goes on and marks such states, ``"jump"`` moves under given loads
+            to the next stable state, as a real part would, ``"branch"`` turns onto the buckled path at a
+            bifurcation and follows it by arc length until the loads of the stage are reached.
+        seek_limit: From the last state on, look for the next critical point as each load grows, up to this
+            multiple of it, and state the margins; ``None`` does not.
+        tolerance: Convergence tolerances.
+    """
+
+    smallest: float = 1e-4
+    easy: int = 8
+    beyond_instability: str = "stop"
+    seek_limit: float | None = None
+    tolerance: Tolerance = field(default_factory=Tolerance)
+
+    def __post_init__(self) -> None:
+        if not 0 < self.smallest <= 1:
+            raise InputError(f"stepping.smallest is {self.smallest}; it must lie in (0, 1]", key="smallest")
+        if self.beyond_instability not in BEYOND:
+            raise InputError(
+                f"stepping.beyond_instability = '{self.beyond_instability}' is not one of: "
+                f"{', '.join(BEYOND)}",
+                key="beyond_instability",
+            )
+        if self.seek_limit is not None and not self.seek_limit > 1:
+            raise InputError(f"seek_limit is {self.seek_limit}; it must be above 1", key="seek_limit")

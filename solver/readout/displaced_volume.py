@@ -1,0 +1,40 @@
+# SPDX-License-Identifier: MIT
+"""The volume that the pressurised wall has swept, whose product with the pressure is the pressure's work."""
+
+from annelid.solver.assembly.system import System
+
+
+class SweptVolume:
+    """∫ f·dx from the first state on, of the whole part, mm³, by straight lines from state to state.
+
+    Where the rim of the lumen is held, slides in its plane or is closed by a plate, this is the change of
+    the enclosed volume. Where it moves freely along the axis there is no such volume and the work depends on
+    the way.
+    """
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self._before = system.vector()
+        self._middle, self._step, self._force = (system.vector() for _ in range(3))
+        self._total: float | None = None
+
+    def update(self) -> float:
+        """Go on to the present state; collective."""
+        system = self.system
+        if self._total is None:
+            self._total = 0.0
+        else:
+            system.x.copy(self._step)
+            self._step.axpy(-1.0, self._before)
+            # The volume is a cubic of the positions, so Simpson's rule is exact along a line.
+            self._total += (self._rate(0.0) + 4 * self._rate(0.5) + self._rate(1.0)) / 6
+            system.read_x()
+        system.x.copy(self._before)
+        return self._total
+
+    def _rate(self, share: float) -> float:
+        """F·(x - x_before) at a share of the way from the state before."""
+        self._before.copy(self._middle)
+        self._middle.axpy(share, self._step)
+        self.system.pressure_force(self._middle, self._force)
+        return float(self._force.dot(self._step)) * self.system.problem.model.body.copies

@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: MIT
+"""The fields of a state at the nodes of every cell, carried there from the integration points."""
+
+from functools import cached_property
+
+import basix
+import numpy as np
+import ufl
+from dolfinx import fem
+from mpi4py import MPI
+from numpy.typing import NDArray
+
+from annelid.geometry.body import FloatArray
+from annelid.geometry.elements import shape_values
+from annelid.solver.energy import forms
+from annelid.solver.energy.problem import Problem
+from annelid.solver.energy.properties import Members
+from annelid.solver.readout.fields import CellValues, fields_of
+from annelid.solver.readout.gathering import Gathering
+
+_DEGREE = 5  # of the rule whose points are read
+_PIECE = 500  # cells read at a time
+
+
+class FieldReader:
+    """Compiled expressions that read stress, strain and field from the present unknowns."""
+
+    def __init__(self, problem: Problem, gathering: Gathering) -> None:
+        self._problem = problem
+        self._gathering = gathering
+        # Fields are read at the integration points, where the energy guarantees det F > 0, and carried to
+        # the nodes by the quadratic through them: at a clamped corner the strain may fold at the node.
+        cell = basix.CellType[problem.mesh.domain.basix_cell().name]
+        points, _ = basix.make_quadrature(cell, _DEGREE)
+        self._to_nodes = np.linalg.pinv(shape_values(problem.model.body.cell_type, points))
+        self._expressions = [
+            fem.Expression(self._values(members), points, jit_options=forms.jit_options())
+            for members in problem.fields.laws
+        ]
+
+    def read(self, natural: float) -> tuple[dict[str, FloatArray] | None, bool]:
+        """The fields in body order on the first rank, and whether no cell is turned inside out; collective.
+
+        Args:
+            natural: Share of the natural stretch in force.
+
+        Returns:
+            Fields by name, shape (cells, nodes of a cell, ...), ``None`` on other ranks; the verdict on all.
+        """
+        problem = self._problem
+        upright = True
+        mine: dict[str, FloatArray] = {}
+        for number, members in enumerate(problem.fields.laws):
+            for cells in _pieces(members.cells):
+                values, proper = self.values_in(number, cells)
+                upright &= proper
+                for name, piece in fields_of(problem.model, values, natural).items():
+                    if name not in mine:
+                        mine[name] = np.zeros((problem.mesh.owned, *piece.shape[1:]))
+                    mine[name][cells] = piece
+        return self._gather(mine), bool(problem.comm.allreduce(upright, op=MPI.LAND))
+
+    def values_in(self, number: int, cells: NDArray[np.int32]) -> tuple[CellValues, bool]:
+        """Raw values at the nodes of some cells of this rank, and whether none is turned inside out.
+
+        Args:
+            number: Place of the cells' law in ``problem.fields.laws``.
+            cells: Local cell numbers.
+        """
+        problem = self._problem
+        points = self._to_nodes.shape[1]
+        inside = self._expressions[number].eval(problem.mesh.domain, cells).reshape(len(cells), points, -1)
+        F = inside[..., 9:18].reshape(len(cells), points, 3, 3)
+        upright = bool(np.linalg.det(F).min() > 0)
+        if problem.model.axisymmetric:
+            upright = upright and bool(F[..., 1, 1].min() > 0)
+        every = np.matmul(self._to_nodes, inside)
+        shape = every.shape[:2]
+        members = problem.mesh.original_cells[cells]
+        elastic = slice(22, 31) if every.shape[-1] == 31 else slice(9, 18)
+        values = CellValues(
+            cells=members,
+            stress=every[..., :9].reshape(*shape, 3, 3),
+            F=every[..., 9:18].reshape(*shape, 3, 3),
+            elastic=every[..., elastic].reshape(*shape, 3, 3),
+            field=every[..., 18:21] * self._in_sheets[members, None, None],
+            pressure=every[..., 21],
+        )
+        return values, upright
+
+    def _values(self, members: Members) -> ufl.core.expr.Expr:
+        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p and, where it is not F, Fe as one vector of 22 or 31."""
+        problem = self._problem
+        # A label of its own number: the running number of ufl.variable would enter the form's signature, and
+        # every further run in a process would compile again.
+        F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
+        σ = ufl.diff(problem.density(members, F), F) * F.T / ufl.det(F)
+        E0 = problem.nominal_field()
+        E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
+        stressed = members.laid or problem.fields.natural is not None
+        Fe = [problem.elastic(F, laid=members.laid).F] if stressed else []
+        tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
+        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic])
+
+    def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
+        """Fields of the owned cells of all ranks in body order, on the first rank."""
+        gathered: dict[str, FloatArray] = {}
+        for name in list(mine):
+            every = self._gathering.cells(mine.pop(name))
+            if every is not None:
+                gathered[name] = every
+        return gathered if self._problem.comm.rank == 0 else None
+
+    @cached_property
+    def _in_sheets(self) -> FloatArray:
+        """1 in body cells of parts with sheets, else 0; elsewhere a solved potential only falls to zero."""
+        model = self._problem.model
+        inside = np.zeros(len(model.body.cells))
+        for part in model.parts:
+            inside[model.body.regions[part.region]] = float(part.sheets is not None)
+        return inside
+
+
+def _pieces(cells: NDArray[np.int32]) -> list[NDArray[np.int32]]:
+    """Cells in pieces: all at once would hold ten arrays of the size of the fields."""
+    return np.array_split(cells, range(_PIECE, len(cells), _PIECE)) if len(cells) else []

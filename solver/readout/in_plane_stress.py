@@ -1,0 +1,59 @@
+# SPDX-License-Identifier: MIT
+"""Where a wall goes slack or would wrinkle: compression in its own plane.
+
+A thin wall carries next to no compression in its plane; where the model shows some, the real part folds
+(tension-field theory: Wagner 1929; Pipkin, IMA J. Appl. Math. 36, 85, 1986; both from memory).
+"""
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray
+from annelid.geometry.elements import NODE_SHARES
+from annelid.solver.model.model import Model
+
+# Compression below this share of the shear modulus is round-off, not slack.
+_THRESHOLD = 1e-4
+NO_WALL = ("core", "cap", "lattice", "end ring")
+
+
+def least_in_plane_stress(frame: FloatArray, σ: FloatArray, F: FloatArray) -> FloatArray:
+    """Smaller principal Cauchy stress in the deformed plane of the wall, MPa.
+
+    Args:
+        frame: Wall directions (normal, hoop, axial) at the nodes of cells, as rows, shape (m, k, 3, 3).
+        σ: Cauchy stress there, shape (m, k, 3, 3), MPa.
+        F: Deformation gradient there.
+
+    Returns:
+        Shape (m, k).
+    """
+    a, b = (np.einsum("mkij,mkj->mki", F, frame[..., i, :]) for i in (1, 2))
+    a /= np.linalg.norm(a, axis=-1, keepdims=True)
+    b -= (a * b).sum(-1, keepdims=True) * a
+    b /= np.linalg.norm(b, axis=-1, keepdims=True)
+
+    def component(p: FloatArray, q: FloatArray) -> FloatArray:
+        return np.einsum("mki,mki->mk", p, np.einsum("mkij,mkj->mki", σ, q))
+
+    aa, bb, ab = component(a, a), component(b, b), component(a, b)
+    return (aa + bb) / 2 - np.hypot((aa - bb) / 2, ab)
+
+
+def slack_share(model: Model, least: FloatArray, cell_volumes: FloatArray) -> float:
+    """Share of the walls' volume in compression in its plane.
+
+    Args:
+        model: For the regions and their shear moduli.
+        least: From ``least_in_plane_stress``, shape (m, k).
+        cell_volumes: Drawn volume of every cell, shape (m,).
+    """
+    slack, total = 0.0, 0.0
+    shares = NODE_SHARES[model.body.cell_type]
+    for part in model.parts:
+        if part.region in NO_WALL:
+            continue
+        cells = model.body.regions[part.region]
+        limit = -_THRESHOLD * part.material.initial_shear_modulus()
+        slack += float(((least[cells] < limit) @ shares * cell_volumes[cells]).sum())
+        total += float(cell_volumes[cells].sum())
+    return slack / total if total > 0 else 0.0
