@@ -33,17 +33,19 @@ class Body:
         normal: Unit wall normal at the nodes, pointing away from the lumen, shape of ``points``.
         hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` when axisymmetric
             (there it leaves the meridian plane).
-        copies: How many of the modelled piece make the whole part (1 unless a sector).
+        multiplicity: How many of the modelled piece make the whole part (1 unless a sector).
         notes: What is to be told of how it was drawn, by subject.
-        natural: Of regions drawn stretched: the gradient of the stress-free place over the drawn one at every
-            node, from the wall directions here (columns: normal, hoop, axial) to those there (rows), shape
-            (n, 3, 3).
-        stress_free: Stress-free places of the nodes of regions drawn stretched, shape (n, 3), mm; ``None``
-            where they are not known. Those of other nodes mean nothing.
-        pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without loads.
-        laid: Regions that were laid stress-free on the others when these were in balance with ``pressure``.
-        foot: Node of the other regions on which each node stands, itself for theirs, shape (n,); ``None``
-            where nothing is laid.
+        stress_free_gradient: Of regions drawn stretched: the gradient of the stress-free place over the drawn
+            one at every node, from the wall directions here (columns: normal, hoop, axial) to those there
+            (rows), shape (n, 3, 3).
+        stress_free_points: Stress-free places of the nodes of regions drawn stretched, shape (n, 3), mm;
+            ``None`` where they are not known. Those of other nodes mean nothing.
+        drawn_pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without
+            loads.
+        deposited: Regions that were deposited stress-free on the others when these were in balance with
+            ``pressure``.
+        base_node: Node of the other regions on which each node stands, itself for theirs, shape (n,);
+            ``None`` where nothing is deposited.
     """
 
     model: str
@@ -56,13 +58,13 @@ class Body:
     surfaces: Mapping[str, IntArray]
     normal: FloatArray
     hoop: FloatArray | None = None
-    copies: float = 1.0
+    multiplicity: float = 1.0
     notes: Mapping[str, str] = field(default_factory=dict)
-    natural: Mapping[str, FloatArray] = field(default_factory=dict)
-    stress_free: FloatArray | None = None
-    pressure: float | None = None
-    laid: tuple[str, ...] = ()
-    foot: IntArray | None = None
+    stress_free_gradient: Mapping[str, FloatArray] = field(default_factory=dict)
+    stress_free_points: FloatArray | None = None
+    drawn_pressure: float | None = None
+    deposited: tuple[str, ...] = ()
+    base_node: IntArray | None = None
 
     def facet_numbers(self, surface: str) -> IntArray:
         """Facet numbers of a named surface.

@@ -132,7 +132,7 @@ def latticed_body_of(case: Case) -> Body:
         core=_core_of(shape, mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
     )
-    return replace(body, pressure=pressure, notes=dict(_notes(lattice, wall)))
+    return replace(body, drawn_pressure=pressure, notes=dict(_notes(lattice, wall)))
 
 
 def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterator[tuple[str, str]]:

@@ -55,8 +55,8 @@ def model_of(case: Case, body: Body) -> "Model":
         sections=tuple(Section(s.name, s.at) for s in case.sections),
         electrics=case.electrics.model,
         contacts=tuple(_contact_of(contact) for contact in case.contacts),
-        drawn_pressure=body.pressure,
-        laid=body.laid,
+        drawn_pressure=body.drawn_pressure,
+        deposited=body.deposited,
     )
 
 
@@ -125,7 +125,7 @@ def _sheet_thickness(part: Any, body: Body) -> float:
     from annelid.solver.model.natural_stretch import NaturalStretch as SolverStretch
 
     drawn = part.sheets.thickness or 0.0
-    stretched = part.region in body.natural
+    stretched = part.region in body.stress_free_gradient
     return drawn * SolverStretch(**dict(part.natural_stretch)).factors[0] if stretched else drawn
 
 
@@ -138,7 +138,7 @@ def parts_of(case: Case, body: Body) -> "tuple[Part, ...]":
             p.region,
             material_of(case, p.material),
             Sheets(p.sheets.count, _sheet_thickness(p, body)) if p.sheets else None,
-            _natural_of(p.natural_stretch, body.natural.get(p.region), body.stress_free),
+            _natural_of(p.natural_stretch, body.stress_free_gradient.get(p.region), body.stress_free_points),
             ElectrodeFilm(**dict(p.electrode_film)) if p.electrode_film else None,
             Fibres(**dict(p.fibres)) if p.fibres else None,
         )

@@ -61,9 +61,9 @@ def recover_body(found: FoundMesh, path: str) -> Body:
     facets = _turned(points, found, cells, facets, path)
     if normal is None:
         normal = _normal_from_surface(points, FACETS[found.cell_type][0], facets, found.surfaces, path)
-    model, copies = "axisymmetric", 1.0
+    model, multiplicity = "axisymmetric", 1.0
     if not flat:
-        model, copies = _model(points, facets, found.surfaces)
+        model, multiplicity = _model(points, facets, found.surfaces)
     body = Body(
         model=model,
         points=points,
@@ -75,7 +75,7 @@ def recover_body(found: FoundMesh, path: str) -> Body:
         surfaces=found.surfaces,
         normal=normal,
         hoop=None if flat else _hoop(points),
-        copies=copies,
+        multiplicity=multiplicity,
     )
     check_quality(body)
     return body
@@ -189,7 +189,7 @@ def _hoop(points: FloatArray) -> FloatArray:
 
 
 def _model(points: FloatArray, facets: IntArray, surfaces: Mapping[str, IntArray]) -> tuple[str, float]:
-    """Return the model and the copies that make it whole, from the planes of a sector if there are any."""
+    """Return the model and its multiplicity, from the planes of a sector if there are any."""
     if not {"side_low", "side_high"} <= set(surfaces):
         return "solid", 1.0
     far = []

@@ -33,14 +33,14 @@ class Footprint:
     Attributes:
         polygons: The covered area, clear of overlaps.
         period: Width of the column, rad.
-        copies: Number of columns around; not whole for a sector that does not repeat.
+        repeats: Number of columns around; not whole for a sector that does not repeat.
         low: Least v of the lattice.
         high: Largest v of the lattice.
     """
 
     polygons: tuple[Polygon, ...]
     period: float
-    copies: float
+    repeats: float
     low: float
     high: float
 

@@ -31,7 +31,7 @@ def lattice_surface(lattice: Lattice) -> Triangles:
     """Return the closed surface of all struts, plates and rings: bottom, top and sides."""
     printed = footprint(lattice)
     flat, inner = _triangulated(printed)
-    turns = printed.period * np.arange(round(printed.copies))
+    turns = printed.period * np.arange(round(printed.repeats))
     every = np.concatenate([flat + np.array([turn, 0.0]) for turn in turns])
     top = np.concatenate([inner + len(flat) * k for k in range(len(turns))])
     edges = _free_edges(flat, inner, printed.period)

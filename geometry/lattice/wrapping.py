@@ -72,7 +72,7 @@ class Lattice:
         return tuple(found)
 
     @property
-    def copies(self) -> int:
+    def repeats(self) -> int:
         """How many columns make up the lattice."""
         return round(PERIOD / self.pattern.width)
 

@@ -78,6 +78,6 @@ def without(body: Body, regions: tuple[str, ...]) -> Piece:
         surfaces=surfaces,
         normal=body.normal[nodes],
         hoop=None if body.hoop is None else body.hoop[nodes],
-        copies=body.copies,
+        multiplicity=body.multiplicity,
     )
     return Piece(piece, nodes, cells)

@@ -40,7 +40,9 @@ class CapPlan:
         return np.asarray(np.all(np.abs(off) < _ON_PLANE * np.abs(places).max(), axis=1))
 
 
-def cap_plan(places: FloatArray, facets: IntArray, radius: float, along: float, copies: float) -> CapPlan:
+def cap_plan(
+    places: FloatArray, facets: IntArray, radius: float, along: float, multiplicity: float
+) -> CapPlan:
     """Plan a cap on the end of a wall.
 
     Args:
@@ -48,14 +50,14 @@ def cap_plan(places: FloatArray, facets: IntArray, radius: float, along: float, 
         facets: Quadratic triangles of the wall's end, shape (m, 6).
         radius: Of the wall and the cap, mm.
         along: Largest element size, mm.
-        copies: How many such pieces make the whole.
+        multiplicity: How many such pieces make the whole.
     """
     nodes, corners = np.unique(facets[:, :3], return_inverse=True)
     corners = corners.reshape(-1, 3)
-    opening = 2 * math.pi / copies
+    opening = 2 * math.pi / multiplicity
     path = _inner_edge(places[nodes], corners, radius, opening)
     outline = places[nodes[path]]
-    if copies > 1:
+    if multiplicity > 1:
         outline = np.concatenate([outline, _to_the_axis(outline, along)])
     filled, inner = fill_plane([outline], along)
     number = np.concatenate([path, len(nodes) + np.arange(len(filled) - len(path))])

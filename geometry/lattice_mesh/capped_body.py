@@ -60,10 +60,10 @@ def with_caps(body: Body, caps: Caps) -> Body:
 
 def _with_cap(body: Body, caps: Caps, end: str) -> Body:
     """The body with one cap."""
-    places = body.points if body.stress_free is None else body.stress_free
+    places = body.points if body.stress_free_points is None else body.stress_free_points
     facets = body.facets[body.surfaces[f"end_{end}"]]
     beside = np.linalg.norm(places[facets[:, :3], :2], axis=2).max(axis=1) > caps.radius * (1 + _CLOSE)
-    plan = cap_plan(places[:, :2], facets[~beside], caps.radius, caps.along, body.copies)
+    plan = cap_plan(places[:, :2], facets[~beside], caps.radius, caps.along, body.multiplicity)
     course = Course(0.0, caps.thickness, caps.elements, CAP, CAP)
     thick = thicken(plan.mesh, [course], width=1.0, merge=False)
     flat, known = _fitted(thick, plan, caps.radius)
@@ -133,26 +133,26 @@ def _grown(body: Body, added: FloatArray, end: str | None) -> Body:
     if end is not None:
         out = np.tile([0.0, 0.0, -1.0 if end == "low" else 1.0], (len(added), 1))
     assert body.hoop is not None
-    foot = body.foot
+    foot = body.base_node
     return replace(
         body,
         points=np.concatenate([body.points, added]),
         normal=np.concatenate([body.normal, out]),
         hoop=np.concatenate([body.hoop, hoop]),
-        foot=None if foot is None else np.concatenate([foot, len(foot) + np.arange(len(added))]),
+        base_node=None if foot is None else np.concatenate([foot, len(foot) + np.arange(len(added))]),
     )
 
 
 def _stretched(body: Body, cells: IntArray, inflated: InflatedCap, places: FloatArray) -> Body:
     """The body with the natural stretch of a cap at its nodes, in the wall directions there."""
-    natural = {name: _padded(values, len(body.points)) for name, values in body.natural.items()}
+    natural = {name: _padded(values, len(body.points)) for name, values in body.stress_free_gradient.items()}
     nodes = np.unique(cells)
     assert body.hoop is not None
     normal, hoop = body.normal[nodes], body.hoop[nodes]
     frame = np.stack([normal, hoop, np.cross(normal, hoop)], axis=1)
     values = natural.setdefault(CAP, _padded(np.empty((0, 3, 3)), len(body.points)))
     values[nodes] = frame @ inflated.natural(places[nodes]) @ np.swapaxes(frame, 1, 2)
-    return replace(body, natural=natural, stress_free=places)
+    return replace(body, stress_free_gradient=natural, stress_free_points=places)
 
 
 def _padded(values: FloatArray, count: int) -> FloatArray:

@@ -35,7 +35,10 @@ def with_core(body: Body, core: Core) -> Body:
     face = body.facets[body.surfaces["lumen"]]
     nodes, corners = np.unique(face[:, :3], return_inverse=True)
     fitted = CoreSurface(
-        core, body.points[nodes], corners.reshape(-1, 3)[:, ::-1].astype(np.int64), 2 * math.pi / body.copies
+        core,
+        body.points[nodes],
+        corners.reshape(-1, 3)[:, ::-1].astype(np.int64),
+        2 * math.pi / body.multiplicity,
     )
     surface = fitted.joined()
     points, tetrahedra = fill_volume(surface.points, surface.triangles, core.along)

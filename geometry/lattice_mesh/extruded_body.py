@@ -38,7 +38,7 @@ def body_of(
     extent: tuple[float, float],
     wall: tuple[float, float],
     model: str = "solid",
-    copies: float = 1.0,
+    multiplicity: float = 1.0,
     ends: tuple[bool, bool] = (True, True),
 ) -> Body:
     """Place thickened triangles in space and name their surfaces.
@@ -53,7 +53,7 @@ def body_of(
         extent: Size of the flat pattern along x and y.
         wall: Depths of the inner and outer face of the continuous wall, mm.
         model: ``"solid"`` or ``"sector"``.
-        copies: How many such pieces make the whole part.
+        multiplicity: How many such pieces make the whole part.
         ends: Whether the wall ends at y = 0 and at the far end; it goes on over a closed pole.
     """
     laid = lay(thick.flat, thick.depth)
@@ -69,7 +69,7 @@ def body_of(
         surfaces=surfaces,
         normal=laid.normal,
         hoop=laid.hoop,
-        copies=copies,
+        multiplicity=multiplicity,
     )
 
 

@@ -160,7 +160,7 @@ class InflatedWall:
         return np.asarray(half * ((radius * (Rx * Zy - Zx * Ry)) @ weights))
 
     def _shrinkage(self, through: FloatArray, along: FloatArray, normal: FloatArray) -> FloatArray:
-        """Gradient of the stress-free place over the inflated one, as ``Body.natural``, shape (k, 3, 3).
+        """Gradient of the stress-free place over the inflated one, as a body holds it, shape (k, 3, 3).
 
         Args:
             through: Places in the wall, shape (k,).
@@ -206,7 +206,7 @@ class InflatedWall:
         return turned(flat, points[:, 0])
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
-        """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 3, 3).
+        """Return the gradient of the stress-free place at points of the wall, shape (k, 3, 3).
 
         Beyond the faces of the wall the values are those at the faces.
         """

@@ -42,7 +42,7 @@ RINGS = "end ring"
 
 
 Stretch = Callable[[FloatArray, FloatArray], FloatArray]
-"""Gradient of the stress-free place of the wall, as ``Body.natural``, at points and depths as below."""
+"""``Body.stress_free_gradient`` of the wall at points and depths as below."""
 
 Rest = Callable[[FloatArray, FloatArray], FloatArray]
 """Stress-free places X, Y, Z of points of the wall at depths as below, shape (k, 3), mm."""
@@ -76,7 +76,8 @@ def lattice_body(
         electrodes: Ring electrodes; edges of cells lie at their edges.
         depth: Where in the wall the surface of an embedded lattice lies, 0 (inner face) to 1 (outer face).
         place: Where points over the chart lie, by default at their depth along the normal of its surface.
-        natural: Natural stretch of the layers, where they are drawn stretched; what lies on them is laid.
+        natural: Natural stretch of the layers, where they are drawn stretched; what lies on them is
+            deposited.
         rest: Their stress-free places, where these are known.
         cover: Layers cast over a lattice on the outside, with its struts in them.
         core: What fills the space within a straight wall that is not drawn stretched, if anything does.
@@ -107,7 +108,7 @@ def lattice_body(
         extent=(sheet.width, caps.high - caps.low),
         wall=wall,
         model="solid" if whole else "sector",
-        copies=360.0 / size.sector,
+        multiplicity=360.0 / size.sector,
         ends=(not caps.closed[LOW], not caps.closed[HIGH]),
     )
     body = replace(body, bands=_bands(thick, sheet.heights, electrodes))
@@ -115,7 +116,7 @@ def lattice_body(
         stretch = natural(thick.flat + start, thick.depth)
         body = _stretched(body, thick, {layer.name: stretch for layer in layers}, sheet.width)
     if rest is not None:
-        body = replace(body, stress_free=rest(thick.flat + start, thick.depth))
+        body = replace(body, stress_free_points=rest(thick.flat + start, thick.depth))
     if core is not None:
         body = with_core(body, core)
     if ends is not None:
@@ -135,10 +136,12 @@ def standing_on(chart: Chart) -> Stack:
 
 
 def _stretched(body: Body, thick: Thickened, skin: dict[str, FloatArray], width: float) -> Body:
-    """Give the layers of the skin their natural stretch; every other region is laid on them."""
+    """Give the layers of the skin their natural stretch; every other region is deposited on them."""
     nodes = np.unique(thick.cells[np.concatenate([thick.regions[name] for name in skin])])
-    laid = tuple(name for name in thick.regions if name not in skin)
-    return replace(body, natural=skin, laid=laid, foot=footing(thick, nodes, width))
+    deposited = tuple(name for name in thick.regions if name not in skin)
+    return replace(
+        body, stress_free_gradient=skin, deposited=deposited, base_node=footing(thick, nodes, width)
+    )
 
 
 def _courses(

@@ -138,7 +138,7 @@ def _flat(
     outlines = [
         (polygon.outer + shift, tuple(hole + shift for hole in polygon.holes)) for polygon in covered.polygons
     ]
-    width, copies, seams = covered.period, round(covered.copies), "x"
+    width, copies, seams = covered.period, round(covered.repeats), "x"
     if size.sector < 360.0:
         width, copies, seams = _sector(lattice, size.sector), 1, ""
         outlines = _repeated(outlines, covered.period, width)

@@ -101,7 +101,7 @@ class MeasuredWall:
         return turned(self._stress_free(where, through), where[:, 0])
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
-        """Return the gradient of the stress-free place at points of the wall, as ``Body.natural``, (k, 3, 3).
+        """Return the gradient of the stress-free place at points of the wall, shape (k, 3, 3).
 
         Beyond the faces of the wall the values are those at the faces.
         """

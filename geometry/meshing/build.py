@@ -104,7 +104,7 @@ def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
         surfaces={name: members for name, members in surfaces.items() if name != "axis"},
         normal=normal,
         hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
-        copies=2 * np.pi / opening(size),
+        multiplicity=2 * np.pi / opening(size),
     )
 
 

@@ -45,7 +45,7 @@ def print_lines(lattice: Lattice, nozzle: float) -> tuple[PrintLine, ...]:
     rounds = [_rounds(plate, nozzle / _scale(lattice, plate)) for plate in plates]
     struts = _joined(lattice, list(_struts(lattice, plates, nozzle)), [r[0] for r in rounds if r], nozzle)
     column = [*struts, *_fillings(rounds, _ends(lattice, struts), nozzle)]
-    turns = lattice.pattern.width * np.arange(lattice.copies)
+    turns = lattice.pattern.width * np.arange(lattice.repeats)
     around = [line._replace(points=line.points + np.array([turn, 0.0])) for turn in turns for line in column]
     return *around, *(_ring(lattice, band, nozzle) for band in lattice.rings)
 

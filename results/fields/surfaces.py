@@ -57,7 +57,7 @@ def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around:
     else:
         surface = _along_normal(points, body.normal, triangulated(facets))
         if body.model == "sector":
-            surface = _completed(surface, body.copies)
+            surface = _completed(surface, body.multiplicity)
     return Surface(surface.points, without_slivers(surface.triangles))
 
 

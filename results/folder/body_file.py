@@ -20,7 +20,7 @@ def body_to_bytes(body: Body) -> bytes:
     head = {
         "model": body.model,
         "cell_type": body.cell_type,
-        "copies": body.copies,
+        "multiplicity": body.multiplicity,
         "notes": dict(body.notes),
         **{kind: list(getattr(body, kind)) for kind in _NAMED_SETS},
     }
@@ -54,7 +54,7 @@ def read_body_file(path: Path) -> Body:
                 facets=archive["facets"],
                 normal=archive["normal"],
                 hoop=archive["hoop"] if "hoop" in archive.files else None,
-                copies=head["copies"],
+                multiplicity=head["multiplicity"],
                 notes=head["notes"],
                 **sets,
             )

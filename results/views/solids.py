@@ -75,8 +75,8 @@ def open_skin(grid: FieldGrid) -> Skin:
 def _completed_skin(grid: FieldGrid) -> Skin:
     """Mirror images of a sector side by side, up to where the part is cut open."""
     body, count = grid.body, len(grid.nodes)
-    images = max(1, int(OPEN_FROM / (2 * np.pi) * body.copies + 1e-9))
-    step = 2 * np.pi / body.copies
+    images = max(1, int(OPEN_FROM / (2 * np.pi) * body.multiplicity + 1e-9))
+    step = 2 * np.pi / body.multiplicity
     x, y = body.points[grid.nodes, :2].T
     near = 1e-9 * np.abs(body.points).max()
     on = {"low": np.abs(y) < near, "high": np.abs(np.sin(step) * x - np.cos(step) * y) < near}

@@ -28,7 +28,7 @@ class Charge(ABC):
         self.system = system
         self.electrodes = electrodes
         self.rate = Loads(voltages=dict.fromkeys(electrodes, 1.0))
-        self.copies = system.problem.model.body.copies
+        self.multiplicity = system.problem.model.body.multiplicity
 
     @abstractmethod
     def value(self) -> float:
@@ -42,7 +42,7 @@ class Charge(ABC):
         """∂Q/∂x = -∂²Π/∂x∂V = -∂R/∂V on the free unknowns, written to ``out``."""
         self.system.load_rate(self.rate, out)
         self.system.zero_fixed(out)
-        out.scale(self.copies)
+        out.scale(self.multiplicity)
 
 
 class SheetCharge(Charge):
@@ -67,7 +67,7 @@ class SheetCharge(Charge):
         cells = mesh.cells_of(self.system.problem.model.body.bands[electrode])
         field = self.system.sheet_field.nominal({electrode: 1.0})[mesh.original_cells]
         twice_energy = fem.assemble_vector(self._form).array
-        return self.system.sum(float((twice_energy[cells] * field[cells] ** 2).sum())) * self.copies
+        return self.system.sum(float((twice_energy[cells] * field[cells] ** 2).sum())) * self.multiplicity
 
 
 class FaceCharge(Charge):
@@ -84,7 +84,7 @@ class FaceCharge(Charge):
         return self._sum(self.system.lifted(self.rate).array_r[offsets[2] :])
 
     def _sum(self, rows: np.ndarray) -> float:
-        return self.system.sum(float(rows[self._hot].sum())) * self.copies
+        return self.system.sum(float(rows[self._hot].sum())) * self.multiplicity
 
     @property
     def _hot(self) -> IntArray:
@@ -105,9 +105,15 @@ def capacity_form(problem: Problem) -> fem.Form:
     where: dict[bool, ufl.Measure] = {False: dx}
     if problem.laying is not None:
         laws = list(enumerate(problem.fields.laws, start=1))
-        where = {laid: problem.dx(tuple(i for i, m in laws if m.laid == laid)) for laid in (False, True)}
+        where = {
+            deposited: problem.dx(tuple(i for i, m in laws if m.deposited == deposited))
+            for deposited in (False, True)
+        }
     return forms.compile_forms(
-        sum(problem.sheet_capacity(laid=laid) * cellwise * problem.weight * dx for laid, dx in where.items())
+        sum(
+            problem.sheet_capacity(deposited=deposited) * cellwise * problem.weight * dx
+            for deposited, dx in where.items()
+        )
     )
 
 

@@ -40,7 +40,7 @@ class LoadRates:
         if self._equations.volume_gradient is not None and rate.pressure:
             out.axpy(rate.pressure, pressure_force)
         for surface, force in rate.forces.items():
-            out.axpy(force / self._problem.model.body.copies, self.axial(surface))
+            out.axpy(force / self._problem.model.body.multiplicity, self.axial(surface))
         if self._held.moves(rate):
             self._lift(rate, out)
         else:

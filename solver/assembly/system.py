@@ -108,7 +108,7 @@ class System:
             assemble(self.f, [self.equations.volume_gradient], self.problem)
             self.raw.axpy(-self.loads.pressure, self.f)
         for surface, force in self.loads.forces.items():
-            self.raw.axpy(-force / self.problem.model.body.copies, self._rates.axial(surface))
+            self.raw.axpy(-force / self.problem.model.body.multiplicity, self._rates.axial(surface))
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
 
@@ -125,7 +125,7 @@ class System:
     def volume(self) -> float:
         """Volume enclosed by the whole part, mm³."""
         assert self.equations.volume is not None
-        return self.sum(fem.assemble_scalar(self.equations.volume)) * self.problem.model.body.copies
+        return self.sum(fem.assemble_scalar(self.equations.volume)) * self.problem.model.body.multiplicity
 
     @cached_property
     def mass(self) -> Mass:
@@ -184,7 +184,7 @@ class System:
         assert self.loads is not None
         total = abs(self.loads.pressure) * self.f.norm() if self.has_volume else 0.0
         for surface, force in self.loads.forces.items():
-            total += abs(force) * self._rates.axial(surface).norm() / self.problem.model.body.copies
+            total += abs(force) * self._rates.axial(surface).norm() / self.problem.model.body.multiplicity
         return total + self._field_norm()
 
     def _field_norm(self) -> float:

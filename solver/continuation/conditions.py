@@ -59,7 +59,7 @@ class VolumeCondition(Condition):
     def gradient(self, out: PETSc.Vec) -> None:
         """The pressure's load vector on the whole part."""
         self.system.f.copy(out)
-        out.scale(self.system.problem.model.body.copies)
+        out.scale(self.system.problem.model.body.multiplicity)
 
     @property
     def scale(self) -> float:

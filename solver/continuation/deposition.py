@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """Laying parts stress-free on a part drawn under pressure, as a lattice is printed on an inflated skin.
 
-The skin alone, without what will lie on it, is brought to its balance with the pressure: u0. What is laid is
-born there, with Fe = F F0⁻¹ and F0 = 1 + Grad u0, so that the printed part is in balance as it is,
-whatever the mesh leaves of the inflation it is drawn after.
+The skin alone, without what will lie on it, is brought to its balance with the pressure: u0. What is
+deposited is born there, with Fe = F F0⁻¹ and F0 = 1 + Grad u0, so that the printed part is in balance as it
+is, whatever the mesh leaves of the inflation it is drawn after.
 """
 
 from dataclasses import replace
@@ -33,8 +33,8 @@ class Skin(NamedTuple):
     """The balance of the skin alone, spread over the whole body.
 
     Attributes:
-        displacement: u0 at every node; what is laid follows the node it stands on, shape (n, dim), mm.
-        pressure: Pressure unknowns of every cell; 0 in what is laid, shape (m, k), MPa.
+        displacement: u0 at every node; what is deposited follows the node it stands on, shape (n, dim), mm.
+        pressure: Pressure unknowns of every cell; 0 in what is deposited, shape (m, k), MPa.
         moved: Largest displacement, mm.
         size: Of the skin, mm.
     """
@@ -46,25 +46,27 @@ class Skin(NamedTuple):
 
 
 def balance_of_skin(model: Model, comm: MPI.Comm, tolerance: Tolerance) -> Skin:
-    """Bring a part without what is laid on it to balance with the pressure under which it is drawn.
+    """Bring a part without what is deposited on it to balance with the pressure under which it is drawn.
 
     Raises:
         NoEquilibrium: There is no balance nearby.
     """
     body = model.body
     assert model.drawn_pressure is not None
-    assert body.foot is not None
-    piece = without(body, model.laid)
+    assert body.base_node is not None
+    piece = without(body, model.deposited)
     skin = replace(
         model,
         body=piece.body,
-        parts=tuple(_restricted(part, piece.nodes) for part in model.parts if part.region not in model.laid),
+        parts=tuple(
+            _restricted(part, piece.nodes) for part in model.parts if part.region not in model.deposited
+        ),
         supports=tuple(s for s in model.supports if s.region in piece.body.surfaces),
         electrodes=(),
         beds=(),
         sections=(),
         contacts=(),
-        laid=(),
+        deposited=(),
     )
     problem = Problem(skin, comm=comm)
     newton = Newton(System(problem), scales_of(skin), tolerance)
@@ -75,7 +77,7 @@ def balance_of_skin(model: Model, comm: MPI.Comm, tolerance: Tolerance) -> Skin:
     displacement[piece.nodes] = u
     pressure = np.zeros((len(body.cells), p.shape[1]))
     pressure[piece.cells] = p
-    return Skin(displacement[body.foot], pressure, float(np.abs(u).max()), newton.scales.length)
+    return Skin(displacement[body.base_node], pressure, float(np.abs(u).max()), newton.scales.length)
 
 
 def lay(system: System, skin: Skin) -> None:
@@ -91,7 +93,7 @@ def lay(system: System, skin: Skin) -> None:
 
 
 def moved_since(system: System) -> float:
-    """How far the part has moved from the shape in which parts were laid on it, mm; collective."""
+    """How far the part has moved from the shape in which parts were deposited on it, mm; collective."""
     problem = system.problem
     assert problem.laying is not None
     system.read_x()
@@ -106,13 +108,14 @@ def printed_in_words(system: System, skin: Skin, convergence: Convergence) -> st
         NoEquilibrium: It is not, though nothing but its pressure acts on it.
     """
     words = (
-        f"the skin found its balance {skin.moved:.2g} mm off the shape drawn, where the rest was laid on it"
+        f"the skin alone is in equilibrium {skin.moved:.2g} mm away from the drawn shape; other parts were "
+        "added there, free of stress"
     )
     if convergence.iterations == 0:
         error = f"{convergence.residual:.1e} of its forces"
         return f"{words}; the printed part is in balance with its pressure to {error}"
     model, moved = system.problem.model, moved_since(system)
-    strained = [p.region for p in model.parts if p.region in model.laid and not _is_free(p)]
+    strained = [p.region for p in model.parts if p.region in model.deposited and not _is_free(p)]
     acting = [*strained, *(b.region for b in model.beds), *(c.name for c in model.contacts)]
     if not acting and moved > _AT_REST * skin.size:
         raise NoEquilibrium(

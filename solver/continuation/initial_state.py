@@ -34,7 +34,7 @@ def first_state(
     model, first = problem.model, _unloaded(problem, stages)
     if model.drawn_pressure is None:
         convergence = newton.solve(first)
-    elif not model.laid:
+    elif not model.deposited:
         convergence = newton.settle_drawn(first)
         displacement = evaluation.displacement()
         moved = 0.0 if displacement is None else float(np.abs(displacement).max())

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The total potential of a part: the one place where the model is written down.
 
-    Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, laid: F F0⁻¹ G⁻¹
+    Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, deposited: F F0⁻¹ G⁻¹
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
                - P V(u) + ½ ∫ k |u|² dA - Σ N ū                    lumen, tissue beds, axial forces
                + ∫ ½ k ⟨-g⟩² dA                                    contact with rigid obstacles
@@ -46,7 +46,7 @@ class Problem:
         contact_stiffness: Constant k of each contact, MPa/mm.
         weight: 2πR when axisymmetric, else 1.
         frame: Wall directions (normal, hoop, axial).
-        laying: Displacement u0 in which parts were laid on the others; ``None`` if none is.
+        laying: Displacement u0 in which parts were deposited on the others; ``None`` if none is.
     """
 
     def __init__(self, model: Model, *, comm: MPI.Comm = MPI.COMM_WORLD) -> None:
@@ -62,7 +62,7 @@ class Problem:
         self.unknowns = [fem.Function(V, name=n) for V, n in zip(self.spaces, "upφ", strict=False)]
         self.fields: Properties = properties_of(model, self.mesh)
         self.laying = None
-        if model.laid:
+        if model.deposited:
             self.laying = fem.Function(self.spaces[0], name="u0")
         self.lumen_pressure = fem.Constant(domain, 0.0)
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
@@ -96,9 +96,9 @@ class Problem:
         """Deformation gradient of the drawn body."""
         return ufl.Identity(3) + kinematics.gradient(self.unknowns[0], self._x, self.model.axisymmetric)
 
-    def elastic(self, F: Expr, *, laid: bool = False) -> kinematics.Strain:
-        """Strain of Fe = F F0⁻¹ G⁻¹, F0 that in which it was laid, G the natural stretch along the wall."""
-        if laid:
+    def elastic(self, F: Expr, *, deposited: bool = False) -> kinematics.Strain:
+        """Strain of Fe = F F0⁻¹ G⁻¹; F0 is 1 in parts that were not deposited."""
+        if deposited:
             F = F * ufl.inv(self._laid_gradient())
         if self.fields.natural is not None:
             F = F * kinematics.natural_inverse(self.fields.natural, self.frame)
@@ -109,13 +109,13 @@ class Problem:
         assert self.laying is not None
         return ufl.Identity(3) + kinematics.gradient(self.laying, self._x, self.model.axisymmetric)
 
-    def growth(self, *, laid: bool) -> Expr:
+    def growth(self, *, deposited: bool) -> Expr:
         """Stress-free over drawn volume."""
-        return self.fields.det_G * ufl.det(self._laid_gradient()) if laid else self.fields.det_G
+        return self.fields.det_G * ufl.det(self._laid_gradient()) if deposited else self.fields.det_G
 
     def stored_energy(self, members: Members, F: Expr) -> Expr:
         """ψ(Fe) of some cells with their electrode film and fibres, per stress-free volume."""
-        strain = self.elastic(F, laid=members.laid)
+        strain = self.elastic(F, deposited=members.deposited)
         law = members.law
         ψ = ENERGIES[law](strain, *self.fields.law_arguments(law))
         if self.fields.film is not None:
@@ -137,30 +137,32 @@ class Problem:
             return -kinematics.scalar_gradient(self.unknowns[2], self.model.axisymmetric)
         return self.fields.sheet_field * self.frame[0]
 
-    def field_energy(self, F: Expr, *, laid: bool = False) -> Expr | None:
+    def field_energy(self, F: Expr, *, deposited: bool = False) -> Expr | None:
         """½ ε J |F⁻ᵀ E0|² per drawn volume, mJ/mm³; ``None`` without electrodes."""
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        return self.fields.permittivity / 2 * kinematics.field_measure(F, E0, self.growth(laid=laid))
+        return (
+            self.fields.permittivity / 2 * kinematics.field_measure(F, E0, self.growth(deposited=deposited))
+        )
 
-    def sheet_capacity(self, *, laid: bool = False) -> Expr:
+    def sheet_capacity(self, *, deposited: bool = False) -> Expr:
         """ε J |F⁻ᵀ n|² per drawn volume, N/kV²: twice the energy at a unit nominal field along the normal."""
         return self.fields.permittivity * kinematics.field_measure(
-            self.F, self.frame[0], self.growth(laid=laid)
+            self.F, self.frame[0], self.growth(deposited=deposited)
         )
 
     def material_energy(self, members: Members, F: Expr) -> Expr:
         """Det G [ψ - p (Je - 1) - p²/(2κ)] per drawn volume."""
-        laid = members.laid
-        p, Je = self.unknowns[1], self.elastic(F, laid=laid).J
+        deposited = members.deposited
+        p, Je = self.unknowns[1], self.elastic(F, deposited=deposited).J
         ψ = self.stored_energy(members, F)
-        return self.growth(laid=laid) * (ψ - p * (Je - 1) - self.volumetric_energy())
+        return self.growth(deposited=deposited) * (ψ - p * (Je - 1) - self.volumetric_energy())
 
     def density(self, members: Members, F: Expr) -> Expr:
         """Potential per drawn volume of some cells, as a function of F."""
         W = self.material_energy(members, F)
-        U = self.field_energy(F, laid=members.laid)
+        U = self.field_energy(F, deposited=members.deposited)
         return W if U is None else W - U
 
     def internal_energy(self) -> ufl.Form:

@@ -30,12 +30,12 @@ class Members(NamedTuple):
     Attributes:
         law: Name of their material law.
         cells: Local numbers of the cells this rank owns.
-        laid: Whether they were laid on the rest of the part, stress-free in its balance as drawn.
+        deposited: Whether they were deposited on the rest of the part, stress-free in its balance as drawn.
     """
 
     law: str
     cells: NDArray[np.int32]
-    laid: bool
+    deposited: bool
 
 
 @dataclass
@@ -43,7 +43,7 @@ class Properties:
     """Parameter fields (piecewise constant) and the cells of each law.
 
     Attributes:
-        laws: The local cells of each law in use, those that are laid apart from the others.
+        laws: The local cells of each law in use, those that are deposited apart from the others.
         slots: Parameter fields, reused by every law.
         compliance: 1/κ, 1/MPa; 0 where incompressible.
         det_G: Stress-free over drawn volume.
@@ -148,16 +148,16 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
 
 
 def _members(model: "Model", mesh: MeshedBody) -> list[Members]:
-    """The cells of each law, those of parts that are laid apart."""
+    """The cells of each law, those of parts that are deposited apart."""
     regions: dict[tuple[str, bool], list[IntArray]] = {}
     for part in model.parts:
-        kind = part.material.law, part.region in model.laid
+        kind = part.material.law, part.region in model.deposited
         regions.setdefault(kind, []).append(model.body.regions[part.region])
     return [
-        Members(law, mesh.cells_of(np.concatenate(regions[law, laid])), laid)
+        Members(law, mesh.cells_of(np.concatenate(regions[law, deposited])), deposited)
         for law in LAWS
-        for laid in (False, True)
-        if (law, laid) in regions
+        for deposited in (False, True)
+        if (law, deposited) in regions
     ]
 
 

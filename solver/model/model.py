@@ -26,8 +26,8 @@ class Model:
         drawn_pressure: Lumen pressure under which the body, as drawn, is in balance with its natural stretch
             (a skin drawn as inflated), MPa; the path starts there. ``None``: the path starts without loads
             and brings the natural stretch in with the first stage.
-        laid: Regions laid stress-free on the others once these are in balance with ``drawn_pressure``: a
-            lattice printed on an inflated skin.
+        deposited: Regions deposited stress-free on the others once these are in balance with
+            ``drawn_pressure``: a lattice printed on an inflated skin.
         bare_stroke: Stroke of the bare skin, to compare with; ``None``: no amplification is reported.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
 
@@ -45,7 +45,7 @@ class Model:
     contacts: tuple[Contact, ...] = ()
     drawn_pressure: float | None = None
     bare_stroke: BareStroke | None = None
-    laid: tuple[str, ...] = ()
+    deposited: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         _check_parts(self)
@@ -97,21 +97,21 @@ def _check_parts(model: Model) -> None:
 
 
 def _check_laid(model: Model) -> None:
-    unknown = [region for region in model.laid if region not in model.body.regions]
-    if unknown or (model.laid and len(model.laid) == len(model.body.regions)):
+    unknown = [region for region in model.deposited if region not in model.body.regions]
+    if unknown or (model.deposited and len(model.deposited) == len(model.body.regions)):
         raise InputError(
-            f"laid = {list(model.laid)}: some of the regions are laid on the others; the body has: "
+            f"deposited = {list(model.deposited)}: name some, not all, of the body's regions: "
             f"{', '.join(model.body.regions)}",
-            key="laid",
+            key="deposited",
         )
-    if model.laid and (model.drawn_pressure is None or model.body.foot is None):
+    if model.deposited and (model.drawn_pressure is None or model.body.base_node is None):
         raise InputError(
-            "parts are laid on a part drawn under pressure, and the body says on which of its nodes they "
-            "stand; drawn_pressure and body.foot are needed",
-            key="laid",
+            "deposited parts need drawn_pressure, the pressure under which the others are drawn, and "
+            "body.base_node, the nodes on which they stand",
+            key="deposited",
         )
-    if model.laid and model.solved_potential:
-        raise InputError("with parts that are laid, electrics must be layered", key="electrics")
+    if model.deposited and model.solved_potential:
+        raise InputError("with parts that are deposited, electrics must be layered", key="electrics")
 
 
 def _check_electrodes(model: Model) -> None:

@@ -97,7 +97,8 @@ class NaturalField:
         """The natural stretch of a part drawn after a deformation.
 
         Args:
-            gradient: Of the place before over the drawn one, as ``Body.natural``, shape (n, 3, 3).
+            gradient: Of the place before over the drawn one, as ``Body.stress_free_gradient``, shape (n, 3,
+                3).
             before: Natural stretch that it had before.
             places: The places before, shape (n, 3), mm.
         """

@@ -37,4 +37,4 @@ class SweptVolume:
         self._before.copy(self._middle)
         self._middle.axpy(share, self._step)
         self.system.pressure_force(self._middle, self._force)
-        return float(self._force.dot(self._step)) * self.system.problem.model.body.copies
+        return float(self._force.dot(self._step)) * self.system.problem.model.body.multiplicity

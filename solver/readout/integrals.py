@@ -31,7 +31,7 @@ class Integrals:
         self._strain_energy = forms.compile_forms(
             sum(
                 cellwise
-                * problem.growth(laid=members.laid)
+                * problem.growth(deposited=members.deposited)
                 * (problem.stored_energy(members, problem.F) + problem.volumetric_energy())
                 * problem.weight
                 * problem.dx(i)
@@ -68,10 +68,10 @@ class Integrals:
         if stored is None:
             return {}
         regions = {
-            f"strain energy {region}": float(stored[members].sum()) * body.copies
+            f"strain energy {region}": float(stored[members].sum()) * body.multiplicity
             for region, members in body.regions.items()
         }
-        return {"strain energy": float(stored.sum()) * body.copies} | regions
+        return {"strain energy": float(stored.sum()) * body.multiplicity} | regions
 
     def _electrical(self, voltages: dict[str, float]) -> dict[str, float]:
         if self._capacity is not None:
@@ -80,7 +80,7 @@ class Integrals:
             return {}
         found: dict[str, float] = {}
         for name, piece in self._face_charges.read().items():
-            charge = piece * self._problem.model.body.copies
+            charge = piece * self._problem.model.body.multiplicity
             voltage = voltages.get(name, 0.0)
             found[f"charge {name}"] = charge
             found[f"capacitance {name}"] = charge / voltage if voltage else float("nan")
@@ -95,7 +95,7 @@ class Integrals:
         inverse = self._system.sheet_field.nominal(dict.fromkeys(body.bands, 1.0))
         found: dict[str, float] = {}
         for name, band in body.bands.items():
-            capacitance = float((cells * inverse**2)[band].sum()) * body.copies
+            capacitance = float((cells * inverse**2)[band].sum()) * body.multiplicity
             found[f"capacitance {name}"] = capacitance
             found[f"charge {name}"] = capacitance * voltages.get(name, 0.0)
         return found
@@ -115,7 +115,7 @@ class Integrals:
         for contact, (force, area) in zip(model.contacts, self._contact_forms, strict=True):
             for what, form in (("force", force), ("area", area)):
                 piece = self._system.sum(fem.assemble_scalar(form))
-                found[f"contact {what} {contact.name}"] = piece * model.body.copies
+                found[f"contact {what} {contact.name}"] = piece * model.body.multiplicity
         return found
 
 

@@ -66,6 +66,6 @@ def reactions_of(system: System) -> dict[str, tuple[float, float]]:
             force[0] = 0.0  # moves freely along the axis
         total = np.empty(2)
         problem.comm.Allreduce(force, total, op=MPI.SUM)
-        axial, radial = total * problem.model.body.copies
+        axial, radial = total * problem.model.body.multiplicity
         reactions[support.region] = (float(axial), float(radial))
     return reactions

@@ -42,9 +42,9 @@ class Zone:
             half = (ring.outer - ring.inner) / 2
             R = ring.inner + half * (1 + nodes)
             r = np.sqrt(a**2 + (R**2 - A**2) / lz)
-            lt, h = r / R, 1e-6
-            W_t = (ring.energy(lt + h, lz) - ring.energy(lt - h, lz)) / (2 * h)
-            W_z = (ring.energy(lt, lz + h) - ring.energy(lt, lz - h)) / (2 * h)
+            lt, h = r / R, 1e-20
+            W_t = ring.energy(lt + 1j * h, lz).imag / h  # exact to rounding: differences would stall the root
+            W_z = ring.energy(lt, lz + 1j * h).imag / h
             pressure += half * weights @ (lt * W_t * R / (lz * r**2))
             force += np.pi * half * weights @ ((2 * lz * W_z - lt * W_t) * R / lz)
         b = np.sqrt(a**2 + (B**2 - A**2) / lz)

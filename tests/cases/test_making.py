@@ -83,7 +83,7 @@ def test_printed_mesh_lies_on_the_inflated_wall():
     case = case_from_tables(tables())
     wall, pressure = inflated_wall(case)
     body = body_of(case)
-    assert body.pressure == pytest.approx(pressure)
+    assert body.drawn_pressure == pytest.approx(pressure)
     r = np.hypot(body.points[:, 0], body.points[:, 1])
     lumen = body.surface_nodes("lumen")
     inner = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([-WALL])).position[0, :2])
@@ -91,10 +91,10 @@ def test_printed_mesh_lies_on_the_inflated_wall():
     np.testing.assert_allclose(r[lumen], inner, rtol=1e-6)
     assert r.max() == pytest.approx(outer + 0.5, rel=1e-6)  # struts are as high as printed
     assert outer - inner < 0.95 * WALL  # the skin has thinned
-    assert body.natural["skin"][lumen, 1, 1].max() < 0.9
-    assert body.laid == ("lattice",)
+    assert body.stress_free_gradient["skin"][lumen, 1, 1].max() < 0.9
+    assert body.deposited == ("lattice",)
     stands = np.setdiff1d(np.unique(body.cells[body.regions["lattice"]]), body.cells[body.regions["skin"]])
-    foot = body.points[body.foot[stands]]
+    foot = body.points[body.base_node[stands]]
     np.testing.assert_allclose(np.hypot(*foot[:, :2].T), outer, rtol=1e-6)
     straight = np.cross(body.points[stands] - foot, body.normal[stands])
     np.testing.assert_allclose(straight, 0.0, atol=1e-9)

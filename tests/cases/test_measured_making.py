@@ -85,13 +85,13 @@ def test_an_oval_skin_is_drawn_oval_and_told(skin):
     assert wall.deviation.mean_square_root == pytest.approx(0.015 * 6.1, rel=0.05)
     body = body_of(case)
     assert "root mean square" in body.notes["measured face"]
-    foot = body.points[np.unique(body.foot)]
+    foot = body.points[np.unique(body.base_node)]
     outer = foot[np.hypot(foot[:, 0], foot[:, 1]) > 5.9]
     middle = outer[np.abs(outer[:, 2] - 6.0) < 1.0]
     radius = np.hypot(middle[:, 0], middle[:, 1])
     assert 1.03 < radius.max() / radius.min() == pytest.approx(1.03 / 0.97, abs=0.015)
     inner = np.abs(body.points[:, 2] - 6.0) < 3.0  # clear of what the computed corners at the ends leave
-    np.testing.assert_allclose(np.linalg.det(body.natural["skin"][inner]), 1.0, atol=5e-3)
+    np.testing.assert_allclose(np.linalg.det(body.stress_free_gradient["skin"][inner]), 1.0, atol=5e-3)
 
 
 def test_a_face_that_is_not_the_skins_is_refused_with_how_far_it_is_off(skin, tmp_path):

@@ -93,7 +93,7 @@ def area_vectors(body: Body, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray
 def area(body: Body, surface: str) -> float:
     """Return the area of a surface of the whole part, mm^2."""
     _, vector = area_vectors(body, body.facets[body.surfaces[surface]])
-    return float(np.linalg.norm(vector, axis=-1).sum()) * body.copies
+    return float(np.linalg.norm(vector, axis=-1).sum()) * body.multiplicity
 
 
 def enclosed_volume(body: Body) -> float:
@@ -103,4 +103,4 @@ def enclosed_volume(body: Body) -> float:
     """
     place, vector = area_vectors(body, body.facets[body.surfaces["lumen"]])
     flat = 1 if body.model == "axisymmetric" else 2
-    return -0.5 * float(np.sum(place[..., :flat] * vector[..., :flat])) * body.copies
+    return -0.5 * float(np.sum(place[..., :flat] * vector[..., :flat])) * body.multiplicity

@@ -52,9 +52,9 @@ def test_volumes_and_areas_are_those_of_cylinders(case):
     top = LENGTH + 2 * overhang
     volumes = cell_volumes(body)
     core = math.pi * (RADIUS**2 - inner**2) * top
-    assert volumes[body.regions["core"]].sum() * body.copies == pytest.approx(core, rel=2e-5)
+    assert volumes[body.regions["core"]].sum() * body.multiplicity == pytest.approx(core, rel=2e-5)
     skin = math.pi * (4.4**2 - 4.1**2) * LENGTH
-    assert volumes[body.regions["skin"]].sum() * body.copies == pytest.approx(skin, rel=1e-5)
+    assert volumes[body.regions["skin"]].sum() * body.multiplicity == pytest.approx(skin, rel=1e-5)
     assert area(body, "core|liner") == pytest.approx(2 * math.pi * RADIUS * LENGTH, rel=1e-5)
     assert area(body, "core_end_high") == pytest.approx(math.pi * (RADIUS**2 - inner**2), rel=2e-4)
     if overhang:
@@ -118,7 +118,7 @@ def test_embedded_struts_in_a_sleeve_on_a_core():
     wall = math.pi * (4.4**2 - 4.0**2) * LENGTH
     volumes = cell_volumes(body)
     found = sum(volumes[body.regions[name]].sum() for name in ("liner", "skin", "lattice"))
-    assert found * body.copies == pytest.approx(wall, rel=1e-5)
+    assert found * body.multiplicity == pytest.approx(wall, rel=1e-5)
 
 
 def test_a_square_and_a_cube_are_filled_with_their_edges_kept():

@@ -152,7 +152,7 @@ def test_parameter_is_the_arc_length(name):
 def test_meshes_hold_the_volumes(name, model):
     shape = DOMES[name]
     body = build(shape, MODELS[model], [BAND])
-    volumes = cell_volumes(body) * body.copies
+    volumes = cell_volumes(body) * body.multiplicity
     assert np.all(volumes > 0.0)
     for region, cells in body.regions.items():
         assert volumes[cells].sum() == pytest.approx(region_volume(shape, region), rel=MESH[model]), region
@@ -181,7 +181,7 @@ def test_volumes_converge_at_fourth_order(name, size, last):
         along = curved / (4 * 2**halving)
         body = build(shape, MeshSize(along=along, through=1, around=around, **size))
         exact = sum(region_volume(shape, region) for region in body.regions)
-        errors.append(abs(cell_volumes(body).sum() * body.copies / exact - 1))
+        errors.append(abs(cell_volumes(body).sum() * body.multiplicity / exact - 1))
     assert math.log2(errors[1] / errors[2]) > RATE, errors
     assert errors[-1] < last, errors
 

@@ -123,9 +123,9 @@ def test_sector_is_its_share_of_the_part():
     lattice = laid(NECKED)
     whole = region_volumes(lattice_body(lattice, NECKED.layers, COARSE))
     body = lattice_body(lattice, NECKED.layers, LatticeMesh(along=2.0, on_struts=0.8, sector=30.0))
-    assert body.copies == pytest.approx(12)
+    assert body.multiplicity == pytest.approx(12)
     for name, volume in region_volumes(body).items():
-        assert volume * body.copies == pytest.approx(whole[name], rel=2e-3)
+        assert volume * body.multiplicity == pytest.approx(whole[name], rel=2e-3)
     low, high = (body.points[body.surface_nodes(s)] for s in ("side_low", "side_high"))
     np.testing.assert_allclose(low[:, 1], 0.0, atol=1e-12)
     np.testing.assert_allclose(np.arctan2(high[:, 1], high[:, 0]), math.radians(30.0), rtol=1e-9)

@@ -156,7 +156,7 @@ def test_mirror_lines_are_where_they_are_said_to_be(kind):
     if lattice.pattern.mirrors:
         half = footprint(lattice, half_columns=1)
         assert half.covered == pytest.approx(printed.covered, rel=1e-6)
-        assert half.copies == 2 * printed.copies
+        assert half.repeats == 2 * printed.repeats
 
 
 @pytest.mark.parametrize(

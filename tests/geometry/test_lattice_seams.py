@@ -32,4 +32,4 @@ def test_both_sides_of_a_column_have_the_same_corners(kind, shape):
     left, right = on_side(printed.polygons, 0.0), on_side(printed.polygons, printed.period)
     assert len(left) >= 4  # both rings reach both sides
     assert np.array_equal(left, right)
-    assert printed.copies * printed.period == pytest.approx(2 * np.pi, abs=1e-14)
+    assert printed.repeats * printed.period == pytest.approx(2 * np.pi, abs=1e-14)

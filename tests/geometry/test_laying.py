@@ -172,7 +172,7 @@ def test_a_lattice_on_a_measured_tube_is_that_on_the_tube():
     prints = [footprint(lattice) for lattice in laid]
     assert laid[0].pattern.width == pytest.approx(PERIOD)
     assert (laid[0].around, laid[0].along) == (laid[1].around, laid[1].along)
-    assert prints[0].copies == pytest.approx(1.0)
+    assert prints[0].repeats == pytest.approx(1.0)
     assert prints[0].covered == pytest.approx(prints[1].covered, rel=1e-6)
 
 

@@ -112,7 +112,7 @@ def test_there_is_no_seam(kind):
     assert count.max() == 2
     assert set(body.surfaces) == {"lumen", "outer", "end_low", "end_high", "skin|lattice"}
     assert (count == 1).sum() == sum(len(body.surfaces[n]) for n in ("lumen", "outer", "end_low", "end_high"))
-    assert body.copies == 1.0
+    assert body.multiplicity == 1.0
     np.testing.assert_allclose(np.einsum("ij,ij->i", body.hoop, body.normal), 0.0, atol=1e-9)
 
 

@@ -25,7 +25,7 @@ def test_round_trip_is_exact(tmp_path, name, model, suffix):
     write_mesh(body, tmp_path / f"part{suffix}")
     back = read_body(tmp_path / f"part{suffix}")
     assert (back.model, back.cell_type) == (body.model, body.cell_type)
-    assert back.copies == pytest.approx(body.copies, rel=ROUNDING)
+    assert back.multiplicity == pytest.approx(body.multiplicity, rel=ROUNDING)
     for array in ("points", "cells", "facets", "normal"):
         assert np.array_equal(getattr(back, array), getattr(body, array)), array
     for group in ("regions", "bands", "surfaces"):

@@ -203,7 +203,7 @@ def test_surface_names_of_each_shape():
 
 def test_planes_of_a_sector():
     body = build(SHAPES["solid sleeve"], MeshSize(along=2.0, model="sector", sector=60.0, around=24))
-    assert body.copies == pytest.approx(6.0, rel=ROUNDING)
+    assert body.multiplicity == pytest.approx(6.0, rel=ROUNDING)
     for surface, outward in (("side_low", (0.0, -1.0, 0.0)), ("side_high", (-np.sqrt(0.75), 0.5, 0.0))):
         place, vector = area_vectors(body, body.facets[body.surfaces[surface]])
         assert vector / np.linalg.norm(vector, axis=-1, keepdims=True) == pytest.approx(

@@ -92,7 +92,7 @@ def test_struts_on_other_sides(side):
 def test_a_sector_is_its_share():
     size = LatticeMesh(along=2.0, on_struts=0.8, sector=45.0)
     body = body_on(SPHERE, size=size)
-    assert body.copies == pytest.approx(8)
+    assert body.multiplicity == pytest.approx(8)
     wall = 4 / 3 * math.pi * (8.4**3 - 8.1**3)
     assert cell_volumes(body)[body.regions["skin"]].sum() * 8 == pytest.approx(wall, rel=1e-5)
     low, high = (body.surface_nodes(side) for side in ("side_low", "side_high"))

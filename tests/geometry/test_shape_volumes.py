@@ -81,7 +81,7 @@ def test_meshes_hold_the_volumes_of_their_shape(name, model):
     body = build(shape, MODELS[model])
     straight = model == "axisymmetric" and isinstance(shape, Tube | Sleeve)
     tolerance = STRAIGHT if straight else MESH[model] * (SHARP_BENDS if name == "necked balloon" else 1)
-    volumes = cell_volumes(body) * body.copies
+    volumes = cell_volumes(body) * body.multiplicity
     for region, cells in body.regions.items():
         assert volumes[cells].sum() == pytest.approx(region_volume(shape, region), rel=tolerance), region
     assert np.all(volumes > 0.0)
@@ -110,7 +110,7 @@ def test_volumes_converge_at_fourth_order(shape, size, last):
         around = 16 * 2**halving
         body = build(shape, MeshSize(along=2.0 / 2**halving, through=1, around=around, **size))
         exact = sum(region_volume(shape, region) for region in body.regions)
-        errors.append(abs(cell_volumes(body).sum() * body.copies / exact - 1))
+        errors.append(abs(cell_volumes(body).sum() * body.multiplicity / exact - 1))
     assert math.log2(errors[1] / errors[2]) > RATE, errors
     assert errors[-1] < last, errors
 

@@ -97,7 +97,7 @@ def solid_tube(through=2, around=8, along=6, inner=INNER, outer=OUTER, length=LE
         surfaces={"lumen": np.arange(len(lumen)), "outer": np.arange(len(skin)) + len(lumen)},
         normal=normal,
         hoop=np.cross([0.0, 0.0, 1.0], normal),
-        copies=1.0 / turns,
+        multiplicity=1.0 / turns,
         **_sets(np.hypot(*centre.T[:2]), centre[:, 2], inner, outer, length),
     )
 

@@ -81,9 +81,12 @@ def printed_lattice():
 
     body = lattice_body(lattice, tube.layers, size, natural=natural)
     parts = (Part("skin", neo_hookean(0.1)), Part("lattice", neo_hookean(1.0)))
-    skin = replace(parts[0], natural_stretch=NaturalField.of_gradient(body.natural["skin"], NaturalStretch()))
+    skin = replace(
+        parts[0],
+        natural_stretch=NaturalField.of_gradient(body.stress_free_gradient["skin"], NaturalStretch()),
+    )
     pressure = 0.1 * (0.95**-2 - 0.95**2) * 0.3 / 5.15  # of a membrane
-    model = Model(body, (skin, parts[1]), SLIDING, drawn_pressure=pressure, laid=body.laid)
+    model = Model(body, (skin, parts[1]), SLIDING, drawn_pressure=pressure, deposited=body.deposited)
     return model, [Stage("release", pressure=0.0, steps=2)]
 
 

@@ -41,8 +41,8 @@ def printed_tube(cells=8, wrong=1.0, shrunk=1.0):
         Part("skin", neo_hookean(MU), natural_stretch=skin),
         Part("laid", neo_hookean(STIFF), natural_stretch=NaturalStretch(swelling=shrunk)),
     )
-    body = replace(body, foot=foot)
-    return Model(body, parts, SLIDING, drawn_pressure=P, laid=("laid",))
+    body = replace(body, base_node=foot)
+    return Model(body, parts, SLIDING, drawn_pressure=P, deposited=("laid",))
 
 
 def followed(model, *stages):
@@ -88,7 +88,7 @@ def test_an_error_of_the_skin_is_no_load_on_what_is_laid():
     states, outcome = followed(model, ("hold", P))
     moved = np.abs(states[0].displacement).max()
     assert moved > 1e-3
-    assert f"{moved:.2g} mm off the shape drawn" in outcome.remarks[0]
+    assert f"{moved:.2g} mm away from the drawn shape" in outcome.remarks[0]
     assert states[0].iterations == 0
     assert value(states[0], "strain energy laid") < 1e-14 * value(states[0], "strain energy")
     np.testing.assert_allclose(states[-1].displacement, states[0].displacement, atol=1e-9)
@@ -116,9 +116,9 @@ def test_what_does_not_belong_together_is_refused():
     with pytest.raises(NoEquilibrium, match="not in balance with the pressure"):
         followed(printed_tube(wrong=0.8), ("hold", P))
     model = printed_tube()
-    with pytest.raises(InputError, match="laid on the others; the body has: skin, laid"):
-        replace(model, laid=("lattice",))
-    with pytest.raises(InputError, match=r"body\.foot are needed"):
+    with pytest.raises(InputError, match="not all, of the body's regions: skin, laid"):
+        replace(model, deposited=("lattice",))
+    with pytest.raises(InputError, match=r"body\.base_node, the nodes"):
         replace(model, drawn_pressure=None)
 
 

@@ -14,6 +14,7 @@ from mpi4py import MPI
 
 from annelid.solver.energy import forms
 from annelid.solver.energy.kinematics import strain_of
+from annelid.solver.energy.laws import ENERGIES
 from annelid.solver.model.material import LAWS, Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part, Support
@@ -47,7 +48,7 @@ class Compiled:
         self._parameters = [fem.Constant(mesh, np.asarray(p, dtype=float)) for p in example]
         frame = tuple(ufl.as_vector([float(i == j) for j in range(3)]) for i in range(3))
         F = ufl.variable(self._F)
-        energy = LAWS[law].energy(strain_of(F, axisymmetric, frame), *self._parameters)
+        energy = ENERGIES[law](strain_of(F, axisymmetric, frame), *self._parameters)
         P = ufl.diff(energy, F)
         curvature = ufl.inner(ufl.diff(ufl.inner(P, self._H), F), self._H)
         every = ufl.as_vector([energy, *(P[i, j] for i in range(3) for j in range(3)), curvature])

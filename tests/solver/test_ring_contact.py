@@ -108,7 +108,7 @@ def test_first_contact_of_a_collapsing_tube(lobes):
         assert value(state, f"penetration {name}") < TOLERANCE
     assert value(states[-1], f"contact length {name}") == pytest.approx(LENGTH, rel=1e-6)
     assert value(states[-1], f"contact pressure {name}") > -states[-1].loads["pressure"].value
-    assert model.body.copies == 2 * lobes
+    assert model.body.multiplicity == 2 * lobes
     x = (model.body.points + states[-1].displacement)[model.body.surface_nodes("side_high")]
     assert np.abs(x[:, 0] * np.sin(np.pi / lobes) - x[:, 1] * np.cos(np.pi / lobes)).max() < 1e-12
 
