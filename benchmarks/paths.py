@@ -15,14 +15,18 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Band, Dome, Layer, Shape, Tube
-from annelid.solver.continuation.critical_points import Critical, Locator
+from annelid.geometry.shapes.shape import Band, Layer, Shape
+from annelid.geometry.shapes.tube import Tube
+from annelid.solver.continuation.critical_points import CriticalState, Locator
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.path import Path
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Electrode, Part, Sheets, Support
+from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
@@ -143,7 +147,7 @@ def counted(cost: Cost, path: Path) -> Callable[[], None]:
         cost.steps += not searching
         correct(newton, *given)
 
-    def counted_find(locator: Locator, *given: Any) -> Critical:
+    def counted_find(locator: Locator, *given: Any) -> CriticalState:
         before = path.system.count.factorisations
         searching.append(True)
         try:

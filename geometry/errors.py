@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The error family of the project: each carries its data and says what to do."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 
@@ -8,7 +10,8 @@ class AnnelidError(Exception):
     """Base of every error the project raises on purpose.
 
     Attributes:
-        data: What the message speaks of, by name; survives pickling across processes.
+        message: What is wrong and what to do.
+        data: Values that the message mentions, by name.
     """
 
     def __init__(self, message: str, **data: Any) -> None:
@@ -21,8 +24,49 @@ class AnnelidError(Exception):
 
 
 def _rebuild(kind: type[AnnelidError], message: str, data: dict[str, Any]) -> AnnelidError:
+    """Make an error again in another process."""
     return kind(message, **data)
 
 
 class InputError(AnnelidError):
-    """What the user wrote cannot be meant: names the key, the value and the allowed range."""
+    """The input is not valid; the message names the key, the value and what is allowed."""
+
+
+class InvalidValue(InputError):
+    """A record refuses one of its values.
+
+    Attributes:
+        problem: What is wrong, without the key.
+        key: Key of the value in the record's table of a case file, dotted where tables are nested; "" for the
+            table as a whole.
+        subject: Which record, for instance ``"stage 'fill'"``; "" if unknown.
+    """
+
+    def __init__(self, problem: str, *, key: str = "", subject: str = "", **data: Any) -> None:
+        super().__init__(": ".join(filter(None, (subject, key, problem))), **data)
+        self.problem, self.key, self.subject = problem, key, subject
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuild_value, (self.problem, self.key, self.subject, self.data)
+
+    def about(self, subject: str) -> "InvalidValue":
+        """The same error with the subject put in front of any that it has."""
+        return InvalidValue(
+            self.problem,
+            key=self.key,
+            subject=": ".join(filter(None, (subject, self.subject))),
+            **self.data,
+        )
+
+
+def _rebuild_value(problem: str, key: str, subject: str, data: dict[str, Any]) -> InvalidValue:
+    return InvalidValue(problem, key=key, subject=subject, **data)
+
+
+@contextmanager
+def checking(subject: str) -> Iterator[None]:
+    """Name the subject of every ``InvalidValue`` raised inside."""
+    try:
+        yield
+    except InvalidValue as error:
+        raise error.about(subject) from None

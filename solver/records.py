@@ -118,7 +118,8 @@ class Outcome:
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.
         remarks: Further sentences (for instance the breakdown field exceeded, and where).
-        margins: Of the loads at the working point: the last state, or the loads asked for and not reached.
+        margins: Of the loads at the working point: the last state, or the requested loads that were not
+            reached.
     """
 
     kind: str
@@ -164,7 +165,7 @@ class CollapseState:
         energy: Strain energy per area and thickness of the whole cell, mJ/mm³.
         unstable_modes: Unstable modes that repeat from cell to cell, under the given stretch.
         displacement: Nodal displacement, shape (n, 3), mm.
-        gave_way: Whether the cell buckled here: this state does not go on smoothly from the one before.
+        buckled: Whether the cell buckled here: this state does not continue the one before smoothly.
     """
 
     stretch: float
@@ -174,4 +175,4 @@ class CollapseState:
     energy: float
     unstable_modes: int
     displacement: FloatArray
-    gave_way: bool = False
+    buckled: bool = False

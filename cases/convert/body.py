@@ -7,7 +7,7 @@ from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Band
+from annelid.geometry.shapes.shape import Band
 
 __all__ = ["body_of"]
 

@@ -24,8 +24,12 @@ from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
 from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.meshing.grid_lines import pieces
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
-from annelid.geometry.shapes.shapes import Balloon, Dome, Shape, Sleeve, Tube
+from annelid.geometry.shapes.shape import Shape
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 
 __all__ = ["angles_told", "cell_of", "lattice_of", "latticed_body_of"]
 

@@ -19,10 +19,13 @@ from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.lattice_mesh.wall_grid import wall_grid
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Balloon, Band, Dome, Shape, Tube
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
+from annelid.geometry.shapes.shape import Band, Shape
+from annelid.geometry.shapes.tube import Tube
 
 if TYPE_CHECKING:
-    from annelid.solver.model.parts import BareStroke
+    from annelid.solver.model.boundary import BareStroke
     from annelid.solver.model.stages import Stage
     from annelid.solver.records import Equilibrium, Outcome
 
@@ -95,7 +98,7 @@ def bare_stroke_of(case: Case) -> "BareStroke | None":
 
     ``None`` if the case has no making, no voltage, or does not ask for the comparison.
     """
-    from annelid.solver.model.parts import BareStroke
+    from annelid.solver.model.boundary import BareStroke
     from annelid.solver.model.stages import Stage
 
     if case.making is None or not case.making.compare or not case.electrodes:
@@ -129,8 +132,8 @@ def _follow(
 ) -> "tuple[Outcome, list[Equilibrium]]":
     """Follow the bare skin through one stage."""
     from annelid.solver.continuation.path import Path
+    from annelid.solver.model.boundary import Electrode, Support
     from annelid.solver.model.model import Model
-    from annelid.solver.model.parts import Electrode, Support
     from annelid.solver.model.stepping import Stepping
     from annelid.solver.mpi import MPI
 

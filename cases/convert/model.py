@@ -43,8 +43,9 @@ def material_of(case: Case, name: str) -> "Material":
 
 def model_of(case: Case, body: Body) -> "Model":
     """What is solved: body, parts, supports, electrodes, beds and sections."""
+    from annelid.cases.schema.stage import TissueBed
+    from annelid.solver.model.boundary import Electrode, Section, Support
     from annelid.solver.model.model import Model
-    from annelid.solver.model.parts import Electrode, Section, Support, TissueBed
 
     return Model(
         body,

@@ -4,9 +4,13 @@
 from annelid.cases.schema import shape as drawn
 from annelid.cases.schema.case import Case
 from annelid.geometry.shapes import meridian as curves
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shapes import Balloon, Dome, Layer, Shape, Sleeve, Tube
+from annelid.geometry.shapes.shape import Layer, Shape
+from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
+from annelid.geometry.shapes.tube import Tube
 
 __all__ = ["shape_of"]
 

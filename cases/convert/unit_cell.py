@@ -69,7 +69,7 @@ def _limits_in_words(axis: str, states: Sequence[CollapseState], to: float) -> l
     reached = states[-1].stretch
     if abs(reached - to) > 1e-6:
         lines.append(f"pulled {axis} up to a stretch of {reached:.4g}; beyond it no state was found")
-    if (buckled := next((s for s in states if s.gave_way or s.unstable_modes), None)) is not None:
+    if (buckled := next((s for s in states if s.buckled or s.unstable_modes), None)) is not None:
         where = f"pulled {axis}, the cell buckles at or before a stretch of {buckled.stretch:.4g}"
         lines.append(f"{where}, a stress of {1e3 * buckled.stress:.3g} kPa")
     if (lost := next((s for s in states if s.unstable_modes), None)) is not None:

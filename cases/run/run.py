@@ -20,7 +20,7 @@ from annelid.geometry.errors import AnnelidError, InputError
 from annelid.results.folder.folder_files import status
 from annelid.results.folder.records import Verdict
 from annelid.solver.errors import NoEquilibrium
-from annelid.solver.model.parts import BareStroke
+from annelid.solver.model.boundary import BareStroke
 from annelid.solver.records import Equilibrium, Outcome
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.hermite import hermite
 from annelid.geometry.meshing.revolve import turned
 from annelid.geometry.shapes.meridian import Meridian
-from annelid.geometry.shapes.shapes import Balloon, Dome, Shape, Sleeve, Tube
+from annelid.geometry.shapes.shape import Shape
 
 SIDES = ("outside", "inside", "embedded")
 PERIOD = 2 * math.pi
@@ -205,27 +205,5 @@ def chart_of(shape: Shape, side: str = "outside", *, depth: float = 0.5) -> Revo
     if side not in SIDES:
         raise InputError(f"side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
     within("depth", depth, above=0.0, below=1.0)
-    wall = sum(layer.thickness for layer in shape.layers)
-    return Revolution(inner_face(shape), {"outside": wall, "inside": 0.0, "embedded": depth * wall}[side])
-
-
-def inner_face(shape: Shape) -> Meridian:
-    """Return the meridian of the inner face of a shape's layers."""
-    if isinstance(shape, Balloon | Dome):
-        return shape.meridian
-    if isinstance(shape, Tube):
-        return _straight(shape.inner_radius, 0.0, shape.length)
-    assert isinstance(shape, Sleeve)
-    return _straight(shape.core_radius, shape.core_overhang, shape.length)
-
-
-def _straight(radius: float, start: float, length: float) -> Meridian:
-    def curve(q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        one, zero = np.ones_like(q), np.zeros_like(q)
-        return (
-            np.column_stack([radius * one, start + q]),
-            np.column_stack([zero, one]),
-            np.column_stack([zero, zero]),
-        )
-
-    return Meridian(f"tube of radius {radius:g} mm", curve, (0.0, length))
+    wall = shape.thickness
+    return Revolution(shape.meridian, {"outside": wall, "inside": 0.0, "embedded": depth * wall}[side])

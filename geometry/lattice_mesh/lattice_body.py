@@ -20,7 +20,7 @@ from annelid.geometry.lattice_mesh.extrusion import Course, Thickened, thicken
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring, lattice_sheet
 from annelid.geometry.lattice_mesh.pole_caps import HIGH, LOW
 from annelid.geometry.meshing.quality import check_quality
-from annelid.geometry.shapes.shapes import Layer
+from annelid.geometry.shapes.shape import Layer
 
 __all__ = [
     "RINGS",

@@ -11,7 +11,7 @@ from annelid.geometry.meshing.build import parameters
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.plane_mesh import mesh_plane
-from annelid.geometry.shapes.shapes import Shape
+from annelid.geometry.shapes.shape import Shape
 
 
 @dataclass(frozen=True)
@@ -49,9 +49,9 @@ def wall_grid(shape: Shape, size: MeshSize) -> tuple[WallGrid, tuple[CapGrid, ..
     Returns:
         That of the wall, and those of the low and the high cap of a capped tube.
     """
-    drawing = lay_out(shape, size, (), ())
-    grid = mesh_plane(drawing).nodes
-    x, y = parameters(drawing, grid.astype(np.float64))
+    mapped = lay_out(shape, size, (), ())
+    grid = mesh_plane(mapped).nodes
+    x, y = parameters(mapped, grid.astype(np.float64))
     nodes = np.full(grid.max(axis=0) + 1, -1, dtype=np.int64)
     nodes[grid[:, 0], grid[:, 1]] = np.arange(len(grid))
     through, across = np.all(nodes >= 0, axis=1), np.all(nodes >= 0, axis=0)

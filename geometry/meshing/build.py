@@ -9,14 +9,14 @@ import numpy as np
 from annelid.geometry.body import Body, FloatArray
 from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.layout import lay_out
-from annelid.geometry.meshing.mapped_plane import Drawing
+from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.plane_mesh import Plane, mesh_plane
 from annelid.geometry.meshing.quality import check_quality
 from annelid.geometry.meshing.region_names import Grid, named_cells, named_facets
 from annelid.geometry.meshing.revolve import opening, sweep, turned
 from annelid.geometry.meshing.tetrahedra import PIECES, split
-from annelid.geometry.shapes.shapes import Band, Shape
+from annelid.geometry.shapes.shape import Band, Shape
 
 MOST_CELLS = 1_000_000
 """Most quadrilaterals or hexahedra that a mesh may have."""
@@ -39,18 +39,18 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     Raises:
         InputError: If bands or lines do not fit the shape, or the mesh falls below the quality floor.
     """
-    drawing = lay_out(shape, size, bands, lines)
-    _check_count(drawing, size)
-    plane = mesh_plane(drawing)
+    mapped = lay_out(shape, size, bands, lines)
+    _check_count(mapped, size)
+    plane = mesh_plane(mapped)
     axisymmetric = size.model == "axisymmetric"
-    body = _meridian_body(drawing, plane) if axisymmetric else _space_body(drawing, plane, size)
+    body = _meridian_body(mapped, plane) if axisymmetric else _space_body(mapped, plane, size)
     check_quality(body)
     return body
 
 
-def _check_count(drawing: Drawing, size: MeshSize) -> None:
+def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
     """Refuse a mesh that could only exhaust the memory."""
-    cells = int(drawing.columns.sum()) * int(drawing.rows.sum())
+    cells = int(mapped.columns.sum()) * int(mapped.rows.sum())
     if size.model != "axisymmetric":
         cells = math.ceil(cells * size.around * opening(size) / (2 * math.pi))
     if cells > MOST_CELLS:
@@ -61,11 +61,11 @@ def _check_count(drawing: Drawing, size: MeshSize) -> None:
         )
 
 
-def _meridian_body(drawing: Drawing, plane: Plane) -> Body:
+def _meridian_body(mapped: MappedPlane, plane: Plane) -> Body:
     mesh = Grid("quad9", plane.nodes.astype(np.float64), plane.cells, plane.patches)
-    placed = drawing.place(*parameters(drawing, mesh.grid))
-    regions, bands = named_cells(drawing, mesh)
-    facets, surfaces = named_facets(drawing, mesh, {})
+    placed = mapped.place(*parameters(mapped, mesh.grid))
+    regions, bands = named_cells(mapped, mesh)
+    facets, surfaces = named_facets(mapped, mesh, {})
     return Body(
         model="axisymmetric",
         points=placed.position,
@@ -79,20 +79,20 @@ def _meridian_body(drawing: Drawing, plane: Plane) -> Body:
     )
 
 
-def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
-    swept = sweep(drawing, plane, size)
+def _space_body(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Body:
+    swept = sweep(mapped, plane, size)
     mesh = Grid("hexahedron27", swept.grid, swept.cells, swept.patches)
     if size.cells == "tetrahedra":
         mesh = Grid("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
-    placed = drawing.place(*parameters(drawing, mesh.grid))
+    placed = mapped.place(*parameters(mapped, mesh.grid))
     points, normal = (turned(flat, swept.angle) for flat in placed)
     planes = {}
     if size.model == "sector":
         on_axis = placed.position[:, 0] == 0.0
         for name, angle in (("side_low", 0.0), ("side_high", opening(size))):
             planes[name] = np.flatnonzero(on_axis | (np.abs(swept.angle - angle) < _SAME_ANGLE))
-    regions, bands = named_cells(drawing, mesh)
-    facets, surfaces = named_facets(drawing, mesh, planes)
+    regions, bands = named_cells(mapped, mesh)
+    facets, surfaces = named_facets(mapped, mesh, planes)
     return Body(
         model=size.model,
         points=points,
@@ -108,8 +108,8 @@ def _space_body(drawing: Drawing, plane: Plane, size: MeshSize) -> Body:
     )
 
 
-def parameters(drawing: Drawing, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
+def parameters(mapped: MappedPlane, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the parameters x, y (mm) at grid positions (n, 2) in half elements."""
-    across = 2.0 * np.concatenate([[0], np.cumsum(drawing.columns)])
-    up = 2.0 * np.concatenate([[0], np.cumsum(drawing.rows)])
-    return np.interp(grid[:, 0], across, drawing.x), np.interp(grid[:, 1], up, drawing.y)
+    across = 2.0 * np.concatenate([[0], np.cumsum(mapped.columns)])
+    up = 2.0 * np.concatenate([[0], np.cumsum(mapped.rows)])
+    return np.interp(grid[:, 0], across, mapped.x), np.interp(grid[:, 1], up, mapped.y)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Grid lines of a drawing: layer faces, band edges and the elements between them."""
+"""Grid lines of a mapped plane: layer faces, band edges and the elements between them."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -9,7 +9,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.checks import within
-from annelid.geometry.shapes.shapes import Band, Layer
+from annelid.geometry.shapes.shape import Band, Layer
 
 CLOSE = 1e-9
 """Lines nearer to each other than this fraction of the length are one line."""
@@ -50,7 +50,7 @@ class Heights:
     def _of_edge(self, band: Band, word: str, height: float) -> float:
         key, slack = f"{word} edge of band {band.name!r}", CLOSE * (self.high - self.low)
         least, most = self.low - slack, self.high + slack
-        within(key, height, least=least, most=most, unit="mm", why="where the layer lies")
+        within(key, height, least=least, most=most, unit="mm", why="where the layer is")
         return self.locate(min(max(height, self.low), self.high), key)
 
     def lines(self, bands: Sequence[Band], heights: Sequence[float]) -> FloatArray:
@@ -61,7 +61,7 @@ class Heights:
         """
         lowest, highest = self.part or (self.low, self.high)
         for height in heights:
-            within("lines", height, least=lowest, most=highest, unit="mm", why="where the part lies")
+            within("lines", height, least=lowest, most=highest, unit="mm", why="where the part is")
         found = [edge for band in bands for edge in self.of_band(band)]
         found += [self.locate(height, "lines") for height in heights]
         first, last = self.ends or (lowest, highest)

@@ -1,67 +1,98 @@
 # SPDX-License-Identifier: MIT
-"""Laying shapes out: from a shape and mesh sizes to its drawing."""
+"""From a shape and mesh sizes to its mapped plane: blocks of elements and where they are placed."""
 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import partial, singledispatch
 from itertools import pairwise
 
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.geometry.checks import all_different
-from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.grid_lines import CLOSE, Heights, Radii, divide, merged, pieces, stack
-from annelid.geometry.meshing.mapped_plane import Drawing, Place, Placed
+from annelid.geometry.meshing.mapped_plane import MappedPlane, Place, Placed
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
-from annelid.geometry.shapes.shapes import Balloon, Band, Dome, Shape, Sleeve, Tube
+from annelid.geometry.shapes.shape import Band, Shape
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 
 _X_LOW, _X_HIGH, _Y_LOW, _Y_HIGH = range(4)
 _LARGEST_TURN = math.radians(30.0)  # of the meridian along one element, however large ``along`` is
 
 
-def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    """Return the drawing of a shape with grid lines at the band edges and at ``lines`` (mm).
+def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> MappedPlane:
+    """Return the mapped plane of a shape with grid lines at the band edges and at ``lines`` (mm).
 
     Raises:
-        InputError: If a band or line does not lie on the shape, or bands overlap.
+        InvalidValue: A band or line is not on the shape, or bands overlap.
     """
-    _check_bands(shape, bands)
-    if isinstance(shape, Tube):
-        return _tube(shape, size, bands, lines)
-    if isinstance(shape, Sleeve):
-        return _sleeve(shape, size, bands, lines)
-    return _shell(shape, size, bands, lines)
+    shape.check_bands(bands)
+    return _layout(shape, size, bands, lines)
 
 
-def _check_bands(shape: Shape, bands: Sequence[Band]) -> None:
-    all_different("bands", [band.name for band in bands])
-    layers = [layer.name for layer in shape.layers]
-    for band in bands:
-        if band.region not in layers:
-            raise InputError(
-                f"region of band {band.name!r} = {band.region!r}: choose one of the layers "
-                + ", ".join(layers),
-                band=band.name,
-                region=band.region,
-            )
-    for layer in layers:
-        along = sorted((band for band in bands if band.region == layer), key=lambda band: band.low)
-        for first, second in pairwise(along):
-            if second.low < first.high - CLOSE * abs(first.high):
-                raise InputError(
-                    f"bands {first.name!r} ({first.low:g} to {first.high:g} mm) and {second.name!r} "
-                    f"({second.low:g} to {second.high:g} mm) overlap in layer {layer!r}: start the second at "
-                    f"{first.high:g} mm or above",
-                    bands=(first.name, second.name),
-                )
+@singledispatch
+def _layout(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> MappedPlane:
+    """Layout of a wall on a meridian; shapes with further regions have one of their own below."""
+    meridian, length = shape.meridian, shape.meridian.length
+    edges = _edges(shape)
+    y = merged(np.concatenate([edges.lines(bands, lines), meridian.arcs(meridian.corners)]), length)
+    low_pole, high_pole = meridian.poles
+    if size.model != "axisymmetric":
+        y = _pole_patches(y, size, low_pole, high_pole)
+    x = stack(shape.layers)
+    names = [layer.name for layer in shape.layers]
+    bends = [math.ceil(meridian.turning(*piece) / _LARGEST_TURN * (1 - CLOSE)) for piece in pairwise(y)]
+    rows = np.maximum(divide(y, size.along), bends)
+    grid = {(i, j): name for i, name in enumerate(names) for j in range(len(rows))}
+
+    def side_name(i: int, j: int, side: int) -> str:
+        low, high = (
+            "axis" if pole else end for pole, end in ((low_pole, "end_low"), (high_pole, "end_high"))
+        )
+        return ("lumen", "outer", low, high)[side]
+
+    def place(x: FloatArray, y: FloatArray) -> Placed:
+        frame = meridian.at(y)
+        position = frame.position.copy()
+        if shape.plane_ends:
+            position[:, 0] += x / frame.normal[:, 0]
+        else:
+            position += x[:, None] * frame.normal
+        position[:, 0] = np.where(frame.position[:, 0] == 0.0, 0.0, position[:, 0])
+        return Placed(position, frame.normal)
+
+    axis = tuple(side for side, pole in ((_Y_LOW, low_pole), (_Y_HIGH, high_pole)) if pole)
+    frame = _Blocks(x, y, np.array([size.through] * len(names)), rows, grid, axis, names)
+    return frame.mapped(side_name, place, edges, bands)
 
 
-def _tube(shape: Tube, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    capped, length = shape.ends == "capped", shape.length
-    cap = shape.cap_thickness or sum(layer.thickness for layer in shape.layers)
+def _edges(shape: Shape) -> Heights:
+    """How bands and lines are given on a meridian: by heights, on a dome by radii."""
+    meridian, (low, high) = shape.meridian, shape.band_range
+    ends = (0.0, meridian.length)
+    if shape.bands_by_radius:
+        return Radii(low, high, locate=partial(arc_at_radius, meridian), ends=ends)
+    return Heights(low, high, locate=meridian.arc_at_height, ends=ends)
+
+
+def _pole_patches(y: FloatArray, size: MeshSize, low: bool, high: bool) -> FloatArray:
+    """Add the lines that bound the O-grid discs around closed poles (3-D only)."""
+    wanted = (size.around / 8 + 1) * size.along
+    added = [y]
+    for pole, gap, end, sign in ((low, y[1] - y[0], y[0], 1.0), (high, y[-1] - y[-2], y[-1], -1.0)):
+        whole = gap if len(y) > 2 or not (low and high) else gap / 2
+        if pole and wanted < 0.6 * whole:
+            added.append(np.array([end + sign * wanted]))
+        elif pole:
+            added.append(np.array([end + sign * whole]))
+    return merged(np.concatenate(added), y[-1] - y[0])
+
+
+@_layout.register
+def _tube(shape: Tube, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> MappedPlane:
+    capped, length, cap = shape.ends == "capped", shape.length, shape.cap
     edges = Heights(0.0, length)
     y = edges.lines(bands, lines)
     x = shape.inner_radius + stack(shape.layers)
@@ -91,13 +122,14 @@ def _tube(shape: Tube, size: MeshSize, bands: Sequence[Band], lines: Sequence[fl
         beyond += np.where((y > length) | (y == length) & (x < shape.inner_radius), 1.0, 0.0)
         return Placed(np.column_stack([x, y]), np.column_stack([1.0 - np.abs(beyond), beyond]))
 
-    frame = _Layout(x, y, np.array(columns), rows, grid, (_X_LOW,) if capped else (), [*names, "cap"])
-    return frame.drawing(side_name, place, edges, bands)
+    frame = _Blocks(x, y, np.array(columns), rows, grid, (_X_LOW,) if capped else (), [*names, "cap"])
+    return frame.mapped(side_name, place, edges, bands)
 
 
-def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    low, high = shape.core_overhang, shape.core_overhang + shape.length
-    top = high + shape.core_overhang
+@_layout.register
+def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> MappedPlane:
+    low, high = shape.extent
+    top = shape.core_length
     edges = Heights(low, high, part=(0.0, top))
     y = edges.lines(bands, [*lines, low, high])
     x = np.concatenate([[shape.core_inner_radius], shape.core_radius + stack(shape.layers)])
@@ -117,65 +149,13 @@ def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequenc
         return Placed(np.column_stack([x, y]), np.column_stack([np.ones_like(x), np.zeros_like(x)]))
 
     columns = np.array([across] + [size.through] * len(names))
-    frame = _Layout(x, y, columns, divide(y, size.along), grid, (_X_LOW,) if solid else (), ["core", *names])
-    return frame.drawing(side_name, place, edges, bands)
-
-
-def _edges(shape: Balloon | Dome) -> Heights:
-    """Return how bands and lines are told on a curved wall: by heights, on a dome by radii."""
-    meridian, ends = shape.meridian, (0.0, shape.meridian.length)
-    if isinstance(shape, Dome):
-        return Radii(shape.hole_radius, shape.rim_radius, locate=partial(arc_at_radius, meridian), ends=ends)
-    low_z, high_z = meridian.at(np.array(ends)).position[:, 1]
-    return Heights(float(low_z), float(high_z), locate=meridian.arc_at_height, ends=ends)
-
-
-def _shell(shape: Balloon | Dome, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    meridian, length = shape.meridian, shape.meridian.length
-    edges = _edges(shape)
-    y = merged(np.concatenate([edges.lines(bands, lines), meridian.arcs(meridian.corners)]), length)
-    low_pole, high_pole = meridian.poles
-    if size.model != "axisymmetric":
-        y = _pole_patches(y, size, low_pole, high_pole)
-    x = stack(shape.layers)
-    names = [layer.name for layer in shape.layers]
-    bends = [math.ceil(meridian.turning(*piece) / _LARGEST_TURN * (1 - CLOSE)) for piece in pairwise(y)]
-    rows = np.maximum(divide(y, size.along), bends)
-    grid = {(i, j): name for i, name in enumerate(names) for j in range(len(rows))}
-
-    def side_name(i: int, j: int, side: int) -> str:
-        low, high = (
-            "axis" if pole else end for pole, end in ((low_pole, "end_low"), (high_pole, "end_high"))
-        )
-        return ("lumen", "outer", low, high)[side]
-
-    def place(x: FloatArray, y: FloatArray) -> Placed:
-        frame = meridian.at(y)
-        position = frame.position + x[:, None] * frame.normal
-        position[:, 0] = np.where(frame.position[:, 0] == 0.0, 0.0, position[:, 0])
-        return Placed(position, frame.normal)
-
-    axis = tuple(side for side, pole in ((_Y_LOW, low_pole), (_Y_HIGH, high_pole)) if pole)
-    frame = _Layout(x, y, np.array([size.through] * len(names)), rows, grid, axis, names)
-    return frame.drawing(side_name, place, edges, bands)
-
-
-def _pole_patches(y: FloatArray, size: MeshSize, low: bool, high: bool) -> FloatArray:
-    """Add the lines that bound the O-grid discs around closed poles (3-D only)."""
-    wanted = (size.around / 8 + 1) * size.along
-    added = [y]
-    for pole, gap, end, sign in ((low, y[1] - y[0], y[0], 1.0), (high, y[-1] - y[-2], y[-1], -1.0)):
-        whole = gap if len(y) > 2 or not (low and high) else gap / 2
-        if pole and wanted < 0.6 * whole:
-            added.append(np.array([end + sign * wanted]))
-        elif pole:
-            added.append(np.array([end + sign * whole]))
-    return merged(np.concatenate(added), y[-1] - y[0])
+    frame = _Blocks(x, y, columns, divide(y, size.along), grid, (_X_LOW,) if solid else (), ["core", *names])
+    return frame.mapped(side_name, place, edges, bands)
 
 
 @dataclass(frozen=True)
-class _Layout:
-    """The parts of a drawing that all shapes fill in alike."""
+class _Blocks:
+    """The blocks of a mapped plane, before free sides and bands are named."""
 
     x: FloatArray
     y: FloatArray
@@ -185,10 +165,10 @@ class _Layout:
     axis: tuple[int, ...]
     order: list[str]
 
-    def drawing(
+    def mapped(
         self, side_name: Callable[[int, int, int], str], place: Place, edges: Heights, bands: Sequence[Band]
-    ) -> Drawing:
-        """Name the free sides, find the patches of the bands, and put the drawing together."""
+    ) -> MappedPlane:
+        """Name the free sides, find the patches of the bands, and put the mapped plane together."""
         steps = ((-1, 0), (1, 0), (0, -1), (0, 1))
         outside = {
             (i, j, side): side_name(i, j, side)
@@ -206,6 +186,6 @@ class _Layout:
                 if region == band.region and low < middle[j] < high
             )
         rank = {name: number for number, name in enumerate(self.order)}
-        return Drawing(
+        return MappedPlane(
             self.x, self.y, self.columns, self.rows, self.grid, outside, self.axis, rank, patches, place
         )

@@ -1,16 +1,19 @@
 # SPDX-License-Identifier: MIT
-"""Drawings: every shape as a chequered parameter plane (x through the wall, y along it) and a map."""
+"""Every shape as rectangular patches of a parameter plane (x through the wall, y along it) and a map."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 from typing import NamedTuple
 
 from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.inventory import SIDE_PLANES, Inventory, is_free
 
 SIDES = ("x low", "x high", "y low", "y high")
 """The four sides of a patch; a side's position here is its number."""
 
 _STEP = ((-1, 0), (1, 0), (0, -1), (0, 1))
+_CORNERS = (((0, 0), (0, 1)), ((1, 0), (1, 1)), ((0, 0), (1, 0)), ((0, 1), (1, 1)))
 
 
 class Placed(NamedTuple):
@@ -24,8 +27,8 @@ Place = Callable[[FloatArray, FloatArray], Placed]
 
 
 @dataclass(frozen=True)
-class Drawing:
-    """A shape laid out on a grid of rectangular patches, before it is meshed.
+class MappedPlane:
+    """A shape on a grid of rectangular patches in a parameter plane, before it is meshed.
 
     Attributes:
         x: Grid lines through the wall, ascending, mm.
@@ -74,3 +77,34 @@ class Drawing:
                 found.setdefault((i, j, 0), []).append(f"{band}.inner")
                 found.setdefault((i, j, 1), []).append(f"{band}.outer")
         return {key: tuple(value) for key, value in found.items()}
+
+    def inventory(self, model: str) -> Inventory:
+        """Names that the mesh of this plane will have.
+
+        Args:
+            model: ``"axisymmetric"``, ``"solid"`` or ``"sector"``.
+        """
+        corners: dict[str, set[tuple[int, int]]] = {}
+        for (i, j, side), names in self.names().items():
+            for name in filter(is_free, names):
+                corners.setdefault(name, set()).update((i + di, j + dj) for di, dj in _CORNERS[side])
+        touching = {
+            frozenset(pair)
+            for pair in combinations(corners, 2)
+            if not corners[pair[0]].isdisjoint(corners[pair[1]])
+        }
+        surfaces = tuple(corners)
+        if model == "sector":  # every surface reaches the planes; these meet each other at the axis alone
+            touching |= {frozenset((side, name)) for side in SIDE_PLANES for name in corners}
+            touching |= {frozenset(SIDE_PLANES)} if self.axis else set()
+            surfaces += SIDE_PLANES
+        return Inventory(
+            model=model,
+            regions=tuple(sorted(set(self.regions.values()), key=lambda region: self.rank[region])),
+            surfaces=surfaces,
+            bands={
+                band: tuple(dict.fromkeys(self.regions[patch] for patch in patches))
+                for band, patches in self.bands.items()
+            },
+            touching=frozenset(touching),
+        )

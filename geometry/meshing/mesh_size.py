@@ -3,8 +3,8 @@
 
 from dataclasses import dataclass
 
-from annelid.geometry.checks import whole_number, within
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, whole_number, within
+from annelid.geometry.errors import InvalidValue, checking
 
 MODELS = ("axisymmetric", "solid", "sector")
 CELLS = ("hexahedra", "tetrahedra")
@@ -25,7 +25,7 @@ class MeshSize:
         cells: ``"hexahedra"`` or ``"tetrahedra"`` (3-D models; each hexahedron is split in six).
 
     Raises:
-        InputError: If a value is outside its range.
+        InvalidValue: A value is outside its range.
     """
 
     along: float
@@ -36,21 +36,16 @@ class MeshSize:
     cells: str = "hexahedra"
 
     def __post_init__(self) -> None:
-        if self.model not in MODELS:
-            raise InputError(
-                f"mesh.model = {self.model!r}: choose one of {', '.join(MODELS)}", model=self.model
-            )
-        if self.cells not in CELLS:
-            raise InputError(
-                f"mesh.cells = {self.cells!r}: choose one of {', '.join(CELLS)}", cells=self.cells
-            )
-        if self.model == "axisymmetric" and self.cells == "tetrahedra":
-            raise InputError(
-                "mesh.cells = 'tetrahedra': an axisymmetric model has quadrilaterals; leave cells out, "
-                "or choose the solid or sector model",
-                cells=self.cells,
-            )
-        within("mesh.along", self.along, above=0.0, unit="mm")
-        whole_number("mesh.through", self.through, least=1)
-        whole_number("mesh.around", self.around, least=8)
-        within("mesh.sector", self.sector, above=0.0, most=180.0, unit="degrees")
+        with checking("mesh"):
+            one_of("model", self.model, MODELS)
+            one_of("cells", self.cells, CELLS)
+            if self.model == "axisymmetric" and self.cells == "tetrahedra":
+                raise InvalidValue(
+                    "'tetrahedra' needs the solid or the sector model; an axisymmetric model is made of "
+                    "quadrilaterals: leave it out",
+                    key="cells",
+                )
+            within("along", self.along, above=0.0, unit="mm")
+            whole_number("through", self.through, least=1)
+            whole_number("around", self.around, least=8)
+            within("sector", self.sector, above=0.0, most=180.0, unit="degrees")

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The parameter plane of a drawing meshed by gmsh: second-order quadrilaterals on a counting grid."""
+"""The parameter plane of a mapped plane meshed by gmsh: second-order quadrilaterals on a counting grid."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from annelid.geometry.body import IntArray
-from annelid.geometry.meshing.mapped_plane import Drawing
+from annelid.geometry.meshing.mapped_plane import MappedPlane
 
 _QUAD9 = 10  # gmsh's number of the nine-node quadrilateral; its node order is VTK's
 
@@ -41,16 +41,16 @@ def gmsh_session() -> Iterator[Any]:
         gmsh.finalize()
 
 
-def mesh_plane(drawing: Drawing) -> Plane:
-    """Mesh the patches of a drawing transfinitely.
+def mesh_plane(mapped: MappedPlane) -> Plane:
+    """Mesh the patches of a mapped plane transfinitely.
 
     The patches are drawn with one unit per element, whatever their size in mm: thin layers then stay clear
     of gmsh's geometric tolerance, and every node falls on a half of a whole number, free of rounding.
     """
-    across = np.concatenate([[0], np.cumsum(drawing.columns)])
-    up = np.concatenate([[0], np.cumsum(drawing.rows)])
+    across = np.concatenate([[0], np.cumsum(mapped.columns)])
+    up = np.concatenate([[0], np.cumsum(mapped.rows)])
     with gmsh_session() as gmsh:
-        surfaces = _draw(gmsh.model.geo, drawing, across, up)
+        surfaces = _draw(gmsh.model.geo, mapped, across, up)
         gmsh.model.geo.synchronize()
         gmsh.model.mesh.generate(2)
         gmsh.model.mesh.setOrder(2)
@@ -64,7 +64,7 @@ def mesh_plane(drawing: Drawing) -> Plane:
     return Plane(nodes, cells, patches)
 
 
-def _draw(geo: Any, drawing: Drawing, across: IntArray, up: IntArray) -> dict[tuple[int, int], int]:
+def _draw(geo: Any, mapped: MappedPlane, across: IntArray, up: IntArray) -> dict[tuple[int, int], int]:
     """Draw points, lines and surfaces of all patches; return the surface tag of each patch."""
     points: dict[tuple[int, int], int] = {}
     lines: dict[tuple[tuple[int, int], tuple[int, int]], int] = {}
@@ -76,11 +76,11 @@ def _draw(geo: Any, drawing: Drawing, across: IntArray, up: IntArray) -> dict[tu
                 points[i, j] = geo.addPoint(float(across[i]), float(up[j]), 0.0)
         if (start, end) not in lines:
             lines[start, end] = geo.addLine(points[start], points[end])
-            count = drawing.columns[start[0]] if start[1] == end[1] else drawing.rows[start[1]]
+            count = mapped.columns[start[0]] if start[1] == end[1] else mapped.rows[start[1]]
             geo.mesh.setTransfiniteCurve(lines[start, end], int(count) + 1)
         return lines[start, end]
 
-    for i, j in drawing.regions:
+    for i, j in mapped.regions:
         low, high = line((i, j), (i + 1, j)), line((i, j + 1), (i + 1, j + 1))
         left, right = line((i, j), (i, j + 1)), line((i + 1, j), (i + 1, j + 1))
         surfaces[i, j] = geo.addPlaneSurface([geo.addCurveLoop([low, right, -high, -left])])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From patches to names: regions, bands and surfaces of a mesh that lies on a drawing."""
+"""From patches to names: regions, bands and surfaces of a mesh that is made on a mapped plane."""
 
 from typing import NamedTuple
 
@@ -7,11 +7,11 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.elements import CORNERS, FACETS
-from annelid.geometry.meshing.mapped_plane import Drawing
+from annelid.geometry.meshing.mapped_plane import MappedPlane
 
 
 class Grid(NamedTuple):
-    """A mesh that knows where it lies on the drawing's counting grid.
+    """A mesh that knows where it lies on the mapped plane's counting grid.
 
     Attributes:
         cell_type: Cell type of the body to be.
@@ -26,25 +26,23 @@ class Grid(NamedTuple):
     patches: IntArray
 
 
-def named_cells(drawing: Drawing, mesh: Grid) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
+def named_cells(mapped: MappedPlane, mesh: Grid) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
     """Return the cell numbers of each region and of each band."""
-    code = _patch_code(drawing, mesh.patches)
-    of = {patch: _patch_code(drawing, np.array([patch]))[0] for patch in drawing.regions}
+    code = _patch_code(mapped, mesh.patches)
+    of = {patch: _patch_code(mapped, np.array([patch]))[0] for patch in mapped.regions}
     regions = {
-        name: np.flatnonzero(
-            np.isin(code, [of[p] for p, region in drawing.regions.items() if region == name])
-        )
-        for name in sorted(set(drawing.regions.values()), key=lambda name: drawing.rank[name])
+        name: np.flatnonzero(np.isin(code, [of[p] for p, region in mapped.regions.items() if region == name]))
+        for name in sorted(set(mapped.regions.values()), key=lambda name: mapped.rank[name])
     }
     bands = {
         band: np.flatnonzero(np.isin(code, [of[p] for p in patches]))
-        for band, patches in drawing.bands.items()
+        for band, patches in mapped.bands.items()
     }
     return regions, bands
 
 
 def named_facets(
-    drawing: Drawing, mesh: Grid, planes: dict[str, IntArray]
+    mapped: MappedPlane, mesh: Grid, planes: dict[str, IntArray]
 ) -> tuple[IntArray, dict[str, IntArray]]:
     """Return the named facets, each once, and the facet numbers of each surface.
 
@@ -52,18 +50,18 @@ def named_facets(
     two cells so that it points away from the inner one.
 
     Args:
-        drawing: Where the names come from.
+        mapped: Where the names come from.
         mesh: The mesh.
         planes: Further surfaces by the numbers of the nodes that lie on them (planes of a sector).
     """
     _, local = FACETS[mesh.cell_type]
     facets = mesh.cells[:, local].reshape(-1, local.shape[1])
-    side = _facet_sides(drawing, mesh, facets, len(local))
-    code = np.repeat(_patch_code(drawing, mesh.patches), len(local)) * 4 + side
+    side = _facet_sides(mapped, mesh, facets, len(local))
+    code = np.repeat(_patch_code(mapped, mesh.patches), len(local)) * 4 + side
     code[side < 0] = -1
     members: dict[str, list[IntArray]] = {}
-    for (i, j, number), names in drawing.names().items():
-        key = _patch_code(drawing, np.array([[i, j]]))[0] * 4 + number
+    for (i, j, number), names in mapped.names().items():
+        key = _patch_code(mapped, np.array([[i, j]]))[0] * 4 + number
         hits = np.flatnonzero(code == key)
         for name in names:
             members.setdefault(name, []).append(hits)
@@ -88,11 +86,11 @@ def _once(facets: IntArray, mesh: Grid, members: dict[str, IntArray]) -> tuple[I
     return facets[named[chosen]], {name: np.unique(number[hits]) for name, hits in members.items()}
 
 
-def _facet_sides(drawing: Drawing, mesh: Grid, facets: IntArray, per_cell: int) -> IntArray:
+def _facet_sides(mapped: MappedPlane, mesh: Grid, facets: IntArray, per_cell: int) -> IntArray:
     """Return on which side of its own patch each facet lies, or -1."""
     patch = np.repeat(mesh.patches, per_cell, axis=0)
-    across = 2 * np.concatenate([[0], np.cumsum(drawing.columns)])
-    up = 2 * np.concatenate([[0], np.cumsum(drawing.rows)])
+    across = 2 * np.concatenate([[0], np.cumsum(mapped.columns)])
+    up = 2 * np.concatenate([[0], np.cumsum(mapped.rows)])
     lines = (
         (0, across[patch[:, 0]]),
         (0, across[patch[:, 0] + 1]),
@@ -105,5 +103,5 @@ def _facet_sides(drawing: Drawing, mesh: Grid, facets: IntArray, per_cell: int) 
     return side
 
 
-def _patch_code(drawing: Drawing, patches: IntArray) -> IntArray:
-    return patches[:, 0] * len(drawing.rows) + patches[:, 1]
+def _patch_code(mapped: MappedPlane, patches: IntArray) -> IntArray:
+    return patches[:, 0] * len(mapped.rows) + patches[:, 1]

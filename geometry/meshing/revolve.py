@@ -8,14 +8,14 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.elements import ELEMENT_NODES, locate
-from annelid.geometry.meshing.mapped_plane import Drawing
+from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.o_grid import Disc, kites, mesh_disc
 from annelid.geometry.meshing.plane_mesh import Plane
 
 
 class Swept(NamedTuple):
-    """A mesh in space, still on the drawing's counting grid.
+    """A mesh in space, still on the mapped plane's counting grid.
 
     Attributes:
         grid: Grid coordinates of the nodes in half elements, shape (n, 2).
@@ -35,13 +35,13 @@ def opening(size: MeshSize) -> float:
     return 2 * math.pi if size.model == "solid" else math.radians(size.sector)
 
 
-def sweep(drawing: Drawing, plane: Plane, size: MeshSize) -> Swept:
+def sweep(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Swept:
     """Sweep the meridian mesh about the axis."""
     angle = opening(size)
-    around = _around(size, angle, reaches_axis=bool(drawing.axis))
+    around = _around(size, angle, reaches_axis=bool(mapped.axis))
     stations = 2 * around if size.model == "solid" else 2 * around + 1
-    at_axis = {patch for patch in drawing.regions if drawing.on_axis(patch) is not None}
-    ring = np.ones((len(drawing.columns), len(drawing.rows)), dtype=bool)
+    at_axis = {patch for patch in mapped.regions if mapped.on_axis(patch) is not None}
+    ring = np.ones((len(mapped.columns), len(mapped.rows)), dtype=bool)
     for patch in at_axis:
         ring[patch] = False
     in_ring = ring[plane.patches[:, 0], plane.patches[:, 1]]
@@ -53,10 +53,10 @@ def sweep(drawing: Drawing, plane: Plane, size: MeshSize) -> Swept:
             np.repeat(plane.patches[in_ring], around, axis=0),
         )
     ]
-    for side in drawing.axis:
-        patches = [patch for patch in sorted(at_axis) if drawing.on_axis(patch) == side]
+    for side in mapped.axis:
+        patches = [patch for patch in sorted(at_axis) if mapped.on_axis(patch) == side]
         first_free = sum(len(block.grid) for block in blocks)
-        blocks.append(_disc_block(drawing, plane, side, patches, (angle, around, stations, first_free)))
+        blocks.append(_disc_block(mapped, plane, side, patches, (angle, around, stations, first_free)))
     return _used_only(Swept(*(np.concatenate(parts) for parts in zip(*blocks, strict=True))))
 
 
@@ -78,7 +78,7 @@ def _ring_cells(quads: IntArray, around: int, stations: int) -> IntArray:
 
 
 def _disc_block(
-    drawing: Drawing,
+    mapped: MappedPlane,
     plane: Plane,
     side: int,
     patches: list[tuple[int, int]],
@@ -91,7 +91,7 @@ def _disc_block(
     """
     angle, around, stations, first_free = frame
     across, stack = (0, 1) if side == 0 else (1, 0)
-    counts = (drawing.columns, drawing.rows)
+    counts = (mapped.columns, mapped.rows)
     span = int(counts[across][-1 if side == 3 else 0])
     levels = 2 * int(counts[stack].sum()) + 1
     disc = mesh_disc(angle, around, max(1, span // 2))

@@ -9,8 +9,8 @@ import math
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import within
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, within
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.shapes.meridian import Frame, Meridian
 
 PROFILES = ("spherical", "funnel", "parabolic")
@@ -30,15 +30,12 @@ def dome_meridian(
         tip_radius: Radius of the sphere that rounds the tip of a funnel without a hole, mm.
 
     Raises:
-        InputError: If a length is outside its range, or lengths and profile do not go together.
+        InvalidValue: If a length is outside its range, or lengths and profile do not go together.
     """
-    within("dome.rim_radius", rim_radius, above=0.0, unit="mm")
-    within(
-        "dome.hole_radius", hole_radius, least=0.0, below=rim_radius, unit="mm", why="the radius of the rim"
-    )
-    within("dome.rise", rise, above=0.0, unit="mm")
-    if profile not in PROFILES:
-        raise InputError(f"dome.profile = {profile!r}: choose one of {', '.join(PROFILES)}", profile=profile)
+    within("rim_radius", rim_radius, above=0.0, unit="mm")
+    within("hole_radius", hole_radius, least=0.0, below=rim_radius, unit="mm", why="rim_radius")
+    within("rise", rise, above=0.0, unit="mm")
+    one_of("profile", profile, PROFILES)
     _check_tip(profile, hole_radius, tip_radius)
     if profile == "spherical":
         return _spherical(rim_radius, rise, hole_radius)
@@ -57,7 +54,7 @@ def arc_at_radius(meridian: Meridian, radius: float, key: str, *, offset: float 
         offset: Distance from the meridian along its normal, mm.
 
     Raises:
-        InputError: If the offset curve has no such radius.
+        InvalidValue: If the offset curve has no such radius.
     """
     low, high = 0.0, meridian.length
 
@@ -73,7 +70,7 @@ def arc_at_radius(meridian: Meridian, radius: float, key: str, *, offset: float 
         least=float(least) - slack,
         most=float(most) + slack,
         unit="mm",
-        why="where the wall lies",
+        why="where the wall is",
     )
     for end, arc in ((most, low), (least, high)):
         if abs(radius - end) <= slack:
@@ -97,24 +94,20 @@ def offset_frame(meridian: Meridian, arc: float, offset: float) -> Frame:
 
 
 def _check_tip(profile: str, hole_radius: float, tip_radius: float) -> None:
-    within("dome.tip_radius", tip_radius, least=0.0, unit="mm")
+    within("tip_radius", tip_radius, least=0.0, unit="mm")
     if tip_radius and (profile != "funnel" or hole_radius):
-        raise InputError(
-            f"dome.tip_radius = {tip_radius:g} mm: only a funnel without a hole has a tip to round; "
-            "leave it out",
-            tip_radius=tip_radius,
-        )
+        text = "only a funnel without a hole has a tip to round: leave it out"
+        raise InvalidValue(text, key="tip_radius")
     if profile == "funnel" and not hole_radius and not tip_radius:
-        raise InputError(
-            "dome.hole_radius = 0 mm: a funnel that comes to a point cannot be meshed; give it a hole, or "
-            "round its tip by dome.tip_radius",
-            hole_radius=hole_radius,
+        raise InvalidValue(
+            "a funnel that ends in a point cannot be meshed: give it a hole, or round its tip by tip_radius",
+            key="hole_radius",
         )
 
 
 def _spherical(rim: float, rise: float, hole: float) -> Meridian:
     within(
-        "dome.rise",
+        "rise",
         rise,
         most=math.sqrt(rim**2 - hole**2),
         unit="mm",
@@ -166,7 +159,7 @@ def _rounded(rim: float, rise: float, tip: float) -> Meridian:
     The slope b of the cone follows from rim sin b + (tip - rise) cos b = tip (own derivation).
     """
     most = rim if rise > rim else (rim**2 + rise**2) / (2 * rise)
-    within("dome.tip_radius", tip, below=most, unit="mm", why="where no straight part of the funnel is left")
+    within("tip_radius", tip, below=most, unit="mm", why="where no straight part of the funnel is left")
     slope = math.asin(tip / math.hypot(rim, tip - rise)) - math.atan2(tip - rise, rim)
     straight = (rim - tip * math.sin(slope)) / math.cos(slope)
     last = straight + tip * slope

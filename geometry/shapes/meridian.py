@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.hermite import hermite
 
 # Curve over a parameter q: position, first and second derivative, each (k, 2).
@@ -51,7 +51,7 @@ class Meridian:
         corners: The knots at which a mesh must have cell edges, so that no cell spans a bend.
 
     Raises:
-        InputError: If the curve leaves R >= 0, crosses itself, or meets the axis at a slant.
+        InvalidValue: The curve leaves R >= 0, crosses itself, or meets the axis at a slant.
     """
 
     name: str
@@ -120,7 +120,7 @@ class Meridian:
         """Return the arc length at which the meridian passes the height Z.
 
         Raises:
-            InputError: If it never passes there, or more than once.
+            InvalidValue: It never passes there, or more than once.
         """
         arc = np.linspace(0.0, self.length, _SAMPLES)
         z = self.at(arc).position[:, 1]
@@ -129,15 +129,15 @@ class Meridian:
             return float(arc[[0, -1]][near][0])
         crossings = np.flatnonzero(np.diff(np.sign(z - height)) != 0)
         if len(crossings) == 0:
-            raise InputError(
-                f"{key} = {height:g} mm: the meridian runs from {z.min():g} to {z.max():g} mm",
+            raise InvalidValue(
+                f"{height:g} mm is off the meridian, which runs from {z.min():g} to {z.max():g} mm",
                 key=key,
                 value=height,
             )
         if np.any(np.diff(z) < -1e-9 * self.length):
-            raise InputError(
-                f"{key} = {height:g} mm: the meridian doubles back, so a height does not name one place; "
-                "bands and lines need a meridian that rises steadily",
+            raise InvalidValue(
+                f"{height:g} mm is at more than one place of the meridian, which doubles back: bands and "
+                "lines need a meridian that rises steadily",
                 key=key,
                 value=height,
             )
@@ -150,25 +150,27 @@ class Meridian:
         return float(bracket.mean())
 
     def check_wall(self, thickness: float) -> None:
-        """Raise InputError if a wall of this thickness, offset outwards, would fold or cross the axis."""
+        """Raise InvalidValue if a wall of this thickness, offset outwards, would fold or cross the axis."""
         frame = self.at(np.linspace(0.0, self.length, _SAMPLES))
         inward = -frame.curvature
         worst = int(np.argmax(inward))
         if thickness * inward[worst] >= 0.95:
-            raise InputError(
-                f"layers: the wall of {thickness:g} mm is thicker than the meridian allows at Z = "
+            raise InvalidValue(
+                f"the wall of {thickness:g} mm is thicker than the meridian allows at Z = "
                 f"{frame.position[worst, 1]:.4g} mm, where its smallest radius of inward curvature is "
                 f"{1 / inward[worst]:.4g} mm and the wall would fold; keep it below "
                 f"{0.95 / inward[worst]:.4g} mm or soften the bend",
+                key="layers",
                 thickness=thickness,
             )
         off_axis = slice(int(self.poles[0]), _SAMPLES - int(self.poles[1]))
         position, normal = frame.position[off_axis], frame.normal[off_axis]
         radius = position[:, 0] + thickness * normal[:, 0]
         if radius.min() <= 0.0:
-            raise InputError(
-                f"layers: the wall of {thickness:g} mm reaches the axis at Z = "
+            raise InvalidValue(
+                f"the wall of {thickness:g} mm reaches the axis at Z = "
                 f"{position[int(np.argmin(radius)), 1]:.4g} mm; make it thinner",
+                key="layers",
                 thickness=thickness,
             )
 
@@ -183,15 +185,16 @@ class Meridian:
         inner = radius[1:-1]
         if inner.min() <= 0.0 or radius.min() < -1e-9 * self.length:
             worst = 1 + int(np.argmin(inner))
-            raise InputError(
-                f"meridian ({self.name}): radius {radius[worst]:.4g} mm at "
-                f"Z = {frame.position[worst, 1]:.4g} mm; it must be above 0 except at a closed end",
+            raise InvalidValue(
+                f"{self.name}: radius {radius[worst]:.4g} mm at "
+                f"Z = {frame.position[worst, 1]:.4g} mm; radii must be above 0 except at closed ends",
+                key="meridian",
                 radius=float(radius[worst]),
             )
         for pole, end, word in ((self.poles[0], 0, "low"), (self.poles[1], -1, "high")):
             if pole and abs(frame.tangent[end, 1]) > _POLE_ANGLE:
-                raise InputError(
-                    f"meridian ({self.name}): its {word} end must meet the axis at a right angle"
+                raise InvalidValue(
+                    f"{self.name}: its {word} end must meet the axis at a right angle", key="meridian"
                 )
 
     def _check_crossing(self) -> None:
@@ -202,9 +205,10 @@ class Meridian:
         row, column = np.nonzero(apart)
         if np.any(np.abs(row - column) > 1):
             where = points[row[np.abs(row - column) > 1][0]]
-            raise InputError(
-                f"meridian ({self.name}): it crosses itself near R = {where[0]:.4g} mm, "
+            raise InvalidValue(
+                f"{self.name}: it crosses itself near R = {where[0]:.4g} mm, "
                 f"Z = {where[1]:.4g} mm; give points that run along the wall once",
+                key="meridian",
                 place=tuple(where),
             )
 

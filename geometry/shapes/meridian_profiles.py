@@ -1,14 +1,60 @@
 # SPDX-License-Identifier: MIT
-"""Meridian kinds with a formula: sphere, ellipsoid, necked balloon. The low end lies at Z = 0."""
+"""Meridians with a formula: straight, tapered, sphere, ellipsoid, necked balloon."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.shapes.meridian import Curve, Meridian
+
+TAPERS = ("straight", "smooth")
+
+
+def straight(radius: float, start: float, length: float) -> Meridian:
+    """Return the meridian of a cylinder from Z = start on, lengths in mm."""
+    return _shape_of_radius(f"tube of radius {radius:g} mm", lambda x: (radius, 0.0, 0.0), start, length)
+
+
+def tapered(low: float, high: float, length: float, taper: str) -> Meridian:
+    """Return a meridian whose radius runs from ``low`` at Z = 0 to ``high`` at Z = length, mm.
+
+    Args:
+        low: Inner radius at the low end.
+        high: Inner radius at the high end.
+        length: Length.
+        taper: ``"straight"`` or ``"smooth"``.
+    """
+    step = high - low
+
+    def radius(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        if taper == "straight":
+            return low + step * x, step / length + 0 * x, 0 * x
+        rise, slope, bend = smooth_step(x)
+        return low + step * rise, step / length * slope, step / length**2 * bend
+
+    return _shape_of_radius(f"tube from radius {low:g} to {high:g} mm", radius, 0.0, length)
+
+
+def smooth_step(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The quintic x³ (10 - 15 x + 6 x²) from 0 to 1 with its first and second derivative, x in [0, 1]."""
+    return x**3 * (10 - 15 * x + 6 * x**2), 30 * x**2 * (1 - x) ** 2, 60 * x * (1 - x) * (1 - 2 * x)
+
+
+def _shape_of_radius(
+    name: str, radius: Callable[[FloatArray], tuple], start: float, length: float
+) -> Meridian:
+    """The meridian of a radius with its derivatives by Z, over the relative height."""
+
+    def curve(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        r, dr, ddr = (np.broadcast_to(part, z.shape) for part in radius(z / length))
+        zero = np.zeros_like(z)
+        return np.column_stack([r, start + z]), np.column_stack([dr, zero + 1]), np.column_stack([ddr, zero])
+
+    return Meridian(name, curve, (0.0, length))
 
 
 def sphere(radius: float, *, half: bool = False) -> Meridian:
@@ -19,9 +65,9 @@ def sphere(radius: float, *, half: bool = False) -> Meridian:
         half: Only the upper half: an open ring at Z = 0, the pole at Z = radius.
 
     Raises:
-        InputError: If the radius is not positive.
+        InvalidValue: The radius is not positive.
     """
-    within("sphere.radius", radius, above=0.0, unit="mm")
+    within("radius", radius, above=0.0, unit="mm")
     return _ellipse(f"sphere of radius {radius:g} mm", radius, radius, half)
 
 
@@ -34,10 +80,10 @@ def ellipsoid(radius: float, half_length: float, *, half: bool = False) -> Merid
         half: Only the upper half: an open ring at Z = 0, the pole at Z = half_length.
 
     Raises:
-        InputError: If a length is not positive.
+        InvalidValue: A length is not positive.
     """
-    within("ellipsoid.radius", radius, above=0.0, unit="mm")
-    within("ellipsoid.half_length", half_length, above=0.0, unit="mm")
+    within("radius", radius, above=0.0, unit="mm")
+    within("half_length", half_length, above=0.0, unit="mm")
     return _ellipse(f"ellipsoid of {radius:g} by {half_length:g} mm", radius, half_length, half)
 
 
@@ -76,20 +122,21 @@ def necked(
             length allows no more.
 
     Raises:
-        InputError: If a length is outside its range or the parts are longer than the whole.
+        InvalidValue: A length is outside its range or the parts are longer than the whole.
     """
-    within("necked.neck_radius", neck_radius, above=0.0, unit="mm")
-    within("necked.radius", radius, above=neck_radius, unit="mm", why="the neck radius")
-    within("necked.neck_length", neck_length, least=0.0, unit="mm")
-    within("necked.length", length, above=2 * neck_length, unit="mm", why="both necks")
+    within("neck_radius", neck_radius, above=0.0, unit="mm")
+    within("radius", radius, above=neck_radius, unit="mm", why="neck_radius")
+    within("neck_length", neck_length, least=0.0, unit="mm")
+    within("length", length, above=2 * neck_length, unit="mm", why="both necks")
     room = length / 2 - neck_length
     slope = min(2 * (radius - neck_radius), room) if shoulder is None else shoulder
-    within("necked.shoulder", slope, above=0.0, most=room, unit="mm", why="half of what the necks leave")
+    within("shoulder", slope, above=0.0, most=room, unit="mm", why="half of what the necks leave")
     if slope < 0.5 * (radius - neck_radius):
-        raise InputError(
-            f"necked.shoulder = {slope:g} mm: too short for a step of {radius - neck_radius:g} mm in radius; "
-            f"give at least {0.5 * (radius - neck_radius):g} mm",
-            shoulder=slope,
+        raise InvalidValue(
+            f"{slope:g} mm is too short for a step of {radius - neck_radius:g} mm in radius: give at least "
+            f"{0.5 * (radius - neck_radius):g} mm",
+            key="shoulder",
+            value=slope,
         )
     heights = [0.0, neck_length, neck_length + slope]
     knots = sorted({*heights, *(length - h for h in heights)})
@@ -105,9 +152,10 @@ def _shouldered(radius: float, length: float, neck_radius: float, neck_length: f
         low_side = z < length / 2
         x = np.clip((np.where(low_side, z, length - z) - neck_length) / slope, 0.0, 1.0)
         sign = np.where(low_side, 1.0, -1.0)
-        r = neck_radius + step * x**3 * (10 - 15 * x + 6 * x**2)
-        dr = sign * step / slope * 30 * x**2 * (1 - x) ** 2
-        ddr = step / slope**2 * 60 * x * (1 - x) * (1 - 2 * x)
+        rise, slope_, bend = smooth_step(x)
+        r = neck_radius + step * rise
+        dr = sign * step / slope * slope_
+        ddr = step / slope**2 * bend
         zero = np.zeros_like(z)
         return np.column_stack([r, z]), np.column_stack([dr, zero + 1]), np.column_stack([ddr, zero])
 

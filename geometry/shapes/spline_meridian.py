@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InputError, InvalidValue
 from annelid.geometry.shapes.meridian import Meridian
 
 if TYPE_CHECKING:
@@ -41,10 +41,11 @@ def from_points(points: ArrayLike, *, smoothing: float = 0.0) -> Meridian:
     for pole, chord in ((poles[0], table[1] - table[0]), (poles[1], table[-2] - table[-1])):
         steepness = float(np.degrees(np.arctan2(abs(chord[1]), abs(chord[0]))))
         if pole and steepness > _STEEPEST_POLE:
-            raise InputError(
-                f"meridian points: the wall comes to the axis {steepness:.3g} degrees from the horizontal, "
+            raise InvalidValue(
+                f"the wall meets the axis {steepness:.3g} degrees from the horizontal, "
                 f"but must meet it at a right angle (at most {_STEEPEST_POLE:g} degrees over the last two "
                 "points); add points near the pole or leave an open ring",
+                key="points",
                 steepness=steepness,
             )
     if smoothing > 0.0:
@@ -94,25 +95,27 @@ def from_csv(path: str | Path, *, smoothing: float = 0.0) -> Meridian:
 
 def _checked_points(table: FloatArray) -> FloatArray:
     if table.ndim != 2 or table.shape[1] != 2 or len(table) < 4:
-        raise InputError(
-            f"meridian points: need at least 4 pairs of R and Z, got an array of shape {table.shape}"
+        raise InvalidValue(
+            f"need at least 4 pairs of R and Z, got an array of shape {table.shape}", key="points"
         )
     if not np.isfinite(table).all():
-        raise InputError(
-            f"meridian points: point {int(np.flatnonzero(~np.isfinite(table).all(axis=1))[0])} is not finite"
+        raise InvalidValue(
+            f"point {int(np.flatnonzero(~np.isfinite(table).all(axis=1))[0])} is not finite",
+            key="points",
         )
     size = float(np.ptp(table, axis=0).max())
     table = np.where(np.abs(table) < [1e-9 * size, 0.0], 0.0, table)
     if table[:, 0].min() < 0.0:
         worst = int(np.argmin(table[:, 0]))
-        raise InputError(
-            f"meridian points: radius {table[worst, 0]:g} mm at point {worst}; radii must be at least 0 mm",
+        raise InvalidValue(
+            f"radius {table[worst, 0]:g} mm at point {worst}; radii must be at least 0 mm",
+            key="points",
             point=worst,
         )
     steps = np.linalg.norm(np.diff(table, axis=0), axis=1)
     if steps.min() <= 1e-9 * size:
-        raise InputError(
-            f"meridian points: point {int(np.argmin(steps)) + 1} repeats the one before it; drop it"
+        raise InvalidValue(
+            f"point {int(np.argmin(steps)) + 1} repeats the one before it: remove it", key="points"
         )
     return table[::-1] if table[-1, 1] < table[0, 1] else table
 

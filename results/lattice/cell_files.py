@@ -78,7 +78,7 @@ def _curve_table(curves: Curves) -> str:
     writer.writerow(_COLUMNS)
     for axis, states in curves.items():
         for s in states:
-            row = (s.stretch, s.transverse, s.shear, s.stress, s.energy, s.unstable_modes, int(s.gave_way))
+            row = (s.stretch, s.transverse, s.shear, s.stress, s.energy, s.unstable_modes, int(s.buckled))
             writer.writerow((axis, *row))
     return text.getvalue()
 
@@ -148,7 +148,7 @@ def _curves(panels: Sequence["Axes"], curves: Curves, moduli: Moduli) -> None:
         ):
             data: FloatArray = np.array(values)
             panel.plot(λ, data, color=colour, marker=".", label=f"pulled {axis}")
-            first = next((k for k, s in enumerate(states) if s.gave_way), None)
+            first = next((k for k, s in enumerate(states) if s.buckled), None)
             if first is not None:
                 panel.plot(λ[first], data[first], "o", color=colour, markerfacecolor="none", markersize=9.0)
             if slope:

@@ -17,7 +17,8 @@ from annelid.geometry.lattice.footprint import Footprint, footprint
 from annelid.geometry.lattice.lattice_surface import lattice_surface
 from annelid.geometry.lattice.wrapping import Lattice, lay
 from annelid.geometry.printing.tool_path import ToolPath
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.results.atomic import write_atomically
 from annelid.results.figures.svg_style import ACCENT, CARD, INK, SERIES
 from annelid.results.views.rendering import off_screen

@@ -9,6 +9,7 @@ from dolfinx import fem
 from petsc4py import PETSc
 
 from annelid.geometry.body import IntArray
+from annelid.solver.assembly.blocks import POTENTIAL
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import QUADRATURE_DEGREE, Problem
@@ -27,7 +28,7 @@ class Charge(ABC):
     def __init__(self, system: System, electrodes: tuple[str, ...]) -> None:
         self.system = system
         self.electrodes = electrodes
-        self.rate = Loads(voltages=dict.fromkeys(electrodes, 1.0))
+        self.rate = Loads(voltages=dict.fromkeys(electrodes, 1.0), natural=0.0)
         self.multiplicity = system.problem.model.body.multiplicity
 
     @abstractmethod
@@ -54,7 +55,6 @@ class SheetCharge(Charge):
 
     def value(self) -> float:
         """Q = Σ C V."""
-        assert self.system.loads is not None
         voltages = self.system.loads.voltages
         return sum(self._capacitance(name) * voltages.get(name, 0.0) for name in self.electrodes)
 
@@ -65,23 +65,21 @@ class SheetCharge(Charge):
     def _capacitance(self, electrode: str) -> float:
         mesh = self.system.problem.mesh
         cells = mesh.cells_of(self.system.problem.model.body.bands[electrode])
-        field = self.system.sheet_field.nominal({electrode: 1.0})[mesh.original_cells]
+        field = self.system.sheet_field({electrode: 1.0})[mesh.original_cells]
         twice_energy = fem.assemble_vector(self._form).array
         return self.system.sum(float((twice_energy[cells] * field[cells] ** 2).sum())) * self.multiplicity
 
 
 class FaceCharge(Charge):
-    """Charge of the solved potential: what the rows of ∂Π/∂φ leave on the hot faces."""
+    """Charge of the solved potential: the rows of ∂Π/∂φ on the hot faces."""
 
     def value(self) -> float:
         """Q = -Σ ∂Π/∂φ over the hot faces, each node once, of the residual assembled last."""
-        offsets, _ = self.system.x.getAttr("_blocks")
-        return -self._sum(self.system.raw.array_r[offsets[2] :])
+        return -self._sum(self.system.blocks.part(self.system.raw, POTENTIAL))
 
     def slope(self) -> float:
         """-1ᵀ K 1 over the hot faces: the capacitance at fixed shape and fixed potential inside."""
-        offsets, _ = self.system.x.getAttr("_blocks")
-        return self._sum(self.system.lifted(self.rate).array_r[offsets[2] :])
+        return self._sum(self.system.blocks.part(self.system.lifted(self.rate), POTENTIAL))
 
     def _sum(self, rows: np.ndarray) -> float:
         return self.system.sum(float(rows[self._hot].sum())) * self.multiplicity
@@ -89,12 +87,10 @@ class FaceCharge(Charge):
     @property
     def _hot(self) -> IntArray:
         space = self.system.problem.spaces[2]
-        held = [
-            bc.dof_indices()[0]
-            for name, bc, _ in self.system.held.voltage_conditions
-            if name in self.electrodes
+        fixed = [
+            bc.dof_indices()[0] for name, bc, _ in self.system.dirichlet.voltages if name in self.electrodes
         ]
-        dofs = np.unique(np.concatenate(held))
+        dofs = np.unique(np.concatenate(fixed))
         return dofs[dofs < space.dofmap.index_map.size_local]
 
 
@@ -103,15 +99,15 @@ def capacity_form(problem: Problem) -> fem.Form:
     cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
     dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})
     where: dict[bool, ufl.Measure] = {False: dx}
-    if problem.laying is not None:
-        laws = list(enumerate(problem.fields.laws, start=1))
+    if problem.deposition is not None:
+        laws = list(enumerate(problem.fields.groups, start=1))
         where = {
             deposited: problem.dx(tuple(i for i, m in laws if m.deposited == deposited))
             for deposited in (False, True)
         }
     return forms.compile_forms(
         sum(
-            problem.sheet_capacity(deposited=deposited) * cellwise * problem.weight * dx
+            problem.sheet_capacity(deposited=deposited) * cellwise * problem.revolution * dx
             for deposited, dx in where.items()
         )
     )

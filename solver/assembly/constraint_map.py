@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Ties between unknowns as a sparse map x = T q, so that K becomes TᵀKT."""
+"""Linear constraints between unknowns as a sparse map x = T q, so that K becomes TᵀKT."""
 
 from dataclasses import dataclass
 
@@ -8,13 +8,13 @@ from mpi4py import MPI
 from petsc4py import PETSc
 
 from annelid.geometry.body import IntArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.energy.problem import Problem
 
 
 @dataclass
-class Ties:
+class ConstraintMap:
     """The map of the independent unknowns q to all unknowns x, with work vectors.
 
     The last entries of q are the shared unknowns.
@@ -25,7 +25,7 @@ class Ties:
         solution: Work vector of the size of q.
         folded: Work vector of the size of x.
         own: Positions in x of the independent unknowns.
-        spare: Positions in x where shared unknowns are noted when q is spread: slaves.
+        spare: Positions in x, of dependent unknowns, at which ``spread`` writes the shared unknowns.
     """
 
     T: PETSc.Mat
@@ -35,17 +35,23 @@ class Ties:
     own: IntArray
     spare: IntArray
 
+    def fold(self, vector: PETSc.Vec) -> PETSc.Vec:
+        """Tᵀ times a residual-like vector, laid out like x; a work vector."""
+        self.T.multTranspose(vector, self.rhs)
+        self.spread(self.rhs, self.folded)
+        return self.folded
+
     def spread(self, q: PETSc.Vec, x: PETSc.Vec) -> None:
-        """Write q at the independent unknowns of x, zero at the slaves but the first few."""
+        """Write q at the independent unknowns of x, shared unknowns at ``spare``, zero elsewhere."""
         x.set(0.0)
         x.array_w[self.own] = q.array_r[: len(self.own)]
         x.array_w[self.spare] = q.array_r[len(self.own) :]
 
-    def hold(self, x: PETSc.Vec) -> None:
-        """Put the slaves of x back where their masters want them.
+    def enforce(self, x: PETSc.Vec) -> None:
+        """Give the dependent unknowns of x the values that the constraints demand.
 
-        Newton's method does not see how far they are off, and predictions multiply rounding at every step.
-        Where unknowns are shared x does not hold them all, and is left as it is.
+        Newton's method does not see their error, and predictions multiply rounding at every step. With shared
+        unknowns x does not contain them all, and is left as it is.
         """
         if len(self.spare):
             return
@@ -53,35 +59,37 @@ class Ties:
         self.T.mult(self.solution, x)
 
 
-def tie_matrix(problem: Problem, x: PETSc.Vec, constraints: Constraints) -> Ties | None:
-    """Build T for the ties of a model; ``None`` when there are none. Collective.
+def constraint_map(problem: Problem, x: PETSc.Vec, constraints: Constraints) -> ConstraintMap | None:
+    """Build T for the linear constraints of a model; ``None`` when there are none. Collective.
 
     Raises:
-        InputError: Shared unknowns on several ranks.
+        InvalidValue: Shared unknowns on several ranks.
     """
-    if not constraints.ties:
+    if not constraints.linear:
         return None
     comm = problem.comm
     if constraints.shared and comm.size > 1:
-        raise InputError("a unit cell is solved on one rank; leave out --ranks", key="ranks")
+        raise InvalidValue("a unit cell is solved on one rank: leave it out", key="ranks")
     fixed = {(int(n), f.component) for f in constraints.fixed for n in f.nodes}
-    slaves, masters, factors = _pairs(constraints)
-    keep = np.array([tuple(s) not in fixed for s in slaves.tolist()], dtype=bool)
-    slaves, masters, factors = slaves[keep], masters[keep], factors[keep]
+    dependent, independent, factors = _pairs(constraints)
+    keep = np.array([tuple(pair) not in fixed for pair in dependent.tolist()], dtype=bool)
+    dependent, independent, factors = dependent[keep], independent[keep], factors[keep]
     dof_of = _global_dofs(problem, x)
-    slave_dofs, master_dofs = (dof_of[pairs[:, 0]] + pairs[:, 1] for pairs in (slaves, masters))
+    dependent_dofs, independent_dofs = (
+        dof_of[pairs[:, 0]] + pairs[:, 1] for pairs in (dependent, independent)
+    )
     low, high = x.getOwnershipRange()
     free = np.ones(high - low, dtype=bool)
-    free[slave_dofs[(slave_dofs >= low) & (slave_dofs < high)] - low] = False
+    free[dependent_dofs[(dependent_dofs >= low) & (dependent_dofs < high)] - low] = False
     own = np.flatnonzero(free)
     start = comm.exscan(len(own), op=MPI.SUM) or 0
     columns = np.full(x.getSize(), -1, dtype=np.int64)
     mine = np.full(x.getSize(), -1, dtype=np.int64)
     mine[low + own] = start + np.arange(len(own))
     comm.Allreduce(mine, columns, op=MPI.MAX)
-    local = (slave_dofs >= low) & (slave_dofs < high)
-    rows = [low + own, slave_dofs[local]]
-    cols = [columns[low + own], columns[master_dofs[local]]]
+    local = (dependent_dofs >= low) & (dependent_dofs < high)
+    rows = [low + own, dependent_dofs[local]]
+    cols = [columns[low + own], columns[independent_dofs[local]]]
     data = [np.ones(len(own)), factors[local]]
     for k, shared in enumerate(constraints.shared):
         rows.append(dof_of[shared.rows[:, 0]] + shared.rows[:, 1])
@@ -91,7 +99,7 @@ def tie_matrix(problem: Problem, x: PETSc.Vec, constraints: Constraints) -> Ties
     T = _sparse(comm, (high - low, low), count, [np.concatenate(part) for part in (rows, cols, data)])
     solution, folded = T.createVecs()
     spare = np.flatnonzero(~free)[: len(constraints.shared)]
-    return Ties(T, solution.duplicate(), solution, folded, own, spare)
+    return ConstraintMap(T, solution.duplicate(), solution, folded, own, spare)
 
 
 def _sparse(
@@ -111,10 +119,10 @@ def _sparse(
 
 
 def _pairs(constraints: Constraints) -> tuple[IntArray, IntArray, IntArray]:
-    slaves = np.concatenate([t.slaves for t in constraints.ties])
-    masters = np.concatenate([t.masters for t in constraints.ties])
-    factors = np.concatenate([np.full(len(t.slaves), t.factor) for t in constraints.ties])
-    return slaves, masters, factors
+    dependent = np.concatenate([c.dependent for c in constraints.linear])
+    independent = np.concatenate([c.independent for c in constraints.linear])
+    factors = np.concatenate([np.full(len(c.dependent), c.factor) for c in constraints.linear])
+    return dependent, independent, factors
 
 
 def _global_dofs(problem: Problem, x: PETSc.Vec) -> IntArray:

@@ -1,50 +1,51 @@
 # SPDX-License-Identifier: MIT
-"""Fixed unknowns and ties between unknowns, in terms of body nodes."""
+"""Fixed unknowns and linear constraints between unknowns, in terms of body nodes."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from annelid.geometry.body import FloatArray, IntArray
 
 
 @dataclass(frozen=True)
-class Fixed:
-    """Displacement components of nodes that are prescribed together.
+class FixedComponent:
+    """One displacement component of nodes that is prescribed.
 
     Attributes:
-        support: Surface whose prescribed motion they follow; ``""`` where they stay at zero.
+        support: Surface whose prescribed motion it follows; ``""`` where it stays at zero.
         component: 0-based component of the displacement.
         nodes: Body nodes, sorted.
-        floating: Surface that floats by them, for which they shall need no force; ``""`` for none.
+        reaction_free: Surface with ``hold = "rigid motion"`` that these nodes keep in place, without any
+            force if the loads are balanced; ``""`` for other supports.
     """
 
     support: str
     component: int
     nodes: IntArray
-    floating: str = ""
+    reaction_free: str = ""
 
 
 @dataclass(frozen=True)
-class Tie:
-    """Slave unknowns that follow a master: u_slave = factor u_master.
+class LinearConstraint:
+    """Dependent unknowns that follow others: u_dependent = factor u_independent.
 
     Attributes:
-        slaves: Pairs (body node, component), shape (k, 2).
-        masters: Pairs (body node, component), shape (k, 2).
+        dependent: Pairs (body node, component), shape (k, 2).
+        independent: Pairs (body node, component), shape (k, 2).
         factor: One number for all.
     """
 
-    slaves: IntArray
-    masters: IntArray
+    dependent: IntArray
+    independent: IntArray
     factor: float = 1.0
 
 
 @dataclass(frozen=True)
-class Shared:
-    """One unknown that many displacement components share, each by its own factor: u_i = ... + factor_i h.
+class SharedUnknown:
+    """One unknown h in which many displacement components share: u_i = ... + factor_i h.
 
     Attributes:
         name: For messages.
-        rows: Pairs (body node, component), shape (k, 2); slaves of ties or unknowns of their own.
+        rows: Pairs (body node, component), shape (k, 2); dependent or independent unknowns.
         factors: Shape (k,).
     """
 
@@ -55,8 +56,8 @@ class Shared:
 
 @dataclass(frozen=True)
 class Constraints:
-    """All fixed components, ties and shared unknowns of a model, in terms of body nodes."""
+    """All fixed components, linear constraints and shared unknowns of a model."""
 
-    fixed: tuple[Fixed, ...] = ()
-    ties: tuple[Tie, ...] = field(default=())
-    shared: tuple[Shared, ...] = ()
+    fixed: tuple[FixedComponent, ...] = ()
+    linear: tuple[LinearConstraint, ...] = ()
+    shared: tuple[SharedUnknown, ...] = ()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Unknowns that supports and electrodes hold at given values."""
+"""Unknowns that supports and electrodes fix at given values."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,18 +12,18 @@ from petsc4py import PETSc
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.assembly.potential import potential_conditions
-from annelid.solver.assembly.supports import dirichlet
+from annelid.solver.assembly.supports import dirichlet_condition
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
 
 
-class Held:
+class DirichletConditions:
     """Dirichlet conditions of a problem and the values in force.
 
     Attributes:
         bcs: All conditions.
         by_block: The same, one list a block (u, p[, φ]).
-        voltage_conditions: (electrode or "", condition, value) of a solved potential.
+        voltages: (electrode or "", condition, value) of a solved potential.
     """
 
     def __init__(self, problem: Problem, constraints: Constraints) -> None:
@@ -31,31 +31,34 @@ class Held:
         self._fixed = constraints.fixed
         self._values = [fem.Constant(problem.mesh.domain, 0.0) for _ in self._fixed]
         self._loads = Loads()
-        self._afloat = np.zeros(len(self._fixed))  # where floating nodes stay
-        supports = [dirichlet(problem, f, v) for f, v in zip(self._fixed, self._values, strict=True)]
-        self.voltage_conditions = potential_conditions(problem) if problem.model.solved_potential else []
-        potentials = [bc for _, bc, _ in self.voltage_conditions]
+        self._kept = np.zeros(len(self._fixed))  # where reaction-free nodes are kept
+        supports = [
+            dirichlet_condition(problem, fixed, value)
+            for fixed, value in zip(self._fixed, self._values, strict=True)
+        ]
+        self.voltages = potential_conditions(problem) if problem.model.solved_potential else []
+        potentials = [bc for _, bc, _ in self.voltages]
         self.bcs = supports + potentials
         self.by_block = [supports, [], potentials][: len(problem.spaces)]
 
-    def float_at(self, displacement: FloatArray) -> None:
-        """Let floating nodes stay where a displacement, by nodes of the body, has brought them."""
+    def keep_at(self, displacement: FloatArray) -> None:
+        """Keep reaction-free nodes at a displacement, given by nodes of the body."""
         for i, fixed in enumerate(self._fixed):
-            if fixed.floating:
-                self._afloat[i] = displacement[fixed.nodes[0], fixed.component]
+            if fixed.reaction_free:
+                self._kept[i] = displacement[fixed.nodes[0], fixed.component]
 
     def prescribe(self, loads: Loads, *, rate: bool = False) -> None:
         """Take the values that belong to some loads, or to their rate."""
         self._loads = loads
-        for fixed, value, stay in zip(self._fixed, self._values, self._afloat, strict=True):
+        for fixed, value, kept in zip(self._fixed, self._values, self._kept, strict=True):
             value.value = loads.displacements.get(fixed.support, 0.0) if fixed.support else 0.0
-            if fixed.floating and not rate:
-                value.value = stay
-        for electrode, _, value in self.voltage_conditions:
+            if fixed.reaction_free and not rate:
+                value.value = kept
+        for electrode, _, value in self.voltages:
             value.value = loads.voltages.get(electrode, 0.0) if electrode else 0.0
 
     @contextmanager
-    def moving(self, rate: Loads) -> Iterator[None]:
+    def at_rate(self, rate: Loads) -> Iterator[None]:
         """Take the values of a rate for a while."""
         before = self._loads
         self.prescribe(rate, rate=True)
@@ -64,26 +67,24 @@ class Held:
         finally:
             self.prescribe(before)
 
-    def moves(self, rate: Loads) -> bool:
-        """Whether a rate moves a held unknown."""
-        return any(rate.displacements.values()) or bool(
-            self.voltage_conditions and any(rate.voltages.values())
-        )
+    def changes_with(self, rate: Loads) -> bool:
+        """Whether a rate changes a fixed unknown."""
+        return any(rate.displacements.values()) or bool(self.voltages and any(rate.voltages.values()))
 
     def set(self, vector: PETSc.Vec) -> None:
         """Write the values in force to a vector."""
         fem_petsc.set_bc(vector, self.by_block)
 
     def zero(self, vector: PETSc.Vec) -> None:
-        """Zero the held unknowns of a vector."""
+        """Zero the fixed unknowns of a vector."""
         fem_petsc.set_bc(vector, self.by_block, alpha=0.0)
 
     def free_potentials(self) -> int:
-        """Number of unknowns of a solved potential that no electrode holds; collective."""
+        """Number of unknowns of a solved potential that no electrode fixes; collective."""
         if len(self._problem.spaces) == 2:
             return 0
         index_map = self._problem.spaces[2].dofmap.index_map
-        held = np.zeros(index_map.size_local + index_map.num_ghosts, dtype=bool)
-        for _, bc, _ in self.voltage_conditions:
-            held[bc.dof_indices()[0]] = True
-        return int(self._problem.comm.allreduce(int(np.sum(~held[: index_map.size_local]))))
+        fixed = np.zeros(index_map.size_local + index_map.num_ghosts, dtype=bool)
+        for _, bc, _ in self.voltages:
+            fixed[bc.dof_indices()[0]] = True
+        return int(self._problem.comm.allreduce(int(np.sum(~fixed[: index_map.size_local]))))

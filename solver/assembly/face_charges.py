@@ -8,8 +8,8 @@ from dolfinx import fem, la
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
+from annelid.solver.assembly.blocks import POTENTIAL
 from annelid.solver.assembly.system import System
-from annelid.solver.model.model import regions_of_band
 
 
 class FaceCharges:
@@ -26,12 +26,11 @@ class FaceCharges:
         """Charge by electrode of the modelled piece, uC, from the residual assembled last; collective."""
         system = self._system
         owned = system.problem.spaces[2].dofmap.index_map.size_local
-        offsets, _ = system.raw.getAttr("_blocks")
         charges: dict[str, float] = {}
-        for name, bc, _ in system.held.voltage_conditions:
+        for name, bc, _ in system.dirichlet.voltages:
             if not name:
                 continue
-            rows = system.raw.array_r[offsets[2] : offsets[3]]
+            rows = system.blocks.part(system.raw, POTENTIAL)
             foreign = self._foreign_cells[name]
             if foreign.any():
                 rows = self._rows_without(foreign)
@@ -55,7 +54,7 @@ class FaceCharges:
         """By electrode, the body cells of other layers whose electrodes share its hot face."""
         model = self._system.problem.model
         faces = {e.name: model.body.surface_nodes(f"{e.name}.{e.hot_face}") for e in model.electrodes}
-        regions = {name: regions_of_band(model.body, name) for name in faces}
+        regions = model.inventory.bands
         foreign: dict[str, NDArray[np.bool_]] = {}
         for name, nodes in faces.items():
             foreign[name] = np.zeros(len(model.body.cells), dtype=bool)

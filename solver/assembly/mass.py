@@ -35,7 +35,7 @@ class Mass:
         self._owned = space.dofmap.index_map.size_local * space.dofmap.index_map_bs
         u, v = ufl.TrialFunction(space), ufl.TestFunction(space)
         self._matrix = fem_petsc.assemble_matrix(
-            forms.compile_forms(ufl.inner(u, v) * problem.weight * self._dx())
+            forms.compile_forms(ufl.inner(u, v) * problem.revolution * self._dx())
         )
         self._matrix.assemble()
         self._in, self._out = self._matrix.createVecs()
@@ -56,7 +56,7 @@ class Mass:
         for i, V in enumerate(spaces):
             u, v = ufl.TrialFunction(V), ufl.TestFunction(V)
             density = self._viscous(u, v) if i == 0 else self._constant(0.0) * ufl.inner(u, v)
-            blocks[i][i] = forms.compile_forms(density * problem.weight * self._dx())
+            blocks[i][i] = forms.compile_forms(density * problem.revolution * self._dx())
         matrix = fem_petsc.assemble_matrix(blocks, bcs=self._bcs, diag=0.0)
         matrix.assemble()
         return matrix

@@ -1,47 +1,51 @@
 # SPDX-License-Identifier: MIT
-"""Floating supports: single nodes held against the rigid motions that nothing else holds."""
+"""Supports of rigid motions: single nodes fix the rigid motions that nothing else fixes."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
-from annelid.solver.assembly.constraints import Fixed, Tie
+from annelid.solver.assembly.constraints import FixedComponent, LinearConstraint
 
 _FREE = 1e-9  # singular value below which a rigid motion is free, of the largest
 
 
-def floating(body: Body, surface: str, fixed: Sequence[Fixed], ties: Sequence[Tie]) -> list[Fixed]:
-    """Hold as few displacement components as there are rigid motions left, where these move most.
+def fix_rigid_motions(
+    body: Body, surface: str, fixed: Sequence[FixedComponent], linear: Sequence[LinearConstraint]
+) -> list[FixedComponent]:
+    """Fix as many displacement components as rigid motions are left, where these move the surface most.
 
     Args:
         body: The meshed part.
-        surface: The floating surface.
-        fixed: What is held already.
-        ties: What follows what already.
+        surface: Surface whose nodes may be fixed.
+        fixed: What is fixed already.
+        linear: Linear constraints of other supports.
 
     Returns:
-        One component of one node for each motion, none if there is none left.
+        One component of one node for each motion that is left.
     """
-    free = _free_motions(body, fixed, ties)
+    free = _free_motions(body, fixed, linear)
     if not free.shape[1]:
         return []
     from scipy.linalg import qr
 
     nodes, size = body.surface_nodes(surface), body.points.shape[1]
     moved = (_motions(body, nodes) @ free).reshape(len(nodes) * size, -1)
-    moved[_bound(nodes, size, fixed, ties)] = 0.0
+    moved[_constrained(nodes, size, fixed, linear)] = 0.0
     _, _, order = qr(moved.T, mode="economic", pivoting=True)
     chosen = order[: free.shape[1]]
-    return [Fixed("", int(i % size), nodes[[i // size]], surface) for i in chosen]
+    return [FixedComponent("", int(i % size), nodes[[i // size]], surface) for i in chosen]
 
 
-def _bound(nodes: IntArray, size: int, fixed: Sequence[Fixed], ties: Sequence[Tie]) -> IntArray:
-    """Places, of all components of some nodes, of those that are held or follow others already."""
-    held = [size * group.nodes + group.component for group in fixed]
-    held += [size * tie.slaves[:, 0] + tie.slaves[:, 1] for tie in ties]
+def _constrained(
+    nodes: IntArray, size: int, fixed: Sequence[FixedComponent], linear: Sequence[LinearConstraint]
+) -> IntArray:
+    """Positions, among all components of some nodes, of those that are fixed or dependent already."""
+    taken = [size * group.nodes + group.component for group in fixed]
+    taken += [size * constraint.dependent[:, 0] + constraint.dependent[:, 1] for constraint in linear]
     every = (size * nodes[:, None] + np.arange(size)).ravel()
-    return np.flatnonzero(np.isin(every, np.concatenate([np.empty(0, dtype=np.int64), *held])))
+    return np.flatnonzero(np.isin(every, np.concatenate([np.empty(0, dtype=np.int64), *taken])))
 
 
 def _motions(body: Body, nodes: IntArray) -> FloatArray:
@@ -57,16 +61,18 @@ def _motions(body: Body, nodes: IntArray) -> FloatArray:
     return np.concatenate([shifts, np.stack(turns, axis=2)], axis=2)
 
 
-def _free_motions(body: Body, fixed: Sequence[Fixed], ties: Sequence[Tie]) -> FloatArray:
-    """Combinations of the rigid motions that nothing holds, shape (motions, left)."""
-    rows = [_motions(body, held.nodes)[:, held.component] for held in fixed]
-    for tie in ties:
-        slave, master = (
+def _free_motions(
+    body: Body, fixed: Sequence[FixedComponent], linear: Sequence[LinearConstraint]
+) -> FloatArray:
+    """Combinations of the rigid motions that nothing fixes, shape (motions, left)."""
+    rows = [_motions(body, group.nodes)[:, group.component] for group in fixed]
+    for constraint in linear:
+        dependent, independent = (
             _motions(body, pairs[:, 0])[np.arange(len(pairs)), pairs[:, 1]]
-            for pairs in (tie.slaves, tie.masters)
+            for pairs in (constraint.dependent, constraint.independent)
         )
-        rows.append(slave - tie.factor * master)
+        rows.append(dependent - constraint.factor * independent)
     count = _motions(body, np.array([0])).shape[2]
-    held = np.concatenate([np.zeros((1, count)), *rows])
-    _, values, motions = np.linalg.svd(held.T @ held)
+    action = np.concatenate([np.zeros((1, count)), *rows])  # of the supports on the motions
+    _, values, motions = np.linalg.svd(action.T @ action)
     return np.asarray(motions[values < _FREE * max(1.0, values[0])].T)

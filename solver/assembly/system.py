@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""The discrete equations: residual, tangent, load derivatives and their solution."""
+"""The discrete equations, the present state, and its solution."""
 
+from dataclasses import dataclass
 from functools import cached_property
 
 from dolfinx import fem
@@ -8,85 +9,135 @@ from dolfinx.fem import petsc as fem_petsc
 from mpi4py import MPI
 from petsc4py import PETSc
 
-from annelid.geometry.body import IntArray
+from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.blocks import Blocks
-from annelid.solver.assembly.constraint_map import tie_matrix
+from annelid.solver.assembly.constraint_map import constraint_map
 from annelid.solver.assembly.constraints import Constraints
-from annelid.solver.assembly.dirichlet import Held
+from annelid.solver.assembly.dirichlet import DirichletConditions
 from annelid.solver.assembly.equations import Equations, assemble, zero_vector
-from annelid.solver.assembly.load_rates import LoadRates
+from annelid.solver.assembly.load_operators import OPERATORS, LumenPressure, SheetVoltage
 from annelid.solver.assembly.mass import Mass
-from annelid.solver.assembly.sheet_field import SheetField
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.assembly.tangent import Tangent
 from annelid.solver.energy.problem import Problem
-from annelid.solver.linalg.factor import Count
+from annelid.solver.linalg.factor import WorkCount
 from annelid.solver.model.loads import Loads
 
 
+@dataclass(frozen=True)
+class Snapshot:
+    """A state of a system that can be restored.
+
+    Attributes:
+        x: Unknowns; a copy.
+        loads: Loads in force.
+        multiplier: Load parameter λ of the control in force.
+    """
+
+    x: PETSc.Vec
+    loads: Loads
+    multiplier: float
+
+
 class System:
-    """Compiled equations R(x; loads) = 0 of a problem, with x = (u, p[, φ]) as one vector.
+    """Compiled equations R(x; loads) = 0 of a problem, and its present state x = (u, p[, φ]).
+
+    The system is the only owner of the state: unknowns, loads, multiplier, and whether the factor at hand
+    belongs to a state nearby.
 
     Attributes:
         problem: The potential.
         equations: Its compiled derivatives.
-        constraints: What is held and what follows what, by nodes of the body.
-        held: Unknowns that are held, and their values.
-        sheet_field: Nominal field of the layered model.
-        tangent: The tangent and its factor.
+        constraints: Fixed unknowns and linear constraints, by nodes of the body.
+        dirichlet: Fixed unknowns and their values.
+        pressure: The lumen pressure in the equations.
+        blocks: Access to the blocks of vectors.
         x: Present unknowns.
-        size: Number of unknowns on all ranks.
+        multiplier: Load parameter λ of the control in force.
         residual: Out-of-balance vector of the last ``assemble_residual``; zero at fixed unknowns.
-        raw: The same with the reactions at fixed unknowns left in.
-        f: ∂(external)/∂P = δV, the pressure's load vector at the present x.
-        loads: Loads in force, ``None`` before the first are applied.
+        raw: The same including the reactions at fixed unknowns.
         count: Tally of the work done.
     """
 
     def __init__(self, problem: Problem, constraints: Constraints | None = None) -> None:
         self.problem = problem
-        self.count = Count()
-        closed_ends = any(s.hold.startswith("plate") for s in problem.model.supports)
+        self.count = WorkCount()
+        closed_ends = any(s.is_plate for s in problem.model.supports)
         self.equations = Equations(problem, closed_ends=closed_ends)
         self.constraints = constraints or constraints_of(problem.model.body, problem.model.supports)
-        self.held = Held(problem, self.constraints)
-        self.sheet_field = SheetField(problem)
-        self._rates = LoadRates(problem, self.equations, self.held, self.sheet_field)
-        self.x, self.residual, self.raw, self.f = (self.vector() for _ in range(4))
-        self.size = self.x.getSize()
-        self._blocks = Blocks(self.x, problem.comm)
-        self._ties = tie_matrix(problem, self.x, self.constraints)
-        self.tangent = Tangent(problem, self.equations, self.held, self._ties, self.count)
-        self.loads: Loads | None = None
+        self.dirichlet = DirichletConditions(problem, self.constraints)
+        self._operators = [kind(problem, self.equations) for kind in OPERATORS]
+        self.pressure = next(op for op in self._operators if isinstance(op, LumenPressure))
+        self._sheets = next(op for op in self._operators if isinstance(op, SheetVoltage))
+        self.x, self.residual, self.raw = (self.vector() for _ in range(3))
+        self.multiplier = 0.0
+        self.blocks = Blocks(self.x, problem.comm)
+        self._map = constraint_map(problem, self.x, self.constraints)
+        self.tangent = Tangent(problem, self.equations, self.dirichlet, self._map, self.count)
+        self._loads: Loads | None = None
+        self._factor_is_near = False
         self._field_scale: tuple[tuple[int, int], float] = ((-1, 0), 0.0)
 
     def vector(self) -> PETSc.Vec:
         """A zero vector laid out like ``x``."""
         return zero_vector(self.problem)
 
-    # loads
+    # the present state
+
+    @property
+    def loads(self) -> Loads:
+        """Loads in force."""
+        assert self._loads is not None, "apply loads first"
+        return self._loads
+
+    @property
+    def factor_is_near(self) -> bool:
+        """Whether the factor at hand belongs to a state near the present one."""
+        return self._factor_is_near
 
     def apply(self, loads: Loads) -> None:
-        """Set loads; fixed and tied unknowns of ``x`` take the values that belong to them."""
-        problem = self.problem
-        self.loads = loads
-        problem.lumen_pressure.value = loads.pressure
-        problem.fields.set_natural(loads.natural)
-        self.sheet_field.write(problem.fields.sheet_field, loads.voltages)
-        for contact, position in zip(problem.model.contacts, problem.fields.obstacles, strict=True):
-            position.x.array[:] = loads.obstacles.get(contact.name, contact.position)
-        self.held.prescribe(loads)
-        self.held.set(self.x)
-        if self._ties is not None:
-            self._ties.hold(self.x)
+        """Set loads; fixed and dependent unknowns of ``x`` take their values."""
+        self._loads = loads
+        for operator in self._operators:
+            operator.apply(loads)
+        self.dirichlet.prescribe(loads)
+        self.dirichlet.set(self.x)
+        if self._map is not None:
+            self._map.enforce(self.x)
 
-    def load_rate(self, rate: Loads, out: PETSc.Vec) -> None:
-        """Write -∂R/∂s to ``out`` for loads that change at the given rate, prescribed unknowns lifted."""
-        self._rates.write(rate, self.f, out)
+    def snapshot(self) -> Snapshot:
+        """The present state, to be restored later."""
+        return Snapshot(self.x.copy(), self.loads, self.multiplier)
 
-    def lifted(self, rate: Loads) -> PETSc.Vec:
-        """-K times the prescribed unknowns of a rate, on all rows, at the present ``x``."""
-        return self._rates.lifted(rate)
+    def restore(self, snapshot: Snapshot, *, factorise: bool = False) -> None:
+        """Make a state the present one again.
+
+        Args:
+            snapshot: The state.
+            factorise: Assemble and factorise there too.
+
+        Raises:
+            NoEquilibrium: The factorisation failed.
+        """
+        snapshot.x.copy(self.x)
+        self.multiplier = snapshot.multiplier
+        self.apply(snapshot.loads)
+        self._factor_is_near = False
+        if factorise:
+            self.assemble_residual()
+            self.factorise()
+
+    def interpolate(self, a: Snapshot, b: Snapshot, fraction: float) -> None:
+        """Set unknowns and multiplier on the line between two states; the loads stay as they are."""
+        a.x.copy(self.x)
+        self.x.scale(1 - fraction)
+        self.x.axpy(fraction, b.x)
+        self.multiplier = (1 - fraction) * a.multiplier + fraction * b.multiplier
+        self._factor_is_near = False
+
+    def forget_factor(self) -> None:
+        """Have the next solution start with a factor of its own."""
+        self._factor_is_near = False
 
     # assembly
 
@@ -98,28 +149,30 @@ class System:
         x.ghostUpdate(PETSc.InsertMode.INSERT, PETSc.ScatterMode.FORWARD)
         fem_petsc.assign(x, self.problem.unknowns)
 
+    def set_unknowns(self) -> None:
+        """Take ``x`` from the unknown functions."""
+        fem_petsc.assign(self.problem.unknowns, self.x)
+        self._factor_is_near = False
+
     def assemble_residual(self) -> None:
-        """Fill ``residual``, ``raw`` and ``f`` at the present ``x`` and loads."""
-        assert self.loads is not None
+        """Fill ``residual`` and ``raw``, and the pressure's load vector, at the present ``x`` and loads."""
         self.count.residuals += 1
         self.read_x()
         assemble(self.raw, self.equations.residual, self.problem)
-        if self.equations.volume_gradient is not None:
-            assemble(self.f, [self.equations.volume_gradient], self.problem)
-            self.raw.axpy(-self.loads.pressure, self.f)
-        for surface, force in self.loads.forces.items():
-            self.raw.axpy(-force / self.problem.model.body.multiplicity, self._rates.axial(surface))
+        self.pressure.assemble()
+        for operator in self._operators:
+            operator.add_force(self.loads, -1.0, self.raw)
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
 
     def pressure_force(self, x: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Write f at other unknowns; ``read_x`` brings the present ones back."""
+        """Write the pressure's load vector at other unknowns; ``read_x`` restores the present ones."""
         self._read(x)
-        assemble(out, [self.equations.volume_gradient], self.problem)
+        self.pressure.assemble(out)
 
     @property
     def has_volume(self) -> bool:
-        """Whether there is a lumen whose volume counts."""
+        """Whether there is a lumen with a volume."""
         return self.equations.volume is not None
 
     def volume(self) -> float:
@@ -130,7 +183,35 @@ class System:
     @cached_property
     def mass(self) -> Mass:
         """Mass of unit density on the displacement."""
-        return Mass(self.problem, self.held.bcs)
+        return Mass(self.problem, self.dirichlet.bcs)
+
+    # rates
+
+    def load_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """Write -∂R/∂s to ``out`` for loads that change at a rate, prescribed unknowns lifted."""
+        out.set(0.0)
+        for operator in self._operators:
+            operator.add_rate(rate, out)
+        if not self.dirichlet.changes_with(rate):
+            self.dirichlet.zero(out)
+            return
+        lifted = self.lifted(rate)
+        out.axpy(1.0, lifted)
+        lifted.destroy()
+        with self.dirichlet.at_rate(rate):
+            self.dirichlet.set(out)
+
+    def lifted(self, rate: Loads) -> PETSc.Vec:
+        """-K times the prescribed unknowns of a rate, on all rows, at the present ``x``."""
+        lifted = self.vector()
+        with self.dirichlet.at_rate(rate):
+            fem_petsc.apply_lifting(lifted, self.equations.tangent, bcs=self.dirichlet.by_block)
+        lifted.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
+        return lifted
+
+    def sheet_field(self, voltages: dict[str, float]) -> FloatArray:
+        """Nominal field V/t of the layered model in every body cell, kV/mm."""
+        return self._sheets.sheet_field.nominal(voltages)
 
     # solution
 
@@ -146,14 +227,15 @@ class System:
         self.count.tangents += 1
         self.read_x()
         self.tangent.factorise(self.mass.drag if drag else None, drag)
+        self._factor_is_near = drag == 0.0
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
+        """Write K⁻¹ rhs on the free unknowns to ``out``, with the tangent factorised last."""
         self.tangent.solve(rhs, out)
 
     def symmetric_tangent(self) -> bool:
-        """Whether the tangent factorised last is symmetric, as its factorisation assumes. Collective."""
-        return self.loads is None or not self.loads.pressure or self.tangent.is_symmetric()
+        """Whether the tangent factorised last is symmetric, as its factorisation assumes; collective."""
+        return self._loads is None or not self._loads.pressure or self.tangent.is_symmetric()
 
     def unstable_modes(self) -> int:
         """Unstable modes under given loads, from the inertia of the tangent factorised last."""
@@ -161,7 +243,7 @@ class System:
 
     def zero_fixed(self, vector: PETSc.Vec) -> None:
         """Zero the fixed unknowns of a vector."""
-        self.held.zero(vector)
+        self.dirichlet.zero(vector)
 
     # sizes
 
@@ -169,56 +251,28 @@ class System:
         """Sum of a number over the ranks."""
         return float(self.problem.comm.allreduce(value, op=MPI.SUM))
 
-    def nodes_of(self, surface: str) -> IntArray:
-        """Nodes of a named surface, kept for reuse."""
-        if surface not in self._surface_nodes:
-            self._surface_nodes[surface] = self.problem.model.body.surface_nodes(surface)
-        return self._surface_nodes[surface]
-
-    @cached_property
-    def _surface_nodes(self) -> dict[str, IntArray]:
-        return {}
-
     def load_norm(self) -> float:
         """Norm of the present external forces on the modelled piece, N."""
-        assert self.loads is not None
-        total = abs(self.loads.pressure) * self.f.norm() if self.has_volume else 0.0
-        for surface, force in self.loads.forces.items():
-            total += abs(force) * self._rates.axial(surface).norm() / self.problem.model.body.multiplicity
-        return total + self._field_norm()
+        forces = sum(operator.force_norm(self.loads) for operator in self._operators)
+        return forces + self._field_norm()
 
     def _field_norm(self) -> float:
         """Norm of the forces of the sheets' fields: half of their rate, for they go with the voltage squared.
 
         Taken once for each tangent and set of loads, which is near enough for a scale.
         """
-        assert self.loads is not None
-        if self.equations.field_rate is None or not any(self.loads.voltages.values()):
+        if not (self._sheets.acts and any(self.loads.voltages.values())):
             return 0.0
         at = (self.count.tangents, id(self.loads))
         if self._field_scale[0] != at:
-            self._field_scale = at, self._rate_norm(Loads(voltages=self.loads.voltages)) / 2
+            vector = self.vector()
+            self.load_rate(Loads(voltages=self.loads.voltages, natural=0.0), vector)
+            self._field_scale = at, self.blocks.norms(vector)[0] / 2
+            vector.destroy()
         return self._field_scale[1]
 
-    def _rate_norm(self, rate: Loads) -> float:
-        vector = self.vector()
-        self.load_rate(rate, vector)
-        norm = self.block_norms(vector)[0]
-        vector.destroy()
-        return norm
-
-    def block_norms(self, vector: PETSc.Vec) -> tuple[float, ...]:
-        """Norms of the blocks (u, p[, φ]) of a vector."""
-        return self._blocks.norms(vector)
-
-    def largest_motion(self, vector: PETSc.Vec) -> float:
-        """Largest displacement component of a vector, mm."""
-        return self._blocks.largest_motion(vector)
-
     def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
-        """Norms of the blocks of a residual-like vector, ties folded in."""
-        if self._ties is not None:
-            self._ties.T.multTranspose(vector, self._ties.rhs)
-            self._ties.spread(self._ties.rhs, self._ties.folded)
-            vector = self._ties.folded
-        return self.block_norms(vector)
+        """Norms of the blocks of a residual-like vector, linear constraints applied."""
+        if self._map is not None:
+            vector = self._map.fold(vector)
+        return self.blocks.norms(vector)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The tangent matrix with its ties folded in, its factor and what the factor tells."""
+"""The tangent matrix, reduced by linear constraints, its factor and its inertia."""
 
 import math
 from functools import cached_property
@@ -8,11 +8,11 @@ import numpy as np
 from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
-from annelid.solver.assembly.constraint_map import Ties
-from annelid.solver.assembly.dirichlet import Held
+from annelid.solver.assembly.constraint_map import ConstraintMap
+from annelid.solver.assembly.dirichlet import DirichletConditions
 from annelid.solver.assembly.equations import Equations
 from annelid.solver.energy.problem import Problem
-from annelid.solver.linalg.factor import Count, Factor
+from annelid.solver.linalg.factor import Factor, WorkCount
 
 _ASYMMETRY = 1e-9  # of the largest row sum
 
@@ -22,16 +22,21 @@ class Tangent:
 
     Attributes:
         matrix: K of all unknowns.
-        factor: Factor of K, or of TᵀKT under ties.
+        factor: Factor of K, or of TᵀKT with linear constraints.
     """
 
     def __init__(
-        self, problem: Problem, equations: Equations, held: Held, ties: Ties | None, count: Count
+        self,
+        problem: Problem,
+        equations: Equations,
+        dirichlet: DirichletConditions,
+        reduction: ConstraintMap | None,
+        count: WorkCount,
     ) -> None:
         self._problem = problem
         self._equations = equations
-        self._held = held
-        self._ties = ties
+        self._dirichlet = dirichlet
+        self._map = reduction
         self.matrix = fem_petsc.create_matrix(equations.tangent)
         self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
         self._reduced: PETSc.Mat | None = None
@@ -49,14 +54,14 @@ class Tangent:
             NoEquilibrium: The factorisation failed.
         """
         self.matrix.zeroEntries()
-        fem_petsc.assemble_matrix(self.matrix, self._equations.tangent, bcs=self._held.bcs)
+        fem_petsc.assemble_matrix(self.matrix, self._equations.tangent, bcs=self._dirichlet.bcs)
         self.matrix.assemble()
         if viscosity is not None:
             self.matrix.axpy(drag, viscosity, PETSc.Mat.Structure.SUBSET_NONZERO_PATTERN)
-        if self._ties is None:
+        if self._map is None:
             self.factor.factorise(self.matrix)
             return
-        T = self._ties.T
+        T = self._map.T
         if self._reduced is None:
             self._reduced = self.matrix.ptap(T)
         else:
@@ -65,18 +70,18 @@ class Tangent:
         self.factor.factorise(self._reduced)
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Out = K⁻¹ rhs on the free unknowns, with the tangent factorised last."""
-        if self._ties is None:
+        """Write K⁻¹ rhs on the free unknowns to ``out``, with the tangent factorised last."""
+        if self._map is None:
             self.factor.solve(rhs, out)
             return
-        self._ties.T.multTranspose(rhs, self._ties.rhs)
-        self.factor.solve(self._ties.rhs, self._ties.solution)
-        self._ties.T.mult(self._ties.solution, out)
+        self._map.T.multTranspose(rhs, self._map.rhs)
+        self.factor.solve(self._map.rhs, self._map.solution)
+        self._map.T.mult(self._map.solution, out)
 
     def is_symmetric(self) -> bool:
         """Whether the matrix factorised last is symmetric, as its factorisation assumes; collective.
 
-        Motions that ties do not allow do not count: a rim that keeps to its plane bears an even pressure.
+        Motions that linear constraints do not allow do not count: a rim in its plane bears an even pressure.
         """
         matrix = self.matrix if self._reduced is None else self._reduced
         # By a vector of scattered signs: comparing all entries costs as much as a factorisation on two ranks.
@@ -98,4 +103,6 @@ class Tangent:
     def _constraint_unknowns(self) -> int:
         """Unknowns that count as negative pivots in a stable state: pressure and free potential."""
         pressures = self._problem.spaces[1].dofmap
-        return int(pressures.index_map.size_global * pressures.index_map_bs) + self._held.free_potentials()
+        return (
+            int(pressures.index_map.size_global * pressures.index_map_bs) + self._dirichlet.free_potentials()
+        )

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Scalar conditions c(x, λ) = c* that a control holds: volume, charge, motions of nodes, arc length."""
+"""Scalar conditions c(x, λ) = c* of controls: volume, charge, motions of nodes, arc length."""
 
 from abc import ABC, abstractmethod
 
@@ -27,7 +27,7 @@ class Condition(ABC):
 
     @abstractmethod
     def value(self) -> float:
-        """C at the present unknowns and loads."""
+        """The value c at the present unknowns and loads."""
 
     @abstractmethod
     def gradient(self, out: PETSc.Vec) -> None:
@@ -40,7 +40,7 @@ class Condition(ABC):
     @property
     @abstractmethod
     def scale(self) -> float:
-        """Magnitude against which a defect of c is judged."""
+        """Magnitude to which a defect of c is compared."""
 
 
 class VolumeCondition(Condition):
@@ -50,7 +50,7 @@ class VolumeCondition(Condition):
 
     def __init__(self, system: System) -> None:
         super().__init__(system)
-        self._drawn = abs(system.volume())
+        self._reference = abs(system.volume())
 
     def value(self) -> float:
         """Enclosed volume now."""
@@ -58,13 +58,13 @@ class VolumeCondition(Condition):
 
     def gradient(self, out: PETSc.Vec) -> None:
         """The pressure's load vector on the whole part."""
-        self.system.f.copy(out)
+        self.system.pressure.f.copy(out)
         out.scale(self.system.problem.model.body.multiplicity)
 
     @property
     def scale(self) -> float:
-        """The drawn volume."""
-        return self._drawn
+        """The volume at the start of the control."""
+        return self._reference
 
 
 class ChargeCondition(Condition):
@@ -91,7 +91,7 @@ class ChargeCondition(Condition):
 
     @property
     def scale(self) -> float:
-        """The largest charge asked for."""
+        """The charge to reach."""
         return self._scale
 
 
@@ -185,7 +185,7 @@ class ArcCondition(Condition):
 
 
 def point_condition(system: System, position: tuple[float, ...], component: int, scale: float) -> Condition:
-    """Displacement component of the node nearest to a drawn position."""
+    """Displacement component of the node nearest to a reference position."""
     body = system.problem.model.body
     node = int(np.argmin(np.linalg.norm(body.points - np.asarray(position), axis=1)))
     weights = np.zeros((1, body.points.shape[1]))
@@ -194,16 +194,16 @@ def point_condition(system: System, position: tuple[float, ...], component: int,
 
 
 def opening_condition(system: System, height: float, scale: float) -> Condition:
-    """Mean inner radius at a drawn height, from the two rings of nodes around it."""
+    """Mean inner radius at a reference height, from the two rings of nodes around it."""
     body = system.problem.model.body
     nodes = body.surface_nodes(inner_surface(body))
     z = np.round(body.points[nodes, -1], 6)
     rings = np.unique(z)
     high = int(np.clip(np.searchsorted(rings, height), 1, len(rings) - 1))
-    share = float(np.clip((height - rings[high - 1]) / (rings[high] - rings[high - 1]), 0.0, 1.0))
+    fraction = float(np.clip((height - rings[high - 1]) / (rings[high] - rings[high - 1]), 0.0, 1.0))
     across = body.points[:, :-1]
     chosen, weights, offset = [], [], 0.0
-    for ring, part in ((rings[high - 1], 1 - share), (rings[high], share)):
+    for ring, part in ((rings[high - 1], 1 - fraction), (rings[high], fraction)):
         members = nodes[z == ring]
         r = np.linalg.norm(across[members], axis=1)
         w = np.zeros((len(members), body.points.shape[1]))

@@ -6,11 +6,11 @@ Every control is the same bordered system
     [ K   -f ] [Δx]   [ -R    ]        f = -∂R/∂λ
     [ gᵀ   h ] [Δλ] = [ c* - c ]        g = ∂c/∂x, h = ∂c/∂λ
 
-solved with one factorisation and two solves.
+solved with one factorisation and two solves. The present λ is the multiplier of the system.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from petsc4py import PETSc
 
@@ -19,8 +19,8 @@ from annelid.solver.model.loads import Loads
 
 
 @dataclass(frozen=True)
-class Multiplier:
-    """The load parameter λ that a control finds.
+class LoadParameter:
+    """How the load parameter λ of a control enters the loads.
 
     Attributes:
         loads_at: Loads for a value of λ.
@@ -33,43 +33,27 @@ class Multiplier:
 
 @dataclass
 class Control:
-    """A condition with its multiplier and the value asked for.
+    """A condition with its load parameter and its target.
 
     Attributes:
         condition: c(x, λ).
-        multiplier: How λ enters the loads.
-        λ: Its present value.
+        parameter: How λ enters the loads.
         target: c*.
     """
 
     condition: Condition
-    multiplier: Multiplier
-    λ: float
+    parameter: LoadParameter
     target: float
 
     @property
     def loads(self) -> Loads:
         """Loads at the present λ."""
-        return self.multiplier.loads_at(self.λ)
+        return self.parameter.loads_at(self.condition.system.multiplier)
 
     def direction(self, out: PETSc.Vec) -> None:
-        """F = -∂R/∂λ on the free unknowns."""
-        self.condition.system.load_rate(self.multiplier.rate, out)
+        """Write f = -∂R/∂λ on the free unknowns to ``out``."""
+        self.condition.system.load_rate(self.parameter.rate, out)
 
     def defect(self) -> float:
-        """C* - c."""
+        """The defect c* - c."""
         return self.target - self.condition.value()
-
-
-def pressure_multiplier(base: Loads) -> Multiplier:
-    """λ is the lumen pressure, the other loads stay."""
-    return Multiplier(lambda λ: replace(base, pressure=λ), Loads(pressure=1.0))
-
-
-def voltage_multiplier(base: Loads, electrodes: tuple[str, ...]) -> Multiplier:
-    """λ is the voltage of some electrodes, the other loads stay."""
-
-    def loads_at(λ: float) -> Loads:
-        return replace(base, voltages={**base.voltages, **dict.fromkeys(electrodes, λ)})
-
-    return Multiplier(loads_at, Loads(voltages=dict.fromkeys(electrodes, 1.0)))

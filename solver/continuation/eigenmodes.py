@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The softest modes of an equilibrium: eigenvectors of K nearest to zero stiffness, by SLEPc."""
+"""Eigenmodes of the tangent nearest to zero stiffness, by SLEPc."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class SoftMode:
+class Eigenmode:
     """A mode K v = μ M v, M the mass of unit density on the displacement.
 
     Attributes:
@@ -40,7 +40,7 @@ class _InverseStiffness:
         self.system.solve(self._product, out)
 
 
-def softest_modes(system: System, count: int = 4) -> list[SoftMode]:
+def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     """Modes nearest to zero stiffness at the state factorised last, most unstable first.
 
     Args:
@@ -71,13 +71,13 @@ def softest_modes(system: System, count: int = 4) -> list[SoftMode]:
     modes = [_mode(system, solver, i) for i in range(solver.getConverged())]
     solver.destroy()
     operator.destroy()
-    found = [mode for mode in modes if np.isfinite(mode.stiffness)]
-    if not found:
-        raise NoEquilibrium("no soft mode was found")
-    return sorted(found, key=lambda mode: mode.stiffness)
+    finite = [mode for mode in modes if np.isfinite(mode.stiffness)]
+    if not finite:
+        raise NoEquilibrium("the eigensolver found no mode")
+    return sorted(finite, key=lambda mode: mode.stiffness)
 
 
-def _mode(system: System, solver: "SLEPc.EPS", index: int) -> SoftMode:
+def _mode(system: System, solver: "SLEPc.EPS", index: int) -> Eigenmode:
     vector = system.vector()
     value = solver.getEigenpair(index, vector)
-    return SoftMode(float(1 / value.real) if value.real else float("inf"), vector)
+    return Eigenmode(float(1 / value.real) if value.real else float("inf"), vector)

@@ -1,127 +1,134 @@
 # SPDX-License-Identifier: MIT
-"""Past the end of a load-controlled stage: finding the limit ahead, jumping, taking a buckled branch."""
+"""Search along the arc for the critical point ahead of a load-controlled stage."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
-from petsc4py import PETSc
 
-from annelid.solver.continuation.critical_points import Critical, locate
-from annelid.solver.continuation.eigenmodes import SoftMode
-from annelid.solver.continuation.newton import Convergence
-from annelid.solver.continuation.relaxation import Landing, Relaxation
-from annelid.solver.continuation.stage_continuation import Track
+from annelid.solver.continuation.critical_points import CriticalState, locate
+from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
 
-MOST_STEPS = 40  # arc steps in search of a limit
-BRANCH_STEP = 0.01  # arc step on a branch over the size of the part: the way there moved it hardly at all
-ENTRIES = 8  # ever smaller first steps onto a branch
+MOST_STEPS = 40  # arc steps of a search
 _SMALLEST, _LARGEST = 1e-4, 0.02  # arc steps over the size of the part
 
 
 @dataclass(frozen=True)
-class Limit:
-    """A critical point ahead of a load-controlled track.
+class CriticalAhead:
+    """A critical point ahead of a load-controlled stage.
 
     Attributes:
-        critical: The point; the state there is the present one, factorised.
-        share: Stage parameter there.
-        arc: The arc track that passes it.
+        critical: The point; it is the present state, factorised.
+        parameter: Stage parameter there.
+        arc: The continuation by arc length that passes it.
     """
 
-    critical: Critical
-    share: float
-    arc: Track
+    critical: CriticalState
+    parameter: float
+    arc: StageContinuation
 
 
 @dataclass(frozen=True)
-class Ahead:
-    """What a search along the arc came to.
+class SearchResult:
+    """Result of a search along the arc.
 
     Attributes:
-        limit: The critical point, ``None`` if there is none.
+        ahead: The critical point, ``None`` if there is none.
         reached: Stage parameter up to which the path was followed.
-        why: Why the search broke off before its goal, "" if it did not.
+        why: Why the search ended before its goal, "" if it did not.
     """
 
-    limit: Limit | None
+    ahead: CriticalAhead | None
     reached: float
     why: str
 
 
-def arc_from(track: Track, share: float) -> Track:
-    """An arc from the mark of a track whose loads stand at ``share`` of the stage.
+def arc_from(continuation: StageContinuation, parameter: float) -> StageContinuation:
+    """A continuation by arc length from the present state.
 
     It is as long as what is left of an arc of the stage, else without end.
 
     Args:
-        track: A track whose mark is the present state.
-        share: Stage parameter of the mark.
+        continuation: The stage; its last accepted state is the present one.
+        parameter: Stage parameter of that state.
     """
-    length = track.newton.scales.length
-    left = 100 * length if track.stage.arc is None else track.stage.arc - track.mark.s
-    stage = replace(track.stage, control="arc", arc=left, volume=None, charges={}, point=None, opening=None)
-    arc = Track(track.newton, stage, track.motion, track.upright)
-    assert arc.control is not None
-    arc.control.λ = share
-    return arc
+    stage = continuation.stage
+    left = 100 * continuation.newton.scales.length
+    if stage.arc is not None:
+        left = stage.arc - continuation.last.s
+    arc = replace(stage, control="arc", arc=left, volume=None, charges={}, point=None, opening=None)
+    return StageContinuation(
+        continuation.newton, arc, continuation.ramp, continuation.read_fields, multiplier=parameter
+    )
 
 
-def arc_step(arc: Track, whole: float) -> float:
-    """A step along an arc that moves the part about as far as a load step does, within bounds.
+def arc_step(arc: StageContinuation, whole: float) -> float:
+    """An arc step that moves the part about a quarter as far as a load step, within bounds.
 
     The bounds go with the size of the part and how far it has moved: a film stretched fivefold is larger.
+
+    Args:
+        arc: The continuation.
+        whole: Load step, of the stage parameter.
     """
-    length = arc.newton.scales.length + arc.arc_condition.norm(arc.mark.x)
-    per_load = 1 / max(abs(arc.mark.rate), 1e-300)
+    length = arc.newton.scales.length + arc.arc_condition.norm(arc.last.state.x)
+    per_load = 1 / max(abs(arc.last.rate), 1e-300)
     return float(np.clip(per_load * whole / 4, _SMALLEST * length, _LARGEST * length))
 
 
-def limit_ahead(track: Track, share: float, modes: int, *, furthest: float = 1.0) -> Limit | None:
+def critical_ahead(
+    continuation: StageContinuation, parameter: float, modes: int, *, furthest: float = 1.0
+) -> CriticalAhead | None:
     """The first critical point before the loads reach ``furthest`` of the stage; see ``search_ahead``."""
-    return search_ahead(track, share, modes, furthest=furthest, step=1.0 / track.stage.steps).limit
+    step = 1.0 / continuation.stage.steps
+    return search_ahead(continuation, parameter, modes, furthest=furthest, step=step).ahead
 
 
 def search_ahead(
-    track: Track, share: float, modes: int, *, furthest: float, step: float, most_steps: int = MOST_STEPS
-) -> Ahead:
-    """Look along the arc for the first critical point before the loads reach ``furthest`` of the stage.
+    continuation: StageContinuation,
+    parameter: float,
+    modes: int,
+    *,
+    furthest: float,
+    step: float,
+    most_steps: int = MOST_STEPS,
+) -> SearchResult:
+    """Search along the arc for the first critical point before the loads reach ``furthest`` of the stage.
 
     Args:
-        track: A load-controlled track at its mark.
-        share: Stage parameter of the mark.
+        continuation: A load-controlled stage at its last accepted state.
+        parameter: Stage parameter of that state.
         modes: Unstable modes there.
-        furthest: Where to give up.
+        furthest: Stage parameter at which the search ends.
         step: Step of the stage parameter; arc steps move the part about a quarter as far.
-        most_steps: Arc steps after which to give up.
+        most_steps: Arc steps after which the search ends.
 
     Returns:
-        The point, or how far there is none (the caller goes back to its mark in both cases).
+        The point, or how far there is none (the caller restores the state it needs in both cases).
     """
-    arc = arc_from(track, share)
-    assert arc.control is not None
+    arc, system = arc_from(continuation, parameter), continuation.system
     try:
         arc.start()
         ds = arc_step(arc, step)
         s = 0.0
         for _ in range(most_steps):
             s = _advance(arc, s, ds)
-            track.system.factorise()
-            found = track.system.unstable_modes()
-            if found != modes:
-                critical = locate(arc, s, modes, found)[0]
-                critical.make_present(arc)
-                return Ahead(Limit(critical, arc.control.λ, arc), arc.control.λ, "")
-            if arc.control.λ >= furthest:
-                return Ahead(None, arc.control.λ, "")
+            system.factorise()
+            count = system.unstable_modes()
+            if count != modes:
+                critical = locate(arc, s, modes, count)[0]
+                system.restore(critical.state, factorise=True)
+                return SearchResult(CriticalAhead(critical, system.multiplier, arc), system.multiplier, "")
+            if system.multiplier >= furthest:
+                return SearchResult(None, system.multiplier, "")
             arc.accept(s)
             ds = min(1.5 * ds, arc_step(arc, step))
     except NoEquilibrium as failure:
-        return Ahead(None, arc.mark.λ, failure.message)
-    return Ahead(None, arc.mark.λ, f"{most_steps} steps")
+        return SearchResult(None, arc.last.state.multiplier, failure.message)
+    return SearchResult(None, arc.last.state.multiplier, f"{most_steps} steps")
 
 
-def _advance(arc: Track, s: float, step: float) -> float:
+def _advance(arc: StageContinuation, s: float, step: float) -> float:
     """One arc step, halved up to six times."""
     for _ in range(6):
         try:
@@ -131,62 +138,3 @@ def _advance(arc: Track, s: float, step: float) -> float:
             continue
         return s + step
     raise NoEquilibrium("the arc could not be followed", step=step)
-
-
-def jump(track: Track, share: float, mode: SoftMode | None, onward: PETSc.Vec) -> Landing:
-    """Let go: from the present state to the next stable one under the loads of ``share``.
-
-    Args:
-        track: The stage; its loads at ``share`` are held.
-        share: Stage parameter.
-        mode: Unstable or critical mode of the present state, ``None`` to push along ``onward``.
-        onward: Direction in which the path was going; it decides the sense of the push.
-
-    Raises:
-        NoEquilibrium: No stable state was found.
-    """
-    system = track.system
-    push = onward if mode is None else mode.vector
-    sense = system.vector()
-    system.mass.product(onward, sense)
-    if sense.dot(push) < 0:
-        push = push.copy()
-        push.scale(-1.0)
-    stiffness = _typical_stiffness(track, mode)
-    return Relaxation(track.newton, track.upright).settle(track.motion.at(share), push, stiffness)
-
-
-def _typical_stiffness(track: Track, mode: SoftMode | None) -> float:
-    """Stiffness that sets the drag, MPa: the mode's over the length of the part, not less than μ / 100."""
-    scales = track.newton.scales
-    least = 1e-2 * scales.force / scales.length**2
-    return max(abs(mode.stiffness) * scales.length**2 if mode is not None else 0.0, least)
-
-
-def take_branch(arc: Track, critical: Critical, step: float) -> tuple[float, Convergence]:
-    """Leave a bifurcation along its mode.
-
-    Args:
-        arc: An arc track; its present state is the bifurcation.
-        critical: The point.
-        step: First arc step, mm.
-
-    Returns:
-        Position on the arc, and convergence of the first state on the branch.
-
-    Raises:
-        NoEquilibrium: No state was found on the branch.
-    """
-    arc.accept(arc.mark.s)
-    critical.mode.vector.copy(arc.mark.tangent)
-    arc.mark.tangent.scale(1 / arc.arc_condition.norm(arc.mark.tangent))
-    arc.mark.rate = 0.0
-    for attempt in range(ENTRIES):
-        arc.newton.factorised = False  # the factor of the bifurcation has no grip on the mode
-        try:
-            return arc.mark.s + step, arc.advance(arc.mark.s + step)
-        except NoEquilibrium:
-            if attempt == ENTRIES - 1:
-                raise
-        step /= 2
-    raise AssertionError

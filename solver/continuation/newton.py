@@ -2,7 +2,7 @@
 """Newton's method on the bordered system, with factorisations kept as long as they serve."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from petsc4py import PETSc
 
@@ -14,12 +14,11 @@ from annelid.solver.model.scales import Scales
 from annelid.solver.model.stepping import Tolerance
 
 # A factorisation costs as much as 10 (axisymmetric) to 30 (3-D) further iterations with the old one (measured
-# at 45,000 unknowns), so the old factor serves as long as it promises to converge within so many.
+# at 45,000 unknowns), so the old factor is kept as long as it promises to converge within so many.
 WORTH = 10
 GROWTH_LIMIT = 1e6  # a residual this much above the first one is a divergence
 ITERATIONS = 30
-_FIRST_SHARE = 1 / 4  # of natural stretch and pressure by which a part drawn stressed is brought there
-# In a wall thinner than about 1/100 of its radius rounding alone can hold the residual above its tolerance:
+# In a wall thinner than about 1/100 of its radius rounding alone can keep the residual above its tolerance:
 # strains, and with them wall stresses far above the pressure, are known to 1e-16 R/H only. A state is then as
 # good as it gets if a full Newton step neither lowers a residual this near to its tolerance nor moves the
 # part, nor changes the load that a control finds.
@@ -35,12 +34,12 @@ class Convergence:
 
 
 class Newton:
-    """Solver of R(x; loads) = 0, or of that and one more condition with a load parameter as multiplier.
+    """Solver of R(x; loads) = 0, or of that and a condition with a load parameter as its multiplier.
 
     Attributes:
-        system: The equations.
+        system: The equations and their state.
         scales: Reference magnitudes.
-        factorised: Whether the factor at hand belongs to a state nearby.
+        tolerance: When a state counts as converged.
     """
 
     def __init__(self, system: System, scales: Scales, tolerance: Tolerance | None = None) -> None:
@@ -48,15 +47,15 @@ class Newton:
         self.scales = scales
         self.tolerance = tolerance or Tolerance()
         self._dx, self._f, self._a, self._g = (system.vector() for _ in range(4))
-        self.factorised = False
         self._load_step = 0.0  # of the last correction, over the load
 
     def solve(self, loads: Loads, control: Control | None = None) -> Convergence:
-        """Find the equilibrium near the present ``system.x``; on return the residual is converged.
+        """Find the equilibrium near the present state; on return the residual is converged.
 
         Args:
             loads: Loads in force; overridden by those of ``control`` if there is one.
-            control: Condition whose multiplier is an unknown; its ``λ`` is the first guess and the result.
+            control: Condition whose multiplier is an unknown; the multiplier of the system is its first guess
+                and takes the result.
 
         Raises:
             NoEquilibrium: The iteration diverged, stalled or met a singular tangent.
@@ -72,15 +71,14 @@ class Newton:
             if not math.isfinite(error) or error > GROWTH_LIMIT * min(first, 1e12):
                 raise NoEquilibrium("the iteration diverged", residual=error, iterations=iteration)
             first = min(first, error)
-            fresh = not self.factorised or (iteration > 0 and _still_to_go(error, last) > WORTH)
+            fresh = not system.factor_is_near or (iteration > 0 and _still_to_go(error, last) > WORTH)
             if fresh:
                 system.factorise()
-                self.factorised = True
             last = error
             self._correct(control)
         why = f"no convergence in {ITERATIONS} iterations"
         if self._moved() < 100 * IDLE:
-            why += ": rounding holds the residual up, the wall is too thin against its radius in this state"
+            why += ", because of rounding: the wall is too thin for its radius in this state"
         raise NoEquilibrium(why, residual=error, iterations=ITERATIONS)
 
     def _rounded(self, error: float, last: float) -> bool:
@@ -89,61 +87,14 @@ class Newton:
 
     def relative_motion(self, vector: PETSc.Vec) -> tuple[float, float]:
         """Root mean square and largest component of a change of displacement, over the size of the part."""
-        system, length = self.system, self.scales.length
-        nodes = len(system.problem.model.body.points)
-        norm, largest = system.block_norms(vector)[0], system.largest_motion(vector)
+        blocks, length = self.system.blocks, self.scales.length
+        nodes = len(self.system.problem.model.body.points)
+        norm, largest = blocks.norms(vector)[0], blocks.largest_motion(vector)
         return norm / (math.sqrt(nodes) * length), largest / length
 
     def _moved(self) -> float:
-        """How far the step taken last moved the part, root mean square over its size."""
+        """Motion of the part in the step taken last, root mean square over its size."""
         return self.relative_motion(self._dx)[0]
-
-    def settle_drawn(self, loads: Loads) -> Convergence:
-        """Find the equilibrium of a part that is drawn stressed, near balance in its shape.
-
-        It is far from balance without its pressures, so these are set first, to those of a Newton step. Where
-        that does not lead on (the mesh may leave much out of balance at clamped rims), natural stretch and
-        pressure are brought in together, from nothing.
-
-        Raises:
-            NoEquilibrium: There is none nearby.
-        """
-        system = self.system
-        drawn = system.x.copy()
-        system.apply(loads)
-        system.assemble_residual()
-        system.factorise()
-        system.solve(system.residual, self._dx)
-        start, stop = system.x.getAttr("_blocks")[0][1:3]
-        system.x.array_w[start:stop] -= self._dx.array_r[start:stop]
-        self.factorised = False
-        try:
-            return self.solve(loads)
-        except NoEquilibrium:
-            drawn.copy(system.x)
-            return self._bring_in(loads)
-
-    def _bring_in(self, loads: Loads) -> Convergence:
-        """Bring natural stretch and pressure in together, in steps that are halved where they fail."""
-        system = self.system
-        reached, step = 0.0, _FIRST_SHARE
-        while True:
-            kept = system.x.copy()
-            share = min(reached + step, 1.0)
-            self.factorised = False
-            try:
-                convergence = self.solve(
-                    replace(loads, natural=share * loads.natural, pressure=share * loads.pressure)
-                )
-            except NoEquilibrium:
-                kept.copy(system.x)
-                step /= 2
-                if step < _FIRST_SHARE / 16:
-                    raise
-                continue
-            reached = share
-            if reached == 1.0:
-                return convergence
 
     def border(self, control: Control) -> tuple[PETSc.Vec, float]:
         """K⁻¹f of a control and gᵀK⁻¹f + h, with the tangent factorised last."""
@@ -152,7 +103,7 @@ class Newton:
         control.condition.gradient(self._g)
         return self._a, float(self._g.dot(self._a)) + control.condition.slope()
 
-    def held_pivot(self, control: Control) -> float:
+    def condition_pivot(self, control: Control) -> float:
         """gᵀK⁻¹g of a condition, with the tangent factorised last."""
         control.condition.gradient(self._g)
         self.system.zero_fixed(self._g)
@@ -160,7 +111,7 @@ class Newton:
         return float(self._g.dot(self._a))
 
     def gradient_product(self, vector: PETSc.Vec) -> float:
-        """Product gᵀv with the gradient of the condition that ``border`` took last."""
+        """Product gᵀv with the gradient of the condition that ``border`` used last."""
         return float(self._g.dot(vector))
 
     def _correct(self, control: Control | None) -> None:
@@ -174,12 +125,12 @@ class Newton:
             return
         a, pivot = self.border(control)
         if pivot == 0 or not math.isfinite(pivot):
-            raise NoEquilibrium("the control does not act on the condition", residual=pivot)
+            raise NoEquilibrium("the loads of the stage do not change what it controls", residual=pivot)
         Δλ = (control.defect() - float(self._g.dot(self._dx))) / pivot
         self._dx.axpy(Δλ, a)
         system.x.axpy(1.0, self._dx)
-        control.λ += Δλ
-        self._load_step = abs(Δλ) / max(abs(control.λ), 1e-300)
+        system.multiplier += Δλ
+        self._load_step = abs(Δλ) / max(abs(system.multiplier), 1e-300)
         system.apply(control.loads)
 
     def _error(self, control: Control | None) -> float:
@@ -187,12 +138,13 @@ class Newton:
         system, tolerance = self.system, self.tolerance
         system.assemble_residual()
         force, defect, *charge = system.reduced_norm(system.residual)
-        reaction = system.block_norms(system.raw)[0]
+        reaction, _, *total_charge = system.blocks.norms(system.raw)
         scale = max(tolerance.force * max(reaction, system.load_norm()), tolerance.floor * self.scales.force)
         errors = [force / scale, defect / (tolerance.volume * self.scales.volume)]
-        if charge:
-            held = system.block_norms(system.raw)[2]
-            errors.append(charge[0] / max(tolerance.force * held, 1e-16))
+        errors += [
+            free / max(tolerance.force * total, 1e-16)
+            for free, total in zip(charge, total_charge, strict=True)
+        ]
         if control is not None:
             errors.append(abs(control.defect()) / (tolerance.volume * control.condition.scale))
         return max(errors) if all(math.isfinite(e) for e in errors) else math.inf

@@ -6,19 +6,20 @@ from dataclasses import replace
 
 from mpi4py import MPI
 
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
-from annelid.solver.continuation.initial_state import first_state
+from annelid.solver.continuation.initial_state import initial_state
 from annelid.solver.continuation.margins import margins_ahead, margins_missed
 from annelid.solver.continuation.newton import Newton
-from annelid.solver.continuation.reporter import Observer, Progress, Reporter
-from annelid.solver.continuation.stability import Modes, count_modes
-from annelid.solver.continuation.stage_continuation import Track
-from annelid.solver.continuation.step_control import Walk
+from annelid.solver.continuation.reporter import Observer, Reporter
+from annelid.solver.continuation.stage_continuation import StageContinuation
+from annelid.solver.continuation.step_control import StepControl
+from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
+from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.model import Model
-from annelid.solver.model.motion import Motion, motion_of
+from annelid.solver.model.ramp import Ramp, ramp_of
 from annelid.solver.model.scales import scales_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
@@ -27,11 +28,21 @@ from annelid.solver.records import Outcome
 
 
 class Path:
-    """A model on its way through stages.
+    """The states of a model along its stages.
 
     Attributes:
         system: The equations; ``system.count`` tallies the work.
         evaluation: Turns the present state into an ``Equilibrium``.
+
+    Args:
+        model: What is loaded.
+        stages: How, one after another.
+        stepping: How to step; by default as ``Stepping()``.
+        units: For loads in sentences.
+        comm: Communicator of the ranks.
+
+    Raises:
+        InvalidValue: A stage does not suit the model or the stepping.
     """
 
     def __init__(
@@ -40,26 +51,28 @@ class Path:
         stages: Sequence[Stage],
         *,
         stepping: Stepping | None = None,
+        units: DisplayUnits | None = None,
         comm: MPI.Comm = MPI.COMM_WORLD,
     ) -> None:
         self.stages = tuple(stages)
         self.stepping = stepping or Stepping()
+        self._units = units or DisplayUnits()
         if not self.stages:
-            raise InputError("a case needs at least one stage", key="stages")
+            raise InvalidValue("at least one stage is needed", key="stages")
         check_stages(model, self.stages)
-        self._check_branching()
+        for stage in self.stages:
+            with checking(f"stage '{stage.name}'"):
+                self.stepping.check_control(stage.control)
         self.problem = Problem(model, comm=comm)
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
-        self._reporter = Reporter(self.evaluation, None, None)
 
-    def follow(self, *, observe: Observer | None = None, progress: Progress | None = None) -> Outcome:
+    def follow(self, *, observe: Observer | None = None) -> Outcome:
         """Follow all stages; collective.
 
         Args:
             observe: Called on the first rank with every equilibrium as it is found.
-            progress: Called on the first rank with the stage and its parameter after every step.
 
         Returns:
             How the path ended; states up to there have been observed.
@@ -67,51 +80,39 @@ class Path:
         Raises:
             NoEquilibrium: Not even the unloaded state was found.
         """
-        self._reporter = Reporter(self.evaluation, observe, progress)
-        convergence = first_state(self.newton, self.evaluation, self.stages, self._reporter.remarks)
+        reporter = Reporter(self.evaluation, observe, self._units)
+        convergence = initial_state(self.newton, self.evaluation, self.stages, reporter.remarks)
         modes = count_modes(self.newton)
-        walk = Walk(self.newton, self.stepping, self._reporter)
-        self._reporter.emit(self.stages[0].name, 0.0, convergence, modes)
-        track = None
+        steps = StepControl(self.newton, self.stepping, reporter)
+        reporter.emit(self.stages[0].name, 0.0, convergence, modes)
         for stage in self.stages:
-            assert self.system.loads is not None
-            motion = motion_of(stage, self.system.loads)
-            self._reporter.first_critical = (None, "")
-            track = Track(self.newton, stage, motion, self.evaluation.read_fields)
-            ended = walk.stage(track, modes)
+            ramp = ramp_of(stage, self.system.loads)
+            reporter.first_critical = (None, "")
+            continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
+            ended = steps.follow(continuation, modes)
             if isinstance(ended, Outcome):
-                return self._with_missed(ended, motion)
+                return _with_missed(ended, reporter, ramp)
             modes = ended
-        assert track is not None
-        return self._reached(track, modes)
+        return self._reached(reporter, modes)
 
-    def _reached(self, track: Track, modes: Modes) -> Outcome:
-        """The outcome at the end of the last stage, with margins if they are asked for."""
-        stages = "the one stage" if len(self.stages) == 1 else f"all {len(self.stages)} stages"
-        text = f"reached: {stages}, at {self._reporter.now()}"
-        outcome = self._reporter.outcome("reached", text, track.stage.name, 1.0)
+    def _reached(self, reporter: Reporter, modes: UnstableModes) -> Outcome:
+        """The outcome at the end of the last stage, with margins if they are requested."""
+        number = len(self.stages)
+        stages = "the one stage" if number == 1 else f"all {number} stages"
+        text = f"reached: {stages}, at {reporter.now()}"
+        outcome = reporter.outcome("reached", text, self.stages[-1].name, 1.0)
         furthest = self.stepping.seek_limit
         if furthest is None:
             return outcome
-        loads = track.loads()
-        margins = margins_ahead(self.newton, loads, modes.given, furthest, self.evaluation.read_fields)
+        read_fields = self.evaluation.read_fields
+        margins = margins_ahead(self.newton, modes.given, furthest, read_fields, self._units)
         return replace(outcome, margins=margins)
 
-    def _with_missed(self, outcome: Outcome, motion: Motion) -> Outcome:
-        """An outcome short of the loads asked for, with margins to its stage's first critical point."""
-        loads, kind = self._reporter.first_critical
-        margins = margins_missed(motion, loads, kind, outcome.stage)
-        return replace(outcome, margins=margins)
 
-    def _check_branching(self) -> None:
-        """A branch is followed by its loads, which a stage that holds volume or charge does not name."""
-        held = [stage for stage in self.stages if stage.control in ("volume", "charge")]
-        if held and self.stepping.beyond_instability == "branch":
-            raise InputError(
-                f"stage '{held[0].name}': beyond_instability = 'branch' follows the loads of a stage, which "
-                f"under {held[0].control} control are found; give the loads and an arc (control = 'arc')",
-                key="beyond_instability",
-            )
+def _with_missed(outcome: Outcome, reporter: Reporter, ramp: Ramp) -> Outcome:
+    """An outcome short of the loads requested, with margins to its stage's first critical point."""
+    loads, kind = reporter.first_critical
+    return replace(outcome, margins=margins_missed(ramp, loads, kind, outcome.stage))
 
 
 def follow(
@@ -119,8 +120,8 @@ def follow(
     stages: Sequence[Stage],
     *,
     stepping: Stepping | None = None,
+    units: DisplayUnits | None = None,
     observe: Observer | None = None,
-    progress: Progress | None = None,
 ) -> Outcome:
     """Follow a model through its stages; see ``Path``."""
-    return Path(model, stages, stepping=stepping).follow(observe=observe, progress=progress)
+    return Path(model, stages, stepping=stepping, units=units).follow(observe=observe)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What a real part does when it has lost its stable state: it moves until it finds the next one.
+"""Relaxation of a part that has lost its stable state: it moves until it finds the next one.
 
 The motion is slow creep against the drag D of a viscous solid, α D ẋ = -R: implicit steps with the tangent
 K + αD, the drag α falling from step to step. It goes downhill in the potential, so where it ends is stable;
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from petsc4py import PETSc
 
+from annelid.solver.assembly.blocks import DISPLACEMENT
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.loads import Loads
@@ -19,14 +20,14 @@ from annelid.solver.model.loads import Loads
 _START = 4.0  # first drag over the size of the softest mode's stiffness
 _EASE = 0.5  # factor of the drag after a step that went well
 _HOLD = 4  # steps for which the drag is not eased again after it was too small
-_PUSH = 0.02  # first push along the mode, share of the part's size
+_PUSH = 0.02  # first push along the mode, fraction of the part's size
 MOST_STEPS = 200
 _INNER = 12
 
 
 @dataclass(frozen=True)
-class Landing:
-    """Where a jump ended: iterations in all, and the convergence of the final state."""
+class RelaxedState:
+    """Where a relaxation ended: its steps, and the convergence of the final state."""
 
     steps: int
     convergence: Convergence
@@ -37,16 +38,16 @@ class Relaxation:
 
     Args:
         newton: Solver of the states.
-        upright: Reads the fields of the present state; False if the part is turned inside out.
+        read_fields: Reads the fields of the present state; False if a cell is inverted.
     """
 
-    def __init__(self, newton: Newton, upright: Callable[[], bool]) -> None:
+    def __init__(self, newton: Newton, read_fields: Callable[[], bool]) -> None:
         self.newton = newton
-        self.upright = upright
+        self.read_fields = read_fields
         self.system = newton.system
         self._from, self._dx, self._drag = (self.system.vector() for _ in range(3))
 
-    def settle(self, loads: Loads, push: PETSc.Vec, stiffness: float) -> Landing:
+    def settle(self, loads: Loads, push: PETSc.Vec, stiffness: float) -> RelaxedState:
         """Move from the present state to the next stable one.
 
         Args:
@@ -55,7 +56,7 @@ class Relaxation:
             stiffness: Size of the stiffness that sets the first drag, MPa.
 
         Returns:
-            The landing; the state is the present one, converged, factorised, without unstable modes.
+            The final state; it is the present one, converged, factorised, without unstable modes.
 
         Raises:
             NoEquilibrium: No stable state was found.
@@ -74,19 +75,18 @@ class Relaxation:
                 if not math.isfinite(α) or α > 1e9 * abs(stiffness):
                     raise
                 continue
-            landed = self._land(loads)
-            if landed is not None:
-                return Landing(step, landed)
+            convergence = self._converge(loads)
+            if convergence is not None:
+                return RelaxedState(step, convergence)
             if hold == 0:
                 α *= _EASE
             hold = max(0, hold - 1)
         raise NoEquilibrium(f"no stable state found in {MOST_STEPS} steps of a jump", loads=loads)
 
     def _push(self, push: PETSc.Vec) -> None:
-        offsets, _ = self.system.x.getAttr("_blocks")
-        direction = self.system.vector()
-        direction.array_w[: offsets[1]] = push.array_r[: offsets[1]]
-        size = self.system.block_norms(direction)[0] / math.sqrt(len(self.system.problem.model.body.points))
+        blocks, direction = self.system.blocks, self.system.vector()
+        blocks.set_part(direction, DISPLACEMENT, blocks.part(push, DISPLACEMENT))
+        size = blocks.norms(direction)[0] / math.sqrt(len(self.system.problem.model.body.points))
         self.system.zero_fixed(direction)
         self.system.x.axpy(_PUSH * self.newton.scales.length / max(size, 1e-300), direction)
 
@@ -103,9 +103,9 @@ class Relaxation:
             first = min(first, norm)
             if iteration > 0 and norm < 1e-6 * self.newton.scales.force:
                 if system.unstable_modes() > 0:
-                    raise NoEquilibrium("the drag is too small to hold the part", drag=α)
-                if not self.upright():
-                    raise NoEquilibrium("a step of the jump turned the part inside out", drag=α)
+                    raise NoEquilibrium("the drag is too small to stabilise the part", drag=α)
+                if not self.read_fields():
+                    raise NoEquilibrium("a step of the jump has inverted elements (det F <= 0)", drag=α)
                 return
             system.factorise(drag=α)
             system.solve(system.residual, self._dx)
@@ -118,24 +118,23 @@ class Relaxation:
         self.system.mass.drag.mult(self._drag, self._dx)
         self.system.residual.axpy(α, self._dx)
 
-    def _land(self, loads: Loads) -> Convergence | None:
-        """Try to close the motion by plain Newton; ``None`` while the part is still on its way."""
+    def _converge(self, loads: Loads) -> Convergence | None:
+        """Try to end the motion by plain Newton; ``None`` while the part is still moving."""
         system = self.system
         system.factorise()
         if system.unstable_modes() > 0:
             return None
         system.x.copy(self._dx)
-        self.newton.factorised = True
         try:
             convergence = self.newton.solve(loads)
         except NoEquilibrium:
             self._dx.copy(system.x)
             return None
         self._dx.axpby(1.0, -1.0, system.x)
-        moved = system.block_norms(self._dx)[0] / math.sqrt(len(system.problem.model.body.points))
+        moved = system.blocks.norms(self._dx)[0] / math.sqrt(len(system.problem.model.body.points))
         system.factorise()
         near = moved < 0.05 * self.newton.scales.length
-        if near and system.unstable_modes() == 0 and self.upright():
+        if near and system.unstable_modes() == 0 and self.read_fields():
             return convergence
         self._dx.axpby(1.0, -1.0, system.x)
         self._dx.copy(system.x)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""One stage as a curve of states: tangent, prediction, correction, and going back after a failure."""
+"""Predictor-corrector continuation of one stage: tangent, prediction, correction, return after a failure."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -7,248 +7,298 @@ from dataclasses import replace
 import numpy as np
 from petsc4py import PETSc
 
+from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.conditions import ArcCondition
 from annelid.solver.continuation.control import Control
+from annelid.solver.continuation.drivers import DRIVERS
 from annelid.solver.continuation.newton import Convergence, Newton
-from annelid.solver.continuation.prediction import Mark, predict
-from annelid.solver.continuation.stage_control import StageControl
+from annelid.solver.continuation.predictor import AcceptedState, predict
 from annelid.solver.errors import NoEquilibrium
-from annelid.solver.model.loads import Loads
-from annelid.solver.model.motion import Motion
+from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
 
-# A correction of the predicted state below this share of the part's size is never called a jump.
+# A correction of the predicted state below this fraction of the part's size is never called a jump.
 SMALL_MOVE = 0.02
-# A voltage does no work at zero (its force goes with its square): tracks that scale loads set out from here.
+# A voltage does no work at zero (its force goes with its square): stages that scale loads start from here.
 NUDGE = 0.01
-_WELL_PREDICTED = 0.2  # corrections above this share of a move speak against the tangents, and for no cubic
+_WELL_PREDICTED = 0.2  # corrections above this fraction of a move show that the tangents cannot be trusted
 _STRAIGHT = 0.8  # cosine between tangent and chord below which an arc step is too long
 
 
-class Track:
-    """A stage under way.
+class StageContinuation:
+    """The states of a stage as a curve, continued from the last accepted one.
 
     Attributes:
-        mark: The state last accepted, with its tangent.
-        control: Condition and multiplier; ``None`` under load control.
-        length: Value of s at the end: 1, or the arc length asked for.
-        asked: What the stage's control asks.
-        upright: Reads the fields of the present state; False if the part is turned inside out.
+        newton: Solver of the states.
+        system: Its system.
+        stage: The stage.
+        ramp: Its loads.
+        length: Value of s at the end: 1, or the arc length requested.
+        driver: What drives the stage.
+        control: Condition and load parameter; ``None`` under load control.
+        last: The last accepted state.
+        read_fields: Reads the fields of the present state; False if a cell is inverted.
+
+    Args:
+        newton: As above; the present state of its system is where the stage starts.
+        stage: As above.
+        ramp: As above.
+        read_fields: As above.
+        multiplier: First multiplier; by default that of the driver.
     """
 
-    def __init__(self, newton: Newton, stage: Stage, motion: Motion, upright: Callable[[], bool]) -> None:
+    def __init__(
+        self,
+        newton: Newton,
+        stage: Stage,
+        ramp: Ramp,
+        read_fields: Callable[[], bool],
+        *,
+        multiplier: float | None = None,
+    ) -> None:
         self.newton = newton
         self.system = newton.system
         self.stage = stage
-        self.motion = motion
+        self.ramp = ramp
         self.length = stage.arc if stage.arc is not None else 1.0
-        self.upright = upright
-        self._base, self._predicted = (self.system.vector() for _ in range(2))
-        self.asked = asked = StageControl(self.system, stage, motion, newton.scales.length)
-        λ = asked.first_multiplier
-        self.control = None
-        if asked.condition is not None:
-            self.control = Control(asked.condition, asked.multiplier(0.0), λ, asked.start)
-        self.mark = Mark(self.system.vector(), self.system.vector(), 0.0, λ, 0.0, motion.start)
-        self._before: Mark | None = None  # the mark before it, while the curve through both may be trusted
+        self.read_fields = read_fields
+        self._work, self._predicted, self._difference = (self.system.vector() for _ in range(3))
+        self.driver = driver = DRIVERS[stage.control](self.system, stage, ramp, newton.scales.length)
+        self.control: Control | None = None
+        λ = driver.first_multiplier if multiplier is None else multiplier
+        if driver.condition is not None:
+            self.control = Control(driver.condition, driver.parameter(0.0), driver.start)
+        self.last = AcceptedState(
+            Snapshot(self.system.x.copy(), ramp.start, λ), self.system.vector(), 0.0, 0.0
+        )
+        self._before: AcceptedState | None = None  # the state before it, if the curve through both is trusted
         self._curved = True
         self._sense = -1.0 if stage.backward else 1.0
 
     @property
     def is_arc(self) -> bool:
-        """Whether the track is measured by arc length."""
+        """Whether positions are arc lengths."""
         return self.stage.control == "arc"
 
     @property
     def arc_condition(self) -> ArcCondition:
-        """The condition of a track that is measured by arc length."""
-        assert isinstance(self.asked.condition, ArcCondition)
-        return self.asked.condition
+        """The condition of a continuation by arc length."""
+        assert isinstance(self.driver.condition, ArcCondition)
+        return self.driver.condition
+
+    @property
+    def multiplier(self) -> float:
+        """The present multiplier, 0 under load control."""
+        return self.system.multiplier if self.control is not None else 0.0
+
+    def parameter_at(self, s: float) -> float:
+        """Stage parameter of the present state at ``s``: how far the loads of the stage are reached."""
+        return s if self.control is None else self.system.multiplier
 
     # the present state
 
     def start(self) -> None:
-        """Make the present state the first mark; where the loads of the stage do not act yet, nudge them."""
-        if not self.newton.factorised:
+        """Accept the present state; where the loads of the stage do not act yet, nudge them first."""
+        self.system.multiplier = self.last.state.multiplier
+        if not self.system.factor_is_near:
             self.system.assemble_residual()
             self.system.factorise()
-            self.newton.factorised = True
-        if self.control is not None and self.stage.control in ("displacement", "opening", "arc"):
-            self.control.direction(self._base)
-            if self._base.norm() == 0:
-                self.control.λ = NUDGE
+        if self.control is not None and self.driver.scales_loads:
+            self.control.direction(self._work)
+            if self._work.norm() == 0:
+                self.system.multiplier = NUDGE
                 self.newton.solve(self.control.loads)
                 self.system.factorise()
         self.accept(0.0)
 
-    def loads(self) -> Loads:
-        """Loads of the state solved last."""
-        assert self.system.loads is not None
-        return self.system.loads
+    def start_at(self, s: float) -> None:
+        """Take the present state as the last accepted one, without a tangent."""
+        self.last.state, self.last.s = self.system.snapshot(), s
+
+    def finish(self) -> None:
+        """End the stage here: the path goes on elsewhere, along a branch."""
+        self.last.s = self.length
 
     def accept(self, s: float) -> None:
-        """Make the present, factorised state the mark and take its tangent."""
-        mark = self.mark
-        chord = self._chord() if self.is_arc and s > mark.s else None
+        """Accept the present, factorised state and compute its tangent."""
+        last = self.last
+        chord = self._chord() if self.is_arc and s > last.s else None
         self._before = None
-        if s > mark.s and self._curved:
-            self._before = replace(mark, x=mark.x.copy(), tangent=mark.tangent.copy())
-        self.system.x.copy(mark.x)
-        mark.s, mark.loads = s, self.loads()
-        mark.λ = self.control.λ if self.control is not None else 0.0
-        self._take_tangent(chord)
+        if s > last.s and self._curved:
+            self._before = replace(last, tangent=last.tangent.copy())
+        last.state, last.s = self.system.snapshot(), s
+        self._compute_tangent(chord)
 
     def _chord(self) -> PETSc.Vec:
-        """From the mark to the present state."""
+        """From the last accepted to the present state."""
         chord = self.system.x.copy()
-        chord.axpy(-1.0, self.mark.x)
+        chord.axpy(-1.0, self.last.state.x)
         return chord
 
-    def _take_tangent(self, chord: PETSc.Vec | None) -> None:
-        mark, control = self.mark, self.control
+    def _compute_tangent(self, chord: PETSc.Vec | None) -> None:
+        last, control = self.last, self.control
         if control is None:
-            self.system.load_rate(self.motion.rate, self._base)
-            self.system.solve(self._base, mark.tangent)
+            self.system.load_rate(self.ramp.rate, self._work)
+            self.system.solve(self._work, last.tangent)
             return
-        control.multiplier = self.asked.multiplier(mark.s)
+        control.parameter = self.driver.parameter(last.s)
         if self.is_arc:
-            self._take_arc_tangent(control, chord)
+            self._compute_arc_tangent(control, chord)
             return
         a, pivot = self.newton.border(control)
-        a.copy(mark.tangent)
-        wanted, moving = self.asked.wanted, self.asked.others_rate()
-        if moving is not None:
-            self.system.load_rate(moving, self._base)
-            self.system.solve(self._base, self._predicted)
-            wanted -= self.newton.gradient_product(self._predicted)
-        mark.rate = wanted / pivot
-        mark.tangent.scale(mark.rate)
-        if moving is not None:
-            mark.tangent.axpy(1.0, self._predicted)
+        a.copy(last.tangent)
+        change, others = self.driver.change, self.driver.others_rate()
+        if others is not None:
+            self.system.load_rate(others, self._work)
+            self.system.solve(self._work, self._predicted)
+            change -= self.newton.gradient_product(self._predicted)
+        last.rate = change / pivot
+        last.tangent.scale(last.rate)
+        if others is not None:
+            last.tangent.axpy(1.0, self._predicted)
 
-    def _take_arc_tangent(self, control: Control, chord: PETSc.Vec | None) -> None:
-        """Unit tangent of the arc; it goes on in the sense of the last chord."""
+    def _compute_arc_tangent(self, control: Control, chord: PETSc.Vec | None) -> None:
+        """Unit tangent of the arc, in the sense of the last chord."""
         condition = self.arc_condition
-        control.direction(self._base)
-        self.system.solve(self._base, self.mark.tangent)
-        norm = condition.norm(self.mark.tangent)
+        control.direction(self._work)
+        self.system.solve(self._work, self.last.tangent)
+        norm = condition.norm(self.last.tangent)
         if not np.isfinite(norm) or norm == 0:
             raise NoEquilibrium("the loads of the stage do not move the part", residual=norm)
         sense = self._sense
         if chord is not None:
-            sense = float(np.sign(condition.inner(chord, self.mark.tangent))) or 1.0
-        self.mark.rate = sense / norm
-        self.mark.tangent.scale(self.mark.rate)
+            sense = float(np.sign(condition.inner(chord, self.last.tangent))) or 1.0
+        self.last.rate = sense / norm
+        self.last.tangent.scale(self.last.rate)
         condition.start()
 
-    def slope_now(self) -> float:
-        """dλ/ds of an arc at the present, factorised state, with the sense of the mark's tangent."""
-        control = self.control
-        assert control is not None
-        control.direction(self._base)
-        self.system.solve(self._base, self._predicted)
-        sense = np.sign(self.arc_condition.inner(self.mark.tangent, self._predicted)) or 1.0
+    def set_tangent(self, direction: PETSc.Vec) -> None:
+        """Continue an arc along a direction, at constant loads."""
+        direction.copy(self.last.tangent)
+        self.last.tangent.scale(1 / self.arc_condition.norm(self.last.tangent))
+        self.last.rate = 0.0
+
+    def load_slope(self) -> float:
+        """Sign and size of dλ/ds at the present, factorised state, in the sense of the last tangent."""
+        assert self.control is not None
+        if not self.is_arc:
+            _, pivot = self.newton.border(self.control)
+            return self.driver.change / pivot
+        self.control.direction(self._work)
+        self.system.solve(self._work, self._predicted)
+        sense = np.sign(self.arc_condition.inner(self.last.tangent, self._predicted)) or 1.0
         return float(sense / self.arc_condition.norm(self._predicted))
 
-    # moving on
+    # the next state
 
     def advance(self, s: float) -> Convergence:
-        """Predict the state at ``s`` from the mark and correct it.
+        """Predict the state at ``s`` from the last accepted one and correct it.
 
         Raises:
-            NoEquilibrium: No state was found there, or one off the path; the mark is the present state again.
+            NoEquilibrium: No state was found there, or one off the path; the last accepted state is the
+                present one again.
         """
-        system, mark = self.system, self.mark
+        system, last = self.system, self.last
         try:
-            λ = predict(system.x, self._before, mark, s)
-            moved = self._moves(mark.x)
+            λ = predict(system.x, self._before, last, s)
+            predicted = self._moves(last.state.x)
             system.x.copy(self._predicted)
             convergence = self._correct(s, λ)
-            self._refuse_jump(moved)
+            self._refuse_jump(predicted)
             self._refuse_turn()
-            if self.is_arc and self.control is not None and self.mark.λ < 1.0 < self.control.λ:
-                convergence = self._land_on_loads(self.control, convergence)
+            if self.is_arc and last.state.multiplier < 1.0 < system.multiplier:
+                convergence = self._correct_onto_loads(convergence)
             return convergence
         except NoEquilibrium:
             self.go_back()
             self._before, self._curved = None, True
             raise
 
-    def _refuse_turn(self) -> None:
-        """An arc that bends too far within a step could be followed back the way it came.
+    def solve_between(
+        self, s: float, low: tuple[float, Snapshot], high: tuple[float, Snapshot]
+    ) -> Convergence:
+        """State at ``s``, factorised, from the chord between two states at other positions.
 
         Raises:
-            NoEquilibrium: The chord leaves the tangent by too large an angle.
+            NoEquilibrium: No state was found there.
+        """
+        fraction = (s - low[0]) / (high[0] - low[0])
+        self.system.interpolate(low[1], high[1], fraction)
+        if self.control is None:
+            convergence = self.newton.solve(self.ramp.at(s))
+        else:
+            self.set_target(s)
+            convergence = self.newton.solve(self.control.loads, self.control)
+        self.system.factorise()
+        return convergence
+
+    def _correct(self, s: float, λ: float) -> Convergence:
+        if self.control is None:
+            return self.newton.solve(self.ramp.at(s))
+        self.set_target(s)
+        self.system.multiplier = λ
+        return self.newton.solve(self.control.loads, self.control)
+
+    def _correct_onto_loads(self, overshot: Convergence) -> Convergence:
+        """Bring an arc that has passed the loads of its stage back onto them, if that is possible."""
+        system, last = self.system, self.last.state
+        beyond = system.snapshot()
+        fraction = (1.0 - last.multiplier) / (beyond.multiplier - last.multiplier)
+        system.x.axpby(1 - fraction, fraction, last.x)
+        try:
+            convergence = self.newton.solve(self.ramp.at(1.0))
+        except NoEquilibrium:
+            system.restore(beyond)
+            system.assemble_residual()
+            return overshot
+        system.multiplier = 1.0
+        self.read_fields()
+        return convergence
+
+    def set_target(self, s: float) -> None:
+        """Give the control the value that belongs to ``s``."""
+        assert self.control is not None
+        self.control.parameter = self.driver.parameter(s)
+        self.control.target = self.driver.target(s, self.last.s)
+
+    def go_back(self) -> None:
+        """Return to the last accepted state."""
+        self.system.restore(self.last.state)
+
+    def _moves(self, other: PETSc.Vec) -> tuple[float, float]:
+        """Root mean square and largest change of displacement from a state, over the size of the part."""
+        self.system.x.copy(self._difference)
+        self._difference.axpy(-1.0, other)
+        return self.newton.relative_motion(self._difference)
+
+    def _refuse_jump(self, predicted: tuple[float, float]) -> None:
+        """Refuse a state off the path, or with inverted cells.
+
+        Beyond a limit point Newton's method may find a distant branch. It may also crumple a few cells where
+        a step runs into an obstacle: a node is then corrected by more than any was to move.
+
+        Args:
+            predicted: Root mean square and largest move that were predicted, over the size of the part.
+
+        Raises:
+            NoEquilibrium: The state is far from the predicted one, or cells are inverted.
+        """
+        move, furthest = predicted
+        corrected, most = self._moves(self._predicted)
+        if corrected > max(SMALL_MOVE, 0.5 * move) or most > max(SMALL_MOVE, furthest):
+            raise NoEquilibrium("the next state found is far off the path", residual=corrected)
+        if not self.read_fields():
+            raise NoEquilibrium("the next state found has inverted elements (det F <= 0)", residual=corrected)
+        self._curved = corrected < _WELL_PREDICTED * move
+
+    def _refuse_turn(self) -> None:
+        """Refuse an arc step along which the path bends so far that it could be followed back.
+
+        Raises:
+            NoEquilibrium: The angle between chord and tangent is too large.
         """
         if not self.is_arc:
             return
         chord = self._chord()
-        if self.arc_condition.inner(chord, self.mark.tangent) < _STRAIGHT * self.arc_condition.norm(chord):
+        if self.arc_condition.inner(chord, self.last.tangent) < _STRAIGHT * self.arc_condition.norm(chord):
             raise NoEquilibrium("the path turns too sharply for this step")
-
-    def _correct(self, s: float, λ: float) -> Convergence:
-        if self.control is None:
-            return self.newton.solve(self.motion.at(s))
-        self.set_target(s)
-        self.control.λ = λ
-        return self.newton.solve(self.control.loads, self.control)
-
-    def _land_on_loads(self, control: Control, overshot: Convergence) -> Convergence:
-        """An arc that has passed the loads its stage names goes back onto them, if it can."""
-        share = (1.0 - self.mark.λ) / (control.λ - self.mark.λ)
-        system = self.system
-        beyond, λ = system.x.copy(), control.λ
-        system.x.axpby(1 - share, share, self.mark.x)
-        try:
-            convergence = self.newton.solve(self.motion.at(1.0))
-        except NoEquilibrium:
-            beyond.copy(system.x)
-            system.apply(self.motion.at(λ))
-            system.assemble_residual()
-            self.newton.factorised = False
-            return overshot
-        control.λ = 1.0
-        self.upright()
-        return convergence
-
-    def set_target(self, s: float) -> None:
-        """Ask the control for the value that belongs to ``s``."""
-        assert self.control is not None
-        self.control.multiplier = self.asked.multiplier(s)
-        self.control.target = self.asked.target(s, self.mark.s)
-
-    def go_back(self) -> None:
-        """Return to the mark."""
-        self.mark.x.copy(self.system.x)
-        self.system.apply(self.mark.loads)
-        if self.control is not None:
-            self.control.λ = self.mark.λ
-        self.newton.factorised = False
-
-    def _moves(self, other: PETSc.Vec) -> tuple[float, float]:
-        """Root mean square and largest change of displacement from a state, over the size of the part."""
-        x = self.system.x
-        other.axpby(1.0, -1.0, x)
-        moves = self.newton.relative_motion(other)
-        other.axpby(1.0, -1.0, x)
-        return moves
-
-    def _refuse_jump(self, moved: tuple[float, float]) -> None:
-        """Newton may land on a distant branch beyond a limit point; such a state is no continuation.
-
-        It may also crumple a few cells where a step runs into an obstacle: a node is then corrected by more
-        than any was to move.
-
-        Args:
-            moved: Root mean square and largest move that were predicted, over the size of the part.
-
-        Raises:
-            NoEquilibrium: The state lies far from the predicted one, or turns the part inside out.
-        """
-        predicted, furthest = moved
-        corrected, most = self._moves(self._predicted)
-        if corrected > max(SMALL_MOVE, 0.5 * predicted) or most > max(SMALL_MOVE, furthest):
-            raise NoEquilibrium("the next state found lies far off the path", residual=corrected)
-        if not self.upright():
-            raise NoEquilibrium("the next state found is turned inside out", residual=corrected)
-        self._curved = corrected < _WELL_PREDICTED * predicted

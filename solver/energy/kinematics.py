@@ -68,7 +68,7 @@ def wall_frame(normal: Expr, hoop: Expr | None, *, turning: bool = False) -> tup
     return normal, hoop, ufl.cross(normal, hoop)
 
 
-def measure_weight(x: Expr, axisymmetric: bool) -> Expr:
+def revolution(x: Expr, axisymmetric: bool) -> Expr:
     """2πR of an axisymmetric body, 1 otherwise."""
     return 2 * math.pi * x[0] if axisymmetric else 1
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Cell-wise parameter fields of a model: values enter the forms as data, never as code."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -24,11 +24,11 @@ if TYPE_CHECKING:
 EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
 
 
-class Members(NamedTuple):
-    """Cells that one form serves.
+class CellGroup(NamedTuple):
+    """Cells of one law, which one form serves.
 
     Attributes:
-        law: Name of their material law.
+        law: Name of the material law.
         cells: Local numbers of the cells this rank owns.
         deposited: Whether they were deposited on the rest of the part, stress-free in its balance as drawn.
     """
@@ -43,50 +43,59 @@ class Properties:
     """Parameter fields (piecewise constant) and the cells of each law.
 
     Attributes:
-        laws: The local cells of each law in use, those that are deposited apart from the others.
-        slots: Parameter fields, reused by every law.
+        groups: The local cells of each law in use, those of deposited parts separately.
+        law_parameters: Parameters of the laws in order, shared by all laws.
+        terms: Largest number of Ogden terms.
         compliance: 1/κ, 1/MPa; 0 where incompressible.
-        det_G: Stress-free over drawn volume.
-        natural: Natural stretch (normal, hoop, axial, and the shears where it varies), or ``None`` when every
-            part has none.
+        det_G: Stress-free over reference volume.
+        natural: Natural stretch (normal, hoop, axial, and the shears where it varies), or ``None`` when no
+            part has any.
         film: Electrode film (volume fraction, shear modulus), or ``None``.
         fibres: (cos, sin of the angle from hoop, k1, k2), or ``None``.
-        fibre_share: Share of the +angle family: ½ for a balanced pair, 1 for one family.
+        fibre_fraction: Fraction of the +angle family: ½ for a balanced pair, 1 for one family.
         permittivity: ε, N/kV²; 0 in parts without sheets, which carry no field.
         sheet_field: Nominal field V/t of the layered model, kV/mm.
-        bed_stiffness: One constant a tissue bed, MPa/mm.
-        obstacles: Position of each obstacle, mm, one constant a contact as a cell-wise field.
+        foundation_stiffness: One constant for each foundation, MPa/mm.
+        obstacles: Position of each obstacle, mm, one constant for each contact as a cell-wise field.
+        density: Density less that of the fluid around, t/mm³; ``None`` where no part has a known mass.
         full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, one row a
             component.
     """
 
-    laws: list[Members]
-    slots: list[fem.Function]
+    groups: list[CellGroup]
+    law_parameters: list[fem.Function]
     terms: int
     compliance: fem.Function
     det_G: Any
     natural: tuple[fem.Function, ...] | None
     film: tuple[fem.Function, fem.Function] | None
     fibres: tuple[fem.Function, ...] | None
-    fibre_share: fem.Function | None
+    fibre_fraction: fem.Function | None
     permittivity: fem.Function
     sheet_field: fem.Function
-    bed_stiffness: list[fem.Constant]
+    foundation_stiffness: list[fem.Constant]
     obstacles: list[fem.Function]
+    density: fem.Function | None
     full_natural: FloatArray
 
     def law_arguments(self, law: str) -> tuple[Any, ...]:
         """Arguments of a law's energy after the strain."""
         if law == "ogden":
             n = self.terms
-            return ufl.as_vector(self.slots[:n]), ufl.as_vector(self.slots[n : 2 * n])
-        return tuple(self.slots[: len(LAWS[law].parameters)])
+            return ufl.as_vector(self.law_parameters[:n]), ufl.as_vector(self.law_parameters[n : 2 * n])
+        return tuple(self.law_parameters[: len(LAWS[law].parameters)])
 
-    def set_natural(self, share: float) -> None:
-        """Ramp the natural stretch: G = 1 + share (G_full - 1)."""
-        none = unstretched(len(self.full_natural))
-        for f, full, one in zip(self.natural or (), self.full_natural, none, strict=False):
-            f.x.array[:] = one + share * (full - one)
+    def set_natural(self, fraction: float) -> None:
+        """Ramp the natural stretch: G = 1 + fraction (G_full - 1)."""
+        for f, none, change in self.natural_changes():
+            f.x.array[:] = none + fraction * change
+
+    def natural_changes(self) -> Iterator[tuple[fem.Function, float, FloatArray]]:
+        """Each component of the natural stretch with its value where there is none, and G_full - 1."""
+        for f, full, none in zip(
+            self.natural or (), self.full_natural, unstretched(len(self.full_natural)), strict=False
+        ):
+            yield f, none, full - none
 
 
 class _Cells:
@@ -118,47 +127,52 @@ class _Cells:
 def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
     """Fill the parameter fields of a model on its mesh."""
     cells = _Cells(model, mesh)
-    law_cells = _members(model, mesh)
+    groups = _groups(model, mesh)
     terms = max(
         (len(p.material.terms("moduli")) for p in model.parts if p.material.law == "ogden"), default=0
     )
-    slots = range(_slot_count({members.law for members in law_cells}, terms))
+    numbers = range(_parameter_count({group.law for group in groups}, terms))
     count = components(model)
     natural_space = fem.functionspace(mesh.domain, ("DG", 1)) if count > 3 else cells.space
     full = _full_natural(model, mesh, natural_space, count)
     natural = _natural(natural_space, count) if np.any(unstretched(count) != full.T) else None
     return Properties(
-        laws=law_cells,
-        slots=[cells.of_parts(partial(_slot, i=i, terms=terms)) for i in slots],
+        groups=groups,
+        law_parameters=[cells.of_parts(partial(_law_parameter, i=i, terms=terms)) for i in numbers],
         terms=terms,
         compliance=cells.of_parts(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0),
         det_G=_volume(natural) if natural else 1,
         natural=natural,
         film=_film(model, cells),
         fibres=_fibres(model, cells),
-        fibre_share=cells.of_parts(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0)
+        fibre_fraction=cells.of_parts(lambda p: 0.5 if p.fibres and p.fibres.families == 2 else 1.0)
         if any(p.fibres for p in model.parts)
         else None,
         permittivity=cells.of_parts(lambda p: EPS0 * p.material.permittivity if p.sheets else 0.0),
         sheet_field=cells.function(0.0),
-        bed_stiffness=[fem.Constant(mesh.domain, bed.stiffness) for bed in model.beds],
+        foundation_stiffness=[fem.Constant(mesh.domain, f.stiffness) for f in model.foundations],
         obstacles=[cells.function(contact.position) for contact in model.contacts],
+        density=cells.of_parts(lambda p: _relative_density(p, model)) if model.has_weight else None,
         full_natural=full,
     )
 
 
-def _members(model: "Model", mesh: MeshedBody) -> list[Members]:
-    """The cells of each law, those of parts that are deposited apart."""
+def _groups(model: "Model", mesh: MeshedBody) -> list[CellGroup]:
+    """The cells of each law, those of deposited parts separately."""
     regions: dict[tuple[str, bool], list[IntArray]] = {}
     for part in model.parts:
         kind = part.material.law, part.region in model.deposited
         regions.setdefault(kind, []).append(model.body.regions[part.region])
     return [
-        Members(law, mesh.cells_of(np.concatenate(regions[law, deposited])), deposited)
+        CellGroup(law, mesh.cells_of(np.concatenate(regions[law, deposited])), deposited)
         for law in LAWS
         for deposited in (False, True)
         if (law, deposited) in regions
     ]
+
+
+def _relative_density(part: Part, model: "Model") -> float:
+    return part.material.density - model.fluid_density if part.material.density else 0.0
 
 
 def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, ...]:
@@ -181,7 +195,7 @@ def _volume(natural: tuple[fem.Function, ...]) -> Any:
     return ufl.det(natural_matrix(natural))
 
 
-def _slot_count(laws: set[str], terms: int) -> int:
+def _parameter_count(laws: set[str], terms: int) -> int:
     return max(2 * terms if law == "ogden" else len(LAWS[law].parameters) for law in laws)
 
 
@@ -195,8 +209,8 @@ def _full_natural(model: "Model", mesh: MeshedBody, space: fem.FunctionSpace, co
     return full
 
 
-def _slot(part: Part, i: int, terms: int) -> float:
-    """Slot i of a part: parameters in order; Ogden moduli, then exponents, padded by zero terms."""
+def _law_parameter(part: Part, i: int, terms: int) -> float:
+    """Law parameter i of a part: in order; Ogden moduli, then exponents, padded by zero terms."""
     if part.material.law != "ogden":
         names = LAWS[part.material.law].parameters
         return part.material.scalar(names[i]) if i < len(names) else 0.0

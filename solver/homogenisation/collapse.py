@@ -9,8 +9,10 @@ from dolfinx import fem
 from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.errors import InputError
-from annelid.solver.continuation.eigenmodes import softest_modes
+from annelid.geometry.checks import one_of, within
+from annelid.geometry.errors import InvalidValue
+from annelid.solver.assembly.blocks import DISPLACEMENT
+from annelid.solver.continuation.eigenmodes import lowest_eigenmodes
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.relaxation import Relaxation
 from annelid.solver.energy import forms
@@ -21,7 +23,7 @@ from annelid.solver.model.scales import scales_of
 from annelid.solver.records import CollapseState
 
 AXES = ("around", "along")
-_SMALLEST = 1 / 64  # share of a wanted step below which a curve ends
+_SMALLEST = 1 / 64  # fraction of a regular step below which a curve ends
 _LEAST_STIFFNESS = 1e-12  # MPa
 
 
@@ -39,33 +41,33 @@ def collapse_curve(
         cell: The cell.
         axis: ``"around"`` (x) or ``"along"`` (y).
         stretch: Mean stretch to reach; below 1 compresses.
-        steps: Wanted number of steps, halved where the way is hard to follow.
+        steps: Number of steps; they are halved where a state is not found.
         observe: Called with every state.
 
     Raises:
-        InputError: Unknown axis, or a stretch that is not positive.
+        InvalidValue: Unknown axis, or a stretch out of range.
     """
-    if axis not in AXES:
-        raise InputError(f"axis = '{axis}' is not one of: {', '.join(AXES)}", key="axis")
-    if not 0 < stretch < 10 or stretch == 1:
-        raise InputError(f"stretch is {stretch:g}; it must lie between 0 and 10 and not be 1", key="stretch")
+    one_of("axis", axis, AXES)
+    within("stretch", stretch, above=0.0, most=10.0)
+    if stretch == 1:
+        raise InvalidValue("must differ from 1", key="stretch")
     return Collapse(cell, AXES.index(axis)).follow(stretch - 1, steps, observe)
 
 
 class Collapse:
-    """A cell on its way along one axis.
+    """The states of a cell that is stretched along one axis.
 
-    Where its state turns unstable it moves, like a part that creeps, to the stable one it gives way to. Once
-    none is found it goes on over unstable states.
+    Where a state is unstable the cell relaxes to a stable one. Once none is found, unstable states are
+    followed.
     """
 
     def __init__(self, cell: UnitCell, axis: int) -> None:
-        self.cell, self.axis, self.steady = cell, axis, True
+        self.cell, self.axis, self._relaxes = cell, axis, True
         across = 1 - axis
         # Lines along the axis keep their direction (H_ba = 0 takes away the rotation); H_ab is free.
         self.system = cell.system(((across, across), (axis, across)))
         self.newton = Newton(self.system, scales_of(cell.model))
-        self._drive = self._seam_vector((axis, axis))
+        self._traction = self._edge_vector((axis, axis))
         H = np.zeros((2, 2))
         H[axis, axis] = 1.0
         self._affine = cell.affine(self.system, H)
@@ -73,23 +75,21 @@ class Collapse:
     def follow(
         self, strain: float, steps: int, observe: Callable[[CollapseState], None] | None
     ) -> list[CollapseState]:
-        """Return the states up to a mean strain or as far as they go, the drawn one first."""
+        """Return the states up to a mean strain or as far as they go, the stress-free one first."""
         self.newton.solve(Loads())
         states = [self._state(0.0)]
         reached, step = 0.0, 1.0 / steps
         while reached < 1 - 1e-9 and step >= _SMALLEST / steps:
-            kept = self.system.x.copy()
-            share = min(step, 1 - reached)
+            before = self.system.snapshot()
+            fraction = min(step, 1 - reached)
             try:
-                far = self._advance(share * strain)
-                states.append(self._state((reached + share) * strain, far=far))
+                far = self._advance(fraction * strain)
+                states.append(self._state((reached + fraction) * strain, far=far))
             except NoEquilibrium:
-                kept.copy(self.system.x)
-                self.system.assemble_residual()
-                self.system.factorise()
-                step = share / 2
+                self.system.restore(before, factorise=True)
+                step = fraction / 2
                 continue
-            reached += share
+            reached += fraction
             step = min(2 * step, 1.0 / steps)
             if observe is not None:
                 observe(states[-1])
@@ -103,47 +103,42 @@ class Collapse:
         step.aypx(-1.0, self._affine)
         step.scale(amount)
         system.x.axpy(1.0, step)
-        self.newton.factorised = True
         expected = system.x.copy()
         self.newton.solve(Loads())
         expected.axpy(-1.0, system.x)
-        return bool(system.block_norms(expected)[0] > system.block_norms(step)[0])
+        return system.blocks.norms(expected)[0] > system.blocks.norms(step)[0]
 
-    def _settle(self) -> bool:
-        """Leave an unstable state for the one it gives way to at this stretch; False if none is found."""
-        system, kept = self.system, self.system.x.copy()
+    def _relax(self) -> bool:
+        """Relax from an unstable state to a stable one at this stretch; False if none is found."""
+        system, before = self.system, self.system.snapshot()
         try:
-            softest = softest_modes(system, 2)[0]
-            stiffness = max(abs(softest.stiffness) * self.newton.scales.length**2, _LEAST_STIFFNESS)
-            Relaxation(self.newton, lambda: True).settle(Loads(), softest.vector, stiffness)
+            lowest = lowest_eigenmodes(system, 2)[0]
+            stiffness = max(abs(lowest.stiffness) * self.newton.scales.length**2, _LEAST_STIFFNESS)
+            Relaxation(self.newton, lambda: True).settle(Loads(), lowest.vector, stiffness)
         except NoEquilibrium:
-            kept.copy(system.x)
-            system.assemble_residual()
-            system.factorise()
+            system.restore(before, factorise=True)
             return False
         return True
 
     def _state(self, strain: float, *, far: bool = False) -> CollapseState:
         system, cell = self.system, self.cell
         system.factorise()
-        self.newton.factorised = True
-        gave_way = self.steady and system.unstable_modes() > 0
-        if gave_way:
-            gave_way = self.steady = self._settle()
+        buckled = self._relaxes and system.unstable_modes() > 0
+        if buckled:
+            buckled = self._relaxes = self._relax()
         across = 1 - self.axis
         displacement = np.zeros_like(cell.model.body.points)
-        owned = len(cell.problem.node_of_dof)
-        displacement[cell.problem.node_of_dof] = system.x.array_r[: 3 * owned].reshape(-1, 3)
-        gap = self._mean_gradient(displacement)
+        displacement[cell.problem.node_of_dof] = system.blocks.part(system.x, DISPLACEMENT).reshape(-1, 3)
+        H = self._mean_gradient(displacement)
         return CollapseState(
             stretch=1 + strain,
-            transverse=1 + gap[across, across],
-            shear=float(gap[self.axis, across]),
-            stress=float(self._drive.dot(system.raw)) * cell.period[self.axis] / cell.volume,
+            transverse=1 + H[across, across],
+            shear=float(H[self.axis, across]),
+            stress=float(self._traction.dot(system.raw)) * cell.period[self.axis] / cell.volume,
             energy=self._energy() / cell.volume,
             unstable_modes=system.unstable_modes(),
             displacement=displacement,
-            gave_way=gave_way or far,
+            buckled=buckled or far,
         )
 
     def _mean_gradient(self, displacement: FloatArray) -> FloatArray:
@@ -152,8 +147,8 @@ class Collapse:
             pairs = self.cell.pairs
             across = pairs[(pairs[:, 2 + j] == 1) & (pairs[:, 3 - j] == 0)]
             if len(across):
-                slave, master = across[0, :2]
-                H[:, j] = (displacement[slave] - displacement[master])[:2] / self.cell.period[j]
+                far, near = across[0, :2]
+                H[:, j] = (displacement[far] - displacement[near])[:2] / self.cell.period[j]
         return H
 
     def _energy(self) -> float:
@@ -163,15 +158,15 @@ class Collapse:
     @cached_property
     def _energy_form(self) -> fem.Form:
         problem = self.cell.problem
-        members = problem.fields.laws[0]
-        return forms.compile_forms(problem.stored_energy(members, problem.F) * problem.dx(1))
+        group = problem.fields.groups[0]
+        return forms.compile_forms(problem.stored_energy(group, problem.F) * problem.dx(1))
 
-    def _seam_vector(self, component: tuple[int, int]) -> PETSc.Vec:
-        """Vector whose product with a residual is the force through a seam, the work of H_ij a_j."""
+    def _edge_vector(self, component: tuple[int, int]) -> PETSc.Vec:
+        """Vector whose product with a residual is the force through an edge, the work of H_ij a_j."""
         shared = self.cell.shared(component)
         problem = self.cell.problem
         values = np.zeros_like(self.cell.model.body.points)
         values[shared.rows[:, 0], shared.rows[:, 1]] = shared.factors
         vector = self.system.vector()
-        vector.array_w[: values.size] = values[problem.node_of_dof].ravel()
+        self.system.blocks.set_part(vector, DISPLACEMENT, values[problem.node_of_dof].ravel())
         return vector

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Effective properties of a flat lattice from one of its cells: fluctuation plus mean stretch.
 
-u = H X + w, w periodic: unknowns on the far seams follow those on the near ones, u⁺ = u⁻ + H a, with a the
+u = H X + w, w periodic: unknowns on the far edges follow those on the near ones, u⁺ = u⁻ + H a, with a the
 period. Small strains take H given, large ones along one axis leave the other components of H free, so that
 the mean stress is uniaxial. Theory of unit cells: Michel, Moulinec, Suquet, Comput. Methods Appl. Mech.
 Engrg. 172, 109 (1999), from memory.
@@ -15,17 +15,19 @@ from dolfinx import fem
 from petsc4py import PETSc
 
 from annelid.geometry.body import Body, FloatArray
-from annelid.geometry.errors import InputError
-from annelid.solver.assembly.constraints import Fixed, Shared
+from annelid.geometry.errors import InvalidValue
+from annelid.solver.assembly.blocks import DISPLACEMENT
+from annelid.solver.assembly.constraints import FixedComponent, SharedUnknown
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
-from annelid.solver.homogenisation.periodicity import pinned, seam_ties
+from annelid.solver.homogenisation.periodicity import periodic_constraints, pinned_node
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.loads import Loads
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.records import Moduli
 
 _MECHANISM = 1e-9  # least over largest stiffness below which a lattice is a mechanism
@@ -36,9 +38,9 @@ class UnitCell:
     """A cell of a lattice, one period, from Z = 0 (plane of symmetry) to half of its height.
 
     Args:
-        body: The cell, a ``solid`` body with surface ``end_low`` at Z = 0 and matching seams.
+        body: The cell, a ``solid`` body with surface ``end_low`` at Z = 0 and matching edges.
         period: Its periods along x and y, mm.
-        material: What the struts are made of, or the material of each region; all of one law.
+        material: Material of the struts, or of each region; all of one law.
     """
 
     def __init__(
@@ -51,14 +53,14 @@ class UnitCell:
         self.problem = Problem(self.model)
         self.height = float(np.ptp(body.points[:, 2]))
         self.volume = period[0] * period[1] * self.height
-        self.tie, self.pairs = seam_ties(body, period)
-        self._pin = pinned(body, self.tie)
+        self._periodic, self.pairs = periodic_constraints(body, period)
+        self._pin = pinned_node(body, self._periodic)
 
     def moduli(self) -> Moduli:
         """Small-strain moduli by condensing the fluctuations out of the mean strains.
 
         Raises:
-            InputError: The lattice does not hold together: some mean strain meets no resistance.
+            InvalidValue: The lattice is a mechanism: some mean strain causes no stress.
         """
         system = self.system(())
         system.apply(Loads())
@@ -81,19 +83,19 @@ class UnitCell:
             relative_density=self._solid_volume() / self.volume,
         )
 
-    def shared(self, component: tuple[int, int]) -> Shared:
-        """The mean gradient H_ij times the period j as an unknown shared by the far seams, mm."""
+    def shared(self, component: tuple[int, int]) -> SharedUnknown:
+        """The mean gradient H_ij times the period j as an unknown shared by the far edges, mm."""
         i, j = component
         across = self.pairs[self.pairs[:, 2 + j] == 1]
         rows = np.stack([across[:, 0], np.full(len(across), i)], axis=1)
-        return Shared(f"H{'xy'[i]}{'xy'[j]}", rows, np.ones(len(rows)))
+        return SharedUnknown(f"H{'xy'[i]}{'xy'[j]}", rows, np.ones(len(rows)))
 
     def system(self, free: tuple[tuple[int, int], ...]) -> System:
-        """Equations of the cell; the given components of H are unknowns, the others stay."""
-        held = constraints_of(self.model.body, self.model.supports)
-        fixed = (*held.fixed, *(Fixed("", i, self._pin) for i in (0, 1)))
+        """Equations of the cell; the given components of H are unknowns, the others stay zero."""
+        supports = constraints_of(self.model.body, self.model.supports)
+        fixed = (*supports.fixed, *(FixedComponent("", i, self._pin) for i in (0, 1)))
         shared = tuple(self.shared(component) for component in free)
-        return System(self.problem, replace(held, fixed=fixed, ties=(self.tie,), shared=shared))
+        return System(self.problem, replace(supports, fixed=fixed, linear=(self._periodic,), shared=shared))
 
     def affine(self, system: System, H: FloatArray) -> PETSc.Vec:
         """The displacement H (X - X_pin) as a vector of unknowns."""
@@ -101,7 +103,7 @@ class UnitCell:
         u = np.zeros_like(points)
         u[:, :2] = (points[:, :2] - points[self._pin[0], :2]) @ H.T
         vector = system.vector()
-        vector.array_w[: u.size] = u[self.problem.node_of_dof].ravel()
+        system.blocks.set_part(vector, DISPLACEMENT, u[self.problem.node_of_dof].ravel())
         system.zero_fixed(vector)
         return vector
 
@@ -123,7 +125,7 @@ class UnitCell:
         return image
 
     def _solid_volume(self) -> float:
-        """Drawn volume of the struts, mm³."""
+        """Stress-free volume of the struts, mm³."""
         one = fem.Constant(self.problem.mesh.domain, 1.0)
         return float(fem.assemble_scalar(forms.compile_forms(one * self.problem.dx(1))))
 
@@ -138,8 +140,8 @@ _STRAINS = (
 def _check_stiff(stiffness: FloatArray) -> None:
     weakest = np.linalg.eigvalsh(stiffness)
     if weakest[0] < _MECHANISM * weakest[-1]:
-        raise InputError(
-            "unit cell: the lattice yields to some mean strain without any stress (its struts do not hold "
-            "together in both directions), so it has no moduli; choose another cell",
+        raise InvalidValue(
+            "some mean strain of the lattice causes no stress, because its struts are not connected in both "
+            "directions: it has no moduli; choose another cell",
             key="cell",
         )

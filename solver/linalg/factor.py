@@ -18,7 +18,7 @@ _METIS_SIZE = {2: 200_000, 3: 10_000}
 
 
 @dataclass
-class Count:
+class WorkCount:
     """How often the expensive operations were done."""
 
     factorisations: int = 0
@@ -37,7 +37,7 @@ class Factor:
         count: Tally of factorisations and solves.
     """
 
-    def __init__(self, comm: PETSc.Comm, size: int, dimension: int, count: Count) -> None:
+    def __init__(self, comm: PETSc.Comm, size: int, dimension: int, count: WorkCount) -> None:
         self._count = count
         self._size = size
         self._dimension = dimension

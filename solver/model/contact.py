@@ -4,7 +4,8 @@
 import math
 from dataclasses import dataclass
 
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, within
+from annelid.geometry.errors import checking
 
 KINDS = ("cylinder", "cone", "sphere", "plane", "side")
 
@@ -28,7 +29,7 @@ class Contact:
         tolerance: Penetration at a contact pressure equal to the shear modulus, mm.
 
     Raises:
-        InputError: Unknown kind or side, or a value out of range.
+        InvalidValue: Unknown kind or side, or a value out of range.
     """
 
     name: str
@@ -41,29 +42,14 @@ class Contact:
     tolerance: float = 0.002
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise InputError(
-                f"contact '{self.name}': kind = '{self.kind}' is not one of: {', '.join(KINDS)}", key="kind"
-            )
-        if self.part_is not in ("outside", "inside"):
-            raise InputError(
-                f"contact '{self.name}': part_is = '{self.part_is}' must be outside or inside", key="part_is"
-            )
-        if not self.tolerance > 0:
-            raise InputError(
-                f"contact '{self.name}': tolerance is {self.tolerance} mm; it must be positive",
-                key="tolerance",
-            )
-        if self.kind in ("cylinder", "cone", "sphere") and self.position < 0:
-            raise InputError(
-                f"contact '{self.name}': position (a radius) is {self.position} mm; it must not be negative",
-                key="position",
-            )
-        if self.kind == "cone" and not -80 <= self.angle <= 80:
-            raise InputError(
-                f"contact '{self.name}': angle is {self.angle} deg; a cone's lies between -80 and 80",
-                key="angle",
-            )
+        with checking(f"contact '{self.name}'"):
+            one_of("kind", self.kind, KINDS)
+            one_of("part_is", self.part_is, ("outside", "inside"))
+            within("tolerance", self.tolerance, above=0.0, unit="mm")
+            if self.kind in ("cylinder", "cone", "sphere"):
+                within("radius", self.position, least=0.0, unit="mm")
+            if self.kind == "cone":
+                within("angle", self.angle, least=-80.0, most=80.0, unit="deg")
 
     @property
     def place(self) -> tuple[float, ...]:

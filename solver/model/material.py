@@ -3,9 +3,10 @@
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, within
+from annelid.geometry.errors import InvalidValue, checking
 
 
 @dataclass(frozen=True)
@@ -28,10 +29,10 @@ class Breakdown:
     reference_thickness: float | None = None
 
     def __post_init__(self) -> None:
-        _positive("breakdown.field", self.field)
+        within("breakdown_field", self.field, above=0.0, unit="kV/mm")
         if self.thickness_exponent and self.reference_thickness is None:
-            raise InputError(
-                "breakdown.thickness_exponent needs breakdown.reference_thickness", key="breakdown"
+            raise InvalidValue(
+                "missing: breakdown_thickness_exponent needs it", key="breakdown_reference_thickness"
             )
 
 
@@ -46,9 +47,10 @@ class Material:
         bulk_modulus: MPa; ``None`` means exactly incompressible.
         permittivity: Relative permittivity; 0 where the material never carries a field.
         breakdown: Dielectric strength, if known.
+        density: Mass per stress-free volume, t/mm³; 0 if unknown.
 
     Raises:
-        InputError: Unknown law, missing or unknown parameter, or a value out of range.
+        InvalidValue: Unknown law, missing or unknown parameter, or a value out of range.
     """
 
     name: str
@@ -56,48 +58,45 @@ class Material:
     parameters: Mapping[str, float | tuple[float, ...]]
     bulk_modulus: float | None = None
     permittivity: float = 0.0
-    breakdown: Breakdown | None = field(default=None)
+    breakdown: Breakdown | None = None
+    density: float = 0.0
 
     def __post_init__(self) -> None:
-        if self.law not in LAWS:
-            raise InputError(
-                f"material '{self.name}': law '{self.law}' is not one of: {', '.join(LAWS)}", key="law"
-            )
-        wanted = LAWS[self.law].parameters
-        if set(self.parameters) != set(wanted):
-            raise InputError(
-                f"material '{self.name}': law {self.law} takes {', '.join(wanted)}; "
-                f"got {', '.join(sorted(self.parameters)) or 'nothing'}",
-                key="parameters",
-            )
+        with checking(f"material '{self.name}'"):
+            self._check()
+
+    def _check(self) -> None:
+        one_of("law", self.law, tuple(LAWS))
+        known = LAWS[self.law].parameters
+        if set(self.parameters) != set(known):
+            given = ", ".join(sorted(self.parameters)) or "nothing"
+            raise InvalidValue(f"law {self.law} takes {', '.join(known)}; got {given}", key="parameters")
         if self.bulk_modulus is not None:
-            _positive(f"{self.name}.bulk_modulus", self.bulk_modulus)
+            within("bulk_modulus", self.bulk_modulus, above=0.0, unit="MPa")
+        within("density", self.density, least=0.0, unit="t/mm3")
         self._check_law()
-        if not self.initial_shear_modulus() > 0:
-            raise InputError(
-                f"material '{self.name}': the initial shear modulus is "
-                f"{self.initial_shear_modulus():.4g} MPa; it must be positive",
-                key="parameters",
+        modulus = self.initial_shear_modulus()
+        if not modulus > 0:
+            raise InvalidValue(
+                f"the shear modulus at rest is {modulus:.4g} MPa; it must be above 0 MPa", modulus=modulus
             )
 
     def _check_law(self) -> None:
         """Refuse parameters at which a law has no meaning even at rest."""
         if self.law == "gent":
-            _positive(f"{self.name}.stretch_limit", self.scalar("stretch_limit"))
-        if self.law == "arruda-boyce" and not self.scalar("chain_links") > 1:
-            raise InputError(
-                f"material '{self.name}': chain_links is {self.scalar('chain_links'):.4g}; it must be above "
-                f"1 (a chain of one link cannot stretch)",
-                key="chain_links",
-            )
+            within("stretch_limit", self.scalar("stretch_limit"), above=0.0)
+        if self.law == "arruda-boyce":
+            why = "a chain of one link cannot stretch"
+            within("chain_links", self.scalar("chain_links"), above=1.0, why=why)
         if self.law == "ogden":
             moduli, exponents = self.terms("moduli"), self.terms("exponents")
-            if len(moduli) != len(exponents) or 0 in exponents:
-                raise InputError(
-                    f"material '{self.name}': moduli {moduli} and exponents {exponents} must be of equal "
-                    f"number, and no exponent zero",
+            if len(moduli) != len(exponents):
+                raise InvalidValue(
+                    f"has {len(exponents)} entries, moduli has {len(moduli)}: give one for each term",
                     key="exponents",
                 )
+            if 0 in exponents:
+                raise InvalidValue("no exponent may be 0: its term would be infinite", key="exponents")
 
     def scalar(self, name: str) -> float:
         """A scalar parameter."""
@@ -134,11 +133,6 @@ def _chain_modulus(mu: float, N: float) -> float:
     b = (3 * y - y / 5 * (6 * y**2 + y**4 - 2 * y**6)) / (1 - y**2)
     coth = 1 / math.tanh(b)
     return mu * (b - (coth - 1 / b - y) / (1 - coth**2 + 1 / b**2)) / (3 * y)
-
-
-def _positive(key: str, value: float) -> None:
-    if not value > 0:
-        raise InputError(f"{key} is {value:.4g}; it must be positive", key=key, value=value)
 
 
 LAWS: dict[str, Law] = {

@@ -2,60 +2,106 @@
 """The model: which body, of what, held how, with which electrodes; checked as a whole on creation."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
-import numpy as np
-
-from annelid.geometry.body import Body, IntArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.body import Body
+from annelid.geometry.checks import one_of
+from annelid.geometry.errors import InvalidValue
+from annelid.geometry.inventory import Inventory, inventory_of
+from annelid.solver.model.boundary import BareStroke, Electrode, Foundation, Section, Support
+from annelid.solver.model.checks import (
+    Names,
+    check_electrodes,
+    check_parts,
+    check_surfaces,
+    names_for_stages,
+    raise_first,
+)
 from annelid.solver.model.contact import Contact
-from annelid.solver.model.parts import BareStroke, Electrode, Part, Section, Support, TissueBed
+from annelid.solver.model.parts import Part
+from annelid.solver.model.quantities import Scope
+
+ELECTRICS = ("layered", "solved")
 
 
 @dataclass(frozen=True)
 class Model:
-    """Everything that says what is solved, apart from the loads.
+    """Everything that defines what is solved, apart from the loads.
 
     Attributes:
         body: The meshed part.
         parts: One for each region of the body.
         supports: How surfaces are held.
         electrodes: One for each electrode band.
-        beds: Tissue beds on outer surfaces.
+        foundations: Elastic foundations on outer surfaces.
         sections: Heights at which radii are reported.
         contacts: Rigid obstacles that outer surfaces may touch.
-        drawn_pressure: Lumen pressure under which the body, as drawn, is in balance with its natural stretch
-            (a skin drawn as inflated), MPa; the path starts there. ``None``: the path starts without loads
-            and brings the natural stretch in with the first stage.
-        deposited: Regions deposited stress-free on the others once these are in balance with
+        drawn_pressure: Lumen pressure under which the body in its reference shape is in equilibrium with its
+            natural stretch (a skin drawn as inflated), MPa; the path starts there. ``None``: the path starts
+            without loads and applies the natural stretch with the first stage.
+        deposited: Regions added stress-free to the others once these are in equilibrium with
             ``drawn_pressure``: a lattice printed on an inflated skin.
         bare_stroke: Stroke of the bare skin, to compare with; ``None``: no amplification is reported.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
+        fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
 
     Raises:
-        InputError: Parts, electrodes or supports do not match the body.
+        InvalidValue: Parts, electrodes or supports do not match the body.
     """
 
     body: Body
     parts: tuple[Part, ...]
     supports: tuple[Support, ...] = ()
     electrodes: tuple[Electrode, ...] = ()
-    beds: tuple[TissueBed, ...] = ()
+    foundations: tuple[Foundation, ...] = ()
     sections: tuple[Section, ...] = ()
     electrics: str = "layered"
     contacts: tuple[Contact, ...] = ()
     drawn_pressure: float | None = None
     bare_stroke: BareStroke | None = None
     deposited: tuple[str, ...] = ()
+    fluid_density: float = 0.0
 
     def __post_init__(self) -> None:
-        _check_parts(self)
+        body = self.inventory
+        raise_first(check_parts(self.parts, body.regions))
+        raise_first(check_surfaces(self.supports, self.foundations, self.contacts, body))
+        one_of("electrics", self.electrics, ELECTRICS)
+        names = [e.name for e in self.electrodes]
+        if sorted(names) != sorted(body.bands):
+            raise InvalidValue(
+                f"{names} do not match the body's bands {sorted(body.bands)}", key="electrodes"
+            )
+        raise_first(
+            check_electrodes(self.electrodes, self.parts, body.bands.items(), self.electrics == "solved")
+        )
         if self.drawn_pressure is not None and not self.has_lumen:
-            raise InputError("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
-        _check_laid(self)
-        _check_electrodes(self)
-        touched = (c.surface for c in self.contacts)
-        for region in (*(s.region for s in self.supports), *(b.region for b in self.beds), *touched):
-            self.body.facet_numbers(region)
+            raise InvalidValue("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
+        _check_deposited(self)
+
+    @cached_property
+    def inventory(self) -> Inventory:
+        """Names of the body."""
+        return inventory_of(self.body)
+
+    @property
+    def names(self) -> Names:
+        """What stages can refer to."""
+        return names_for_stages(self.electrodes, self.contacts, self.sections, self.supports)
+
+    @property
+    def scope(self) -> Scope:
+        """What decides which quantities are reported."""
+        return Scope(
+            sections=tuple(s.name for s in self.sections),
+            supports=tuple(s.region for s in self.supports),
+            electrodes=tuple(e.name for e in self.electrodes),
+            contacts=tuple(c.name for c in self.contacts),
+            parts=tuple(p.region for p in self.parts),
+            has_lumen=self.has_lumen,
+            has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
+            has_bare_stroke=self.bare_stroke is not None,
+        )
 
     def contact_stiffness(self, contact: Contact) -> float:
         """Stiffness k of a contact: largest shear modulus over its tolerance, MPa/mm."""
@@ -76,72 +122,29 @@ class Model:
         """Whether the electric potential is an unknown."""
         return bool(self.electrodes) and self.electrics == "solved"
 
+    @property
+    def has_weight(self) -> bool:
+        """Whether any part has a known mass."""
+        return any(part.material.density for part in self.parts)
+
     def part_of(self, region: str) -> Part:
         """The part that fills a region."""
         return next(part for part in self.parts if part.region == region)
 
 
-def _check_parts(model: Model) -> None:
-    regions = list(model.body.regions)
-    given = [part.region for part in model.parts]
-    for region in given:
-        if region not in regions:
-            raise InputError(
-                f"part '{region}': no such region; the body has: {', '.join(regions)}", key=region
-            )
-    missing = [region for region in regions if region not in given]
-    if missing or len(set(given)) != len(given):
-        raise InputError(
-            f"each region needs exactly one part; missing: {', '.join(missing) or 'none'}", key="parts"
-        )
-
-
-def _check_laid(model: Model) -> None:
+def _check_deposited(model: Model) -> None:
     unknown = [region for region in model.deposited if region not in model.body.regions]
     if unknown or (model.deposited and len(model.deposited) == len(model.body.regions)):
-        raise InputError(
-            f"deposited = {list(model.deposited)}: name some, not all, of the body's regions: "
+        raise InvalidValue(
+            f"{list(model.deposited)}: name some, not all, of the body's regions: "
             f"{', '.join(model.body.regions)}",
             key="deposited",
         )
     if model.deposited and (model.drawn_pressure is None or model.body.base_node is None):
-        raise InputError(
+        raise InvalidValue(
             "deposited parts need drawn_pressure, the pressure under which the others are drawn, and "
-            "body.base_node, the nodes on which they stand",
+            "body.base_node, the nodes on which they are added",
             key="deposited",
         )
     if model.deposited and model.solved_potential:
-        raise InputError("with parts that are deposited, electrics must be layered", key="electrics")
-
-
-def _check_electrodes(model: Model) -> None:
-    names = [e.name for e in model.electrodes]
-    if sorted(names) != sorted(model.body.bands):
-        raise InputError(
-            f"electrodes {names} do not match the body's bands {sorted(model.body.bands)}", key="electrodes"
-        )
-    if model.electrics not in ("layered", "solved"):
-        raise InputError(f"electrics = '{model.electrics}' must be layered or solved", key="electrics")
-    for name in names:
-        for region in regions_of_band(model.body, name):
-            part = model.part_of(region)
-            if part.sheets is None:
-                raise InputError(f"electrode '{name}' lies on '{region}', which has no sheets", key=name)
-            if not part.material.permittivity > 0:
-                raise InputError(
-                    f"electrode '{name}': material '{part.material.name}' has permittivity "
-                    f"{part.material.permittivity}; it must be positive",
-                    key=name,
-                )
-            if model.electrics == "solved" and part.sheets.count != 1:
-                raise InputError(
-                    f"electrics = 'solved' draws every sheet as a layer of its own; '{region}' has "
-                    f"{part.sheets.count} sheets, use 1 (or electrics = 'layered')",
-                    key=name,
-                )
-
-
-def regions_of_band(body: Body, band: str) -> list[str]:
-    """Regions in which an electrode band has cells."""
-    cells: IntArray = body.bands[band]
-    return [region for region, members in body.regions.items() if np.isin(members, cells).any()]
+        raise InvalidValue("with deposited parts, electrics must be layered", key="electrics")

@@ -1,19 +1,21 @@
 # SPDX-License-Identifier: MIT
-"""Stress-free size over drawn size: of a whole part, or from place to place."""
+"""Stress-free over reference size: of a whole part, or varying from place to place."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import within
+from annelid.geometry.errors import InvalidValue
 
+_LEAST, _MOST = 0.05, 20.0
 _STRAIGHT = 1e-12  # twist below which there is none
 
 
 @dataclass(frozen=True)
 class NaturalStretch:
-    """Stress-free size over drawn size of a part, along the wall directions.
+    """Stress-free over reference size of a part, along the wall directions.
 
     The thickness follows from the volume: ``normal`` = swelling³ / (hoop · axial).
 
@@ -29,39 +31,33 @@ class NaturalStretch:
 
     def __post_init__(self) -> None:
         for name in ("hoop", "axial", "swelling"):
-            value = getattr(self, name)
-            if not 0.05 <= value <= 20:
-                raise InputError(
-                    f"natural_stretch.{name} is {value:.4g}; it must lie between 0.05 and 20",
-                    key=f"natural_stretch.{name}",
-                    value=value,
-                )
+            within(f"natural_stretch.{name}", getattr(self, name), least=_LEAST, most=_MOST)
 
     @property
     def factors(self) -> tuple[float, float, float]:
-        """Stress-free over drawn length along normal, hoop and axial."""
+        """Stress-free over reference length along normal, hoop and axial."""
         g = self.swelling
         return g / (self.hoop * self.axial), g * self.hoop, g * self.axial
 
 
 @dataclass(frozen=True)
 class NaturalField:
-    """Natural stretch from place to place: of a skin that is drawn as it was inflated.
+    """Natural stretch that varies: of a skin whose reference shape is the inflated one.
 
     A symmetric tensor, by its components along the wall directions.
 
     Attributes:
-        hoop: Stress-free over drawn length along the circumference at every node of the body, shape (n,).
+        hoop: Stress-free over reference length along the circumference at every node of the body, shape (n,).
         axial: The same along the meridian.
         normal: The same along the wall normal; ``None`` keeps the volume.
         shear: Component across normal and axial; ``None`` where there is none.
         twist: Components across normal and hoop, and across hoop and axial, shape (n, 2); ``None`` where the
             hoop direction is one of the tensor's axes, as in a wall of revolution.
-        places: Stress-free places X, Y, Z of the nodes, shape (n, 3), mm, if there are such: the mechanics
-            then takes the gradient of these, which fits together, and the components tell how thick it is.
+        places: Stress-free positions X, Y, Z of the nodes, shape (n, 3), mm, if they are known: the mechanics
+            then takes their gradient, which is compatible, and the components give the thickness only.
 
     Raises:
-        InputError: A value lies outside 0.05 to 20, or the shears turn the material inside out.
+        InvalidValue: A value is outside 0.05 to 20, or the shears invert the material.
     """
 
     hoop: FloatArray
@@ -76,17 +72,12 @@ class NaturalField:
             values = getattr(self, name)
             if values is None:
                 continue
-            if not (np.all(values >= 0.05) and np.all(values <= 20)):
-                raise InputError(
-                    f"natural stretch: {name} runs from {values.min():.4g} to {values.max():.4g}; it must "
-                    f"lie between 0.05 and 20",
-                    key=f"natural_stretch.{name}",
-                )
-
+            for extreme in (values.min(), values.max()):
+                within(f"natural_stretch.{name}", float(extreme), least=_LEAST, most=_MOST)
         sheared = self.shear is not None or self.twist is not None
         if sheared and not np.linalg.eigvalsh(self._tensor)[:, 0].min() > 0.0:
-            raise InputError(
-                "natural stretch: the shear is larger than the stretches along the wall directions allow",
+            raise InvalidValue(
+                "the shear is larger than the stretches along the wall directions allow",
                 key="natural_stretch.shear",
             )
 
@@ -94,16 +85,16 @@ class NaturalField:
     def of_gradient(
         cls, gradient: FloatArray, before: NaturalStretch, places: FloatArray | None = None
     ) -> "NaturalField":
-        """The natural stretch of a part drawn after a deformation.
+        """The natural stretch of a part whose reference shape is a deformed one.
 
         Args:
             gradient: Of the place before over the drawn one, as ``Body.stress_free_gradient``, shape (n, 3,
                 3).
-            before: Natural stretch that it had before.
-            places: The places before, shape (n, 3), mm.
+            before: Natural stretch before the deformation.
+            places: Positions before the deformation, shape (n, 3), mm.
         """
         G = np.array(before.factors)[:, None] * gradient
-        # Rotations of the stress-free state say nothing: the symmetric root of GᵀG.
+        # Rotations of the stress-free state have no meaning: the symmetric root of GᵀG.
         squares, axes = np.linalg.eigh(np.swapaxes(G, 1, 2) @ G)
         root = np.einsum("kia,ka,kja->kij", axes, np.sqrt(squares), axes)
         twist = np.column_stack([root[:, 0, 1], root[:, 1, 2]])
@@ -126,7 +117,7 @@ class NaturalField:
 
     @property
     def thickness(self) -> FloatArray:
-        """Drawn over stress-free thickness of a sheet at every node, shape (n,): |G⁻¹ n|."""
+        """Reference over stress-free thickness of a sheet at every node, shape (n,): |G⁻¹ n|."""
         return np.asarray(np.linalg.norm(np.linalg.inv(self._tensor)[:, :, 0], axis=1))
 
     @property

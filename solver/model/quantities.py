@@ -1,221 +1,335 @@
 # SPDX-License-Identifier: MIT
-"""The reported quantities: what each means, and which a model reports."""
+"""The reported quantities: what each is, its unit, where it applies, and how a reader gets it."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
 
-if TYPE_CHECKING:
-    from annelid.solver.model.model import Model
+from annelid.solver.display import KINDS
 
 PERCENTILE = 99.5
 
 
-class QuantityDefinition(NamedTuple):
-    """What a quantity is.
+class Scope(NamedTuple):
+    """What decides which quantities a model reports; known from a case before it is meshed.
 
     Attributes:
-        unit: Unit in tables; ``"1"`` for ratios.
-        formula: As text, symbols as in the solver's README.
-        meaning: In words, with the reference state.
+        sections: Names of the sections.
+        supports: Names of the supported surfaces.
+        electrodes: Names of the electrodes.
+        contacts: Names of the contacts.
+        parts: Regions of the parts.
+        has_lumen: Whether a fluid can fill the part.
+        has_strength: Whether a dielectric strength is known where there are sheets.
+        has_bare_stroke: Whether the stroke of the bare skin is known.
     """
 
-    unit: str
+    sections: tuple[str, ...] = ()
+    supports: tuple[str, ...] = ()
+    electrodes: tuple[str, ...] = ()
+    contacts: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    has_lumen: bool = True
+    has_strength: bool = False
+    has_bare_stroke: bool = False
+
+    def entries(self, placeholder: str) -> tuple[str, ...]:
+        """Names that take the place of a placeholder; a single part is the whole."""
+        if placeholder == "part":
+            return self.parts if len(self.parts) > 1 else ()
+        return () if placeholder == "load" else getattr(self, f"{placeholder}s")
+
+    def has(self, feature: str) -> bool:
+        """Whether the model has a feature that a quantity needs."""
+        return bool(self.electrodes) if feature == "electrodes" else bool(getattr(self, f"has_{feature}"))
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A reported quantity, or a family of them with one for each section, support, electrode and so on.
+
+    Attributes:
+        name: As in tables; of a family with a placeholder, ``"charge <electrode>"``.
+        kind: Kind of number, a key of ``display.KINDS``.
+        formula: As text, symbols as in the solver's README.
+        meaning: In words, with the reference state.
+        needs: Features that a model must have, as in ``Scope.has``.
+        larger_is_better: Whether larger values are the better ones; ``None`` where neither is.
+        plot_limit: Value above which a curve need not be drawn; ``None`` draws all of it.
+        reference: A value that is marked in figures, and the word beside it.
+    """
+
+    name: str
+    kind: str
     formula: str
     meaning: str
+    needs: tuple[str, ...] = ()
+    larger_is_better: bool | None = None
+    plot_limit: float | None = None
+    reference: tuple[float, str] | None = None
+
+    @property
+    def unit(self) -> str:
+        """Internal unit, as in column names; ``"1"`` for ratios."""
+        return KINDS[self.kind].unit
+
+    @property
+    def placeholder(self) -> str:
+        """What the entries of a family are named after; "" for a single quantity."""
+        return self.name.partition("<")[2].rstrip(">")
+
+    @property
+    def stem(self) -> str:
+        """The name up to the placeholder."""
+        return self.name.partition("<")[0]
+
+    def of(self, entry: str) -> str:
+        """Name of the quantity of one entry of a family."""
+        return self.stem + entry
+
+    def names(self, scope: Scope) -> Iterator[str]:
+        """Names under which a model reports the quantity; none where it does not apply."""
+        if all(scope.has(feature) for feature in self.needs):
+            yield from map(self.of, scope.entries(self.placeholder)) if self.placeholder else (self.name,)
+
+    def matches(self, name: str) -> bool:
+        """Whether a reported name is this quantity, or one of the family."""
+        if not self.placeholder:
+            return name == self.name
+        return name.startswith(self.stem) and len(name) > len(self.stem)
 
 
 _DRAWN = "against the drawn shape"
+_ENERGY = "∫ det G [ψ + p²/(2κ)] dX"
+_BARE = ("electrodes", "bare_stroke")
 
-QUANTITIES: dict[str, QuantityDefinition] = {
-    "mean radial expansion": QuantityDefinition(
-        "1",
-        "(1/L) ∫ (r/R - 1) dZ",
-        f"mean over the inner surface along the axis, {_DRAWN}; negative is contraction",
-    ),
-    "largest radial expansion": QuantityDefinition(
-        "1", "max (r/R - 1)", f"largest along the inner surface, {_DRAWN}"
-    ),
-    "largest radial contraction": QuantityDefinition(
-        "1", "max (1 - r/R)", f"largest along the inner surface, {_DRAWN}"
-    ),
-    "radial expansion <section>": QuantityDefinition(
-        "1", "r/R - 1", f"of the inner radius at a named section, {_DRAWN}"
-    ),
-    "radial contraction <section>": QuantityDefinition(
-        "1", "1 - r/R", f"of the inner radius at a named section, {_DRAWN}"
-    ),
-    "axial shortening": QuantityDefinition("1", "1 - l/L", f"distance between the ends, {_DRAWN}"),
-    "length": QuantityDefinition("mm", "l", "distance between the ends, now"),
-    "largest diameter": QuantityDefinition("mm", "max 2r", "of the inner surface, now"),
-    "axial stroke": QuantityDefinition(
-        "1", "l/l0 - 1", "change of length since the last state without voltage, whose length is l0"
-    ),
-    "radial stroke": QuantityDefinition(
-        "1", "d/d0 - 1", "change of the largest diameter since the last state without voltage"
-    ),
-    "axial amplification": QuantityDefinition(
-        "1",
-        "stroke / bare stroke",
-        "axial stroke over that of the bare skin, unstretched and without its lattice, at the same voltage",
-    ),
-    "radial amplification": QuantityDefinition("1", "stroke / bare stroke", "the same of the radial stroke"),
-    "lumen volume": QuantityDefinition(
-        "mm3", "V = ∫ ½ x⊥·n da", "volume enclosed by the lumen and its plane ends, now"
-    ),
-    "volume change": QuantityDefinition("mm3", "V - V_drawn", f"change of the lumen volume {_DRAWN}"),
-    "swept volume": QuantityDefinition(
-        "mm3",
-        "∫ f·dx",
-        "volume that the pressurised wall has swept since the first state of the path: ∫ P over it is the "
-        "pressure's work; the change of the lumen volume unless the rim of an open end moves along the axis",
-    ),
-    "minimum wall thickness": QuantityDefinition(
-        "mm",
-        "min |x_outer - x_inner|",
-        "shortest distance from the inner to the outer surface of the wall, now",
-    ),
-    "largest stretch": QuantityDefinition(
-        "1", "max λ1(Fe)", "largest principal stretch against the stress-free state"
-    ),
-    "smallest stretch": QuantityDefinition(
-        "1", "min λ3(Fe)", "smallest principal stretch against the stress-free state"
-    ),
-    "peak stress": QuantityDefinition(
-        "MPa",
-        "max σ1",
-        "largest principal Cauchy stress, Maxwell stress included; grows without bound with mesh "
-        "refinement at clamped corners",
-    ),
-    f"peak stress {PERCENTILE} %": QuantityDefinition(
-        "MPa",
-        "σ1 not exceeded in 99.5 % of the volume",
-        "the same without the most loaded 0.5 % of the volume",
-    ),
-    "least in-plane stress": QuantityDefinition(
-        "MPa",
-        "min σ2 in the wall's plane",
-        "smaller principal Cauchy stress in the deformed plane of the wall, where it is least; negative "
-        "means slack or wrinkles",
-    ),
-    "slack share": QuantityDefinition(
-        "1", "volume with σ2 < 0 / volume", "share of the walls' volume that is compressed in its own plane"
-    ),
-    "peak stress of <part>": QuantityDefinition(
-        "MPa", "max σ1", "largest principal Cauchy stress in one of several parts"
-    ),
-    "mean hoop stress <part>": QuantityDefinition(
-        "MPa",
-        "mean σ_hoop",
-        "Cauchy stress around, mean over the volume of one of several parts: its tension",
-    ),
-    "mean axial stress <part>": QuantityDefinition("MPa", "mean σ_axial", "the same along the wall"),
-    "axial reaction <support>": QuantityDefinition(
-        "N",
-        "Σ R_Z",
-        "force of the support on the whole part along +Z; with an end plate the fluid's thrust on both "
-        "closed ends belongs to the part, without one only the wall is in balance with it; a plate has none",
-    ),
-    "radial reaction <support>": QuantityDefinition(
-        "N", "Σ R_r", "outward force of the support, summed round the part"
-    ),
-    "contact force <contact>": QuantityDefinition(
-        "N", "∫ p dA", "contact pressure summed over the surface of the whole part"
-    ),
-    "contact pressure <contact>": QuantityDefinition(
-        "MPa", "∫ p dA / a", "mean contact pressure over the present area in contact"
-    ),
-    "contact length <contact>": QuantityDefinition(
-        "mm", "max z - min z where g < 0", "length along the axis that touches, now"
-    ),
-    "penetration <contact>": QuantityDefinition(
-        "mm",
-        "max ⟨-g⟩",
-        "how deep the surface sinks into the obstacle; about the tolerance or less",
-    ),
-    "largest true field": QuantityDefinition(
-        "kV/mm", "max |F⁻ᵀ E0|", "electric field in the thinned sheets (kV/mm = V/um)"
-    ),
-    "breakdown margin": QuantityDefinition(
-        "1",
-        "min E_b(λ, h) / |F⁻ᵀ E0|",
-        "dielectric strength over true field, where it is smallest; below 1 the sheet fails",
-    ),
-    "charge": QuantityDefinition("uC", "Σ Q", "charge on all electrodes of the whole part"),
-    "charge <electrode>": QuantityDefinition(
-        "uC", "Q = -∂Π/∂V", "charge on one electrode, all its sheets in parallel"
-    ),
-    "capacitance": QuantityDefinition("nF", "Σ C", "of all electrodes in parallel"),
-    "capacitance <electrode>": QuantityDefinition(
-        "nF", "C = Q/V", "of one electrode, all its sheets in parallel, now"
-    ),
-    "stored electrical energy": QuantityDefinition(
-        "mJ", "Σ ½ Q V", "energy in the electric field of the whole part"
-    ),
-    "strain energy": QuantityDefinition("mJ", "∫ det G [ψ + p²/(2κ)] dX", "elastic energy of the whole part"),
-    "stability margin <load>": QuantityDefinition(
-        "1",
-        "critical load / load",
-        "multiple of a load (pressure, voltage, force, move, or all loads together; what is not named is "
-        "held) at which the next limit point or bifurcation stands, from the last state on; below 1 where "
-        "the path ended at such a point short of the load asked for",
-    ),
-    "strain energy <part>": QuantityDefinition(
-        "mJ", "∫ det G [ψ + p²/(2κ)] dX", "elastic energy of one of several parts"
-    ),
-    "unstable modes": QuantityDefinition(
-        "1",
-        "negative pivots - constraint unknowns",
-        "number of unstable modes under given loads; 0 is stable",
-    ),
-    "unstable modes under control": QuantityDefinition(
-        "1",
-        "the same with the border",
-        "number of unstable modes while the control in force (of volume, charge, motion) is held",
-    ),
-}
+MEAN_RADIAL_EXPANSION = Quantity(
+    "mean radial expansion",
+    "fraction",
+    "(1/L) ∫ (r/R - 1) dZ",
+    f"mean over the inner surface along the axis, {_DRAWN}; negative is contraction",
+)
+LARGEST_RADIAL_EXPANSION = Quantity(
+    "largest radial expansion", "fraction", "max (r/R - 1)", f"largest along the inner surface, {_DRAWN}"
+)
+LARGEST_RADIAL_CONTRACTION = Quantity(
+    "largest radial contraction", "fraction", "max (1 - r/R)", f"largest along the inner surface, {_DRAWN}"
+)
+RADIAL_EXPANSION_AT = Quantity(
+    "radial expansion <section>", "fraction", "r/R - 1", f"of the inner radius at a named section, {_DRAWN}"
+)
+RADIAL_CONTRACTION_AT = Quantity(
+    "radial contraction <section>", "fraction", "1 - r/R", f"of the inner radius at a named section, {_DRAWN}"
+)
+AXIAL_SHORTENING = Quantity("axial shortening", "fraction", "1 - l/L", f"distance between the ends, {_DRAWN}")
+LENGTH = Quantity("length", "length", "l", "distance between the ends, now")
+LARGEST_DIAMETER = Quantity("largest diameter", "length", "max 2r", "of the inner surface, now")
+AXIAL_STROKE = Quantity(
+    "axial stroke",
+    "fraction",
+    "l/l0 - 1",
+    "change of length since the last state without voltage, whose length is l0",
+    ("electrodes",),
+)
+RADIAL_STROKE = Quantity(
+    "radial stroke",
+    "fraction",
+    "d/d0 - 1",
+    "change of the largest diameter since the last state without voltage",
+    ("electrodes",),
+)
+AXIAL_AMPLIFICATION = Quantity(
+    "axial amplification",
+    "ratio",
+    "stroke / bare stroke",
+    "axial stroke over that of the bare skin, unstretched and without its lattice, at the same voltage",
+    _BARE,
+)
+RADIAL_AMPLIFICATION = Quantity(
+    "radial amplification", "ratio", "stroke / bare stroke", "the same of the radial stroke", _BARE
+)
+LUMEN_VOLUME = Quantity(
+    "lumen volume",
+    "volume",
+    "V = ∫ ½ x⊥·n da",
+    "volume enclosed by the lumen and its plane ends, now",
+    ("lumen",),
+)
+VOLUME_CHANGE = Quantity(
+    "volume change", "volume", "V - V_drawn", f"change of the lumen volume {_DRAWN}", ("lumen",)
+)
+DISPLACED_VOLUME = Quantity(
+    "displaced volume",
+    "volume",
+    "∫ f·dx",
+    "volume that the pressurised wall has displaced since the first state of the path: ∫ P over it is the "
+    "work of the pressure; the change of the lumen volume unless the rim of an open end moves along the axis",
+    ("lumen",),
+)
+MINIMUM_WALL_THICKNESS = Quantity(
+    "minimum wall thickness",
+    "length",
+    "min |x_outer - x_inner|",
+    "shortest distance from the inner to the outer surface of the wall, now",
+)
+LARGEST_STRETCH = Quantity(
+    "largest stretch", "ratio", "max λ1(Fe)", "largest principal stretch against the stress-free state"
+)
+SMALLEST_STRETCH = Quantity(
+    "smallest stretch", "ratio", "min λ3(Fe)", "smallest principal stretch against the stress-free state"
+)
+PEAK_STRESS = Quantity(
+    "peak stress",
+    "stress",
+    "max σ1",
+    "largest principal Cauchy stress, Maxwell stress included; grows without bound with mesh refinement at "
+    "clamped corners",
+    larger_is_better=False,
+)
+PEAK_STRESS_PERCENTILE = Quantity(
+    f"peak stress {PERCENTILE} %",
+    "stress",
+    f"σ1 not exceeded in {PERCENTILE} % of the volume",
+    "the same without the most loaded 0.5 % of the volume",
+    larger_is_better=False,
+)
+LEAST_IN_PLANE_STRESS = Quantity(
+    "least in-plane stress",
+    "stress",
+    "min σ2 in the wall's plane",
+    "smaller principal Cauchy stress in the deformed plane of the wall, where it is least; negative means "
+    "slack or wrinkles",
+)
+COMPRESSED_WALL = Quantity(
+    "compressed wall fraction",
+    "fraction",
+    "volume with σ2 < 0 / volume",
+    "part of the walls' volume that is compressed in its own plane",
+    larger_is_better=False,
+)
+PEAK_STRESS_OF = Quantity(
+    "peak stress of <part>", "stress", "max σ1", "largest principal Cauchy stress in one of several parts"
+)
+MEAN_HOOP_STRESS_OF = Quantity(
+    "mean hoop stress <part>",
+    "stress",
+    "mean σ_hoop",
+    "Cauchy stress around, mean over the volume of one of several parts: its tension",
+)
+MEAN_AXIAL_STRESS_OF = Quantity(
+    "mean axial stress <part>", "stress", "mean σ_axial", "the same along the wall"
+)
+AXIAL_REACTION_OF = Quantity(
+    "axial reaction <support>",
+    "force",
+    "Σ R_Z",
+    "force of the support on the whole part along +Z; with an end plate the fluid's thrust on both closed "
+    "ends belongs to the part, without one only the wall is in balance with it; a plate has none",
+)
+RADIAL_REACTION_OF = Quantity(
+    "radial reaction <support>", "force", "Σ R_r", "outward force of the support, summed round the part"
+)
+CONTACT_FORCE_OF = Quantity(
+    "contact force <contact>", "force", "∫ p dA", "contact pressure summed over the surface of the whole part"
+)
+CONTACT_PRESSURE_OF = Quantity(
+    "contact pressure <contact>",
+    "stress",
+    "∫ p dA / a",
+    "mean contact pressure over the present area in contact",
+)
+CONTACT_LENGTH_OF = Quantity(
+    "contact length <contact>",
+    "length",
+    "max z - min z where g < 0",
+    "length along the axis that touches, now",
+)
+PENETRATION_OF = Quantity(
+    "penetration <contact>",
+    "length",
+    "max ⟨-g⟩",
+    "how deep the surface penetrates the obstacle; about the tolerance or less",
+)
+LARGEST_TRUE_FIELD = Quantity(
+    "largest true field",
+    "electric field",
+    "max |F⁻ᵀ E0|",
+    "electric field in the thinned sheets (kV/mm = V/um)",
+    ("electrodes",),
+    larger_is_better=False,
+)
+BREAKDOWN_MARGIN = Quantity(
+    "breakdown margin",
+    "ratio",
+    "min E_b(λ, h) / |F⁻ᵀ E0|",
+    "dielectric strength over true field, where it is smallest; below 1 the sheet fails",
+    ("electrodes", "strength"),
+    larger_is_better=True,
+    plot_limit=4.0,
+    reference=(1.0, "breakdown"),
+)
+CHARGE = Quantity("charge", "charge", "Σ Q", "charge on all electrodes of the whole part", ("electrodes",))
+CHARGE_OF = Quantity(
+    "charge <electrode>", "charge", "Q = -∂Π/∂V", "charge on one electrode, all its sheets in parallel"
+)
+CAPACITANCE = Quantity("capacitance", "capacitance", "Σ C", "of all electrodes in parallel", ("electrodes",))
+CAPACITANCE_OF = Quantity(
+    "capacitance <electrode>", "capacitance", "C = Q/V", "of one electrode, all its sheets in parallel, now"
+)
+ELECTRICAL_ENERGY = Quantity(
+    "stored electrical energy",
+    "energy",
+    "Σ ½ Q V",
+    "energy in the electric field of the whole part",
+    ("electrodes",),
+)
+STRAIN_ENERGY = Quantity("strain energy", "energy", _ENERGY, "elastic energy of the whole part")
+STABILITY_MARGIN_OF = Quantity(
+    "stability margin <load>",
+    "ratio",
+    "critical load / load",
+    "multiple of a load (pressure, voltage, force, move, gravity, or all loads together; the others are "
+    "held constant) at which the next limit point or bifurcation is, from the last state on; below 1 where the path "
+    "ended at such a point short of the load requested",
+    larger_is_better=True,
+)
+STRAIN_ENERGY_OF = Quantity(
+    "strain energy <part>", "energy", _ENERGY, "elastic energy of one of several parts"
+)
+UNSTABLE_MODES = Quantity(
+    "unstable modes",
+    "count",
+    "negative pivots - constraint unknowns",
+    "number of unstable modes under given loads; 0 is stable",
+    larger_is_better=False,
+)
+UNSTABLE_MODES_CONTROLLED = Quantity(
+    "unstable modes under control",
+    "count",
+    "the same with the border",
+    "number of unstable modes while the control in force (of volume, charge, motion) is held",
+    larger_is_better=False,
+)
+
+QUANTITIES: tuple[Quantity, ...] = tuple(
+    value for value in list(globals().values()) if isinstance(value, Quantity)
+)
+"""All of them, in the order of tables."""
 
 
-def definition_of(quantity: str) -> QuantityDefinition:
-    """Definition of a reported quantity, also of one that carries a section, support or electrode name.
+def quantity_of(name: str) -> Quantity:
+    """The quantity of a reported name, also of one that carries a section, support or electrode.
 
     Raises:
         KeyError: No such quantity.
     """
-    if quantity in QUANTITIES:
-        return QUANTITIES[quantity]
-    for name, definition in QUANTITIES.items():
-        stem, bracket, _ = name.partition("<")
-        if bracket and quantity.startswith(stem) and len(quantity) > len(stem):
-            return definition
-    raise KeyError(quantity)
+    for family in (False, True):  # a whole name before a family whose stem it has
+        for quantity in QUANTITIES:
+            if bool(quantity.placeholder) == family and quantity.matches(name):
+                return quantity
+    raise KeyError(name)
 
 
-def names_for(model: "Model") -> list[str]:
-    """Names of all quantities a model will report, in table order."""
-    own = {
-        "<section>": [s.name for s in model.sections],
-        "<support>": [s.region for s in model.supports],
-        "<electrode>": [e.name for e in model.electrodes],
-        "<contact>": [c.name for c in model.contacts],
-        "<part>": [p.region for p in model.parts] if len(model.parts) > 1 else [],
-        "<load>": [],  # of the end of a path, not of a state
-    }
-    electric = {"largest true field", "breakdown margin", "charge", "capacitance", "stored electrical energy"}
-    names: list[str] = []
-    for name in QUANTITIES:
-        stem, bracket, tail = name.partition("<")
-        if bracket:
-            names += [stem + item for item in own["<" + tail]]
-        elif (
-            ((name in electric or name.endswith("stroke")) and not model.electrodes)
-            or (name.endswith("amplification") and (model.bare_stroke is None or not model.electrodes))
-            or (name in ("lumen volume", "volume change", "swept volume") and not model.has_lumen)
-            or (name == "breakdown margin" and not _strengths(model))
-        ):
-            continue
-        else:
-            names.append(name)
-    return names
-
-
-def _strengths(model: "Model") -> bool:
-    return any(part.material.breakdown is not None and part.sheets is not None for part in model.parts)
+def names_for(scope: Scope) -> list[str]:
+    """Names of all quantities that a model of this scope reports, in table order."""
+    return [name for quantity in QUANTITIES for name in quantity.names(scope)]

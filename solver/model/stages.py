@@ -1,20 +1,20 @@
 # SPDX-License-Identifier: MIT
-"""Stages: the loads to move to, and what holds the way there."""
+"""Stages: the loads to reach, and what drives the way there."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from annelid.geometry.errors import InputError
-
-CONTROLS = ("load", "volume", "charge", "displacement", "opening", "arc")
+from annelid.geometry.checks import one_of, whole_number, within
+from annelid.geometry.errors import InvalidValue, checking
+from annelid.solver.model.loads import LOAD_KINDS, LoadTargets
 
 
 @dataclass(frozen=True)
 class PointMotion:
-    """Motion asked of one point: the node nearest to a drawn position.
+    """Motion of one point: the node nearest to a position of the reference shape.
 
     Attributes:
-        position: Drawn position, (R, Z) or (X, Y, Z), mm.
+        position: Reference position, (R, Z) or (X, Y, Z), mm.
         component: 0-based component of the displacement; the last one is axial.
         motion: Displacement to reach, mm.
     """
@@ -24,105 +24,104 @@ class PointMotion:
     motion: float
 
 
-@dataclass(frozen=True)
-class Stage:
-    """Moves loads from their present values to targets; what is not named stays as it is.
+@dataclass(frozen=True, kw_only=True)
+class DriverTargets:
+    """Values to reach under the control of each driver; at most one is given.
 
     Attributes:
-        name: For the path table.
-        pressure: Lumen pressure, MPa.
-        voltages: kV by electrode.
-        forces: Axial force along +Z by surface, N.
-        displacements: Axial motion of a support, mm.
-        obstacles: Position of obstacles by contact name, mm.
-        volume: Enclosed volume of the lumen, mm³ (``control="volume"``; the pressure is found).
-        charges: Charge by electrode, uC (``control="charge"``; the electrodes named share one voltage, which
-            is found, and their charges are added).
-        point: Motion of a point (``control="displacement"``; the loads of the stage are scaled to it).
-        opening: Section and mean inner radius, mm (``control="opening"``; the loads are scaled to it).
-        arc: Length of path to follow, as root mean square motion, mm (``control="arc"``; the loads of the
-            stage say in which proportion they move; the stage also ends where they are reached).
-        backward: Under arc control, set out with falling loads.
-        control: One of ``CONTROLS``.
-        steps: Number of equal steps wanted; they are halved where the solution is hard to follow.
-
-    Raises:
-        InputError: Unknown control, no steps, or a control without its target (or the reverse).
+        volume: Enclosed volume of the lumen, mm³ (``"volume"``; the pressure is found).
+        charges: Charge by electrode, uC (``"charge"``; the electrodes named share one voltage, which is
+            found, and their charges are added).
+        point: Motion of a point (``"displacement"``; the loads of the stage are scaled to it).
+        opening: Section and mean inner radius, mm (``"opening"``; the loads are scaled to it).
+        arc: Length of path to follow, as root mean square motion, mm (``"arc"``; the loads of the stage give
+            the proportion in which they change; the stage also ends where they are reached).
+        backward: Under arc control, start with falling loads.
     """
 
-    name: str
-    pressure: float | None = None
-    voltages: Mapping[str, float] = field(default_factory=dict)
-    forces: Mapping[str, float] = field(default_factory=dict)
-    displacements: Mapping[str, float] = field(default_factory=dict)
-    obstacles: Mapping[str, float] = field(default_factory=dict)
     volume: float | None = None
     charges: Mapping[str, float] = field(default_factory=dict)
     point: PointMotion | None = None
     opening: tuple[str, float] | None = None
     arc: float | None = None
     backward: bool = False
-    control: str = "load"
-    steps: int = 10
-
-    def __post_init__(self) -> None:
-        if self.control not in CONTROLS:
-            raise InputError(
-                f"stage '{self.name}': control = '{self.control}' is not one of: {', '.join(CONTROLS)}",
-                key="control",
-            )
-        if self.steps < 1:
-            raise InputError(f"stage '{self.name}': steps is {self.steps}; it must be 1 or more", key="steps")
-        targets = {
-            "volume": self.volume is not None,
-            "charge": bool(self.charges),
-            "displacement": self.point is not None,
-            "opening": self.opening is not None,
-            "arc": self.arc is not None,
-        }
-        for control, given in targets.items():
-            if given != (self.control == control):
-                raise InputError(
-                    f"stage '{self.name}': control = '{control}' and its target ({_TARGETS[control]}) go "
-                    f"together; give both or neither",
-                    key=_TARGETS[control],
-                )
-        self._check_found()
-
-    def _check_found(self) -> None:
-        """A load that the control finds is not given as well; one that scales loads needs some."""
-        if self.control == "volume" and self.pressure is not None:
-            raise InputError(
-                f"stage '{self.name}': under volume control the pressure is found; leave it out",
-                key="pressure",
-            )
-        both = [name for name in self.charges if name in self.voltages]
-        if both:
-            raise InputError(
-                f"stage '{self.name}': under charge control the voltage of '{both[0]}' is found; leave it "
-                f"out",
-                key="voltage",
-            )
-        if self.control in ("displacement", "opening", "arc") and not self.moves_loads:
-            raise InputError(
-                f"stage '{self.name}': control = '{self.control}' scales the loads of the stage; name at "
-                f"least one (pressure, voltage, force or move)",
-                key="control",
-            )
-        if self.arc is not None and not self.arc > 0:
-            raise InputError(f"stage '{self.name}': arc is {self.arc} mm; it must be positive", key="arc")
-
-    @property
-    def moves_loads(self) -> bool:
-        """Whether the stage names a load to move."""
-        named = self.voltages or self.forces or self.displacements or self.obstacles
-        return self.pressure is not None or bool(named)
 
 
-_TARGETS = {
+DRIVERS = {
     "volume": "volume",
-    "charge": "charge",
+    "charge": "charges",
     "displacement": "point",
     "opening": "opening",
     "arc": "arc",
 }
+"""By control, the attribute of ``DriverTargets`` with its target; "load" has none. How each control finds its
+load is in ``continuation/drivers.py``."""
+
+CONTROLS = ("load", *DRIVERS)
+SCALE_LOADS = ("displacement", "opening", "arc")
+"""Controls that scale the loads which the stage names."""
+
+
+@dataclass(frozen=True)
+class Stage(DriverTargets, LoadTargets):
+    """Moves loads from their present values to targets; what is not named stays as it is.
+
+    Attributes:
+        name: For the path table.
+        control: One of ``CONTROLS``.
+        steps: Number of equal steps requested; they are halved where the solution is hard to follow.
+
+    Raises:
+        InputError: Unknown control, no steps, or a control without its target (or the reverse).
+    """
+
+    name: str
+    control: str = "load"
+    steps: int = 10
+
+    def __post_init__(self) -> None:
+        with checking(f"stage '{self.name}'"):
+            self._check()
+
+    def _check(self) -> None:
+        one_of("control", self.control, CONTROLS)
+        whole_number("steps", self.steps, least=1)
+        given = [control for control, target in DRIVERS.items() if getattr(self, target)]
+        if len(given) > 1:
+            first, second = (DRIVERS[control] for control in given[:2])
+            raise InvalidValue(f"{first} and {second} both drive the stage: give one of them", key=second)
+        if given != [self.control] * (self.control != "load"):
+            self._refuse_pair(given)
+        self._check_found_load()
+
+    def _refuse_pair(self, given: list[str]) -> None:
+        """A control and the target of another, or one without the other."""
+        if self.control == "load":
+            target = DRIVERS[given[0]]
+            raise InvalidValue(f"{target} needs control = '{given[0]}'", key=target)
+        target = DRIVERS[self.control]
+        if given:
+            text = f"control = '{self.control}' does not go with {DRIVERS[given[0]]}; it needs {target}"
+        else:
+            text = f"control = '{self.control}' needs its target: {target}"
+        raise InvalidValue(text, key="control")
+
+    def _check_found_load(self) -> None:
+        """A load that the control finds is not given as well; one that scales loads needs some."""
+        if self.control == "volume" and self.pressure is not None:
+            raise InvalidValue("under volume control the pressure is found: leave it out", key="pressure")
+        both = [name for name in self.charges if name in self.voltages]
+        if both:
+            raise InvalidValue(
+                f"under charge control the voltage of '{both[0]}' is found: leave it out", key="voltage"
+            )
+        if self.control in SCALE_LOADS and not self.names_loads:
+            keys = ", ".join(kind.key for kind in LOAD_KINDS)
+            raise InvalidValue(
+                f"control = '{self.control}' scales the loads of the stage: name at least one ({keys})",
+                key="control",
+            )
+        if self.arc is not None:
+            within("arc", self.arc, above=0.0, unit="mm")
+        if self.backward and self.control != "arc":
+            raise InvalidValue("only an arc can start backward: leave it out", key="backward")

@@ -3,7 +3,8 @@
 
 from dataclasses import dataclass, field
 
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, within
+from annelid.geometry.errors import InvalidValue, checking
 
 BEYOND = ("stop", "follow", "jump", "branch")
 
@@ -46,13 +47,17 @@ class Stepping:
     tolerance: Tolerance = field(default_factory=Tolerance)
 
     def __post_init__(self) -> None:
-        if not 0 < self.smallest <= 1:
-            raise InputError(f"stepping.smallest is {self.smallest}; it must lie in (0, 1]", key="smallest")
-        if self.beyond_instability not in BEYOND:
-            raise InputError(
-                f"stepping.beyond_instability = '{self.beyond_instability}' is not one of: "
-                f"{', '.join(BEYOND)}",
-                key="beyond_instability",
+        with checking("path"):
+            within("smallest_step", self.smallest, above=0.0, most=1.0)
+            one_of("beyond_instability", self.beyond_instability, BEYOND)
+            if self.seek_limit is not None:
+                within("seek_limit", self.seek_limit, above=1.0)
+
+    def check_control(self, control: str) -> None:
+        """Raise InvalidValue unless stages under a control can be followed beyond instabilities as set."""
+        if self.beyond_instability == "branch" and control in ("volume", "charge"):
+            raise InvalidValue(
+                f"under {control} control the loads are found, but path.beyond_instability = 'branch' "
+                "follows given loads: give the loads and an arc",
+                key="control",
             )
-        if self.seek_limit is not None and not self.seek_limit > 1:
-            raise InputError(f"seek_limit is {self.seek_limit}; it must be above 1", key="seek_limit")

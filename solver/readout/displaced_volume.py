@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: MIT
-"""The volume that the pressurised wall has swept, whose product with the pressure is the pressure's work."""
+"""Volume displaced by the pressurised wall; its product with the pressure is the work of the pressure."""
 
 from annelid.solver.assembly.system import System
 
 
-class SweptVolume:
+class DisplacedVolume:
     """∫ f·dx from the first state on, of the whole part, mm³, by straight lines from state to state.
 
     Where the rim of the lumen is held, slides in its plane or is closed by a plate, this is the change of
@@ -19,7 +19,7 @@ class SweptVolume:
         self._total: float | None = None
 
     def update(self) -> float:
-        """Go on to the present state; collective."""
+        """Add the way to the present state; collective."""
         system = self.system
         if self._total is None:
             self._total = 0.0
@@ -32,9 +32,9 @@ class SweptVolume:
         system.x.copy(self._before)
         return self._total
 
-    def _rate(self, share: float) -> float:
-        """F·(x - x_before) at a share of the way from the state before."""
+    def _rate(self, fraction: float) -> float:
+        """f·(x - x_before) at a fraction of the way from the state before."""
         self._before.copy(self._middle)
-        self._middle.axpy(share, self._step)
+        self._middle.axpy(fraction, self._step)
         self.system.pressure_force(self._middle, self._force)
         return float(self._force.dot(self._step)) * self.system.problem.model.body.multiplicity

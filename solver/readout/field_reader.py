@@ -14,7 +14,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.elements import shape_values
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
-from annelid.solver.energy.properties import Members
+from annelid.solver.energy.properties import CellGroup
 from annelid.solver.readout.fields import CellValues, fields_of
 from annelid.solver.readout.gathering import Gathering
 
@@ -34,71 +34,71 @@ class FieldReader:
         points, _ = basix.make_quadrature(cell, _DEGREE)
         self._to_nodes = np.linalg.pinv(shape_values(problem.model.body.cell_type, points))
         self._expressions = [
-            fem.Expression(self._values(members), points, jit_options=forms.jit_options())
-            for members in problem.fields.laws
+            fem.Expression(self._values(group), points, jit_options=forms.jit_options())
+            for group in problem.fields.groups
         ]
 
     def read(self, natural: float) -> tuple[dict[str, FloatArray] | None, bool]:
-        """The fields in body order on the first rank, and whether no cell is turned inside out; collective.
+        """The fields in body order on the first rank, and whether no cell is inverted; collective.
 
         Args:
-            natural: Share of the natural stretch in force.
+            natural: Fraction of the natural stretch in force.
 
         Returns:
             Fields by name, shape (cells, nodes of a cell, ...), ``None`` on other ranks; the verdict on all.
         """
         problem = self._problem
-        upright = True
+        valid = True
         mine: dict[str, FloatArray] = {}
-        for number, members in enumerate(problem.fields.laws):
-            for cells in _pieces(members.cells):
-                values, proper = self.values_in(number, cells)
-                upright &= proper
+        for number, group in enumerate(problem.fields.groups):
+            for cells in _pieces(group.cells):
+                values, sound = self.values_in(number, cells)
+                valid &= sound
                 for name, piece in fields_of(problem.model, values, natural).items():
                     if name not in mine:
                         mine[name] = np.zeros((problem.mesh.owned, *piece.shape[1:]))
                     mine[name][cells] = piece
-        return self._gather(mine), bool(problem.comm.allreduce(upright, op=MPI.LAND))
+        return self._gather(mine), bool(problem.comm.allreduce(valid, op=MPI.LAND))
 
     def values_in(self, number: int, cells: NDArray[np.int32]) -> tuple[CellValues, bool]:
-        """Raw values at the nodes of some cells of this rank, and whether none is turned inside out.
+        """Raw values at the nodes of some cells of this rank, and whether none is inverted.
 
         Args:
-            number: Place of the cells' law in ``problem.fields.laws``.
+            number: Position of the cells' group in ``problem.fields.groups``.
             cells: Local cell numbers.
         """
         problem = self._problem
         points = self._to_nodes.shape[1]
         inside = self._expressions[number].eval(problem.mesh.domain, cells).reshape(len(cells), points, -1)
         F = inside[..., 9:18].reshape(len(cells), points, 3, 3)
-        upright = bool(np.linalg.det(F).min() > 0)
+        valid = bool(np.linalg.det(F).min() > 0)
         if problem.model.axisymmetric:
-            upright = upright and bool(F[..., 1, 1].min() > 0)
+            valid = valid and bool(F[..., 1, 1].min() > 0)
         every = np.matmul(self._to_nodes, inside)
         shape = every.shape[:2]
-        members = problem.mesh.original_cells[cells]
+        originals = problem.mesh.original_cells[cells]
         elastic = slice(22, 31) if every.shape[-1] == 31 else slice(9, 18)
         values = CellValues(
-            cells=members,
+            cells=originals,
             stress=every[..., :9].reshape(*shape, 3, 3),
             F=every[..., 9:18].reshape(*shape, 3, 3),
             elastic=every[..., elastic].reshape(*shape, 3, 3),
-            field=every[..., 18:21] * self._in_sheets[members, None, None],
+            field=every[..., 18:21] * self._in_sheets[originals, None, None],
             pressure=every[..., 21],
         )
-        return values, upright
+        return values, valid
 
-    def _values(self, members: Members) -> ufl.core.expr.Expr:
+    def _values(self, group: CellGroup) -> ufl.core.expr.Expr:
         """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p and, where it is not F, Fe as one vector of 22 or 31."""
         problem = self._problem
         # A label of its own number: the running number of ufl.variable would enter the form's signature, and
         # every further run in a process would compile again.
         F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
-        σ = ufl.diff(problem.density(members, F), F) * F.T / ufl.det(F)
+        σ = ufl.diff(problem.density(group, F), F) * F.T / ufl.det(F)
         E0 = problem.nominal_field()
         E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
-        stressed = members.deposited or problem.fields.natural is not None
-        Fe = [problem.elastic(F, deposited=members.deposited).F] if stressed else []
+        stressed = group.deposited or problem.fields.natural is not None
+        Fe = [problem.elastic(F, deposited=group.deposited).F] if stressed else []
         tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
         return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic])
 

@@ -41,7 +41,7 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     Args:
         model: What was solved.
         values: Raw values there.
-        natural: Share of the natural stretch in force.
+        natural: Fraction of the natural stretch in force.
 
     Returns:
         By name, shape (m, k, ...).

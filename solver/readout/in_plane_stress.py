@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""Where a wall goes slack or would wrinkle: compression in its own plane.
+"""Compression of a wall in its own plane, where a thin wall goes slack or wrinkles.
 
-A thin wall carries next to no compression in its plane; where the model shows some, the real part folds
+A thin wall carries hardly any compression in its plane; where the model shows some, the real part folds
 (tension-field theory: Wagner 1929; Pipkin, IMA J. Appl. Math. 36, 85, 1986; both from memory).
 """
 
@@ -11,7 +11,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.elements import NODE_SHARES
 from annelid.solver.model.model import Model
 
-# Compression below this share of the shear modulus is round-off, not slack.
+# Compression below this fraction of the shear modulus is round-off.
 _THRESHOLD = 1e-4
 NO_WALL = ("core", "cap", "lattice", "end ring")
 
@@ -39,21 +39,21 @@ def least_in_plane_stress(frame: FloatArray, σ: FloatArray, F: FloatArray) -> F
     return (aa + bb) / 2 - np.hypot((aa - bb) / 2, ab)
 
 
-def slack_share(model: Model, least: FloatArray, cell_volumes: FloatArray) -> float:
-    """Share of the walls' volume in compression in its plane.
+def compressed_fraction(model: Model, least: FloatArray, cell_volumes: FloatArray) -> float:
+    """Fraction of the walls' volume in compression in its plane.
 
     Args:
         model: For the regions and their shear moduli.
         least: From ``least_in_plane_stress``, shape (m, k).
-        cell_volumes: Drawn volume of every cell, shape (m,).
+        cell_volumes: Reference volume of every cell, shape (m,).
     """
-    slack, total = 0.0, 0.0
+    compressed, total = 0.0, 0.0
     shares = NODE_SHARES[model.body.cell_type]
     for part in model.parts:
         if part.region in NO_WALL:
             continue
         cells = model.body.regions[part.region]
         limit = -_THRESHOLD * part.material.initial_shear_modulus()
-        slack += float(((least[cells] < limit) @ shares * cell_volumes[cells]).sum())
+        compressed += float(((least[cells] < limit) @ shares * cell_volumes[cells]).sum())
         total += float(cell_volumes[cells].sum())
-    return slack / total if total > 0 else 0.0
+    return compressed / total if total > 0 else 0.0

@@ -31,15 +31,15 @@ class Integrals:
         self._strain_energy = forms.compile_forms(
             sum(
                 cellwise
-                * problem.growth(deposited=members.deposited)
-                * (problem.stored_energy(members, problem.F) + problem.volumetric_energy())
-                * problem.weight
+                * problem.growth(deposited=group.deposited)
+                * (problem.stored_energy(group, problem.F) + problem.volumetric_energy())
+                * problem.revolution
                 * problem.dx(i)
-                for i, members in enumerate(problem.fields.laws, start=1)
+                for i, group in enumerate(problem.fields.groups, start=1)
             )
         )
         dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})
-        self._volume = forms.compile_forms(cellwise * problem.weight * dx)
+        self._volume = forms.compile_forms(cellwise * problem.revolution * dx)
 
     def read(self, voltages: dict[str, float]) -> dict[str, float]:
         """All but the cell volumes, of the whole part, complete on the first rank only; collective.
@@ -55,7 +55,7 @@ class Integrals:
 
     @cached_property
     def cell_volumes(self) -> FloatArray | None:
-        """Drawn volume of every cell of the modelled piece, mm³, on the first rank; collective."""
+        """Reference volume of every cell of the modelled piece, mm³, on the first rank; collective."""
         return self._of_cells(self._volume)
 
     def _of_cells(self, form: fem.Form) -> FloatArray | None:
@@ -92,7 +92,7 @@ class Integrals:
         cells = self._of_cells(capacity)
         if cells is None:
             return {}
-        inverse = self._system.sheet_field.nominal(dict.fromkeys(body.bands, 1.0))
+        inverse = self._system.sheet_field(dict.fromkeys(body.bands, 1.0))
         found: dict[str, float] = {}
         for name, band in body.bands.items():
             capacitance = float((cells * inverse**2)[band].sum()) * body.multiplicity
@@ -123,7 +123,7 @@ def _contact_force(problem: Problem, contact: Contact) -> ufl.Form:
     """∫ p dA over the surface: sum of the contact pressure, N of the modelled piece."""
     k = problem.contact_stiffness[problem.model.contacts.index(contact)]
     pressure = k * ufl.max_value(-problem.contact_gap(contact), 0.0)
-    return pressure * problem.weight * problem.ds(problem.surface_ids[contact.surface])
+    return pressure * problem.revolution * problem.ds(problem.surface_ids[contact.surface])
 
 
 def _contact_area(problem: Problem, contact: Contact) -> ufl.Form:
@@ -133,6 +133,6 @@ def _contact_area(problem: Problem, contact: Contact) -> ufl.Form:
     return (
         touching
         * ufl.sqrt(ufl.inner(n, n))
-        * problem.weight
+        * problem.revolution
         * problem.ds(problem.surface_ids[contact.surface])
     )

@@ -6,9 +6,14 @@ import numpy as np
 from annelid.geometry.body import Body
 from annelid.geometry.elements import ELEMENT_NODES, FACETS, shape_gradients, shape_values
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shapes import Balloon, Band, Dome, Layer, Sleeve, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
+from annelid.geometry.shapes.tapered_tube import TaperedTube
+from annelid.geometry.shapes.tube import Tube
 
 LAYERS = (Layer("liner", 0.2), Layer("wall", 0.3))
 
@@ -35,6 +40,8 @@ SHAPES = {
     "vase": Balloon(from_points(VASE), LAYERS),
     "shallow cap": Dome(6.0, 1.5, LAYERS),
     "funnel": Dome(6.0, 3.0, LAYERS, 1.0, "funnel"),
+    "cone": TaperedTube(4.0, 6.0, 12.0, LAYERS),
+    "smooth taper": TaperedTube(6.0, 4.0, 12.0, LAYERS, "smooth"),
 }
 
 BAND = Band("ring", "wall", 3.1, 5.3)

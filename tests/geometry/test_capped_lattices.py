@@ -14,7 +14,8 @@ from annelid.geometry.lattice.wrapping import lay
 from annelid.geometry.lattice_mesh.capped_body import Caps
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 
 A, LENGTH, THICK = 5.0, 12.0, 0.9
 LAYERS = (Layer("liner", 0.2), Layer("skin", 0.4))

@@ -8,8 +8,12 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import Revolution, chart_of
 from annelid.geometry.lattice.measured_chart import measured
 from annelid.geometry.lattice.measured_surface import measured_from_csv
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shapes import Balloon, Dome, Layer, Sleeve, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 
 WALL = (Layer("inner", 0.1), Layer("outer", 0.2))
 RADIUS, HEIGHTS = 12.0, np.linspace(-8.0, 8.0, 41)

@@ -16,7 +16,8 @@ from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
 from annelid.geometry.meshing.fill import fill_plane, fill_volume
 from annelid.geometry.meshing.quality import quality
-from annelid.geometry.shapes.shapes import Layer, Sleeve
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.sleeve import Sleeve
 
 RADIUS, LENGTH = 4.0, 12.0
 LAYERS = (Layer("liner", 0.1), Layer("skin", 0.3))

@@ -18,9 +18,10 @@ from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
 from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import necked
-from annelid.geometry.shapes.shapes import Balloon, Layer, Tube
-from annelid.geometry.shapes.volumes import region_volume
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 
 RADIUS, WALL, HEIGHT = 5.0, 0.4, 0.5
 TUBE = Tube(RADIUS, 14.0, (Layer("liner", 0.1), Layer("skin", 0.3)))
@@ -114,7 +115,7 @@ def test_embedded_struts_in_a_necked_balloon_all_around(kind):
     body = lattice_body(laid(balloon, kind, side="embedded", around=8), layers, COARSE)
     volumes = region_volumes(body)
     # Region by formula: Pappus's rule along the meridian.
-    assert volumes["skin"] + volumes["lattice"] == pytest.approx(region_volume(balloon, "skin"), rel=1e-4)
+    assert volumes["skin"] + volumes["lattice"] == pytest.approx(balloon.region_volume("skin"), rel=1e-4)
     assert corners_twice(body) == 0
     assert {"lumen", "outer", "end_low", "end_high", "skin|lattice"} == set(body.surfaces)
 
@@ -147,7 +148,7 @@ def test_what_cannot_be_meshed_is_refused():
         lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMesh(along=2.0, sector=60.0))
     with pytest.raises(InputError, match=r"whole multiple of half a cell, 30 deg \(6 cells around\)"):
         lattice_body(laid(), TUBE.layers, LatticeMesh(along=2.0, sector=45.0))
-    with pytest.raises(InputError, match=r"mesh\.on_struts = 0 mm"):
+    with pytest.raises(InputError, match=r"mesh\.on_struts: must be above 0 mm"):
         LatticeMesh(along=2.0, on_struts=0.0)
 
 

@@ -9,8 +9,10 @@ from annelid.geometry.lattice.catalogue import EXAMPLES
 from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.footprint import footprint
 from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 
 WALL = (Layer("wall", 0.3),)
 SHAPES = {

@@ -18,7 +18,7 @@ from annelid.geometry.lattice.measured_chart import measured
 from annelid.geometry.lattice.wrapping import lay
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
-from annelid.geometry.shapes.shapes import Layer
+from annelid.geometry.shapes.shape import Layer
 
 ANGLES = PERIOD * np.arange(72) / 72
 HEIGHTS = np.linspace(2.0, 16.0, 15)
@@ -128,7 +128,7 @@ def test_what_cannot_be_meshed_is_refused():
     chart = ellipse()
     with pytest.raises(InputError, match="not the same all around; model the whole part"):
         lattice_body(lattice_on(chart), LAYERS, LatticeMesh(along=2.5, sector=180.0))
-    with pytest.raises(InputError, match=r"lattice\.from = 1 mm.*where the surface was measured"):
+    with pytest.raises(InputError, match=r"lattice\.from: .*where the surface was measured"):
         chart.at_height(1.0, "lattice.from")
     thick = (Layer("skin", 4.2),)  # the ellipse's smallest radius of curvature is 25/7 mm
     with pytest.raises(InputError, match=r"a cell of region 'skin'.*is folded"):

@@ -237,7 +237,7 @@ def test_names_and_folders(tmp_path):
 
 def test_shapes_and_checks_need_no_gmsh():
     """The library is heavy: reading and checking a case must not load it."""
-    modules = ("meshing.build", "io.files", "shapes.volumes")
+    modules = ("meshing.build", "io.files", "shapes.tube")
     code = (
         f"import sys, {', '.join(f'annelid.geometry.{m}' for m in modules)}; sys.exit('gmsh' in sys.modules)"
     )

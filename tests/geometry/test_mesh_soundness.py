@@ -10,8 +10,11 @@ from annelid.geometry.elements import CORNERS, ELEMENT_NODES, FACETS
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.quality import quality, scaled_jacobians
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Sleeve, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 
 ROUNDING = 1e-12
 PLACE = 1e-9  # mm

@@ -14,8 +14,9 @@ from annelid.geometry.printing.nozzle_clearance import Nozzle, clearance_of
 from annelid.geometry.printing.settings import Printing
 from annelid.geometry.printing.tool_path import tool_path
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.spline_meridian import from_points
+from annelid.geometry.shapes.tube import Tube
 
 
 @pytest.mark.exact
@@ -89,7 +90,7 @@ def test_a_cone_in_a_neck(cone, touches):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"tip": 0.0}, "printing.tip = 0 mm"),
+        ({"tip": 0.0}, "printing.tip: must be above 0 mm"),
         ({"half_angle": 85.0}, "cone_angle"),
         ({"body": 0.2}, "printing.body"),
     ],

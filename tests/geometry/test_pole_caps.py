@@ -14,9 +14,10 @@ from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
 from annelid.geometry.meshing.fill import graded
 from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Dome, Layer
-from annelid.geometry.shapes.volumes import region_volume
+from annelid.geometry.shapes.shape import Layer
 
 RADIUS = 8.0
 SPHERE = Balloon(sphere(RADIUS), (Layer("liner", 0.1), Layer("skin", 0.3)))
@@ -110,7 +111,7 @@ def test_domes_with_and_without_a_hole(hole):
     dome = Dome(8.0, 3.0, DOME.layers, hole)
     body = body_on(dome, "diamond", LatticeMesh(along=1.5, on_struts=0.6), around=14, ring=0.3)
     volume = cell_volumes(body)[body.regions["skin"]].sum()
-    assert volume == pytest.approx(region_volume(dome, "skin"), rel=1e-4)
+    assert volume == pytest.approx(dome.region_volume("skin"), rel=1e-4)
     assert "end_low" in body.surfaces
     assert ("end_high" in body.surfaces) == bool(hole)
     rim = body.points[body.surface_nodes("end_low")]

@@ -13,7 +13,8 @@ from annelid.geometry.printing.motion_code import motion_code
 from annelid.geometry.printing.settings import Printing
 from annelid.geometry.printing.tool_path import tool_path
 from annelid.geometry.printing.travel_time import limits_of, seconds, top_speeds
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 
 V, A, CORNER = 8.0, 40.0, 2.0
 SLOW = Printing(

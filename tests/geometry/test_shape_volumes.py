@@ -9,10 +9,13 @@ from measuring import BAND, LAYERS, MODELS, SHAPES, area, cell_volumes, enclosed
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shapes import Balloon, Layer, Sleeve, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
-from annelid.geometry.shapes.volumes import lumen_volume, region_volume
+from annelid.geometry.shapes.tapered_tube import TaperedTube
+from annelid.geometry.shapes.tube import Tube
 
 FORMULA = 1e-9  # relative, arc-length tables and Gauss sums against closed forms
 MESH = {"axisymmetric": 2e-5, "solid": 2e-4, "sector": 2e-4, "tetrahedra": 5e-4}  # relative, coarse meshes
@@ -25,9 +28,9 @@ RATE = 3.7  # second-order cells: the error of a volume falls with the fourth po
 def test_shells_of_the_sphere():
     """Source: 4/3 pi (b^3 - a^3), from memory."""
     shape = Balloon(sphere(5.0), (Layer("inner", 0.5), Layer("outer", 1.5)))
-    assert lumen_volume(shape) == pytest.approx(4 / 3 * math.pi * 5.0**3, rel=FORMULA)
-    assert region_volume(shape, "inner") == pytest.approx(4 / 3 * math.pi * (5.5**3 - 5.0**3), rel=FORMULA)
-    assert region_volume(shape, "outer") == pytest.approx(4 / 3 * math.pi * (7.0**3 - 5.5**3), rel=FORMULA)
+    assert shape.lumen_volume() == pytest.approx(4 / 3 * math.pi * 5.0**3, rel=FORMULA)
+    assert shape.region_volume("inner") == pytest.approx(4 / 3 * math.pi * (5.5**3 - 5.0**3), rel=FORMULA)
+    assert shape.region_volume("outer") == pytest.approx(4 / 3 * math.pi * (7.0**3 - 5.5**3), rel=FORMULA)
 
 
 @pytest.mark.exact
@@ -43,8 +46,8 @@ def test_shell_around_a_prolate_spheroid():
     mean_curvature = 2 * math.pi * c + math.pi * a**2 / math.sqrt(c**2 - a**2) * math.log((1 + e) / (1 - e))
     shell = surface * t + mean_curvature * t**2 + 4 / 3 * math.pi * t**3
     shape = Balloon(ellipsoid(a, c), (Layer("wall", t),))
-    assert lumen_volume(shape) == pytest.approx(4 / 3 * math.pi * a**2 * c, rel=FORMULA)
-    assert region_volume(shape, "wall") == pytest.approx(shell, rel=FORMULA)
+    assert shape.lumen_volume() == pytest.approx(4 / 3 * math.pi * a**2 * c, rel=FORMULA)
+    assert shape.region_volume("wall") == pytest.approx(shell, rel=FORMULA)
 
 
 @pytest.mark.exact
@@ -58,20 +61,42 @@ def test_volume_of_the_necked_balloon():
         + body**2 * (length - 2 * straight - 2 * shoulder)
     )
     shape = Balloon(necked(body, length, neck, straight, shoulder=shoulder), LAYERS)
-    assert lumen_volume(shape) == pytest.approx(expected, rel=FORMULA)
+    assert shape.lumen_volume() == pytest.approx(expected, rel=FORMULA)
 
 
 @pytest.mark.exact
 def test_straight_shapes():
     """Source: cylinders and annuli."""
     tube = Tube(4.0, 12.0, LAYERS, ends="capped", cap_thickness=1.0)
-    assert lumen_volume(tube) == pytest.approx(math.pi * 4.0**2 * 12.0, rel=STRAIGHT)
-    assert region_volume(tube, "wall") == pytest.approx(math.pi * (4.5**2 - 4.2**2) * 12.0, rel=STRAIGHT)
-    assert region_volume(tube, "cap") == pytest.approx(2 * math.pi * 4.5**2, rel=STRAIGHT)
+    assert tube.lumen_volume() == pytest.approx(math.pi * 4.0**2 * 12.0, rel=STRAIGHT)
+    assert tube.region_volume("wall") == pytest.approx(math.pi * (4.5**2 - 4.2**2) * 12.0, rel=STRAIGHT)
+    assert tube.region_volume("cap") == pytest.approx(2 * math.pi * 4.5**2, rel=STRAIGHT)
     sleeve = Sleeve(4.0, 10.0, LAYERS, core_inner_radius=2.0, core_overhang=1.0)
-    assert lumen_volume(sleeve) == pytest.approx(math.pi * 2.0**2 * 12.0, rel=STRAIGHT)
-    assert region_volume(sleeve, "core") == pytest.approx(math.pi * (4.0**2 - 2.0**2) * 12.0, rel=STRAIGHT)
-    assert region_volume(sleeve, "liner") == pytest.approx(math.pi * (4.2**2 - 4.0**2) * 10.0, rel=STRAIGHT)
+    assert sleeve.lumen_volume() == pytest.approx(math.pi * 2.0**2 * 12.0, rel=STRAIGHT)
+    assert sleeve.region_volume("core") == pytest.approx(math.pi * (4.0**2 - 2.0**2) * 12.0, rel=STRAIGHT)
+    assert sleeve.region_volume("liner") == pytest.approx(math.pi * (4.2**2 - 4.0**2) * 10.0, rel=STRAIGHT)
+
+
+@pytest.mark.exact
+def test_tapered_tubes():
+    """Source: frustum of a cone, π h (a² + ab + b²)/3; a layer is the difference of two, t/cos apart."""
+    a, b, h, t = 4.0, 6.0, 12.0, 0.5
+    shape = TaperedTube(a, b, h, (Layer("wall", t),))
+    across = t * math.hypot(b - a, h) / h
+
+    def frustum(a, b):
+        return math.pi * h * (a**2 + a * b + b**2) / 3
+
+    assert shape.lumen_volume() == pytest.approx(frustum(a, b), rel=FORMULA)
+    wall = frustum(a + across, b + across) - frustum(a, b)
+    assert shape.region_volume("wall") == pytest.approx(wall, rel=FORMULA)
+    body = build(shape, MODELS["axisymmetric"])
+    ends = [body.points[body.surface_nodes(end), 1] for end in ("end_low", "end_high")]
+    assert np.ptp(ends[0]) == np.ptp(ends[1]) == 0.0
+    # ∫ (a + (b - a) s(x))² dx of the quintic s: ∫ s = 1/2, ∫ s² = 181/462 (own integration).
+    smooth = TaperedTube(a, b, h, (Layer("wall", t),), "smooth")
+    expected = math.pi * h * (a**2 + a * (b - a) + (b - a) ** 2 * 181 / 462)
+    assert smooth.lumen_volume() == pytest.approx(expected, rel=FORMULA)
 
 
 @pytest.mark.parametrize("model", MODELS)
@@ -83,12 +108,12 @@ def test_meshes_hold_the_volumes_of_their_shape(name, model):
     tolerance = STRAIGHT if straight else MESH[model] * (SHARP_BENDS if name == "necked balloon" else 1)
     volumes = cell_volumes(body) * body.multiplicity
     for region, cells in body.regions.items():
-        assert volumes[cells].sum() == pytest.approx(region_volume(shape, region), rel=tolerance), region
+        assert volumes[cells].sum() == pytest.approx(shape.region_volume(region), rel=tolerance), region
     assert np.all(volumes > 0.0)
     if "lumen" in body.surfaces:
-        assert enclosed_volume(body) == pytest.approx(lumen_volume(shape), rel=tolerance)
+        assert enclosed_volume(body) == pytest.approx(shape.lumen_volume(), rel=tolerance)
     else:
-        assert lumen_volume(shape) == 0.0
+        assert shape.lumen_volume() == 0.0
 
 
 @pytest.mark.rate
@@ -109,7 +134,7 @@ def test_volumes_converge_at_fourth_order(shape, size, last):
     for halving in range(3):
         around = 16 * 2**halving
         body = build(shape, MeshSize(along=2.0 / 2**halving, through=1, around=around, **size))
-        exact = sum(region_volume(shape, region) for region in body.regions)
+        exact = sum(shape.region_volume(region) for region in body.regions)
         errors.append(abs(cell_volumes(body).sum() * body.multiplicity / exact - 1))
     assert math.log2(errors[1] / errors[2]) > RATE, errors
     assert errors[-1] < last, errors
@@ -139,5 +164,5 @@ def test_spline_through_points_of_a_sphere_nears_the_sphere():
     angle = np.linspace(-math.pi / 2, math.pi / 2, 33)
     points = np.column_stack([5.0 * np.cos(angle), 5.0 * np.sin(angle)])
     shape = Balloon(from_points(points), (Layer("wall", 0.5),))
-    assert lumen_volume(shape) == pytest.approx(4 / 3 * math.pi * 5.0**3, rel=1e-5)
-    assert region_volume(shape, "wall") == pytest.approx(4 / 3 * math.pi * (5.5**3 - 5.0**3), rel=1e-4)
+    assert shape.lumen_volume() == pytest.approx(4 / 3 * math.pi * 5.0**3, rel=1e-5)
+    assert shape.region_volume("wall") == pytest.approx(4 / 3 * math.pi * (5.5**3 - 5.0**3), rel=1e-4)

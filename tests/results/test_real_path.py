@@ -6,7 +6,8 @@ import pytest
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_paths
@@ -15,9 +16,10 @@ from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_record import open_run
 from annelid.results.report.stability import stability
 from annelid.solver.continuation.path import follow
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 # Own derivation by the tests of the solver: neo-Hookean tube of inner radius 1 and wall 0.1, closed ends,

@@ -9,11 +9,13 @@ import numpy as np
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import Path
+from annelid.solver.model.boundary import Section, Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Section, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 from annelid.solver.records import Equilibrium, Outcome

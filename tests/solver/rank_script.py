@@ -18,12 +18,16 @@ from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Band, Layer, Sleeve, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import Path
+from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
-from annelid.solver.model.parts import Electrode, Part, Section, Sheets, Support, TissueBed
+from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
 
 SECTION = (Section("mid", 0.5),)
@@ -53,7 +57,7 @@ def layered_actuator():
         ),
     )
     supports = (Support("end_low", "all"), Support("end_high", "plate"))
-    model = Model(body, parts, supports, (Electrode("ring"),), (TissueBed("outer", 0.02),), SECTION)
+    model = Model(body, parts, supports, (Electrode("ring"),), (Foundation("outer", 0.02),), SECTION)
     stages = [
         Stage("settle", pressure=0.01, steps=2),
         Stage("energise", voltages={"ring": 3.0}, forces={"end_high": 0.02}, steps=2),
@@ -116,7 +120,7 @@ def cored_sleeve():
 def floating_sphere():
     """A closed sphere that nothing holds, whole."""
     body = build(Balloon(sphere(1.5), (Layer("wall", 0.2),)), MeshSize(along=1.2, model="solid", around=8))
-    model = Model(body, (Part("wall", neo_hookean()),), (Support("outer", "floating"),))
+    model = Model(body, (Part("wall", neo_hookean()),), (Support("outer", "rigid motion"),))
     return model, [Stage("inflate", pressure=0.1, steps=1)]
 
 

@@ -13,8 +13,9 @@ import pytest
 from dielectric_cases import grid_body
 from models import FOLLOW, neo_hookean, reached
 
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import PointMotion, Stage
 
 pytestmark = pytest.mark.exact

@@ -12,10 +12,12 @@ from exact import dielectric
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.tube import Tube
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
-from annelid.solver.model.parts import Electrode, Part, Sheets, Support
+from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -145,6 +147,8 @@ def test_exceeded_strength_is_remarked_and_the_path_goes_on():
     assert margins[1] > 1 > margins[-1]
     first = next(s for s, m in zip(states, margins, strict=True) if m < 1)
     volts_there = first.loads["voltage film"].value
-    assert outcome.remarks == (f"breakdown field exceeded from voltage film {volts_there:.4g} kV on",)
+    assert outcome.remarks == (
+        f"the breakdown field is exceeded from voltage film {volts_there:.5g}\N{NO-BREAK SPACE}kV on",
+    )
     true = value(states[-1], "largest true field") / np.sqrt(MU)
     assert margins[-1] == pytest.approx(weak["field"] / true / np.sqrt(MU), rel=1e-9)

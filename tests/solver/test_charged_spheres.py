@@ -13,8 +13,9 @@ from exact import dielectric, shells
 from scipy.optimize import minimize_scalar
 from walls import half_sphere
 
+from annelid.solver.model.boundary import Electrode
 from annelid.solver.model.material import Material
-from annelid.solver.model.parts import Electrode, Sheets
+from annelid.solver.model.parts import Sheets
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact

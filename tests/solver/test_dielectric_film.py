@@ -14,9 +14,10 @@ from exact import dielectric
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.tube import Tube
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Electrode, Support
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact

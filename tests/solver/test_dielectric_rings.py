@@ -15,10 +15,11 @@ from dielectric_cases import EPS, follow, sheet, value, volts
 from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.assembly.stage_checks import check_stages
+from annelid.solver.model.boundary import Electrode, Section, Support
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Electrode, Section, Support
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -162,6 +163,6 @@ def test_touching_electrodes_carry_one_voltage_when_the_potential_is_solved():
         electrodes=(Electrode("low"), Electrode("high")),
         electrics="solved",
     )
-    with pytest.raises(InputError, match=r"'low' and 'high' touch but are set to 1 and 0 kV; leave a gap"):
+    with pytest.raises(InputError, match=r"'low' and 'high' touch but are set to 1 and 0 kV: leave a gap"):
         check_stages(model, (Stage("on", voltages={"low": 1.0}),))
     check_stages(model, (Stage("on", voltages={"low": 1.0, "high": 1.0}),))

@@ -15,10 +15,10 @@ from dielectric_cases import EPS, MU, RELATIVE, RUBBER, disc, follow, sheet, val
 from exact import dielectric, shells
 from scipy.optimize import brentq
 
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Electrode, Support
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -164,7 +164,7 @@ def test_gent_film_snaps_and_snaps_back(row):
         beyond="jump",
     )
     assert outcome.kind == "reached"
-    assert sum("onto another stable state" in remark for remark in outcome.remarks) == 2
+    assert sum("to another stable state" in remark for remark in outcome.remarks) == 2
     top, bottom = criticals(states)
     assert (field(top), field(bottom)) == pytest.approx((e1, e2), rel=TABLE)
     landed, back = states[top.index + 1], states[bottom.index + 1]

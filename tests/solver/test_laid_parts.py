@@ -11,8 +11,7 @@ from scipy.optimize import brentq
 
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice_mesh.base_nodes import without
-from annelid.solver.continuation import deposition as laying
-from annelid.solver.continuation import initial_state as first_state
+from annelid.solver.continuation import deposition, initial_state
 from annelid.solver.continuation.path import follow
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.model import Model
@@ -96,7 +95,7 @@ def test_an_error_of_the_skin_is_no_load_on_what_is_laid():
 
 def test_what_shrinks_after_laying_strains_the_part():
     states, outcome = followed(printed_tube(cells=2, shrunk=0.99), ("hold", P))
-    assert "mm to its balance under what laid brought along" in outcome.remarks[0]
+    assert "mm to its equilibrium because of laid" in outcome.remarks[0]
     assert states[0].iterations > 0
     assert value(states[0], "mean hoop stress laid") > 1e-3
 
@@ -104,10 +103,10 @@ def test_what_shrinks_after_laying_strains_the_part():
 def test_a_printed_part_out_of_balance_is_refused(monkeypatch):
     # The very check of the balance, seen failing: the skin is let go a little before the layer is laid.
     def off(*arguments):
-        skin = laying.balance_of_skin(*arguments)
+        skin = deposition.equilibrium_of_skin(*arguments)
         return skin._replace(displacement=1.01 * skin.displacement, pressure=0.9 * skin.pressure)
 
-    monkeypatch.setattr(first_state, "balance_of_skin", off)
+    monkeypatch.setattr(initial_state, "equilibrium_of_skin", off)
     with pytest.raises(NoEquilibrium, match="as printed is not in balance with its pressure"):
         followed(printed_tube(cells=2, wrong=0.995), ("hold", P))
 

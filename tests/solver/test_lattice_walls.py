@@ -18,12 +18,16 @@ from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Layer, Sleeve, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import follow
+from annelid.solver.model.boundary import Foundation, Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support, TissueBed
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 AROUND = 8
@@ -122,8 +126,8 @@ def test_skin_of_a_measured_cylinder_swells_like_a_tube():
     lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart, height=0.3, around=6)
     body = without_lattice(lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.5)))
     held = (Support("end_low", "axial"), Support("end_high", "axial"))
-    faint = TissueBed("outer", 1e-7, "all")  # against drifting and turning
-    model = Model(body, (Part("skin", SOFT),), held, beds=(faint,))
+    faint = Foundation("outer", 1e-7, "all")  # against drifting and turning
+    model = Model(body, (Part("skin", SOFT),), held, foundations=(faint,))
     exact_pressure = tube.neo_hookean_pressure(0.1, radius, radius + 0.3, la, 1.0)
     states = []
     follow(model, [Stage("inflate", pressure=exact_pressure, steps=2)], observe=states.append)

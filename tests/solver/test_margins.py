@@ -16,9 +16,10 @@ from scipy.optimize import minimize_scalar
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Band, Layer, Tube
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.tube import Tube
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Electrode, Support
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
@@ -72,7 +73,7 @@ def test_a_pressure_that_was_not_reached_has_a_margin_below_one():
     found, outcome, _ = margins(closed_tube(), Stage("fill", pressure=1.25 * most, steps=4))
     assert outcome.kind == "limit point"
     assert found["pressure"].value == pytest.approx(1 / 1.25, rel=MARGIN)
-    assert "what stage 'fill' asks for" in found["pressure"].text
+    assert "that stage 'fill' requests" in found["pressure"].text
 
 
 def test_an_unstable_working_point_has_no_margin():

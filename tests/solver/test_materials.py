@@ -15,9 +15,10 @@ from mpi4py import MPI
 from annelid.solver.energy import forms
 from annelid.solver.energy.kinematics import strain_of
 from annelid.solver.energy.laws import ENERGIES
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.material import LAWS, Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact

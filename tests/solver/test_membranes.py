@@ -13,11 +13,13 @@ from models import neo_hookean, reached, run, value
 from annelid.geometry.body import FloatArray
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian import Meridian
-from annelid.geometry.shapes.shapes import Balloon, Layer
+from annelid.geometry.shapes.shape import Layer
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact

@@ -9,13 +9,15 @@ from models import SLIDING, neo_hookean, tube_body, value
 from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.solver.continuation.path import follow
 from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 A, RATIO, LA, MU = 1.0, 1.3, 1.4, 0.5
@@ -85,7 +87,9 @@ def test_a_field_of_one_value_is_the_constant(hoop):
 
 
 def test_fields_beyond_reason_are_refused():
-    with pytest.raises(InputError, match=r"hoop runs from 0\.01 to 0\.01; it must lie between 0\.05 and 20"):
+    with pytest.raises(
+        InputError, match=r"natural_stretch.hoop: must be at least 0\.05 and at most 20, got 0\.01"
+    ):
         NaturalField(np.full(3, 0.01), np.ones(3))
 
 

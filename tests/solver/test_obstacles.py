@@ -14,9 +14,10 @@ from scipy.optimize import brentq
 
 from annelid.geometry.elements import shape_values
 from annelid.solver.energy import forms
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact

@@ -4,12 +4,13 @@
 import pytest
 from models import CLOSED, reached, tube_body, value
 
-from annelid.geometry.shapes.shapes import Band
+from annelid.geometry.shapes.shape import Band
 from annelid.solver.energy import forms
+from annelid.solver.model.boundary import Electrode, Foundation, Section
 from annelid.solver.model.material import Breakdown, Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
-from annelid.solver.model.parts import Electrode, ElectrodeFilm, Fibres, Part, Section, Sheets, TissueBed
+from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
 from annelid.solver.model.stages import Stage
 
 BASE = {
@@ -66,7 +67,7 @@ def follow(**changes):
         for name, thickness in layers
     )
     electrodes = tuple(Electrode(band.name) for band in bands)
-    model = Model(body, parts, CLOSED, electrodes, (TissueBed("outer", p["bed"]),), (Section("mid", 0.5),))
+    model = Model(body, parts, CLOSED, electrodes, (Foundation("outer", p["bed"]),), (Section("mid", 0.5),))
     voltages = {band.name: p["voltage"] / len(bands) for band in bands}
     stages = [
         Stage("settle", pressure=p["pressure"], steps=2),

@@ -17,11 +17,13 @@ from models import neo_hookean, value
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import Path
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 

@@ -14,7 +14,8 @@ from scipy.optimize import minimize_scalar
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shapes import Layer, Tube
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import Path
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part

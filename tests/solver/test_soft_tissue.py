@@ -15,9 +15,10 @@ import pytest
 from dielectric_cases import follow, grid_body, value
 
 from annelid.geometry.elements import shape_gradients
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.reference

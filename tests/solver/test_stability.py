@@ -11,11 +11,12 @@ from exact import tube
 from models import CLOSED, neo_hookean, run, tube_body, tube_model, value
 
 from annelid.solver.continuation.path import Path, follow
-from annelid.solver.continuation.stage_continuation import Track
+from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
-from annelid.solver.model.motion import motion_of
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
+from annelid.solver.model.ramp import ramp_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
@@ -134,48 +135,49 @@ def blown_tube():
     return path
 
 
-def track_on(path, upright):
-    """A track from the present state to a little more pressure."""
+def continuation_of(path, read_fields):
+    """A continuation from the present state to a little more pressure."""
     stage = Stage("on", pressure=0.055)
-    track = Track(path.newton, stage, motion_of(stage, path.system.loads), upright)
-    track.start()
-    return track
+    ramp = ramp_of(stage, path.system.loads)
+    continuation = StageContinuation(path.newton, stage, ramp, read_fields)
+    continuation.start()
+    return continuation
 
 
 def test_states_far_off_the_path_are_refused():
-    """Newton comes back from a wrong prediction, but that state is no continuation: back to the mark."""
+    """Newton comes back from a wrong prediction, but that state is no continuation: back to the last accepted state."""
     path = blown_tube()
-    track = track_on(path, path.evaluation.read_fields)
+    continuation = continuation_of(path, path.evaluation.read_fields)
     before = path.system.x.array.copy()
-    track.advance(1.0)
+    continuation.advance(1.0)
     assert not np.allclose(path.system.x.array, before, rtol=0, atol=1e-3)
-    track.go_back()
-    track.mark.tangent.scale(WRONG)
+    continuation.go_back()
+    continuation.last.tangent.scale(WRONG)
     with pytest.raises(NoEquilibrium, match="far off the path"):
-        track.advance(1.0)
+        continuation.advance(1.0)
     assert np.allclose(path.system.x.array, before, rtol=0, atol=1e-15)
     assert path.system.loads.pressure == 0.05
 
 
-def test_states_turned_inside_out_are_refused():
+def test_states_with_inverted_elements_are_refused():
     path = blown_tube()
-    track = track_on(path, lambda: False)
-    with pytest.raises(NoEquilibrium, match="turned inside out"):
-        track.advance(1.0)
+    continuation = continuation_of(path, lambda: False)
+    with pytest.raises(NoEquilibrium, match="inverted elements"):
+        continuation.advance(1.0)
     assert path.evaluation.read_fields()
     path.system.x.array_w[:] *= -60.0  # the wall passes through itself
     path.system.read_x()
     assert not path.evaluation.read_fields()
 
 
-@pytest.mark.parametrize(("ends", "told"), [("axial", False), ("free", True)])
+@pytest.mark.parametrize(("ends", "remarked"), [("axial", False), ("free", True)])
 @pytest.mark.parametrize("sector", [30.0, 45.0, 90.0])
-def test_only_a_rim_that_moves_freely_makes_counts_approximate(sector, ends, told):
+def test_only_a_rim_that_moves_freely_makes_counts_approximate(sector, ends, remarked):
     # Pressure on a surface whose rims keep to planes has a potential (Bufler, Z. angew. Math. Mech. 64, 1984,
     # from memory), whatever the angle of the planes of a sector.
     body = tube_body(1.5, length=0.5, along=0.25, model="sector", sector=sector, around=24, through=1)
-    supports = (Support("end_low", "all" if told else ends), Support("end_high", ends))
+    supports = (Support("end_low", "all" if remarked else ends), Support("end_high", ends))
     model = Model(body, (Part("wall", neo_hookean()),), supports)
     outcome = follow(model, [Stage("inflate", pressure=0.05, steps=1)])
     assert outcome.kind == "reached"
-    assert any("counts of unstable modes are approximate" in text for text in outcome.remarks) == told
+    assert any("numbers of unstable modes are approximate" in text for text in outcome.remarks) == remarked

@@ -18,9 +18,10 @@ from models import (
 )
 from scipy.optimize import brentq
 
+from annelid.solver.model.boundary import Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
-from annelid.solver.model.parts import Part, Section, Support
+from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 RUBBER = neo_hookean(1.0)

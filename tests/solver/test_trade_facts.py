@@ -11,12 +11,13 @@ import pytest
 from models import last_of, tube_body, value
 from scipy.optimize import fsolve
 
-from annelid.geometry.shapes.shapes import Band
+from annelid.geometry.shapes.shape import Band
 from annelid.solver.continuation.path import follow
 from annelid.solver.energy.properties import EPS0
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.material import Breakdown, Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Electrode, Part, Sheets, Support
+from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
 
 MU, PERMITTIVITY, SHEET, COUNT, RADIUS, LENGTH = 0.1, 2.8, 0.045, 10, 10.0, 5.0  # MPa, mm

@@ -10,9 +10,10 @@ import pytest
 from exact import tube
 from models import CLOSED, SLIDING, last_of, neo_hookean, reached, run, tube_body, tube_model, value
 
+from annelid.solver.model.boundary import Foundation, Section, Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Section, Sheets, Support, TissueBed
+from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -173,8 +174,8 @@ def test_slack_fibres_do_nothing():
 
 def test_electrode_film():
     """A film mixed in by volume: the tube is neo-Hookean with (1 - f) μ + f μ_film inside the electrode."""
-    from annelid.geometry.shapes.shapes import Band
-    from annelid.solver.model.parts import Electrode
+    from annelid.geometry.shapes.shape import Band
+    from annelid.solver.model.boundary import Electrode
 
     f, μ_film, la = 0.2, 6.0, 1.4
     whole = tube_body(bands=(Band("ring", "wall", 0.0, 1.0),))
@@ -202,7 +203,7 @@ def test_tissue_bed(direction, stiffness):
     b = float(tube.radius(ratio, 1.0, la, 1.0))
     exact = tube.neo_hookean_pressure(1.0, 1.0, ratio, la, 1.0) + stiffness * (b - ratio) * ratio / b
     model = tube_model(
-        tube_body(ratio, through=3), NEO_HOOKEAN, beds=(TissueBed("outer", stiffness, direction),)
+        tube_body(ratio, through=3), NEO_HOOKEAN, foundations=(Foundation("outer", stiffness, direction),)
     )
     state = reached(model, [Stage("blow", volume=np.pi * la**2, control="volume", steps=4)])[-1]
     assert state.loads["pressure"].value == pytest.approx(exact, rel=1e-4)

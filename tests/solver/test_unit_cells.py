@@ -200,7 +200,7 @@ def test_a_lattice_that_does_not_hold_together_is_refused():
 
 def test_bad_targets_of_a_collapse_are_refused():
     cell = solid_sheet()
-    with pytest.raises(InputError, match="axis = 'up' is not one of: around, along"):
+    with pytest.raises(InputError, match="axis: 'up' is not allowed; allowed: around, along"):
         collapse_curve(cell, "up", 0.9)
-    with pytest.raises(InputError, match="stretch is -1"):
+    with pytest.raises(InputError, match="stretch: must be above 0 and at most 10, got -1"):
         collapse_curve(cell, "along", -1.0)

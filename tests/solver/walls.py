@@ -6,10 +6,12 @@ import numpy as np
 from annelid.geometry.elements import ELEMENT_NODES
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shapes import Balloon, Band, Layer
+from annelid.geometry.shapes.shape import Band, Layer
+from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
-from annelid.solver.model.parts import Part, Support
+from annelid.solver.model.parts import Part
 
 
 def half_sphere(thickness, material, *, through=1, along=0.25, electrode=None, electrics="layered"):

@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: MIT
+"""Names that a body has and which surfaces meet: from a mesh, or from a shape before it is meshed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import combinations
+
+import numpy as np
+
+from annelid.geometry.body import Body
+
+SIDE_PLANES = ("side_low", "side_high")
+"""Surfaces of a sector in its planes of symmetry."""
+
+
+@dataclass(frozen=True)
+class Inventory:
+    """What supports, loads and parts can refer to.
+
+    Attributes:
+        model: ``"axisymmetric"``, ``"solid"`` or ``"sector"``.
+        regions: Names of the regions.
+        surfaces: Names of the free surfaces; interfaces, faces of bands and the axis are left out.
+        bands: Regions that each electrode band covers.
+        touching: Pairs of free surfaces that share an edge.
+    """
+
+    model: str
+    regions: tuple[str, ...]
+    surfaces: tuple[str, ...]
+    bands: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    touching: frozenset[frozenset[str]] = frozenset()
+
+    @property
+    def has_lumen(self) -> bool:
+        """Whether there is an inner surface that a fluid wets."""
+        return "lumen" in self.surfaces
+
+    @property
+    def ends(self) -> tuple[str, ...]:
+        """End surfaces of the wall."""
+        return tuple(name for name in ("end_low", "end_high") if name in self.surfaces)
+
+    @property
+    def open_ends(self) -> tuple[str, ...]:
+        """End surfaces, of a core too, at which the lumen is open."""
+        return tuple(
+            name
+            for name in self.surfaces
+            if name.removeprefix("core_").startswith("end_") and self.meet(name, "lumen")
+        )
+
+    def meet(self, first: str, second: str) -> bool:
+        """Whether two surfaces share an edge."""
+        return frozenset((first, second)) in self.touching
+
+
+def is_free(surface: str) -> bool:
+    """Whether a surface of this name is free: no interface, no face of a band, not the axis."""
+    return "|" not in surface and "." not in surface and surface != "axis"
+
+
+def inventory_of(body: Body) -> Inventory:
+    """Inventory of a mesh."""
+    free = [name for name in body.surfaces if is_free(name)]
+    nodes = {name: body.surface_nodes(name) for name in free}
+    bands = {
+        band: tuple(region for region, own in body.regions.items() if np.isin(own, cells).any())
+        for band, cells in body.bands.items()
+    }
+    return Inventory(
+        model=body.model,
+        regions=tuple(body.regions),
+        surfaces=tuple(free),
+        bands=bands,
+        touching=frozenset(
+            frozenset((a, b))
+            for a, b in combinations(free, 2)
+            if np.intersect1d(nodes[a], nodes[b], assume_unique=True).size
+        ),
+    )

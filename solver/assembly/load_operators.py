@@ -1,0 +1,242 @@
+# SPDX-License-Identifier: MIT
+"""How each kind of load enters the equations: values in force, external forces, rates of the residual."""
+
+from abc import ABC, abstractmethod
+from functools import cached_property
+
+import ufl
+from dolfinx import fem
+from mpi4py import MPI
+from petsc4py import PETSc
+
+from annelid.solver.assembly.equations import Equations, assemble, zero_vector
+from annelid.solver.assembly.sheet_field import SheetField
+from annelid.solver.energy import forms
+from annelid.solver.energy.problem import Problem
+from annelid.solver.model.loads import Loads
+
+
+class LoadOperator(ABC):
+    """One kind of load in the equations of a problem.
+
+    Loads that enter through the potential need ``apply`` and ``add_rate`` alone. Prescribed displacements and
+    the electrode voltages of a solved potential are fixed unknowns, see ``DirichletConditions``.
+    """
+
+    def __init__(self, problem: Problem, equations: Equations) -> None:
+        self.problem = problem
+        self.equations = equations
+
+    def apply(self, loads: Loads) -> None:  # noqa: B027 (nothing to do for forces outside of the potential)
+        """Put the values in force into the constants and fields of the problem."""
+
+    @abstractmethod
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """Add -∂R/∂s for loads that change at a rate, at the present unknowns."""
+
+    def add_force(self, loads: Loads, factor: float, out: PETSc.Vec) -> None:  # noqa: B027
+        """Add a multiple of the external forces that are not in the potential, at the present unknowns."""
+
+    def force_norm(self, loads: Loads) -> float:
+        """Norm of the external forces on the modelled piece, N; 0 for loads that are no force."""
+        return 0.0
+
+    def _add_assembled(self, compiled: list, factor: float, out: PETSc.Vec) -> None:
+        vector = zero_vector(self.problem)
+        assemble(vector, compiled, self.problem)
+        out.axpy(factor, vector)
+        vector.destroy()
+
+
+class LumenPressure(LoadOperator):
+    """Pressure P of the fluid in the lumen.
+
+    Attributes:
+        f: ∂V/∂u, the load vector at the unknowns at which ``assemble`` was called last.
+    """
+
+    def __init__(self, problem: Problem, equations: Equations) -> None:
+        super().__init__(problem, equations)
+        self.f = zero_vector(problem)
+
+    def apply(self, loads: Loads) -> None:
+        """Set the pressure of the tangent."""
+        self.problem.lumen_pressure.value = loads.pressure
+
+    def assemble(self, out: PETSc.Vec | None = None) -> None:
+        """Assemble the load vector at the present unknowns, by default into ``f``."""
+        if self.equations.volume_gradient is not None:
+            assemble(self.f if out is None else out, [self.equations.volume_gradient], self.problem)
+
+    def add_force(self, loads: Loads, factor: float, out: PETSc.Vec) -> None:
+        """P f."""
+        if self.equations.volume_gradient is not None:
+            out.axpy(factor * loads.pressure, self.f)
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """Rate of P times f."""
+        if rate.pressure:
+            self.add_force(rate, 1.0, out)
+
+    def force_norm(self, loads: Loads) -> float:
+        """|P| ‖f‖."""
+        return abs(loads.pressure) * self.f.norm()
+
+
+class SheetVoltage(LoadOperator):
+    """Nominal field V/t of the layered model."""
+
+    def __init__(self, problem: Problem, equations: Equations) -> None:
+        super().__init__(problem, equations)
+        self.sheet_field = SheetField(problem)
+
+    def apply(self, loads: Loads) -> None:
+        """Set the field of every sheet."""
+        self.sheet_field.write(self.problem.fields.sheet_field, loads.voltages)
+
+    @cached_property
+    def _rate(self) -> tuple[fem.Function, list]:
+        field = self.problem.fields.sheet_field
+        rate = fem.Function(field.function_space)
+        return rate, self.equations.rate_forms([field], [rate], blocks=1)
+
+    @property
+    def acts(self) -> bool:
+        """Whether there are sheets whose field is given."""
+        return bool(self.problem.model.electrodes) and not self.problem.model.solved_potential
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """By the rate of the field."""
+        if self.acts and any(rate.voltages.values()):
+            field, compiled = self._rate
+            self.sheet_field.write(field, rate.voltages)
+            self._add_assembled(compiled, -1.0, out)
+
+
+class ObstaclePosition(LoadOperator):
+    """Position of rigid obstacles."""
+
+    def apply(self, loads: Loads) -> None:
+        """Set the position of each obstacle."""
+        for contact, position in zip(self.problem.model.contacts, self.problem.fields.obstacles, strict=True):
+            position.x.array[:] = loads.obstacles.get(contact.name, contact.position)
+
+    @cached_property
+    def _rates(self) -> tuple[list[fem.Function], list]:
+        positions = self.problem.fields.obstacles
+        rates = [fem.Function(position.function_space) for position in positions]
+        return rates, self.equations.rate_forms(positions, rates, blocks=1)
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """By the rate of the positions."""
+        if any(rate.obstacles.values()):
+            rates, compiled = self._rates
+            for contact, d in zip(self.problem.model.contacts, rates, strict=True):
+                d.x.array[:] = rate.obstacles.get(contact.name, 0.0)
+            self._add_assembled(compiled, -1.0, out)
+
+
+class AxialForces(LoadOperator):
+    """Dead forces along the axis on end surfaces."""
+
+    def __init__(self, problem: Problem, equations: Equations) -> None:
+        super().__init__(problem, equations)
+        self._unit: dict[str, PETSc.Vec] = {}
+
+    def unit(self, surface: str) -> PETSc.Vec:
+        """∂ū/∂u of the mean axial motion of a surface; constant, assembled once."""
+        if surface not in self._unit:
+            problem = self.problem
+            v = ufl.TestFunction(problem.spaces[0])
+            area = fem.assemble_scalar(forms.compile_forms(problem.area(surface)))
+            vector = zero_vector(problem)
+            assemble(vector, [forms.compile_forms(problem.mean_axial(surface, v))], problem)
+            vector.scale(1 / float(problem.comm.allreduce(area, op=MPI.SUM)))
+            self._unit[surface] = vector
+        return self._unit[surface]
+
+    def add_force(self, loads: Loads, factor: float, out: PETSc.Vec) -> None:
+        """Forces of the whole part on the modelled piece."""
+        for surface, force in loads.forces.items():
+            out.axpy(factor * force / self.problem.model.body.multiplicity, self.unit(surface))
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """Rates of the forces."""
+        self.add_force(rate, 1.0, out)
+
+    def force_norm(self, loads: Loads) -> float:
+        """Sum of the norms of the forces."""
+        multiplicity = self.problem.model.body.multiplicity
+        return sum(abs(force) * self.unit(s).norm() / multiplicity for s, force in loads.forces.items())
+
+
+class Gravity(LoadOperator):
+    """Weight of the parts, less the buoyancy in a fluid around."""
+
+    def apply(self, loads: Loads) -> None:
+        """Set the acceleration."""
+        self.problem.gravity.value = self._vector(loads)
+
+    def _vector(self, loads: Loads) -> list[float]:
+        dimension = len(self.problem.gravity.value)
+        across = ("x", "y") if dimension == 3 else ("",)
+        return [loads.gravity.get(direction, 0.0) for direction in (*across, "axial")]
+
+    @cached_property
+    def _rate(self) -> tuple[fem.Constant, list]:
+        problem = self.problem
+        g = fem.Constant(problem.mesh.domain, [0.0] * len(problem.gravity.value))
+        v = ufl.TestFunction(problem.spaces[0])
+        work = sum(
+            problem.weight_work(group, g, v) * problem.revolution * problem.dx(i)
+            for i, group in enumerate(problem.fields.groups, start=1)
+        )
+        return g, [forms.compile_forms(work)]
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """Weight at the rate of the acceleration."""
+        if self.problem.fields.density is not None and any(rate.gravity.values()):
+            g, compiled = self._rate
+            g.value = self._vector(rate)
+            self._add_assembled(compiled, 1.0, out)
+
+    def force_norm(self, loads: Loads) -> float:
+        """Norm of the weight, which goes linearly with the acceleration."""
+        vector = zero_vector(self.problem)
+        self.add_rate(Loads(gravity=loads.gravity, natural=0.0), vector)
+        norm = float(vector.norm())
+        vector.destroy()
+        return norm
+
+
+class NaturalStretchRamp(LoadOperator):
+    """Natural stretch, brought into force by a fraction."""
+
+    def apply(self, loads: Loads) -> None:
+        """Set the natural stretch of every part."""
+        self.problem.fields.set_natural(loads.natural)
+
+    @cached_property
+    def _rates(self) -> tuple[list[fem.Function], list]:
+        natural = self.problem.fields.natural or ()
+        rates = [fem.Function(g.function_space) for g in natural]
+        return rates, self.equations.rate_forms(natural, rates, blocks=2)
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """By the rate of the components."""
+        if rate.natural and self.problem.fields.natural is not None:
+            rates, compiled = self._rates
+            for dg, (_, _, change) in zip(rates, self.problem.fields.natural_changes(), strict=True):
+                dg.x.array[:] = rate.natural * change
+            self._add_assembled(compiled, -1.0, out)
+
+
+OPERATORS: tuple[type[LoadOperator], ...] = (
+    LumenPressure,
+    SheetVoltage,
+    ObstaclePosition,
+    AxialForces,
+    Gravity,
+    NaturalStretchRamp,
+)
+"""One for each kind of load that is no fixed unknown."""

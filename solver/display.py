@@ -1,0 +1,125 @@
+# SPDX-License-Identifier: MIT
+"""Kinds of numbers, their internal units, and the units in which people read them.
+
+Inside, one consistent set is used: mm, N, MPa, mJ, kV, uC, nF, s, mm³. A reader gets the units that the case
+file uses for the same kind of number; kinds that it does not mention have a default.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+_SPACE = "\N{NO-BREAK SPACE}"
+_MINUS = "\N{MINUS SIGN}"
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+_ROUNDING = 1e-9  # smaller values, in any internal unit, are rounding of the solution
+
+
+class DisplayUnit(NamedTuple):
+    """A unit for readers: values times ``factor`` are shown in ``name`` (empty: dimensionless)."""
+
+    name: str
+    factor: float
+
+
+class Kind(NamedTuple):
+    """A kind of number.
+
+    Attributes:
+        unit: Internal unit, as in the column names of tables; ``"1"`` for ratios.
+        defaults: Units that a reader gets by default, each up to a magnitude in the internal unit.
+    """
+
+    unit: str
+    defaults: tuple[tuple[float, DisplayUnit], ...]
+
+    def default(self, size: float) -> DisplayUnit:
+        """The default unit for a magnitude; that of large values for zero."""
+        if size > 0:
+            for largest, unit in self.defaults:
+                if size < largest:
+                    return unit
+        return self.defaults[-1][1]
+
+
+def _kind(unit: str, name: str | None = None, *smaller: tuple[float, str, float]) -> Kind:
+    below = [(largest, DisplayUnit(small, factor)) for largest, small, factor in smaller]
+    return Kind(unit, (*below, (math.inf, DisplayUnit(unit if name is None else name, 1.0))))
+
+
+KINDS: dict[str, Kind] = {
+    "ratio": _kind("1", ""),
+    "fraction": Kind("1", ((math.inf, DisplayUnit("%", 100.0)),)),
+    "count": _kind("1", ""),
+    "length": _kind("mm", None, (0.5, "µm", 1e3)),
+    "volume": Kind("mm3", ((100.0, DisplayUnit("mm³", 1.0)), (math.inf, DisplayUnit("mL", 1e-3)))),
+    "pressure": _kind("MPa", None, (0.2, "kPa", 1e3)),
+    "stress": _kind("MPa", None, (0.1, "kPa", 1e3)),
+    "foundation stiffness": _kind("MPa/mm", None, (0.1, "kPa/mm", 1e3)),
+    "force": _kind("N", None, (0.1, "mN", 1e3)),
+    "voltage": _kind("kV", None, (0.1, "V", 1e3)),
+    "electric field": _kind("kV/mm", "V/µm"),
+    "charge": _kind("uC", "µC", (0.1, "nC", 1e3)),
+    "capacitance": _kind("nF", None, (0.1, "pF", 1e3)),
+    "energy": _kind("mJ", None, (0.1, "µJ", 1e3)),
+    "angle": _kind("deg", "°"),
+    "density": Kind("t/mm3", ((math.inf, DisplayUnit("g/cm³", 1e9)),)),
+    "acceleration": Kind("mm/s2", ((math.inf, DisplayUnit("m/s²", 1e-3)),)),
+}
+"""By name; the lengths, pressures and so on of case files are of the same kinds."""
+
+
+@dataclass(frozen=True)
+class DisplayUnits:
+    """Units in which numbers are shown.
+
+    Attributes:
+        chosen: By kind, the units that the case file uses, in order of appearance; of several the one that
+            gives the number of the handiest size is taken.
+    """
+
+    chosen: Mapping[str, tuple[DisplayUnit, ...]] = field(default_factory=dict)
+
+    def unit(self, kind: str, magnitude: float) -> DisplayUnit:
+        """The unit for values of a kind.
+
+        Args:
+            kind: Key of ``KINDS``.
+            magnitude: Largest value that is to be shown, in the internal unit.
+        """
+        size = abs(magnitude) if math.isfinite(magnitude) else 1.0
+        candidates = self.chosen.get(kind, ())
+        if not candidates:
+            return KINDS[kind].default(size)
+        return min(candidates, key=lambda unit: _awkwardness(size * unit.factor))
+
+    def show(self, kind: str, value: float, count: int = 4) -> str:
+        """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""
+        value = 0.0 if abs(value) < _ROUNDING else value
+        unit = self.unit(kind, value)
+        return f"{digits(value * unit.factor, count)}{_SPACE}{unit.name}".strip(_SPACE)
+
+
+def digits(value: float, count: int = 4) -> str:
+    """A number with ``count`` significant digits, without trailing zeros."""
+    if math.isnan(value):
+        return "–"
+    if math.isinf(value):
+        return "unlimited" if value > 0 else f"{_MINUS}unlimited"
+    if value != 0.0 and not 1e-4 <= abs(value) < 1e6:
+        mantissa, exponent = f"{value:.{count - 1}e}".split("e")
+        power = str(int(exponent)).translate(_RAISED)
+        return f"{mantissa.rstrip('0').rstrip('.')}·10{power}".replace("-", _MINUS)
+    decimals = 0 if value == 0.0 else max(0, count - 1 - math.floor(math.log10(abs(value))))
+    text = f"{value:.{decimals}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text.replace("-", _MINUS) if text != "-0" else "0"
+
+
+def _awkwardness(size: float) -> float:
+    """Decades by which a number lies outside 1 to 1000, where it is read most easily."""
+    if size == 0:
+        return 0.0
+    decade = math.log10(size)
+    return max(-decade, decade - 3.0, 0.0)

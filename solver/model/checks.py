@@ -1,0 +1,233 @@
+# SPDX-License-Identifier: MIT
+"""What records of a model must agree on: names that exist, loads that act on something.
+
+Each check yields every finding, so that all errors of a case can be reported together. A model and a path
+raise the first one.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations
+from typing import NamedTuple
+
+from annelid.geometry.checks import one_of
+from annelid.geometry.errors import InvalidValue
+from annelid.geometry.inventory import Inventory
+from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.parts import Part
+from annelid.solver.model.stages import Stage
+
+
+class Finding(NamedTuple):
+    """An error in one entry of a table of records.
+
+    Attributes:
+        table: Name of the table in a case file.
+        position: Position of the entry; ``None`` for the table as a whole.
+        error: What is wrong, with the key inside the entry.
+    """
+
+    table: str
+    position: int | None
+    error: InvalidValue
+
+
+class Names(NamedTuple):
+    """Entries that stages refer to."""
+
+    electrodes: tuple[str, ...] = ()
+    contacts: tuple[str, ...] = ()
+    sections: tuple[str, ...] = ()
+    movable: tuple[str, ...] = ()
+
+
+def raise_first(findings: Iterable[Finding]) -> None:
+    """Raise the error of the first finding, if there is one."""
+    for finding in findings:
+        raise finding.error
+
+
+def check_parts(
+    parts: Sequence[Part], regions: Sequence[str], optional: Sequence[str] = ()
+) -> Iterator[Finding]:
+    """Every region has one part, and every part a region.
+
+    Args:
+        parts: The parts.
+        regions: Regions of the body.
+        optional: Regions that may be left without a part.
+    """
+    given = [part.region for part in parts]
+    for index, name in enumerate(given):
+        yield from _unknown(
+            "parts", index, f"part '{name}'", "region", name, regions, "a region of this shape"
+        )
+        if name in given[:index]:
+            error = InvalidValue(f"'{name}' has two parts: give each region one", key="region")
+            yield Finding("parts", index, error.about(f"part '{name}'"))
+    for region in regions:
+        if region not in given and region not in optional:
+            yield Finding("parts", None, InvalidValue(f"missing: the part of region '{region}'", key="parts"))
+
+
+def check_surfaces(
+    supports: Sequence[Support],
+    foundations: Sequence[Foundation],
+    contacts: Sequence[Contact],
+    inventory: Inventory,
+) -> Iterator[Finding]:
+    """Supports, foundations and contacts are on surfaces that exist, and plates can move."""
+    used = [("supports", i, f"support '{s.region}'", "region", s.region) for i, s in enumerate(supports)]
+    used += [
+        ("foundations", i, f"foundation '{f.region}'", "region", f.region) for i, f in enumerate(foundations)
+    ]
+    used += [("contacts", i, f"contact '{c.name}'", "surface", c.surface) for i, c in enumerate(contacts)]
+    for table, index, subject, key, name in used:
+        yield from _unknown(table, index, subject, key, name, inventory.surfaces, "a surface of this shape")
+    yield from _check_plates(supports, inventory)
+
+
+def _check_plates(supports: Sequence[Support], inventory: Inventory) -> Iterator[Finding]:
+    """A plate moves along the axis: what shares an edge with it may not be held along the axis."""
+    for index, plate in enumerate(supports):
+        for other in supports if plate.is_plate else ():
+            if other.fixes_axial_motion and inventory.meet(plate.region, other.region):
+                error = InvalidValue(
+                    f"the plate shares an edge with '{other.region}', which is held along the axis "
+                    f"(hold = '{other.hold}'), so it could not move: give both the same hold",
+                    key="hold",
+                )
+                yield Finding("supports", index, error.about(f"support '{plate.region}'"))
+
+
+def check_electrodes(
+    electrodes: Sequence[Electrode],
+    parts: Sequence[Part],
+    bands: Iterable[tuple[str, Sequence[str]]],
+    solved: bool,
+) -> Iterator[Finding]:
+    """Electrodes are on parts of dielectric sheets.
+
+    Args:
+        electrodes: The electrodes.
+        parts: The parts.
+        bands: Name of each electrode band, and the regions it covers.
+        solved: Whether the potential is solved for.
+    """
+    covered = dict(bands)
+    by_region = {part.region: (index, part) for index, part in enumerate(parts)}
+    for electrode in electrodes:
+        for region in covered.get(electrode.name, ()):
+            if region not in by_region:
+                continue
+            index, part = by_region[region]
+            try:
+                part.check_electrode(electrode.name, solved=solved)
+            except InvalidValue as error:
+                yield Finding("parts", index, error)
+            if part.sheets is not None and not part.material.permittivity > 0:
+                missing = InvalidValue(
+                    f"missing: electrode '{electrode.name}' is in this material", key="permittivity"
+                )
+                yield Finding("materials", index, missing.about(f"material '{part.material.name}'"))
+
+
+def names_for_stages(
+    electrodes: Sequence[Electrode],
+    contacts: Sequence[Contact],
+    sections: Sequence[Section],
+    supports: Sequence[Support],
+) -> Names:
+    """Collect what stages can refer to."""
+    return Names(
+        tuple(e.name for e in electrodes),
+        tuple(c.name for c in contacts),
+        tuple(s.name for s in sections),
+        tuple(s.region for s in supports if s.can_be_moved),
+    )
+
+
+def check_stages(
+    stages: Sequence[Stage], names: Names, supports: Sequence[Support], inventory: Inventory
+) -> Iterator[Finding]:
+    """Every load of the stages has something to act on."""
+    flat = inventory.model == "axisymmetric"
+    entries = {
+        "electrode": (names.electrodes, "an electrode"),
+        "contact": (names.contacts, "a contact"),
+        "end surface": (inventory.ends, "an end surface"),
+        "support": (names.movable, "a support that holds the axial motion"),
+        "direction": (("axial",) if flat else ("axial", "x", "y"), "a direction of this model"),
+    }
+    for index, stage in enumerate(stages):
+        subject = f"stage '{stage.name}'"
+        for kind in LOAD_KINDS:
+            if kind.acts_on:
+                allowed, what = entries[kind.acts_on]
+                for name in stage.target(kind):
+                    yield from _unknown("stages", index, subject, f"{kind.key}.{name}", name, allowed, what)
+        for name in stage.charges:
+            yield from _unknown(
+                "stages", index, subject, f"charge.{name}", name, names.electrodes, "an electrode"
+            )
+        if stage.opening is not None:
+            name = stage.opening[0]
+            yield from _unknown(
+                "stages", index, subject, f"opening.{name}", name, names.sections, "a section"
+            )
+        if stage.point is not None and len(stage.point.position) != (2 if flat else 3):
+            text = f"must have {2 if flat else 3} coordinates in this model, got {len(stage.point.position)}"
+            yield Finding("stages", index, InvalidValue(text, key="point.at", subject=subject))
+        if stage.pressure or stage.volume is not None:
+            for error in _check_lumen(stage, supports, inventory):
+                yield Finding("stages", index, error.about(subject))
+    yield from _check_shared_edges(stages, supports, inventory)
+
+
+def _check_lumen(stage: Stage, supports: Sequence[Support], inventory: Inventory) -> Iterator[InvalidValue]:
+    """A pressure acts on nothing where an open end of the lumen is free along the axis."""
+    key = "pressure" if stage.pressure else "volume"
+    if not inventory.has_lumen:
+        yield InvalidValue("this shape has no lumen to fill: leave it out", key=key)
+        return
+    held = {s.region for s in supports if s.hold != "radial"}
+    for end in inventory.open_ends:
+        if end not in held:
+            yield InvalidValue(
+                f"the lumen is open at '{end}', which is free along the axis, so the pressure would act on "
+                "nothing there: hold it (hold = 'axial' or 'all'), close it with a plate (hold = 'plate'), or set "
+                "hold = 'free' if the pressure shall act on the wall alone",
+                key=key,
+                end=end,
+            )
+
+
+def _check_shared_edges(
+    stages: Sequence[Stage], supports: Sequence[Support], inventory: Inventory
+) -> Iterator[Finding]:
+    """Nodes at the edge of two supports cannot follow two axial motions."""
+    axial = [s.region for s in supports if s.fixes_axial_motion]
+    pairs = [pair for pair in combinations(axial, 2) if inventory.meet(*pair)]
+    moves: dict[str, float] = {}
+    for index, stage in enumerate(stages):
+        moves |= stage.displacements
+        for a, b in pairs:
+            one, two = moves.get(a, 0.0), moves.get(b, 0.0)
+            if one != two:
+                error = InvalidValue(
+                    f"supports '{a}' and '{b}' share an edge but are moved along the axis by {one:g} and {two:g} "
+                    "mm: move both alike, or let one of them free along the axis (hold = 'radial' or 'free')",
+                    key=f"move.{a if a in stage.displacements else b}",
+                )
+                yield Finding("stages", index, error.about(f"stage '{stage.name}'"))
+                return
+
+
+def _unknown(
+    table: str, index: int, subject: str, key: str, name: str, allowed: Sequence[str], what: str
+) -> Iterator[Finding]:
+    try:
+        one_of(key, name, allowed, what=what)
+    except InvalidValue as error:
+        yield Finding(table, index, error.about(subject))
