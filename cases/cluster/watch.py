@@ -119,9 +119,9 @@ class _Watch:
         return worker
 
     def _told(self, job: Job, reply: Reply, worker: Worker) -> tuple[str, str]:
-        """What the worker said; of several ranks the log says more than the exit code."""
-        more = f": {worker.tail()}" if reply.kind == "error" and job.ranks > 1 and worker.tail() else ""
-        return reply.kind, reply.reason + more
+        """What the worker replied; for several ranks with what its log adds to the exit code."""
+        message = worker.message() if reply.kind == "error" and job.ranks > 1 else ""
+        return reply.kind, f"{reply.reason}: {message}" if message else reply.reason
 
     def _look(self, worker: Worker) -> None:
         if worker.ended_for:

@@ -16,7 +16,8 @@ from annelid.cases.studies.single_run import Job, Reply, kind_of_end, single_thr
 
 __all__ = ["Pool", "Worker", "free_memory"]
 
-_TAIL = 400
+_TAIL, _TAIL_LINES, _LOG = 400, 4, 1_000_000  # bytes and lines of a log
+_OWN = "annelid: "  # every message of the command line begins with it
 
 
 class Worker:
@@ -133,11 +134,22 @@ class Worker:
 
     def tail(self) -> str:
         """The end of its log."""
+        return _joined(self._log_lines(_TAIL)[-_TAIL_LINES:])
+
+    def message(self) -> str:
+        """The messages of this program in its log; the end of the log if there are none.
+
+        Launchers print their own lines after those of the ranks, in an order that differs from run to run.
+        """
+        own = [line.removeprefix(_OWN) for line in self._log_lines(_LOG) if line.startswith(_OWN)]
+        return _joined(list(dict.fromkeys(own))[-_TAIL_LINES:]) or self.tail()
+
+    def _log_lines(self, size: int) -> list[str]:
         try:
-            text = self.log.read_bytes()[-_TAIL:].decode(errors="replace").replace("\0", "")
+            text = self.log.read_bytes()[-size:].decode(errors="replace").replace("\0", "")
         except OSError:
-            return ""
-        return " / ".join(line.strip() for line in text.splitlines()[-4:] if line.strip())
+            return []
+        return text.splitlines()
 
 
 class Pool:
@@ -184,6 +196,10 @@ class Pool:
             worker.bury()
         self.workers.clear()
         self._selector.close()
+
+
+def _joined(lines: list[str]) -> str:
+    return " / ".join(line.strip() for line in lines if line.strip())
 
 
 def _memory_of(process: int) -> float:
