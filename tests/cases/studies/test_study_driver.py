@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
+from child_process import start_interruptible
 from made_runs import RADIAL
 from plain_tube import ROOT
 
@@ -189,7 +190,7 @@ def begun(study, drive, tmp_path):
     """A driver in a process of its own, in the middle of a study whose later runs are slow."""
     plan, store = study(vary=[noted("fine", "good", *(f"slow 0.{i}" for i in range(5, 9)))])
     arguments = [sys.executable, "-c", SCRIPT, str(tmp_path / "some.toml"), str(store.path)]
-    process = subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True)
+    process = start_interruptible(arguments, stderr=subprocess.PIPE, text=True)
     wait_until(lambda: sum(store.state(run) == "finished" for run in plan.runs) >= 2)
     yield plan, store, process
     process.kill()
