@@ -19,12 +19,12 @@ import tomli_w
 
 from annelid.cases.run.environment import prepare
 from annelid.cases.studies.driver import run_study
-from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.page import write_page
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.settings import Settings
 from annelid.cases.studies.store import Store
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 
 HERE = Path(__file__).parent
 CASE = {
@@ -55,12 +55,12 @@ def study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
 def timed(folder: Path, count: int, workers: int) -> dict[str, float]:
     """Seconds of a study with warm forms, and the processor time of the driver alone."""
     plan, store = study(folder, count, f"on_{workers}")
-    create(plan, store)
-    table = Table(plan, store)
+    create_study(plan, store)
+    table = StudyTable(plan, store)
     mine = resource.getrusage(resource.RUSAGE_SELF)
     begin = time.perf_counter()
     with store.locked():
-        tally = run_study(plan, store, table, Settings(workers))
+        counts = run_study(plan, store, table, Settings(workers))
     seconds = time.perf_counter() - begin
     after = resource.getrusage(resource.RUSAGE_SELF)
     used = after.ru_utime + after.ru_stime - mine.ru_utime - mine.ru_stime
@@ -69,16 +69,16 @@ def timed(folder: Path, count: int, workers: int) -> dict[str, float]:
     return {
         "seconds": seconds,
         "driver": used,
-        "busy": sum(tally.seconds),
+        "busy": sum(counts.seconds),
         "unknowns": unknowns,
-        "done": tally.done,
+        "done": counts.done,
     }
 
 
 def collected(folder: Path, count: int, pattern: Path) -> tuple[float, float, float]:
     """Seconds to open the plan, to collect tables and page, and to say the status."""
     plan, store = study(folder, count, "large")
-    create(plan, store)
+    create_study(plan, store)
     summary = json.loads((pattern / "summary.json").read_text())
     for run in plan.runs:
         place = store.run_folder(run)
@@ -87,7 +87,7 @@ def collected(folder: Path, count: int, pattern: Path) -> tuple[float, float, fl
     begin = time.perf_counter()
     plan, store = open_study(str(folder / "large.toml"), store.path)
     opened = time.perf_counter() - begin
-    table = Table(plan, store)
+    table = StudyTable(plan, store)
     table.write()
     write_page(plan, store, table)
     whole = time.perf_counter() - begin
