@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Studies: python -m benchmarks.studies [--runs N]; writes results_studies.md.
 
-A tube of about 3,000 unknowns in 10 steps, its modulus varied: runs a second on one worker and on two, what
-the driver itself costs, and how long a folder of 10,000 runs takes to be collected (copies of a real one).
+A study of the modulus of a tube of about 3,000 unknowns in 10 steps. It measures the runs per second on one
+and two workers, the processor time of the driver, and the time to collect 10,000 copies of a real run.
 """
 
 import argparse
@@ -19,12 +19,12 @@ import tomli_w
 
 from annelid.cases.run.environment import prepare
 from annelid.cases.studies.driver import run_study
-from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.page import write_page
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.settings import Settings
 from annelid.cases.studies.store import Store
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 
 HERE = Path(__file__).parent
 CASE = {
@@ -44,50 +44,50 @@ CASE = {
 MODULUS = {"key": "materials.rubber.shear_modulus", "from": "0.1 MPa", "to": "0.2 MPa"}
 
 
-def study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
-    """A study of so many moduli, in a folder of this name."""
+def make_study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
+    """Make a study of ``count`` moduli, in a folder of the given name."""
     file = folder / f"{name}.toml"
     content = {"title": "Tube: modulus", "case": CASE, "vary": [{**MODULUS, "count": count}]}
     file.write_text(tomli_w.dumps({**content, "output": {"reports": False}}))
     return open_study(str(file), folder / name)
 
 
-def timed(folder: Path, count: int, workers: int) -> dict[str, float]:
-    """Seconds of a study with warm forms, and the processor time of the driver alone."""
-    plan, store = study(folder, count, f"on_{workers}")
-    create(plan, store)
-    table = Table(plan, store)
-    mine = resource.getrusage(resource.RUSAGE_SELF)
+def time_study(folder: Path, count: int, workers: int) -> dict[str, float]:
+    """Time of a study with compiled forms in s, and the processor time of the driver."""
+    plan, store = make_study(folder, count, f"on_{workers}")
+    create_study(plan, store)
+    table = StudyTable(plan, store)
+    before = resource.getrusage(resource.RUSAGE_SELF)
     begin = time.perf_counter()
     with store.locked():
-        tally = run_study(plan, store, table, Settings(workers))
+        counts = run_study(plan, store, table, Settings(workers))
     seconds = time.perf_counter() - begin
     after = resource.getrusage(resource.RUSAGE_SELF)
-    used = after.ru_utime + after.ru_stime - mine.ru_utime - mine.ru_stime
+    used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     summary = store.summary(plan.runs[0]) or {}
     unknowns = summary["facts"]["solution"]["unknowns, all"]
     return {
         "seconds": seconds,
         "driver": used,
-        "busy": sum(tally.seconds),
+        "busy": sum(counts.seconds),
         "unknowns": unknowns,
-        "done": tally.done,
+        "done": counts.done,
     }
 
 
-def collected(folder: Path, count: int, pattern: Path) -> tuple[float, float, float]:
-    """Seconds to open the plan, to collect tables and page, and to say the status."""
-    plan, store = study(folder, count, "large")
-    create(plan, store)
+def time_collection(folder: Path, count: int, pattern: Path) -> tuple[float, float, float]:
+    """Times in s to open the plan, to collect tables and page, and to find the states of all runs."""
+    plan, store = make_study(folder, count, "large")
+    create_study(plan, store)
     summary = json.loads((pattern / "summary.json").read_text())
     for run in plan.runs:
-        place = store.run_folder(run)
-        shutil.copytree(pattern, place, ignore=shutil.ignore_patterns("summary.json"))
-        (place / "summary.json").write_text(json.dumps({**summary, "case_hash": run.hash}))
+        run_folder = store.run_folder(run)
+        shutil.copytree(pattern, run_folder, ignore=shutil.ignore_patterns("summary.json"))
+        (run_folder / "summary.json").write_text(json.dumps({**summary, "case_hash": run.hash}))
     begin = time.perf_counter()
     plan, store = open_study(str(folder / "large.toml"), store.path)
     opened = time.perf_counter() - begin
-    table = Table(plan, store)
+    table = StudyTable(plan, store)
     table.write()
     write_page(plan, store, table)
     whole = time.perf_counter() - begin
@@ -103,17 +103,17 @@ def main() -> None:
     options.add_argument("--runs", type=int, default=200)
     options.add_argument("--folders", type=int, default=10_000)
     chosen = options.parse_args()
-    with tempfile.TemporaryDirectory(dir=os.environ.get("ANNELID_BENCH_DIR")) as place:
-        folder = Path(place)
-        timed(folder, 2, 3)  # compiles
-        one, two = (timed(folder, chosen.runs, workers) for workers in (1, 2))
+    with tempfile.TemporaryDirectory(dir=os.environ.get("ANNELID_BENCH_DIR")) as temporary:
+        folder = Path(temporary)
+        time_study(folder, 2, 3)  # compiles
+        one, two = (time_study(folder, chosen.runs, workers) for workers in (1, 2))
         pattern = next((folder / "on_2" / "runs").iterdir())
-        opened, whole, status = collected(folder, chosen.folders, pattern)
+        opened, whole, status = time_collection(folder, chosen.folders, pattern)
     text = report(chosen.runs, one, two)
     text += (
         f"\n\nA study folder of {chosen.folders} runs: opening the plan {opened:.1f} s, collecting table and "
     )
-    text += f"page {whole:.1f} s in all, telling all states {status:.1f} s.\n"
+    text += f"page {whole:.1f} s in total, finding all states {status:.1f} s.\n"
     (HERE / "results_studies.md").write_text(text)
     print(text)
 
@@ -127,17 +127,17 @@ def report(runs: int, one: dict[str, float], two: dict[str, float]) -> str:
     rows = [
         ("", "1 worker", "2 workers"),
         ("---", "---", "---"),
-        ("time, with the start of the workers", *(f"{f['seconds']:.1f} s" for f in (one, two))),
-        ("runs a second and processor", f"{rate[0]:.2f}", f"{rate[1] / 2:.2f}"),
-        ("times the throughput of one worker", "1", f"{rate[1] / rate[0]:.2f}"),
-        ("processor time of the driver, of all", *(f"{share:.1%}" for share in used)),
-        ("workers without a run, of their time", *(f"{share:.1%}" for share in idle)),
+        ("time, including the start of the workers", *(f"{f['seconds']:.1f} s" for f in (one, two))),
+        ("runs per second and processor", f"{rate[0]:.2f}", f"{rate[1] / 2:.2f}"),
+        ("throughput relative to one worker", "1", f"{rate[1] / rate[0]:.2f}"),
+        ("fraction of processor time used by the driver", *(f"{fraction:.1%}" for fraction in used)),
+        ("fraction of time that workers are idle", *(f"{fraction:.1%}" for fraction in idle)),
     ]
     return "\n".join(
         [
             "# Studies",
             "",
-            f"{about}; equations compiled before.",
+            f"{about}; equations were compiled before.",
             "",
             *(f"| {' | '.join(row)} |" for row in rows),
         ]

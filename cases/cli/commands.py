@@ -174,9 +174,9 @@ def schema(options: argparse.Namespace) -> int:
 
 def study(options: argparse.Namespace) -> int:
     """Run a parameter study."""
-    from annelid.cases.cli.study import study as command
+    from annelid.cases.cli.study import study_command
 
-    return command(options)
+    return study_command(options)
 
 
 def library(options: argparse.Namespace) -> int:

@@ -182,14 +182,13 @@ def _view(tasks: _Tasks) -> None:
 
 def _study(tasks: _Tasks) -> None:
     examples = (
-        "examples:\n  annelid study                          list the studies that come with the program\n"
-        "  annelid study my_study.toml --dry-run  what would run, how long would it take?\n"
-        "  annelid study my_study.toml            run it, or go on with it; says where table and page are\n\n"
-        "A finished run is not run again; a value that is added runs only what is new.\n"
+        "examples:\n  annelid study                          list the library studies\n"
+        "  annelid study my_study.toml --dry-run  list the runs and estimate the time\n"
+        "  annelid study my_study.toml            start or continue the study; write its table and page\n\n"
+        "Finished runs are not repeated. If you add a value, only the new runs are done.\n"
     )
-    task = _add(
-        tasks, "study", commands.study, "run a parameter study: many cases, one table, one page", examples
-    )
+    text = "run a parameter study: many cases, with one table and one page of results"
+    task = _add(tasks, "study", commands.study, text, examples)
     from annelid.cases.cli.study_arguments import add_arguments
 
     add_arguments(task)

@@ -1,54 +1,54 @@
 # SPDX-License-Identifier: MIT
-"""What ``annelid study`` does."""
+"""The command ``annelid study``."""
 
 import argparse
 import sys
 import tomllib
 
-from annelid.cases.cluster.command import handed_in, on_cluster
+from annelid.cases.cluster.command import run_cluster_command, was_submitted
 from annelid.cases.studies.driver import run_study
 from annelid.cases.studies.listing import dry_run_lines, status_lines
-from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.reading import library_studies
-from annelid.cases.studies.search import grown
-from annelid.cases.studies.settings import Settings, Tally
+from annelid.cases.studies.search import latest_plan
+from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.store import Store
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 from annelid.results.display_units import counted
 
-__all__ = ["study"]
+__all__ = ["study_command"]
 
 FAILED = 1
 
 
-def study(options: argparse.Namespace) -> int:
-    """Run what is missing of a study; write its tables."""
+def study_command(options: argparse.Namespace) -> int:
+    """Do the missing runs of a study and write its tables, or what the options request instead."""
     from annelid.cases.run.environment import needs_libraries, prepare
 
     if options.study is None:
-        return _list()
+        return _list_library()
     prepare()
     plan, store = open_study(options.study, options.out)
     if options.slurm:
-        plan = grown(plan, store)  # a search goes on by its next batch
-    if options.slurm or options.cancel or (options.status and handed_in(store)):
-        return on_cluster(plan, store, options)
+        plan = latest_plan(plan, store)  # a search continues with its next batch
+    if options.slurm or options.cancel or (options.status and was_submitted(store)):
+        return run_cluster_command(plan, store, options)
     if options.status:
         return _print(status_lines(plan, store))
     if options.dry_run:
         needs_libraries()
         return _print(dry_run_lines(plan, store, options.workers))
     if options.only:
-        from annelid.cases.studies.planned_run import run_single
+        from annelid.cases.studies.planned_run import run_planned
 
         needs_libraries()
         if options.expect_ranks is None:
-            create(plan, store)
-        return run_single(plan, store, options.only, ranks=options.expect_ranks)
+            create_study(plan, store)
+        return run_planned(plan, store, options.only, ranks=options.expect_ranks)
     if not options.collect:
         needs_libraries()
-    create(plan, store)
+    create_study(plan, store)
     with store.locked():
         return _run(plan, store, options)
 
@@ -56,42 +56,43 @@ def study(options: argparse.Namespace) -> int:
 def _run(plan: Plan, store: Store, options: argparse.Namespace) -> int:
     if options.retry:
         for run in plan.runs:
-            store.forget(run)
-    table = Table(plan, store)
+            store.delete_failure(run)
+    table = StudyTable(plan, store)
     if options.collect:
-        return _tell(plan, store, table, None)
+        return _write_results(plan, store, table, None)
     print(f"{plan.file.study.title}: {len(plan.runs)} runs\nin {store.path}", file=sys.stderr)
     settings = Settings(options.workers, options.time_limit, options.memory_limit)
     try:
-        tally = run_study(plan, store, table, settings)
+        counts = run_study(plan, store, table, settings)
     except KeyboardInterrupt:
         table.write()
         states = [store.state(run) for run in table.plan.runs]
-        text = f"stopped: {states.count('finished')} of {len(states)} runs are done and kept"
-        print(f"{text}; the same command goes on with the others", file=sys.stderr)
+        text = f"stopped: {states.count('finished')} of {len(states)} runs are finished and kept"
+        print(f"{text}; start the same command again to continue", file=sys.stderr)
         raise
-    return _tell(plan, store, table, tally)
+    return _write_results(plan, store, table, counts)
 
 
-def _tell(plan: Plan, store: Store, table: Table, tally: Tally | None) -> int:
-    plan = table.plan  # of a search: with all that it chose
-    if tally is not None:
-        table = Table(plan, store)  # now with links to the reports
+def _write_results(plan: Plan, store: Store, table: StudyTable, counts: RunCounts | None) -> int:
+    plan = table.plan  # in a search with all chosen points
+    if counts is not None:
+        table = StudyTable(plan, store)  # with links to the reports
     from annelid.cases.studies.page import write_page
 
     with store.writing():
         table.write()
         page = write_page(plan, store, table)
     states = [str(row["status"]) for row in table.rows]
-    words = ("finished", "failed", "running", "waiting")
-    parts = [f"{states.count(word)} {word}" for word in words if word in states]
-    new = "" if tally is None else f" ({len(tally.seconds)} new)"
+    order = ("finished", "failed", "running", "waiting")
+    parts = [f"{states.count(word)} {word}" for word in order if word in states]
+    new = "" if counts is None else f" ({len(counts.seconds)} new)"
     lines = [f"runs: {', '.join(parts)}{new}"]
-    stale = store.unknown_folders(plan.runs)
+    stale = store.count_other_folders(plan.runs)
     if stale:
-        lines.append(f"of earlier values of the study: {counted(stale, 'Run folder')}; kept, not counted")
+        text = f"{counted(stale, 'other Run folder')} of earlier versions of the study: kept, but not counted"
+        lines.append(text)
     if "failed" in states:
-        lines.append("failed runs are not tried again; --retry does, --status says why they failed")
+        lines.append("failed runs are not repeated; --retry repeats them, --status shows why they failed")
     _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)", f"page: {page}"])
     return FAILED if "finished" not in states else 0
 
@@ -101,10 +102,10 @@ def _print(lines: list[str]) -> int:
     return 0
 
 
-def _list() -> int:
+def _list_library() -> int:
     found = library_studies()
     width = max(map(len, found))
     for name, path in found.items():
         print(f"{name:<{width}}  {tomllib.loads(path.read_text(encoding='utf-8'))['title']}")
-    print("\nThe scenarios are invented. To see what one would run: annelid study NAME --dry-run")
+    print("\nThe scenarios are invented. To list the runs of a study: annelid study NAME --dry-run")
     return 0

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Studies on a cluster: the same runs, handed to a queue instead of to processes of this machine."""
+"""Studies on a cluster: their runs are submitted to a queue instead of to processes of this machine."""

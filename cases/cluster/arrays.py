@@ -1,26 +1,26 @@
 # SPDX-License-Identifier: MIT
-"""Which arrays the missing runs of a study become: one for each number of ranks and each pair of limits."""
+"""Grouping of the missing runs of a study into job arrays with equal numbers of ranks and equal limits."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from annelid.cases.cluster.records import Order, Records
+from annelid.cases.cluster.records import ArrayTask, Records
 from annelid.cases.cluster.site import Site
-from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.store import Store
 
-__all__ = ["Array", "Limits", "arrays_of"]
+__all__ = ["JobArray", "RequestedLimits", "make_job_arrays"]
 
-_MEMORY = 2000.0  # MB, where neither command line nor site nor study says
+_DEFAULT_MEMORY = 2000.0  # MB, without a limit in the command line, the site file and the study
 
 
 @dataclass(frozen=True)
-class Limits:
-    """What a run may take; ``None`` where nothing is said.
+class RequestedLimits:
+    """Limits of a run from the command line; ``None`` if not given.
 
     Attributes:
         seconds: Time.
-        megabytes: Memory, all ranks together.
+        megabytes: Memory of all ranks together.
     """
 
     seconds: float | None = None
@@ -28,65 +28,73 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Array:
-    """Runs that are submitted together.
+class JobArray:
+    """Runs that are submitted together as one job array.
 
     Attributes:
-        orders: The runs, all with the same ranks and limits.
-        leads: Whether others wait for its end, since it compiles the equations that they need.
-        waits: Whether it waits for the arrays that lead.
+        tasks: The runs, all with the same number of ranks and the same limits.
+        compiles_first: Whether it compiles equations that the runs of other arrays need too.
+        waits_for_compilation: Whether it must wait for the end of the arrays that compile first.
     """
 
-    orders: tuple[Order, ...]
-    leads: bool
-    waits: bool
+    tasks: tuple[ArrayTask, ...]
+    compiles_first: bool
+    waits_for_compilation: bool
 
 
-def arrays_of(
-    plan: Plan, store: Store, site: Site, runs: Sequence[Planned], asked: Limits, *, largest: int
-) -> list[Array]:
-    """Sort missing runs into arrays, those that lead first.
+def make_job_arrays(
+    plan: Plan,
+    store: Store,
+    site: Site,
+    runs: Sequence[PlannedRun],
+    requested: RequestedLimits,
+    *,
+    max_size: int,
+) -> list[JobArray]:
+    """Group missing runs into job arrays; those that compile first come first.
 
     Args:
         plan: The study.
         store: Its folder.
-        site: What the cluster wants to be told.
+        site: Settings of the cluster.
         runs: The missing runs.
-        asked: Limits of the command line; they go before those of site and study.
-        largest: Most runs in an array.
+        requested: Limits of the command line; they override those of the site and the study.
+        max_size: Largest number of runs in an array.
     """
-    records, leaders = Records(store.path), _leaders(plan, store, runs)
-    groups: dict[tuple[bool, bool, int, float, float], list[Order]] = {}
+    records, first_of_kind = Records(store.path), _runs_that_compile(plan, store, runs)
+    groups: dict[tuple[bool, bool, int, float, float], list[ArrayTask]] = {}
     for run in runs:
-        order = _order(plan, store, site, run, asked, records)
-        leads = leaders.get(run.kind) == run.id
-        key = (not leads, run.kind in leaders and not leads, order.ranks, order.seconds, order.megabytes)
-        groups.setdefault(key, []).append(order)
+        task = _task(plan, store, site, run, requested, records)
+        compiles = first_of_kind.get(run.kind) == run.id
+        waits = run.kind in first_of_kind and not compiles
+        groups.setdefault((not compiles, waits, task.ranks, task.seconds, task.megabytes), []).append(task)
     return [
-        Array(tuple(part), leads=not key[0], waits=key[1])
-        for key, orders in sorted(groups.items())
-        for part in _parts(orders, largest)
+        JobArray(tuple(part), compiles_first=not key[0], waits_for_compilation=key[1])
+        for key, tasks in sorted(groups.items())
+        for part in _parts(tasks, max_size)
     ]
 
 
-def _leaders(plan: Plan, store: Store, runs: Sequence[Planned]) -> dict[str, str]:
-    """One run, by its kind, of every kind that no finished run has compiled yet, where others need it too."""
-    warm = {run.kind for run in plan.runs if store.summary(run) is not None}
-    of_kind: dict[str, list[Planned]] = {}
+def _runs_that_compile(plan: Plan, store: Store, runs: Sequence[PlannedRun]) -> dict[str, str]:
+    """The first run of every kind that no finished run has compiled and that several runs need, by kind."""
+    compiled = {run.kind for run in plan.runs if store.summary(run) is not None}
+    of_kind: dict[str, list[PlannedRun]] = {}
     for run in runs:
         of_kind.setdefault(run.kind, []).append(run)
-    return {kind: same[0].id for kind, same in of_kind.items() if kind not in warm and len(same) > 1}
+    return {kind: same[0].id for kind, same in of_kind.items() if kind not in compiled and len(same) > 1}
 
 
-def _parts(orders: Sequence[Order], largest: int) -> Iterator[Sequence[Order]]:
-    for begin in range(0, len(orders), largest):
-        yield orders[begin : begin + largest]
+def _parts(tasks: Sequence[ArrayTask], max_size: int) -> Iterator[Sequence[ArrayTask]]:
+    for begin in range(0, len(tasks), max_size):
+        yield tasks[begin : begin + max_size]
 
 
-def _order(plan: Plan, store: Store, site: Site, run: Planned, asked: Limits, records: Records) -> Order:
+def _task(
+    plan: Plan, store: Store, site: Site, run: PlannedRun, requested: RequestedLimits, records: Records
+) -> ArrayTask:
     study = plan.file.study
-    seconds, megabytes = _limits(plan, store, site, run, asked, records)
-    return Order(
+    seconds, megabytes = _limits(plan, store, site, run, requested, records)
+    return ArrayTask(
         run.id,
         run.hash,
         run.toml,
@@ -101,11 +109,11 @@ def _order(plan: Plan, store: Store, site: Site, run: Planned, asked: Limits, re
 
 
 def _limits(
-    plan: Plan, store: Store, site: Site, run: Planned, asked: Limits, records: Records
+    plan: Plan, store: Store, site: Site, run: PlannedRun, requested: RequestedLimits, records: Records
 ) -> tuple[float, float]:
-    """Time and memory of a run: never less than at its last try, and more if they were too little."""
-    said = plan.file.study.limits
-    seconds, megabytes = site.time or said.time, site.memory or said.memory or _MEMORY
+    """Time and memory of a run: at least those of its last attempt, and more if it exceeded them."""
+    limits = plan.file.study.limits
+    seconds, megabytes = site.time or limits.time, site.memory or limits.memory or _DEFAULT_MEMORY
     attempt, failure = records.attempt(run.id), store.failure(run)
     if attempt is not None:
         seconds, megabytes = max(seconds, attempt.seconds), max(megabytes, attempt.megabytes)
@@ -113,4 +121,4 @@ def _limits(
         seconds *= site.more.time
     if failure is not None and failure.kind == "memory":
         megabytes *= site.more.memory
-    return asked.seconds or seconds, asked.megabytes or megabytes
+    return requested.seconds or seconds, requested.megabytes or megabytes

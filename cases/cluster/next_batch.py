@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""The last job of a batch of a search: writes the tables, then chooses the next batch and hands it in.
+"""The last job of a batch of a search: it writes the tables, chooses the next batch and submits it.
 
-Called as ``python -m annelid.cases.cluster.next_batch STUDY SECONDS MEGABYTES``, with the limits of the
-command line or 0. The job after it does the same until the search is through. All that it decides on lies in
-the study folder, so it may be put back into the queue at any time.
+It is called as ``python -m annelid.cases.cluster.next_batch STUDY SECONDS MEGABYTES``, with the limits of the
+command line or 0. The last job of the next batch does the same, until the search is complete. All decisions
+depend only on the study folder, so the cluster may requeue the job at any time.
 """
 
 import os
@@ -15,104 +15,107 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from annelid.cases.cluster import queue
-from annelid.cases.cluster.arrays import Limits
-from annelid.cases.cluster.command import submit
-from annelid.cases.cluster.records import COLLECTOR, Attempt, Records, drop_lock_of
-from annelid.cases.cluster.run_status import Standing, standings
+from annelid.cases.cluster.arrays import RequestedLimits
+from annelid.cases.cluster.command import submit_study
+from annelid.cases.cluster.records import COLLECTOR, Attempt, Records, remove_lock_of
+from annelid.cases.cluster.run_status import RunStatus, run_statuses
 from annelid.cases.cluster.site import read_site
-from annelid.cases.cluster.submission import collector_alone, send
+from annelid.cases.cluster.submission import make_collector, submit_all
 from annelid.cases.run.environment import prepare
-from annelid.cases.studies.opening import create
+from annelid.cases.studies.opening import create_study
 from annelid.cases.studies.page import write_page
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.plan_file import read_plan
-from annelid.cases.studies.search import grown
+from annelid.cases.studies.search import latest_plan
 from annelid.cases.studies.store import Store
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 from annelid.geometry.errors import InputError
 from annelid.results.folder.folder_files import now
 
 __all__ = ["main"]
 
-_PATIENCE, _PAUSE = 600.0, 2.0  # seconds: another command may work on the study folder just now
-_TRIES = 3
+_LOCK_TIMEOUT, _LOCK_INTERVAL = 600.0, 2.0  # s; another command may hold the lock of the study folder
+_MAX_ATTEMPTS = 3
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Go on with a search."""
+    """Continue a search."""
     study, seconds, megabytes = Path(arguments[0]), float(arguments[1]), float(arguments[2])
     prepare()
     job = os.environ.get("SLURM_JOB_ID", "")
     for name in [name for name in os.environ if name.startswith("SLURM_") and name != "SLURM_CONF"]:
-        del os.environ[name]  # else the next jobs would inherit what holds for this one
+        del os.environ[name]  # the next jobs must not inherit the settings of this one
     store, records = Store(study), Records(study)
-    _take_over(store, records, job)
+    _release_own_lock(store, records, job)
     with _locked(store):
         plan = read_plan(store.path)
-        table = Table(plan, store)
+        table = StudyTable(plan, store)
         table.write()
         write_page(plan, store, table)
-        print(_onward(plan, store, records, job, Limits(seconds or None, megabytes or None)))
+        requested = RequestedLimits(seconds or None, megabytes or None)
+        print(_submit_next_batch(plan, store, records, job, requested))
     return 0
 
 
-def _onward(plan: Plan, store: Store, records: Records, job: str, asked: Limits) -> str:
-    """Hand in what comes next; says what was done, or why nothing."""
+def _submit_next_batch(
+    plan: Plan, store: Store, records: Records, job: str, requested: RequestedLimits
+) -> str:
+    """Choose and submit the next batch; returns a message with the result."""
     if records.cancelled:
         return "the search was cancelled"
-    plan = grown(plan, store)
-    create(plan, store)
-    found = standings(plan, store, records, queue.present())
-    ended = _in_vain(plan, found, records)
-    if ended:
-        return f"{ended}; the search goes on when it is handed in again"
-    submit(plan, store, records.site, asked=asked)
+    plan = latest_plan(plan, store)
+    create_study(plan, store)
+    statuses = run_statuses(plan, store, records, queue.queued_jobs())
+    reason = _reason_to_stop(plan, statuses, records)
+    if reason:
+        return f"{reason}; submit the study again to continue the search"
+    submit_study(plan, store, records.site_file, requested=requested)
     last = records.collector_job()
-    if last == job and any(at.word in ("queued", "running") for at in found):
-        # This job was put back after it had handed in runs, but no job that goes on after them.
-        send([collector_alone(store, read_site(records.site), asked, records)], records)
+    if last == job and any(status.state in ("queued", "running") for status in statuses):
+        # This job was requeued after it had submitted the runs, but before it submitted the next collector.
+        submit_all([make_collector(store, read_site(records.site_file), requested, records)], records)
     if records.cancelled:  # in the meantime
-        queue.cancel(records.jobs_in(queue.present()))
+        queue.cancel_jobs(records.jobs_in(queue.queued_jobs()))
         return "the search was cancelled"
-    return f"{len(plan.of_point)} points are chosen"
+    return f"{len(plan.run_of_point)} points are chosen"
 
 
-def _in_vain(plan: Plan, found: Sequence[Standing], records: Records) -> str:
-    """Why it would be wrong to hand in again what is missing; empty if it would not."""
-    words = [at.word for at in found]
-    if "stopped" in words or "never began" in words:
+def _reason_to_stop(plan: Plan, statuses: Sequence[RunStatus], records: Records) -> str:
+    """Why missing runs must not be submitted again; empty if they may be."""
+    states = [status.state for status in statuses]
+    if "stopped" in states or "never started" in states:
         return "some of its jobs were cancelled"
-    tried = [run for batch in records.batches() if batch.job is not None for run in batch.runs]
-    lost = [run.id for run, word in zip(plan.runs, words, strict=True) if word == "lost"]
-    worn = [run for run in lost if tried.count(run) >= _TRIES]
-    return f"{worn[0]} was lost {_TRIES} times" if worn else ""
+    attempted = [run for array in records.arrays() if array.job is not None for run in array.runs]
+    lost = [run.id for run, state in zip(plan.runs, states, strict=True) if state == "lost"]
+    given_up = [run for run in lost if attempted.count(run) >= _MAX_ATTEMPTS]
+    return f"{given_up[0]} was lost {_MAX_ATTEMPTS} times" if given_up else ""
 
 
-def _take_over(store: Store, records: Records, job: str) -> None:
-    """Free what this same job locked on a node that went down."""
-    before, host = records.attempt(COLLECTOR), socket.gethostname()
-    if before is not None and before.job == job:
-        drop_lock_of(store.path, before.host)
-    records.keep(Attempt(COLLECTOR, job, "", host, now(), 0.0, 0.0))
+def _release_own_lock(store: Store, records: Records, job: str) -> None:
+    """Remove the lock that an earlier attempt of this job left on a node that went down."""
+    last, host = records.attempt(COLLECTOR), socket.gethostname()
+    if last is not None and last.job == job:
+        remove_lock_of(store.path, last.host)
+    records.save_attempt(Attempt(COLLECTOR, job, "", host, now(), 0.0, 0.0))
 
 
 @contextmanager
 def _locked(store: Store) -> Iterator[None]:
-    """Hold the study folder; wait a while for whoever holds it now."""
-    last = time.monotonic() + _PATIENCE
+    """Hold the lock of the study folder; wait for a while if another process holds it."""
+    deadline = time.monotonic() + _LOCK_TIMEOUT
     while True:
-        held = store.locked()
+        lock = store.locked()
         try:
-            held.__enter__()
+            lock.__enter__()
             break
         except InputError:
-            if time.monotonic() > last:
+            if time.monotonic() > deadline:
                 raise
-            time.sleep(_PAUSE)
+            time.sleep(_LOCK_INTERVAL)
     try:
         yield
     finally:
-        held.__exit__(None, None, None)
+        lock.__exit__(None, None, None)
 
 
 if __name__ == "__main__":

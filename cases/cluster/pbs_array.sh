@@ -1,6 +1,6 @@
 #!/bin/bash -l
-# An example of a template for another scheduler, here one with PBS directives; copy it and name the copy in the
-# site file (template = "my_array.sh"). In cases/README.md: what the words between @ become.
+# An example of a template for another scheduler, here with PBS directives. Copy it and name the copy in the
+# site file (template = "my_array.sh"). cases/cluster/README.md explains the placeholders between @.
 #PBS -N annelid
 #PBS -J 0-@last@
 #PBS -l select=1:ncpus=@ranks@:mpiprocs=@ranks@:mem=@megabytes@mb

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""What lies in the folder ``slurm`` of a study: orders for the nodes, numbers of jobs, what each try left.
+"""The folder ``slurm`` of a study: tasks of the job arrays, numbers of jobs, and attempts at runs.
 
-``slurm/0003`` is an array: ``batch.json`` lists its runs, ``0.json`` … are the orders, ``job`` holds its
-number once it is submitted. ``slurm/attempts/RUN.json`` is the last try of a run, written on its node.
+``slurm/0003`` is a job array: ``batch.json`` lists its runs, ``0.json`` … are its tasks, and ``job`` contains
+its number after submission. ``slurm/attempts/RUN.json`` is the last attempt at a run, written on its node.
 """
 
 import json
@@ -15,7 +15,7 @@ from annelid.geometry.errors import AnnelidError
 from annelid.results.atomic import FolderLock, write_atomically
 from annelid.results.folder.folder_files import now, read_json, write_json
 
-__all__ = ["Attempt", "Batch", "Order", "Records", "drop_lock_of"]
+__all__ = ["ArrayRecord", "ArrayTask", "Attempt", "Records", "remove_lock_of"]
 
 _FOLDER, _ATTEMPTS, _LIST, _JOB = "slurm", "attempts", "batch.json", "job"
 _SITE, _CANCELLED = "site.toml", "cancelled"
@@ -23,19 +23,19 @@ COLLECTOR = "collector"
 
 
 @dataclass(frozen=True)
-class Order:
-    """One run for a node to do.
+class ArrayTask:
+    """One task of a job array: a run with its limits.
 
     Attributes:
-        id: The run.
+        id: Id of the run.
         hash: Hash of its resolved case.
         toml: The resolved case.
-        ranks: Processors.
-        seconds: Time it may take.
-        megabytes: Memory it may take, all ranks together.
-        surfaces: Whether deformed surfaces are kept.
-        report: Whether a report is made.
-        launcher: What starts several ranks; empty for mpiexec.
+        ranks: Number of ranks.
+        seconds: Time limit.
+        megabytes: Memory limit of all ranks together.
+        surfaces: Whether the deformed surfaces are kept.
+        report: Whether a report is written.
+        launcher: Command that starts several ranks; empty for mpiexec.
         stop_early: Whether the run ends with a stage whose requirement it misses.
     """
 
@@ -53,17 +53,17 @@ class Order:
 
 @dataclass(frozen=True)
 class Attempt:
-    """The last try of a run.
+    """The last attempt at a run.
 
     Attributes:
-        id: The run.
-        job: Number of the job, of the whole array.
-        index: Number in the array.
+        id: Id of the run.
+        job: Number of the job of the whole array.
+        index: Index in the array.
         host: Node.
-        began: When, in UTC.
-        seconds: Time it was given.
-        megabytes: Memory it was given.
-        ended: ``"done"``, ``"failed"``, ``"stopped"``; ``""`` while it goes on or none was left to say.
+        began: Start time in UTC.
+        seconds: Time limit.
+        megabytes: Memory limit.
+        ended: ``"done"``, ``"failed"`` or ``"stopped"``; ``""`` while it runs, or if its node went down.
     """
 
     id: str
@@ -77,13 +77,13 @@ class Attempt:
 
 
 @dataclass(frozen=True)
-class Batch:
-    """An array as written.
+class ArrayRecord:
+    """A job array on disk.
 
     Attributes:
         folder: Its folder.
         runs: Ids of its runs, in the order of the array.
-        job: Number of its job; ``None`` if it was not submitted by this program.
+        job: Number of its job; ``None`` if this program did not submit it.
     """
 
     folder: Path
@@ -101,89 +101,89 @@ class Records:
     def __init__(self, study: Path) -> None:
         self.path = study / _FOLDER
 
-    def new_batch(self, orders: Sequence[Order]) -> Batch:
-        """Write the orders of an array into a new folder."""
+    def write_array(self, tasks: Sequence[ArrayTask]) -> ArrayRecord:
+        """Write the tasks of an array into a new folder."""
         (self.path / _ATTEMPTS).mkdir(parents=True, exist_ok=True)
-        numbers = [int(batch.folder.name) for batch in self.batches()]
+        numbers = [int(array.folder.name) for array in self.arrays()]
         folder = self.path / f"{max(numbers, default=0) + 1:04d}"
         folder.mkdir()
-        for index, order in enumerate(orders):
-            write_json(folder / f"{index}.json", asdict(order))
-        write_json(folder / _LIST, {"runs": [order.id for order in orders]})
-        return Batch(folder, tuple(order.id for order in orders), None)
+        for index, task in enumerate(tasks):
+            write_json(folder / f"{index}.json", asdict(task))
+        write_json(folder / _LIST, {"runs": [task.id for task in tasks]})
+        return ArrayRecord(folder, tuple(task.id for task in tasks), None)
 
-    def batches(self) -> list[Batch]:
+    def arrays(self) -> list[ArrayRecord]:
         """All arrays, oldest first."""
         found = []
         for folder in sorted(self.path.glob("[0-9][0-9][0-9][0-9]*")):
             runs = (read_json(folder / _LIST) or {}).get("runs", [])
-            found.append(Batch(folder, tuple(map(str, runs)), _job_in(folder)))
+            found.append(ArrayRecord(folder, tuple(map(str, runs)), _job_in(folder)))
         return found
 
-    def submitted(self, folder: Path, job: str) -> None:
-        """Keep the number of a job."""
+    def record_job(self, folder: Path, job: str) -> None:
+        """Record the number of a job."""
         write_atomically(folder / _JOB, f"{job}\n")
 
     def jobs(self) -> list[str]:
-        """Numbers of all jobs, the collector's too."""
-        folders = [batch.folder for batch in self.batches()] + [self.path / COLLECTOR]
+        """Numbers of all jobs, including the collector."""
+        folders = [array.folder for array in self.arrays()] + [self.path / COLLECTOR]
         return [job for folder in folders if (job := _job_in(folder)) is not None]
 
     def jobs_in(self, queue: Iterable[tuple[str, str]]) -> list[str]:
-        """Those of all jobs that are in a queue, given by number of the job and number in its array."""
-        present = {job for job, _ in queue}
-        return [job for job in self.jobs() if job in present]
+        """Numbers of the jobs that are in a queue, given by number of the job and index in its array."""
+        queued = {job for job, _ in queue}
+        return [job for job in self.jobs() if job in queued]
 
     def collector_job(self) -> str | None:
-        """Number of the last job that collects."""
+        """Number of the last collector job."""
         return _job_in(self.path / COLLECTOR)
 
     @property
-    def site(self) -> Path:
-        """The site file that a search goes on with."""
+    def site_file(self) -> Path:
+        """Copy of the site file, with which a search continues."""
         return self.path / _SITE
 
     @property
     def cancelled(self) -> bool:
-        """Whether the study was taken out of the queue since it was last handed in."""
+        """Whether the study was cancelled after its last submission."""
         return (self.path / _CANCELLED).exists()
 
-    def hand_in(self, site: str) -> None:
-        """Keep that the study is handed in, and the text of the site file."""
+    def record_submission(self, site: str) -> None:
+        """Record that the study is submitted, and the text of its site file."""
         (self.path / _ATTEMPTS).mkdir(parents=True, exist_ok=True)
-        write_atomically(self.site, site)
+        write_atomically(self.site_file, site)
         (self.path / _CANCELLED).unlink(missing_ok=True)
 
-    def cancel(self) -> None:
-        """Keep that the study is taken out of the queue, for a job that is about to hand in more."""
+    def record_cancellation(self) -> None:
+        """Record that the study is cancelled, so that a running job submits no further ones."""
         if self.path.is_dir():
             write_atomically(self.path / _CANCELLED, "")
 
-    def order(self, batch: str, index: str) -> Order:
-        """Read an order.
+    def read_task(self, array: str, index: str) -> ArrayTask:
+        """Read a task of a job array.
 
         Raises:
-            AnnelidError: There is none, or it is damaged.
+            AnnelidError: There is no such task, or it is damaged.
         """
-        path = self.path / batch / f"{index}.json"
+        path = self.path / array / f"{index}.json"
         try:
             found = json.loads(path.read_text(encoding="utf-8"))
-            return Order(**{**found, "launcher": tuple(found["launcher"])})
+            return ArrayTask(**{**found, "launcher": tuple(found["launcher"])})
         except (OSError, ValueError, KeyError, TypeError) as error:
-            raise AnnelidError(f"{path}: holds no order ({error}); submit the study again") from None
+            raise AnnelidError(f"{path}: is not a valid task ({error}); submit the study again") from None
 
-    def begin(self, order: Order, job: str, index: str, host: str) -> Attempt:
-        """Keep that a try begins."""
-        attempt = Attempt(order.id, job, index, host, now(), order.seconds, order.megabytes)
-        self.keep(attempt)
+    def start_attempt(self, task: ArrayTask, job: str, index: str, host: str) -> Attempt:
+        """Record the start of an attempt."""
+        attempt = Attempt(task.id, job, index, host, now(), task.seconds, task.megabytes)
+        self.save_attempt(attempt)
         return attempt
 
-    def keep(self, attempt: Attempt) -> None:
-        """Write a try."""
+    def save_attempt(self, attempt: Attempt) -> None:
+        """Write an attempt."""
         write_json(self.path / _ATTEMPTS / f"{attempt.id}.json", asdict(attempt))
 
     def attempt(self, run: str) -> Attempt | None:
-        """The last try of a run; ``None`` if there was none."""
+        """The last attempt at a run; ``None`` if there was none."""
         found = read_json(self.path / _ATTEMPTS / f"{run}.json")
         try:
             return Attempt(**found) if found else None
@@ -191,10 +191,10 @@ class Records:
             return None
 
 
-def drop_lock_of(run_folder: Path, host: str) -> None:
+def remove_lock_of(run_folder: Path, host: str) -> None:
     """Remove the lock that a process on another host left in a Run folder.
 
-    Only for a host whose job is known to have ended: this one cannot look whether a process lives there.
+    Call it only if the job on that host is known to have ended, since this host cannot check its processes.
     """
     lock = FolderLock(run_folder).path
     holder = read_json(lock) or {}

@@ -1,20 +1,20 @@
 # SPDX-License-Identifier: MIT
-"""How every run of a study stands, from Run folders and tries; the queue only says who waits or works."""
+"""The state of every run of a study on a cluster, from Run folders, attempts and the queue."""
 
 import socket
 from collections import Counter
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from annelid.cases.cluster.queue import QueueState
 from annelid.cases.cluster.records import Records
-from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.store import Store
 
-__all__ = ["Standing", "lines", "search_lines", "standings"]
+__all__ = ["RunStatus", "run_status_lines", "run_statuses", "search_status_lines"]
 
-Word = Literal[
+ClusterState = Literal[
     "finished",
     "failed",
     "impossible",
@@ -23,116 +23,116 @@ Word = Literal[
     "submitted",
     "stopped",
     "lost",
-    "never began",
+    "never started",
     "new",
 ]
-Queue = Mapping[tuple[str, str], str]
 
-MISSING: tuple[Word, ...] = ("new", "stopped", "lost", "never began")
+TO_SUBMIT: tuple[ClusterState, ...] = ("new", "stopped", "lost", "never started")
 _MEANING = {
-    "submitted": "handed to a queue that cannot be asked now",
+    "submitted": "submitted to a queue that cannot be read now",
     "stopped": "cancelled, or ended by the cluster",
-    "lost": "its node went down, or it was killed",
-    "never began": "its job has left the queue without a try",
-    "new": "not handed in yet",
+    "lost": "its node went down, or its job was killed",
+    "never started": "its job left the queue without an attempt",
+    "new": "not submitted yet",
 }
 
 
 @dataclass(frozen=True)
-class Standing:
-    """How a run stands.
+class RunStatus:
+    """State of a run.
 
     Attributes:
-        word: In a word.
-        detail: Kind of failure, or where it works, or where its log is.
+        state: The state.
+        detail: The failure, or where the run is, or where its log is.
     """
 
-    word: Word
+    state: ClusterState
     detail: str = ""
 
 
-def standings(plan: Plan, store: Store, records: Records, queue: Queue | None) -> list[Standing]:
-    """Look at every run.
+def run_statuses(plan: Plan, store: Store, records: Records, queue: QueueState | None) -> list[RunStatus]:
+    """Find the state of every run.
 
     Args:
         plan: The study.
         store: Its folder.
-        records: What was handed to the cluster.
-        queue: What is in the queue; ``None`` if it cannot be asked.
+        records: What was submitted to the cluster.
+        queue: Jobs in the queue; ``None`` if the queue cannot be read.
     """
     places: dict[str, tuple[str | None, str, Path]] = {}
-    for batch in records.batches():
-        for index, name in enumerate(batch.runs):
-            if batch.job is not None or name not in places:
-                places[name] = (batch.job, str(index), batch.folder)
+    for array in records.arrays():
+        for index, name in enumerate(array.runs):
+            if array.job is not None or name not in places:
+                places[name] = (array.job, str(index), array.folder)
     found = []
     for run in plan.runs:
         summary, failure = store.summary(run), store.failure(run)
         if summary is not None:
-            found.append(Standing("finished"))
+            found.append(RunStatus("finished"))
         elif failure is not None:
-            word: Word = "impossible" if failure.kind == "impossible" else "failed"
-            found.append(Standing(word, f"{failure.kind}: {failure.reason}"))
+            state: ClusterState = "impossible" if failure.kind == "impossible" else "failed"
+            found.append(RunStatus(state, f"{failure.kind}: {failure.reason}"))
         else:
-            at = _unfinished(run.id, records, places.get(run.id), queue)
-            found.append(_elsewhere(run, store, records) or at if at.word in MISSING else at)
+            status = _unfinished(run.id, records, places.get(run.id), queue)
+            other = _other_process(run, store, records) if status.state in TO_SUBMIT else None
+            found.append(other or status)
     return found
 
 
-def _elsewhere(run: Planned, store: Store, records: Records) -> Standing | None:
-    """Whether someone works on a run who is not of the queue: a driver on this machine, say."""
-    holder, attempt = store.holder(run), records.attempt(run.id)
+def _other_process(run: PlannedRun, store: Store, records: Records) -> RunStatus | None:
+    """The status of a run that a process outside the queue works on, such as a driver on this machine."""
+    holder, attempt = store.lock_holder(run), records.attempt(run.id)
     if holder is None or (attempt is not None and holder["host"] == attempt.host != socket.gethostname()):
         return None
-    return Standing("running", f"process {holder['pid']} on {holder['host']}")
+    return RunStatus("running", f"process {holder['pid']} on {holder['host']}")
 
 
 def _unfinished(
-    run: str, records: Records, place: tuple[str | None, str, Path] | None, queue: Queue | None
-) -> Standing:
+    run: str, records: Records, place: tuple[str | None, str, Path] | None, queue: QueueState | None
+) -> RunStatus:
     attempt = records.attempt(run)
     job, index, folder = place or (None, "", Path())
     log = f"log {folder / index}.log" if place else ""
     known = [(job, index)] if job is not None else []
     known += [(attempt.job, attempt.index)] if attempt else []
     if queue is None:
-        return Standing("submitted", log) if known else Standing("new")
+        return RunStatus("submitted", log) if known else RunStatus("new")
     for key in known:
         state = queue.get((str(key[0]), key[1]))
         if state in ("PD", "CF"):
-            return Standing("queued", f"job {key[0]}_{key[1]}")
+            return RunStatus("queued", f"job {key[0]}_{key[1]}")
         if state is not None:
             where = f" on {attempt.host}" if attempt and (attempt.job, attempt.index) == key else ""
-            return Standing("running", f"job {key[0]}_{key[1]}{where}")
+            return RunStatus("running", f"job {key[0]}_{key[1]}{where}")
     if attempt is not None and (job is None or (attempt.job, attempt.index) == (job, index)):
-        return Standing("stopped" if attempt.ended == "stopped" else "lost", f"on {attempt.host}; {log}")
-    return Standing("never began", log) if job is not None else Standing("new")
+        return RunStatus("stopped" if attempt.ended == "stopped" else "lost", f"on {attempt.host}; {log}")
+    return RunStatus("never started", log) if job is not None else RunStatus("new")
 
 
-def lines(plan: Plan, found: list[Standing], *, most: int = 40) -> list[str]:
-    """The standings in words: counts, then each run that is neither finished nor waiting in peace."""
-    counts = Counter(standing.word for standing in found)
-    told = [f"{len(found)} runs: " + ", ".join(f"{count} {word}" for word, count in counts.most_common())]
-    told += [f"  {word}: {_MEANING[word]}" for word in counts if word in _MEANING]
-    quiet = ("finished", "queued", "new", "submitted")
-    open_ = [(run.id, at) for run, at in zip(plan.runs, found, strict=True) if at.word not in quiet]
-    told += [f"{run}  {at.word}  {at.detail}".rstrip() for run, at in open_[:most]]
-    if len(open_) > most:
-        told.append(f"… and {len(open_) - most} more")
-    return told
+def run_status_lines(plan: Plan, statuses: list[RunStatus], *, max_runs: int = 40) -> list[str]:
+    """The states as text: counts, then each run that is neither finished nor queued nor new."""
+    counts = Counter(status.state for status in statuses)
+    lines = [f"{len(statuses)} runs: " + ", ".join(f"{n} {state}" for state, n in counts.most_common())]
+    lines += [f"  {state}: {_MEANING[state]}" for state in counts if state in _MEANING]
+    omitted = ("finished", "queued", "new", "submitted")
+    shown = [(run.id, s) for run, s in zip(plan.runs, statuses, strict=True) if s.state not in omitted]
+    lines += [f"{run}  {status.state}  {status.detail}".rstrip() for run, status in shown[:max_runs]]
+    if len(shown) > max_runs:
+        lines.append(f"… and {len(shown) - max_runs} more")
+    return lines
 
 
-def search_lines(plan: Plan, records: Records, queue: Queue | None) -> list[str]:
-    """How far a search is, and who chooses its next points; nothing for studies that do not search."""
+def search_status_lines(plan: Plan, records: Records, queue: QueueState | None) -> list[str]:
+    """Progress of a search and the job that continues it; empty for studies without a search."""
     search = plan.file.study.search
     if search is None:
         return []
-    chosen, job = len(plan.of_point), records.collector_job()
-    far = f"search: {chosen} of {search.evaluations} points are chosen"
+    chosen, job = len(plan.run_of_point), records.collector_job()
+    progress = f"search: {chosen} of {search.evaluations} points are chosen"
     if chosen >= search.evaluations:
-        return [far]
+        return [progress]
     if queue is None:
-        return [f"{far}; the queue cannot be asked who goes on"]
+        return [f"{progress}; the queue cannot be read"]
     if job is not None and any(job == key[0] for key in queue):
-        return [f"{far}; job {job} goes on when these have ended"]
-    return [f"{far}; nobody goes on with it: --slurm does"]
+        return [f"{progress}; job {job} continues the search when these runs have ended"]
+    return [f"{progress}; no job continues the search; use --slurm to continue it"]

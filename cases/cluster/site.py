@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The site file: what a cluster wants to be told, once for all studies."""
+"""The site file: settings of a cluster, the same for all studies."""
 
 import os
 import tomllib
@@ -8,111 +8,110 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, ValidationError
 
-from annelid.cases.schema.base import Count, Multiple, Table
+from annelid.cases.schema.base import Count, Memory, Multiple, Table
 from annelid.cases.schema.units import Unit
 from annelid.cases.validate.messages import nearest, path_of
 from annelid.geometry.errors import InputError
 
-__all__ = ["Container", "Site", "read_site", "text_of"]
+__all__ = ["Container", "Site", "read_site", "site_text"]
 
-# Options that the program sets itself; another value would break what it knows of its jobs.
-OURS = (
+# Options of sbatch that the program sets itself.
+RESERVED_OPTIONS = (
     *("array", "chdir", "dependency", "error", "job-name", "kill-on-invalid-dep", "mem", "mem-per-cpu"),
     *("no-requeue", "ntasks", "output", "parsable", "requeue", "test-only", "time", "wait", "wrap"),
 )
 
 
-def _no_option_of_ours(text: str) -> str:
+def _check_reserved(text: str) -> str:
     name = text.removeprefix("--").partition("=")[0]
-    if name in OURS:
-        raise ValueError(f"--{name} is set by the program; time, memory, partition and so on have keys")
+    if name in RESERVED_OPTIONS:
+        raise ValueError(f"--{name} is set by the program; use the keys time, memory, partition and so on")
     return text
 
 
-Word = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.,:@+\-]*$", max_length=200)]
-Line = Annotated[str, Field(pattern=r"^[^\x00-\x1f\x7f]+$", max_length=1000)]
-Module = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_./+:\-]*$", max_length=200)]
-Variable = Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=100)]
+SlurmName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.,:@+\-]*$", max_length=200)]
+TextLine = Annotated[str, Field(pattern=r"^[^\x00-\x1f\x7f]+$", max_length=1000)]
+ModuleName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_./+:\-]*$", max_length=200)]
+EnvironmentName = Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=100)]
 Directive = Annotated[
     str,
     Field(pattern=r"^--[a-z][a-z0-9\-]*(=[^\x00-\x1f\x7f]+)?$", max_length=1000),
-    AfterValidator(_no_option_of_ours),
+    AfterValidator(_check_reserved),
 ]
-Seconds = Annotated[float, Unit("s", "a time", "30 min", at_least=1)]
-Megabytes = Annotated[float, Unit("megabyte", "an amount of memory", "2 GB", at_least=50)]
+JobTime = Annotated[float, Unit("s", "a time", "30 min", at_least=1)]
 
 
 class Container(Table):
-    """An image to run in."""
+    """A container image that the jobs run in."""
 
-    image: Line
-    """The image, as the command below names it; a path must be seen by all nodes."""
-    command: Annotated[tuple[Line, ...], Field(min_length=1)] = ("apptainer", "exec")
-    """What runs a command in an image."""
-    options: tuple[Line, ...] = ()
-    """Its options, for example ["--bind", "/scratch"]."""
-    python: Line = "/opt/annelid/venv/bin/python"
-    """The interpreter inside."""
+    image: TextLine
+    """The image, as the command below names it; a path must be visible on all nodes."""
+    command: Annotated[tuple[TextLine, ...], Field(min_length=1)] = ("apptainer", "exec")
+    """Command that runs another command in the image."""
+    options: tuple[TextLine, ...] = ()
+    """Options of this command, for example ["--bind", "/scratch"]."""
+    python: TextLine = "/opt/annelid/venv/bin/python"
+    """Python interpreter in the image."""
 
 
-class More(Table):
-    """How much more a run gets that was ended by a limit and is tried again."""
+class RetryFactors(Table):
+    """Factors by which the limits grow when a run that exceeded them is repeated."""
 
     time: Multiple = 2.0
-    """So many times the time."""
+    """Factor of the time limit."""
     memory: Multiple = 1.5
-    """So many times the memory."""
+    """Factor of the memory limit."""
 
 
 class Site(Table):
-    """What a cluster wants to be told."""
+    """Settings of a cluster."""
 
-    partition: Word | None = None
-    """Partition, or several with commas; left out: the cluster's default."""
-    account: Word | None = None
+    partition: SlurmName | None = None
+    """Partition, or several separated by commas; left out: the default of the cluster."""
+    account: SlurmName | None = None
     """Account that the time is charged to."""
-    qos: Word | None = None
+    qos: SlurmName | None = None
     """Quality of service."""
-    time: Seconds | None = None
-    """Time that one run may take; left out: what the study says."""
-    memory: Megabytes | None = None
-    """Memory that one run may take, all its ranks together; left out: what the study says, else 2 GB."""
-    modules: tuple[Module, ...] = ()
+    time: JobTime | None = None
+    """Time limit of a run; left out: that of the study."""
+    memory: Memory | None = None
+    """Memory limit of a run, for all its ranks together; left out: that of the study, else 2 GB."""
+    modules: tuple[ModuleName, ...] = ()
     """Modules to load."""
-    environment: dict[Variable, Line] = Field(default_factory=dict)
+    environment: dict[EnvironmentName, TextLine] = Field(default_factory=dict)
     """Environment variables to set."""
     container: Container | None = None
-    """An image to run in; left out: the installation that submits."""
-    python: Line | None = None
-    """The interpreter on the nodes; left out: the one that submits."""
+    """Image that the jobs run in; left out: the installation that submits."""
+    python: TextLine | None = None
+    """Python interpreter on the nodes; left out: the one that submits."""
     ranks: Literal["mpiexec", "srun"] = "mpiexec"
-    """What starts the ranks of a run: "mpiexec" on one node, "srun" also over several."""
-    srun: tuple[Line, ...] = ("--mpi=pmi2",)
+    """Launcher of the ranks of a run: "mpiexec" on one node, "srun" also on several nodes."""
+    srun: tuple[TextLine, ...] = ("--mpi=pmi2",)
     """Options of srun."""
     directives: tuple[Directive, ...] = ()
-    """Further options of sbatch, each one a text: "--constraint=skylake"."""
+    """Further options of sbatch, for example "--constraint=skylake"."""
     requeue: bool = True
-    """Whether the cluster puts a run back into the queue by itself when its node goes down."""
+    """Whether the cluster requeues a run when its node goes down."""
     at_a_time: Count | None = None
-    """So many runs of an array at a time; left out: as many as there is room for."""
+    """Largest number of runs of an array at a time; left out: no limit."""
     largest_array: Count | None = None
-    """Most runs in an array; left out: what the cluster says, else 1000."""
-    template: Line | None = None
-    """A script of your own for another scheduler, relative to this file; needs --dry-run."""
-    more: More = More()
-    """How much more a run gets that was ended by a limit and is tried again."""
+    """Largest number of runs in an array; left out: the limit of the cluster, else 1000."""
+    template: TextLine | None = None
+    """Your own script template for another scheduler, relative to this file; needs --dry-run."""
+    more: RetryFactors = RetryFactors()
+    """Factors by which the limits grow when a run that exceeded them is repeated."""
 
 
 def read_site(path: Path | None) -> Site:
     """Read a site file.
 
     Args:
-        path: The file; ``None`` for the one that ``ANNELID_SITE`` names, else for a site that wants nothing.
+        path: The file; ``None`` for the file that ``ANNELID_SITE`` names, or the defaults without one.
 
     Raises:
-        InputError: It cannot be read or says something that cannot be meant.
+        InputError: The file cannot be read, or is not valid.
     """
-    path = path or _usual()
+    path = path or _default_path()
     if path is None:
         return Site()
     try:
@@ -121,23 +120,23 @@ def read_site(path: Path | None) -> Site:
     except OSError as error:
         raise InputError(f"site file {path}: cannot be read ({error.strerror})", key="--site") from None
     except UnicodeDecodeError:
-        raise InputError(f"site file {path}: is not a text file in UTF-8", key="--site") from None
+        raise InputError(f"site file {path}: is not a UTF-8 text file", key="--site") from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"site file {path}: is not valid TOML: {error}", key="--site") from None
     except ValidationError as error:
         lines = [f"  {_sentence(dict(item), raw)}" for item in error.errors(include_url=False)]
-        text = f"site file {path}: {len(lines)} thing{'s' if len(lines) > 1 else ''} to mend"
+        text = f"site file {path}: {len(lines)} error{'s' if len(lines) > 1 else ''}"
         raise InputError("\n".join([text, *lines]), key="--site", problems=lines) from None
     return _consistent(site, path)
 
 
-def text_of(path: Path | None) -> str:
-    """Text of the site file that :func:`read_site` reads; empty if there is none."""
-    path = path or _usual()
+def site_text(path: Path | None) -> str:
+    """Text of the site file that :func:`read_site` reads; empty without a site file."""
+    path = path or _default_path()
     return "" if path is None else path.read_text(encoding="utf-8")
 
 
-def _usual() -> Path | None:
+def _default_path() -> Path | None:
     named = os.environ.get("ANNELID_SITE")
     return Path(named) if named else None
 
@@ -147,22 +146,24 @@ def _consistent(site: Site, path: Path) -> Site:
         text = 'ranks: "srun" cannot be called inside an image; use "mpiexec" with a container'
         raise InputError(f"site file {path}: {text}", key="ranks", value="srun")
     if site.container is not None and site.python is not None:
-        text = "python: say container.python for the one in the image"
+        text = "python: use container.python for the interpreter in the image"
         raise InputError(f"site file {path}: {text}", key="python", value=site.python)
     if site.template is None:
         return site
     template = path.parent / site.template
     if not template.is_file():
-        raise InputError(f"site file {path}: template: {template} is no file", key="template")
+        raise InputError(f"site file {path}: template: {template} is not a file", key="template")
     return site.model_copy(update={"template": str(template.resolve())})
 
 
 def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
-    """What is wrong with a key, its value, and what is allowed."""
+    """One error: the key, its value, and the allowed values."""
     keys = [key for key in item["loc"] if key != "[key]"]
     path, kind, value = path_of(raw, *keys), item["type"], item["input"]
     if kind == "extra_forbidden":
-        table: Any = {"container": Container, "more": More}.get(str(keys[0]), Site) if len(keys) > 1 else Site
+        table: Any = (
+            {"container": Container, "more": RetryFactors}.get(str(keys[0]), Site) if len(keys) > 1 else Site
+        )
         allowed = sorted(table.model_fields)
         return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"
     if kind == "missing":
@@ -170,18 +171,18 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
     if kind in ("unit", "range"):
         return f"{path}: {item['msg']}"
     if kind == "string_pattern_mismatch":
-        return f"{path}: {value!r} has a form that is not allowed here; {_FORMS.get(str(keys[0]), _FORM)}"
+        return f"{path}: {value!r} is not allowed here; {_FORMS.get(str(keys[0]), _FORM)}"
     message = str(item["msg"]).replace("Input should be", "must be").replace("Value error, ", "")
     return f"{path}: {value!r}: {message[0].lower()}{message[1:]}"
 
 
 _FORM = "it must be one line without control characters"
-_WORD = "it must be a word of letters, digits and _ . , : @ + -"
+_WORD = "it must consist of letters, digits and _ . , : @ + -"
 _FORMS = {
     "partition": _WORD,
     "account": _WORD,
     "qos": _WORD,
     "modules": 'it must be like "gcc/13.2"',
     "directives": 'it must be like "--constraint=skylake"',
-    "environment": "a name is letters, digits and _; a value is one line",
+    "environment": "a name has letters, digits and _; a value is one line",
 }

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""What a job of an array does on its node: one run, watched, with what came of it kept in the study folder.
+"""One task of a job array on its node: a monitored run, whose result is recorded in the study folder.
 
-``python -m annelid.cases.cluster.task STUDY BATCH INDEX [JOB]``. The run is done by a worker process, as on a
-laptop, so that this one is left to say why it ended.
+It is called as ``python -m annelid.cases.cluster.task STUDY ARRAY INDEX [JOB]``. A worker process does the
+run, so that this process can record why it ended.
 """
 
 import signal
@@ -12,10 +12,10 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
-from annelid.cases.cluster.records import Attempt, Records, drop_lock_of
-from annelid.cases.cluster.watch import NoFault, run_watched
+from annelid.cases.cluster.monitor import RunPostponed, run_monitored
+from annelid.cases.cluster.records import Attempt, Records, remove_lock_of
 from annelid.cases.run.environment import prepare
-from annelid.cases.studies.plan import Planned
+from annelid.cases.studies.plan import PlannedRun
 from annelid.cases.studies.store import Failure, Store
 
 __all__ = ["main"]
@@ -28,37 +28,39 @@ class _Stopped(Exception):
 
 
 def main(arguments: list[str]) -> int:
-    """Do one run of an array."""
-    study, batch, index = Path(arguments[0]), arguments[1], arguments[2]
+    """Do one run of a job array."""
+    study, array, index = Path(arguments[0]), arguments[1], arguments[2]
     prepare()
     signal.signal(signal.SIGTERM, _stop)
     records, store = Records(study), Store(study)
-    order = records.order(batch, index)
-    run = Planned(order.id, order.hash, {}, order.toml, "", "")
+    task = records.read_task(array, index)
+    run = PlannedRun(task.id, task.hash, {}, task.toml, "", "")
     if store.summary(run) is not None:
         print(f"{store.run_folder(run)} is finished")
         return 0
     job = arguments[3] if len(arguments) > 3 else ""
-    before, host = records.attempt(order.id), socket.gethostname()
-    if before is not None and before.ended == "" and (before.job, before.index) == (job, index):
-        drop_lock_of(store.run_folder(run), before.host)  # this same job was put back into the queue
-    attempt = records.begin(order, job, index, host)
+    last, host = records.attempt(task.id), socket.gethostname()
+    if last is not None and last.ended == "" and (last.job, last.index) == (job, index):
+        remove_lock_of(store.run_folder(run), last.host)  # the cluster requeued this job
+    attempt = records.start_attempt(task, job, index, host)
     try:
-        failure = run_watched(order, run, store, records.path / batch / "workers", int(index))
-    except (_Stopped, NoFault) as reason:
-        records.keep(replace(attempt, ended="stopped"))
-        print(f"{order.id} stopped: {reason}", file=sys.stderr)
+        failure = run_monitored(task, run, store, records.path / array / "workers", int(index))
+    except (_Stopped, RunPostponed) as reason:
+        records.save_attempt(replace(attempt, ended="stopped"))
+        print(f"{task.id} stopped: {reason}", file=sys.stderr)
         return STOPPED
-    return _keep(records, attempt, store, run, failure)
+    return _record(records, attempt, store, run, failure)
 
 
-def _keep(records: Records, attempt: Attempt, store: Store, run: Planned, failure: Failure | None) -> int:
+def _record(
+    records: Records, attempt: Attempt, store: Store, run: PlannedRun, failure: Failure | None
+) -> int:
     if failure is None:
-        store.forget(run)
+        store.delete_failure(run)
     else:
-        store.record(run, failure)
+        store.record_failure(run, failure)
         print(f"{run.id} failed: {failure.reason}", file=sys.stderr)
-    records.keep(replace(attempt, ended="done" if failure is None else "failed"))
+    records.save_attempt(replace(attempt, ended="done" if failure is None else "failed"))
     return 0 if failure is None else FAILED
 
 

@@ -32,6 +32,8 @@ Field_ = Annotated[float, Unit("kV/mm", "an electric field", "80 V/um", above=0)
 BedStiffness = Annotated[float, Unit("MPa/mm", "a pressure over a length", "2 kPa/mm", at_least=0)]
 Angle = Annotated[float, Unit("deg", "an angle", "35 deg", at_least=-90, at_most=90)]
 SectorAngle = Annotated[float, Unit("deg", "an angle", "90 deg", above=0, at_most=180)]
+Duration = Annotated[float, Unit("s", "a time", "10 min", above=0)]
+Memory = Annotated[float, Unit("megabyte", "an amount of memory", "2 GB", at_least=50)]
 Number = Annotated[float, Unit("", "a number", "1.5")]
 Multiple = Annotated[float, Unit("", "a number", "2", above=1)]
 Positive = Annotated[float, Unit("", "a number", "1.5", above=0)]

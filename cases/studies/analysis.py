@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the table of a study to what its page shows: marks, fronts, sensitivities, distributions."""
+"""The data of the page of a study, from its table: marks, Pareto front, sensitivities, distributions."""
 
 import itertools
 import math
@@ -10,32 +10,29 @@ from typing import Any
 import numpy as np
 
 from annelid.cases.schema.case import Case
-from annelid.cases.studies.pareto import front_of
+from annelid.cases.studies.pareto import pareto_front
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.sensitivity import rank_correlations, sobol_indices
-from annelid.cases.studies.table import ALL_MET, Row, column
-from annelid.cases.studies.tolerance import spread_of, yield_of
-from annelid.cases.studies.values import inside
+from annelid.cases.studies.table import ALL_REQUIREMENTS_MET, Row, column_header
+from annelid.cases.studies.tolerance import estimate_yield, quantity_spread
+from annelid.cases.studies.values import to_internal
 from annelid.cases.validate.requirements import known_quantities
 from annelid.results.study.figures import level_words
 from annelid.results.study.records import Column, Limit, Mark, Sensitivity, Spread, StudyData, Yield
 
 __all__ = ["study_data"]
 
-_DRAWN_WITHOUT_WISHES = 4
-_TELLING: tuple[Mark, ...] = (
-    "met",
-    "missed",
-    "unstable",
-)  # a run that stopped before its load tells of another load
+_DEFAULT_PLOTS = 4
+# Runs that stopped before their load are left out of the statistics: their results belong to another load.
+_MARKS_AT_FULL_LOAD: tuple[Mark, ...] = ("met", "missed", "unstable")
 
 
 def study_data(plan: Plan, rows: list[Row]) -> StudyData:
-    """All that the page shows, save words on the folder.
+    """Collect the data of the page, except facts about the study folder.
 
     Args:
         plan: The study.
-        rows: Its table.
+        rows: Rows of its table.
     """
     study = plan.file.study
     case = next(run for run in plan.runs if run.toml).case()
@@ -69,7 +66,7 @@ def _mark(row: Row) -> Mark:
         return "short"
     if _number(row, "unstable modes [1]") > 0:
         return "unstable"
-    return "met" if row.get(ALL_MET, True) else "missed"
+    return "met" if row.get(ALL_REQUIREMENTS_MET, True) else "missed"
 
 
 def _number(row: Row, key: str) -> float:
@@ -86,30 +83,30 @@ def _varied(plan: Plan) -> tuple[Column, ...]:
         if variable.unit is None:
             found.append(Column(variable.name, None, role, tuple(map(str, values))))
         else:
-            numbers = [inside(value) for value in values]
+            numbers = [to_internal(value) for value in values]
             numbers = [math.nan if number is None else number for number in numbers]
             found.append(Column(variable.name, variable.unit, role, tuple(numbers)))
     return tuple(found)
 
 
 def _quantities(plan: Plan, case: Case, rows: list[Row]) -> tuple[Column, ...]:
-    """What the study wants drawn, else what is weighed or required, else the first that are reported."""
+    """The given quantities, else those of objectives and requirements, else the first reported ones."""
     study, units = plan.file.study, known_quantities(case)
-    wanted = [*(objective.quantity for objective in study.objectives), *study.quantities]
+    names = [*(objective.quantity for objective in study.objectives), *study.quantities]
     if not study.quantities:
-        wanted += [requirement.quantity for requirement in case.requirements]
+        names += [requirement.quantity for requirement in case.requirements]
     columns = {
-        name: Column(name, unit, "quantity", tuple(_number(row, column(name, unit)) for row in rows))
+        name: Column(name, unit, "quantity", tuple(_number(row, column_header(name, unit)) for row in rows))
         for name, unit in units.items()
-        if name in wanted or not wanted
+        if name in names or not names
     }
-    if wanted:
-        return tuple(columns[name] for name in dict.fromkeys(wanted) if name in columns)
-    return tuple(c for c in columns.values() if len(c.levels) > 1)[:_DRAWN_WITHOUT_WISHES]
+    if names:
+        return tuple(columns[name] for name in dict.fromkeys(names) if name in columns)
+    return tuple(c for c in columns.values() if len(c.levels) > 1)[:_DEFAULT_PLOTS]
 
 
 def _limits(plan: Plan, case: Case) -> dict[str, tuple[Limit, ...]]:
-    """Requirements on the last state; those on the end of another stage say nothing of what is drawn."""
+    """Requirements on the last state, which the plots show; other stages are not plotted."""
     if any((variable.key or "").startswith("requirements") for variable in plan.variables):
         return {}
     last = case.stages[-1].name if case.stages else None
@@ -118,7 +115,7 @@ def _limits(plan: Plan, case: Case) -> dict[str, tuple[Limit, ...]]:
         if requirement.stage not in (None, last):
             continue
         for value, is_floor in ((requirement.at_least, True), (requirement.at_most, False)):
-            number = inside(value) if value is not None else None
+            number = to_internal(value) if value is not None else None
             if number is not None:
                 found.setdefault(requirement.quantity, []).append(Limit(number, is_floor))
     return {name: tuple(limits) for name, limits in found.items()}
@@ -130,21 +127,21 @@ def _verdicts(rows: list[Row]) -> dict[str, tuple[bool | None, ...]]:
 
 
 def _front(data: StudyData) -> tuple[int, ...]:
-    """The front of the runs that meet all requirements, or of all stable ones if none does."""
+    """The Pareto front of the runs that meet all requirements, or of all stable runs if none does."""
     if len(data.objectives) < 2:
         return ()
     values = np.column_stack([data.column(name).numbers for name in data.objectives])
     allowed = data.rows("met") if "met" in data.marks else data.rows("missed")
     values[~allowed] = np.nan
-    return tuple(map(int, front_of(values, tuple(aim == "maximise" for aim in data.objectives.values()))))
+    return tuple(map(int, pareto_front(values, tuple(aim == "maximise" for aim in data.objectives.values()))))
 
 
 def _sensitivities(plan: Plan, data: StudyData) -> Iterator[Sensitivity]:
-    points = list(plan.of_point)
+    points = list(plan.run_of_point)
     sampling = plan.file.study.sampling
     numbers = [c for c in data.varied if c.role != "derived" and c.unit is not None and len(c.levels) > 1]
     for quantity in data.quantities:
-        values = np.where(data.rows(*_TELLING), quantity.numbers, np.nan)[points]
+        values = np.where(data.rows(*_MARKS_AT_FULL_LOAD), quantity.numbers, np.nan)[points]
         found = None
         if sampling is not None and sampling.method == "sensitivity":
             names = [c.name for c in data.varied if c.role == "drawn"]
@@ -160,7 +157,7 @@ def _tolerance(plan: Plan, data: StudyData) -> tuple[list[Spread], list[Yield]]:
     listed = [c for c in data.varied if c.role == "listed"]
     spreads: list[Spread] = []
     yields: list[Yield] = []
-    points = np.array(plan.of_point)
+    points = np.array(plan.run_of_point)
     for levels in itertools.product(*(c.levels for c in listed)):
         group = ", ".join(level_words(c, level) for c, level in zip(listed, levels, strict=True))
         same = [np.array([v == level for v in c.values]) for c, level in zip(listed, levels, strict=True)]
@@ -169,16 +166,16 @@ def _tolerance(plan: Plan, data: StudyData) -> tuple[list[Spread], list[Yield]]:
         marks = np.array(data.marks)[parts]
         done = marks != "open"
         if done.any():
-            yields.append(yield_of(group, marks[done] == "met", int((marks == "failed").sum())))
-        spreads += _spreads(data, group, parts, np.isin(marks, _TELLING))
+            yields.append(estimate_yield(group, marks[done] == "met", int((marks == "failed").sum())))
+        spreads += _spreads(data, group, parts, np.isin(marks, _MARKS_AT_FULL_LOAD))
     return spreads, yields
 
 
-def _spreads(data: StudyData, group: str, parts: Any, telling: Any) -> Iterator[Spread]:
+def _spreads(data: StudyData, group: str, parts: Any, at_full_load: Any) -> Iterator[Spread]:
     variables: Mapping[str, Any] = {c.name: c.numbers[parts] for c in data.varied if c.role == "drawn"}
     for quantity in data.quantities:
-        values = np.where(telling, quantity.numbers[parts], np.nan)
+        values = np.where(at_full_load, quantity.numbers[parts], np.nan)
         limits = data.limits.get(quantity.name, ())
-        found = spread_of(quantity.name, quantity.unit or "", group, values, limits, variables)
+        found = quantity_spread(quantity.name, quantity.unit or "", group, values, limits, variables)
         if found is not None:
             yield found

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The driver of a study on this machine: hands out runs, watches them, and keeps the table up to date."""
+"""The driver of a study on this machine: it assigns runs to workers, enforces limits and writes the table."""
 
 import os
 import signal
@@ -8,47 +8,48 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.memory import free_memory
+from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.plan_file import write_plan
-from annelid.cases.studies.pool import Pool, Worker, free_memory
-from annelid.cases.studies.progress import Progress, progress_for
-from annelid.cases.studies.search import continued
-from annelid.cases.studies.settings import Settings, Tally
+from annelid.cases.studies.pool import Pool, Worker
+from annelid.cases.studies.progress import StudyProgress
+from annelid.cases.studies.search import next_plan
+from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.single_run import Job, Reply
-from annelid.cases.studies.store import DiskFull, Failure, Store, words_for
-from annelid.cases.studies.table import Table
-from annelid.cases.studies.waiting import Task, Waiting
+from annelid.cases.studies.store import DiskFull, Failure, Store, write_error
+from annelid.cases.studies.table import StudyTable
+from annelid.cases.studies.task_queue import Task, TaskQueue
 from annelid.geometry.errors import AnnelidError
 from annelid.results.folder.folder_files import REPORT
 
 __all__ = ["run_study"]
 
-_TICK = 0.25  # seconds between looks at time and memory; answers are heard at once
-_START_LIMIT, _STARTS, _ATTEMPTS = 600.0, 3, 3
-_FULL = 0.7  # a worker that keeps so much of its memory after a run is replaced
-_TABLE_SHARE, _TABLE_PAUSE = 0.01, 2.0
+_TICK = 0.25  # s between two checks of time and memory; replies are handled at once
+_START_TIME_LIMIT, _MAX_FAILED_STARTS, _MAX_ATTEMPTS = 600.0, 3, 3
+_RETAINED_FRACTION = 0.7  # a worker that retains more than this fraction of its memory limit is replaced
+_TABLE_FRACTION, _TABLE_INTERVAL = 0.01, 2.0
 
 
-def run_study(plan: Plan, store: Store, table: Table, settings: Settings) -> Tally:
-    """Run what is not done yet, then make the reports that are missing.
+def run_study(plan: Plan, store: Store, table: StudyTable, settings: Settings) -> RunCounts:
+    """Do all runs that are not done yet, then write the missing reports.
 
-    Expects the lock of the store to be held.
+    The caller must hold the lock of the study folder.
 
     Raises:
-        DiskFull: The disk is full; what is finished is safe.
-        KeyboardInterrupt: The user stopped it; what is finished is safe.
+        DiskFull: The disk is full; finished runs are kept.
+        KeyboardInterrupt: The user stopped the study; finished runs are kept.
     """
     driver = _Driver(plan, store, table, settings)
     with _stoppable():
         try:
-            return driver.drive()
+            return driver.run()
         except OSError as error:
-            raise words_for(error, store.path) from error
+            raise write_error(error, store.path) from error
 
 
 @contextmanager
 def _stoppable() -> Iterator[None]:
-    """Take a request to end as Ctrl-C."""
+    """Treat SIGTERM as Ctrl-C."""
 
     def stop(*_: Any) -> None:
         raise KeyboardInterrupt
@@ -61,187 +62,185 @@ def _stoppable() -> Iterator[None]:
 
 
 class _Driver:
-    def __init__(self, plan: Plan, store: Store, table: Table, settings: Settings) -> None:
+    def __init__(self, plan: Plan, store: Store, table: StudyTable, settings: Settings) -> None:
         study = plan.file.study
         self._plan, self._store, self._table = plan, store, table
         processors = len(os.sched_getaffinity(0))
-        size = settings.workers or max(1, processors // plan.most_ranks)
+        size = settings.workers or max(1, processors // plan.max_ranks)
         self._time = settings.time_limit or study.limits.time
         self._memory = settings.memory_limit or study.limits.memory or 0.9 * free_memory() / size
         self._pool = Pool(size, store.path / "workers", runner=settings.runner, memory=self._memory)
-        self._waiting = Waiting()
+        self._queue = TaskQueue()
         self._size = size
-        self._bad_starts = 0
+        self._failed_starts = 0
         self._written = (time.monotonic(), 0.0)
-        self._tally = Tally(len(plan.runs))
+        self._counts = RunCounts(len(plan.runs))
 
-    def drive(self) -> Tally:
-        """Work through all runs, then all reports."""
+    def run(self) -> RunCounts:
+        """Do all runs, then all reports."""
         try:
-            self._plan_runs(self._plan.runs)
+            self._queue_runs(self._plan.runs)
             self._work("runs")
-            while (longer := continued(self._plan, self._store)) is not None:
-                self._lengthen(longer)
+            while (extended := next_plan(self._plan, self._store)) is not None:
+                self._extend(extended)
                 self._work("runs")
             if self._plan.file.study.output.reports:
-                self._plan_reports()
+                self._queue_reports()
                 self._work("reports")
         finally:
             self._pool.close()
-        return self._tally
+        return self._counts
 
-    def _lengthen(self, plan: Plan) -> None:
-        """Take up what a search has chosen next."""
+    def _extend(self, plan: Plan) -> None:
+        """Add the next points of a search."""
         new = plan.runs[len(self._plan.runs) :]
         with self._store.writing():
             write_plan(plan, self._store.path)
         self._plan = plan
-        self._table.lengthen(plan)
-        self._tally.total = len(plan.runs)
-        self._plan_runs(new)
+        self._table.extend(plan)
+        self._counts.total = len(plan.runs)
+        self._queue_runs(new)
 
-    def _plan_runs(self, runs: Sequence[Planned]) -> None:
+    def _queue_runs(self, runs: Sequence[PlannedRun]) -> None:
         study = self._plan.file.study
         for run in runs:
             state = self._store.state(run)
             if state == "finished":
-                self._tally.done += 1
-                self._waiting.compiled(run.kind)
+                self._counts.done += 1
+                self._queue.mark_compiled(run.kind)
             elif state == "failed":
-                self._tally.failed += 1
+                self._counts.failed += 1
             elif state == "running":
-                self._tally.elsewhere += 1
+                self._counts.other_process += 1
             else:
-                self._store.make_way(run)
+                self._store.clear_run_folder(run)
                 folder, surfaces = str(self._store.run_folder(run)), study.output.keep != "tables"
                 job = Job("run", run.toml, folder, surfaces, run.ranks, stop_early=study.stops_early)
-                self._waiting.put(Task(run, job))
+                self._queue.put(Task(run, job))
 
-    def _plan_reports(self) -> None:
+    def _queue_reports(self) -> None:
         for run in self._plan.runs:
             folder = self._store.run_folder(run)
             if self._store.state(run) == "finished" and not (folder / REPORT).exists():
-                self._waiting.put(Task(run, Job("report", "", str(folder))))
+                self._queue.put(Task(run, Job("report", "", str(folder))))
 
     def _work(self, what: str) -> None:
-        total = len(self._waiting)
+        total = len(self._queue)
         if not total:
             return
-        with progress_for(what, self._size) as progress:
-            while len(self._waiting) or any(worker.task for worker in self._pool.workers):
-                self._pool.fill(
-                    len(self._waiting) + sum(worker.task is not None for worker in self._pool.workers)
+        with StudyProgress(what, self._size) as progress:
+            while len(self._queue) or any(worker.task for worker in self._pool.workers):
+                self._pool.start_workers(
+                    len(self._queue) + sum(worker.task is not None for worker in self._pool.workers)
                 )
-                self._hand_out()
+                self._assign_tasks()
                 for worker, replies, alive in self._pool.wait(_TICK):
                     for reply in replies:
-                        self._answered(worker, reply, progress)
+                        self._handle_reply(worker, reply, progress)
                     if not alive:
-                        self._died(worker, progress)
-                self._watch()
-                self._tally.running = sum(worker.task is not None for worker in self._pool.workers)
-                progress.show(self._tally, len(self._waiting) + self._tally.running, total)
+                        self._handle_exit(worker, progress)
+                self._enforce_limits()
+                self._counts.running = sum(worker.task is not None for worker in self._pool.workers)
+                progress.show(self._counts, len(self._queue) + self._counts.running, total)
                 self._write_table()
         self._table.write()
 
-    def _hand_out(self) -> None:
+    def _assign_tasks(self) -> None:
         for worker in self._pool.workers:
             if worker.idle:
-                task = self._waiting.next()
+                task = self._queue.next()
                 if task is None:
                     return
                 task.attempts += 1
-                worker.give(task, task.job)
+                worker.assign(task, task.job)
 
-    def _answered(self, worker: Worker, reply: Reply, progress: Progress) -> None:
-        worker.memory()
+    def _handle_reply(self, worker: Worker, reply: Reply, progress: StudyProgress) -> None:
+        worker.measure_memory()
         task: Task = worker.task
         worker.task = None
-        self._bad_starts = 0
+        self._failed_starts = 0
         if reply.kind == "disk":
-            raise DiskFull(words_for(OSError(28, reply.reason), self._store.path).message)
+            raise DiskFull(write_error(OSError(28, reply.reason), self._store.path).message)
         if task.job.task == "report":
             if reply.kind != "done":
-                progress.say(f"{task.run.id}: no report could be made: {reply.reason}")
+                progress.print(f"{task.run.id}: the report could not be written: {reply.reason}")
         elif reply.kind == "done":
-            self._finished(task, worker.seconds)
+            self._record_finished(task, worker.elapsed)
         elif reply.kind == "busy":
-            self._tally.elsewhere += 1
-            progress.say(f"{task.run.id}: {reply.reason}")
+            self._counts.other_process += 1
+            progress.print(f"{task.run.id}: {reply.reason}")
         else:
-            self._failed(task, worker, reply.kind, reply.reason, progress)
-        self._waiting.ended(task)
-        # What failed half-way for want of memory may hold it for ever.
-        if reply.kind == "memory" or worker.memory() > _FULL * self._memory:
-            worker.end("replaced")
+            self._record_failed(task, worker, reply.kind, reply.reason, progress)
+        self._queue.mark_ended(task)
+        # A run that failed because memory ran out may retain memory.
+        if reply.kind == "memory" or worker.measure_memory() > _RETAINED_FRACTION * self._memory:
+            worker.kill("replaced")
 
-    def _finished(self, task: Task, seconds: float) -> None:
-        self._store.forget(task.run)
-        self._waiting.compiled(task.kind)
-        self._tally.done += 1
-        self._tally.seconds.append(seconds)
-        self._table.put(task.run)
+    def _record_finished(self, task: Task, seconds: float) -> None:
+        self._store.delete_failure(task.run)
+        self._queue.mark_compiled(task.kind)
+        self._counts.done += 1
+        self._counts.seconds.append(seconds)
+        self._table.update(task.run)
 
-    def _failed(self, task: Task, worker: Worker, kind: Any, reason: str, progress: Progress) -> None:
+    def _record_failed(
+        self, task: Task, worker: Worker, kind: Any, reason: str, progress: StudyProgress
+    ) -> None:
         if kind == "error":
-            self._waiting.compiled(task.kind)  # it came to speak of itself, so its equations are no trouble
+            # The run replied, so its equations are compiled or cannot block the others.
+            self._queue.mark_compiled(task.kind)
         advice = {
-            "time limit": "; --time-limit gives more, with --retry",
-            "memory": "; --memory-limit gives more, with --retry",
+            "time limit": "; use --retry with a higher --time-limit",
+            "memory": "; use --retry with a higher --memory-limit",
         }
         failure = Failure(
-            kind, reason + advice.get(kind, ""), round(worker.seconds, 2), round(worker.peak, 1)
+            kind, reason + advice.get(kind, ""), round(worker.elapsed, 2), round(worker.peak_memory, 1)
         )
-        self._store.record(task.run, failure)
-        self._tally.failed += 1
-        self._table.put(task.run)
-        progress.say(f"{task.run.id} failed: {failure.reason}")
+        self._store.record_failure(task.run, failure)
+        self._counts.failed += 1
+        self._table.update(task.run)
+        progress.print(f"{task.run.id} failed: {failure.reason}")
 
-    def _died(self, worker: Worker, progress: Progress) -> None:
-        kind, reason = worker.bury()
+    def _handle_exit(self, worker: Worker, progress: StudyProgress) -> None:
+        kind, reason = worker.reap()
         task: Task | None = worker.task
         if task is None:
             if not worker.ready:
-                self._no_start(worker, reason)
+                self._handle_failed_start(worker, reason)
             return
-        self._waiting.ended(task)
-        if worker.ended_for:
-            kind, reason = worker.ended_for, self._limit_words(worker)
+        self._queue.mark_ended(task)
+        if worker.kill_reason:
+            kind, reason = worker.kill_reason, worker.limit_reason(self._time, self._memory)
         if kind == "killed":
-            if task.attempts < _ATTEMPTS:
-                progress.say(f"{task.run.id}: {reason}; it is tried again")
-                self._waiting.put_back(task)
+            if task.attempts < _MAX_ATTEMPTS:
+                progress.print(f"{task.run.id}: {reason}; the run is repeated")
+                self._queue.put_back(task)
                 return
-            kind, reason = "crash", f"{reason} {task.attempts} times; --retry tries again"
+            kind, reason = "crash", f"{reason} {task.attempts} times; use --retry to repeat the run"
         if task.job.task == "report":
-            progress.say(f"{task.run.id}: no report could be made: {reason}")
+            progress.print(f"{task.run.id}: the report could not be written: {reason}")
         else:
-            self._failed(task, worker, kind, reason, progress)
+            self._record_failed(task, worker, kind, reason, progress)
 
-    def _no_start(self, worker: Worker, reason: str) -> None:
-        self._bad_starts += 1
-        if self._bad_starts >= _STARTS:
-            raise AnnelidError(f"workers do not start: {reason}. See {worker.log}; nothing finished is lost")
+    def _handle_failed_start(self, worker: Worker, reason: str) -> None:
+        self._failed_starts += 1
+        if self._failed_starts >= _MAX_FAILED_STARTS:
+            raise AnnelidError(f"workers do not start: {reason}. See {worker.log}; finished runs are kept")
 
-    def _limit_words(self, worker: Worker) -> str:
-        if worker.ended_for == "time limit":
-            return f"took longer than {self._time:g} s"
-        return f"took {worker.peak:.0f} MB of memory, more than {self._memory:.0f} MB"
-
-    def _watch(self) -> None:
-        """End workers that take too long or too much."""
+    def _enforce_limits(self) -> None:
+        """Kill workers that exceed the time or memory limit."""
         for worker in self._pool.workers:
-            if worker.ended_for or (worker.ready and worker.task is None):
+            if worker.kill_reason or (worker.ready and worker.task is None):
                 continue
-            if worker.seconds > (self._time if worker.ready else _START_LIMIT):
-                worker.end("time limit")
-            elif worker.memory() > self._memory and worker.ready:
-                worker.end("memory")
+            if worker.elapsed > (self._time if worker.ready else _START_TIME_LIMIT):
+                worker.kill("time limit")
+            elif worker.measure_memory() > self._memory and worker.ready:
+                worker.kill("memory")
 
     def _write_table(self) -> None:
-        """Write the table now and then, so that writing it takes one part in a hundred of the time."""
+        """Write the table so rarely that writing takes at most 1 % of the time."""
         last, took = self._written
         begin = time.monotonic()
-        if begin - last > max(_TABLE_PAUSE, took / _TABLE_SHARE) and self._table.changed:
+        if begin - last > max(_TABLE_INTERVAL, took / _TABLE_FRACTION) and self._table.changed:
             self._table.write()
             self._written = (time.monotonic(), time.monotonic() - begin)

@@ -1,33 +1,33 @@
 # SPDX-License-Identifier: MIT
-"""What a study would do, and how far it is, as text."""
+"""Text of ``--dry-run`` and ``--status``: the runs with their estimated cost, and their states."""
 
 import os
 from collections import Counter
 
-from annelid.cases.studies.estimate import estimate
+from annelid.cases.studies.estimate import estimate_cost
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.store import Store
 from annelid.results.display_units import counted
 
 __all__ = ["dry_run_lines", "status_lines"]
 
-_LISTED = 200
+_MAX_LINES = 200
 
 
 def dry_run_lines(plan: Plan, store: Store, workers: int) -> list[str]:
-    """The runs with their sizes, and what they will take together."""
-    expected = estimate(plan, store)
+    """The runs with their sizes, and the estimated cost of those that are not done."""
+    expected = estimate_cost(plan, store)
     states = [store.state(run) for run in plan.runs]
     names = [variable.name for variable in plan.variables]
     rows = [["run", *names, "unknowns", "state"]]
     for run, count, state in zip(plan.runs, expected.unknowns, states, strict=True):
-        said = state if run.toml else "impossible"
-        rows.append([run.id, *(str(run.values[name]) for name in names), str(count or "–"), said])
+        shown = state if run.toml else "impossible"
+        rows.append([run.id, *(str(run.values[name]) for name in names), str(count or "–"), shown])
     waiting = [i for i, state in enumerate(states) if state == "waiting"]
-    points, runs = len(plan.of_point), len(plan.runs)
-    same = f", {points - runs} of them equal to another" if points > runs else ""
+    points, runs = len(plan.run_of_point), len(plan.runs)
+    same = f", {points - runs} of them duplicates" if points > runs else ""
     kinds = counted(len({run.kind for run in plan.runs if run.toml}), "kind")
-    workers = workers or max(1, len(os.sched_getaffinity(0)) // plan.most_ranks)
+    workers = workers or max(1, len(os.sched_getaffinity(0)) // plan.max_ranks)
     return [
         *_aligned(rows),
         "",
@@ -38,25 +38,27 @@ def dry_run_lines(plan: Plan, store: Store, workers: int) -> list[str]:
 
 
 def status_lines(plan: Plan, store: Store) -> list[str]:
-    """How far the runs are, told from their folders."""
+    """The states of the runs, from their folders."""
     states = {run.id: store.state(run) for run in plan.runs}
     count = Counter(states.values())
-    words = [f"{count[word]} {word}" for word in ("finished", "running", "failed", "waiting") if count[word]]
-    broken = sum(states[run.id] == "waiting" and store.begun(run) for run in plan.runs)
-    lines = [f"{plan.file.study.title}: {len(plan.runs)} runs", f"in {store.path}: {', '.join(words)}"]
-    if broken:
-        lines.append(f"{broken} of the waiting ones were begun and cut off; they start anew")
+    parts = [
+        f"{count[state]} {state}" for state in ("finished", "running", "failed", "waiting") if count[state]
+    ]
+    interrupted = sum(states[run.id] == "waiting" and store.was_interrupted(run) for run in plan.runs)
+    lines = [f"{plan.file.study.title}: {len(plan.runs)} runs", f"in {store.path}: {', '.join(parts)}"]
+    if interrupted:
+        lines.append(f"{interrupted} of the waiting runs were interrupted; they will start again")
     for run in plan.runs:
         if states[run.id] == "running":
-            holder = store.holder(run) or {}
+            holder = store.lock_holder(run) or {}
             lines.append(f"{run.id}: running as process {holder.get('pid')} on {holder.get('host')}")
     failures = [(run, store.failure(run)) for run in plan.runs if states[run.id] == "failed"]
-    lines += [f"{run.id}: {why.kind}: {why.reason}" for run, why in failures[:_LISTED] if why]
+    lines += [f"{run.id}: {f.kind}: {f.reason}" for run, f in failures[:_MAX_LINES] if f]
     return lines
 
 
 def _aligned(rows: list[list[str]]) -> list[str]:
     widths = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
-    shown = rows[: _LISTED + 1]
+    shown = rows[: _MAX_LINES + 1]
     lines = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in shown]
     return [*lines, f"… and {len(rows) - len(shown)} more"] if len(rows) > len(shown) else lines

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The page of a study in its folder."""
+"""The page of a study in its study folder."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -8,15 +8,15 @@ import numpy as np
 
 from annelid.cases.studies.analysis import study_data
 from annelid.cases.studies.plan import Plan
-from annelid.cases.studies.progress import duration
+from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
-from annelid.cases.studies.table import Row, Table
+from annelid.cases.studies.table import Row, StudyTable
 from annelid.results.study.page import write_study_page
 
 __all__ = ["write_page"]
 
 
-def write_page(plan: Plan, store: Store, table: Table) -> Path:
+def write_page(plan: Plan, store: Store, table: StudyTable) -> Path:
     """Write ``study.html`` into the study folder."""
     data = replace(
         study_data(plan, table.rows),
@@ -32,11 +32,11 @@ def _facts(plan: Plan, store: Store, rows: list[Row]) -> dict[str, str]:
     columns = [[row.get(key, 0.0) for row in rows] for key in ("time [s]", "disk [MB]")]
     seconds, disk = np.nansum(np.array(columns, dtype=float), axis=1)
     keep = study.output.keep
-    kept = {"tables": "tables alone", "surfaces": "tables and surfaces"}.get(keep, f"fields ({keep}) as well")
+    kept = {"tables": "only tables", "surfaces": "tables and surfaces"}.get(keep, f"also fields ({keep})")
     facts = {
         "base case": study.case if isinstance(study.case, str) else "in the study file",
-        "runs": f"{len(plan.runs)}, for {len(plan.of_point)} points",
-        "computing time": duration(float(seconds)),
+        "runs": f"{len(plan.runs)}, for {len(plan.run_of_point)} points",
+        "computing time": format_duration(float(seconds)),
         "disk use": f"{disk:.1f} MB in Run folders; kept: {kept}",
         "study folder": store.path.name,
     }
@@ -47,11 +47,11 @@ def _facts(plan: Plan, store: Store, rows: list[Row]) -> dict[str, str]:
 
 
 def _advice(rows: list[Row]) -> tuple[str, ...]:
-    said = []
+    advice = []
     if any(row["status"] == "waiting" for row in rows):
-        said.append("Starting the same command again goes on with what is left.")
+        advice.append("Start the same command again to do the remaining runs.")
     if {"time limit", "memory"} & {str(row.get("outcome")) for row in rows if row["status"] == "failed"}:
-        said.append(
-            "Runs that met a limit are tried again by --retry with a higher --time-limit or --memory-limit."
+        advice.append(
+            "To repeat runs that exceeded a limit, use --retry with a higher --time-limit or --memory-limit."
         )
-    return tuple(said)
+    return tuple(advice)

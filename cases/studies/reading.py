@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From a study file to a study and the tables of its base case."""
+"""Reading a study file and the tables of its base case."""
 
 import tomllib
 from pathlib import Path
@@ -8,7 +8,16 @@ from typing import Any, NamedTuple
 from pydantic import ValidationError
 
 from annelid.cases.schema.base import Table
-from annelid.cases.studies.schema import Derive, Limits, Objective, Sampling, Search, Study, StudyOutput, Vary
+from annelid.cases.studies.schema import (
+    Derive,
+    Objective,
+    RunLimits,
+    Sampling,
+    Search,
+    Study,
+    StudyOutput,
+    Vary,
+)
 from annelid.cases.validate.finding import find_file
 from annelid.cases.validate.messages import findings, nearest, path_of, reason
 from annelid.cases.validate.reading import find_case
@@ -20,7 +29,7 @@ LIBRARY = Path(__file__).parents[1] / "library" / "studies"
 
 
 class StudyFile(NamedTuple):
-    """A study as read: its text, its tables, and its base case as tables with the folder of that case."""
+    """A study file as read: path, text, study, and the base case as tables with its folder."""
 
     path: Path
     text: str
@@ -30,24 +39,27 @@ class StudyFile(NamedTuple):
 
 
 def library_studies() -> dict[str, Path]:
-    """The studies that come with the program, by name."""
+    """Files of the library studies by name."""
     return {path.stem: path for path in sorted(LIBRARY.glob("*.toml"))}
 
 
 def find_study(name: str) -> Path:
-    """The file of a study: a path, or the name of a library study.
+    """Find the file of a study.
+
+    Args:
+        name: A path, or the name of a library study.
 
     Raises:
-        InputError: There is neither.
+        InputError: There is no such file and no such library study.
     """
     return find_file(name, library_studies(), "study")
 
 
 def read_study(path: Path) -> StudyFile:
-    """Read a study file and its base case, which is checked only with the varied keys in place.
+    """Read a study file and its base case; the case is validated later, for each point.
 
     Raises:
-        InputError: A file cannot be read, or the study says something that cannot be meant.
+        InputError: A file cannot be read, or the study is not valid.
     """
     text = _text(path)
     study = study_from_text(text, source=str(path))
@@ -59,21 +71,21 @@ def read_study(path: Path) -> StudyFile:
 
 
 def study_from_text(text: str, *, source: str) -> Study:
-    """Check a study given as a TOML text.
+    """Validate a study given as TOML text.
 
     Args:
         text: The study.
         source: Name of its file, for messages.
 
     Raises:
-        InputError: It says something that cannot be meant; one line for each thing wrong.
+        InputError: The study is not valid; one line for each error.
     """
     tables = _tables(text, source)
     try:
         return Study.model_validate(tables)
     except ValidationError as error:
         lines = [_sentence(item, tables) for item in findings(error)]
-        head = f"{source}: {len(lines)} thing{'s' if len(lines) > 1 else ''} to mend"
+        head = f"{source}: {len(lines)} error{'s' if len(lines) > 1 else ''}"
         raise InputError("\n".join([head, *(f"  {line}" for line in lines)]), problems=lines) from None
 
 
@@ -83,7 +95,7 @@ def _text(path: Path) -> str:
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8", key=str(path)) from None
+        raise InputError(f"{path}: is not a UTF-8 text file", key=str(path)) from None
 
 
 def _tables(text: str, source: str) -> dict[str, Any]:
@@ -94,8 +106,8 @@ def _tables(text: str, source: str) -> dict[str, Any]:
 
 
 def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
-    """What is wrong, with the path of the key and the allowed keys where it is unknown."""
-    # Unions add the name of the member that failed to the location; it is no key.
+    """One error: the path of the key, and the allowed keys if it is unknown."""
+    # For a union the location includes the name of the failed member, which is not a key.
     keys = [key for key in item["loc"] if isinstance(key, int) or str(key).replace("_", "").isalnum()]
     keys = [key for key in keys if key not in ("str", "int", "float", "bool")]
     path = path_of(tables, *keys) if keys else "the study"
@@ -106,7 +118,7 @@ def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
             "sampling": Sampling,
             "objectives": Objective,
         }
-        tables_of |= {"limits": Limits, "output": StudyOutput, "search": Search}
+        tables_of |= {"limits": RunLimits, "output": StudyOutput, "search": Search}
         table = tables_of.get(str(keys[0]), Study) if len(keys) > 1 else Study
         allowed = sorted(field.alias or name for name, field in table.model_fields.items())
         return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"

@@ -1,70 +1,67 @@
 # SPDX-License-Identifier: MIT
-"""Study files: a base case and what varies, as the user writes it."""
+"""Study files: a base case and what varies in it."""
 
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import Count, Table
-from annelid.cases.schema.units import Unit
+from annelid.cases.schema.base import Count, Duration, Memory, Table
+from annelid.cases.studies.values import Value
 
-__all__ = ["Derive", "Limits", "Objective", "Sampling", "Search", "Study", "StudyOutput", "Value", "Vary"]
+__all__ = ["Derive", "Objective", "RunLimits", "Sampling", "Search", "Study", "StudyOutput", "Vary"]
 
-Value = str | int | float | bool
-Variable = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$", max_length=40)]
-Seconds = Annotated[float, Unit("s", "a time", "10 min", above=0)]
-Megabytes = Annotated[float, Unit("megabyte", "an amount of memory", "2 GB", at_least=50)]
+VariableName = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$", max_length=40)]
 
 
 class Vary(Table):
-    """One thing that varies: a list, a range, or a scatter to draw from."""
+    """One variable: a list, a range, or a distribution to draw from."""
 
     key: str | None = None
-    """Path of the key in the case; left out: the variable is used by formulas alone."""
-    name: Variable | None = None
+    """Path of the key in the case; left out: only formulas use the variable."""
+    name: VariableName | None = None
     """Name in tables and formulas; left out: the last part of the key."""
     values: Annotated[tuple[Value, ...], Field(min_length=1)] | None = None
-    """The values, one after another."""
+    """List of values."""
     start: Annotated[Value | None, Field(alias="from")] = None
-    """First value of a range, or lower end of a scatter."""
+    """First value of a range, or lower bound of a uniform distribution."""
     end: Annotated[Value | None, Field(alias="to")] = None
-    """Last value of a range, or upper end of a scatter."""
+    """Last value of a range, or upper bound of a uniform distribution."""
     step: Value | None = None
     """Distance between the values of a range."""
     count: Annotated[int, Field(ge=2, le=200_000, strict=True)] | None = None
     """Number of values of a range."""
     spacing: Literal["even", "logarithmic"] = "even"
-    """How the values of a range given by its count are spaced."""
+    """Spacing of the values of a range that is given by its count."""
     distribution: Literal["uniform", "normal", "lognormal"] | None = None
-    """Scatter to draw from."""
+    """Distribution to draw from."""
     mean: Value | None = None
-    """Mean of a normal or lognormal scatter."""
+    """Mean of a normal or lognormal distribution."""
     deviation: Value | None = None
-    """Standard deviation of a normal or lognormal scatter; "5 %" is of the mean."""
+    """Standard deviation of a normal or lognormal distribution; "5 %" is relative to the mean."""
     at_least: Value | None = None
-    """A normal scatter is cut off below this."""
+    """Lower bound at which a normal or lognormal distribution is truncated."""
     at_most: Value | None = None
-    """A normal scatter is cut off above this."""
+    """Upper bound at which a normal or lognormal distribution is truncated."""
     pair: str | None = None
-    """Lists with the same word here move together instead of being combined."""
+    """Lists with the same word here vary together instead of being combined."""
 
 
 class Derive(Table):
-    """A key that follows from the others by a formula."""
+    """A key that follows from the variables by a formula."""
 
     key: str | None = None
-    """Path of the key in the case; left out: the value is used by later formulas alone."""
-    name: Variable | None = None
+    """Path of the key in the case; left out: only later formulas use the value."""
+    name: VariableName | None = None
     """Name in tables and formulas; left out: the last part of the key."""
     formula: Annotated[str, Field(min_length=1, max_length=300)]
     """For example "sheets * sheet_thickness"."""
 
 
 class Sampling(Table):
-    """How scatter is drawn."""
+    """How samples are drawn from the distributions."""
 
     method: Literal["random", "latin hypercube", "sobol", "sensitivity"]
-    """"sensitivity" draws what Sobol indices need: samples times (variables + 2) runs."""
+    """"sensitivity" draws the samples that Sobol indices need: samples times (variables + 2) runs."""
     samples: Count
     """Number of samples."""
     seed: Annotated[int, Field(ge=0, strict=True)] = 0
@@ -72,45 +69,46 @@ class Sampling(Table):
 
 
 class Objective(Table):
-    """Something to make large or small."""
+    """A quantity to maximise or to minimise."""
 
     quantity: str
     """A reported quantity."""
     aim: Literal["maximise", "minimise"]
-    """Which way is better."""
+    """Direction of the optimisation."""
 
 
 class Search(Table):
-    """Looking for the best instead of running all that varies."""
+    """An optimisation that chooses its points instead of running all combinations."""
 
     evaluations: Annotated[int, Field(ge=8, le=10_000, strict=True)]
-    """Points that are tried at most."""
+    """Largest number of points."""
     start: Annotated[int, Field(ge=4, strict=True)] = 16
-    """Points that are spread evenly before the search learns from them."""
+    """Number of evenly spread points that are run before the search learns from results."""
     batch: Count = 8
-    """Points that are chosen together; larger keeps more processors busy, smaller learns more often."""
+    """Number of points that are chosen together; a larger batch uses more processors, a smaller one learns
+    more often."""
     seed: Annotated[int, Field(ge=0, strict=True)] = 0
     """Seed: the same seed makes the same choices."""
 
 
-class Limits(Table):
-    """What one run may take."""
+class RunLimits(Table):
+    """Limits of one run."""
 
-    time: Seconds = 3600.0
-    """Time after which a run is ended."""
-    memory: Megabytes | None = None
-    """Memory above which a run is ended; left out: an equal share of what is free."""
+    time: Duration = 3600.0
+    """Time limit of a run."""
+    memory: Memory | None = None
+    """Memory limit of a run; left out: the free memory divided by the number of workers."""
     stop_early: bool | None = None
-    """Whether a run ends with a stage whose requirement it misses; left out: in a search it does."""
+    """Whether a run ends with a stage whose requirement it misses; left out: only in a search."""
 
 
 class StudyOutput(Table):
-    """What is kept of each run beside its tables."""
+    """What is kept of each run besides its tables."""
 
     keep: Literal["tables", "surfaces", "stage ends", "all"] = "tables"
-    """"surfaces" keeps the deformed surfaces, "stage ends" and "all" fields of these states too."""
+    """"surfaces" keeps the deformed surfaces; "stage ends" and "all" also keep the fields of these states."""
     reports: bool = True
-    """Whether a report is made of every run."""
+    """Whether a report is written for every run."""
 
 
 class Study(Table):
@@ -119,31 +117,32 @@ class Study(Table):
     title: Annotated[str, Field(min_length=1)]
     """What the study is, in a few words."""
     notes: str = ""
-    """Anything worth saying; it is printed on the page."""
+    """Notes that are printed on the page."""
     case: str | dict[str, Any]
     """A case file relative to the study, the name of a library case, or the case itself as a table."""
     fixed: dict[str, Value] = Field(default_factory=dict)
-    """Keys of the base case that are set to another value in all runs, by path."""
-    constants: dict[Variable, Value] = Field(default_factory=dict)
-    """Values that formulas may use, by name."""
+    """Keys of the base case that have another value in all runs, by path."""
+    constants: dict[VariableName, Value] = Field(default_factory=dict)
+    """Values for formulas, by name."""
     vary: Annotated[tuple[Vary, ...], Field(min_length=1)]
-    """What varies."""
+    """The variables."""
     derive: tuple[Derive, ...] = ()
-    """Keys that follow from the others."""
+    """Keys that follow from the variables."""
     sampling: Sampling | None = None
-    """How scatter is drawn; needed if there is any."""
+    """How samples are drawn; required if there is any distribution."""
     search: Search | None = None
-    """Looking for the best by the objectives, among what meets the requirements."""
+    """Optimise the objectives subject to the requirements."""
     tolerance: bool = False
-    """Whether the scatter is that of making the part: tells the share of parts that meet the requirements."""
+    """Whether the distributions are manufacturing tolerances: reports the fraction of parts that meet the
+    requirements."""
     objectives: Annotated[tuple[Objective, ...], Field(max_length=3)] = ()
     """Up to three, for the Pareto front."""
     quantities: tuple[str, ...] = ()
-    """Quantities to draw; left out: those of objectives and requirements."""
+    """Quantities to plot; left out: those of objectives and requirements."""
     ranks: Count = 1
     """Processors of each run."""
-    limits: Limits = Limits()
-    """What one run may take."""
+    limits: RunLimits = RunLimits()
+    """Limits of one run."""
     output: StudyOutput = StudyOutput()
     """What is kept of each run."""
 

@@ -1,18 +1,17 @@
 # SPDX-License-Identifier: MIT
-"""What a quantity depends on: Sobol indices where the sampling allows them, else rank correlations."""
+"""Sensitivity of a quantity: Sobol indices if the sampling allows them, else rank correlations."""
 
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from annelid.geometry.body import FloatArray
 from annelid.results.study.records import Sensitivity
 
 __all__ = ["rank_correlations", "sobol_indices"]
 
-FloatArray = NDArray[np.float64]
 
-_FEWEST = 8
+_MIN_RUNS = 8
 _RESAMPLES = 500
 _NORMAL_95 = 1.959964
 
@@ -22,15 +21,15 @@ def sobol_indices(
 ) -> Sensitivity | None:
     """Sobol indices of first and total order with bootstrap confidence intervals.
 
-    The estimators are those of Saltelli et al., Computer Physics Communications 181 (2010) 259, as SALib
-    has them.
+    The estimators are those of Saltelli et al., Computer Physics Communications 181 (2010) 259, in the
+    implementation of SALib.
 
     Args:
         quantity: Name of the quantity.
-        names: The variables that were drawn.
-        values: The quantity, NaN where there is none: first of the samples A, then of B, then of A with one
+        names: The drawn variables.
+        values: The quantity, NaN without a result: first for the samples A, then for B, then for A with one
             column after another taken from B, shape (samples * (variables + 2),).
-        seed: Of the resampling.
+        seed: Seed of the resampling.
 
     Returns:
         The indices; ``None`` if too few samples are complete or the quantity does not vary.
@@ -40,7 +39,7 @@ def sobol_indices(
     count = len(names)
     blocks = values.reshape(count + 2, -1)  # A, B, mixtures
     complete = np.isfinite(blocks).all(axis=0)
-    if complete.sum() < _FEWEST or np.ptp(blocks[:, complete]) == 0.0:
+    if complete.sum() < _MIN_RUNS or np.ptp(blocks[:, complete]) == 0.0:
         return None
     kept = blocks[:, complete]
     ordered = np.concatenate([kept[:1], kept[2:], kept[1:2]]).T.ravel()
@@ -76,16 +75,16 @@ def rank_correlations(
         quantity: Name of the quantity.
         names: The variables.
         variables: Their values, shape (runs, variables).
-        values: The quantity, NaN where there is none, shape (runs,).
+        values: The quantity, NaN without a result, shape (runs,).
 
     Returns:
-        The correlations; ``None`` if there are too few runs or something does not vary in them.
+        The correlations; ``None`` if there are too few runs, or the quantity or a variable is constant.
     """
     from scipy.stats import rankdata
 
     complete = np.isfinite(values) & np.isfinite(variables).all(axis=1)
     count = int(complete.sum())
-    if count < _FEWEST:
+    if count < _MIN_RUNS:
         return None
     table = np.column_stack([values, variables])[complete]
     if (np.ptp(table, axis=0) == 0.0).any():

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""How a study is run on this machine, and how far it is."""
+"""Settings of a study on this machine, and counts of its runs."""
 
 from dataclasses import dataclass, field
 
-__all__ = ["Settings", "Tally"]
+__all__ = ["RunCounts", "Settings"]
 
 _RUNNER = "annelid.cases.studies.single_run"
 
@@ -13,10 +13,10 @@ class Settings:
     """How a study is run on this machine.
 
     Attributes:
-        workers: Processes at a time; 0 for one a processor and rank.
-        time_limit: Seconds a run may take; ``None`` as the study says.
-        memory_limit: MB a run may take; ``None`` as the study says.
-        runner: Module whose ``run_one`` does a job.
+        workers: Number of worker processes; 0 for the processors divided by the ranks of a run.
+        time_limit: Time limit of a run in s; ``None`` for the limit of the study.
+        memory_limit: Memory limit of a run in MB; ``None`` for the limit of the study.
+        runner: Module whose ``run_job`` does a job.
     """
 
     workers: int = 0
@@ -26,21 +26,21 @@ class Settings:
 
 
 @dataclass
-class Tally:
-    """How far a study is.
+class RunCounts:
+    """How many runs of a study are in which state.
 
     Attributes:
         total: Runs of the study.
         done: Finished runs.
-        failed: Runs that failed.
-        elsewhere: Runs that a process of somebody else works on.
-        running: Runs at work now.
-        seconds: Time of each run that was finished here.
+        failed: Failed runs.
+        other_process: Runs that another process works on.
+        running: Runs that this process works on.
+        seconds: Time of each run that was finished by this process.
     """
 
     total: int
     done: int = 0
     failed: int = 0
-    elsewhere: int = 0
+    other_process: int = 0
     running: int = 0
     seconds: list[float] = field(default_factory=list)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""One run of a study, in whichever process: a worker, this one, or a job of a cluster."""
+"""One run of a study, in a worker process, in this process or in a job of a cluster."""
 
 import contextlib
 import errno
@@ -16,7 +16,15 @@ from typing import Any, NamedTuple
 from annelid.geometry.errors import AnnelidError
 from annelid.results.folder.folder_files import REPORT, SURFACE, status
 
-__all__ = ["Job", "Reply", "kind_of_end", "make_report", "prepare", "run_one", "single_threaded"]
+__all__ = [
+    "Job",
+    "Reply",
+    "failure_kind",
+    "import_libraries",
+    "make_report",
+    "run_job",
+    "single_thread_environment",
+]
 
 _BROKEN_FORM = re.compile(r"JIT compilation timed out.*remove ([^)]+\.c)\)", re.DOTALL)
 _MEMORY = re.compile(r"bad_alloc|out of memory|MemoryError|cannot allocate", re.IGNORECASE)
@@ -24,15 +32,15 @@ _DISK = re.compile(r"no space left on device|disk quota exceeded", re.IGNORECASE
 
 
 class Job(NamedTuple):
-    """What a worker is asked to do; goes through a pipe as JSON.
+    """A job for a worker; it is sent through a pipe as JSON.
 
     Attributes:
         task: ``"run"`` or ``"report"``.
         toml: The resolved case, for a run.
         folder: The Run folder.
-        surfaces: Whether deformed surfaces are kept.
-        ranks: Processors of the run.
-        launched: Whether this process is one of these ranks already.
+        surfaces: Whether the deformed surfaces are kept.
+        ranks: Number of ranks of the run.
+        launched: Whether this process is already one of these ranks.
         stop_early: Whether the run ends with a stage whose requirement it misses.
     """
 
@@ -46,31 +54,31 @@ class Job(NamedTuple):
 
 
 class Reply(NamedTuple):
-    """What came of a job.
+    """The result of a job.
 
     Attributes:
-        kind: ``"done"``, ``"busy"`` (another process works in the Run folder), or what went wrong:
-            ``"error"``, ``"memory"``, ``"disk"``.
-        reason: In words.
+        kind: ``"done"``, ``"busy"`` (another process works in the Run folder), ``"error"``, ``"memory"`` or
+            ``"disk"``.
+        reason: Why the job was not done, as text.
     """
 
     kind: str
     reason: str = ""
 
 
-def prepare() -> None:
-    """Import what every run needs, before memory is limited and time is taken."""
+def import_libraries() -> None:
+    """Import the libraries of a run, before memory is limited and time is measured."""
     import annelid.solver.continuation.path
     import annelid.solver.energy.problem  # noqa: F401
 
 
-def run_one(job: Job) -> Reply:
-    """Do a job; whatever goes wrong becomes a reply."""
+def run_job(job: Job) -> Reply:
+    """Do a job; every error becomes a reply."""
     try:
         if job.task == "report":
             make_report(Path(job.folder))
         else:
-            _with_sound_forms(lambda: _run(job))
+            _repeat_after_broken_form(lambda: _run(job))
             if not job.surfaces:
                 shutil.rmtree(Path(job.folder) / SURFACE, ignore_errors=True)
     except MemoryError as error:
@@ -81,19 +89,20 @@ def run_one(job: Job) -> Reply:
     except AnnelidError as error:
         return Reply("busy" if "pid" in error.data else "error", error.message)
     except Exception as error:
-        return _reply_to(f"{type(error).__name__}: {error}")
+        text = f"{type(error).__name__}: {error}"
+        return Reply(failure_kind(text), text)
     return Reply("done")
 
 
-def kind_of_end(text: str) -> str:
-    """What the last words of a process tell of its end: ``"memory"``, ``"disk"`` or ``"error"``."""
+def failure_kind(text: str) -> str:
+    """Kind of a failure from the output of the process: ``"memory"``, ``"disk"`` or ``"error"``."""
     if _DISK.search(text):
         return "disk"
     return "memory" if _MEMORY.search(text) else "error"
 
 
 def make_report(folder: Path) -> None:
-    """Make the report of a finished run, with pictures only where fields were kept."""
+    """Write the report of a finished run, with pictures only if fields were kept."""
     from annelid.results.folder.run_record import open_run
     from annelid.results.report.report import write_report
 
@@ -101,14 +110,10 @@ def make_report(folder: Path) -> None:
         write_report(folder, with_pictures=bool(open_run(folder).field_files))
 
 
-def single_threaded() -> dict[str, str]:
-    """The environment of a worker: one thread, whatever the linear algebra would take."""
+def single_thread_environment() -> dict[str, str]:
+    """The environment of a worker, with one thread for linear algebra."""
     names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS")
     return {**os.environ, **dict.fromkeys(names, "1")}
-
-
-def _reply_to(text: str) -> Reply:
-    return Reply(kind_of_end(text), text)
 
 
 def _run(job: Job) -> None:
@@ -124,7 +129,7 @@ def _run(job: Job) -> None:
 
 
 def _run_on_ranks(job: Job) -> None:
-    """The command that runs a case, which starts itself on several processors."""
+    """Do a run on several ranks, by the command that runs a case."""
     from annelid.cases.run.ranks import start_ranks
 
     with tempfile.TemporaryDirectory() as place:
@@ -138,10 +143,10 @@ def _run_on_ranks(job: Job) -> None:
 
 @contextlib.contextmanager
 def _memory_unlimited() -> Iterator[None]:
-    """Start processes without the limit of this one: what ranks take together is watched from outside.
+    """Start processes without the memory limit of this one; the driver monitors the memory of all ranks.
 
-    Ranks that inherit it sometimes ended by a fault in a library that does not look whether it got its
-    memory, and nobody could tell that memory was the reason.
+    Ranks with an inherited limit sometimes crashed in a library that does not check its allocations, and the
+    reason could not be found out.
     """
     soft, hard = resource.getrlimit(resource.RLIMIT_AS)
     resource.setrlimit(resource.RLIMIT_AS, (hard, hard))
@@ -151,8 +156,11 @@ def _memory_unlimited() -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
-def _with_sound_forms(run: Callable[[], Any]) -> Any:
-    """Run; clear the place of a form whose compilation was killed, for which later ones wait in vain."""
+def _repeat_after_broken_form(run: Callable[[], Any]) -> Any:
+    """Run; repeat it without the cache entry of a form whose compilation was killed.
+
+    Such an entry never becomes valid, and every run that needs the form ends by a timeout.
+    """
     for attempt in range(3):
         try:
             return run()
@@ -160,6 +168,6 @@ def _with_sound_forms(run: Callable[[], Any]) -> Any:
             found = _BROKEN_FORM.search(str(error))
             if found is None or attempt == 2:
                 raise
-            if attempt == 1:  # the first time, someone else may just have been slow
+            if attempt == 1:  # the first time, another process may still have been compiling
                 Path(found[1].strip()).unlink(missing_ok=True)
     return None

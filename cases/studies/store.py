@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""The study folder: what lies where, which runs are done, which failed and why.
+"""The study folder: where its files are, which runs are finished, which failed and why.
 
-The truth about a run is its Run folder, finished when its summary is there and its hash matches. A failure is
-a small file of its own. So any number of kills leaves nothing that a second look cannot tell.
+A run is finished if its Run folder has a summary with the hash of the run; a failure is a small file of its
+own. So the state of every run follows from the disk, whichever process was killed.
 """
 
 import errno
@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from annelid.cases.studies.plan import Planned
+from annelid.cases.studies.plan import PlannedRun
 from annelid.geometry.errors import AnnelidError, InputError
 from annelid.results.atomic import PART_SUFFIX, FolderLock, write_atomically
 from annelid.results.folder.folder_files import (
@@ -28,32 +28,32 @@ from annelid.results.folder.folder_files import (
     write_json,
 )
 
-__all__ = ["DiskFull", "Failure", "State", "Store"]
+__all__ = ["DiskFull", "Failure", "RunState", "Store"]
 
-State = Literal["finished", "failed", "running", "waiting"]
-Kind = Literal["crash", "time limit", "memory", "error", "impossible"]
-_RUNS, _FAILURES, _MARK = "runs", "failures", "study.json"
-_KINDS = ("toml", "csv", "parquet", "html")
+RunState = Literal["finished", "failed", "running", "waiting"]
+FailureKind = Literal["crash", "time limit", "memory", "error", "impossible"]
+_RUNS, _FAILURES, _MARKER = "runs", "failures", "study.json"
+_SUFFIXES = ("toml", "csv", "parquet", "html")
 _STUDY_KIND = "annelid study"
-_ROOM = 256 * 1024  # bytes that must be free: about what the tables of a run take
+_FREE_BYTES = 256 * 1024  # about the size of the tables of a run
 
 
 class DiskFull(AnnelidError):
-    """The disk is full: no fault of the run that met it."""
+    """The disk is full, which is not counted as a failure of the run."""
 
 
 @dataclass(frozen=True)
 class Failure:
-    """Why a run gave no result.
+    """Why a run has no result.
 
     Attributes:
-        kind: What happened.
-        reason: In words, with what to do.
-        seconds: How long it had run.
-        memory: Largest memory seen, in MB.
+        kind: Kind of the failure.
+        reason: The reason as text, with what the user can do.
+        seconds: Time from the start to the failure.
+        memory: Largest measured memory in MB.
     """
 
-    kind: Kind
+    kind: FailureKind
     reason: str
     seconds: float = 0.0
     memory: float = 0.0
@@ -70,46 +70,46 @@ class Store:
         self.path = path
 
     def create(self, text: str, title: str) -> None:
-        """Make the folder, or make sure that it is a study folder that can be written.
+        """Create the folder, or check that it is a study folder that can be written.
 
         Raises:
-            InputError: It is something else, or cannot be written.
+            InputError: It is not a study folder, or cannot be written.
         """
-        mark = read_json(self.path / _MARK)
-        if self.path.exists() and mark is None and not self._is_blank():
+        marker = read_json(self.path / _MARKER)
+        if self.path.exists() and marker is None and not self._has_only_own_files():
             raise InputError(
-                f"study folder {self.path}: exists and is no study folder; nothing was written. "
-                "Choose another with --out",
+                f"study folder {self.path}: exists and is not a study folder; nothing was written. "
+                "Choose another one with --out",
                 key="--out",
             )
         with self.writing():
             for folder in (self.path, self.path / _RUNS, self.path / _FAILURES):
                 folder.mkdir(parents=True, exist_ok=True)
-            if mark is None or mark.get("kind") != _STUDY_KIND:
-                write_json(self.path / _MARK, {"kind": _STUDY_KIND, "format": 1, "title": title})
+            if marker is None or marker.get("kind") != _STUDY_KIND:
+                write_json(self.path / _MARKER, {"kind": _STUDY_KIND, "format": 1, "title": title})
             write_atomically(self.path / "study.toml", text)
-        self.probe()
+        self.check_writable()
 
-    def probe(self) -> None:
-        """Make sure that the folder can be written and the disk has room for a run.
+    def check_writable(self) -> None:
+        """Check that the folder can be written and the disk has space for a run.
 
         Raises:
-            DiskFull: It has none.
+            DiskFull: The disk is full.
             InputError: The folder cannot be written.
         """
         probe = self.path / f".probe.{os.getpid()}{PART_SUFFIX}"
         with self.writing():
             try:
-                probe.write_bytes(bytes(_ROOM))
+                probe.write_bytes(bytes(_FREE_BYTES))
             finally:
                 probe.unlink(missing_ok=True)
 
     @contextmanager
     def locked(self) -> Iterator[None]:
-        """Hold the folder against other drivers.
+        """Hold the lock of the folder, so that no other driver works in it.
 
         Raises:
-            InputError: Another one that is alive, or may be, works in it.
+            InputError: Another driver works in it, or may do so.
         """
         lock = FolderLock(self.path)
         try:
@@ -121,7 +121,7 @@ class Store:
                 raise
             raise InputError(
                 f"study folder {self.path}: process {holder['pid']} on {holder['host']} works on this study. "
-                f"Wait for it, or stop it first; if it is surely gone, delete {lock.path}",
+                f"Wait for it, or stop it first; if that process no longer exists, delete {lock.path}",
                 **holder,
             ) from None
         try:
@@ -129,32 +129,32 @@ class Store:
         finally:
             lock.release()
 
-    def run_folder(self, run: Planned) -> Path:
+    def run_folder(self, run: PlannedRun) -> Path:
         """Run folder of a run."""
         return self.path / _RUNS / run.id
 
-    def state(self, run: Planned) -> State:
-        """How far a run is, told from the disk alone.
+    def state(self, run: PlannedRun) -> RunState:
+        """State of a run, from the disk alone.
 
         Returns:
-            ``"finished"``, ``"running"`` (a process that may be alive holds the Run folder), ``"failed"``
-            or ``"waiting"``, which includes runs that were begun and not ended.
+            ``"finished"``, ``"running"`` (a process that may be alive has locked the Run folder),
+            ``"failed"`` or ``"waiting"``, also for a run that was interrupted.
         """
         if self.summary(run) is not None:
             return "finished"
-        if self.holder(run) is not None:
+        if self.lock_holder(run) is not None:
             return "running"
         return "failed" if self.failure(run) is not None else "waiting"
 
-    def holder(self, run: Planned) -> dict[str, object] | None:
-        """Who works on a run: ``"pid"`` and ``"host"``; ``None`` if surely nobody does."""
+    def lock_holder(self, run: PlannedRun) -> dict[str, object] | None:
+        """Process that works on a run, as ``"pid"`` and ``"host"``; ``None`` if there certainly is none."""
         return FolderLock(self.run_folder(run)).holder()
 
-    def begun(self, run: Planned) -> bool:
-        """Whether a run was begun and not ended."""
+    def was_interrupted(self, run: PlannedRun) -> bool:
+        """Whether a run was started and has neither finished nor failed."""
         return self.summary(run) is None and (self.run_folder(run) / PROVENANCE).exists()
 
-    def summary(self, run: Planned) -> dict[str, Any] | None:
+    def summary(self, run: PlannedRun) -> dict[str, Any] | None:
         """Summary of a finished run; ``None`` if it is not finished or its summary is damaged."""
         found = read_json(self.run_folder(run) / SUMMARY)
         if found is None or found.get("case_hash") != run.hash:
@@ -162,8 +162,8 @@ class Store:
         whole = isinstance(found.get("outcome"), dict) and isinstance(found.get("verdicts"), list)
         return found if whole and "final_state" in found else None
 
-    def failure(self, run: Planned) -> Failure | None:
-        """Why a run failed; ``None`` if it did not."""
+    def failure(self, run: PlannedRun) -> Failure | None:
+        """Why a run failed; ``None`` if it has not failed."""
         if not run.toml:
             return Failure("impossible", run.problem)
         found = read_json(self._failure_file(run))
@@ -174,25 +174,25 @@ class Store:
         except KeyError:
             return None
 
-    def record(self, run: Planned, failure: Failure) -> None:
-        """Keep why a run failed."""
+    def record_failure(self, run: PlannedRun, failure: Failure) -> None:
+        """Record why a run failed."""
         with self.writing():
             write_json(self._failure_file(run), {"case_hash": run.hash, **asdict(failure), "when": now()})
 
-    def forget(self, run: Planned) -> None:
-        """Drop the record of a failure, so that the run is tried again."""
+    def delete_failure(self, run: PlannedRun) -> None:
+        """Delete the record of a failure, so that the run is repeated."""
         with self.writing():
             self._failure_file(run).unlink(missing_ok=True)
 
-    def make_way(self, run: Planned) -> None:
-        """Prepare the place of a run: a damaged folder of ours is emptied, a stranger's is refused.
+    def clear_run_folder(self, run: PlannedRun) -> None:
+        """Prepare the folder of a run: delete a damaged Run folder, keep an interrupted one.
 
         Raises:
-            InputError: Something else lies there.
+            InputError: The folder exists and is not a Run folder.
         """
         folder = self.run_folder(run)
         found = status(folder, run.hash)
-        if found == "finished":  # by its hash alone, with a summary that says nothing
+        if found == "finished":  # the hash matches, but the summary is incomplete
             (folder / SUMMARY).unlink(missing_ok=True)
         elif found == "not a run folder":
             broken = (folder / CASE).exists() or (folder / PROVENANCE).exists()
@@ -200,40 +200,39 @@ class Store:
                 raise InputError(f"{folder}: is not a Run folder; move it away and start the study again")
             shutil.rmtree(folder)
 
-    def unknown_folders(self, runs: tuple[Planned, ...]) -> int:
-        """Number of Run folders that belong to no run of the study as it is now."""
-        mine = {run.id for run in runs}
+    def count_other_folders(self, runs: tuple[PlannedRun, ...]) -> int:
+        """Number of Run folders that belong to none of the given runs."""
+        ids = {run.id for run in runs}
         folder = self.path / _RUNS
-        return sum(entry.name not in mine for entry in folder.iterdir()) if folder.is_dir() else 0
+        return sum(entry.name not in ids for entry in folder.iterdir()) if folder.is_dir() else 0
 
-    def _failure_file(self, run: Planned) -> Path:
+    def _failure_file(self, run: PlannedRun) -> Path:
         return self.path / _FAILURES / f"{run.id}.json"
 
-    def _is_blank(self) -> bool:
+    def _has_only_own_files(self) -> bool:
         if not self.path.is_dir():
             return False
-        ours = {_RUNS, _FAILURES, _MARK, "workers", "plan.jsonl", *(f"study.{kind}" for kind in _KINDS)}
-        names = {p.name for p in self.path.iterdir() if not p.name.startswith(".")}
-        return names <= ours
+        own = {_RUNS, _FAILURES, _MARKER, "workers", "plan.jsonl", *(f"study.{end}" for end in _SUFFIXES)}
+        return own >= {p.name for p in self.path.iterdir() if not p.name.startswith(".")}
 
     @contextmanager
     def writing(self) -> Iterator[None]:
-        """Turn what the system says about the disk into words that tell what to do."""
+        """Turn write errors of the system into errors that state what the user can do."""
         try:
             yield
         except OSError as error:
-            raise words_for(error, self.path) from error
+            raise write_error(error, self.path) from error
 
 
-def words_for(error: OSError, folder: Path) -> AnnelidError:
-    """What a failure to write means for the user."""
+def write_error(error: OSError, folder: Path) -> AnnelidError:
+    """The error for the user if the study folder cannot be written."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return DiskFull(
-            f"study folder {folder}: the disk is full. What is finished is safe; free some space, "
+            f"study folder {folder}: the disk is full. Finished runs are kept; free some space, "
             "then start the same command again"
         )
     return InputError(
-        f"study folder {folder}: cannot be written ({error.strerror or error}); nothing finished is lost. "
-        "Make it writable, or choose another with --out",
+        f"study folder {folder}: cannot be written ({error.strerror or error}); finished runs are kept. "
+        "Make it writable, or choose another one with --out",
         key="--out",
     )

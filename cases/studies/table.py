@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The table of a study: one row a run, in CSV and Parquet, readable while the study runs."""
+"""The table of a study: one row per run, as CSV and Parquet, readable while the study runs."""
 
 import io
 import math
@@ -7,59 +7,59 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from annelid.cases.studies.plan import Plan, Planned
+from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.store import Failure, Store
-from annelid.cases.studies.values import inside
+from annelid.cases.studies.values import to_internal
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
 from annelid.results.folder.tables import csv_text, merge_columns
 
-__all__ = ["ALL_MET", "Table", "column", "verdict_column"]
+__all__ = ["ALL_REQUIREMENTS_MET", "StudyTable", "column_header", "verdict_header"]
 
-ALL_MET = "all requirements met"
+ALL_REQUIREMENTS_MET = "all requirements met"
 
 type Row = dict[str, Any]
 
 
-def column(name: str, unit: str | None) -> str:
-    """Header of a column: the name with its unit; words have none."""
+def column_header(name: str, unit: str | None) -> str:
+    """Header of a column: the name, with the unit if there is one."""
     return name if unit is None else f"{name} [{unit}]"
 
 
-def verdict_column(verdict: Mapping[str, Any]) -> str:
-    """Header of the column of a verdict: the requirement in words."""
+def verdict_header(verdict: Mapping[str, Any]) -> str:
+    """Header of the column of a verdict: the requirement as text."""
     unit = "" if verdict["unit"] == "1" else f" {verdict['unit']}"
     where = f" {verdict['where']}" if "end of stage" in verdict.get("where", "") else ""
     return f"met: {verdict['quantity']} {verdict['condition']} {verdict['limit']:g}{unit}{where}"
 
 
-class Table:
-    """Rows of all runs of a plan, kept up to date run by run.
+class StudyTable:
+    """Rows of all runs of a plan, updated run by run.
 
     Attributes:
         plan: The plan.
-        rows: One a run, in the order of the plan.
-        columns: All columns.
-        changed: Whether something has changed since the last :meth:`write`.
+        rows: One per run, in the order of the plan.
+        columns: Names of all columns.
+        changed: Whether a row has changed since the last :meth:`write`.
     """
 
     def __init__(self, plan: Plan, store: Store) -> None:
         self.plan, self._store = plan, store
-        self._number: dict[str, int] = {}
+        self._index: dict[str, int] = {}
         self.rows: list[Row] = []
-        self.lengthen(plan)
+        self.extend(plan)
 
-    def lengthen(self, plan: Plan) -> None:
-        """Take up a plan with further runs behind those that are known."""
+    def extend(self, plan: Plan) -> None:
+        """Add the new runs of a longer plan."""
         self.plan = plan
         for run in plan.runs[len(self.rows) :]:
-            self._number[run.hash] = len(self.rows)
+            self._index[run.hash] = len(self.rows)
             self.rows.append(self._row(run))
         self.changed = True
 
     @property
     def columns(self) -> list[str]:
-        """All columns, each behind its neighbour in the rows that have it."""
+        """Names of all columns, in the order of the rows that have them."""
         columns: list[str] = []
         seen: set[tuple[str, ...]] = set()
         for row in sorted(self.rows, key=len, reverse=True):
@@ -69,24 +69,26 @@ class Table:
         tail = ["time [s]", "memory [MB]", "disk [MB]", "reason", "folder", "report"]
         return [name for name in columns if name not in tail] + tail
 
-    def put(self, run: Planned) -> None:
-        """Read a run again."""
-        self.rows[self._number[run.hash]] = self._row(run)
+    def update(self, run: PlannedRun) -> None:
+        """Read the row of a run again."""
+        self.rows[self._index[run.hash]] = self._row(run)
         self.changed = True
 
     def write(self) -> None:
-        """Write ``study.csv`` and ``study.parquet``, each whole or not at all."""
+        """Write ``study.csv`` and ``study.parquet``, each atomically."""
         columns = self.columns
         rows = [{key: _cell(value) for key, value in row.items()} for row in self.rows]
         write_atomically(self._store.path / "study.csv", csv_text(columns, rows, header=True))
         write_atomically(self._store.path / "study.parquet", _parquet(columns, self.rows))
         self.changed = False
 
-    def _row(self, run: Planned) -> Row:
+    def _row(self, run: PlannedRun) -> Row:
         row: Row = {"run": run.id}
         for variable in self.plan.variables:
             value = run.values[variable.name]
-            row[column(variable.name, variable.unit)] = value if variable.unit is None else inside(value)
+            row[column_header(variable.name, variable.unit)] = (
+                value if variable.unit is None else to_internal(value)
+            )
         summary = self._store.summary(run)
         if summary is not None:
             return row | _finished(summary, self._store.run_folder(run), self._store.path)
@@ -112,9 +114,9 @@ def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
         name = f"stability margin {margin['load']}"
         row |= {f"{name} [1]": _number(margin["value"]), f"{name} is a lower bound": bool(margin["is_bound"])}
     verdicts = summary["verdicts"]
-    row |= {verdict_column(verdict): bool(verdict["met"]) for verdict in verdicts}
+    row |= {verdict_header(verdict): bool(verdict["met"]) for verdict in verdicts}
     if verdicts:
-        row[ALL_MET] = all(verdict["met"] for verdict in verdicts)
+        row[ALL_REQUIREMENTS_MET] = all(verdict["met"] for verdict in verdicts)
     cost = summary.get("facts", {}).get("cost", {})
     row["time [s]"] = _number(str(cost.get("time", "nan")).split()[0])
     row["memory [MB]"] = _number(str(cost.get("peak memory of the first rank", "nan")).split()[0])
@@ -135,7 +137,7 @@ def _failed(failure: Failure) -> Row:
 
 
 def _number(value: Any) -> float:
-    """A number of a summary, where those unknown to JSON are texts."""
+    """A number of a summary; JSON has no NaN and infinity, which are stored as text."""
     try:
         return float(value)
     except (TypeError, ValueError):
@@ -159,10 +161,10 @@ def _parquet(columns: list[str], rows: list[Row]) -> bytes:
 
 
 def _array(pyarrow: Any, values: list[Any]) -> Any:
-    said = [value for value in values if value is not None]
-    if all(isinstance(value, bool) for value in said) and said:
+    known = [value for value in values if value is not None]
+    if all(isinstance(value, bool) for value in known) and known:
         return pyarrow.array(values, pyarrow.bool_())
-    if all(isinstance(value, int | float) and not isinstance(value, bool) for value in said) and said:
+    if all(isinstance(value, int | float) and not isinstance(value, bool) for value in known) and known:
         return pyarrow.array(
             [None if v is None or math.isnan(v) else float(v) for v in values], pyarrow.float64()
         )

@@ -1,27 +1,28 @@
 # SPDX-License-Identifier: MIT
-"""Will the parts come out alike? Distributions of their quantities, and the share of good ones."""
+"""Effect of manufacturing tolerances: distributions of quantities, and the fraction of conforming parts."""
 
 from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
+from annelid.geometry.body import FloatArray
 from annelid.results.study.records import Limit, Spread, Yield
 
-__all__ = ["contributions", "spread_of", "yield_of"]
+__all__ = ["estimate_yield", "quantity_spread", "variance_contributions"]
 
-FloatArray = NDArray[np.float64]
-
-_FEWEST = 5
+_MIN_PARTS = 5
 
 
-def yield_of(group: str, good: NDArray[np.bool_], without_result: int) -> Yield:
-    """Share of good parts with its exact 95 % interval (Clopper and Pearson, Biometrika 26 (1934) 404).
+def estimate_yield(group: str, good: NDArray[np.bool_], without_result: int) -> Yield:
+    """Fraction of conforming parts with its exact 95 % interval.
+
+    The interval is that of Clopper and Pearson, Biometrika 26 (1934) 404.
 
     Args:
-        group: What the parts have in common, in words.
-        good: Whether each part meets all requirements; parts without a result count as not good.
-        without_result: Number of these.
+        group: Listed values that the parts have in common, as text.
+        good: Whether each part meets all requirements; ``False`` for parts without a result.
+        without_result: Number of parts without a result.
     """
     from scipy.stats import binomtest
 
@@ -30,7 +31,7 @@ def yield_of(group: str, good: NDArray[np.bool_], without_result: int) -> Yield:
     return Yield(group, count, parts, float(interval.low), float(interval.high), without_result)
 
 
-def spread_of(
+def quantity_spread(
     quantity: str,
     unit: str,
     group: str,
@@ -42,30 +43,32 @@ def spread_of(
 
     Args:
         quantity: Name of the quantity.
-        unit: Unit inside.
-        group: What the parts have in common, in words.
-        values: One a part, NaN where there is none.
-        limits: Requirements on it.
-        variables: What was drawn, one value a part.
+        unit: Internal unit.
+        group: Listed values that the parts have in common, as text.
+        values: One per part, NaN without a result.
+        limits: Requirements on the quantity.
+        variables: Drawn variables, one value per part.
 
     Returns:
         The distribution; ``None`` if there are too few values.
     """
-    found = np.isfinite(values)
-    if found.sum() < _FEWEST:
+    finite = np.isfinite(values)
+    if finite.sum() < _MIN_PARTS:
         return None
-    drawn = {name: column[found] for name, column in variables.items()}
-    return Spread(quantity, unit, group, values[found], limits, contributions(values[found], drawn))
+    drawn = {name: column[finite] for name, column in variables.items()}
+    contributions = variance_contributions(values[finite], drawn)
+    return Spread(quantity, unit, group, values[finite], limits, contributions)
 
 
-def contributions(values: FloatArray, variables: Mapping[str, FloatArray]) -> dict[str, float]:
-    """Share of the variance by variable, from a linear fit to independent scatter.
+def variance_contributions(values: FloatArray, variables: Mapping[str, FloatArray]) -> dict[str, float]:
+    """Fraction of the variance by variable, from a linear fit to independent variables.
 
-    This is the propagation of errors with slopes from regression: slope^2 var(x). What the fit leaves over is
-    called ``"not linear"``; the rest is shared, so that chance correlations of few samples do not show.
+    This is the propagation of errors with slopes from regression: slope^2 var(x). The residual of the fit is
+    called ``"not linear"``. The other fractions are scaled to a total of 1 with it, so that chance
+    correlations of few samples do not matter.
 
     Returns:
-        Shares by name, empty where there are too few parts to tell.
+        Fractions by name; empty if there are too few parts.
     """
     names = list(variables)
     if len(values) < 3 * (len(names) + 1) or np.ptp(values) == 0.0:
@@ -73,7 +76,7 @@ def contributions(values: FloatArray, variables: Mapping[str, FloatArray]) -> di
     columns = np.column_stack([variables[name] for name in names])
     centred = columns - columns.mean(axis=0)
     slopes, *_ = np.linalg.lstsq(centred, values - values.mean(), rcond=None)
-    rest = float((values - values.mean() - centred @ slopes).var() / values.var())
+    residual = float((values - values.mean() - centred @ slopes).var() / values.var())
     parts = slopes**2 * columns.var(axis=0)
-    shares = (1.0 - rest) * parts / parts.sum()
-    return dict(zip(names, map(float, shares), strict=True)) | {"not linear": rest}
+    fractions = (1.0 - residual) * parts / parts.sum()
+    return dict(zip(names, map(float, fractions), strict=True)) | {"not linear": residual}

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: MIT
-"""Values of a study: numbers, words, or quantities as a case file writes them, and their units inside."""
+"""Values of a study as a case file writes them (numbers, quantities, texts) and their internal units."""
 
 import re
 from typing import Any
 
 from annelid.cases.schema.units import UnitError, parse, registry_quantity, show
 
-__all__ = ["Value", "inside", "quantity", "unit_of", "written"]
+__all__ = ["Value", "format_value", "internal_unit", "to_internal", "to_quantity"]
 
 Value = str | int | float | bool
 
@@ -15,8 +15,8 @@ _UNITS = ("mm", "MPa", "kV", "N", "mm3", "kV/mm", "MPa/mm", "s", "uC", "nF", "mJ
 _ANGLE = re.compile(r"\s*[-+0-9.eE]+\s*(deg|degrees?|rad|radians?)\s*")
 
 
-def unit_of(value: Value) -> str | None:
-    """The unit inside of a value: ``"mm"`` for ``"45 um"``, ``"1"`` for a number, ``None`` for a word."""
+def internal_unit(value: Value) -> str | None:
+    """Internal unit of a value: ``"mm"`` for ``"45 um"``, ``"1"`` for a number, ``None`` for a text."""
     if isinstance(value, bool):
         return None
     if isinstance(value, str) and _ANGLE.fullmatch(value):
@@ -30,32 +30,32 @@ def unit_of(value: Value) -> str | None:
     return None
 
 
-def inside(value: Value) -> float | None:
-    """Number of a value in its unit inside; ``None`` for a word."""
-    unit = unit_of(value)
+def to_internal(value: Value) -> float | None:
+    """Number of a value in its internal unit; ``None`` for a text."""
+    unit = internal_unit(value)
     return None if unit is None else parse(value, unit)
 
 
-def quantity(value: Value) -> Any:
-    """A number or a quantity that arithmetic understands; ``None`` for a word."""
+def to_quantity(value: Value) -> Any:
+    """A number or a quantity with unit for arithmetic; ``None`` for a text."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         return value
-    unit = unit_of(value)
+    unit = internal_unit(value)
     if unit is None:
         return None
     number = parse(value, unit)
     return number if unit == "1" else registry_quantity(number, unit)
 
 
-def written(value: Any) -> Value:
-    """A result of arithmetic as a case file writes it."""
-    if isinstance(value, int) and not isinstance(value, bool):
-        return value
-    if not hasattr(value, "to"):
-        return show(_real(value), "1")
-    if value.dimensionless and str(value.units) not in ("degree", "radian"):
-        return show(_real(value.to("dimensionless").magnitude), "1")
-    return show(_real(value.magnitude), f"{value.units:~D}")
+def format_value(result: Any) -> Value:
+    """The result of arithmetic as a case file writes it."""
+    if isinstance(result, int) and not isinstance(result, bool):
+        return result
+    if not hasattr(result, "to"):
+        return show(_real(result), "1")
+    if result.dimensionless and str(result.units) not in ("degree", "radian"):
+        return show(_real(result.to("dimensionless").magnitude), "1")
+    return show(_real(result.magnitude), f"{result.units:~D}")
 
 
 def _real(value: Any) -> float:

@@ -12,6 +12,7 @@ import tomllib
 
 import pytest
 import tomli_w
+from child_process import start_interruptible
 from plain_tube import BARE, ROOT
 
 from annelid.cases.cli.main import main
@@ -227,7 +228,7 @@ sys.exit(main(sys.argv[1:]))
 def test_an_interrupted_run_says_so_and_a_rerun_works(annelid, case_file, tmp_path, end):
     command = [sys.executable, "-c", WAITING, "run", str(case_file), "run", "--no-report"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    process = subprocess.Popen(command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True)
+    process = start_interruptible(command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True)
     while not (tmp_path / "run" / "path.csv").exists():
         assert process.poll() is None, process.stderr.read()
         time.sleep(0.02)

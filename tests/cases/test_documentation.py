@@ -6,7 +6,7 @@ import re
 from plain_tube import ROOT
 
 from annelid.cases.schema.case import json_schema
-from annelid.cases.studies.plan import plan_of
+from annelid.cases.studies.plan import make_plan
 from annelid.cases.studies.reading import read_study
 from annelid.cases.studies.schema import Study
 
@@ -45,4 +45,4 @@ def test_every_key_of_a_study_is_explained():
 
 def test_the_example_of_a_study_can_be_planned(tmp_path):
     (tmp_path / "cuff_sheets.toml").write_text(re.search(r"```toml\n(.*?)```", STUDIES, re.DOTALL)[1])
-    assert len(plan_of(read_study(tmp_path / "cuff_sheets.toml")).runs) == 15
+    assert len(make_plan(read_study(tmp_path / "cuff_sheets.toml")).runs) == 15

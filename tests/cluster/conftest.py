@@ -7,32 +7,32 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from one_node import OneNode, missing
+from one_node import OneNode, problems_of_this_machine
 from plain_tube import ROOT
 from small_study import tables
 
 from annelid.cases.cluster.records import Records
-from annelid.cases.cluster.run_status import standings
+from annelid.cases.cluster.run_status import run_statuses
 from annelid.cases.studies.opening import open_study
 
 
 @pytest.fixture(scope="session")
 def node():
-    """A cluster of one node; without the programs it is a failure where they are promised, else a skip."""
-    lacks = missing()
-    if lacks and os.environ.get("ANNELID_NEEDS_SLURM") == "1":
-        pytest.fail("no cluster can be started: " + "; ".join(lacks))
-    if lacks:
-        pytest.skip("no cluster can be started: " + "; ".join(lacks))
+    """A cluster of one node; without its programs tests are skipped, or fail if the programs are required."""
+    problems = problems_of_this_machine()
+    if problems and os.environ.get("ANNELID_NEEDS_SLURM") == "1":
+        pytest.fail("no cluster can be started: " + "; ".join(problems))
+    if problems:
+        pytest.skip("no cluster can be started: " + "; ".join(problems))
     with tempfile.TemporaryDirectory(prefix="annelid-") as folder, OneNode(Path(folder)) as cluster:
         yield cluster
 
 
-class Desk:
-    """A user at the cluster, with a study file, a site file and an empty folder.
+class ClusterUser:
+    """A user of the cluster, with a study file, a site file and an empty folder.
 
     Attributes:
-        folder: Where the user works.
+        folder: Working folder of the user.
         out: The study folder.
     """
 
@@ -54,29 +54,29 @@ class Desk:
         return done.stdout
 
     def submit(self, *options, wait=60.0, collect=False):
-        """Hand in, wait until all is over, and tell what was said; mostly without the job that collects."""
-        said = self.annelid("--slurm", "--site", "site.toml", *options)
+        """Submit, wait for the end of all jobs, and return the output; by default without the collector."""
+        output = self.annelid("--slurm", "--site", "site.toml", *options)
         job = self.out / "slurm" / "collector" / "job"
         if not collect and job.exists():
-            self.cluster.say("scancel", job.read_text().strip())
+            self.cluster.run_slurm("scancel", job.read_text().strip())
         if wait:
             self.cluster.wait_until_empty(wait)
-        return said
+        return output
 
-    def standings(self):
-        """How the runs stand, once the queue is empty."""
+    def run_statuses(self):
+        """The states of the runs when the queue is empty."""
         plan, store = open_study(str(self.folder / "small.toml"), self.out)
-        return standings(plan, store, Records(store.path), {})
+        return run_statuses(plan, store, Records(store.path), {})
 
-    def words(self):
-        return [standing.word for standing in self.standings()]
+    def states(self):
+        return [status.state for status in self.run_statuses()]
 
-    def handed_in(self):
+    def submitted(self):
         """Ids of the runs of each array, oldest first."""
-        return [batch.runs for batch in Records(self.out).batches()]
+        return [array.runs for array in Records(self.out).arrays()]
 
     def summaries(self):
-        """When each summary was written."""
+        """Modification time of each summary."""
         return {path.parent.name: path.stat().st_mtime_ns for path in self.out.glob("runs/*/summary.json")}
 
     def attempts(self):
@@ -85,5 +85,5 @@ class Desk:
 
 
 @pytest.fixture
-def desk(node, tmp_path):
-    return lambda name="out": Desk(node, tmp_path, name)
+def cluster_user(node, tmp_path):
+    return lambda name="out": ClusterUser(node, tmp_path, name)

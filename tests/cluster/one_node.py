@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""A Slurm cluster of one node in a folder of its own; nothing under /etc is touched, nothing is left running.
+"""A Slurm cluster of one node in its own folder; it changes nothing under /etc and ends all its processes.
 
-``python tests/cluster/one_node.py FOLDER`` keeps one until Ctrl-C and prints what to export.
+``python tests/cluster/one_node.py FOLDER`` runs one until Ctrl-C and prints the variable to export.
 """
 
 import contextlib
@@ -52,12 +52,12 @@ PartitionName=main Nodes={host} Default=YES MaxTime=INFINITE State=UP OverSubscr
 
 
 class OneNode:
-    """A running cluster; a context manager that ends all that it has started.
+    """A running cluster; a context manager that ends all processes that it has started.
 
     Attributes:
-        folder: Where everything lies; short, for the names of sockets are.
+        folder: Folder of all files; its path must be short, since names of sockets are limited.
         name: Name of the node.
-        environment: What a command needs to find this cluster.
+        environment: Environment variables with which commands find this cluster.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -88,34 +88,34 @@ class OneNode:
         self._end_jobs()
 
     def start_node(self) -> None:
-        """Start the node's daemon and wait until the node takes jobs."""
+        """Start the daemon of the node and wait until the node accepts jobs."""
         self._start("slurmd", "-D")
         up = ("idle", "mixed", "allocated")
-        wait_for(lambda: self.say("sinfo", "-h", "-o", "%T").strip() in up, "slurmd")
+        wait_for(lambda: self.run_slurm("sinfo", "-h", "-o", "%T").strip() in up, "slurmd")
 
     def kill_node(self) -> None:
-        """End the daemon and all jobs of the node at once, as a power cut would."""
+        """Kill the daemon and all jobs of the node at once, like a power failure."""
         self._end("slurmd", signal.SIGKILL)
         self._end_jobs()
 
-    def say(self, *command: str) -> str:
-        """What a command of Slurm says."""
+    def run_slurm(self, *command: str) -> str:
+        """Output of a command of Slurm."""
         done = subprocess.run(command, env=self.environment, capture_output=True, text=True, timeout=60)
         return done.stdout
 
     def queue(self) -> list[str]:
-        """What is in the queue, a line a job."""
-        return self.say("squeue", "-h", "-r", "-o", "%i %t %r").splitlines()
+        """Jobs in the queue, one line per job."""
+        return self.run_slurm("squeue", "-h", "-r", "-o", "%i %t %r").splitlines()
 
     def start_soon(self) -> None:
-        """Let jobs that were put back into the queue start in a moment; they would wait for two minutes.
+        """Let requeued jobs start in 3 s instead of two minutes.
 
-        The moment is for what the controller still sends the node about their first try.
+        The controller needs these seconds for messages to the node about the first attempt.
         """
-        wait_for(lambda: any("BeginTime" in line for line in self.queue()), "jobs put back")
+        wait_for(lambda: any("BeginTime" in line for line in self.queue()), "requeued jobs")
         for line in self.queue():
             if "BeginTime" in line:
-                self.say("scontrol", "update", f"jobid={line.split()[0]}", "starttime=now+3")
+                self.run_slurm("scontrol", "update", f"jobid={line.split()[0]}", "starttime=now+3")
 
     def wait_until_empty(self, seconds: float) -> None:
         """Wait until all jobs have ended."""
@@ -156,7 +156,7 @@ class OneNode:
             daemon.wait()
 
     def _end_jobs(self) -> None:
-        """End what carries the name of this cluster in its environment, save daemons and their helpers."""
+        """Kill all processes with this cluster in their environment, except daemons and their helpers."""
         mark = f"SLURM_CONF={self.folder / 'slurm.conf'}".encode()
         daemons = {daemon.pid for daemon in self._daemons.values()}
         for _ in range(20):
@@ -165,26 +165,27 @@ class OneNode:
             found = [pid for pid in marked if pid != os.getpid() and not {pid, _parent_of(pid)} & daemons]
             if not found:
                 return
-            for how in (signal.SIGSTOP, signal.SIGKILL):  # all at once: none lives to tell of another's end
+            # All are stopped first, so that none can report the end of another.
+            for how in (signal.SIGSTOP, signal.SIGKILL):
                 for pid in found:
                     _send(pid, how)
             time.sleep(0.05)
 
 
-def missing() -> list[str]:
-    """What keeps this machine from having such a cluster, in words; empty if nothing does."""
+def problems_of_this_machine() -> list[str]:
+    """Why this machine cannot run such a cluster; empty if it can."""
     absent = [name for name in PROGRAMS if shutil.which(name) is None]
     found = [f"{', '.join(absent)} not found (Debian packages slurm-wlm and munge)"] if absent else []
     if os.geteuid() != 0:
-        found.append("a node's daemon runs as root only")
+        found.append("the daemon of a node must run as root")
     return found
 
 
 def wait_for(condition, what: str, seconds: float = 30.0) -> None:
-    """Wait until something is so.
+    """Wait until a condition holds.
 
     Raises:
-        TimeoutError: It was not so in time.
+        TimeoutError: It did not hold in time.
     """
     last = time.monotonic() + seconds
     while not condition():
@@ -225,11 +226,11 @@ def _send(pid: int, how: int) -> None:
 
 def _free_ports(count: int) -> list[int]:
     sockets = [socket.socket() for _ in range(count)]
-    for one in sockets:
-        one.bind(("127.0.0.1", 0))
-    ports = [one.getsockname()[1] for one in sockets]
-    for one in sockets:
-        one.close()
+    for free in sockets:
+        free.bind(("127.0.0.1", 0))
+    ports = [free.getsockname()[1] for free in sockets]
+    for free in sockets:
+        free.close()
     return ports
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Studies of a plain tube under pressure, of a second a run, or of as long as its steps take."""
+"""Studies of a plain tube under pressure; a run takes about a second, or more with many steps."""
 
 from plain_tube import BARE
 

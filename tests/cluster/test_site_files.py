@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Site files: what is read, and what is refused in words that say what to do."""
+"""Site files: how they are read, and the messages for invalid ones."""
 
 import re
 
@@ -28,7 +28,7 @@ def test_units_and_defaults(site):
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "message"),
     [
         ("time = 20", "time: 20 has no unit; write a time at least 1 s"),
         ('time = "3 GB"', "time"),
@@ -37,15 +37,15 @@ def test_units_and_defaults(site):
             'partiton = "x"',
             "partiton: unknown key .did you mean .partition.*; allowed here: account, at_a_time",
         ),
-        ('partition = "a b"', "partition: 'a b' has a form that is not allowed here; it must be a word"),
-        ('partition = "--wrap=x"', "partition: '--wrap=x' has a form"),
+        ('partition = "a b"', "partition: 'a b' is not allowed here; it must consist of letters"),
+        ('partition = "--wrap=x"', "partition: '--wrap=x' is not allowed here"),
         ('modules = ["gcc; rm"]', r"modules\[#1\]: 'gcc; rm' .* like \"gcc/13.2\""),
         ('directives = ["-p x"]', r"directives\[#1\]: .* it must be like \"--constraint=skylake\""),
         (
             'directives = ["--array=1"]',
-            "--array is set by the program; time, memory, partition and so on have",
+            "--array is set by the program; use the keys time, memory",
         ),
-        ('environment = { "A B" = "x" }', "a name is letters, digits and _"),
+        ('environment = { "A B" = "x" }', "a name has letters, digits and _"),
         ('environment = { A = "x\\ny" }', "environment.A: .* a value is one line"),
         ('more = { time = "1" }', "more.time: .* above 1"),
         ('ranks = "ssh"', "ranks: 'ssh': must be 'mpiexec' or 'srun'"),
@@ -56,17 +56,17 @@ def test_units_and_defaults(site):
             "container.imag: unknown key.*allowed here: command, image",
         ),
         ('ranks = "srun"\ncontainer = { image = "x" }', "cannot be called inside an image"),
-        ('python = "x"\ncontainer = { image = "x" }', "say container.python"),
-        ('template = "none.sh"', "none.sh is no file"),
+        ('python = "x"\ncontainer = { image = "x" }', "use container.python"),
+        ('template = "none.sh"', "none.sh is not a file"),
         ("= 3", "is not valid TOML"),
     ],
 )
-def test_what_is_wrong_is_said(site, text, said):
-    with pytest.raises(InputError, match=said):
+def test_errors_are_reported(site, text, message):
+    with pytest.raises(InputError, match=message):
         site(text)
 
 
-def test_a_file_that_is_not_there_is_said(tmp_path, monkeypatch):
+def test_a_missing_file_is_reported(tmp_path, monkeypatch):
     with pytest.raises(InputError, match=r"none\.toml: cannot be read \(No such file"):
         read_site(tmp_path / "none.toml")
     monkeypatch.setenv("ANNELID_SITE", str(tmp_path / "other.toml"))

@@ -7,16 +7,16 @@ import tomli_w
 from plain_tube import ROOT
 
 from annelid.cases.studies.driver import run_study
-from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.settings import Settings
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 
 HERE = Path(__file__).parent
 
 
 @pytest.fixture
 def study(tables, tmp_path):
-    """Write a study of the plain tube and plan it: ``study(vary=[..])`` gives the plan and the store."""
+    """Write a study of the plain tube and plan it: ``study(vary=[..])`` returns the plan and its folder."""
 
     def make(**keys):
         path = tmp_path / "some.toml"
@@ -28,15 +28,15 @@ def study(tables, tmp_path):
 
 @pytest.fixture
 def drive(monkeypatch):
-    """Run a study with the stand-in for runs; gives the table."""
+    """Do a study with synthetic runs; returns the table."""
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(ROOT), str(HERE)]))
 
     def run(plan, store, **settings):
-        create(plan, store)
-        table = Table(plan, store)
+        create_study(plan, store)
+        table = StudyTable(plan, store)
         with store.locked():
-            run_study(plan, store, table, Settings(**{"workers": 2, "runner": "made_runs"} | settings))
-        return Table(table.plan, store)
+            run_study(plan, store, table, Settings(**{"workers": 2, "runner": "synthetic_runs"} | settings))
+        return StudyTable(table.plan, store)
 
     return run
 

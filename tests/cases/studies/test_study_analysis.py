@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from annelid.cases.studies.design import design_of
-from annelid.cases.studies.pareto import front_of
+from annelid.cases.studies.design import make_design
+from annelid.cases.studies.pareto import pareto_front
 from annelid.cases.studies.schema import Study
 from annelid.cases.studies.sensitivity import rank_correlations, sobol_indices
-from annelid.cases.studies.tolerance import contributions, spread_of, yield_of
-from annelid.cases.studies.values import inside
+from annelid.cases.studies.tolerance import estimate_yield, quantity_spread, variance_contributions
+from annelid.cases.studies.values import to_internal
 
 
 def ishigami(x, a=7.0, b=0.1):
@@ -23,10 +23,10 @@ def drawn(samples, seed=0):
     """Samples of three angles from a study file, in radians."""
     vary = [{"key": f"x{i}", "from": -math.pi, "to": math.pi} for i in (1, 2, 3)]
     sampling = {"method": "sensitivity", "samples": samples, "seed": seed}
-    found = design_of(
+    found = make_design(
         Study.model_validate({"title": "x", "case": "cuff", "vary": vary, "sampling": sampling})
     )
-    return np.array([[inside(point[f"x{i}"]) for i in (1, 2, 3)] for point in found.points])
+    return np.array([[to_internal(point[f"x{i}"]) for i in (1, 2, 3)] for point in found.points])
 
 
 @pytest.mark.exact
@@ -53,7 +53,7 @@ def test_sobol_indices_of_the_ishigami_function():
     assert 0.005 < found.total_half.mean() < 0.2
 
 
-def test_runs_without_a_result_leave_out_their_whole_sample():
+def test_a_sample_with_a_run_without_result_is_left_out():
     y = ishigami(drawn(1024))
     y[[3, 1024 + 3, 2000]] = np.nan  # of two samples: numbers 3, and 2000 - 1024
     found = sobol_indices("y", ["x1", "x2", "x3"], y)
@@ -63,7 +63,7 @@ def test_runs_without_a_result_leave_out_their_whole_sample():
     assert sobol_indices("y", ["a", "b", "c"], np.full(64 * 5, np.nan)) is None
 
 
-def test_rank_correlations_are_those_of_scipy_and_their_intervals_hold():
+def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_truth():
     rng = np.random.default_rng(5)
     x = rng.normal(size=(60, 3))
     y = np.exp(x[:, 0]) - 0.5 * x[:, 1] + rng.normal(size=60)
@@ -75,16 +75,16 @@ def test_rank_correlations_are_those_of_scipy_and_their_intervals_hold():
     assert (found.used, found.left_out) == (59, 1)
     # Of a bivariate normal with correlation 0.6, Spearman's is 6/pi asin(0.3) = 0.5820 (Pearson 1907).
     truth = 6 / math.pi * math.asin(0.3)
-    inside_of = 0
+    covered = 0
     for _ in range(400):
         a, e = rng.normal(size=(2, 50))
         found = rank_correlations("y", ["a"], a[:, None], 0.6 * a + 0.8 * e)
         low, high = found.first - found.first_half[0], found.first + found.first_half[1]
-        inside_of += bool(low[0] <= truth <= high[0])
-    assert 0.92 < inside_of / 400 < 0.98  # 95 % with a deviation of 1.1 %
+        covered += bool(low[0] <= truth <= high[0])
+    assert 0.92 < covered / 400 < 0.98  # 95 % with a deviation of 1.1 %
 
 
-def test_a_correlation_needs_enough_runs_and_something_that_varies():
+def test_a_correlation_needs_enough_runs_and_values_that_vary():
     x = np.arange(20.0)[:, None]
     assert rank_correlations("y", ["x"], x[:5], x[:5, 0]) is None
     assert rank_correlations("y", ["x"], x, np.ones(20)) is None
@@ -94,7 +94,7 @@ def test_a_correlation_needs_enough_runs_and_something_that_varies():
     assert (perfect.first_half >= 0).all()
 
 
-def test_the_front_is_what_comparing_each_with_each_gives():
+def test_the_pareto_front_agrees_with_pairwise_comparison():
     rng = np.random.default_rng(2)
     values = np.round(rng.random((700, 3)), 1)  # ties too
     values[::50, 1] = np.nan
@@ -106,33 +106,33 @@ def test_the_front_is_what_comparing_each_with_each_gives():
         if np.isfinite(costs[i]).all()
         and not any((costs[j] <= costs[i]).all() and (costs[j] < costs[i]).any() for j in range(700))
     ]
-    assert list(front_of(values, maximise)) == slow
+    assert list(pareto_front(values, maximise)) == slow
     circle = np.column_stack([np.cos(np.linspace(0, math.pi / 2, 9)), np.sin(np.linspace(0, math.pi / 2, 9))])
-    assert list(front_of(circle, (True, True))) == list(range(9))
-    assert list(front_of(circle, (False, True))) == [8]
-    assert front_of(np.full((3, 2), np.nan), (True, True)).size == 0
+    assert list(pareto_front(circle, (True, True))) == list(range(9))
+    assert list(pareto_front(circle, (False, True))) == [8]
+    assert pareto_front(np.full((3, 2), np.nan), (True, True)).size == 0
 
 
-def test_the_share_of_good_parts_has_its_exact_interval():
+def test_the_fraction_of_conforming_parts_has_its_exact_interval():
     good = np.array([True] * 18 + [False] * 2)
-    found = yield_of("", good, 1)
+    found = estimate_yield("", good, 1)
     # Clopper and Pearson for 18 of 20 at 95 %, from memory: 0.683 to 0.988.
     assert (found.good, found.parts) == (18, 20)
     assert (found.low, found.high) == (pytest.approx(0.6830, abs=5e-4), pytest.approx(0.9877, abs=5e-4))
-    everything = yield_of("", np.ones(59, dtype=bool), 0)
+    everything = estimate_yield("", np.ones(59, dtype=bool), 0)
     assert everything.low == pytest.approx(0.025 ** (1 / 59), rel=1e-9)  # closed form when all are good
 
 
-def test_contributions_are_those_of_the_propagation_of_errors():
+def test_contributions_agree_with_the_propagation_of_errors():
     # y = c r^2 / t: relative variance 4 (s_r/r)^2 + (s_t/t)^2 to first order (GUM, JCGM 100:2008, 5.1.2).
     rng = np.random.default_rng(1)
     r, t = 5 * (1 + 0.01 * rng.normal(size=4000)), 0.2 * (1 + 0.03 * rng.normal(size=4000))
     y = r**2 / t
-    found = contributions(y, {"r": r, "t": t})
+    found = variance_contributions(y, {"r": r, "t": t})
     assert found["r"] == pytest.approx(4 / 13, abs=0.02)
     assert found["t"] == pytest.approx(9 / 13, abs=0.02)
     assert found["not linear"] < 0.01
-    spread = spread_of("y", "mm", "", y, (), {"r": r, "t": t})
+    spread = quantity_spread("y", "mm", "", y, (), {"r": r, "t": t})
     assert spread.values.std() / spread.values.mean() == pytest.approx(math.sqrt(4 * 1e-4 + 9e-4), rel=0.03)
-    assert spread_of("y", "mm", "", np.array([1.0, np.nan]), (), {}) is None
-    assert contributions(y[:5], {"r": r[:5], "t": t[:5]}) == {}
+    assert quantity_spread("y", "mm", "", np.array([1.0, np.nan]), (), {}) is None
+    assert variance_contributions(y[:5], {"r": r[:5], "t": t[:5]}) == {}

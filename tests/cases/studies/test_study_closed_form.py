@@ -15,9 +15,9 @@ import pytest
 from pyarrow import parquet
 from scipy.optimize import brentq
 
-from annelid.cases.cli.study import study as command
+from annelid.cases.cli.study import study_command
 from annelid.cases.studies.analysis import study_data
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 
 EXPANSION = "mean radial expansion"
 
@@ -56,12 +56,12 @@ def done(plan, store, **options):
     given = {"study": str(plan.file.path), "out": store.path, "only": None, "workers": 2, "time_limit": None}
     flags = dict.fromkeys(["status", "dry_run", "collect", "retry", "slurm", "cancel"], False)
     given |= {"memory_limit": None, "expect_ranks": None, "site": None, **flags, **options}
-    assert command(argparse.Namespace(**given)) == 0
-    return Table(plan, store)
+    assert study_command(argparse.Namespace(**given)) == 0
+    return StudyTable(plan, store)
 
 
 @pytest.mark.exact
-def test_every_run_of_a_grid_is_the_closed_form(tube, study):
+def test_every_run_of_a_grid_agrees_with_the_closed_form(tube, study):
     plan, store = study(
         vary=[
             {"key": "shape.inner_radius", "values": ["4 mm", "6000 um"]},
@@ -85,7 +85,7 @@ def test_every_run_of_a_grid_is_the_closed_form(tube, study):
 
 
 @pytest.mark.exact
-def test_a_tolerance_study_scatters_as_the_propagation_of_errors_says(tube, study):
+def test_a_tolerance_study_agrees_with_the_propagation_of_errors(tube, study):
     plan, store = study(
         vary=[
             {

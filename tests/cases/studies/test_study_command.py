@@ -8,8 +8,8 @@ import tomllib
 import pytest
 import tomli_w
 
-from annelid.cases.studies import planned_run as single
-from annelid.cases.studies.opening import create
+from annelid.cases.studies import planned_run
+from annelid.cases.studies.opening import create_study
 from annelid.cases.studies.single_run import Reply
 from annelid.geometry.errors import AnnelidError
 
@@ -18,7 +18,7 @@ FAILED, INPUT = 1, 2
 
 @pytest.fixture
 def file(tables, tmp_path):
-    """A study of two radii and one that cannot be, of a tube that takes no second."""
+    """A study of a tube with two radii and an invalid one; each run takes less than a second."""
     tables["stages"] = [{"name": "fill", "pressure": "2 mmHg", "steps": 1}]
     tables["requirements"] = [{"quantity": "mean radial expansion", "at_least": "1 %"}]
     vary = [{"key": "shape.inner_radius", "values": ["4 mm", "5 mm", "-1 mm"]}]
@@ -33,7 +33,7 @@ def rows(folder):
         return list(csv.DictReader(stream))
 
 
-def test_a_study_is_listed_run_resumed_and_told(annelid, file, tmp_path):
+def test_a_study_is_listed_run_continued_and_its_status_printed(annelid, file, tmp_path):
     dry = annelid("study", file, "--dry-run")
     assert dry.returncode == 0, dry.stderr
     assert "3 runs, 2 to do" in dry.stdout
@@ -53,12 +53,12 @@ def test_a_study_is_listed_run_resumed_and_told(annelid, file, tmp_path):
 
     again = annelid("study", file)
     assert "(0 new)" in again.stdout
-    told = annelid("study", folder, "--status")
-    assert "2 finished, 1 failed" in told.stdout
-    assert "impossible: " in told.stdout
+    status = annelid("study", folder, "--status")
+    assert "2 finished, 1 failed" in status.stdout
+    assert "impossible: " in status.stdout
 
 
-def test_one_planned_run_is_done_from_the_study_folder_alone(annelid, file, tmp_path):
+def test_one_planned_run_needs_only_the_study_folder(annelid, file, tmp_path):
     assert annelid("study", file, "--collect").returncode == FAILED  # nothing is finished yet
     folder = tmp_path / "studies" / "radii"
     plan = [json.loads(line) for line in (folder / "plan.jsonl").read_text().splitlines()][1:]
@@ -74,7 +74,7 @@ def test_one_planned_run_is_done_from_the_study_folder_alone(annelid, file, tmp_
     assert [row["status"] for row in rows(folder)] == ["waiting", "finished", "failed"]
 
 
-def test_ranks_that_started_alone_are_detected(annelid, file, tmp_path):
+def test_ranks_that_are_not_connected_are_detected(annelid, file, tmp_path):
     annelid("study", file, "--collect")
     alone = annelid("study", tmp_path / "studies" / "radii", "--only", "#1", "--expect-ranks", 2)
     assert alone.returncode == INPUT
@@ -91,17 +91,17 @@ def test_ranks_that_started_alone_are_detected(annelid, file, tmp_path):
         (Reply("busy", "process 1 works on it"), "waiting", "process 1"),
     ],
 )
-def test_what_becomes_of_the_one_run_that_fails(study, monkeypatch, reply, state, error):
+def test_the_state_of_a_single_run_that_fails(study, monkeypatch, reply, state, error):
     plan, store = study(vary=[{"key": "shape.inner_radius", "values": ["4 mm"]}])
-    create(plan, store)
-    monkeypatch.setattr(single, "run_one", lambda job: reply)
+    create_study(plan, store)
+    monkeypatch.setattr(planned_run, "run_job", lambda job: reply)
     with pytest.raises(AnnelidError, match=error):
-        single.run_single(plan, store, "#1")
+        planned_run.run_planned(plan, store, "#1")
     assert store.state(plan.runs[0]) == state
 
 
 @pytest.mark.mpi
-def test_cases_that_need_several_ranks_get_them(annelid, file, tmp_path):
+def test_runs_on_several_ranks(annelid, file, tmp_path):
     content = tomllib.loads(file.read_text())
     content["vary"][0]["values"] = ["4 mm"]
     file.write_text(tomli_w.dumps({"ranks": 2, **content}))
@@ -111,7 +111,7 @@ def test_cases_that_need_several_ranks_get_them(annelid, file, tmp_path):
     assert json.loads((run / "provenance.json").read_text())["ranks"] == 2
 
 
-def test_what_is_there_when_nothing_is_named(annelid):
+def test_library_studies_are_listed_without_arguments(annelid):
     listed = annelid("study")
     assert listed.returncode == 0
     assert "cuff_voltage" in listed.stdout
@@ -128,7 +128,7 @@ def test_what_is_there_when_nothing_is_named(annelid):
         (["cuff_voltage", "--dry-run", "--collect"], "not allowed"),
     ],
 )
-def test_bad_arguments_end_with_code_2_and_a_reason(annelid, arguments, message):
+def test_invalid_arguments_exit_with_code_2_and_a_reason(annelid, arguments, message):
     done = annelid("study", *arguments)
     assert done.returncode == INPUT
     assert message in done.stderr

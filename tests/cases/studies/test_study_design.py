@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Points of studies: grids against itertools, scatter against the closed forms of its distributions."""
+"""Points of studies: grids against itertools, samples against the closed forms of their distributions."""
 
 import itertools
 import math
@@ -9,18 +9,18 @@ import pytest
 from scipy import stats
 from scipy.stats import qmc
 
-from annelid.cases.studies.design import design_of
+from annelid.cases.studies.design import make_design
 from annelid.cases.studies.schema import Study
-from annelid.cases.studies.values import inside
+from annelid.cases.studies.values import to_internal
 from annelid.geometry.errors import InputError
 
 
 def design(*vary, **keys):
-    return design_of(Study.model_validate({"title": "x", "case": "cuff", "vary": list(vary), **keys}))
+    return make_design(Study.model_validate({"title": "x", "case": "cuff", "vary": list(vary), **keys}))
 
 
 def column(found, name):
-    return np.array([inside(point[name]) for point in found.points])
+    return np.array([to_internal(point[name]) for point in found.points])
 
 
 def test_lists_and_ranges_make_a_full_grid():
@@ -29,13 +29,13 @@ def test_lists_and_ranges_make_a_full_grid():
         {"key": "a.x", "from": "1 mm", "to": "2 mm", "step": "250 um"},
         {"key": "a.n", "from": 1, "to": 3, "count": 3},
     )
-    points = [(point["law"], inside(point["x"]), point["n"]) for point in found.points]
+    points = [(point["law"], to_internal(point["x"]), point["n"]) for point in found.points]
     assert points == list(itertools.product(["gent", "yeoh"], [1.0, 1.25, 1.5, 1.75, 2.0], [1, 2, 3]))
     assert all(isinstance(point["n"], int) for point in found.points)
     assert [variable.unit for variable in found.variables] == [None, "mm", "1"]
 
 
-def test_a_range_ends_at_its_end_in_spite_of_rounding_and_may_go_down():
+def test_a_range_ends_at_its_end_in_spite_of_rounding_and_may_decrease():
     assert list(column(design({"key": "x", "from": 0.1, "to": 0.7, "step": 0.2}), "x")) == [
         0.1,
         0.3,
@@ -45,14 +45,14 @@ def test_a_range_ends_at_its_end_in_spite_of_rounding_and_may_go_down():
     assert list(column(design({"key": "x", "from": "3 kV", "to": "1 kV", "step": "-1 kV"}), "x")) == [3, 2, 1]
 
 
-def test_logarithmic_spacing_has_one_ratio():
+def test_logarithmic_spacing_has_a_constant_ratio():
     x = column(
         design({"key": "x", "from": "1 kPa", "to": "1 MPa", "count": 7, "spacing": "logarithmic"}), "x"
     )
     assert x[1:] / x[:-1] == pytest.approx(10**0.5, rel=1e-9)
 
 
-def test_paired_lists_move_together_beside_others():
+def test_paired_lists_vary_together_and_are_combined_with_others():
     found = design(
         {"key": "x", "values": [1, 2, 3], "pair": "size"},
         {"key": "z", "values": [7, 8]},
@@ -68,7 +68,7 @@ LOGNORMAL = {"key": "l", "distribution": "lognormal", "mean": "100 um", "deviati
 
 
 @pytest.mark.parametrize("method", ["random", "latin hypercube", "sobol"])
-def test_scatter_has_the_distribution_asked_for(method):
+def test_samples_have_the_given_distribution(method):
     found = design(UNIFORM, NORMAL, LOGNORMAL, sampling={"method": method, "samples": 512, "seed": 1})
     assert found.samples == len(found.points) == 512
     sigma = math.sqrt(math.log(1 + 0.3**2))  # of the logarithm, from mean and deviation of the value
@@ -111,7 +111,7 @@ def test_the_same_seed_draws_the_same_samples():
     assert draw(1) != draw(2)
 
 
-def test_what_is_cut_off_is_not_drawn_and_the_rest_keeps_its_shape():
+def test_a_truncated_distribution_keeps_its_shape_between_the_bounds():
     found = design(
         NORMAL | {"at_least": "0.39 MPa", "at_most": "0.42 MPa"}, sampling={"method": "sobol", "samples": 512}
     )
@@ -121,7 +121,7 @@ def test_what_is_cut_off_is_not_drawn_and_the_rest_keeps_its_shape():
     assert stats.kstest(values, cut.cdf).statistic < 0.005
 
 
-def test_a_deviation_in_per_cent_of_a_plain_number_is_of_the_mean():
+def test_a_deviation_in_per_cent_is_relative_to_the_mean():
     found = design(
         {"key": "s", "distribution": "normal", "mean": 0.8, "deviation": "2 %"},
         sampling={"method": "sobol", "samples": 256},
@@ -152,30 +152,34 @@ def test_lists_are_combined_with_every_sample():
     [
         ([{"key": "x"}], {}, "does not vary"),
         ([{"values": [1]}], {}, "neither a key nor a name"),
-        ([{"key": "x", "values": [1], "from": 1}], {}, "several things"),
-        ([{"key": "x", "values": [1], "count": 2}], {}, "several things"),
+        ([{"key": "x", "values": [1], "from": 1}], {}, "several ways"),
+        ([{"key": "x", "values": [1], "count": 2}], {}, "several ways"),
         ([{"key": "x", "from": 1, "to": 2, "count": 2, "step": 1}], {}, "both a step and a count"),
         ([{"key": "x", "from": 1, "step": 1}], {}, "both from and to"),
         ([{"key": "x", "from": 1, "to": 2, "step": -1}], {}, "does not lead"),
         ([{"key": "x", "from": 1, "to": 2, "step": 0}], {}, "does not lead"),
-        ([{"key": "x", "from": 0, "to": 1, "step": 1e-9}], {}, "take a larger one"),
+        ([{"key": "x", "from": 0, "to": 1, "step": 1e-9}], {}, "use a larger step"),
         ([{"key": "x", "from": "1 mm", "to": "2 kV", "step": "1 mm"}], {}, "units of one kind"),
         ([{"key": "x", "values": ["1 mm", "1 kV"]}], {}, "units of one kind"),
-        ([{"key": "x", "from": "red", "to": "blue", "count": 2}], {}, "no number"),
+        ([{"key": "x", "from": "red", "to": "blue", "count": 2}], {}, "not a number"),
         ([{"key": "x", "from": 0, "to": 1, "count": 2, "spacing": "logarithmic"}], {}, "above zero"),
         ([{"key": "a.x", "values": [1]}, {"key": "b.x", "values": [1]}], {}, "two variables"),
         (
             [{"key": "x", "values": [1, 2], "pair": "p"}, {"key": "y", "values": [1], "pair": "p"}],
             {},
-            "equally many",
+            "same length",
         ),
         ([UNIFORM], {}, "sampling: is missing"),
-        ([{"key": "x", "values": [1]}], {"sampling": {"method": "random", "samples": 2}}, "nothing is drawn"),
+        (
+            [{"key": "x", "values": [1]}],
+            {"sampling": {"method": "random", "samples": 2}},
+            "no variable has a distribution",
+        ),
         ([UNIFORM], {"sampling": {"method": "sobol", "samples": 100}}, "such as 128"),
         (
             [UNIFORM, {"key": "k", "values": [1]}],
             {"sampling": {"method": "sensitivity", "samples": 8}},
-            "beside",
+            "remove the lists",
         ),
         ([NORMAL | {"from": "1 MPa"}], {"sampling": {"method": "random", "samples": 2}}, "has no from"),
         ([NORMAL | {"deviation": "0 %"}], {"sampling": {"method": "random", "samples": 2}}, "above zero"),
@@ -186,6 +190,6 @@ def test_lists_are_combined_with_every_sample():
         ([{"key": f"x{i}", "from": 1, "to": 100, "count": 100} for i in range(3)], {}, "makes 1000000 runs"),
     ],
 )
-def test_what_cannot_be_meant_is_refused(vary, keys, message):
+def test_invalid_variables_are_refused(vary, keys, message):
     with pytest.raises(InputError, match=message):
         design(*vary, **keys)

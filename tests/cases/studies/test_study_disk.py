@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Studies on a real disk that fills up, and on one that is read-only: permissions do not bind root."""
+"""Studies on a real disk that is full or read-only; permissions would not stop root."""
 
 import os
 import subprocess
@@ -13,10 +13,9 @@ PRESSURES = {"key": "stages.fill.pressure", "values": [f"{number / 10} mmHg" for
 
 @pytest.fixture
 def disk(tmp_path):
-    """A disk in memory: its folder, and a function that changes how it is mounted.
+    """A disk in memory: its folder, and a function that changes its mount options.
 
-    Where mounting is promised a refusal is a failure, else a skip; the full disk that a stand-in reports is
-    tested elsewhere all the same.
+    Without the permission to mount the test is skipped, or fails if mounting is required.
     """
     place = tmp_path / "disk"
     place.mkdir()
@@ -44,7 +43,7 @@ def disk(tmp_path):
 
 @pytest.fixture
 def file(tables, tmp_path):
-    """A study of eight pressures of a tube that takes no second; each keeps its fields."""
+    """A study of eight pressures of a tube, of less than a second each; each run keeps its fields."""
     tables["stages"] = [{"name": "fill", "pressure": "2 mmHg", "steps": 2}]
     content = {"title": "Pressures", "case": tables, "vary": [PRESSURES]}
     path = tmp_path / "pressures.toml"
@@ -53,7 +52,7 @@ def file(tables, tmp_path):
 
 
 def fill_up(place, room):
-    """Leave so many bytes of room."""
+    """Fill the disk except for ``room`` bytes."""
     there = os.statvfs(place)
     with open(place / "ballast", "wb") as ballast:
         os.posix_fallocate(ballast.fileno(), 0, there.f_bavail * there.f_frsize - room)
@@ -63,23 +62,23 @@ def summaries(folder):
     return {path: path.stat().st_mtime_ns for path in folder.glob("runs/*/summary.json")}
 
 
-def test_a_disk_that_fills_up_half_way_costs_nothing_finished(annelid, disk, file):
+def test_a_disk_that_fills_up_affects_no_finished_run(annelid, disk, file):
     place, _ = disk
     folder = place / "study"
     fill_up(place, 1_500_000)
     done = annelid("study", file, "--out", folder, "--workers", 1)
     assert done.returncode == FAILED
-    assert "the disk is full. What is finished is safe; free some space" in done.stderr
+    assert "the disk is full. Finished runs are kept; free some space" in done.stderr
     assert "Traceback" not in done.stderr
     before = summaries(folder)
     assert 1 <= len(before) < 8
-    told = annelid("study", folder, "--status").stdout
-    assert f"{len(before)} finished" in told
-    assert "failed" not in told  # it is no fault of a run
+    status = annelid("study", folder, "--status").stdout
+    assert f"{len(before)} finished" in status
+    assert "failed" not in status  # the run itself has not failed
     assert not (folder / ".lock").exists()
 
     again = annelid("study", file, "--out", folder)
-    assert again.returncode == FAILED  # still full: the same words
+    assert again.returncode == FAILED  # still full: the same message
     assert "the disk is full" in again.stderr
     (place / "ballast").unlink()
     done = annelid("study", file, "--out", folder)
@@ -88,7 +87,7 @@ def test_a_disk_that_fills_up_half_way_costs_nothing_finished(annelid, disk, fil
     assert summaries(folder).items() >= before.items()
 
 
-def test_a_disk_that_is_read_only_is_told_and_can_still_be_read(annelid, disk, file):
+def test_a_read_only_disk_is_reported_and_can_still_be_read(annelid, disk, file):
     place, change = disk
     folder = place / "study"
     change("ro")
@@ -102,7 +101,7 @@ def test_a_disk_that_is_read_only_is_told_and_can_still_be_read(annelid, disk, f
     for options in ([], ["--collect"], ["--retry"], ["--only", "#1"]):
         done = annelid("study", folder, *options)
         assert done.returncode == INPUT, options
-        assert "cannot be written (Read-only file system); nothing finished is lost" in done.stderr
+        assert "cannot be written (Read-only file system); finished runs are kept" in done.stderr
         assert "Traceback" not in done.stderr
     assert "8 finished" in annelid("study", folder, "--status").stdout
     assert annelid("study", folder, "--dry-run").returncode == 0

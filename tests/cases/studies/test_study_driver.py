@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What goes wrong with a run costs that run; what goes wrong with the driver costs nothing finished."""
+"""Errors of a run affect only that run; errors of the driver affect no finished run."""
 
 import json
 import os
@@ -10,17 +10,18 @@ import time
 from pathlib import Path
 
 import pytest
-from made_runs import RADIAL
+from child_process import start_interruptible
 from plain_tube import ROOT
+from synthetic_runs import RADIAL
 
 from annelid.cases.studies import driver, store
-from annelid.cases.studies.opening import create
+from annelid.cases.studies.opening import create_study
 from annelid.geometry.errors import AnnelidError, InputError
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4.75 mm", "5 mm"]}
 
 
-def noted(*notes):
+def runs_with_notes(*notes):
     """Runs that behave as their notes say."""
     return {"key": "notes", "values": list(notes)}
 
@@ -29,7 +30,7 @@ def by_notes(table):
     return {row["notes"]: row for row in table.rows}
 
 
-def test_every_run_is_done_once_and_not_again(study, drive, attempts):
+def test_every_run_is_done_once(study, drive, attempts):
     plan, store = study(vary=[RADII])
     table = drive(plan, store)
     assert [row["status"] for row in table.rows] == ["finished"] * 5
@@ -42,15 +43,17 @@ def test_every_run_is_done_once_and_not_again(study, drive, attempts):
     assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
 
 
-def test_a_value_that_is_added_runs_only_what_is_new(study, drive, attempts):
+def test_an_added_value_runs_only_the_new_runs(study, drive, attempts):
     drive(*study(vary=[RADII | {"values": ["4 mm", "5 mm"]}]))
     plan, store = study(vary=[RADII])
     drive(plan, store)
     assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
 
 
-def test_crash_end_error_and_memory_cost_one_run_each_and_are_told_apart(study, drive, attempts):
-    plan, store = study(vary=[noted("fine", "crash", "exit", "error", "greedy 1e6", "killed", "good")])
+def test_crash_exit_error_and_memory_affect_one_run_each_and_are_distinguished(study, drive, attempts):
+    plan, store = study(
+        vary=[runs_with_notes("fine", "crash", "exit", "error", "greedy 1e6", "killed", "good")]
+    )
     rows = by_notes(drive(plan, store))
     assert {notes: row["status"] for notes, row in rows.items()} == {
         "fine": "finished",
@@ -66,14 +69,14 @@ def test_crash_end_error_and_memory_cost_one_run_each_and_are_told_apart(study, 
     }
     assert "SIGSEGV" in rows["crash"]["reason"]
     assert rows["error"]["reason"] == "these values make no sense"
-    # Killed from outside is no fault of the run: it has three tries. The others have one, also later.
+    # A run whose worker is killed by another process has three attempts, the others have one.
     assert len(attempts(store)) == 9
     drive(plan, store)
     assert len(attempts(store)) == 9
 
 
-def test_a_run_that_hangs_is_ended_at_its_time_limit(study, drive):
-    plan, store = study(vary=[noted("fine", "hang")])
+def test_a_run_that_hangs_is_killed_at_its_time_limit(study, drive):
+    plan, store = study(vary=[runs_with_notes("fine", "hang")])
     begin = time.monotonic()
     rows = by_notes(drive(plan, store, time_limit=1.0))
     assert time.monotonic() - begin < 60
@@ -82,31 +85,31 @@ def test_a_run_that_hangs_is_ended_at_its_time_limit(study, drive):
     assert rows["fine"]["status"] == "finished"
 
 
-def test_a_run_that_fills_its_memory_is_ended_before_the_machine_suffers(study, drive):
+def test_a_run_that_exceeds_its_memory_limit_is_killed(study, drive):
     # It takes 300 MB at once and holds them: allowed to allocate, but over its limit of resident memory.
-    plan, store = study(vary=[noted("fine", "hungry 300")])
+    plan, store = study(vary=[runs_with_notes("fine", "hungry 300")])
     rows = by_notes(drive(plan, store, memory_limit=310.0, time_limit=60.0))
     assert rows["hungry 300"]["outcome"] == "memory"
     assert rows["fine"]["status"] == "finished"
 
 
-def test_failed_runs_are_tried_again_when_their_record_is_dropped(study, drive, attempts):
-    plan, store = study(vary=[noted("error")])
+def test_failed_runs_are_repeated_when_their_record_is_deleted(study, drive, attempts):
+    plan, store = study(vary=[runs_with_notes("error")])
     drive(plan, store)
-    store.forget(plan.runs[0])
+    store.delete_failure(plan.runs[0])
     drive(plan, store)
     assert len(attempts(store)) == 2
 
 
-def test_a_full_disk_stops_the_study_and_blames_no_run(study, drive):
-    plan, store = study(vary=[noted("fine", "full")])
-    with pytest.raises(AnnelidError, match=r"disk is full.*What is finished is safe"):
+def test_a_full_disk_stops_the_study_and_no_run_fails(study, drive):
+    plan, store = study(vary=[runs_with_notes("fine", "full")])
+    with pytest.raises(AnnelidError, match=r"disk is full.*Finished runs are kept"):
         drive(plan, store, workers=1)
     assert [store.state(run) for run in plan.runs] == ["finished", "waiting"]
 
 
 def test_a_disk_that_fills_up_while_a_failure_is_recorded(study, drive, monkeypatch):
-    plan, the_store = study(vary=[noted("crash")])
+    plan, the_store = study(vary=[runs_with_notes("crash")])
 
     def full(*_):
         raise OSError(28, "No space left on device")
@@ -118,7 +121,7 @@ def test_a_disk_that_fills_up_while_a_failure_is_recorded(study, drive, monkeypa
         drive(plan, the_store)
 
 
-def test_a_damaged_summary_is_run_again(study, drive, attempts):
+def test_a_run_with_a_damaged_summary_is_repeated(study, drive, attempts):
     plan, store = study(vary=[RADII])
     drive(plan, store)
     damages = ["", "{", '{"case_hash": "other"}', json.dumps({"case_hash": plan.runs[3].hash})]
@@ -129,15 +132,15 @@ def test_a_damaged_summary_is_run_again(study, drive, attempts):
     assert len(attempts(store)) == 9
 
 
-def test_two_drivers_do_not_share_a_study(study, drive):
+def test_two_drivers_cannot_work_on_one_study(study, drive):
     plan, store = study(vary=[RADII])
-    create(plan, store)
+    create_study(plan, store)
     with store.locked(), pytest.raises(InputError, match=f"process {os.getpid()} .* works on this study"):
         drive(plan, store)
     drive(plan, store)
 
 
-def test_runs_at_work_elsewhere_are_left_alone_and_not_called_failed(study, drive, attempts):
+def test_runs_of_another_process_are_skipped_and_not_counted_as_failed(study, drive, attempts):
     from annelid.results.atomic import FolderLock
 
     plan, store = study(vary=[RADII])
@@ -158,8 +161,8 @@ def test_runs_at_work_elsewhere_are_left_alone_and_not_called_failed(study, driv
     assert len(attempts(store)) == 5
 
 
-def test_a_clock_that_jumps_does_not_matter(study, drive, monkeypatch):
-    # Every look at the wall clock finds it a day off, to and fro; limits and progress must not care.
+def test_jumps_of_the_clock_do_not_matter(study, drive, monkeypatch):
+    # The wall clock jumps by a day, back and forth, at every reading; limits and progress must not use it.
     plan, store = study(vary=[RADII])
     jumps = iter(range(10**9))
     real = time.time
@@ -174,22 +177,22 @@ SCRIPT = """
 import sys
 from pathlib import Path
 from annelid.cases.studies.driver import run_study
-from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.settings import Settings
-from annelid.cases.studies.table import Table
+from annelid.cases.studies.table import StudyTable
 plan, store = open_study(sys.argv[1], Path(sys.argv[2]))
-create(plan, store)
+create_study(plan, store)
 with store.locked():
-    run_study(plan, store, Table(plan, store), Settings(workers=2, runner="made_runs"))
+    run_study(plan, store, StudyTable(plan, store), Settings(workers=2, runner="synthetic_runs"))
 """
 
 
 @pytest.fixture
-def begun(study, drive, tmp_path):
+def started_driver(study, drive, tmp_path):
     """A driver in a process of its own, in the middle of a study whose later runs are slow."""
-    plan, store = study(vary=[noted("fine", "good", *(f"slow 0.{i}" for i in range(5, 9)))])
+    plan, store = study(vary=[runs_with_notes("fine", "good", *(f"slow 0.{i}" for i in range(5, 9)))])
     arguments = [sys.executable, "-c", SCRIPT, str(tmp_path / "some.toml"), str(store.path)]
-    process = subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True)
+    process = start_interruptible(arguments, stderr=subprocess.PIPE, text=True)
     wait_until(lambda: sum(store.state(run) == "finished" for run in plan.runs) >= 2)
     yield plan, store, process
     process.kill()
@@ -208,28 +211,28 @@ def workers_of(pid):
     return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
 
 
-def gone(pid):
+def has_ended(pid):
     try:
         return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
     except OSError:
         return True
 
 
-def test_the_driver_may_be_killed(begun, drive, attempts):
-    plan, store, process = begun
+def test_the_driver_may_be_killed(started_driver, drive, attempts):
+    plan, store, process = started_driver
     workers = workers_of(process.pid)
     finished = [run.id for run in plan.runs if store.state(run) == "finished"]
     process.kill()
     process.wait()
-    wait_until(lambda: all(gone(pid) for pid in workers))
+    wait_until(lambda: all(has_ended(pid) for pid in workers))
     assert workers
     table = drive(plan, store)
     assert [row["status"] for row in table.rows] == ["finished"] * 6
     assert all(attempts(store).count(run) == 1 for run in finished)
 
 
-def test_a_worker_and_all_workers_may_be_killed(begun, attempts):
-    plan, store, process = begun
+def test_a_worker_and_all_workers_may_be_killed(started_driver, attempts):
+    plan, store, process = started_driver
     for pid in workers_of(process.pid):
         os.kill(pid, signal.SIGKILL)
     assert process.wait(timeout=60) == 0
@@ -238,12 +241,12 @@ def test_a_worker_and_all_workers_may_be_killed(begun, attempts):
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_a_request_to_stop_is_followed_at_once_and_leaves_nobody(begun, drive, number):
-    plan, store, process = begun
+def test_a_request_to_stop_ends_driver_and_workers_at_once(started_driver, drive, number):
+    plan, store, process = started_driver
     workers = workers_of(process.pid)
     process.send_signal(number)
     assert process.wait(timeout=10) != 0
-    wait_until(lambda: all(gone(pid) for pid in workers), 5)
+    wait_until(lambda: all(has_ended(pid) for pid in workers), 5)
     assert not (store.path / ".lock").exists()
     assert [row["status"] for row in drive(plan, store).rows] == ["finished"] * 6
 
@@ -251,11 +254,11 @@ def test_a_request_to_stop_is_followed_at_once_and_leaves_nobody(begun, drive, n
 def test_the_table_can_be_read_while_the_study_runs(study, drive, monkeypatch):
     from pyarrow import csv, parquet
 
-    plan, store = study(vary=[noted("fine", "slow 0.3", "slow 3")])
+    plan, store = study(vary=[runs_with_notes("fine", "slow 0.3", "slow 3")])
     seen = []
-    monkeypatch.setattr(driver, "_TABLE_PAUSE", 0.0)
-    monkeypatch.setattr(driver, "_TABLE_SHARE", 1.0)
-    real = driver.Table.write
+    monkeypatch.setattr(driver, "_TABLE_INTERVAL", 0.0)
+    monkeypatch.setattr(driver, "_TABLE_FRACTION", 1.0)
+    real = driver.StudyTable.write
 
     def write(table):
         real(table)
@@ -263,14 +266,14 @@ def test_the_table_can_be_read_while_the_study_runs(study, drive, monkeypatch):
         assert csv.read_csv(store.path / "study.csv").num_rows == len(rows) == 3
         seen.append([row["status"] for row in rows].count("finished"))
 
-    monkeypatch.setattr(driver.Table, "write", write)
+    monkeypatch.setattr(driver.StudyTable, "write", write)
     drive(plan, store)
     assert seen == sorted(seen)
     assert seen[-1] == 3
-    assert any(0 < finished < 3 for finished in seen)  # while it ran; two may end between two looks
+    assert any(0 < finished < 3 for finished in seen)  # while it ran; two runs may end between two checks
 
 
-def test_workers_that_never_start_end_the_study_with_their_last_words(study, drive):
+def test_workers_that_do_not_start_end_the_study_with_the_end_of_their_log(study, drive):
     plan, store = study(vary=[RADII])
     with pytest.raises(AnnelidError, match=r"workers do not start.*no_such_runner"):
         drive(plan, store, runner="no_such_runner")

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: MIT
-"""Formulas: values against Python's own arithmetic and unit tables, and known ways to misuse evaluators."""
+"""Formulas: values against Python's arithmetic and unit tables, and known ways to misuse evaluators."""
 
 import math
 
 import pytest
 
 from annelid.cases.studies.formula import evaluate
-from annelid.cases.studies.values import inside
+from annelid.cases.studies.values import to_internal
 from annelid.geometry.errors import InputError
 
 NAMES = {
@@ -40,11 +40,11 @@ NAMES = {
     ],
 )
 def test_arithmetic_with_units(formula, expected):
-    assert inside(evaluate(formula, NAMES)) == pytest.approx(expected, rel=1e-11)
+    assert to_internal(evaluate(formula, NAMES)) == pytest.approx(expected, rel=1e-11)
 
 
 def test_counts_stay_whole_numbers():
-    # A case wants a whole number of sheets: 5.0 would be refused there.
+    # A case needs an integer number of sheets: 5.0 would be refused.
     assert evaluate("sheets + 1", NAMES) == 5
     assert isinstance(evaluate("sheets + 1", NAMES), int)
     assert isinstance(evaluate("round(radius / sheet)", NAMES), int)
@@ -85,11 +85,11 @@ def test_counts_stay_whole_numbers():
         "sin(radius)",
     ],
 )
-def test_anything_else_is_refused_with_the_formula_named(formula):
+def test_everything_else_is_refused_and_the_formula_named(formula):
     with pytest.raises(InputError, match=r"derive\[x\]\.formula"):
         evaluate(formula, NAMES, key="derive[x].formula")
 
 
-def test_what_a_name_may_have_been_meant_to_be():
+def test_a_similar_name_is_suggested():
     with pytest.raises(InputError, match='did you mean "sheets"'):
         evaluate("sheet_s * 2", {"sheets": 4})

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: MIT
 import pytest
 
-from annelid.cases.studies.keys import last_part, with_keys
+from annelid.cases.studies.keys import last_part, set_keys
 from annelid.geometry.errors import InputError
 
 
-def test_keys_are_found_by_the_names_of_entries_and_the_original_stays(tables):
-    changed = with_keys(
+def test_keys_are_found_by_names_of_entries_and_the_original_is_unchanged(tables):
+    changed = set_keys(
         tables,
         {
             "shape.inner_radius": "5 mm",
@@ -29,9 +29,9 @@ def test_keys_are_found_by_the_names_of_entries_and_the_original_stays(tables):
     assert "natural_stretch" not in tables["parts"][0]
 
 
-def test_one_voltage_for_all_can_be_set_for_one_electrode(tables):
+def test_a_voltage_of_all_electrodes_can_be_set_for_one(tables):
     tables["stages"][1]["voltage"] = "1 kV"
-    assert with_keys(tables, {"stages.energise.voltage.low": "2 kV"})["stages"][1]["voltage"] == {
+    assert set_keys(tables, {"stages.energise.voltage.low": "2 kV"})["stages"][1]["voltage"] == {
         "all": "1 kV",
         "low": "2 kV",
     }
@@ -42,20 +42,20 @@ def test_one_voltage_for_all_can_be_set_for_one_electrode(tables):
     [
         ("shape.layers.wal.thickness", 'did you mean "wall"'),
         ("shape.layers.#2.thickness", "wall"),
-        ("shape.inner_radius.more", "no table"),
+        ("shape.inner_radius.more", "not a table"),
         ("parts.wall", "is a table"),
         ("shape", "is a table"),
-        ("", "no path"),
-        ("shape..x", "no path"),
-        (".shape", "no path"),
-        ('shape."x', "no path"),
+        ("", "not a path"),
+        ("shape..x", "not a path"),
+        (".shape", "not a path"),
+        ('shape."x', "not a path"),
     ],
 )
-def test_a_path_that_leads_nowhere_is_named(tables, path, message):
+def test_a_path_that_does_not_exist_is_named(tables, path, message):
     with pytest.raises(InputError, match=message):
-        with_keys(tables, {path: 1})
+        set_keys(tables, {path: 1})
 
 
-def test_the_last_part_becomes_a_word():
+def test_the_last_part_becomes_a_name():
     assert last_part('stages."first fill"') == "first_fill"
     assert last_part("parts.wall.natural_stretch.hoop") == "hoop"

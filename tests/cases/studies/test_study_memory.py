@@ -1,19 +1,19 @@
 # SPDX-License-Identifier: MIT
-"""The limit of memory of a worker and the ranks it starts."""
+"""The memory limit of a worker and the ranks that it starts."""
 
 import resource
 
 import pytest
 
 import annelid.cases.run.ranks
-from annelid.cases.studies.single_run import Job, run_one
+from annelid.cases.studies.single_run import Job, run_job
 
-LIMIT = 64 << 30  # far above what the tests take
+LIMIT = 64 << 30  # far above the memory of the tests
 
 
 @pytest.fixture
 def limited():
-    """This process may not grow beyond the limit; ranks it starts are seen to have none."""
+    """Limit the memory of this process; gives the limit that ranks must have instead."""
     before = resource.getrlimit(resource.RLIMIT_AS)
     resource.setrlimit(resource.RLIMIT_AS, (LIMIT, before[1]))
     yield before[1]
@@ -28,8 +28,8 @@ def test_ranks_do_not_inherit_the_limit_of_their_worker(limited, tmp_path, monke
         return 11
 
     monkeypatch.setattr(annelid.cases.run.ranks, "start_ranks", started)
-    reply = run_one(Job("run", "", str(tmp_path / "run"), ranks=2))
+    reply = run_job(Job("run", "", str(tmp_path / "run"), ranks=2))
     assert seen == [(2, limited)]
     assert reply.kind == "error"
     assert "on 2 ranks ended with code 11" in reply.reason
-    assert resource.getrlimit(resource.RLIMIT_AS)[0] == LIMIT  # the worker itself keeps its own
+    assert resource.getrlimit(resource.RLIMIT_AS)[0] == LIMIT  # the worker keeps its own limit

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A study file that cannot be meant is refused in words, each thing once."""
+"""Messages for study files that are not valid: each error is reported once."""
 
 import pytest
 
@@ -25,7 +25,7 @@ VARY = '[[vary]]\nkey = "stages.energise.voltage"\n'
         ),
     ],
 )
-def test_a_bad_value_is_told_once(text, problem):
-    with pytest.raises(InputError, match="1 thing to mend") as caught:
+def test_an_invalid_value_is_reported_once(text, problem):
+    with pytest.raises(InputError, match="1 error") as caught:
         study_from_text(HEAD + text, source="x.toml")
     assert caught.value.data["problems"] == [problem]

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The page of a study: complete, self-contained, and safe whatever the names are."""
+"""The page of a study: complete, self-contained, and safe for all names and notes."""
 
 import base64
 import hashlib
@@ -18,7 +18,7 @@ QUANTITY = "mean radial expansion"
 
 
 class Page(html.parser.HTMLParser):
-    """What a browser would find: elements that are open, links, scripts."""
+    """The elements, links and scripts that a browser finds."""
 
     def __init__(self, text):
         super().__init__()
@@ -48,7 +48,7 @@ def page(study, drive):
     return make
 
 
-def test_every_point_leads_to_the_report_of_its_run(page):
+def test_every_point_links_to_the_report_of_its_run(page):
     plan, store, _, found = page(vary=[RADII, {"key": "notes", "values": ["a", "b"]}], quantities=[QUANTITY])
     for run in plan.runs:
         # In the parallel coordinates, in the response, in the map of requirements, and in the table.
@@ -58,7 +58,7 @@ def test_every_point_leads_to_the_report_of_its_run(page):
     assert all((store.path / link).exists() for link in found.links if link.startswith("runs/"))
 
 
-def test_the_page_runs_its_own_script_alone(page):
+def test_the_page_runs_only_its_own_script(page):
     _, _, text, found = page(vary=[RADII], quantities=[QUANTITY])
     (script,) = [code for kind, code in found.scripts if kind == "text/javascript"]
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
@@ -68,7 +68,7 @@ def test_the_page_runs_its_own_script_alone(page):
     assert not re.search(r"(src|href)=[\"']?(https?:)?//", text)
 
 
-def test_words_of_the_user_are_shown_and_not_obeyed(page):
+def test_texts_of_the_user_are_shown_and_not_executed(page):
     evil = "</script><script>alert(1)</script><img src=x onerror=alert(2)>"
     _, _, text, found = page(
         vary=[{"key": "notes", "values": [evil, "plain", "error"]}, RADII | {"values": ["4 mm", "5 mm"]}],
@@ -80,16 +80,16 @@ def test_words_of_the_user_are_shown_and_not_obeyed(page):
     assert "&lt;img src=x" in text
 
 
-def test_failed_runs_are_named_with_their_reason(page):
+def test_failed_runs_are_listed_with_their_reason(page):
     plan, _, text, _ = page(vary=[{"key": "notes", "values": ["fine", "error", "exit"]}, RADII])
     assert "these values make no sense" in text
-    assert text.count("ended by itself with code 3") >= 5
+    assert text.count("exited with code 3") >= 5
     assert "5 of 15 runs have a result, 10 failed" in text
     failed = [run.id for run in plan.runs if run.values["notes"] == "error"]
     assert all(id_ in text.split("Failed and unstable")[1] for id_ in failed)
 
 
-def test_places_on_the_axes_are_those_of_the_values(page):
+def test_positions_on_the_axes_are_those_of_the_values(page):
     plan, _, _, found = page(vary=[RADII, {"key": "notes", "values": ["a", "error"]}], quantities=[QUANTITY])
     (data,) = [json.loads(code) for kind, code in found.scripts if kind == "application/json"]
     for places, row in zip(data["places"], data["rows"], strict=True):
@@ -123,7 +123,7 @@ def test_marks_fronts_and_yields_follow_the_table(study, drive):
     radii = data.varied[0].numbers
     assert [mark == "met" for mark in data.marks[2:]] == list(radii[2:] >= 4.5)
     (found,) = data.yields
-    # Half of them lies above the mean, which is the limit of the stand-in's requirement.
+    # Half of the values are above the mean, which is the limit of the requirement of the synthetic runs.
     assert (found.parts, found.good) == (32, int((radii[2:] >= 4.5).sum()))
     (spread,) = data.spreads
     assert spread.values.std() == pytest.approx(np.delete(radii, 0).std(), rel=1e-9)
@@ -131,7 +131,7 @@ def test_marks_fronts_and_yields_follow_the_table(study, drive):
     assert "What will" not in (store.path / "study.toml").read_text()
 
 
-def test_a_tolerance_study_says_how_many_parts_are_good(page):
+def test_a_tolerance_study_shows_how_many_parts_conform(page):
     _, _, text, _ = page(
         vary=[
             {"key": "shape.inner_radius", "distribution": "normal", "mean": "4.7 mm", "deviation": "0.1 mm"},
@@ -146,7 +146,7 @@ def test_a_tolerance_study_says_how_many_parts_are_good(page):
     assert "through 1" in text
 
 
-def test_the_page_of_a_search_warns_of_its_uneven_points(page):
+def test_the_page_of_a_search_warns_that_its_points_are_uneven(page):
     radius = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
     least = [{"quantity": QUANTITY, "aim": "minimise"}]
     _, _, text, _ = page(vary=[radius], objectives=least, search={"evaluations": 16}, quantities=[QUANTITY])
@@ -156,14 +156,14 @@ def test_the_page_of_a_search_warns_of_its_uneven_points(page):
     assert "A search chose these points" not in plain
 
 
-def test_reports_are_promised_only_where_there_are_some(page):
-    promise = "a click on it opens its report"
-    assert promise in page(vary=[RADII], quantities=[QUANTITY])[2]
+def test_reports_are_mentioned_only_if_there_are_some(page):
+    text = "a click on it opens its report"
+    assert text in page(vary=[RADII], quantities=[QUANTITY])[2]
     radii = RADII | {"values": ["4.1 mm", "4.2 mm", "4.3 mm"]}
-    assert promise not in page(vary=[radii], quantities=[QUANTITY], output={"reports": False})[2]
+    assert text not in page(vary=[radii], quantities=[QUANTITY], output={"reports": False})[2]
 
 
-def test_the_table_keeps_to_what_differs_and_what_was_derived_can_be_shown(page):
+def test_the_table_shows_columns_that_differ_and_can_show_derived_ones(page):
     twice = {"name": "doubled", "formula": "2 * inner_radius"}
     same = {"name": "always", "formula": "inner_radius * 0 + twelve"}
     constants = {"twelve": "12 mm"}

@@ -5,10 +5,10 @@ import tomllib
 import pytest
 from plain_tube import TABLES
 
-from annelid.cases.studies.keys import with_keys
+from annelid.cases.studies.keys import set_keys
 from annelid.cases.studies.opening import open_study
-from annelid.cases.studies.plan import plan_of
-from annelid.cases.studies.plan_file import PLAN, matches, read_plan, write_plan
+from annelid.cases.studies.plan import make_plan
+from annelid.cases.studies.plan_file import PLAN, plan_matches, read_plan, write_plan
 from annelid.cases.studies.reading import library_studies, read_study
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.resolved import case_hash
@@ -17,16 +17,16 @@ from annelid.geometry.errors import InputError
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 
 
-def test_a_run_is_called_by_the_hash_of_its_resolved_case(study):
+def test_a_run_is_identified_by_the_hash_of_its_resolved_case(study):
     plan, _ = study(vary=[RADII], output={"keep": "all"})
     for run, radius in zip(plan.runs, ["4 mm", "5000 um"], strict=True):
-        case = case_from_tables(with_keys(TABLES, {"shape.inner_radius": radius, "output.fields": "all"}))
+        case = case_from_tables(set_keys(TABLES, {"shape.inner_radius": radius, "output.fields": "all"}))
         assert run.hash == case_hash(case)
         assert run.id == run.hash[:12]
         assert run.case() == case
 
 
-def test_a_value_that_is_added_adds_a_run_and_leaves_the_others(study):
+def test_an_added_value_adds_a_run_and_keeps_the_others(study):
     few, _ = study(vary=[RADII])
     more, _ = study(vary=[RADII | {"values": ["4 mm", "4.5 mm", "5 mm"]}])
     assert [run.id for run in few.runs] == [more.runs[0].id, more.runs[2].id]
@@ -34,11 +34,11 @@ def test_a_value_that_is_added_adds_a_run_and_leaves_the_others(study):
 
 def test_points_of_equal_cases_share_a_run(study):
     plan, _ = study(vary=[RADII | {"values": ["4 mm", "5 mm", "4000 um"]}])
-    assert plan.of_point == (0, 1, 0)
+    assert plan.run_of_point == (0, 1, 0)
     assert len(plan.runs) == 2
 
 
-def test_derived_keys_follow_the_varied_ones(study):
+def test_derived_keys_follow_the_variables(study):
     plan, _ = study(
         constants={"sheet": "50 um"},
         vary=[{"key": "parts.wall.sheets.count", "values": [2, 4]}],
@@ -59,22 +59,22 @@ def test_derived_keys_follow_the_varied_ones(study):
     ]
 
 
-def test_an_impossible_point_is_planned_with_its_problem_but_not_if_all_are(study):
+def test_an_invalid_point_is_planned_with_its_problem_unless_all_are_invalid(study):
     plan, store = study(vary=[RADII | {"values": ["4 mm", "-1 mm"]}])
     assert [bool(run.toml) for run in plan.runs] == [True, False]
     assert "shape.inner_radius" in plan.runs[1].problem
     assert store.state(plan.runs[1]) == "failed"
     assert store.failure(plan.runs[1]).kind == "impossible"
-    with pytest.raises(InputError, match="no point of the study is a possible case"):
+    with pytest.raises(InputError, match="no point of the study has a valid case"):
         study(vary=[RADII | {"values": ["-1 mm"]}])
 
 
 def test_runs_are_found_by_id_beginning_and_number(study):
     plan, _ = study(vary=[RADII])
     assert plan.run(plan.runs[1].id) is plan.run(plan.runs[1].id[:8]) is plan.run("#2") is plan.runs[1]
-    for wanted in ("#0", "#3", "", "zz"):
+    for name in ("#0", "#3", "", "zz"):
         with pytest.raises(InputError):
-            plan.run(wanted)
+            plan.run(name)
 
 
 def test_runs_that_share_their_equations_are_of_one_kind(study):
@@ -93,31 +93,31 @@ def test_the_plan_on_disk_reads_back_to_the_same_plan(study, tmp_path):
     )
     write_plan(plan, tmp_path)
     again = read_plan(tmp_path)
-    assert (again.runs, again.variables, again.of_point) == (plan.runs, plan.variables, plan.of_point)
+    assert (again.runs, again.variables, again.run_of_point) == (plan.runs, plan.variables, plan.run_of_point)
     assert again.file.study == plan.file.study
     assert tomllib.loads(again.runs[0].toml)["shape"]["inner_radius"] == "4 mm"
 
 
-def test_a_plan_is_taken_up_only_while_study_and_base_case_are_as_they_were(study, tmp_path):
+def test_a_plan_is_reused_only_if_study_and_base_case_are_unchanged(study, tmp_path):
     (tmp_path / "base.toml").write_text("")
     plan, _ = study(vary=[RADII])
     write_plan(plan, tmp_path)
-    assert matches(plan.file, tmp_path)
-    assert not matches(plan.file._replace(text=plan.file.text + "\n# more"), tmp_path)
-    assert not matches(plan.file._replace(base=plan.file.base | {"notes": "other"}), tmp_path)
+    assert plan_matches(plan.file, tmp_path)
+    assert not plan_matches(plan.file._replace(text=plan.file.text + "\n# more"), tmp_path)
+    assert not plan_matches(plan.file._replace(base=plan.file.base | {"notes": "other"}), tmp_path)
 
 
 @pytest.mark.parametrize("damage", ["", "[]\n", '{"kind": "other"}\n', "half a li"])
-def test_a_damaged_plan_says_what_to_do(study, tmp_path, damage):
+def test_the_error_of_a_damaged_plan_states_what_to_do(study, tmp_path, damage):
     plan, _ = study(vary=[RADII])
     write_plan(plan, tmp_path)
     (tmp_path / PLAN).write_text(damage)
-    with pytest.raises(InputError, match=r"damaged|no study folder"):
+    with pytest.raises(InputError, match=r"damaged|not a study folder"):
         read_plan(tmp_path)
-    assert not matches(plan.file, tmp_path)
+    assert not plan_matches(plan.file, tmp_path)
 
 
-def test_every_line_of_the_plan_says_what_a_worker_elsewhere_needs(study, tmp_path):
+def test_every_line_of_the_plan_has_what_a_worker_on_another_machine_needs(study, tmp_path):
     plan, _ = study(vary=[RADII])
     write_plan(plan, tmp_path)
     head, *lines = [json.loads(line) for line in (tmp_path / PLAN).read_text().splitlines()]
@@ -135,12 +135,12 @@ def test_every_line_of_the_plan_says_what_a_worker_elsewhere_needs(study, tmp_pa
         ({"quantities": ["peak stres"]}, 'did you mean "peak stress"'),
         ({"limits": {"time": 5}}, "limits.time"),
         ({"derive": [{"formula": "1"}]}, "neither"),
-        ({"derive": [{"name": "inner_radius", "formula": "1"}]}, "something else is called"),
+        ({"derive": [{"name": "inner_radius", "formula": "1"}]}, "is already used"),
         ({"fixed": {"shape.inner_radus": "1 mm"}}, "inner_radus"),
         ({"case": "no_such_case"}, "no_such_case"),
     ],
 )
-def test_what_is_wrong_in_a_study_is_named(study, change, message):
+def test_errors_of_a_study_name_the_key(study, change, message):
     with pytest.raises(InputError, match=message):
         study(**{"vary": [RADII]} | change)
 
@@ -149,16 +149,16 @@ def test_files_that_cannot_be_read(tmp_path):
     for name, content in [("a.toml", b"\xff"), ("b.toml", b"title = ")]:
         (tmp_path / name).write_bytes(content)
         with pytest.raises(InputError, match=name):
-            plan_of(read_study(tmp_path / name))
+            make_plan(read_study(tmp_path / name))
     with pytest.raises(InputError, match="cannot be read"):
         read_study(tmp_path / "absent.toml")
 
 
-def test_a_value_called_ranks_says_how_many_processors_a_run_gets(study):
+def test_a_value_called_ranks_sets_the_processors_of_a_run(study):
     lengths = {"key": "mesh.along", "values": ["4 mm", "2 mm", "1 mm"], "pair": "size"}
     plan, _ = study(vary=[lengths, {"name": "ranks", "values": [1, 1, 2], "pair": "size"}], ranks=3)
     assert [run.ranks for run in plan.runs] == [1, 1, 2]
-    assert plan.most_ranks == 2
+    assert plan.max_ranks == 2
     with pytest.raises(
         InputError, match=r"ranks: 1.5 is not a number of processors; it must be a whole number"
     ):
@@ -166,7 +166,7 @@ def test_a_value_called_ranks_says_how_many_processors_a_run_gets(study):
 
 
 @pytest.mark.parametrize("name", sorted(library_studies()))
-def test_library_studies_can_be_planned_and_are_said_to_be_invented(name, tmp_path):
+def test_library_studies_can_be_planned_and_state_that_they_are_invented(name, tmp_path):
     plan, _ = open_study(name, tmp_path)
     assert len(plan.runs) >= 16
     assert all(run.toml for run in plan.runs)

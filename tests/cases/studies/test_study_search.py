@@ -1,19 +1,19 @@
 # SPDX-License-Identifier: MIT
-"""A search finds an optimum that is known, and goes on as if nothing had cut it off."""
+"""A search finds a known optimum, and an interrupted search makes the same choices."""
 
 import shutil
 
 import numpy as np
 import pytest
-from made_runs import RADIAL
+from synthetic_runs import RADIAL
 
 from annelid.cases.run.run import run_case
 from annelid.cases.studies.analysis import study_data
-from annelid.cases.studies.opening import create, open_study
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.plan_file import read_plan
-from annelid.cases.studies.search import begin, continued
-from annelid.cases.studies.space import space_of
-from annelid.cases.studies.values import inside
+from annelid.cases.studies.search import initial_plan, next_plan
+from annelid.cases.studies.search_space import search_space
+from annelid.cases.studies.values import to_internal
 from annelid.cases.validate.reading import case_from_tables
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run
@@ -39,26 +39,26 @@ def best(table):
 
 
 @pytest.mark.exact
-def test_the_optimum_on_the_edge_of_what_is_allowed_is_found(study, drive, attempts):
+def test_the_optimum_on_the_boundary_of_a_requirement_is_found(study, drive, attempts):
     # (r - 4.6)^2 + (t - 0.3)^2, r of 4.8 or more required: by Lagrange's multiplier r = 4.8, t = 0.3, 0.04.
     plan, store = searching(study, evaluations=120)
     row = best(drive(plan, store))
     assert row[RADIAL] == pytest.approx(0.04, abs=0.012)
     assert row["inner_radius [mm]"] == pytest.approx(4.8, abs=0.04)
     assert row["wall [mm]"] == pytest.approx(0.3, abs=0.12)
-    # Better than the even start alone, which is what it must be for.
+    # It must be better than the evenly spread start.
     start = read_plan(store.path).runs[:16]
-    radii = np.array([[inside(run.values[k]) for k in ("inner_radius", "wall")] for run in start])
+    radii = np.array([[to_internal(run.values[k]) for k in ("inner_radius", "wall")] for run in start])
     allowed = radii[radii[:, 0] >= 4.8]
     assert row[RADIAL] < ((allowed - [4.6, 0.3]) ** 2).sum(axis=1).min()
     assert len(attempts(store)) == len(set(attempts(store))) == 120
 
 
-def test_a_search_that_was_cut_off_makes_the_same_choices(study, drive, attempts, tmp_path):
+def test_an_interrupted_search_makes_the_same_choices(study, drive, attempts, tmp_path):
     plan, store = searching(study, evaluations=32)
     drive(plan, store)
     whole = [run.id for run in read_plan(store.path).runs]
-    # Cut off in the middle of the second batch: its plan is there, some of its runs are not.
+    # Interrupted in the second batch: the plan exists, some of its runs do not.
     for name in whole[20:]:
         shutil.rmtree(store.run_folder(read_plan(store.path).run(name)))
     again, _ = open_study(str(tmp_path / "some.toml"), store.path)
@@ -67,17 +67,17 @@ def test_a_search_that_was_cut_off_makes_the_same_choices(study, drive, attempts
     assert sorted(attempts(store)) == sorted(whole + whole[20:])
 
 
-def test_more_evaluations_go_on_with_the_same_search(study, drive):
+def test_more_evaluations_continue_the_same_search(study, drive):
     drive(*searching(study, evaluations=16))
     _, store = searching(study, evaluations=16)
     few = [run.id for run in read_plan(store.path).runs]
     plan, store = searching(study, evaluations=32)
     drive(plan, store)
     assert [run.id for run in read_plan(store.path).runs][:16] == few
-    assert len(read_plan(store.path).of_point) == 32
+    assert len(read_plan(store.path).run_of_point) == 32
 
 
-def test_what_fails_is_learnt_to_be_bad(study, drive):
+def test_the_search_avoids_values_that_fail(study, drive):
     plan, store = searching(
         study,
         evaluations=32,
@@ -88,7 +88,7 @@ def test_what_fails_is_learnt_to_be_bad(study, drive):
     notes = [run.values["notes"] for run in read_plan(store.path).runs]
     assert 3 <= notes[:16].count("error") <= 13
     assert [row["status"] == "failed" for row in table.rows] == [note == "error" for note in notes]
-    # Nothing good was ever heard of "error": it was a half of the start.
+    # All runs with "error" failed, which were half of the start.
     assert notes[16:].count("error") <= 4
 
 
@@ -103,18 +103,18 @@ def test_several_objectives_give_a_front(study, drive):
     assert all(data.marks[row] == "met" for row in data.front)
 
 
-def test_nothing_is_chosen_while_runs_are_waiting_and_planning_writes_nothing(study):
+def test_no_points_are_chosen_while_runs_are_waiting_and_planning_writes_nothing(study):
     plan, store = searching(study)
-    assert continued(plan, store) is None
-    create(plan, store)
-    assert continued(plan, store) is None
+    assert next_plan(plan, store) is None
+    create_study(plan, store)
+    assert next_plan(plan, store) is None
     assert list((store.path / "runs").iterdir()) == []
-    assert len(plan.of_point) == 16
+    assert len(plan.run_of_point) == 16
     plain, other = study(vary=[RADIUS | {"count": 2}])
-    assert continued(plain, other) is None
+    assert next_plan(plain, other) is None
 
 
-def test_points_and_choices_are_each_others_inverse(study):
+def test_points_and_parameters_are_inverse(study):
     plan, _ = searching(
         study,
         vary=[
@@ -125,12 +125,14 @@ def test_points_and_choices_are_each_others_inverse(study):
         ],
         fixed={},
     )
-    space = space_of(plan.file.study)
+    space = search_space(plan.file.study)
     assert space.levels == {"count": (3, 4, 5), "notes": ("b", "a")}
     for run in plan.runs:
-        assert space.point(space.chosen(run.values)) == {k: run.values[k] for k in space.chosen(run.values)}
+        assert space.to_point(space.to_parameters(run.values)) == {
+            k: run.values[k] for k in space.to_parameters(run.values)
+        }
     shares = {"inner_radius": 0.5, "wall": 0.5, "count": 0.99, "notes": 0.0}
-    chosen = space.spread(shares)
+    chosen = space.from_unit_cube(shares)
     assert chosen["inner_radius"] == pytest.approx((4 * 5.5) ** 0.5)
     assert (chosen["count"], chosen["notes"]) == (2, 0)
 
@@ -145,13 +147,13 @@ def test_points_and_choices_are_each_others_inverse(study):
         ({"vary": [RADIUS | {"to": "3 mm"}]}, "below"),
         (
             {"vary": [{"key": "mesh.along", "distribution": "normal", "mean": "1 mm", "deviation": "1 %"}]},
-            "scatter",
+            "distributions",
         ),
         ({"vary": [RADIUS, RADIUS]}, "two variables"),
         ({"search": {"evaluations": 3}}, "evaluations"),
     ],
 )
-def test_what_cannot_be_searched_is_refused(study, change, message):
+def test_invalid_searches_are_refused(study, change, message):
     with pytest.raises(InputError, match=message):
         searching(study, **change)
 
@@ -172,6 +174,8 @@ def test_a_run_ends_with_the_stage_whose_requirement_it_misses(tables, tmp_path)
 def test_the_start_is_even(study):
     plan, _ = searching(study, evaluations=64, search={"evaluations": 64, "start": 64})
     for name, low, high in (("inner_radius", 4, 5.5), ("wall", 0.1, 0.8)):
-        shares = (np.array([inside(run.values[name]) for run in begin(plan.file).runs]) - low) / (high - low)
+        shares = (np.array([to_internal(run.values[name]) for run in initial_plan(plan.file).runs]) - low) / (
+            high - low
+        )
         counts = np.histogram(shares, bins=8, range=(0, 1))[0]
         assert (counts == 8).all()

@@ -5,7 +5,7 @@ import resource
 
 import pytest
 
-from annelid.cases.studies.opening import create
+from annelid.cases.studies.opening import create_study
 from annelid.cases.studies.store import DiskFull, Failure, Store
 from annelid.geometry.errors import InputError
 
@@ -15,39 +15,39 @@ RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 @pytest.fixture
 def opened(study):
     plan, store = study(vary=[RADII])
-    create(plan, store)
+    create_study(plan, store)
     return plan, store
 
 
-def test_a_folder_of_something_else_is_not_touched(study):
+def test_another_folder_is_not_changed(study):
     plan, store = study(vary=[RADII])
     store.path.mkdir()
     (store.path / "thesis.txt").write_text("years")
-    with pytest.raises(InputError, match="is no study folder; nothing was written"):
-        create(plan, store)
+    with pytest.raises(InputError, match="is not a study folder; nothing was written"):
+        create_study(plan, store)
     assert [path.name for path in store.path.iterdir()] == ["thesis.txt"]
 
 
-def test_a_study_folder_that_lost_its_mark_is_taken_up(opened):
+def test_a_study_folder_without_its_marker_file_is_used(opened):
     plan, store = opened
-    mark = store.path / "study.json"
-    whole = json.loads(mark.read_text())
-    mark.write_text("{")
-    create(plan, store)
-    assert json.loads(mark.read_text()) == whole
-    mark.unlink()
-    create(plan, store)
-    assert json.loads(mark.read_text()) == whole
+    marker = store.path / "study.json"
+    whole = json.loads(marker.read_text())
+    marker.write_text("{")
+    create_study(plan, store)
+    assert json.loads(marker.read_text()) == whole
+    marker.unlink()
+    create_study(plan, store)
+    assert json.loads(marker.read_text()) == whole
 
 
-def test_a_failure_is_kept_until_it_is_forgotten(opened):
+def test_a_failure_is_recorded_until_it_is_deleted(opened):
     plan, store = opened
     failure = Failure("time limit", "took longer than 5 s", 5.1, 300.0)
-    store.record(plan.runs[0], failure)
+    store.record_failure(plan.runs[0], failure)
     again = Store(store.path)
     assert again.failure(plan.runs[0]) == failure
     assert [again.state(run) for run in plan.runs] == ["failed", "waiting"]
-    again.forget(plan.runs[0])
+    again.delete_failure(plan.runs[0])
     assert store.state(plan.runs[0]) == "waiting"
 
 
@@ -58,24 +58,24 @@ def test_a_damaged_record_of_a_failure_counts_as_none(opened, damage):
     assert store.state(plan.runs[0]) == "waiting"
 
 
-def test_a_strangers_folder_in_place_of_a_run_is_not_removed(opened):
+def test_a_folder_that_is_not_a_run_folder_is_not_removed(opened):
     plan, store = opened
     folder = store.run_folder(plan.runs[0])
     folder.mkdir()
     (folder / "thesis.txt").write_text("years")
     with pytest.raises(InputError, match="is not a Run folder; move it away"):
-        store.make_way(plan.runs[0])
+        store.clear_run_folder(plan.runs[0])
     assert (folder / "thesis.txt").exists()
 
 
-def test_a_full_disk_is_told_apart_from_a_folder_that_cannot_be_written(opened, monkeypatch):
+def test_a_full_disk_is_distinguished_from_a_folder_that_cannot_be_written(opened, monkeypatch):
     _, store = opened
     # A limit on the size of files: the write fails half-way.
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (1024, hard))
     try:
         with pytest.raises(InputError, match=r"cannot be written.*Make it writable"):
-            store.probe()
+            store.check_writable()
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert not list(store.path.glob(".probe*"))
@@ -85,17 +85,17 @@ def test_a_full_disk_is_told_apart_from_a_folder_that_cannot_be_written(opened, 
 
     monkeypatch.setattr(type(store.path), "write_bytes", full)
     with pytest.raises(DiskFull, match="free some space"):
-        store.probe()
+        store.check_writable()
 
 
 @pytest.mark.parametrize(
     ("place", "write"),
     [
-        ("", create),
-        ("failures", lambda plan, store: store.record(plan.runs[0], Failure("error", "x"))),
+        ("", create_study),
+        ("failures", lambda plan, store: store.record_failure(plan.runs[0], Failure("error", "x"))),
     ],
 )
-def test_a_read_only_folder_says_so(opened, place, write, monkeypatch):
+def test_a_read_only_folder_is_reported(opened, place, write, monkeypatch):
     plan, store = opened
 
     def refuse(path, *_):
@@ -107,14 +107,16 @@ def test_a_read_only_folder_says_so(opened, place, write, monkeypatch):
         monkeypatch.setattr("annelid.cases.studies.store.write_atomically", refuse)
         monkeypatch.setattr("annelid.cases.studies.store.write_json", refuse)
     try:
-        with pytest.raises(InputError, match=r"cannot be written \(Permission denied\).*another with --out"):
+        with pytest.raises(
+            InputError, match=r"cannot be written \(Permission denied\).*another one with --out"
+        ):
             write(plan, store)
     finally:
         (store.path / place).chmod(0o700)
 
 
-def test_folders_of_earlier_values_are_counted_apart(opened):
+def test_folders_of_earlier_values_are_counted_separately(opened):
     plan, store = opened
     (store.path / "runs" / "0123456789ab").mkdir()
     store.run_folder(plan.runs[0]).mkdir()
-    assert store.unknown_folders(plan.runs) == 1
+    assert store.count_other_folders(plan.runs) == 1

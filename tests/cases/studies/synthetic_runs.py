@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""A stand-in for runs: answers at once with a closed form, or misbehaves as the notes of the case say.
+"""Synthetic runs: they reply at once with a closed form, or fail in the way that the notes of the case name.
 
-Workers import it by its name, so this folder must be on their path.
+Workers import this module by its name, so its folder must be on their path.
 """
 
 import errno
@@ -18,15 +18,15 @@ from annelid.cases.studies.single_run import Reply
 RADIAL = "mean radial expansion [1]"
 
 
-def run_one(job):
+def run_job(job):
     folder = Path(job.folder)
     if job.task == "report":
         (folder / "report.html").write_text("<p>made</p>")
         return Reply("done")
     case = tomllib.loads(job.toml)
-    what, _, rest = case.get("notes", "").partition(" ")
-    count_attempt(folder)
-    match what:
+    behaviour, _, rest = case.get("notes", "").partition(" ")
+    record_attempt(folder)
+    match behaviour:
         case "crash":
             os.kill(os.getpid(), signal.SIGSEGV)
         case "killed":
@@ -50,7 +50,7 @@ def run_one(job):
             return Reply("error", "these values make no sense")
         case "full":
             return Reply("disk", os.strerror(errno.ENOSPC))
-    if what == "bowl":
+    if behaviour == "bowl":
         finish(folder, job.toml, bowl(case), radius(case))
         return Reply("done")
     finish(folder, job.toml, radius(case))
@@ -62,19 +62,19 @@ def radius(case):
 
 
 def bowl(case):
-    """A response with its lowest point where the radius is 4.6 mm and the wall 0.3 mm."""
+    """A response with its minimum at a radius of 4.6 mm and a wall of 0.3 mm."""
     wall = float(case["shape"]["layers"][0]["thickness"].split()[0])
     return (radius(case) - 4.6) ** 2 + (wall - 0.3) ** 2
 
 
-def count_attempt(folder):
-    """One line an attempt, beside the Run folders: what was run more than once?"""
+def record_attempt(folder):
+    """Write one line per attempt into a file beside the Run folders."""
     with open(folder.parents[1] / "attempts.txt", "a") as file:
         file.write(f"{folder.name}\n")
 
 
 def finish(folder, toml, value, required=None):
-    """Leave what a finished run leaves, as far as studies look at it."""
+    """Write the files of a finished run that studies read."""
     folder.mkdir(parents=True, exist_ok=True)
     digest = hashlib.sha256(toml.encode()).hexdigest()
     state = {"stage": "fill", "parameter [1]": 1.0, "unstable modes [1]": 0, "quantities": {RADIAL: value}}
@@ -82,14 +82,15 @@ def finish(folder, toml, value, required=None):
         "quantity": "mean radial expansion",
         "condition": "at least",
         "limit": 4.5 if required is None else 4.8,
+        "unit": "1",
     }
-    verdict["unit"] = "1"
-    judged = value if required is None else required
+    required = value if required is None else required
+    verdict |= {"value": required, "met": required >= verdict["limit"], "where": "last state"}
     summary = {
         "case_hash": digest,
         "outcome": {"kind": "reached", "text": "reached", "stage": "fill", "parameter": 1.0, "remarks": []}
         | {"margins": [{"load": "pressure", "value": 1.5, "kind": "", "is_bound": True, "text": ""}]},
-        "verdicts": [verdict | {"value": judged, "met": judged >= verdict["limit"], "where": "last state"}],
+        "verdicts": [verdict],
         "final_state": state,
         "facts": {"cost": {"time": "0.01 s", "peak memory of the first rank": "100 MB"}},
     }

@@ -1,33 +1,33 @@
 # SPDX-License-Identifier: MIT
-"""What a search may choose from: ranges, levels in order, words."""
+"""The search space of a study: continuous ranges, ordered levels and texts."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from annelid.cases.schema.units import show
-from annelid.cases.studies.design import Variable, is_drawn, listed_values, variable_name
-from annelid.cases.studies.scatter import numbers
+from annelid.cases.studies.design import Variable, is_sampled, listed_values, variable_name
+from annelid.cases.studies.distributions import parse_numbers
 from annelid.cases.studies.schema import Study, Vary
-from annelid.cases.studies.values import Value, inside, unit_of
+from annelid.cases.studies.values import Value, internal_unit, to_internal
 from annelid.geometry.errors import InputError
 
 if TYPE_CHECKING:
     from optuna.distributions import BaseDistribution
 
-__all__ = ["Space", "space_of"]
+__all__ = ["SearchSpace", "search_space"]
 
-_DIGITS = 6  # more would only make names long: no part is made to a millionth
+_DIGITS = 6  # no part is made to a precision of one millionth, and more digits only make names longer
 
 
 @dataclass(frozen=True)
-class Space:
-    """All that may be chosen.
+class SearchSpace:
+    """The variables of a search with their allowed values.
 
     Attributes:
-        variables: What varies, in the order of the file.
-        ranges: Lowest and highest number by name, in the unit inside, and whether steps are ratios.
-        levels: Allowed values by name, as a case file writes them.
+        variables: The variables, in the order of the file.
+        ranges: Lower bound, upper bound (in the internal unit) and whether the scale is logarithmic, by name.
+        levels: Allowed values of a discrete variable by name, as a case file writes them.
     """
 
     variables: tuple[Variable, ...]
@@ -35,34 +35,34 @@ class Space:
     levels: Mapping[str, tuple[Value, ...]]
 
     def distributions(self) -> dict[str, "BaseDistribution"]:
-        """The same in the words of the optimiser: levels are chosen by their number."""
+        """Distributions for the optimiser; a level is represented by its index."""
         from optuna.distributions import CategoricalDistribution, FloatDistribution, IntDistribution
 
         found: dict[str, BaseDistribution] = {}
         for variable in self.variables:
             name = variable.name
             if name in self.ranges:
-                low, high, ratio = self.ranges[name]
-                found[name] = FloatDistribution(low, high, log=ratio)
+                low, high, logarithmic = self.ranges[name]
+                found[name] = FloatDistribution(low, high, log=logarithmic)
             elif variable.unit is None:
                 found[name] = CategoricalDistribution(tuple(range(len(self.levels[name]))))
             else:
                 found[name] = IntDistribution(0, len(self.levels[name]) - 1)
         return found
 
-    def point(self, chosen: Mapping[str, Any]) -> dict[str, Value]:
-        """Values of a case from numbers that the optimiser chose."""
+    def to_point(self, parameters: Mapping[str, Any]) -> dict[str, Value]:
+        """Values as a case file writes them, from parameters of the optimiser."""
         point: dict[str, Value] = {}
         for variable in self.variables:
-            name, number = variable.name, chosen[variable.name]
+            name, number = variable.name, parameters[variable.name]
             if name in self.levels:
                 point[name] = self.levels[name][int(number)]
             else:
                 point[name] = show(float(f"{number:.{_DIGITS}g}"), variable.unit or "1")
         return point
 
-    def chosen(self, point: Mapping[str, Value]) -> dict[str, Any]:
-        """Numbers of the optimiser from values of a case."""
+    def to_parameters(self, point: Mapping[str, Value]) -> dict[str, Any]:
+        """Parameters of the optimiser, from values as a case file writes them."""
         found: dict[str, Any] = {}
         for variable in self.variables:
             value = point[variable.name]
@@ -70,26 +70,26 @@ class Space:
                 found[variable.name] = self.levels[variable.name].index(value)
             else:
                 low, high, _ = self.ranges[variable.name]
-                found[variable.name] = min(max(float(inside(value) or 0.0), low), high)
+                found[variable.name] = min(max(float(to_internal(value) or 0.0), low), high)
         return found
 
-    def spread(self, shares: Mapping[str, float]) -> dict[str, Any]:
-        """Numbers of the optimiser from parts of 1, such as a low-discrepancy sequence gives."""
+    def from_unit_cube(self, fractions: Mapping[str, float]) -> dict[str, Any]:
+        """Parameters of the optimiser from a point of the unit cube."""
         found: dict[str, Any] = {}
-        for name, share in shares.items():
+        for name, fraction in fractions.items():
             if name in self.levels:
-                found[name] = min(int(share * len(self.levels[name])), len(self.levels[name]) - 1)
+                found[name] = min(int(fraction * len(self.levels[name])), len(self.levels[name]) - 1)
             else:
-                low, high, ratio = self.ranges[name]
-                found[name] = low * (high / low) ** share if ratio else low + share * (high - low)
+                low, high, logarithmic = self.ranges[name]
+                found[name] = low * (high / low) ** fraction if logarithmic else low + fraction * (high - low)
         return found
 
 
-def space_of(study: Study) -> Space:
-    """What a search may choose from.
+def search_space(study: Study) -> SearchSpace:
+    """Make the search space of a study.
 
     Raises:
-        InputError: Something cannot be searched over, or varies in two ways.
+        InputError: A variable cannot be searched over, or is given in several ways.
     """
     variables: list[Variable] = []
     ranges: dict[str, tuple[float, float, bool]] = {}
@@ -99,29 +99,31 @@ def space_of(study: Study) -> Space:
         label = f"vary[{vary.name or vary.key or f'#{number}'}]"
         name = variable_name(vary, label)
         if vary.pair is not None:
-            text = f"{label}.pair: a search has no paired lists; use a formula under derive"
+            text = f"{label}.pair: lists of a search cannot be paired; use a formula under derive"
             raise InputError(text, key=label)
         if name in ranges or name in levels:
             raise InputError(f'vary: two variables are called "{name}"; give one of them a name', key=name)
-        if is_drawn(vary, label):
+        if is_sampled(vary, label):
             unit, ranges[name] = _range(vary, label)
         else:
             values = list(dict.fromkeys(listed_values(vary, label)))
-            unit = unit_of(values[0])
-            # In order, so that the optimiser may take neighbours for alike.
-            levels[name] = tuple(values if unit is None else sorted(values, key=lambda v: inside(v) or 0.0))
+            unit = internal_unit(values[0])
+            # Sorted, since the optimiser assumes that neighbouring levels give similar results.
+            levels[name] = tuple(
+                values if unit is None else sorted(values, key=lambda v: to_internal(v) or 0.0)
+            )
         variables.append(Variable(name, vary.key, unit, True))
-    return Space(tuple(variables), ranges, levels)
+    return SearchSpace(tuple(variables), ranges, levels)
 
 
 def _range(vary: Vary, label: str) -> tuple[str, tuple[float, float, bool]]:
     if vary.distribution not in (None, "uniform") or vary.start is None or vary.end is None:
-        text = f"{label}: a search chooses between from and to, or from values; it has no scatter"
+        text = f"{label}: a search needs from and to, or values; it has no normal or lognormal distributions"
         raise InputError(text, key=label)
-    unit, (low, high) = numbers(vary, label, "start", "end")
+    unit, (low, high) = parse_numbers(vary, label, "start", "end")
     if not low < high:
         raise InputError(f"{label}: from must be below to", key=label)
-    ratio = vary.spacing == "logarithmic"
-    if ratio and low <= 0:
+    logarithmic = vary.spacing == "logarithmic"
+    if logarithmic and low <= 0:
         raise InputError(f"{label}.spacing: logarithmic spacing needs from and to above zero", key=label)
-    return unit, (low, high, ratio)
+    return unit, (low, high, logarithmic)
