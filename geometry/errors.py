@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """The error family of the project: each carries its data and says what to do."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, NamedTuple
 
 
 class AnnelidError(Exception):
@@ -61,6 +61,24 @@ class InvalidValue(InputError):
 
 def _rebuild_value(problem: str, key: str, subject: str, data: dict[str, Any]) -> InvalidValue:
     return InvalidValue(problem, key=key, subject=subject, **data)
+
+
+class Finding(NamedTuple):
+    """An error that a check of several records found.
+
+    Attributes:
+        keys: Tables and positions of the entry in a case file, for instance ``("stages", 2)``.
+        error: What is wrong, with the key inside the entry.
+    """
+
+    keys: tuple[str | int, ...]
+    error: InvalidValue
+
+
+def raise_first(findings: Iterable[Finding]) -> None:
+    """Raise the error of the first finding, if there is one."""
+    for finding in findings:
+        raise finding.error
 
 
 @contextmanager

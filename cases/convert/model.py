@@ -1,50 +1,100 @@
 # SPDX-License-Identifier: MIT
-"""From a resolved case to the model and the stages that the solver takes."""
+"""From the tables of a resolved case to the records of the model that the solver takes."""
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
+from annelid.cases.convert.shape import entries_of, shape_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.contact import position_of
-from annelid.cases.schema.material import Dielectric, NaturalStretch
-from annelid.cases.schema.stage import PointMotion
-from annelid.geometry.body import Body, FloatArray
+from annelid.cases.schema.contact import ContactTable, position_of
+from annelid.cases.schema.material import MaterialConstants, PartTable
+from annelid.geometry.body import Body
+from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.material import Breakdown, Material
+from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
+from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
+from annelid.solver.model.quantities import Scope
 
 if TYPE_CHECKING:
-    from annelid.solver.model.contact import Contact as SolverContact
-    from annelid.solver.model.material import Material
     from annelid.solver.model.model import Model
-    from annelid.solver.model.natural_stretch import NaturalField
-    from annelid.solver.model.natural_stretch import NaturalStretch as SolverStretch
-    from annelid.solver.model.parts import Part
-    from annelid.solver.model.stages import PointMotion as SolverPointMotion
-    from annelid.solver.model.stages import Stage
 
-__all__ = ["material_of", "model_of", "parts_of", "stages_of"]
+__all__ = ["contact_of", "material_of", "model_of", "part_of", "parts_of", "scope_of"]
 
-_COMMON = set(Dielectric.model_fields) | {"law"}
+_CONSTANTS = frozenset(MaterialConstants.model_fields)
 
 
-def material_of(case: Case, name: str) -> "Material":
-    """One of the case's materials."""
-    from annelid.solver.model.material import Breakdown, Material
-
-    given = case.materials[name]
+def material_of(case: Case, name: str) -> Material:
+    """One of the materials of a case."""
+    table = case.materials[name]
     breakdown = None
-    if given.breakdown_field is not None:
+    if table.breakdown_field is not None:
         breakdown = Breakdown(
-            given.breakdown_field,
-            given.breakdown_stretch_exponent,
-            given.breakdown_thickness_exponent,
-            given.breakdown_reference_thickness,
+            table.breakdown_field,
+            table.breakdown_stretch_exponent,
+            table.breakdown_thickness_exponent,
+            table.breakdown_reference_thickness,
         )
-    parameters = {key: getattr(given, key) for key in type(given).model_fields if key not in _COMMON}
-    return Material(name, given.law, parameters, given.bulk_modulus, given.permittivity or 0.0, breakdown)
+    return Material(
+        name,
+        table.law,
+        {key: value for key, value in entries_of(table).items() if key not in _CONSTANTS},
+        table.bulk_modulus,
+        table.permittivity or 0.0,
+        breakdown,
+        table.density or 0.0,
+    )
+
+
+def part_of(case: Case, table: PartTable) -> Part:
+    """The part of one region, as drawn."""
+    sheets, film, fibres = table.sheets, table.electrode_film, table.fibres
+    return Part(
+        table.region,
+        material_of(case, table.material),
+        Sheets(sheets.count, sheets.thickness) if sheets and sheets.thickness is not None else None,
+        NaturalStretch(**entries_of(table.natural_stretch)),
+        ElectrodeFilm(**entries_of(film)) if film else None,
+        Fibres(**entries_of(fibres)) if fibres else None,
+    )
+
+
+def parts_of(case: Case, body: Body) -> tuple[Part, ...]:
+    """Parts of the regions of a body; regions that it does not have are left out."""
+    return tuple(
+        _as_meshed(part_of(case, table), body) for table in case.parts if table.region in body.regions
+    )
+
+
+def _as_meshed(part: Part, body: Body) -> Part:
+    """A part whose reference shape may be an inflated one: its natural stretch and that of the inflation."""
+    gradient, before = body.stress_free_gradient.get(part.region), part.natural_stretch
+    if gradient is None or not isinstance(before, NaturalStretch):
+        return part
+    sheets = part.sheets
+    if sheets is not None:
+        sheets = replace(sheets, thickness=sheets.thickness * before.factors[0])
+    natural = NaturalField.of_gradient(gradient, before, body.stress_free_points)
+    return replace(part, natural_stretch=natural, sheets=sheets)
+
+
+def contact_of(table: ContactTable) -> Contact:
+    """One rigid obstacle."""
+    optional = {key: getattr(table, key) for key in ("part_is", "height", "angle") if hasattr(table, key)}
+    if table.kind == "plane":
+        del optional["height"]  # it is the position
+    return Contact(
+        table.name,
+        table.surface,
+        kind=table.kind,
+        position=position_of(table),
+        tolerance=table.tolerance,
+        **optional,
+    )
 
 
 def model_of(case: Case, body: Body) -> "Model":
-    """What is solved: body, parts, supports, electrodes, beds and sections."""
-    from annelid.cases.schema.stage import TissueBed
-    from annelid.solver.model.boundary import Electrode, Section, Support
+    """What is solved."""
     from annelid.solver.model.model import Model
 
     return Model(
@@ -52,97 +102,26 @@ def model_of(case: Case, body: Body) -> "Model":
         parts=parts_of(case, body),
         supports=tuple(Support(s.region, s.hold) for s in case.supports),
         electrodes=tuple(Electrode(e.name, e.hot_face) for e in case.electrodes),
-        beds=tuple(TissueBed(b.region, b.stiffness, b.direction) for b in case.tissue_beds),
+        foundations=tuple(Foundation(f.region, f.stiffness, f.direction) for f in case.foundations),
         sections=tuple(Section(s.name, s.at) for s in case.sections),
         electrics=case.electrics.model,
-        contacts=tuple(_contact_of(contact) for contact in case.contacts),
+        contacts=tuple(contact_of(contact) for contact in case.contacts),
         drawn_pressure=body.drawn_pressure,
         deposited=body.deposited,
+        fluid_density=case.surroundings.fluid_density or 0.0,
     )
 
 
-def stages_of(case: Case) -> "tuple[Stage, ...]":
-    """The stages."""
-    from annelid.solver.model.stages import Stage
-
-    return tuple(
-        Stage(
-            s.name,
-            pressure=s.pressure,
-            voltages=s.voltage,
-            forces=s.force,
-            displacements=s.move,
-            obstacles=s.obstacle,
-            volume=s.volume,
-            charges=s.charge,
-            point=_point_of(case, s.point) if s.point is not None else None,
-            opening=next(iter(s.opening.items()), None),
-            arc=s.arc,
-            backward=s.backward,
-            control=s.control,
-            steps=s.steps,
-        )
-        for s in case.stages
-    )
-
-
-def _point_of(case: Case, given: PointMotion) -> "SolverPointMotion":
-    from annelid.solver.model.stages import PointMotion as SolverPointMotion
-
-    axisymmetric = case.mesh.model == "axisymmetric"
-    components = {"radial": 0, "axial": 1} if axisymmetric else {"x": 0, "y": 1, "z": 2, "axial": 2}
-    return SolverPointMotion(given.at, components[given.direction], given.motion)
-
-
-def _contact_of(given: Any) -> "SolverContact":
-    from annelid.solver.model.contact import Contact as SolverContact
-
-    optional = {key: getattr(given, key) for key in ("part_is", "height", "angle") if hasattr(given, key)}
-    if given.kind == "plane":
-        del optional["height"]
-    return SolverContact(
-        given.name,
-        given.surface,
-        kind=given.kind,
-        position=position_of(given),
-        tolerance=given.tolerance,
-        **optional,
-    )
-
-
-def _natural_of(
-    given: NaturalStretch, drawn: FloatArray | None, places: FloatArray | None
-) -> "SolverStretch | NaturalField":
-    """Natural stretch of a part; where the body is drawn stretched, both together."""
-    from annelid.solver.model.natural_stretch import NaturalField
-    from annelid.solver.model.natural_stretch import NaturalStretch as SolverStretch
-
-    before = SolverStretch(**dict(given))
-    return before if drawn is None else NaturalField.of_gradient(drawn, before, places)
-
-
-def _sheet_thickness(part: Any, body: Body) -> float:
-    """Drawn thickness of the sheets of a part, mm; the stress-free one of a part drawn as inflated."""
-    from annelid.solver.model.natural_stretch import NaturalStretch as SolverStretch
-
-    drawn = part.sheets.thickness or 0.0
-    stretched = part.region in body.stress_free_gradient
-    return drawn * SolverStretch(**dict(part.natural_stretch)).factors[0] if stretched else drawn
-
-
-def parts_of(case: Case, body: Body) -> "tuple[Part, ...]":
-    """What the regions of a body are made of; regions that it does not have are left out."""
-    from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
-
-    return tuple(
-        Part(
-            p.region,
-            material_of(case, p.material),
-            Sheets(p.sheets.count, _sheet_thickness(p, body)) if p.sheets else None,
-            _natural_of(p.natural_stretch, body.stress_free_gradient.get(p.region), body.stress_free_points),
-            ElectrodeFilm(**dict(p.electrode_film)) if p.electrode_film else None,
-            Fibres(**dict(p.fibres)) if p.fibres else None,
-        )
-        for p in case.parts
-        if p.region in body.regions
+def scope_of(case: Case) -> Scope:
+    """What decides which quantities a run of a resolved case reports."""
+    strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
+    return Scope(
+        sections=tuple(s.name for s in case.sections),
+        supports=tuple(s.region for s in case.supports),
+        electrodes=tuple(e.name for e in case.electrodes),
+        contacts=tuple(c.name for c in case.contacts),
+        parts=tuple(p.region for p in case.parts),
+        has_lumen=shape_of(case).has_lumen,
+        has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
+        has_bare_stroke=case.making is not None and case.making.compare,
     )

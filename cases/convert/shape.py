@@ -1,57 +1,80 @@
 # SPDX-License-Identifier: MIT
-"""From the shape table of a resolved case to the shape."""
+"""From the shape table of a case to the shape, its mesh size and its electrode bands."""
 
-from annelid.cases.schema import shape as drawn
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
-from annelid.geometry.shapes import meridian as curves
+from annelid.cases.schema.shape import LayerTable, MeridianTable, PointsMeridianTable
+from annelid.cases.schema.stage import ElectrodeTable
+from annelid.geometry.errors import InvalidValue
+from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.dome import Dome
+from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shape import Layer, Shape
+from annelid.geometry.shapes.shape import Band, Layer, Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
+from annelid.geometry.shapes.tapered_tube import TaperedTube
 from annelid.geometry.shapes.tube import Tube
 
-__all__ = ["shape_of"]
+__all__ = ["band_of", "layer_of", "meridian_of", "mesh_size_of", "shape_of"]
+
+SHAPES: dict[str, type[Shape]] = {
+    shape.kind: shape for shape in (Tube, TaperedTube, Sleeve, Balloon, Dome)
+}
+_MERIDIANS: Mapping[str, Callable[..., Meridian]] = {
+    "sphere": sphere,
+    "ellipsoid": ellipsoid,
+    "necked": necked,
+}
 
 
 def shape_of(case: Case) -> Shape:
-    """The drawing."""
-    shape = case.shape
-    layers = tuple(Layer(layer.name, layer.thickness) for layer in shape.layers)
-    if isinstance(shape, drawn.Tube):
-        return Tube(
-            shape.inner_radius, shape.length, layers, ends=shape.ends, cap_thickness=shape.cap_thickness
-        )
-    if isinstance(shape, drawn.Sleeve):
-        return Sleeve(
-            shape.core_radius,
-            shape.length,
-            layers,
-            core_inner_radius=shape.core_inner_radius,
-            core_overhang=shape.core_overhang,
-        )
-    if isinstance(shape, drawn.Dome):
-        return Dome(
-            shape.rim_radius,
-            shape.rise,
-            layers,
-            hole_radius=shape.hole_radius,
-            profile=shape.profile,
-            tip_radius=shape.tip_radius,
-        )
-    return Balloon(_meridian_of(shape.meridian), layers)
+    """The shape as drawn.
+
+    Raises:
+        InvalidValue: A value is not allowed.
+    """
+    table = case.shape
+    values = entries_of(table) | {"layers": tuple(layer_of(layer) for layer in table.layers)}
+    if "meridian" in values:
+        values["inner_face"] = meridian_of(values.pop("meridian"))
+    return SHAPES[table.kind](**values)
 
 
-def _meridian_of(given: drawn.Meridian) -> curves.Meridian:
-    if isinstance(given, drawn.SphereMeridian):
-        return sphere(given.radius, half=given.half)
-    if isinstance(given, drawn.EllipsoidMeridian):
-        return ellipsoid(given.radius, given.half_length, half=given.half)
-    if isinstance(given, drawn.NeckedMeridian):
-        return necked(
-            given.radius, given.length, given.neck_radius, given.neck_length, shoulder=given.shoulder
-        )
-    assert isinstance(given, drawn.PointsMeridian)
-    points = list(zip(given.radius, given.height, strict=True))
-    return from_points(points, smoothing=given.smoothing)
+def layer_of(table: LayerTable) -> Layer:
+    """One layer of the wall."""
+    return Layer(table.name, table.thickness)
+
+
+def meridian_of(table: MeridianTable) -> Meridian:
+    """Meridian of the inner face of a balloon."""
+    values = entries_of(table)
+    if isinstance(table, PointsMeridianTable):
+        if len(table.radius) != len(table.height):
+            text = f"has {len(table.height)} entries, radius has {len(table.radius)}: give one for each point"
+            raise InvalidValue(text, key="height")
+        points = np.column_stack([table.radius, table.height])
+        return from_points(points, smoothing=table.smoothing)
+    return _MERIDIANS[table.kind](**values)
+
+
+def mesh_size_of(case: Case) -> MeshSize:
+    """Sizes of the mesh of a shape without a lattice."""
+    values = entries_of(case.mesh)
+    return MeshSize(**{key: values[key] for key in MeshSize.__dataclass_fields__})
+
+
+def band_of(table: ElectrodeTable) -> Band:
+    """The band of an electrode whose edges are given."""
+    return Band(table.name, table.region, table.start or 0.0, table.end or 0.0)
+
+
+def entries_of(table: Table) -> dict[str, Any]:
+    """Values of a table by key, without the kind that selects it."""
+    return {key: getattr(table, key) for key in type(table).model_fields if key not in ("kind", "law")}

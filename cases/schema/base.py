@@ -1,11 +1,16 @@
 # SPDX-License-Identifier: MIT
-"""What all tables of a case share: names, quantities with units, and no unknown keys."""
+"""What all tables of a case share: names, quantities with units, choices, and no unknown keys.
 
-from typing import Annotated
+Ranges are given only where no record of the geometry or the solver checks the value.
+"""
+
+from collections.abc import Sequence
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic_core import core_schema
 
-from annelid.cases.schema.units import Unit
+from annelid.cases.schema.units import Unit, quantity
 
 
 class Table(BaseModel):
@@ -16,29 +21,39 @@ class Table(BaseModel):
     )
 
 
+class Choice:
+    """Marks a field as one of several words.
+
+    Args:
+        words: The words that the record behind the field allows.
+    """
+
+    def __init__(self, words: Sequence[str]) -> None:
+        self.words = list(words)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        return core_schema.literal_schema(self.words)
+
+
 Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_\-]*$", max_length=40)]
-Length = Annotated[float, Unit("mm", "a length", "4 mm", above=0)]
-LengthOrZero = Annotated[float, Unit("mm", "a length", "2 mm", at_least=0)]
-Position = Annotated[float, Unit("mm", "a length", "12 mm")]
-Pressure = Annotated[float, Unit("MPa", "a pressure", "40 mmHg")]
-Modulus = Annotated[float, Unit("MPa", "a stress", "0.3 MPa", above=0)]
-ModulusOrZero = Annotated[float, Unit("MPa", "a stress", "0.3 MPa", at_least=0)]
-SignedModulus = Annotated[float, Unit("MPa", "a stress", "-2 kPa")]
-Voltage = Annotated[float, Unit("kV", "a voltage", "3.2 kV")]
-Force = Annotated[float, Unit("N", "a force", "0.5 N")]
-Charge = Annotated[float, Unit("uC", "a charge", "0.3 uC")]
-Volume = Annotated[float, Unit("mm3", "a volume", "40 mL", above=0)]
-Field_ = Annotated[float, Unit("kV/mm", "an electric field", "80 V/um", above=0)]
-BedStiffness = Annotated[float, Unit("MPa/mm", "a pressure over a length", "2 kPa/mm", at_least=0)]
-Angle = Annotated[float, Unit("deg", "an angle", "35 deg", at_least=-90, at_most=90)]
-SectorAngle = Annotated[float, Unit("deg", "an angle", "90 deg", above=0, at_most=180)]
+Length = Annotated[float, quantity("length", "a length", "4 mm")]
+Pressure = Annotated[float, quantity("pressure", "a pressure", "40 mmHg")]
+Modulus = Annotated[float, quantity("stress", "a stress", "0.3 MPa")]
+Voltage = Annotated[float, quantity("voltage", "a voltage", "3.2 kV")]
+Force = Annotated[float, quantity("force", "a force", "0.5 N")]
+Charge = Annotated[float, quantity("charge", "a charge", "0.3 uC")]
+Volume = Annotated[float, quantity("volume", "a volume", "40 mL")]
+ElectricField = Annotated[float, quantity("electric field", "an electric field", "80 V/um")]
+FoundationStiffness = Annotated[
+    float, quantity("foundation stiffness", "a pressure over a length", "2 kPa/mm")
+]
+Density = Annotated[float, quantity("density", "a density", "1.1 g/cm3")]
+Acceleration = Annotated[float, quantity("acceleration", "an acceleration", "-9.81 m/s2")]
+Angle = Annotated[float, quantity("angle", "an angle", "35 deg")]
+Number = Annotated[float, quantity("ratio", "a number", "1.5")]
+Whole = Annotated[int, Field(strict=True)]
+
+Count = Annotated[int, Field(ge=1, strict=True)]
+Multiple = Annotated[float, Unit("", "a number", "2", above=1)]
 Duration = Annotated[float, Unit("s", "a time", "10 min", above=0)]
 Memory = Annotated[float, Unit("megabyte", "an amount of memory", "2 GB", at_least=50)]
-Number = Annotated[float, Unit("", "a number", "1.5")]
-Multiple = Annotated[float, Unit("", "a number", "2", above=1)]
-Positive = Annotated[float, Unit("", "a number", "1.5", above=0)]
-Stretch = Annotated[float, Unit("", "a number", "0.8", at_least=0.05, at_most=20)]
-Step = Annotated[float, Unit("", "a number", "0.1", above=0, at_most=1)]
-Fraction = Annotated[float, Unit("", "a number", "0.1", at_least=0, below=1)]
-Permittivity = Annotated[float, Unit("", "a number", "2.8", at_least=1)]
-Count = Annotated[int, Field(ge=1, strict=True)]

@@ -1,69 +1,72 @@
 # SPDX-License-Identifier: MIT
-"""The case: all that a case file may say, in one tree of tables."""
+"""The case: everything that a case file can hold, as a tree of tables."""
 
 from typing import Annotated, Any
 
 from pydantic import Field
 
 from annelid.cases.schema.base import Name, Table
-from annelid.cases.schema.contact import Contact
-from annelid.cases.schema.lattice import Lattice
-from annelid.cases.schema.making import Making
-from annelid.cases.schema.material import Material, Part
-from annelid.cases.schema.shape import Mesh, Shape
+from annelid.cases.schema.contact import ContactTable
+from annelid.cases.schema.lattice import LatticeTable
+from annelid.cases.schema.making import MakingTable
+from annelid.cases.schema.material import MaterialTable, PartTable
+from annelid.cases.schema.shape import MeshTable, ShapeTable
 from annelid.cases.schema.stage import (
-    Electrics,
-    Electrode,
-    Output,
-    Path,
-    Requirement,
-    Section,
-    Stage,
-    Support,
-    TissueBed,
+    ElectricsTable,
+    ElectrodeTable,
+    FoundationTable,
+    OutputTable,
+    PathTable,
+    RequirementTable,
+    SectionTable,
+    StageTable,
+    SupportTable,
+    SurroundingsTable,
 )
 
 __all__ = ["Case", "json_schema"]
 
 
 class Case(Table):
-    """One part, what it is made of, how it is held, what is done to it and what it must do."""
+    """One part: its shape, materials, supports and electrodes, its loads, and what it must do."""
 
     title: Annotated[str, Field(min_length=1)]
     """What the case is, in a few words."""
     notes: str = ""
-    """Anything worth saying about the case; it is printed in the report."""
-    shape: Shape
-    """The drawing."""
-    lattice: Lattice | None = None
+    """Remarks on the case; they are printed in the report."""
+    shape: ShapeTable
+    """The shape as drawn."""
+    lattice: LatticeTable | None = None
     """A printed lattice on the wall."""
-    making: Making | None = None
+    making: MakingTable | None = None
     """How the part is made: inflated, printed on, released."""
-    mesh: Mesh
-    """How finely the drawing is meshed."""
-    materials: Annotated[dict[Name, Material], Field(min_length=1)]
+    mesh: MeshTable
+    """How finely the shape is meshed."""
+    materials: Annotated[dict[Name, MaterialTable], Field(min_length=1)]
     """Materials by name."""
-    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    parts: Annotated[tuple[PartTable, ...], Field(min_length=1)]
     """What each region is made of."""
-    electrics: Electrics = Electrics()
+    electrics: ElectricsTable = ElectricsTable()
     """How the electric field is found."""
-    electrodes: tuple[Electrode, ...] = ()
+    electrodes: tuple[ElectrodeTable, ...] = ()
     """Ring electrodes."""
-    supports: tuple[Support, ...] = ()
+    supports: tuple[SupportTable, ...] = ()
     """How surfaces are held."""
-    tissue_beds: tuple[TissueBed, ...] = ()
-    """Elastic surroundings."""
-    contacts: tuple[Contact, ...] = ()
+    foundations: tuple[FoundationTable, ...] = ()
+    """Elastic foundations: surrounding tissue, for instance."""
+    contacts: tuple[ContactTable, ...] = ()
     """Rigid obstacles that surfaces may touch."""
-    sections: tuple[Section, ...] = ()
+    surroundings: SurroundingsTable = SurroundingsTable()
+    """What surrounds the part."""
+    sections: tuple[SectionTable, ...] = ()
     """Named heights at which the radius is reported."""
-    stages: Annotated[tuple[Stage, ...], Field(min_length=1)]
-    """What is done, in order."""
-    requirements: tuple[Requirement, ...] = ()
+    stages: Annotated[tuple[StageTable, ...], Field(min_length=1)]
+    """Changes of the loads, in order."""
+    requirements: tuple[RequirementTable, ...] = ()
     """What the part must do; judged in the report."""
-    path: Path = Path()
+    path: PathTable = PathTable()
     """How the path of equilibria is followed."""
-    output: Output = Output()
+    output: OutputTable = OutputTable()
     """What is written beside the tables."""
 
 
@@ -75,7 +78,7 @@ def json_schema() -> dict[str, Any]:
 
 
 def _without_null(entry: Any) -> Any:
-    """TOML has no word for nothing, so what may be left out need not be allowed to be null."""
+    """TOML has no null, so optional keys need not allow it."""
     if isinstance(entry, list):
         return [_without_null(item) for item in entry]
     if not isinstance(entry, dict):

@@ -5,12 +5,13 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import Angle, Length, LengthOrZero, Name, Position, Table
+from annelid.cases.schema.base import Angle, Choice, Length, Name, Table
+from annelid.solver.model.contact import SIDES
 
-__all__ = ["Contact", "position_of"]
+__all__ = ["ContactTable", "position_of"]
 
 
-class _Obstacle(Table):
+class _ObstacleTable(Table):
     name: Name
     """Name of the obstacle, for stages and quantities."""
     surface: str
@@ -19,72 +20,72 @@ class _Obstacle(Table):
     """How deep the surface sinks in under a pressure as large as the shear modulus."""
 
 
-class Cylinder(_Obstacle):
+class CylinderTable(_ObstacleTable):
     """A round bar or bore around the axis."""
 
     kind: Literal["cylinder"]
     """A cylinder around the axis; of radius "0 mm": the closing lumen of an axisymmetric model."""
-    radius: LengthOrZero
+    radius: Length
     """Its radius; stages may move it."""
-    part_is: Literal["outside", "inside"] = "outside"
+    part_is: Annotated[str, Choice(SIDES)] = "outside"
     """Whether the part lies around it or within it."""
 
 
-class Cone(_Obstacle):
+class ConeTable(_ObstacleTable):
     """A cone around the axis."""
 
     kind: Literal["cone"]
     """A cone around the axis."""
-    radius: LengthOrZero
+    radius: Length
     """Its radius at the height; stages may move it."""
-    height: Position = 0.0
+    height: Length = 0.0
     """Where it has this radius."""
     angle: Angle
     """Half angle; positive where it widens along the axis."""
-    part_is: Literal["outside", "inside"] = "outside"
+    part_is: Annotated[str, Choice(SIDES)] = "outside"
     """Whether the part lies around it or within it."""
 
 
-class Sphere(_Obstacle):
+class SphereTable(_ObstacleTable):
     """A ball or a bowl centred on the axis."""
 
     kind: Literal["sphere"]
     """A sphere centred on the axis."""
-    radius: LengthOrZero
+    radius: Length
     """Its radius; stages may move it."""
-    height: Position
+    height: Length
     """Height of its centre."""
-    part_is: Literal["outside", "inside"] = "outside"
+    part_is: Annotated[str, Choice(SIDES)] = "outside"
     """Whether the part lies around it or within it."""
 
 
-class Plane(_Obstacle):
+class PlaneTable(_ObstacleTable):
     """A plate across the axis."""
 
     kind: Literal["plane"]
     """A plane across the axis."""
-    height: Position
+    height: Length
     """Its height; stages may move it."""
-    part_is: Literal["outside", "inside"] = "outside"
+    part_is: Annotated[str, Choice(SIDES)] = "outside"
     """"outside": the part lies above it; "inside": below."""
 
 
-class Side(_Obstacle):
+class SideTable(_ObstacleTable):
     """A plane along the axis, against which a lumen closes in 3-D models."""
 
     kind: Literal["side"]
     """A plane along the axis."""
-    distance: Position = 0.0
+    distance: Length = 0.0
     """Its distance from the axis; stages may move it."""
     angle: Angle = 0.0
     """Direction of its normal, towards the part, from the X axis."""
 
 
-Contact = Annotated[Cylinder | Cone | Sphere | Plane | Side, Field(discriminator="kind")]
+ContactTable = Annotated[CylinderTable | ConeTable | SphereTable | PlaneTable | SideTable, Field(discriminator="kind")]
 
 
-def position_of(contact: Cylinder | Cone | Sphere | Plane | Side) -> float:
+def position_of(contact: CylinderTable | ConeTable | SphereTable | PlaneTable | SideTable) -> float:
     """The length that stages may move: radius, height or distance, mm."""
-    if isinstance(contact, Plane):
+    if isinstance(contact, PlaneTable):
         return contact.height
-    return contact.distance if isinstance(contact, Side) else contact.radius
+    return contact.distance if isinstance(contact, SideTable) else contact.radius

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from annelid.cases.schema.base import Count, Length, LengthOrZero, Position, Table
-from annelid.cases.schema.printing import Printing
+from annelid.cases.schema.printing import PrintingTable
 from annelid.cases.schema.units import Unit
 
 SlantAngle = Annotated[float, Unit("deg", "an angle", "30 deg", above=0, below=90)]
@@ -16,7 +16,7 @@ Shrinking = Annotated[float, Unit("", "a number", "0.3", above=0, at_most=1)]
 Depth = Annotated[float, Unit("", "a number", "0.5", above=0, below=1)]
 
 
-class HoneycombCell(Table):
+class HoneycombCellTable(Table):
     """Hexagonal honeycomb, vertical walls along the part."""
 
     kind: Literal["honeycomb"]
@@ -31,7 +31,7 @@ class HoneycombCell(Table):
     """Width of the walls."""
 
 
-class ReentrantCell(Table):
+class ReentrantCellTable(Table):
     """Re-entrant honeycomb, vertical walls along the part; auxetic."""
 
     kind: Literal["re-entrant"]
@@ -46,7 +46,7 @@ class ReentrantCell(Table):
     """Width of the walls."""
 
 
-class RotatingSquaresCell(Table):
+class RotatingSquaresCellTable(Table):
     """Squares joined at their corners by hinge ligaments; auxetic."""
 
     kind: Literal["rotating-squares"]
@@ -61,7 +61,7 @@ class RotatingSquaresCell(Table):
     """Width of the hinge ligaments."""
 
 
-class HexachiralCell(Table):
+class HexachiralCellTable(Table):
     """Round nodes with six tangent ligaments each; auxetic."""
 
     kind: Literal["hexachiral"]
@@ -76,7 +76,7 @@ class HexachiralCell(Table):
     """Whether nodes are rings or solid discs."""
 
 
-class AntiTetrachiralCell(Table):
+class AntiTetrachiralCellTable(Table):
     """Round nodes on a square grid, neighbours turning opposite ways; auxetic."""
 
     kind: Literal["anti-tetrachiral"]
@@ -91,7 +91,7 @@ class AntiTetrachiralCell(Table):
     """Whether nodes are rings or solid discs."""
 
 
-class ArrowheadCell(Table):
+class ArrowheadCellTable(Table):
     """Double arrowheads pointing along the part; auxetic."""
 
     kind: Literal["arrowhead"]
@@ -106,7 +106,7 @@ class ArrowheadCell(Table):
     """Width of the arms."""
 
 
-class SinusoidalCell(Table):
+class SinusoidalCellTable(Table):
     """A square grid of half sine waves; auxetic."""
 
     kind: Literal["sinusoidal"]
@@ -119,7 +119,7 @@ class SinusoidalCell(Table):
     """Width of the ligaments."""
 
 
-class DiamondCell(Table):
+class DiamondCellTable(Table):
     """Diamonds between two families of helices; not auxetic."""
 
     kind: Literal["diamond"]
@@ -132,7 +132,7 @@ class DiamondCell(Table):
     """Width of the struts."""
 
 
-class HelicesCell(Table):
+class HelicesCellTable(Table):
     """One family of parallel helices; not auxetic."""
 
     kind: Literal["helices"]
@@ -146,20 +146,20 @@ class HelicesCell(Table):
 
 
 Cell = Annotated[
-    HoneycombCell
-    | ReentrantCell
-    | RotatingSquaresCell
-    | HexachiralCell
-    | AntiTetrachiralCell
-    | ArrowheadCell
-    | SinusoidalCell
-    | DiamondCell
-    | HelicesCell,
+    HoneycombCellTable
+    | ReentrantCellTable
+    | RotatingSquaresCellTable
+    | HexachiralCellTable
+    | AntiTetrachiralCellTable
+    | ArrowheadCellTable
+    | SinusoidalCellTable
+    | DiamondCellTable
+    | HelicesCellTable,
     Field(discriminator="kind"),
 ]
 
 
-class MeasuredFile(Table):
+class MeasuredFileTable(Table):
     """A measured surface from a table; the resolved case holds the radii themselves."""
 
     kind: Literal["file"]
@@ -168,7 +168,7 @@ class MeasuredFile(Table):
     """CSV file with columns angle_deg, height_mm and radius_mm, a full grid; relative to the case file."""
 
 
-class MeasuredGrid(Table):
+class MeasuredGridTable(Table):
     """A measured surface: its radius over angle and height."""
 
     kind: Literal["grid"]
@@ -179,10 +179,10 @@ class MeasuredGrid(Table):
     """For each of evenly spaced angles, from 0 on, the radii at the heights."""
 
 
-Measured = Annotated[MeasuredFile | MeasuredGrid, Field(discriminator="kind")]
+Measured = Annotated[MeasuredFileTable | MeasuredGridTable, Field(discriminator="kind")]
 
 
-class Lattice(Table):
+class LatticeTable(Table):
     """A printed lattice bonded to the wall; its struts are the region "lattice"."""
 
     cell: Cell
@@ -207,5 +207,5 @@ class Lattice(Table):
     """Cells end where they have shrunk to this fraction of their size at the widest circle."""
     measured: Measured | None = None
     """Measured outer surface of the wall: lattice and wall are laid, printed and meshed on it instead."""
-    printing: Printing = Printing()
+    printing: PrintingTable = PrintingTable()
     """How it is printed."""

@@ -4,7 +4,7 @@
 from annelid.cases.schema.base import Count, Length, Name, Pressure, Table, Volume
 
 
-class Making(Table):
+class MakingTable(Table):
     """The skin is inflated from the drawn, stress-free shape; the lattice is printed on it, free of stress.
 
     The stages begin with the printed part, still under the pressure that holds the skin.

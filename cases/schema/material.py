@@ -5,32 +5,17 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import (
-    Angle,
-    Count,
-    Field_,
-    Fraction,
-    Length,
-    Modulus,
-    ModulusOrZero,
-    Name,
-    Number,
-    Permittivity,
-    Positive,
-    SignedModulus,
-    Stretch,
-    Table,
-)
+from annelid.cases.schema.base import Angle, Density, ElectricField, Length, Modulus, Name, Number, Table, Whole
 
 
-class Dielectric(Table):
-    """Constants every material may have beside its law."""
+class MaterialConstants(Table):
+    """Constants that every material may have in addition to its law."""
 
     bulk_modulus: Modulus | None = None
     """Bulk modulus; left out: incompressible."""
-    permittivity: Permittivity | None = None
-    """Relative permittivity; needed where an electrode lies."""
-    breakdown_field: Field_ | None = None
+    permittivity: Number | None = None
+    """Relative permittivity; needed where an electrode is."""
+    breakdown_field: ElectricField | None = None
     """Dielectric strength of the unstretched sheet, for example "80 V/um"; left out: no margin."""
     breakdown_stretch_exponent: Number = 0.0
     """Strength grows with the sheet's in-plane stretch to this power."""
@@ -38,9 +23,11 @@ class Dielectric(Table):
     """Strength changes with the present sheet thickness to this power (usually negative)."""
     breakdown_reference_thickness: Length | None = None
     """Thickness at which the strength was measured; needed with a thickness exponent."""
+    density: Density | None = None
+    """Mass per stress-free volume, for example "1.1 g/cm3"; needed where a stage has gravity."""
 
 
-class NeoHookean(Dielectric):
+class NeoHookeanTable(MaterialConstants):
     """psi = mu/2 (I1 - 3)."""
 
     law: Literal["neo-hookean"]
@@ -49,137 +36,137 @@ class NeoHookean(Dielectric):
     """Shear modulus mu."""
 
 
-class MooneyRivlin(Dielectric):
+class MooneyRivlinTable(MaterialConstants):
     """psi = c1 (I1 - 3) + c2 (I2 - 3)."""
 
     law: Literal["mooney-rivlin"]
     """Two moduli; the shear modulus is 2 (c1 + c2)."""
-    c1: SignedModulus
+    c1: Modulus
     """Coefficient of the first invariant."""
-    c2: SignedModulus
+    c2: Modulus
     """Coefficient of the second invariant."""
 
 
-class Yeoh(Dielectric):
+class YeohTable(MaterialConstants):
     """psi = sum of c_i (I1 - 3)^i."""
 
     law: Literal["yeoh"]
     """Three moduli; the shear modulus is 2 c1."""
-    c1: SignedModulus
+    c1: Modulus
     """Coefficient of (I1 - 3)."""
-    c2: SignedModulus
+    c2: Modulus
     """Coefficient of (I1 - 3)^2."""
-    c3: SignedModulus
+    c3: Modulus
     """Coefficient of (I1 - 3)^3."""
 
 
-class Gent(Dielectric):
+class GentTable(MaterialConstants):
     """psi = -mu Jm/2 ln(1 - (I1 - 3)/Jm)."""
 
     law: Literal["gent"]
     """A modulus and a limit at which the chains are stretched out."""
     shear_modulus: Modulus
     """Shear modulus mu."""
-    stretch_limit: Positive
+    stretch_limit: Number
     """Jm, the value of I1 - 3 at which the stress grows without bound."""
 
 
-class Ogden(Dielectric):
+class OgdenTable(MaterialConstants):
     """psi = sum of mu_p/alpha_p (l1^alpha_p + l2^alpha_p + l3^alpha_p - 3)."""
 
     law: Literal["ogden"]
-    """Any number of terms in the principal stretches."""
-    moduli: Annotated[tuple[SignedModulus, ...], Field(min_length=1)]
-    """Moduli mu_p, one a term."""
+    """Any number of terms of the principal stretches."""
+    moduli: Annotated[tuple[Modulus, ...], Field(min_length=1)]
+    """Moduli mu_p, one for each term."""
     exponents: Annotated[tuple[Number, ...], Field(min_length=1)]
-    """Exponents alpha_p, one a term."""
+    """Exponents alpha_p, one for each term."""
 
 
-class ArrudaBoyce(Dielectric):
+class ArrudaBoyceTable(MaterialConstants):
     """Eight chains of N links with the inverse Langevin function."""
 
     law: Literal["arruda-boyce"]
     """A modulus and the number of links of a chain."""
     shear_modulus: Modulus
     """Modulus of the Gaussian limit."""
-    chain_links: Positive
+    chain_links: Number
     """Links N of a chain; the chain locks at a stretch of sqrt(N)."""
 
 
-class Fung(Dielectric):
+class FungTable(MaterialConstants):
     """psi = C/2 (e^Q - 1), stiffer along the wall's axis: soft tissue."""
 
     law: Literal["fung"]
     """Exponential law of soft tissue."""
     stiffness: Modulus
     """C."""
-    fibre: Positive
+    fibre: Number
     """Coefficient of the strain along the axis."""
-    cross: Positive
+    cross: Number
     """Coefficient of the strains across."""
-    shear: Positive
+    shear: Number
     """Coefficient of the shear along the axis."""
 
 
-Material = Annotated[
-    NeoHookean | MooneyRivlin | Yeoh | Gent | Ogden | ArrudaBoyce | Fung, Field(discriminator="law")
+MaterialTable = Annotated[
+    NeoHookeanTable | MooneyRivlinTable | YeohTable | GentTable | OgdenTable | ArrudaBoyceTable | FungTable, Field(discriminator="law")
 ]
 
 
-class Sheets(Table):
+class SheetsTable(Table):
     """A layer made of equal dielectric sheets with electrodes between them."""
 
-    count: Count
+    count: Whole
     """Number of sheets in the layer."""
     thickness: Length | None = None
-    """Drawn thickness of one sheet; left out: layer thickness over count. Checked against the layer."""
+    """Thickness of one sheet as drawn; left out: layer thickness over count. It is checked against the layer."""
 
 
-class NaturalStretch(Table):
+class NaturalStretchTable(Table):
     """Stress-free size over drawn size: 0.8 means mounted with a stretch of 1.25."""
 
-    hoop: Stretch = 1.0
+    hoop: Number = 1.0
     """Along the circumference."""
-    axial: Stretch = 1.0
+    axial: Number = 1.0
     """Along the axis."""
-    swelling: Stretch = 1.0
+    swelling: Number = 1.0
     """The same linear growth in all directions."""
 
 
-class ElectrodeFilm(Table):
+class ElectrodeFilmTable(Table):
     """Electrodes that carry load, mixed into the layer by volume."""
 
-    volume_fraction: Fraction
+    volume_fraction: Number
     """Volume of all electrodes over the volume of the layer."""
-    shear_modulus: ModulusOrZero
+    shear_modulus: Modulus
     """Shear modulus of the electrode film."""
 
 
-class Fibres(Table):
+class FibresTable(Table):
     """Wound or printed fibres in the wall; they carry tension only."""
 
     angle: Angle
     """Angle from the hoop direction."""
-    stiffness: ModulusOrZero
+    stiffness: Modulus
     """k1 of the exponential fibre energy."""
-    stiffening: Positive = 1.0
+    stiffening: Number = 1.0
     """k2 of the exponential fibre energy."""
-    families: Literal[1, 2] = 2
+    families: Whole = 2
     """2 for a balanced pair at plus and minus the angle."""
 
 
-class Part(Table):
+class PartTable(Table):
     """What a region is made of."""
 
     region: Name
     """A layer, "core" or "cap"."""
     material: str
     """Name of one of the materials."""
-    sheets: Sheets | None = None
-    """Dielectric sheets the layer is made of; left out: one sheet as thick as the layer."""
-    natural_stretch: NaturalStretch = NaturalStretch()
+    sheets: SheetsTable | None = None
+    """Dielectric sheets that the layer is made of; left out: one sheet as thick as the layer."""
+    natural_stretch: NaturalStretchTable = NaturalStretchTable()
     """Stress-free size over drawn size."""
-    electrode_film: ElectrodeFilm | None = None
+    electrode_film: ElectrodeFilmTable | None = None
     """Stiffness of the electrodes; left out: none."""
-    fibres: Fibres | None = None
+    fibres: FibresTable | None = None
     """Fibre reinforcement; left out: none."""

@@ -13,7 +13,7 @@ TurnSpeed = Annotated[float, Unit("deg/s", "a turning speed", "180 deg/s", above
 TurnAcceleration = Annotated[float, Unit("deg/s2", "a turning acceleration", "1000 deg/s2", above=0)]
 
 
-class Printing(Table):
+class PrintingTable(Table):
     """How the lattice is printed."""
 
     machine: Literal["rotary", "five-axis"] = "rotary"

@@ -5,10 +5,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import Count, Length, LengthOrZero, Name, Position, SectorAngle, Table
+from annelid.cases.schema.base import Angle, Choice, Length, Name, Table, Whole
+from annelid.geometry.meshing.mesh_size import CELLS, MODELS
+from annelid.geometry.shapes.dome_meridian import PROFILES
+from annelid.geometry.shapes.meridian_profiles import TAPERS
+from annelid.geometry.shapes.tube import ENDS
 
 
-class Layer(Table):
+class LayerTable(Table):
     """One layer of the wall, bonded to its neighbours."""
 
     name: Name
@@ -17,10 +21,10 @@ class Layer(Table):
     """Drawn thickness, for example "180 um"."""
 
 
-Layers = Annotated[tuple[Layer, ...], Field(min_length=1)]
+Layers = Annotated[tuple[LayerTable, ...], Field(min_length=1)]
 
 
-class Tube(Table):
+class TubeTable(Table):
     """A tube of bonded layers; its axis is Z, from 0 to the length."""
 
     kind: Literal["tube"]
@@ -31,13 +35,30 @@ class Tube(Table):
     """Length along the axis, for example "30 mm"."""
     layers: Layers
     """Layers from the lumen outwards."""
-    ends: Literal["open", "capped"] = "open"
+    ends: Annotated[str, Choice(ENDS)] = "open"
     """"capped" closes both ends by solid discs (region "cap")."""
     cap_thickness: Length | None = None
     """Thickness of the discs; left out: as thick as the wall."""
 
 
-class Sleeve(Table):
+class TaperedTubeTable(Table):
+    """A tube whose inner radius changes from one end to the other."""
+
+    kind: Literal["tapered tube"]
+    """A tube with two end radii."""
+    low_radius: Length
+    """Inner radius at the lower end, for example "6 mm"."""
+    high_radius: Length
+    """Inner radius at the upper end."""
+    length: Length
+    """Length along the axis, for example "30 mm"."""
+    taper: Annotated[str, Choice(TAPERS)] = "straight"
+    """"straight" (a cone) or "smooth" (ends parallel to the axis)."""
+    layers: Layers
+    """Layers from the lumen outwards; their thickness is measured along the normal of the inner face."""
+
+
+class SleeveTable(Table):
     """Layers bonded around a soft organ or core (region "core")."""
 
     kind: Literal["sleeve"]
@@ -48,13 +69,13 @@ class Sleeve(Table):
     """Length of the sleeve along the axis, for example "30 mm"."""
     layers: Layers
     """Layers of the sleeve from the core outwards."""
-    core_inner_radius: LengthOrZero = 0.0
+    core_inner_radius: Length = 0.0
     """Radius of the core's lumen; "0 mm" for a solid core."""
-    core_overhang: LengthOrZero = 0.0
+    core_overhang: Length = 0.0
     """How far the core sticks out beyond the sleeve at each end."""
 
 
-class SphereMeridian(Table):
+class SphereMeridianTable(Table):
     """A closed sphere."""
 
     kind: Literal["sphere"]
@@ -65,7 +86,7 @@ class SphereMeridian(Table):
     """Only the upper half, with an open ring at the equator."""
 
 
-class EllipsoidMeridian(Table):
+class EllipsoidMeridianTable(Table):
     """A closed ellipsoid of revolution."""
 
     kind: Literal["ellipsoid"]
@@ -78,7 +99,7 @@ class EllipsoidMeridian(Table):
     """Only the upper half, with an open ring at the equator."""
 
 
-class NeckedMeridian(Table):
+class NeckedMeridianTable(Table):
     """A balloon drawn in to a neck at both ends, each neck ending in an open ring."""
 
     kind: Literal["necked"]
@@ -89,92 +110,93 @@ class NeckedMeridian(Table):
     """Length from ring to ring, necks included."""
     neck_radius: Length
     """Inner radius of the necks."""
-    neck_length: LengthOrZero
+    neck_length: Length
     """Length of each neck; may be "0 mm"."""
     shoulder: Length | None = None
     """Axial length over which a neck widens; left out: twice the step in radius where there is room."""
 
 
-class PointsMeridian(Table):
+class PointsMeridianTable(Table):
     """An inner contour through points, smoothed by a spline."""
 
     kind: Literal["points"]
     """A contour through points."""
-    radius: Annotated[tuple[LengthOrZero, ...], Field(min_length=4)]
+    radius: Annotated[tuple[Length, ...], Field(min_length=4)]
     """Distances of the points from the axis, in order along the contour."""
-    height: Annotated[tuple[Position, ...], Field(min_length=4)]
+    height: Annotated[tuple[Length, ...], Field(min_length=4)]
     """Heights of the same points along the axis."""
-    smoothing: LengthOrZero = 0.0
+    smoothing: Length = 0.0
     """Mean distance the spline may keep from the points; "0 mm" goes through them."""
 
 
-class FileMeridian(Table):
+class FileMeridianTable(Table):
     """An inner contour from a table; the resolved case holds the points themselves."""
 
     kind: Literal["file"]
     """A contour from a CSV file."""
     path: str
     """CSV file with columns radius_mm and height_mm; relative to the case file."""
-    smoothing: LengthOrZero = 0.0
+    smoothing: Length = 0.0
     """Mean distance the spline may keep from the points; "0 mm" goes through them."""
 
 
-Meridian = Annotated[
-    SphereMeridian | EllipsoidMeridian | NeckedMeridian | PointsMeridian | FileMeridian,
+MeridianTable = Annotated[
+    SphereMeridianTable | EllipsoidMeridianTable | NeckedMeridianTable | PointsMeridianTable | FileMeridianTable,
     Field(discriminator="kind"),
 ]
 
 
-class Balloon(Table):
+class BalloonTable(Table):
     """A balloon whose inner surface is given by its contour in the half plane."""
 
     kind: Literal["balloon"]
     """A balloon of revolution."""
-    meridian: Meridian
+    meridian: MeridianTable
     """Contour of the inner surface."""
     layers: Layers
     """Layers from the lumen outwards."""
 
 
-class Dome(Table):
+class DomeTable(Table):
     """A clamped cap or funnel of revolution, as of a valve; its rim lies at height 0."""
 
     kind: Literal["dome"]
     """A dome."""
-    profile: Literal["spherical", "parabolic", "funnel"] = "spherical"
+    profile: Annotated[str, Choice(PROFILES)] = "spherical"
     """Form of the inner face."""
     rim_radius: Length
     """Radius of the inner face at the rim, for example "10 mm"."""
     rise: Length
     """Height of the inner face above the rim, at the middle or at the edge of the hole."""
-    hole_radius: LengthOrZero = 0.0
+    hole_radius: Length = 0.0
     """Radius of a hole in the middle; "0 mm" for none."""
-    tip_radius: LengthOrZero = 0.0
+    tip_radius: Length = 0.0
     """Radius that rounds the tip of a funnel without a hole."""
     layers: Layers
     """Layers from the hollow side outwards."""
 
 
-Shape = Annotated[Tube | Sleeve | Balloon | Dome, Field(discriminator="kind")]
+ShapeTable = Annotated[
+    TubeTable | TaperedTubeTable | SleeveTable | BalloonTable | DomeTable, Field(discriminator="kind")]
 
 
-class Mesh(Table):
+class MeshTable(Table):
     """How finely the shape is meshed."""
 
-    model: Literal["axisymmetric", "solid", "sector"] = "axisymmetric"
+    model: Annotated[str, Choice(MODELS)] = "axisymmetric"
     """"axisymmetric" (a cut through the wall), "solid" (all around) or "sector" (a piece of it)."""
     along: Length
     """Element size along the axis, for example "0.5 mm"."""
-    through: Count = 2
+    through: Whole = 2
     """Elements through each layer."""
-    around: Annotated[int, Field(ge=6, strict=True)] = 32
+    around: Whole = 32
     """Elements around the full circumference; unused when axisymmetric."""
-    sector: SectorAngle = 90.0
+    sector: Angle = 90.0
     """Angle of the modelled piece; used by "sector" alone."""
-    cells: Literal["hexahedra", "tetrahedra"] = "hexahedra"
+    cells: Annotated[str, Choice(CELLS)] = "hexahedra"
     """Cells of 3-D models."""
     on_struts: Length | None = None
     """Element size on the struts of a lattice; left out: half of their width. Above the width one element
     lies across a strut."""
-    through_struts: Count = 1
+    through_struts: Whole = 1
     """Elements through the height of the struts of a lattice."""

@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: MIT
-"""Units at the door: strings such as ``"45 um"`` become numbers in mm, N, MPa, kV, and back.
-
-Inside, one consistent set is used: mm, N, MPa, mJ, kV, uC, nF, s, mm³ (= uL). No other module knows of units.
-"""
+"""Units of case files: strings such as ``"45 um"`` become numbers in the internal units, and back."""
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -13,15 +13,40 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
-__all__ = ["Unit", "UnitError", "parse", "registry_quantity", "show"]
+from annelid.solver.display import KINDS
+
+__all__ = ["Unit", "UnitError", "parse", "quantity", "registry_quantity", "show", "units_read"]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 _POWER = re.compile(r"([A-Za-z])([23])\b")  # "mm3" is how volumes are written
 _DIGITS = 12  # "180 um" and "0.18 mm" must give the same number, so that a case has one hash
+_units_read: ContextVar[dict[str, list[str]] | None] = ContextVar("units read", default=None)
+
+
+@contextmanager
+def units_read() -> Iterator[dict[str, list[str]]]:
+    """Collect the units in which quantities of each kind are read inside, in order of appearance."""
+    found: dict[str, list[str]] = {}
+    token = _units_read.set(found)
+    try:
+        yield found
+    finally:
+        _units_read.reset(token)
+
+
+def note_unit(value: object, kind: str) -> None:
+    """Note the unit of a valid quantity for ``units_read``."""
+    found = _units_read.get()
+    match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
+    if found is None or match is None or not match.group(2) or KINDS[kind].unit == "1":
+        return
+    written = found.setdefault(kind, [])
+    if match.group(2) not in written:
+        written.append(match.group(2))
 
 
 class UnitError(ValueError):
-    """A text that is not a number with a unit of the wanted kind; the message says which and why."""
+    """A text is not a number with a unit of the expected kind; the message states why."""
 
 
 def parse(value: object, unit: str) -> float:
@@ -64,25 +89,23 @@ def registry_quantity(number: float, unit: str) -> Any:
 
 @dataclass(frozen=True)
 class Unit:
-    """Marks a field of a case as a quantity: what it is, in which unit it is kept, what range is allowed.
+    """Marks a field of a case as a quantity: what it is, and in which unit it is kept.
 
     Attributes:
-        unit: Unit inside.
-        kind: In words, with article: ``"a length"``.
+        unit: Internal unit, ``""`` for a number.
+        about: In words, with article: ``"a length"``.
         example: As a user would write it.
         above: Allowed values are greater than this, in ``unit``.
         at_least: Allowed values are this or greater.
-        below: Allowed values are less than this.
-        at_most: Allowed values are this or less.
+        kind: Key of ``display.KINDS``; "" for kinds that results do not report.
     """
 
     unit: str
-    kind: str
+    about: str
     example: str
     above: float | None = None
     at_least: float | None = None
-    below: float | None = None
-    at_most: float | None = None
+    kind: str = ""
 
     def read(self, value: object) -> float:
         """Parse and check the range.
@@ -93,28 +116,20 @@ class Unit:
         try:
             number = parse(value, self.unit)
         except UnitError as error:
-            hint = f"{error}; write {self.kind}{self.range()}, for example {self._example()}"
+            hint = f"{error}; write {self.about}{self._range()}, for example {self._example()}"
             raise PydanticCustomError("unit", "{text}", {"text": hint}) from None
-        if not self.allows(number):
-            text = f"{_quote(value)} is out of range; it must be {self.kind}{self.range()}"
+        too_small = self.above is not None and number <= self.above
+        if too_small or (self.at_least is not None and number < self.at_least):
+            text = f"{_quote(value)} is out of range; it must be {self.about}{self._range()}"
             raise PydanticCustomError("range", "{text}", {"text": text})
+        if self.kind:
+            note_unit(value, self.kind)
         return number
 
-    def allows(self, number: float) -> bool:
-        """Whether the number lies in the allowed range."""
-        return not (
-            (self.above is not None and number <= self.above)
-            or (self.at_least is not None and number < self.at_least)
-            or (self.below is not None and number >= self.below)
-            or (self.at_most is not None and number > self.at_most)
-        )
-
-    def range(self) -> str:
+    def _range(self) -> str:
         """The allowed range in words, with a leading blank; empty if there is none."""
-        names = ("above", "at_least", "below", "at_most")
-        limits = [(name.replace("_", " "), getattr(self, name)) for name in names]
-        words = [f"{name} {show(limit, self.unit)}" for name, limit in limits if limit is not None]
-        return " " + " and ".join(words) if words else ""
+        limits = {"above": self.above, "at least": self.at_least}
+        return "".join(f" {word} {show(at, self.unit)}" for word, at in limits.items() if at is not None)
 
     def _example(self) -> str:
         return self.example if self.unit == "" else f'"{self.example}"'
@@ -128,11 +143,17 @@ class Unit:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        about = f"{self.kind}{self.range()}"
+        about = f"{self.about}{self._range()}"
         if self.unit == "":
             return {"type": ["number", "string"], "examples": [float(self.example)], "$comment": about}
         pattern = r"^\s*[+-]?[0-9.]+([eE][+-]?[0-9]+)?\s*[^0-9\s]"
         return {"type": "string", "examples": [self.example], "pattern": pattern, "$comment": about}
+
+
+def quantity(kind: str, about: str, example: str) -> Unit:
+    """Mark a field as a quantity of a kind that results report; its record checks the range."""
+    unit = KINDS[kind].unit
+    return Unit("" if unit == "1" else unit, about, example, kind=kind)
 
 
 @cache
@@ -152,20 +173,20 @@ def _unit_factor(written: str, unit: str) -> float | str:
     try:
         found = registry.Quantity(1.0, registry.parse_units(written))
     except pint.UndefinedUnitError:
-        return f'has the unknown unit "{written}"'
+        return f"has the unknown unit '{written}'"
     except Exception:  # pint lets tokenizer and arithmetic errors of many kinds through
-        return f'has a unit that cannot be read: "{written}"'
+        return f"has a unit that cannot be read: '{written}'"
     try:
         return float(found.to(unit).magnitude)
     except pint.DimensionalityError:
-        return f"is in {found.units}, which cannot be turned into {unit or 'a plain number'}"
+        return f"is in {found.units}, which cannot be converted to {unit or 'a plain number'}"
 
 
 def _factor(written: str, unit: str, value: object) -> float:
     if written in ("", "%"):
         if unit == "":
             return 0.01 if written else 1.0
-        raise UnitError(f"{_quote(value)} is in per cent, which cannot be turned into {unit}")
+        raise UnitError(f"{_quote(value)} is a percentage, which cannot be converted to {unit}")
     factor = _unit_factor(written, unit)
     if isinstance(factor, str):
         raise UnitError(f"{_quote(value)} {factor}")
@@ -179,4 +200,4 @@ def _finite(number: float, value: object) -> float:
 
 
 def _quote(value: object) -> str:
-    return f'"{value}"' if isinstance(value, str) else repr(value)
+    return f"'{value}'" if isinstance(value, str) else repr(value)

@@ -3,7 +3,7 @@
 
 import math
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import ClassVar
@@ -11,8 +11,8 @@ from typing import ClassVar
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import RESERVED_REGIONS, unique, usable_name, within
-from annelid.geometry.errors import InvalidValue, checking
+from annelid.geometry.checks import RESERVED_REGIONS, one_of, unique, usable_name, within
+from annelid.geometry.errors import Finding, InvalidValue, checking, raise_first
 from annelid.geometry.shapes.meridian import Meridian
 
 _GAUSS = 12  # points per piece of a meridian
@@ -184,24 +184,39 @@ class Shape(ABC):
     def check_bands(self, bands: Sequence[Band]) -> None:
         """Raise InvalidValue unless bands are on layers, inside their range, and do not overlap."""
         unique("electrodes", [band.name for band in bands])
-        layers = [layer.name for layer in self.layers]
-        low, high = self.band_range
-        room = _SAME * (high - low)
-        for band in bands:
+        raise_first(band_findings(bands, [layer.name for layer in self.layers], self.band_range))
+
+
+def band_findings(
+    bands: Sequence[Band], layers: Sequence[str], edges: tuple[float, float]
+) -> Iterator[Finding]:
+    """Errors of bands that are not on layers, outside their range, or overlap.
+
+    Args:
+        bands: The bands.
+        layers: Names of the layers.
+        edges: Least and largest edge that a band may have, mm.
+    """
+    low, high = edges
+    room = _SAME * (high - low)
+    for index, band in enumerate(bands):
+        try:
             with checking(f"electrode '{band.name}'"):
-                if band.region not in layers:
-                    allowed = f"choose one of the layers {', '.join(layers)}"
-                    raise InvalidValue(f"'{band.region}' is not a layer: {allowed}", key="region")
+                one_of("region", band.region, layers, what="a layer of this shape")
                 for key, edge in (("from", band.low), ("to", band.high)):
                     within(key, edge, least=low - room, most=high + room, unit="mm", why="where the layer is")
-        for layer in layers:
-            ordered = sorted((band for band in bands if band.region == layer), key=lambda band: band.low)
-            for first, second in pairwise(ordered):
-                if second.low < first.high - _SAME * abs(first.high):
-                    raise InvalidValue(
-                        f"{second.low:g} mm overlaps electrode '{first.name}', which covers {first.low:g} to "
-                        f"{first.high:g} mm of the same layer",
-                        key="from",
-                        subject=f"electrode '{second.name}'",
-                        electrodes=(first.name, second.name),
-                    )
+        except InvalidValue as error:
+            yield Finding(("electrodes", index), error)
+    for layer in layers:
+        ordered = sorted((i for i, b in enumerate(bands) if b.region == layer), key=lambda i: bands[i].low)
+        for below, index in pairwise(ordered):
+            first, second = bands[below], bands[index]
+            if second.low < first.high - _SAME * abs(first.high):
+                error = InvalidValue(
+                    f"{second.low:g} mm overlaps electrode '{first.name}', which covers {first.low:g} to "
+                    f"{first.high:g} mm of the same layer",
+                    key="from",
+                    subject=f"electrode '{second.name}'",
+                    electrodes=(first.name, second.name),
+                )
+                yield Finding(("electrodes", index), error)

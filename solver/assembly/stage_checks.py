@@ -6,7 +6,7 @@ from math import isnan, nan
 
 import numpy as np
 
-from annelid.geometry.errors import InvalidValue
+from annelid.geometry.errors import InvalidValue, raise_first
 from annelid.solver.model import checks
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
@@ -19,7 +19,7 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
         InvalidValue: Unknown electrode, surface or support; a pressure without a lumen, or a lumen whose open
             end is neither held along the axis nor closed by a plate.
     """
-    checks.raise_first(checks.check_stages(stages, model.names, model.supports, model.inventory))
+    raise_first(checks.check_stages(stages, model.names, model.supports, model.inventory))
     if model.solved_potential:
         _check_shared_faces(model, stages)
 

@@ -186,7 +186,7 @@ class ArcDriver(StageDriver):
         return abs(s - last)
 
 
-DRIVERS: dict[str, type[StageDriver]] = {
+STAGE_DRIVERS: dict[str, type[StageDriver]] = {
     "load": LoadDriver,
     "volume": VolumeDriver,
     "charge": ChargeDriver,

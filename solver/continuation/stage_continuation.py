@@ -10,7 +10,7 @@ from petsc4py import PETSc
 from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.conditions import ArcCondition
 from annelid.solver.continuation.control import Control
-from annelid.solver.continuation.drivers import DRIVERS
+from annelid.solver.continuation.drivers import STAGE_DRIVERS
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.predictor import AcceptedState, predict
 from annelid.solver.errors import NoEquilibrium
@@ -63,7 +63,7 @@ class StageContinuation:
         self.length = stage.arc if stage.arc is not None else 1.0
         self.read_fields = read_fields
         self._work, self._predicted, self._difference = (self.system.vector() for _ in range(3))
-        self.driver = driver = DRIVERS[stage.control](self.system, stage, ramp, newton.scales.length)
+        self.driver = driver = STAGE_DRIVERS[stage.control](self.system, stage, ramp, newton.scales.length)
         self.control: Control | None = None
         λ = driver.first_multiplier if multiplier is None else multiplier
         if driver.condition is not None:

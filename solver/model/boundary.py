@@ -10,6 +10,8 @@ from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import checking
 
 HOLDS = ("all", "axial", "radial", "symmetric", "plate", "plate all", "rigid motion", "free")
+HOT_FACES = ("outer", "inner")
+DIRECTIONS = ("normal", "all")
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,7 @@ class Electrode:
 
     def __post_init__(self) -> None:
         with checking(f"electrode '{self.name}'"):
-            one_of("hot_face", self.hot_face, ("outer", "inner"))
+            one_of("hot_face", self.hot_face, HOT_FACES)
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ class Foundation:
     def __post_init__(self) -> None:
         with checking(f"foundation '{self.region}'"):
             within("stiffness", self.stiffness, least=0.0, unit="MPa/mm")
-            one_of("direction", self.direction, ("normal", "all"))
+            one_of("direction", self.direction, DIRECTIONS)
 
 
 @dataclass(frozen=True)

@@ -10,27 +10,13 @@ from itertools import combinations
 from typing import NamedTuple
 
 from annelid.geometry.checks import one_of
-from annelid.geometry.errors import InvalidValue
+from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.inventory import Inventory
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
-
-
-class Finding(NamedTuple):
-    """An error in one entry of a table of records.
-
-    Attributes:
-        table: Name of the table in a case file.
-        position: Position of the entry; ``None`` for the table as a whole.
-        error: What is wrong, with the key inside the entry.
-    """
-
-    table: str
-    position: int | None
-    error: InvalidValue
 
 
 class Names(NamedTuple):
@@ -40,12 +26,6 @@ class Names(NamedTuple):
     contacts: tuple[str, ...] = ()
     sections: tuple[str, ...] = ()
     movable: tuple[str, ...] = ()
-
-
-def raise_first(findings: Iterable[Finding]) -> None:
-    """Raise the error of the first finding, if there is one."""
-    for finding in findings:
-        raise finding.error
 
 
 def check_parts(
@@ -65,10 +45,10 @@ def check_parts(
         )
         if name in given[:index]:
             error = InvalidValue(f"'{name}' has two parts: give each region one", key="region")
-            yield Finding("parts", index, error.about(f"part '{name}'"))
+            yield Finding(("parts", index), error.about(f"part '{name}'"))
     for region in regions:
         if region not in given and region not in optional:
-            yield Finding("parts", None, InvalidValue(f"missing: the part of region '{region}'", key="parts"))
+            yield Finding((), InvalidValue(f"missing: the part of region '{region}'", key="parts"))
 
 
 def check_surfaces(
@@ -98,7 +78,7 @@ def _check_plates(supports: Sequence[Support], inventory: Inventory) -> Iterator
                     f"(hold = '{other.hold}'), so it could not move: give both the same hold",
                     key="hold",
                 )
-                yield Finding("supports", index, error.about(f"support '{plate.region}'"))
+                yield Finding(("supports", index), error.about(f"support '{plate.region}'"))
 
 
 def check_electrodes(
@@ -125,12 +105,13 @@ def check_electrodes(
             try:
                 part.check_electrode(electrode.name, solved=solved)
             except InvalidValue as error:
-                yield Finding("parts", index, error)
+                yield Finding(("parts", index), error)
             if part.sheets is not None and not part.material.permittivity > 0:
                 missing = InvalidValue(
                     f"missing: electrode '{electrode.name}' is in this material", key="permittivity"
                 )
-                yield Finding("materials", index, missing.about(f"material '{part.material.name}'"))
+                name = part.material.name
+                yield Finding(("materials", name), missing.about(f"material '{name}'"))
 
 
 def names_for_stages(
@@ -178,10 +159,10 @@ def check_stages(
             )
         if stage.point is not None and len(stage.point.position) != (2 if flat else 3):
             text = f"must have {2 if flat else 3} coordinates in this model, got {len(stage.point.position)}"
-            yield Finding("stages", index, InvalidValue(text, key="point.at", subject=subject))
+            yield Finding(("stages", index), InvalidValue(text, key="point.at", subject=subject))
         if stage.pressure or stage.volume is not None:
             for error in _check_lumen(stage, supports, inventory):
-                yield Finding("stages", index, error.about(subject))
+                yield Finding(("stages", index), error.about(subject))
     yield from _check_shared_edges(stages, supports, inventory)
 
 
@@ -220,7 +201,7 @@ def _check_shared_edges(
                     "mm: move both alike, or let one of them free along the axis (hold = 'radial' or 'free')",
                     key=f"move.{a if a in stage.displacements else b}",
                 )
-                yield Finding("stages", index, error.about(f"stage '{stage.name}'"))
+                yield Finding(("stages", index), error.about(f"stage '{stage.name}'"))
                 return
 
 
@@ -230,4 +211,4 @@ def _unknown(
     try:
         one_of(key, name, allowed, what=what)
     except InvalidValue as error:
-        yield Finding(table, index, error.about(subject))
+        yield Finding((table, index), error.about(subject))

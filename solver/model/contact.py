@@ -8,6 +8,7 @@ from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import checking
 
 KINDS = ("cylinder", "cone", "sphere", "plane", "side")
+SIDES = ("outside", "inside")
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class Contact:
     def __post_init__(self) -> None:
         with checking(f"contact '{self.name}'"):
             one_of("kind", self.kind, KINDS)
-            one_of("part_is", self.part_is, ("outside", "inside"))
+            one_of("part_is", self.part_is, SIDES)
             within("tolerance", self.tolerance, above=0.0, unit="mm")
             if self.kind in ("cylinder", "cone", "sphere"):
                 within("radius", self.position, least=0.0, unit="mm")

@@ -34,6 +34,8 @@ class Breakdown:
             raise InvalidValue(
                 "missing: breakdown_thickness_exponent needs it", key="breakdown_reference_thickness"
             )
+        if self.reference_thickness is not None:
+            within("breakdown_reference_thickness", self.reference_thickness, above=0.0, unit="mm")
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,8 @@ class Material:
             raise InvalidValue(f"law {self.law} takes {', '.join(known)}; got {given}", key="parameters")
         if self.bulk_modulus is not None:
             within("bulk_modulus", self.bulk_modulus, above=0.0, unit="MPa")
+        if self.permittivity:
+            within("permittivity", self.permittivity, least=1.0)
         within("density", self.density, least=0.0, unit="t/mm3")
         self._check_law()
         modulus = self.initial_shear_modulus()
@@ -85,6 +89,9 @@ class Material:
         """Refuse parameters at which a law has no meaning even at rest."""
         if self.law == "gent":
             within("stretch_limit", self.scalar("stretch_limit"), above=0.0)
+        if self.law == "fung":
+            for name in ("fibre", "cross", "shear"):
+                within(name, self.scalar(name), above=0.0)
         if self.law == "arruda-boyce":
             why = "a chain of one link cannot stretch"
             within("chain_links", self.scalar("chain_links"), above=1.0, why=why)

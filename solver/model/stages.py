@@ -3,6 +3,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from annelid.geometry.checks import one_of, whole_number, within
 from annelid.geometry.errors import InvalidValue, checking
@@ -47,19 +48,30 @@ class DriverTargets:
     backward: bool = False
 
 
+class Driver(NamedTuple):
+    """How a stage names the target of one control.
+
+    Attributes:
+        target: Attribute of ``DriverTargets``.
+        key: Key of the target in a case file.
+        scales_loads: Whether the loads that the stage names are scaled to reach the target.
+    """
+
+    target: str
+    key: str
+    scales_loads: bool = False
+
+
 DRIVERS = {
-    "volume": "volume",
-    "charge": "charges",
-    "displacement": "point",
-    "opening": "opening",
-    "arc": "arc",
+    "volume": Driver("volume", "volume"),
+    "charge": Driver("charges", "charge"),
+    "displacement": Driver("point", "point", scales_loads=True),
+    "opening": Driver("opening", "opening", scales_loads=True),
+    "arc": Driver("arc", "arc", scales_loads=True),
 }
-"""By control, the attribute of ``DriverTargets`` with its target; "load" has none. How each control finds its
-load is in ``continuation/drivers.py``."""
+"""By control; "load" has no target. ``continuation/drivers.py`` holds how each control finds its load."""
 
 CONTROLS = ("load", *DRIVERS)
-SCALE_LOADS = ("displacement", "opening", "arc")
-"""Controls that scale the loads which the stage names."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +84,7 @@ class Stage(DriverTargets, LoadTargets):
         steps: Number of equal steps requested; they are halved where the solution is hard to follow.
 
     Raises:
-        InputError: Unknown control, no steps, or a control without its target (or the reverse).
+        InvalidValue: Unknown control, no steps, or a control without its target (or the reverse).
     """
 
     name: str
@@ -86,25 +98,36 @@ class Stage(DriverTargets, LoadTargets):
     def _check(self) -> None:
         one_of("control", self.control, CONTROLS)
         whole_number("steps", self.steps, least=1)
-        given = [control for control, target in DRIVERS.items() if getattr(self, target)]
+        given = [control for control, driver in DRIVERS.items() if getattr(self, driver.target)]
         if len(given) > 1:
-            first, second = (DRIVERS[control] for control in given[:2])
+            first, second = (DRIVERS[control].key for control in given[:2])
             raise InvalidValue(f"{first} and {second} both drive the stage: give one of them", key=second)
         if given != [self.control] * (self.control != "load"):
             self._refuse_pair(given)
+        self._check_targets()
         self._check_found_load()
 
     def _refuse_pair(self, given: list[str]) -> None:
         """A control and the target of another, or one without the other."""
         if self.control == "load":
-            target = DRIVERS[given[0]]
-            raise InvalidValue(f"{target} needs control = '{given[0]}'", key=target)
-        target = DRIVERS[self.control]
+            key = DRIVERS[given[0]].key
+            raise InvalidValue(f"{key} needs control = '{given[0]}'", key=key)
+        key = DRIVERS[self.control].key
         if given:
-            text = f"control = '{self.control}' does not go with {DRIVERS[given[0]]}; it needs {target}"
+            text = f"'{self.control}' does not match {DRIVERS[given[0]].key}; it needs {key}"
         else:
-            text = f"control = '{self.control}' needs its target: {target}"
+            text = f"'{self.control}' needs its target: {key}"
         raise InvalidValue(text, key="control")
+
+    def _check_targets(self) -> None:
+        if self.volume is not None:
+            within("volume", self.volume, above=0.0, unit="mm3")
+        if self.opening is not None:
+            within(f"opening.{self.opening[0]}", self.opening[1], above=0.0, unit="mm")
+        if self.arc is not None:
+            within("arc", self.arc, above=0.0, unit="mm")
+        if self.backward and self.control != "arc":
+            raise InvalidValue("only an arc can start backward: leave it out", key="backward")
 
     def _check_found_load(self) -> None:
         """A load that the control finds is not given as well; one that scales loads needs some."""
@@ -115,13 +138,8 @@ class Stage(DriverTargets, LoadTargets):
             raise InvalidValue(
                 f"under charge control the voltage of '{both[0]}' is found: leave it out", key="voltage"
             )
-        if self.control in SCALE_LOADS and not self.names_loads:
+        if self.control != "load" and DRIVERS[self.control].scales_loads and not self.names_loads:
             keys = ", ".join(kind.key for kind in LOAD_KINDS)
             raise InvalidValue(
-                f"control = '{self.control}' scales the loads of the stage: name at least one ({keys})",
-                key="control",
+                f"'{self.control}' scales the loads of the stage: name at least one ({keys})", key="control"
             )
-        if self.arc is not None:
-            within("arc", self.arc, above=0.0, unit="mm")
-        if self.backward and self.control != "arc":
-            raise InvalidValue("only an arc can start backward: leave it out", key="backward")

@@ -111,7 +111,7 @@ RECORDS = {
     ),
     "steps": (lambda: Stage("s", steps=0), "stage 's': steps: must be a whole number of at least 1, got 0"),
     "volume without control": (lambda: Stage("s", volume=1.0), "volume needs control = 'volume'"),
-    "control without volume": (lambda: Stage("s", control="volume"), "control = 'volume' needs its target"),
+    "control without volume": (lambda: Stage("s", control="volume"), "'volume' needs its target"),
     "pressure under volume": (
         lambda: Stage("s", volume=1.0, control="volume", pressure=0.1),
         "under volume control the pressure is found: leave it out",
