@@ -9,7 +9,7 @@ import numpy as np
 from annelid.cases.convert.lattice import angles_told, lattice_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.printing.nozzle_clearance import Clearance, clearance_of
 from annelid.geometry.printing.settings import Printing
@@ -76,8 +76,8 @@ def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
 
 def _laid(lattice: Lattice) -> Iterator[str]:
     yield (
-        f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.growth:.3g} times "
-        f"their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
+        f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.scale_factor:.3g} "
+        f"times their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
     )
-    if isinstance(lattice.chart, Measured):
+    if isinstance(lattice.chart, MeasuredChart):
         yield angles_told(lattice.chart)

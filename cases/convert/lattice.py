@@ -13,10 +13,10 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.shape import Mesh
 from annelid.geometry.body import Body
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.catalogue import CELLS, Cell
-from annelid.geometry.lattice.chart import Chart, Revolution, chart_of
-from annelid.geometry.lattice.measured_chart import Measured, measured
-from annelid.geometry.lattice.wrapping import Lattice, lay
+from annelid.geometry.lattice.catalogue import CELLS, LatticeCell
+from annelid.geometry.lattice.chart import Chart, RevolutionChart, chart_of
+from annelid.geometry.lattice.measured_chart import MeasuredChart, measured_chart
+from annelid.geometry.lattice.wrapping import Lattice, wrap
 from annelid.geometry.lattice_mesh.capped_body import Caps
 from annelid.geometry.lattice_mesh.core_surface import Core
 from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
@@ -30,7 +30,7 @@ from annelid.geometry.shapes.shapes import Balloon, Dome, Shape, Sleeve, Tube
 __all__ = ["angles_told", "cell_of", "lattice_of", "latticed_body_of"]
 
 
-def cell_of(given: written.Cell) -> Cell:
+def cell_of(given: written.Cell) -> LatticeCell:
     """The flat cell.
 
     Raises:
@@ -58,10 +58,10 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     if case.making is not None:
         chart = (wall or inflated_wall(case)[0]).chart
     elif isinstance(table.measured, written.MeasuredGrid):
-        chart = measured(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
+        chart = measured_chart(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
     else:
         chart = chart_of(shape, table.side, depth=table.depth)
-    return lay(
+    return wrap(
         cell_of(table.cell).pattern(),
         chart,
         height=table.height,
@@ -87,16 +87,16 @@ def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, fl
     for key, place in ends.items():
         if place is None:
             continue
-        if isinstance(chart, Measured):
-            found[key] = chart.at_height(place, f"lattice.{key}")
+        if isinstance(chart, MeasuredChart):
+            found[key] = chart.v_at_height(place, f"lattice.{key}")
             continue
-        assert isinstance(chart, Revolution)
+        assert isinstance(chart, RevolutionChart)
         if isinstance(shape, Dome):
             arc = arc_at_radius(chart.meridian, place, f"lattice.{key}")
             key = "to" if key == "from" else "from"
         else:
             arc = chart.meridian.arc_at_height(place, f"lattice.{key}")
-        found[key] = float(np.clip(chart.at_arc(np.array(arc)), chart.low, chart.high))
+        found[key] = float(np.clip(chart.v_at_arc(np.array(arc)), chart.low, chart.high))
     return found["from"], found["to"]
 
 
@@ -145,11 +145,11 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
             f"{off.longer:+.3f} mm in length"
         )
         yield "measured face", text
-    if isinstance(lattice.chart, Measured):
+    if isinstance(lattice.chart, MeasuredChart):
         yield "angles", angles_told(lattice.chart)
 
 
-def angles_told(chart: Measured) -> str:
+def angles_told(chart: MeasuredChart) -> str:
     """How far cells on a measured surface keep their angles."""
     return f"angles of cells on the measured surface are off by at most {chart.angle_error:.2g} degrees"
 
@@ -200,15 +200,15 @@ def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None 
 
     def at(place: float, key: str) -> float:
         if dome and isinstance(wall, InflatedWall):
-            return wall.at_radius(place)
+            return wall.v_at_radius(place)
         if wall is not None:
-            return wall.at_height(place)
-        if isinstance(chart, Measured):
-            return chart.at_height(place, key)
-        assert isinstance(chart, Revolution)
+            return wall.v_at_height(place)
+        if isinstance(chart, MeasuredChart):
+            return chart.v_at_height(place, key)
+        assert isinstance(chart, RevolutionChart)
         meridian = chart.meridian
         arc = arc_at_radius(meridian, place, key) if dome else meridian.arc_at_height(place, key)
-        return float(chart.at_arc(np.array(arc)))
+        return float(chart.v_at_arc(np.array(arc)))
 
     found = []
     for e in case.electrodes:
@@ -224,7 +224,7 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
         raise InputError(text, key="mesh.model")
     closed = isinstance(shape, Dome) or (isinstance(shape, Balloon) and any(shape.meridian.poles))
     closed |= isinstance(shape, Tube) and shape.ends == "capped"
-    if isinstance(lattice.chart, Measured) and (closed or isinstance(shape, Sleeve)):
+    if isinstance(lattice.chart, MeasuredChart) and (closed or isinstance(shape, Sleeve)):
         raise InputError(
             f"lattice.measured: a measured surface is open at both ends and empty; it cannot take the place "
             f"of a {case.shape.kind}{' that is closed' if closed else ' with its core'}; draw a "

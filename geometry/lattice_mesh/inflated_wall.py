@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.lattice.chart import Revolution
+from annelid.geometry.lattice.chart import RevolutionChart
 from annelid.geometry.lattice_mesh.extruded_body import Laid
 from annelid.geometry.lattice_mesh.inflated_cap import InflatedCap
 from annelid.geometry.lattice_mesh.wall_grid import WallGrid
@@ -77,7 +77,7 @@ class InflatedWall:
         return bool(low), bool(high)
 
     @cached_property
-    def chart(self) -> Revolution:
+    def chart(self) -> RevolutionChart:
         """Chart of the inflated surface on which the lattice lies; the meridian's parameter is ``along``."""
 
         def curve(q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -89,17 +89,17 @@ class InflatedWall:
             return found[0], found[1], found[2]
 
         ends = float(self.grid.along[0]), float(self.grid.along[-1])
-        return Revolution(Meridian("inflated wall", curve, ends))
+        return RevolutionChart(Meridian("inflated wall", curve, ends))
 
     def along(self, v: FloatArray) -> FloatArray:
         """Return the stress-free places along the wall over v of the chart, mm."""
-        return self.chart.meridian.parameter(self.chart.arc(v))
+        return self.chart.meridian.parameter(self.chart.arc_at(v))
 
-    def at_height(self, height: float) -> float:
+    def v_at_height(self, height: float) -> float:
         """Return v over the stress-free height Z of the inner face, mm."""
         return self._v_over(self.along_at_height(height))
 
-    def at_radius(self, radius: float) -> float:
+    def v_at_radius(self, radius: float) -> float:
         """Return v over the stress-free radius of the inner face of a dome, mm."""
         return self._v_over(self._place_at(radius, 0))
 
@@ -196,7 +196,7 @@ class InflatedWall:
         along = self.along(points[:, 1])
         flat = turned(self.present(through, along), points[:, 0])
         position = np.where(inside[:, None], flat, spot.position)
-        return Laid(position, spot.normal, self.chart.around(points))
+        return Laid(position, spot.normal, self.chart.hoop(points))
 
     def rest(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the stress-free places X, Y, Z of points of the wall; beyond its faces along the radius."""

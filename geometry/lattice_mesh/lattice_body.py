@@ -130,7 +130,7 @@ def standing_on(chart: Chart) -> Stack:
 
     def place(points: FloatArray, depth: FloatArray) -> Laid:
         spot = chart.place(points, depth)
-        return Laid(spot.position, spot.normal, chart.around(points))
+        return Laid(spot.position, spot.normal, chart.hoop(points))
 
     return place
 

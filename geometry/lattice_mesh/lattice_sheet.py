@@ -10,7 +10,6 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import whole_number, within
-from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.footprint import footprint
 from annelid.geometry.lattice.wrapping import Lattice
@@ -138,9 +137,9 @@ def _flat(
     outlines = [
         (polygon.outer + shift, tuple(hole + shift for hole in polygon.holes)) for polygon in covered.polygons
     ]
-    width, copies, seams = covered.period, round(covered.repeats), "x"
+    width, copies, seams = covered.period, round(covered.columns), "x"
     if size.sector < 360.0:
-        width, copies, seams = _sector(lattice, size.sector), 1, ""
+        width, copies, seams = lattice.half_columns(size.sector) * lattice.pattern.width / 2, 1, ""
         outlines = _repeated(outlines, covered.period, width)
     mesh = mesh_flat(
         outlines,
@@ -185,33 +184,6 @@ def _towards_rims(v: FloatArray, scale: FloatArray, rim: float) -> FloatArray:
     length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
     nearest = np.minimum(length, length[-1] - length)
     return np.asarray(0.5 + 0.5 * np.minimum(nearest / rim, 1.0))
-
-
-def _sector(lattice: Lattice, sector: float) -> float:
-    """The angle of a sector between mirror lines of the pattern, rad."""
-    half = lattice.pattern.width / 2
-    angle = math.radians(sector)
-    count = round(angle / half)
-    if not lattice.chart.of_revolution:
-        raise InputError(
-            "mesh.model = 'sector': the surface is not the same all around; model the whole part (mesh.model "
-            "= 'solid')",
-            key="mesh.model",
-        )
-    if not lattice.pattern.mirrors:
-        raise InputError(
-            f"mesh.model = 'sector': cells of kind '{lattice.pattern.name}' have no mirror lines along the "
-            "part; model the whole part (mesh.model = 'solid')",
-            key="mesh.model",
-        )
-    if count < 1 or abs(angle - count * half) > 1e-6:
-        raise InputError(
-            f"mesh.sector = {sector:g} deg: must be a whole multiple of half a cell, "
-            f"{math.degrees(half):.6g} deg ({lattice.around} cells around)",
-            key="mesh.sector",
-            value=sector,
-        )
-    return count * half
 
 
 def _repeated(outlines: list[Outline], period: float, width: float) -> list[Outline]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.lattice.chart import PERIOD
-from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.lattice.measured_surface import RadialSurface
 from annelid.geometry.lattice_mesh.extruded_body import Laid
 from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
@@ -55,9 +55,9 @@ class MeasuredWall:
     surface: RadialSurface
 
     @cached_property
-    def chart(self) -> Measured:
+    def chart(self) -> MeasuredChart:
         """Chart of the measured face, on which the lattice lies."""
-        return Measured(self.surface)
+        return MeasuredChart(self.surface)
 
     @property
     def _outside(self) -> float:
@@ -77,9 +77,9 @@ class MeasuredWall:
 
     def along(self, where: FloatArray) -> FloatArray:
         """Return the stress-free place along the wall of what lies at angles and heights, shape (k,), mm."""
-        return np.asarray(self._along_at(np.clip(self.surface.share(where), 0.0, 1.0)))
+        return np.asarray(self._along_at(np.clip(self.surface.arc_fraction(where), 0.0, 1.0)))
 
-    def at_height(self, height: float) -> float:
+    def v_at_height(self, height: float) -> float:
         """Return v of the line on which what was at a stress-free height lies on the whole, mm."""
         u, v = np.linspace(0.0, PERIOD, 73)[:-1], np.linspace(self.chart.low, self.chart.high, 201)
         grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
@@ -92,7 +92,7 @@ class MeasuredWall:
         inside = np.clip(through, 0.0, self._outside)
         normal = self.surface.normal(where)
         position = self._position(where, inside) + (through - inside)[:, None] * normal
-        return Laid(position, normal, self.chart.around(points))
+        return Laid(position, normal, self.chart.hoop(points))
 
     def rest(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the stress-free places X, Y, Z of points of the wall, shape (k, 3), mm."""
@@ -108,7 +108,7 @@ class MeasuredWall:
         where = self.chart.coordinates(points)
         through = np.clip(self._outside + depth, 0.0, self._outside)
         gradient = self._gradient(where, through)
-        normal, hoop = self.surface.normal(where), self.chart.around(points)
+        normal, hoop = self.surface.normal(where), self.chart.hoop(points)
         here = np.stack([normal, hoop, np.cross(normal, hoop)], axis=1)
         tangent = self._tangent(through, self.along(where))
         there = np.zeros_like(here)  # rows normal, hoop, axial in R, hoop, Z
@@ -120,7 +120,7 @@ class MeasuredWall:
     @cached_property
     def deviation(self) -> Deviation:
         """How far the measured face lies from the inflated one."""
-        where = self.surface.spread(_SPREAD)
+        where = self.surface.sample_grid(_SPREAD)
         outer = np.full(len(where), self._outside)
         computed = turned(self.inflated.present(outer, self.along(where)), where[:, 0])
         off = np.einsum("ki,ki->k", self.surface.position(where) - computed, self.surface.normal(where))
@@ -131,11 +131,11 @@ class MeasuredWall:
     def _position(self, where: FloatArray, through: FloatArray) -> FloatArray:
         """Present positions: as deep under the face as computed, but for the volume in between."""
         face, along = self.surface, self.along(where)
-        stretch = self._along_at(face.share(where), 1) * face.share(where, slopes=(0, 1))
+        stretch = self._along_at(face.arc_fraction(where), 1) * face.arc_fraction(where, orders=(0, 1))
         tangents = face.tangents(where)
         area = np.linalg.norm(np.cross(tangents[:, :, 0], tangents[:, :, 1]), axis=1)
         metric, turning = (
-            np.einsum("kia,kib->kab", tangents, other) for other in (tangents, face.normal_slopes(where))
+            np.einsum("kia,kib->kab", tangents, other) for other in (tangents, face.normal_derivatives(where))
         )
         bend = np.linalg.solve(metric, turning)
         computed = self.inflated.outer_face(along)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.geometry.lattice.chart import PERIOD, Chart, Revolution
+from annelid.geometry.lattice.chart import PERIOD, Chart, RevolutionChart
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
 from annelid.geometry.meshing.fill import fill_plane, graded
 
@@ -56,14 +56,14 @@ class Caps:
             at = disc == number
             if not at.any():
                 continue
-            assert isinstance(self.chart, Revolution)
+            assert isinstance(self.chart, RevolutionChart)
             pole, reach = self._arcs(number)
             x, y = flat[at, 0], flat[at, 1] * (-1.0 if number == LOW else 1.0)
             angle, share = np.arctan2(y, x) % PERIOD, np.hypot(x, y)
             angle[(angle > PERIOD - _SAME) | (share < _SAME)] = 0.0
             share[share < _SAME] = 0.0
             arc = pole + (1.0 if number == LOW else -1.0) * share * reach
-            found[at] = np.column_stack([angle, self.chart.at_arc(arc) - self.low])
+            found[at] = np.column_stack([angle, self.chart.v_at_arc(arc) - self.low])
         return found
 
     def closing(self, mesh: FlatMesh, width: float, coarse: float) -> FlatMesh:
@@ -81,8 +81,8 @@ class Caps:
 
     def _arcs(self, disc: int) -> tuple[float, float]:
         """Arc length of the meridian at a pole, and from there to the rim."""
-        assert isinstance(self.chart, Revolution)
-        rim = float(self.chart.arc(np.array(self.low if disc == LOW else self.high)))
+        assert isinstance(self.chart, RevolutionChart)
+        rim = float(self.chart.arc_at(np.array(self.low if disc == LOW else self.high)))
         pole = 0.0 if disc == LOW else self.chart.meridian.length
         return pole, abs(pole - rim)
 
@@ -114,7 +114,7 @@ class Caps:
 
 def poles(chart: Chart) -> tuple[bool, bool]:
     """Whether the low and the high end of a surface are closed poles."""
-    return chart.meridian.poles if isinstance(chart, Revolution) else (False, False)
+    return chart.meridian.poles if isinstance(chart, RevolutionChart) else (False, False)
 
 
 def _rim(mesh: FlatMesh, y: float) -> IntArray:

@@ -7,10 +7,10 @@ import numpy as np
 
 from annelid.geometry.body import Body, FloatArray
 from annelid.geometry.checks import within
-from annelid.geometry.lattice.along import Band
-from annelid.geometry.lattice.chart import PERIOD, Spot
+from annelid.geometry.lattice.chart import PERIOD, SurfacePoints
 from annelid.geometry.lattice.footprint import footprint
 from annelid.geometry.lattice.pattern import Pattern
+from annelid.geometry.lattice.scale_profile import Interval
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.extruded_body import Laid, body_of
 from annelid.geometry.lattice_mesh.extrusion import Course, thicken
@@ -22,7 +22,7 @@ STRUTS = "lattice"
 
 
 @dataclass(frozen=True)
-class Plane:
+class FlatChart:
     """Chart of a plane in which one period of a pattern is 2 pi wide.
 
     Attributes:
@@ -37,14 +37,14 @@ class Plane:
     low: float = 0.0
     of_revolution: bool = True
 
-    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> Spot:
+    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> SurfacePoints:
         """Return places over points (u, v), the plane lying in X and Y."""
         height = np.broadcast_to(np.asarray(offset, dtype=np.float64), (len(points),))
         normal = np.zeros((len(points), 3))
         normal[:, 2] = 1.0
-        return Spot(np.column_stack([self.width / PERIOD * points, height]), normal)
+        return SurfacePoints(np.column_stack([self.width / PERIOD * points, height]), normal)
 
-    def around(self, points: FloatArray) -> FloatArray:
+    def hoop(self, points: FloatArray) -> FloatArray:
         """Return the way u grows, everywhere the same."""
         return np.tile([1.0, 0.0, 0.0], (len(points), 1))
 
@@ -56,22 +56,22 @@ class Plane:
 def cell_outlines(pattern: Pattern) -> list[Outline]:
     """Return what a pattern covers of one period, mm."""
     unit = pattern.width / PERIOD
-    plane = Plane(pattern.width, pattern.height / unit)
-    laid = Lattice(
-        chart=plane,
+    chart = FlatChart(pattern.width, pattern.height / unit)
+    lattice = Lattice(
+        chart=chart,
         pattern=pattern.scaled(1 / unit),
         around=1,
         along=1,
-        cells=Band(0.0, plane.high),
+        cells=Interval(0.0, chart.high),
         rings=(),
         height=1.0,
         side="outside",
-        growth=1.0,
+        scale_factor=1.0,
         smallest=1.0,
     )
     return [
         (unit * polygon.outer, tuple(unit * hole for hole in polygon.holes))
-        for polygon in footprint(laid).polygons
+        for polygon in footprint(lattice).polygons
     ]
 
 

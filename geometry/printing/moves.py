@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.lattice.chart import PERIOD, Spot
+from annelid.geometry.lattice.chart import PERIOD, SurfacePoints
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.printing.machines import MACHINES, Machine
 from annelid.geometry.printing.settings import Printing
@@ -35,7 +35,7 @@ class Move:
     layer: int
     points: FloatArray
     height: float
-    spots: Spot
+    spots: SurfacePoints
 
     @cached_property
     def steps(self) -> FloatArray:
@@ -97,8 +97,12 @@ def _move(
         if len(split) == 0:
             break
         points = np.insert(points, split + 1, middle[split], axis=0)
-        spots = Spot(*(np.insert(a, split + 1, b[split], axis=0) for a, b in zip(spots, meant, strict=True)))
+        spots = SurfacePoints(
+            *(np.insert(a, split + 1, b[split], axis=0) for a, b in zip(spots, meant, strict=True))
+        )
     step = np.linalg.norm(np.diff(spots.position, axis=0), axis=1)
     kept = np.concatenate([[True], step > _SHORTEST])
     kept[-1] = True
-    return Move(False, False, 0, points[kept], height, Spot(spots.position[kept], spots.normal[kept]))
+    return Move(
+        False, False, 0, points[kept], height, SurfacePoints(spots.position[kept], spots.normal[kept])
+    )

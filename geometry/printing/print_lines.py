@@ -8,8 +8,8 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
-from annelid.geometry.lattice.along import Band
 from annelid.geometry.lattice.chart import PERIOD
+from annelid.geometry.lattice.scale_profile import Interval
 from annelid.geometry.lattice.wrapping import Lattice
 
 _ON = 1e-5  # of a closed line's length: struts that end nearer to it end on it
@@ -45,7 +45,7 @@ def print_lines(lattice: Lattice, nozzle: float) -> tuple[PrintLine, ...]:
     rounds = [_rounds(plate, nozzle / _scale(lattice, plate)) for plate in plates]
     struts = _joined(lattice, list(_struts(lattice, plates, nozzle)), [r[0] for r in rounds if r], nozzle)
     column = [*struts, *_fillings(rounds, _ends(lattice, struts), nozzle)]
-    turns = lattice.pattern.width * np.arange(lattice.repeats)
+    turns = lattice.pattern.width * np.arange(lattice.columns)
     around = [line._replace(points=line.points + np.array([turn, 0.0])) for turn in turns for line in column]
     return *around, *(_ring(lattice, band, nozzle) for band in lattice.rings)
 
@@ -60,7 +60,7 @@ def _whole_plates(lattice: Lattice) -> list[FloatArray]:
     import shapely
 
     wide = shapely.box(-2 * PERIOD, lattice.cells.low, 2 * PERIOD, lattice.cells.high)
-    cut = [shapely.intersection(shapely.Polygon(plate), wide) for plate in lattice.plates()]
+    cut = [shapely.intersection(shapely.Polygon(plate), wide) for plate in lattice.column_plates()]
     return [np.asarray(part.exterior.coords) for part in cut if part.area > 0.0]
 
 
@@ -74,7 +74,7 @@ def _struts(lattice: Lattice, plates: list[FloatArray], nozzle: float) -> Iterat
         copies = [plate + turn for plate in plates for turn in turns]
         inset = [-nozzle / 2 / _scale(lattice, plate) for plate in copies]
         solid = shapely.union_all(shapely.buffer(list(map(shapely.Polygon, copies)), inset))
-    for strut in lattice.column():
+    for strut in lattice.column_struts():
         line = shapely.LineString(strut.points)
         for part in shapely.get_parts(line if solid is None else shapely.difference(line, solid)):
             if part.length > 0.0:
@@ -166,7 +166,7 @@ def _parted(ring: FloatArray, ends: FloatArray) -> list[FloatArray]:
     return pieces
 
 
-def _ring(lattice: Lattice, band: Band, nozzle: float) -> PrintLine:
+def _ring(lattice: Lattice, band: Interval, nozzle: float) -> PrintLine:
     """A ring filled by circles, each joined to the next by a short step."""
     v = np.linspace(*band, 201)
     u = np.linspace(0.0, PERIOD, 33)[:-1]

@@ -17,7 +17,7 @@ from annelid.cases.validate.reading import case_from_tables, library_cases, read
 from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.catalogue import EXAMPLES
-from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.printing.nozzle_clearance import clearance_of
 from annelid.geometry.printing.settings import Printing
 from annelid.geometry.printing.tool_path import tool_path
@@ -91,7 +91,7 @@ def test_a_measured_surface_is_put_into_the_case(tmp_path):
     tables = tables_with(measured={"kind": "file", "path": "scan.csv"})
     case = case_from_tables(tables, folder=tmp_path)
     chart = lattice_of(case).chart
-    assert isinstance(chart, Measured)
+    assert isinstance(chart, MeasuredChart)
     assert chart.surface.radii[3] == pytest.approx(np.full(21, 4.9))
     assert read_back(case, tmp_path).lattice == case.lattice
 

@@ -110,7 +110,7 @@ def test_a_dome_is_inflated_and_printed_on(tmp_path):
     found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
     case = case_from_tables(found)
     wall, _ = inflated_wall(case)
-    edges = np.array([wall.at_radius(6.0), wall.at_radius(2.0)])
+    edges = np.array([wall.v_at_radius(6.0), wall.v_at_radius(2.0)])
     rest = wall.rest(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
     assert np.hypot(rest[:, 0], rest[:, 1]) == pytest.approx([6.0, 2.0], abs=1e-3)
     result = run_case(case, tmp_path / "run")
@@ -196,7 +196,7 @@ def test_a_measured_surface_does_not_close():
         body_of(half)
     found = measured_tables()
     found["mesh"] = found["mesh"] | {"model": "sector", "sector": "60 deg"}
-    with pytest.raises(InputError, match="not the same all around; model the whole part"):
+    with pytest.raises(InputError, match="not one of revolution; mesh the whole part"):
         body_of(case_from_tables(found))
 
 

@@ -10,7 +10,7 @@ from measuring import area, cell_volumes, enclosed_volume
 
 from annelid.geometry.elements import FACETS
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.capped_body import Caps
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
@@ -26,7 +26,7 @@ SIDES = ["outside", "inside", "embedded"]
 def capped(side="outside", *, ring=0.5, height=0.3, **size):
     tube = Tube(A, LENGTH, LAYERS)
     chart = chart_of(tube, side)
-    lattice = lay(pattern_of("re-entrant"), chart, height=height, around=8, ring=ring, side=side)
+    lattice = wrap(pattern_of("re-entrant"), chart, height=height, around=8, ring=ring, side=side)
     return lattice_body(lattice, LAYERS, LatticeMesh(along=2.5, on_struts=1.2, **size), ends=CAPS)
 
 

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.chart import Revolution, chart_of
-from annelid.geometry.lattice.measured_chart import measured
-from annelid.geometry.lattice.measured_surface import measured_from_csv
+from annelid.geometry.lattice.chart import RevolutionChart, chart_of
+from annelid.geometry.lattice.measured_chart import measured_chart
+from annelid.geometry.lattice.measured_surface import read_radial_surface
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
 from annelid.geometry.shapes.shapes import Balloon, Dome, Layer, Sleeve, Tube
 
@@ -38,12 +38,12 @@ def lobed(angle, height):
 
 
 CHARTS = {
-    "sphere": Revolution(sphere(RADIUS)),
-    "parallel to an ellipsoid": Revolution(ellipsoid(8.0, 14.0), 0.6),
-    "necked balloon": Revolution(necked(12.0, 44.0, 5.0, 4.0), 0.3),
+    "sphere": RevolutionChart(sphere(RADIUS)),
+    "parallel to an ellipsoid": RevolutionChart(ellipsoid(8.0, 14.0), 0.6),
+    "necked balloon": RevolutionChart(necked(12.0, 44.0, 5.0, 4.0), 0.3),
     "funnel": chart_of(Dome(rim_radius=10.0, rise=6.0, layers=WALL, profile="funnel", hole_radius=2.0)),
-    "measured": measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS)),
-    "under a measured one": measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=-0.8),
+    "measured": measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS)),
+    "under a measured one": measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=-0.8),
 }
 
 
@@ -53,8 +53,8 @@ def test_on_a_sphere_v_is_that_of_mercators_map():
     chart = CHARTS["sphere"]
     latitude = np.linspace(-1.4, 1.4, 57)
     arc = RADIUS * (latitude + np.pi / 2)
-    assert chart.at_arc(arc) == pytest.approx(np.arctanh(np.sin(latitude)), abs=1e-9)
-    assert chart.arc(np.arctanh(np.sin(latitude))) == pytest.approx(arc, abs=1e-9 * RADIUS)
+    assert chart.v_at_arc(arc) == pytest.approx(np.arctanh(np.sin(latitude)), abs=1e-9)
+    assert chart.arc_at(np.arctanh(np.sin(latitude))) == pytest.approx(arc, abs=1e-9 * RADIUS)
 
 
 @pytest.mark.exact
@@ -106,7 +106,7 @@ def test_tubes_are_unrolled_on_the_named_face(shape, radius, low, side):
 
 
 def test_places_lie_on_a_parallel_surface():
-    chart = Revolution(sphere(RADIUS), 0.5)
+    chart = RevolutionChart(sphere(RADIUS), 0.5)
     place = chart.place(points_in(chart), 0.25)
     from_centre = place.position - [0.0, 0.0, RADIUS]
     assert np.linalg.norm(from_centre, axis=1) == pytest.approx(12.75)
@@ -116,7 +116,7 @@ def test_places_lie_on_a_parallel_surface():
 @pytest.mark.exact
 def test_a_sphere_measured_from_aside_has_the_modulus_of_its_zone():
     # The zone between two parallels is the same however it is measured: 2 artanh(h/R).
-    chart = measured(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS))
+    chart = measured_chart(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS))
     assert chart.high == pytest.approx(2 * np.arctanh(8.0 / RADIUS), rel=1e-7)
     assert chart.angle_error < 1e-3
     place = chart.place(points_in(chart))
@@ -132,7 +132,7 @@ def test_a_sphere_measured_from_aside_has_the_modulus_of_its_zone():
 def test_under_a_measured_sphere_lies_a_sphere(offset):
     # Parallel spheres have zones of the same modulus, and Mercator's scale with their own radius.
     # Slopes of normals take second derivatives of the measured radii, which are two orders less exact.
-    chart = measured(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS), offset=offset)
+    chart = measured_chart(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS), offset=offset)
     assert chart.high == pytest.approx(2 * np.arctanh(8.0 / RADIUS), rel=1e-4)
     from_centre = chart.place(points_in(chart), 0.25).position - [2.0, 0.0, 0.0]
     assert np.linalg.norm(from_centre, axis=1) == pytest.approx(RADIUS + offset + 0.25, abs=1e-4)
@@ -142,8 +142,8 @@ def test_under_a_measured_sphere_lies_a_sphere(offset):
 
 def test_what_folds_under_a_measured_surface_is_refused():
     for offset in (-11.0, -13.0):
-        with pytest.raises(InputError, match=rf"surface {offset:g} mm off the measured one: it folds"):
-            measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=offset)
+        with pytest.raises(InputError, match=rf"surface {offset:g} mm from the measured one folds"):
+            measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=offset)
 
 
 @pytest.mark.parametrize(("name", "most"), [("measured", CONFORMAL), ("under a measured one", 0.03)])
@@ -166,7 +166,7 @@ def test_coordinates_lead_back():
 def test_a_measured_surface_is_read_in_any_order_of_rows(tmp_path):
     rows = [f"{np.degrees(a)},{h},{lobed(a, h)}" for h in HEIGHTS[::-1] for a in ANGLES]
     (tmp_path / "scan.csv").write_text("\n".join(["angle_deg,height_mm,radius_mm", *rows]))
-    read = measured_from_csv(tmp_path / "scan.csv")
+    read = read_radial_surface(tmp_path / "scan.csv")
     assert read.heights == pytest.approx(HEIGHTS)
     assert read.radii == pytest.approx(lobed(ANGLES[:, None], HEIGHTS))
 
@@ -175,20 +175,20 @@ def test_a_measured_surface_is_read_in_any_order_of_rows(tmp_path):
     ("rows", "words"),
     [
         ("0,0", "angle_deg, height_mm, radius_mm"),
-        ("0,0,5\n10,0,5\n30,0,5", "no full grid"),
+        ("0,0,5\n10,0,5\n30,0,5", "not a full grid"),
         ("0,0,5\n180,0,5\n0,1,5\n180,1,5", "at least 8 angles"),
-        ("", "no full grid"),
+        ("", "not a full grid"),
     ],
 )
 def test_unusable_tables_are_refused(tmp_path, rows, words):
     (tmp_path / "scan.csv").write_text(f"angle_deg,height_mm,radius_mm\n{rows}")
     with pytest.raises(InputError, match=words):
-        measured_from_csv(tmp_path / "scan.csv")
+        read_radial_surface(tmp_path / "scan.csv")
 
 
 def test_a_table_that_is_not_there_is_refused(tmp_path):
     with pytest.raises(InputError, match=r"scan\.csv: cannot be read \(No such file or directory\)"):
-        measured_from_csv(tmp_path / "scan.csv")
+        read_radial_surface(tmp_path / "scan.csv")
 
 
 @pytest.mark.parametrize(
@@ -197,7 +197,7 @@ def test_a_table_that_is_not_there_is_refused(tmp_path):
 )
 def test_unusable_grids_are_refused(heights, factor, words):
     with pytest.raises(InputError, match=words):
-        measured(heights, factor * lobed(ANGLES[:, None], HEIGHTS))
+        measured_chart(heights, factor * lobed(ANGLES[:, None], HEIGHTS))
 
 
 @pytest.mark.parametrize(
@@ -210,7 +210,7 @@ def test_unknown_sides_and_depths_are_refused(side, depth, words):
 
 def test_a_parallel_surface_that_folds_is_refused():
     with pytest.raises(InputError, match="folds"):
-        Revolution(sphere(RADIUS), -12.5)
+        RevolutionChart(sphere(RADIUS), -12.5)
 
 
 def test_a_balloon_keeps_its_poles_out_of_the_chart():

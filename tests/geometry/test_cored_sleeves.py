@@ -10,7 +10,7 @@ from measuring import area, cell_volumes, enclosed_volume
 
 from annelid.geometry.elements import FACETS
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.core_surface import Core, CoreSurface
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
@@ -34,7 +34,7 @@ CASES = {
 def cored(inner, overhang, sector, side="outside"):
     sleeve = Sleeve(RADIUS, LENGTH, LAYERS, core_inner_radius=inner, core_overhang=overhang)
     height = 0.5 if side == "outside" else 0.2
-    lattice = lay(
+    lattice = wrap(
         pattern_of("re-entrant"), chart_of(sleeve, side), height=height, side=side, around=6, ring=0.6
     )
     core = Core(radius=RADIUS, inner_radius=inner, low=0.0, high=LENGTH + 2 * overhang, along=2.0)

@@ -12,7 +12,7 @@ from annelid.geometry.elements import FACETS
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.footprint import footprint
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh import flat_mesh
 from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
@@ -30,7 +30,7 @@ COARSE = LatticeMesh(along=2.0, on_struts=0.8)
 
 def laid(shape=TUBE, kind="re-entrant", side="outside", **sizes):
     sizes = {"around": 6, "ring": 0.6} | sizes
-    return lay(pattern_of(kind), chart_of(shape, side), height=HEIGHT, side=side, **sizes)
+    return wrap(pattern_of(kind), chart_of(shape, side), height=HEIGHT, side=side, **sizes)
 
 
 def region_volumes(body):
@@ -55,7 +55,7 @@ def test_volumes_are_those_of_the_tube_and_of_the_footprint():
         assert volumes[name] == pytest.approx(math.pi * (b * b - a * a) * length, rel=1e-4)
     covered = footprint(lattice)
     ring = math.pi * ((outer + HEIGHT) ** 2 - outer**2) * (covered.high - covered.low) * outer
-    assert volumes["lattice"] == pytest.approx(covered.covered * ring, rel=3e-3)
+    assert volumes["lattice"] == pytest.approx(covered.covered_fraction * ring, rel=3e-3)
 
 
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral", "diamond", "sinusoidal"])
@@ -76,7 +76,7 @@ def test_mesh_closes_around_without_a_seam(kind):
 def test_ten_by_six_cells_on_a_necked_balloon():
     shape = Balloon(necked(10.0, 40.0, 5.0, 3.0), (Layer("skin", 0.3),))
     cells = pattern_of("re-entrant", vertical=6.0, inclined=3.7, angle=25.0, width=0.7)
-    lattice = lay(cells, chart_of(shape), height=0.8, around=10, ring=1.0)
+    lattice = wrap(cells, chart_of(shape), height=0.8, around=10, ring=1.0)
     assert (lattice.around, lattice.along) == (10, 6)
     body = lattice_body(lattice, shape.layers, LatticeMesh(along=3.0, on_struts=2.0, rings=True))
     assert list(body.regions) == ["skin", "lattice", "end ring"]
@@ -134,7 +134,7 @@ def test_sector_is_its_share_of_the_part():
 def test_electrodes_have_cell_edges_at_their_edges():
     lattice = laid()
     chart = lattice.chart
-    low, high = (float(chart.at_arc(np.array(z))) for z in (3.0, 10.0))
+    low, high = (float(chart.v_at_arc(np.array(z))) for z in (3.0, 10.0))
     body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[Ring("middle", "skin", low, high)])
     cells = body.points[body.cells[body.bands["middle"]]]
     assert cells[..., 2].min() == pytest.approx(3.0, abs=1e-6)
@@ -143,9 +143,9 @@ def test_electrodes_have_cell_edges_at_their_edges():
 
 
 def test_what_cannot_be_meshed_is_refused():
-    with pytest.raises(InputError, match="have no mirror lines"):
+    with pytest.raises(InputError, match="has no planes of symmetry"):
         lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMesh(along=2.0, sector=60.0))
-    with pytest.raises(InputError, match=r"whole multiple of half a cell, 30 deg \(6 cells around\)"):
+    with pytest.raises(InputError, match=r"with 6 cells around it must be a multiple of 30 deg"):
         lattice_body(laid(), TUBE.layers, LatticeMesh(along=2.0, sector=45.0))
     with pytest.raises(InputError, match=r"mesh\.on_struts = 0 mm"):
         LatticeMesh(along=2.0, on_struts=0.0)

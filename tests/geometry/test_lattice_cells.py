@@ -13,7 +13,7 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.catalogue import CELLS, EXAMPLES
 from annelid.geometry.lattice.chart import PERIOD, chart_of
 from annelid.geometry.lattice.footprint import footprint
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.shapes.shapes import Layer, Tube
 
 
@@ -22,13 +22,13 @@ def unrolled(cell, around=8):
     pattern = cell.pattern()
     radius = around * pattern.width / PERIOD
     tube = Tube(radius, 2.01 * pattern.height, (Layer("wall", 1e-3),))
-    lattice = lay(pattern, chart_of(tube, "inside"), height=0.5, around=around)
-    assert (lattice.along, lattice.growth) == (2, pytest.approx(1.0))
+    lattice = wrap(pattern, chart_of(tube, "inside"), height=0.5, around=around)
+    assert (lattice.along, lattice.scale_factor) == (2, pytest.approx(1.0))
     return lattice, radius
 
 
 def covered(kind, **changes):
-    return footprint(unrolled(replace(EXAMPLES[kind], **changes))[0]).covered
+    return footprint(unrolled(replace(EXAMPLES[kind], **changes))[0]).covered_fraction
 
 
 def area_of(printed, radius):
@@ -84,7 +84,7 @@ def test_rotating_squares_and_their_hinges():
     lean = math.radians(90.0 - cell.opening) / 2
     corner = (math.tan(math.pi / 4 + lean) + math.tan(math.pi / 4 - lean)) * cell.width**2 / 8
     expected = (cell.side**2 + 2 * (cell.ligament * cell.width + 2 * corner)) / pitch**2
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=2e-3)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=2e-3)
 
 
 @pytest.mark.exact
@@ -95,7 +95,7 @@ def test_chiral_nodes_and_ligaments(kind, nodes, ligaments):
     pattern = cell.pattern()
     length = nodes * 2 * math.pi * cell.node_radius + ligaments * cell.ligament
     expected = length * cell.width / (pattern.width * pattern.height)
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=0.03)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=0.03)
     if kind == "hexachiral":
         # Prall & Lakes 1997 (from memory): the distance of nodes R has R^2 = L^2 + (2 r)^2.
         assert pattern.width == pytest.approx(math.hypot(cell.ligament, 2 * cell.node_radius))
@@ -115,7 +115,7 @@ def test_double_arrowhead():
     assert (pattern.width, pattern.height) == pytest.approx((2 * half, tip - dent))
     length = 2 * (5.0 + half / math.sin(short))
     expected = 0.01 * length / (pattern.width * pattern.height)
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=0.01)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=0.01)
 
 
 @pytest.mark.exact
@@ -125,7 +125,7 @@ def test_sinusoidal_ligaments():
     x = np.linspace(0.0, 1.0, 2001)
     length = np.trapezoid(np.sqrt(4.0**2 + (0.8 * np.pi * np.cos(np.pi * x)) ** 2), x)
     expected = 8 * length * 0.02 / 8.0**2
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=0.01)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=0.01)
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
@@ -134,7 +134,7 @@ def test_a_period_more_changes_nothing(kind):
     lattice, radius = unrolled(EXAMPLES[kind])
     one = footprint(lattice)
     pattern = EXAMPLES[kind].pattern()
-    twice = lay(pattern.tiled(2, 2), lattice.chart, height=0.5, around=4)
+    twice = wrap(pattern.tiled(2, 2), lattice.chart, height=0.5, around=4)
     printed = footprint(twice)
     whole, area = area_of(printed, radius)
     parts = [shapely.Polygon(p.outer, p.holes) for p in one.polygons]
@@ -152,11 +152,11 @@ def test_mirror_lines_are_where_they_are_said_to_be(kind):
     whole = shapely.unary_union([shapely.Polygon(p.outer, p.holes) for p in printed.polygons])
     mirrored = shapely.transform(whole, lambda xy: [printed.period, 0.0] + xy * [-1.0, 1.0])
     off = shapely.symmetric_difference(whole, mirrored).area / whole.area
-    assert (off < 1e-6) == lattice.pattern.mirrors
-    if lattice.pattern.mirrors:
+    assert (off < 1e-6) == lattice.pattern.mirror_symmetric
+    if lattice.pattern.mirror_symmetric:
         half = footprint(lattice, half_columns=1)
-        assert half.covered == pytest.approx(printed.covered, rel=1e-6)
-        assert half.repeats == 2 * printed.repeats
+        assert half.covered_fraction == pytest.approx(printed.covered_fraction, rel=1e-6)
+        assert half.columns == 2 * printed.columns
 
 
 @pytest.mark.parametrize(

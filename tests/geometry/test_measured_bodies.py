@@ -14,8 +14,8 @@ from scipy.special import ellipe
 from annelid.geometry.elements import FACETS
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import PERIOD
-from annelid.geometry.lattice.measured_chart import measured
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.measured_chart import measured_chart
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
 from annelid.geometry.shapes.shapes import Layer
@@ -30,17 +30,17 @@ COARSE = LatticeMesh(along=2.5, on_struts=1.2)
 @cache
 def ellipse():
     radius = LONG * SHORT / np.hypot(SHORT * np.cos(ANGLES), LONG * np.sin(ANGLES))
-    return measured(HEIGHTS, np.repeat(radius[:, None], len(HEIGHTS), axis=1))
+    return measured_chart(HEIGHTS, np.repeat(radius[:, None], len(HEIGHTS), axis=1))
 
 
 @cache
 def bumpy():
     z, angle = HEIGHTS[None], ANGLES[:, None]
-    return measured(HEIGHTS, 6.0 + 0.6 * np.sin(math.pi * (z - 2) / 14) * np.cos(2 * angle + z / 20))
+    return measured_chart(HEIGHTS, 6.0 + 0.6 * np.sin(math.pi * (z - 2) / 14) * np.cos(2 * angle + z / 20))
 
 
 def lattice_on(chart, kind="re-entrant", **laying):
-    return lay(pattern_of(kind), chart, height=0.5, around=8, ring=0.6, **laying)
+    return wrap(pattern_of(kind), chart, height=0.5, around=8, ring=0.6, **laying)
 
 
 @pytest.fixture(scope="module")
@@ -78,8 +78,8 @@ def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
 def test_struts_under_a_measured_face(side, under, height):
     # Steiner's formula, as above; the sheet ``under`` the measured outer face is where the struts begin or
     # have their middle.
-    chart = measured(HEIGHTS, ellipse().surface.radii, offset=-under)
-    lattice = lay(pattern_of("re-entrant"), chart, height=height, around=8, ring=0.6, side=side)
+    chart = measured_chart(HEIGHTS, ellipse().surface.radii, offset=-under)
+    lattice = wrap(pattern_of("re-entrant"), chart, height=height, around=8, ring=0.6, side=side)
     body = lattice_body(lattice, LAYERS, COARSE, depth=0.25)
     around, length = 4 * LONG * ellipe(1 - (SHORT / LONG) ** 2), np.ptp(HEIGHTS)
     wall = (around * 0.4 - math.pi * 0.4**2) * length
@@ -118,7 +118,7 @@ def test_there_is_no_seam(kind):
 
 def test_an_electrode_of_a_straight_surface_keeps_its_heights():
     chart = ellipse()
-    ring = Ring("middle", "skin", chart.at_height(5.0, "low"), chart.at_height(12.5, "high"))
+    ring = Ring("middle", "skin", chart.v_at_height(5.0, "low"), chart.v_at_height(12.5, "high"))
     body = lattice_body(lattice_on(chart), LAYERS, COARSE, electrodes=[ring])
     height = body.points[body.cells[body.bands["middle"]]][..., 2]
     assert (height.min(), height.max()) == pytest.approx((5.0, 12.5), abs=1e-4)
@@ -126,10 +126,10 @@ def test_an_electrode_of_a_straight_surface_keeps_its_heights():
 
 def test_what_cannot_be_meshed_is_refused():
     chart = ellipse()
-    with pytest.raises(InputError, match="not the same all around; model the whole part"):
+    with pytest.raises(InputError, match="not one of revolution; mesh the whole part"):
         lattice_body(lattice_on(chart), LAYERS, LatticeMesh(along=2.5, sector=180.0))
     with pytest.raises(InputError, match=r"lattice\.from = 1 mm.*where the surface was measured"):
-        chart.at_height(1.0, "lattice.from")
+        chart.v_at_height(1.0, "lattice.from")
     thick = (Layer("skin", 4.2),)  # the ellipse's smallest radius of curvature is 25/7 mm
     with pytest.raises(InputError, match=r"a cell of region 'skin'.*is folded"):
         lattice_body(lattice_on(chart), thick, COARSE)

@@ -69,7 +69,7 @@ def test_a_wall_measured_oval_keeps_its_volume():
 
 def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: 6.4 + 0.0 * z))
-    v = wall.at_height(3.0)
+    v = wall.v_at_height(3.0)
     assert wall.place(np.array([[0.0, v]]), np.zeros(1)).position[0, 2] == pytest.approx(
         1.0 + 14.4 / 4, abs=1e-3
     )
@@ -79,8 +79,8 @@ def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
 def test_what_a_measured_face_encloses():
     # Area of r = 6 + e cos 2 angle: pi (36 + e² / 2).
     face = measured_face(lambda a, z: 6.0 + 0.3 * np.cos(2 * a))
-    assert face.enclosed == pytest.approx(14.4 * np.pi * (36.0 + 0.3**2 / 2), rel=1e-7)
-    assert face.share(np.array([[0.3, 1.0], [1.0, 8.2], [2.0, 15.4]])) == pytest.approx(
+    assert face.enclosed_volume == pytest.approx(14.4 * np.pi * (36.0 + 0.3**2 / 2), rel=1e-7)
+    assert face.arc_fraction(np.array([[0.3, 1.0], [1.0, 8.2], [2.0, 15.4]])) == pytest.approx(
         [0.0, 0.5, 1.0], abs=1e-9
     )
 

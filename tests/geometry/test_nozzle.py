@@ -8,8 +8,8 @@ import pytest
 from lattices import pattern_of
 
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.chart import Revolution, chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.chart import RevolutionChart, chart_of
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.nozzle_clearance import Nozzle, clearance_of
 from annelid.geometry.printing.settings import Printing
 from annelid.geometry.printing.tool_path import tool_path
@@ -33,7 +33,7 @@ def test_points_beside_a_cone():
 @pytest.mark.exact
 @pytest.mark.parametrize("machine", ["rotary", "five-axis"])
 def test_over_a_tube_the_gap_is_the_stand_off(machine):
-    lattice = lay(pattern_of("diamond"), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
+    lattice = wrap(pattern_of("diamond"), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
     found = clearance_of(tool_path(lattice, Printing(machine=machine, stand_off=0.25)))
     assert found.least == pytest.approx(0.25, abs=1e-6)
     assert len(found.touching) == 0
@@ -45,7 +45,8 @@ def test_on_a_sphere_the_edge_of_an_upright_nozzle_comes_near(stand_off):
     # The tip's centre is R + s from the sphere's; its edge lies tip/2 nearer to the plane of the equator.
     R, tip = 12.0, 0.8
     path = tool_path(
-        lay(pattern_of("diamond"), Revolution(sphere(R)), height=0.2), Printing(stand_off=stand_off, tip=tip)
+        wrap(pattern_of("diamond"), RevolutionChart(sphere(R)), height=0.2),
+        Printing(stand_off=stand_off, tip=tip),
     )
     spots = np.concatenate([move.spots.position for move in path.moves if move.printing]) - [0.0, 0.0, R]
     edge = np.hypot(np.hypot(spots[:, 0], spots[:, 1]), np.abs(spots[:, 2]) - tip / 2) - R
@@ -66,9 +67,9 @@ def test_a_cone_in_a_neck(cone, touches):
     # is as far from it as ρ less its distance from the centre of the arc.
     r0, arc, length = 4.0, 10.0, 3.0
     z = np.linspace(-9.0, 9.0, 121)
-    neck = Revolution(from_points(np.column_stack([r0 + arc - np.sqrt(arc**2 - z**2), z])))
-    middle = float(neck.at_arc(np.array([sum(neck.arc(np.array([neck.low, neck.high]))) / 2]))[0])
-    lattice = lay(
+    neck = RevolutionChart(from_points(np.column_stack([r0 + arc - np.sqrt(arc**2 - z**2), z])))
+    middle = float(neck.v_at_arc(np.array([sum(neck.arc_at(np.array([neck.low, neck.high]))) / 2]))[0])
+    lattice = wrap(
         pattern_of("diamond", strut=1.2, width=0.2), neck, height=0.2, span=(middle - 0.3, middle + 0.3)
     )
     how = Printing(

@@ -8,8 +8,8 @@ import pytest
 from lattices import pattern_of
 from measuring import cell_volumes, enclosed_volume
 
-from annelid.geometry.lattice.chart import Revolution, chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.chart import RevolutionChart, chart_of
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
 from annelid.geometry.meshing.fill import graded
@@ -26,7 +26,7 @@ COARSE = LatticeMesh(along=2.0, on_struts=0.8)
 
 def body_on(shape, kind="re-entrant", size=COARSE, side="outside", electrodes=(), **laying):
     laying = {"around": 8, "ring": 0.6} | laying
-    lattice = lay(pattern_of(kind), chart_of(shape, side), height=0.5, side=side, **laying)
+    lattice = wrap(pattern_of(kind), chart_of(shape, side), height=0.5, side=side, **laying)
     return lattice_body(lattice, shape.layers, size, electrodes=electrodes)
 
 
@@ -130,16 +130,16 @@ def test_an_electrode_may_reach_over_the_pole():
 @pytest.mark.exact
 def test_places_near_a_pole():
     # Mercator's map: at the polar distance a of a sphere v = log(1 / tan(a / 2)).
-    chart = Revolution(sphere(RADIUS))
+    chart = RevolutionChart(sphere(RADIUS))
     away = np.array([1e-7, 1e-3, 5e-3, 0.1])
     v = np.log(1 / np.tan(away / 2))
     high, low = RADIUS * (math.pi - away), RADIUS * away
-    np.testing.assert_allclose(chart.at_arc(high), v, rtol=1e-7)
-    np.testing.assert_allclose(chart.at_arc(low), -v, rtol=1e-7)
-    np.testing.assert_allclose(math.pi * RADIUS - chart.arc(v), RADIUS * away, rtol=1e-6, atol=1e-14)
+    np.testing.assert_allclose(chart.v_at_arc(high), v, rtol=1e-7)
+    np.testing.assert_allclose(chart.v_at_arc(low), -v, rtol=1e-7)
+    np.testing.assert_allclose(math.pi * RADIUS - chart.arc_at(v), RADIUS * away, rtol=1e-6, atol=1e-14)
     ends = np.array([0.0, chart.meridian.length])
-    assert chart.at_arc(ends).tolist() == [-math.inf, math.inf]
-    np.testing.assert_array_equal(chart.arc(np.array([-math.inf, math.inf])), ends)
+    assert chart.v_at_arc(ends).tolist() == [-math.inf, math.inf]
+    np.testing.assert_array_equal(chart.arc_at(np.array([-math.inf, math.inf])), ends)
 
 
 def test_edges_of_a_line_grow_from_its_ends():

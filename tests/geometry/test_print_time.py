@@ -8,7 +8,7 @@ import pytest
 
 from annelid.geometry.lattice.catalogue import EXAMPLES
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.motion_code import motion_code
 from annelid.geometry.printing.settings import Printing
 from annelid.geometry.printing.tool_path import tool_path
@@ -95,7 +95,9 @@ def test_nothing_takes_no_time():
 
 
 def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
-    lattice = lay(EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
+    lattice = wrap(
+        EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4
+    )
     ideal = tool_path(lattice, Printing(acceleration=1e9, turn_acceleration=1e9, turn_speed=1e9))
     steady = ideal.printed / 8.0 + (ideal.travelled - ideal.lifts * 5.0) / 30.0 + ideal.lifts * 5.0 / 8.0
     assert ideal.duration == pytest.approx(steady, rel=1e-3)
@@ -103,7 +105,7 @@ def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
 
 
 def test_the_program_asks_no_more_of_the_turning_axis_than_it_can_do():
-    narrow = lay(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
+    narrow = wrap(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
     path = tool_path(narrow, Printing(turn_speed=60.0))
     turn, fastest = None, 0.0
     for line in motion_code(path, "narrow").splitlines():

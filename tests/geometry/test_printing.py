@@ -8,9 +8,9 @@ from motion_reader import between, nozzle, read, tip
 
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.catalogue import EXAMPLES
-from annelid.geometry.lattice.chart import Revolution, chart_of
-from annelid.geometry.lattice.measured_chart import measured
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.chart import RevolutionChart, chart_of
+from annelid.geometry.lattice.measured_chart import measured_chart
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.motion_code import motion_code
 from annelid.geometry.printing.settings import Printing
 from annelid.geometry.printing.tool_path import tool_path
@@ -20,12 +20,12 @@ from annelid.geometry.shapes.shapes import Layer, Tube
 RADIUS = 12.0
 TOLERANCE = 0.01  # mm, stated in the program's comments
 HEIGHT, STAND_OFF = 0.4, 0.3
-SPHERE = Revolution(sphere(RADIUS))
+SPHERE = RevolutionChart(sphere(RADIUS))
 TUBE = chart_of(Tube(6.0, 30.0, (Layer("wall", 0.3),)))
 
 
 def printed_on(chart, kind="re-entrant", machine="rotary", around=None, **how):
-    lattice = lay(pattern_of(kind), chart, height=HEIGHT, ring=1.0, around=around)
+    lattice = wrap(pattern_of(kind), chart, height=HEIGHT, ring=1.0, around=around)
     return tool_path(lattice, Printing(machine=machine, stand_off=STAND_OFF, tolerance=TOLERANCE, **how))
 
 
@@ -58,7 +58,7 @@ def test_the_nozzle_keeps_off_a_measured_surface(machine):
     # A sphere measured from 1 mm aside of its centre: normals then point past the axis.
     angle, heights = 2 * np.pi * np.arange(72)[:, None] / 72, np.linspace(-8.0, 8.0, 41)
     aside = np.cos(angle) + np.sqrt(RADIUS**2 - heights**2 - np.sin(angle) ** 2)
-    moves = open_moves(printed_on(measured(heights, aside), "diamond", machine, around=8))
+    moves = open_moves(printed_on(measured_chart(heights, aside), "diamond", machine, around=8))
     tips = np.array([tip(between(move, share)) for move in moves for share in (0.5, 1.0)])
     over = np.linalg.norm(tips - [1.0, 0.0, 0.0], axis=1) - RADIUS - STAND_OFF
     assert np.minimum(np.abs(over), np.abs(over - HEIGHT / 2)).max() < 1.2 * TOLERANCE
@@ -141,7 +141,7 @@ def test_wide_struts_are_printed_by_lines_side_by_side():
 
 
 def test_travel_stays_clear_of_the_part():
-    path = printed_on(Revolution(ellipsoid(8.0, 14.0)), clearance=4.0)
+    path = printed_on(RevolutionChart(ellipsoid(8.0, 14.0)), clearance=4.0)
     ways = [move for move in path.moves if not move.printing]
     assert len(ways) == path.lifts
     assert {way.height for way in ways} == {HEIGHT + 4.0}
@@ -168,10 +168,10 @@ def test_cautions_stand_in_the_program():
 )
 def test_numbers_out_of_range_are_refused(changes, words):
     with pytest.raises(InputError, match=words):
-        tool_path(lay(pattern_of("diamond"), SPHERE, height=0.5), Printing(**changes))
+        tool_path(wrap(pattern_of("diamond"), SPHERE, height=0.5), Printing(**changes))
 
 
 def test_nothing_is_printed_inside():
-    inside = lay(pattern_of("diamond"), SPHERE, height=0.5, side="inside")
+    inside = wrap(pattern_of("diamond"), SPHERE, height=0.5, side="inside")
     with pytest.raises(InputError, match="no nozzle reaches there"):
         tool_path(inside, Printing())
