@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Checks of input: one test each, raise or return nothing, take the name to print."""
+"""Checks of input values; each raises an error that names the value, or returns nothing."""
 
 import math
 import re
@@ -21,13 +21,24 @@ def within(
     unit: str = "",
     why: str = "",
 ) -> None:
-    """Raise InputError unless the finite ``value`` lies in the given range."""
-    good = math.isfinite(value)
-    good &= above is None or value > above
-    good &= least is None or value >= least
-    good &= below is None or value < below
-    good &= most is None or value <= most
-    if good:
+    """Raise InputError unless ``value`` is finite and in the given range.
+
+    Args:
+        key: Name of the value in the message.
+        value: The value.
+        above: Exclusive lower bound.
+        least: Inclusive lower bound.
+        below: Exclusive upper bound.
+        most: Inclusive upper bound.
+        unit: Unit in the message.
+        why: Reason for the range, added to the message.
+    """
+    valid = math.isfinite(value)
+    valid &= above is None or value > above
+    valid &= least is None or value >= least
+    valid &= below is None or value < below
+    valid &= most is None or value <= most
+    if valid:
         return
     limits = {"above": above, "at least": least, "below": below, "at most": most}
     allowed = " and ".join(f"{word} {bound:g}" for word, bound in limits.items() if bound is not None)
@@ -46,7 +57,7 @@ def whole_number(key: str, value: int, *, least: int) -> None:
 
 
 def usable_name(key: str, name: str, *, reserved: tuple[str, ...] = ()) -> None:
-    """Raise InputError unless ``name`` can name a region or band."""
+    """Raise InputError unless ``name`` is a valid name of a region or band."""
     if not _NAME.fullmatch(name):
         raise InputError(
             f"{key} = {name!r}: use letters, digits, spaces, hyphens and underscores, starting with a letter "
@@ -59,9 +70,10 @@ def usable_name(key: str, name: str, *, reserved: tuple[str, ...] = ()) -> None:
 
 
 def all_different(key: str, names: list[str]) -> None:
-    """Raise InputError if a name comes twice."""
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
+    """Raise InputError if a name appears more than once."""
+    repeated = sorted({name for name in names if names.count(name) > 1})
+    if repeated:
         raise InputError(
-            f"{key}: {', '.join(map(repr, twice))} named twice; give each its own name", names=twice
+            f"{key}: {', '.join(map(repr, repeated))} used more than once; names must be unique",
+            names=repeated,
         )

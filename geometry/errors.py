@@ -1,14 +1,15 @@
 # SPDX-License-Identifier: MIT
-"""The error family of the project: each carries its data and says what to do."""
+"""Base classes of the errors of the project; each carries data, and its message gives a remedy."""
 
 from typing import Any
 
 
 class AnnelidError(Exception):
-    """Base of every error the project raises on purpose.
+    """Base of the errors that the project raises deliberately.
 
     Attributes:
-        data: What the message speaks of, by name; survives pickling across processes.
+        message: The message.
+        data: The values in the message by name; they are kept when the error is pickled.
     """
 
     def __init__(self, message: str, **data: Any) -> None:
@@ -25,4 +26,4 @@ def _rebuild(kind: type[AnnelidError], message: str, data: dict[str, Any]) -> An
 
 
 class InputError(AnnelidError):
-    """What the user wrote cannot be meant: names the key, the value and the allowed range."""
+    """Invalid input of the user; the message names the key, the value and the allowed range."""

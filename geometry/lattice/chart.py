@@ -17,7 +17,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InputError
 from annelid.geometry.hermite import hermite
-from annelid.geometry.meshing.revolve import turned
+from annelid.geometry.meshing.revolve import cylindrical_to_cartesian
 from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.shapes import Balloon, Dome, Shape, Sleeve, Tube
 
@@ -180,7 +180,9 @@ class RevolutionChart:
         """Return the points at (u, v), shape (k, 2), at a distance along the normal in mm."""
         frame = self.meridian.at(self.arc_at(points[:, 1]))
         flat = frame.position + (self.offset + np.asarray(offset))[..., None] * frame.normal
-        return SurfacePoints(turned(flat, points[:, 0]), turned(frame.normal, points[:, 0]))
+        return SurfacePoints(
+            cylindrical_to_cartesian(flat, points[:, 0]), cylindrical_to_cartesian(frame.normal, points[:, 0])
+        )
 
     def hoop(self, points: FloatArray) -> FloatArray:
         """Return the unit tangents around the axis at points (u, v), shape (k, 3)."""

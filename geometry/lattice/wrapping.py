@@ -224,8 +224,8 @@ def _least_scale(pattern: Pattern, factor: float, widest: float) -> float:
         size = factor * widest
         raise InputError(
             f"lattice: struts of {pattern.widest:g} mm close the cells even at the widest circle, where "
-            f"cells are {size * pattern.width:.3g} by {size * pattern.height:.3g} mm; use fewer cells around or "
-            f"struts with a width below {size * closing_width / _MIN_OPENING:.3g} mm",
+            f"cells are {size * pattern.width:.3g} by {size * pattern.height:.3g} mm; use fewer cells around "
+            f"or struts with a width below {size * closing_width / _MIN_OPENING:.3g} mm",
             key="lattice",
             width=pattern.widest,
         )

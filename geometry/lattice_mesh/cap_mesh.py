@@ -8,7 +8,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.lattice_mesh.flat_triangles import BoolArray, FlatMesh
-from annelid.geometry.meshing.fill import fill_plane, graded
+from annelid.geometry.meshing.fill import fill_plane, graded_divisions
 
 _ON_PLANE = 1e-7  # rad, or of the radius
 
@@ -111,7 +111,7 @@ def _to_the_axis(edge: FloatArray, along: float) -> FloatArray:
     for end, beside in ((edge[-1], edge[-2]), (edge[0], edge[1])):
         length = float(np.linalg.norm(end))
         steps = float(np.linalg.norm(end - beside)), min(along, length)
-        ways.append(end * (1 - graded(length, steps, along)[1:, None] / length))
+        ways.append(end * (1 - graded_divisions(length, steps, along)[1:, None] / length))
     return np.concatenate([ways[0], ways[1][-2::-1]])
 
 

@@ -17,7 +17,7 @@ from annelid.geometry.lattice_mesh.surface_patches import (
     on_cylinder,
     strip,
 )
-from annelid.geometry.meshing.fill import fill_plane, graded
+from annelid.geometry.meshing.fill import fill_plane, graded_divisions
 
 _ENDS = ("low", "high")
 
@@ -123,7 +123,7 @@ class CoreSurface:
         step = self.core.along
         if self.core.inner_radius:
             step = min(step, self.core.inner_radius * float(np.diff(self._lumen_angles).max()))
-        return self.core.low + graded(self.core.high - self.core.low, (step, step), step)
+        return self.core.low + graded_divisions(self.core.high - self.core.low, (step, step), step)
 
     def _bare_heights(self, end: str) -> FloatArray:
         """Heights of the corners on the sides of a bare piece, from its end of the wall on."""
@@ -133,7 +133,7 @@ class CoreSurface:
             for a in (self._wall_angles(end), self._end_angles(end))
         ]
         way = 1.0 if outer > wall else -1.0
-        return wall + way * graded(abs(outer - wall), (sizes[0], sizes[1]), self.core.along)
+        return wall + way * graded_divisions(abs(outer - wall), (sizes[0], sizes[1]), self.core.along)
 
     def _bare(self, end: str) -> Patch:
         """The side of the core beyond an end of the wall."""
@@ -152,7 +152,7 @@ class CoreSurface:
         inner, outer = self.core.inner_radius, self.core.radius
         edge = np.diff(self._end_angles(end))[0 if side == "low" else -1] * outer
         middle = inner * float(np.diff(self._lumen_angles).max()) if inner else self.core.along
-        return inner + graded(outer - inner, (middle, float(edge)), self.core.along)
+        return inner + graded_divisions(outer - inner, (middle, float(edge)), self.core.along)
 
     def _end(self, end: str) -> Patch:
         """An end of the core: a disc or a ring, or a sector of one."""

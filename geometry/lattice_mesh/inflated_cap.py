@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.meshing.revolve import turned
+from annelid.geometry.meshing.revolve import cylindrical_to_cartesian
 
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline
@@ -48,7 +48,7 @@ class InflatedCap:
         """Return where stress-free points, shape (k, 3), lie as inflated, shape (k, 3), mm."""
         R, angle = np.hypot(points[:, 0], points[:, 1]), np.arctan2(points[:, 1], points[:, 0])
         flat = np.column_stack([spline.ev(R, points[:, 2]) for spline in self._splines])
-        return turned(flat, angle)
+        return cylindrical_to_cartesian(flat, angle)
 
     def natural(self, points: FloatArray) -> FloatArray:
         """Return the gradient of the stress-free place over the inflated one, along X, Y, Z, (k, 3, 3)."""

@@ -12,7 +12,7 @@ from annelid.geometry.lattice.chart import RevolutionChart
 from annelid.geometry.lattice_mesh.extruded_body import Laid
 from annelid.geometry.lattice_mesh.inflated_cap import InflatedCap
 from annelid.geometry.lattice_mesh.wall_grid import WallGrid
-from annelid.geometry.meshing.revolve import turned
+from annelid.geometry.meshing.revolve import cylindrical_to_cartesian
 from annelid.geometry.shapes.meridian import Meridian
 
 _ON_AXIS = 1e-9  # of the largest radius
@@ -194,7 +194,7 @@ class InflatedWall:
         spot = self.chart.place(points, depth)
         through, inside = self._through(depth)
         along = self.along(points[:, 1])
-        flat = turned(self.present(through, along), points[:, 0])
+        flat = cylindrical_to_cartesian(self.present(through, along), points[:, 0])
         position = np.where(inside[:, None], flat, spot.position)
         return Laid(position, spot.normal, self.chart.hoop(points))
 
@@ -203,7 +203,7 @@ class InflatedWall:
         through, _ = self._through(depth)
         flat = self.stress_free(through, self.along(points[:, 1]))
         flat[:, 0] += self.depth + depth - through
-        return turned(flat, points[:, 0])
+        return cylindrical_to_cartesian(flat, points[:, 0])
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the gradient of the stress-free place at points of the wall, shape (k, 3, 3).

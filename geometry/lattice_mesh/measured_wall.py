@@ -17,7 +17,7 @@ from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.lattice.measured_surface import RadialSurface
 from annelid.geometry.lattice_mesh.extruded_body import Laid
 from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
-from annelid.geometry.meshing.revolve import turned
+from annelid.geometry.meshing.revolve import cylindrical_to_cartesian
 
 if TYPE_CHECKING:
     from scipy.interpolate import CubicSpline
@@ -98,7 +98,7 @@ class MeasuredWall:
         """Return the stress-free places X, Y, Z of points of the wall, shape (k, 3), mm."""
         where = self.chart.coordinates(points)
         through = np.clip(self._outside + depth, 0.0, self._outside)
-        return turned(self._stress_free(where, through), where[:, 0])
+        return cylindrical_to_cartesian(self._stress_free(where, through), where[:, 0])
 
     def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
         """Return the gradient of the stress-free place at points of the wall, shape (k, 3, 3).
@@ -122,7 +122,7 @@ class MeasuredWall:
         """How far the measured face lies from the inflated one."""
         where = self.surface.sample_grid(_SPREAD)
         outer = np.full(len(where), self._outside)
-        computed = turned(self.inflated.present(outer, self.along(where)), where[:, 0])
+        computed = cylindrical_to_cartesian(self.inflated.present(outer, self.along(where)), where[:, 0])
         off = np.einsum("ki,ki->k", self.surface.position(where) - computed, self.surface.normal(where))
         ends = self.inflated.present(outer[:2], self.inflated.grid.along[[0, -1]])
         longer = float(np.ptp(self.surface.heights) - np.ptp(ends[:, 1]))

@@ -8,7 +8,7 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.lattice.chart import PERIOD, Chart, RevolutionChart
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
-from annelid.geometry.meshing.fill import fill_plane, graded
+from annelid.geometry.meshing.fill import fill_plane, graded_divisions
 
 LOW, HIGH = 1, 2
 """Flat pieces of a mesh beside the pattern itself (0): discs over the low and over the high pole."""
@@ -127,5 +127,5 @@ def _rim(mesh: FlatMesh, y: float) -> IntArray:
 def _sides(rim: FloatArray, coarse: float) -> FloatArray:
     """Corners along the sides of a sector of a disc: from the end of its rim to the centre, and back."""
     first, last = (float(np.linalg.norm(rim[i] - rim[i + 1])) for i in (0, -2))
-    out, back = (1 - graded(1.0, (size, coarse), coarse)[1:-1, None] for size in (last, first))
+    out, back = (1 - graded_divisions(1.0, (size, coarse), coarse)[1:-1, None] for size in (last, first))
     return np.concatenate([rim[-1] * out, np.zeros((1, 2)), (rim[0] * back)[::-1]])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Laying shapes out: from a shape and mesh sizes to its drawing."""
+"""Lay out shapes as grids of patches in a parameter plane."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -23,10 +23,10 @@ _LARGEST_TURN = math.radians(30.0)  # of the meridian along one element, however
 
 
 def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence[float]) -> Drawing:
-    """Return the drawing of a shape with grid lines at the band edges and at ``lines`` (mm).
+    """Return the layout of a shape with grid lines at the band edges and at ``lines`` (mm).
 
     Raises:
-        InputError: If a band or line does not lie on the shape, or bands overlap.
+        InputError: If a band or line is not on the shape, or bands overlap.
     """
     _check_bands(shape, bands)
     if isinstance(shape, Tube):
@@ -122,7 +122,7 @@ def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequenc
 
 
 def _edges(shape: Balloon | Dome) -> Heights:
-    """Return how bands and lines are told on a curved wall: by heights, on a dome by radii."""
+    """Return the conversion of positions on a curved wall to grid lines: of heights, on a dome of radii."""
     meridian, ends = shape.meridian, (0.0, shape.meridian.length)
     if isinstance(shape, Dome):
         return Radii(shape.hole_radius, shape.rim_radius, locate=partial(arc_at_radius, meridian), ends=ends)
@@ -161,7 +161,7 @@ def _shell(shape: Balloon | Dome, size: MeshSize, bands: Sequence[Band], lines: 
 
 
 def _pole_patches(y: FloatArray, size: MeshSize, low: bool, high: bool) -> FloatArray:
-    """Add the lines that bound the O-grid discs around closed poles (3-D only)."""
+    """Add the lines that bound the O-grid discs at closed poles (only in 3-D)."""
     wanted = (size.around / 8 + 1) * size.along
     added = [y]
     for pole, gap, end, sign in ((low, y[1] - y[0], y[0], 1.0), (high, y[-1] - y[-2], y[-1], -1.0)):
@@ -175,7 +175,7 @@ def _pole_patches(y: FloatArray, size: MeshSize, low: bool, high: bool) -> Float
 
 @dataclass(frozen=True)
 class _Layout:
-    """The parts of a drawing that all shapes fill in alike."""
+    """The parts of a layout that are the same for all shapes."""
 
     x: FloatArray
     y: FloatArray
@@ -188,7 +188,7 @@ class _Layout:
     def drawing(
         self, side_name: Callable[[int, int, int], str], place: Place, edges: Heights, bands: Sequence[Band]
     ) -> Drawing:
-        """Name the free sides, find the patches of the bands, and put the drawing together."""
+        """Name the free sides, find the patches of the bands and return the layout."""
         steps = ((-1, 0), (1, 0), (0, -1), (0, 1))
         outside = {
             (i, j, side): side_name(i, j, side)

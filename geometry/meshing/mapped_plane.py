@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Drawings: every shape as a chequered parameter plane (x through the wall, y along it) and a map."""
+"""Shapes as grids of patches in a parameter plane (x through the wall, y along it) with a map to R, Z."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -8,13 +8,13 @@ from typing import NamedTuple
 from annelid.geometry.body import FloatArray, IntArray
 
 SIDES = ("x low", "x high", "y low", "y high")
-"""The four sides of a patch; a side's position here is its number."""
+"""The four sides of a patch; the number of a side is its position here."""
 
 _STEP = ((-1, 0), (1, 0), (0, -1), (0, 1))
 
 
 class Placed(NamedTuple):
-    """Where points of the parameter plane lie: R and Z, and the unit wall normal there, each (k, 2)."""
+    """Points of the parameter plane mapped to R and Z, and the unit wall normals there, each (k, 2)."""
 
     position: FloatArray
     normal: FloatArray
@@ -32,10 +32,10 @@ class Drawing:
         y: Grid lines along the part, ascending, mm.
         columns: Elements between successive x lines.
         rows: Elements between successive y lines.
-        regions: Region name of each patch (i, j); absent patches are void.
-        outside: Surface name of each free patch side, by (i, j, side number).
-        axis: Which sides of the whole plane lie on the axis of the part: numbers into ``SIDES``.
-        rank: Position of each region in the inside-to-outside order.
+        regions: Region name of each patch (i, j); missing patches are void.
+        outside: Surface name of each free side of a patch, by (i, j, side number).
+        axis: Sides of the whole plane on the axis of the part, as numbers into ``SIDES``.
+        rank: Position of each region in the order from inside to outside.
         bands: Patches of each electrode band.
         place: The map to R, Z.
     """
@@ -52,12 +52,12 @@ class Drawing:
     place: Place
 
     def on_axis(self, patch: tuple[int, int]) -> int | None:
-        """Return the number of the patch's side on the axis, or None."""
+        """Return the number of the side of a patch on the axis, or None."""
         edge = {0: patch[0] == 0, 2: patch[1] == 0, 3: patch[1] == len(self.rows) - 1}
         return next((side for side in self.axis if edge[side]), None)
 
     def names(self) -> dict[tuple[int, int, int], tuple[str, ...]]:
-        """Return the surface names that hold on each patch side.
+        """Return the surface names of each patch side.
 
         An interface is named once, on the side of the inner region.
         """

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From patches to names: regions, bands and surfaces of a mesh that lies on a drawing."""
+"""Regions, bands and surfaces of a mesh, named by the patches of its layout."""
 
 from typing import NamedTuple
 
@@ -10,11 +10,11 @@ from annelid.geometry.elements import CORNERS, FACETS
 from annelid.geometry.meshing.mapped_plane import Drawing
 
 
-class Grid(NamedTuple):
-    """A mesh that knows where it lies on the drawing's counting grid.
+class GridMesh(NamedTuple):
+    """A mesh with its coordinates on the grid of a layout.
 
     Attributes:
-        cell_type: Cell type of the body to be.
+        cell_type: Cell type.
         grid: Grid coordinates of the nodes in half elements, shape (n, 2); whole numbers on grid lines.
         cells: Nodes of each cell, shape (m, nodes per cell).
         patches: Patch (i, j) of each cell, shape (m, 2).
@@ -26,7 +26,7 @@ class Grid(NamedTuple):
     patches: IntArray
 
 
-def named_cells(drawing: Drawing, mesh: Grid) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
+def named_cells(drawing: Drawing, mesh: GridMesh) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
     """Return the cell numbers of each region and of each band."""
     code = _patch_code(drawing, mesh.patches)
     of = {patch: _patch_code(drawing, np.array([patch]))[0] for patch in drawing.regions}
@@ -44,17 +44,17 @@ def named_cells(drawing: Drawing, mesh: Grid) -> tuple[dict[str, IntArray], dict
 
 
 def named_facets(
-    drawing: Drawing, mesh: Grid, planes: dict[str, IntArray]
+    drawing: Drawing, mesh: GridMesh, planes: dict[str, IntArray]
 ) -> tuple[IntArray, dict[str, IntArray]]:
     """Return the named facets, each once, and the facet numbers of each surface.
 
-    A free facet is turned so that its right-hand normal points out of the material, a facet between
-    two cells so that it points away from the inner one.
+    The right-hand normal of a free facet points out of the material, that of a facet between two cells away
+    from the inner cell.
 
     Args:
-        drawing: Where the names come from.
+        drawing: Layout with the names.
         mesh: The mesh.
-        planes: Further surfaces by the numbers of the nodes that lie on them (planes of a sector).
+        planes: Further surfaces, given by the nodes on them (planes of a sector).
     """
     _, local = FACETS[mesh.cell_type]
     facets = mesh.cells[:, local].reshape(-1, local.shape[1])
@@ -73,8 +73,10 @@ def named_facets(
     return _once(facets, mesh, {name: hits for name, hits in found.items() if len(hits)})
 
 
-def _once(facets: IntArray, mesh: Grid, members: dict[str, IntArray]) -> tuple[IntArray, dict[str, IntArray]]:
-    """Number the named facets so that each comes once, seen from the inner of the cells it bounds."""
+def _once(
+    facets: IntArray, mesh: GridMesh, members: dict[str, IntArray]
+) -> tuple[IntArray, dict[str, IntArray]]:
+    """Number the named facets so that each appears once, oriented as in the inner of its cells."""
     corners = CORNERS[FACETS[mesh.cell_type][0]]
     named = np.unique(np.concatenate(list(members.values())))
     key = np.sort(facets[named][:, :corners], axis=1)
@@ -88,8 +90,8 @@ def _once(facets: IntArray, mesh: Grid, members: dict[str, IntArray]) -> tuple[I
     return facets[named[chosen]], {name: np.unique(number[hits]) for name, hits in members.items()}
 
 
-def _facet_sides(drawing: Drawing, mesh: Grid, facets: IntArray, per_cell: int) -> IntArray:
-    """Return on which side of its own patch each facet lies, or -1."""
+def _facet_sides(drawing: Drawing, mesh: GridMesh, facets: IntArray, per_cell: int) -> IntArray:
+    """Return the side of its patch on which each facet lies, or -1."""
     patch = np.repeat(mesh.patches, per_cell, axis=0)
     across = 2 * np.concatenate([[0], np.cumsum(drawing.columns)])
     up = 2 * np.concatenate([[0], np.cumsum(drawing.rows)])

@@ -1,27 +1,27 @@
 # SPDX-License-Identifier: MIT
-"""Hexahedra split into tetrahedra that fit together, on the nodes the hexahedra already have."""
+"""Split hexahedra into conforming tetrahedra on the nodes of the hexahedra."""
 
 import numpy as np
 
 from annelid.geometry.body import IntArray
-from annelid.geometry.elements import CORNERS, ELEMENT_NODES, FACETS, locate
+from annelid.geometry.elements import CORNERS, ELEMENT_NODES, FACETS, node_at
 
 PIECES = 6
-"""Tetrahedra made of each hexahedron."""
+"""Number of tetrahedra of each hexahedron."""
 
 
 def split(cells: IntArray) -> IntArray:
     """Split each ``hexahedron27`` into six ``tetra10``.
 
-    Every hexahedron is coned from its lowest-numbered corner, and every face is cut by the diagonal
-    through its lowest-numbered corner; so neighbours cut their common face alike. Mid-side nodes of face
-    and body diagonals are the face and centre nodes of the hexahedron, which lie on the true shape.
+    All tetrahedra of a hexahedron share its lowest-numbered corner, and every face is divided by the diagonal
+    through its lowest-numbered corner, so that neighbours divide their common face in the same way. Mid-side
+    nodes of face and body diagonals are the face and centre nodes of the hexahedron.
 
     Args:
         cells: Nodes of the hexahedra, shape (m, 27).
 
     Returns:
-        Nodes of the tetrahedra, shape (6 m, 10), those of one hexahedron in a row.
+        Nodes of the tetrahedra, shape (6 m, 10), those of one hexahedron consecutively.
     """
     corners = cells[:, : CORNERS["hexahedron27"]]
     apex = np.argmin(corners, axis=1)
@@ -43,7 +43,7 @@ def split(cells: IntArray) -> IntArray:
 
 
 def _with_middles(corners: list[int]) -> list[int]:
-    """Return the hexahedron's local nodes that make the ten nodes of a tetrahedron on four of its corners."""
+    """Return the local nodes of a hexahedron that form the tetrahedron on four of its corners."""
     hexahedron, tetra = ELEMENT_NODES["hexahedron27"], ELEMENT_NODES["tetra10"]
     weights = np.column_stack([1 - tetra.sum(axis=1), tetra])
-    return [locate(hexahedron, weight @ hexahedron[corners]) for weight in weights]
+    return [node_at(hexahedron, weight @ hexahedron[corners]) for weight in weights]

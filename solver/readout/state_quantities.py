@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.elements import NODE_SHARES
+from annelid.geometry.elements import LUMPING_WEIGHTS
 from annelid.geometry.wall_directions import wall_directions
 from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model.quantities import PERCENTILE, definition_of, names_for
@@ -113,7 +113,7 @@ def _extremes(reading: Reading, fields: Mapping[str, FloatArray], places: Places
     σ1, λ = fields["largest principal stress"], fields["principal stretches"]
     places["peak stress"] = _place(reading, int(np.argmax(σ1)))
     places["largest stretch"] = _place(reading, int(np.argmax(λ[..., 0])))
-    weights = np.outer(reading.cell_volumes, NODE_SHARES[reading.model.body.cell_type]).ravel()
+    weights = np.outer(reading.cell_volumes, LUMPING_WEIGHTS[reading.model.body.cell_type]).ravel()
     order = np.argsort(σ1, axis=None)
     share = np.cumsum(weights[order]) / weights.sum()
     at = order[min(int(np.searchsorted(share, PERCENTILE / 100)), len(order) - 1)]

@@ -370,7 +370,7 @@ def funnel(hole=0.0, **more):
             r"dome\.tip_radius = 6 mm: must be below 6 mm",
         ),
         (lambda: Dome(6.0, 1.0, ()), r"layers = \[\]: give at least one layer"),
-        (lambda: Dome(6.0, 1.0, (LAYERS[0], LAYERS[0])), r"layers: 'liner' named twice"),
+        (lambda: Dome(6.0, 1.0, (LAYERS[0], LAYERS[0])), r"layers: 'liner' used more than once"),
         (
             lambda: funnel(1.0).at_radius(0.5),
             r"radius = 0\.5 mm: must be at least 1\..* mm \(where the wall lies",

@@ -131,5 +131,5 @@ def test_what_cannot_be_meshed_is_refused():
     with pytest.raises(InputError, match=r"lattice\.from = 1 mm.*where the surface was measured"):
         chart.v_at_height(1.0, "lattice.from")
     thick = (Layer("skin", 4.2),)  # the ellipse's smallest radius of curvature is 25/7 mm
-    with pytest.raises(InputError, match=r"a cell of region 'skin'.*is folded"):
+    with pytest.raises(InputError, match=r"a cell of region 'skin'.*is inverted"):
         lattice_body(lattice_on(chart), thick, COARSE)

@@ -12,7 +12,7 @@ from annelid.geometry.lattice.chart import RevolutionChart, chart_of
 from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
-from annelid.geometry.meshing.fill import graded
+from annelid.geometry.meshing.fill import graded_divisions
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shapes import Balloon, Dome, Layer
@@ -143,7 +143,7 @@ def test_places_near_a_pole():
 
 
 def test_edges_of_a_line_grow_from_its_ends():
-    at = graded(10.0, (0.1, 0.5), 2.0)
+    at = graded_divisions(10.0, (0.1, 0.5), 2.0)
     steps = np.diff(at)
     assert (at[0], at[-1]) == (0.0, 10.0)
     assert steps[0] < 0.2

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Every refusal: it names what was written, the range, and what to do."""
+"""Errors of invalid input: each names the value, the allowed range and a remedy."""
 
 import math
 
@@ -40,7 +40,7 @@ OVERHANGING = ((3.0, 0.0), (5.0, 3.0), (7.0, 2.0), (9.0, 5.0), (8.0, 9.0))
         (lambda: Tube(0.0, 12.0, LAYERS), r"tube\.inner_radius = 0 mm: must be above 0 mm"),
         (lambda: Tube(4.0, -1.0, LAYERS), r"tube\.length = -1 mm: must be above 0 mm"),
         (lambda: Tube(4.0, 12.0, ()), r"layers = \[\]: give at least one layer"),
-        (lambda: Tube(4.0, 12.0, (LAYERS[0], LAYERS[0])), r"layers: 'liner' named twice"),
+        (lambda: Tube(4.0, 12.0, (LAYERS[0], LAYERS[0])), r"layers: 'liner' used more than once"),
         (lambda: Tube(4.0, 12.0, LAYERS, ends="shut"), r"tube\.ends = 'shut': choose one of open, capped"),
         (
             lambda: Tube(4.0, 12.0, LAYERS, cap_thickness=1.0),
@@ -197,7 +197,12 @@ def test_binary_table(tmp_path):
             [],
             r"bands 'a' \(1 to 5 mm\) and 'b' \(4 to 6 mm\) overlap in layer .wall.: start the second at",
         ),
-        (TUBE, [Band("r", "wall", 1.0, 2.0), Band("r", "liner", 1.0, 2.0)], [], r"bands: 'r' named twice"),
+        (
+            TUBE,
+            [Band("r", "wall", 1.0, 2.0), Band("r", "liner", 1.0, 2.0)],
+            [],
+            r"bands: 'r' used more than once",
+        ),
         (TUBE, [], [13.0], r"lines = 13 mm: must be at least 0 and at most 12 mm"),
         (
             Sleeve(4.0, 10.0, LAYERS, core_overhang=2.0),
@@ -232,7 +237,7 @@ def test_touching_bands_and_bands_in_different_layers_are_accepted():
         (
             Sleeve(4.0, 10.0, LAYERS),
             MeshSize(along=2.0, model="sector", sector=8.0, around=90),
-            r"mesh: a cell of region 'core' at X = .* is too distorted .* open a narrow sector wider",
+            r"mesh: a cell of region 'core' at X = .* is too distorted .* widen a narrow sector",
         ),
         (
             TUBE,
