@@ -17,11 +17,11 @@ from annelid.geometry.lattice.catalogue import CELLS, LatticeCell
 from annelid.geometry.lattice.chart import Chart, RevolutionChart, chart_of
 from annelid.geometry.lattice.measured_chart import MeasuredChart, measured_chart
 from annelid.geometry.lattice.wrapping import Lattice, wrap
-from annelid.geometry.lattice_mesh.capped_body import Caps
+from annelid.geometry.lattice_mesh.capped_body import EndCaps
 from annelid.geometry.lattice_mesh.core_surface import Core
 from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.meshing.grid_lines import pieces
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
@@ -110,14 +110,14 @@ def latticed_body_of(case: Case) -> Body:
     lattice, shape, mesh = lattice_of(case, wall), shape_of(case), case.mesh
     _check_drawable(case, shape, lattice)
     assert case.lattice is not None
-    size = LatticeMesh(
+    size = LatticeMeshSize(
         along=mesh.along,
         on_struts=mesh.on_struts,
         through=mesh.through,
         through_struts=mesh.through_struts,
         sector=mesh.sector if mesh.model == "sector" else 360.0,
-        rim=3 * _edge_length(shape, lattice) if wall is not None else 0.0,
-        rings="end ring" in {part.region for part in case.parts},
+        edge_zone=3 * _edge_length(shape, lattice) if wall is not None else 0.0,
+        separate_rings="end ring" in {part.region for part in case.parts},
     )
     body = lattice_body(
         lattice,
@@ -126,8 +126,8 @@ def latticed_body_of(case: Case) -> Body:
         electrodes=rings_of(case, lattice.chart, wall),
         depth=case.lattice.depth,
         place=wall.place if wall is not None else None,
-        natural=wall.natural if wall is not None else None,
-        rest=wall.rest if wall is not None else None,
+        stress_free_gradient=wall.stress_free_gradient if wall is not None else None,
+        stress_free_points=wall.stress_free_points if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
@@ -140,9 +140,9 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
     if isinstance(wall, MeasuredWall):
         off = wall.deviation
         text = (
-            f"the measured face lies {off.mean_square_root:.3f} mm (root mean square), at most "
-            f"{off.largest:.3f} mm, off the skin as its inflation was computed, and differs from it by "
-            f"{off.longer:+.3f} mm in length"
+            f"the measured face lies {off.root_mean_square:.3f} mm (root mean square), at most "
+            f"{off.maximum:.3f} mm, off the skin as its inflation was computed, and differs from it by "
+            f"{off.length_difference:+.3f} mm in length"
         )
         yield "measured face", text
     if isinstance(lattice.chart, MeasuredChart):
@@ -164,7 +164,7 @@ def _core_of(shape: Shape, along: float) -> Core | None:
     )
 
 
-def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | None) -> Caps | None:
+def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | None) -> EndCaps | None:
     """What closes the ends of a tube."""
     if not isinstance(skin, Tube) or skin.ends == "open":
         return None
@@ -174,7 +174,7 @@ def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | No
     if isinstance(inflated, InflatedWall):
         low, high = inflated.caps
         drawn = low, high
-    return Caps(
+    return EndCaps(
         radius=skin.inner_radius + wall,
         thickness=thickness,
         length=skin.length,
@@ -191,7 +191,9 @@ def _edge_length(shape: Shape, lattice: Lattice) -> float:
     return float(np.sqrt(lattice.chart.scale(ends).max() * thickness))
 
 
-def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None = None) -> list[Ring]:
+def rings_of(
+    case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None = None
+) -> list[RingElectrode]:
     """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii.
 
     On a measured surface an edge is the line of equal v that runs at its height on the whole.
@@ -213,7 +215,7 @@ def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None 
     found = []
     for e in case.electrodes:
         edges = at(e.start or 0.0, "electrode.from"), at(e.end or 0.0, "electrode.to")
-        found.append(Ring(e.name, e.region, min(edges), max(edges)))
+        found.append(RingElectrode(e.name, e.region, min(edges), max(edges)))
     return found
 
 

@@ -43,10 +43,7 @@ def fill_plane(loops: Sequence[FloatArray], coarse: float) -> tuple[FloatArray, 
         first = np.array([gmsh.model.mesh.getNodes(0, tag)[0][0] for tag in corners], dtype=np.int64)
         points, triangles = _read(gmsh, first, _TRIANGLE)
     points = points[:, :2]
-    a, b, c = (points[triangles[:, i]] for i in range(3))
-    clockwise = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
-    triangles[clockwise] = triangles[clockwise][:, [0, 2, 1]]
-    return points, triangles
+    return points, counter_clockwise(points, triangles)
 
 
 def fill_volume(points: FloatArray, triangles: IntArray, coarse: float) -> tuple[FloatArray, IntArray]:
@@ -73,6 +70,13 @@ def fill_volume(points: FloatArray, triangles: IntArray, coarse: float) -> tuple
         gmsh.model.mesh.generate(3)
         gmsh.model.mesh.optimize("Netgen")  # without it the flattest cells are a tenth as thick
         return _read(gmsh, tags, _TETRAHEDRON)
+
+
+def counter_clockwise(points: FloatArray, triangles: IntArray) -> IntArray:
+    """Return plane triangles (m, 3) with their corners in counter-clockwise order."""
+    a, b, c = (points[triangles[:, i]] for i in range(3))
+    clockwise = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
+    return np.where(clockwise[:, None], triangles[:, [0, 2, 1]], triangles)
 
 
 def graded_divisions(length: float, ends: tuple[float, float], coarse: float) -> FloatArray:

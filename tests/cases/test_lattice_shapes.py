@@ -89,7 +89,7 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     # A sphere: both stretches are (r/R) of the middle of the wall, which keeps its volume.
     λ = radius[0] / 6.25
     alike = np.tile(np.diag([λ**2, 1 / λ, 1 / λ]), (len(v), 1, 1))
-    np.testing.assert_allclose(wall.natural(points, depth), alike, rtol=1e-3, atol=1e-5)
+    np.testing.assert_allclose(wall.stress_free_gradient(points, depth), alike, rtol=1e-3, atol=1e-5)
     body = body_of(case)
     assert "end_high" not in body.surfaces
     lumen = body.points[body.surface_nodes("lumen")]
@@ -111,7 +111,7 @@ def test_a_dome_is_inflated_and_printed_on(tmp_path):
     case = case_from_tables(found)
     wall, _ = inflated_wall(case)
     edges = np.array([wall.v_at_radius(6.0), wall.v_at_radius(2.0)])
-    rest = wall.rest(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
+    rest = wall.stress_free_points(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
     assert np.hypot(rest[:, 0], rest[:, 1]) == pytest.approx([6.0, 2.0], abs=1e-3)
     result = run_case(case, tmp_path / "run")
     assert result.outcome.kind == "reached"

@@ -11,15 +11,15 @@ from measuring import area, cell_volumes, enclosed_volume
 from annelid.geometry.elements import FACETS
 from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.wrapping import wrap
-from annelid.geometry.lattice_mesh.capped_body import Caps
+from annelid.geometry.lattice_mesh.capped_body import EndCaps
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.shapes.shapes import Layer, Tube
 
 A, LENGTH, THICK = 5.0, 12.0, 0.9
 LAYERS = (Layer("liner", 0.2), Layer("skin", 0.4))
 B = A + 0.6
-CAPS = Caps(radius=B, thickness=THICK, length=LENGTH, along=2.5, elements=1)
+CAPS = EndCaps(radius=B, thickness=THICK, length=LENGTH, along=2.5, elements=1)
 SIDES = ["outside", "inside", "embedded"]
 
 
@@ -27,7 +27,7 @@ def capped(side="outside", *, ring=0.5, height=0.3, **size):
     tube = Tube(A, LENGTH, LAYERS)
     chart = chart_of(tube, side)
     lattice = wrap(pattern_of("re-entrant"), chart, height=height, around=8, ring=ring, side=side)
-    return lattice_body(lattice, LAYERS, LatticeMesh(along=2.5, on_struts=1.2, **size), ends=CAPS)
+    return lattice_body(lattice, LAYERS, LatticeMeshSize(along=2.5, on_struts=1.2, **size), ends=CAPS)
 
 
 def nodes_of(body, surface):

@@ -13,7 +13,7 @@ from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.core_surface import Core, CoreSurface
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.meshing.fill import fill_plane, fill_volume
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.shapes import Layer, Sleeve
@@ -38,7 +38,7 @@ def cored(inner, overhang, sector, side="outside"):
         pattern_of("re-entrant"), chart_of(sleeve, side), height=height, side=side, around=6, ring=0.6
     )
     core = Core(radius=RADIUS, inner_radius=inner, low=0.0, high=LENGTH + 2 * overhang, along=2.0)
-    return lattice_body(lattice, LAYERS, LatticeMesh(along=2.0, on_struts=1.0, sector=sector), core=core)
+    return lattice_body(lattice, LAYERS, LatticeMeshSize(along=2.0, on_struts=1.0, sector=sector), core=core)
 
 
 @pytest.fixture(scope="module", params=CASES)
@@ -149,7 +149,7 @@ def test_the_surface_of_a_core_is_closed():
     triangles = np.concatenate([np.stack([i, j, j + 24], 1), np.stack([i, j + 24, i + 24], 1)])
     for inner, characteristic in ((0.0, 2), (1.5, 0)):
         core = Core(radius=RADIUS, inner_radius=inner, low=0.0, high=5.0, along=1.5)
-        surface = CoreSurface(core, points, triangles, 2 * math.pi).joined()
+        surface = CoreSurface(core, points, triangles, 2 * math.pi).closed_surface()
         edges = surface.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
         assert {tuple(e) for e in edges} == {tuple(e) for e in edges[:, ::-1]}
         assert len(surface.points) - len(edges) // 2 + len(surface.triangles) == characteristic

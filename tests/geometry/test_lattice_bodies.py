@@ -16,7 +16,7 @@ from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh import flat_mesh
 from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.meridian_profiles import necked
 from annelid.geometry.shapes.shapes import Balloon, Layer, Tube
@@ -25,7 +25,7 @@ from annelid.geometry.shapes.volumes import region_volume
 RADIUS, WALL, HEIGHT = 5.0, 0.4, 0.5
 TUBE = Tube(RADIUS, 14.0, (Layer("liner", 0.1), Layer("skin", 0.3)))
 NECKED = Balloon(necked(8.0, 30.0, 4.0, 2.0), (Layer("skin", 0.3),))
-COARSE = LatticeMesh(along=2.0, on_struts=0.8)
+COARSE = LatticeMeshSize(along=2.0, on_struts=0.8)
 
 
 def laid(shape=TUBE, kind="re-entrant", side="outside", **sizes):
@@ -78,7 +78,7 @@ def test_ten_by_six_cells_on_a_necked_balloon():
     cells = pattern_of("re-entrant", vertical=6.0, inclined=3.7, angle=25.0, width=0.7)
     lattice = wrap(cells, chart_of(shape), height=0.8, around=10, ring=1.0)
     assert (lattice.around, lattice.along) == (10, 6)
-    body = lattice_body(lattice, shape.layers, LatticeMesh(along=3.0, on_struts=2.0, rings=True))
+    body = lattice_body(lattice, shape.layers, LatticeMeshSize(along=3.0, on_struts=2.0, separate_rings=True))
     assert list(body.regions) == ["skin", "lattice", "end ring"]
     assert {"skin|lattice", "skin|end ring", "lattice|end ring"} <= set(body.surfaces)
     assert quality(body).minimum_scaled_jacobian > 0.015
@@ -102,7 +102,7 @@ def test_embedded_struts_take_the_place_of_the_wall():
     whole = math.pi * ((RADIUS + 1.2) ** 2 - RADIUS**2) * tube.length
     assert volumes["skin"] + volumes["lattice"] == pytest.approx(whole, rel=1e-4)
     assert 0.05 * whole < volumes["lattice"] < 0.25 * whole
-    with pytest.raises(InputError, match="reach out of the wall"):
+    with pytest.raises(InputError, match="extend beyond the wall"):
         lattice_body(laid(side="embedded"), TUBE.layers, COARSE)
 
 
@@ -122,7 +122,7 @@ def test_embedded_struts_in_a_necked_balloon_all_around(kind):
 def test_sector_is_its_share_of_the_part():
     lattice = laid(NECKED)
     whole = region_volumes(lattice_body(lattice, NECKED.layers, COARSE))
-    body = lattice_body(lattice, NECKED.layers, LatticeMesh(along=2.0, on_struts=0.8, sector=30.0))
+    body = lattice_body(lattice, NECKED.layers, LatticeMeshSize(along=2.0, on_struts=0.8, sector=30.0))
     assert body.multiplicity == pytest.approx(12)
     for name, volume in region_volumes(body).items():
         assert volume * body.multiplicity == pytest.approx(whole[name], rel=2e-3)
@@ -135,7 +135,7 @@ def test_electrodes_have_cell_edges_at_their_edges():
     lattice = laid()
     chart = lattice.chart
     low, high = (float(chart.v_at_arc(np.array(z))) for z in (3.0, 10.0))
-    body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[Ring("middle", "skin", low, high)])
+    body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[RingElectrode("middle", "skin", low, high)])
     cells = body.points[body.cells[body.bands["middle"]]]
     assert cells[..., 2].min() == pytest.approx(3.0, abs=1e-6)
     assert cells[..., 2].max() == pytest.approx(10.0, abs=1e-6)
@@ -144,18 +144,18 @@ def test_electrodes_have_cell_edges_at_their_edges():
 
 def test_what_cannot_be_meshed_is_refused():
     with pytest.raises(InputError, match="has no planes of symmetry"):
-        lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMesh(along=2.0, sector=60.0))
+        lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMeshSize(along=2.0, sector=60.0))
     with pytest.raises(InputError, match=r"with 6 cells around it must be a multiple of 30 deg"):
-        lattice_body(laid(), TUBE.layers, LatticeMesh(along=2.0, sector=45.0))
+        lattice_body(laid(), TUBE.layers, LatticeMeshSize(along=2.0, sector=45.0))
     with pytest.raises(InputError, match=r"mesh\.on_struts = 0 mm"):
-        LatticeMesh(along=2.0, on_struts=0.0)
+        LatticeMeshSize(along=2.0, on_struts=0.0)
 
 
 def test_a_pattern_whose_seams_never_match_is_refused(monkeypatch):
     slanted = np.array([(0.0, 0.2), (1.0, 0.6), (1.0, 0.8), (0.0, 0.4)])
-    assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, seams="x").triangles) > 10
-    monkeypatch.setattr(flat_mesh, "_match_seams", lambda *_: False)
-    with pytest.raises(InputError, match="does not fit to itself"):
-        mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, seams="x")
+    assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x").triangles) > 10
+    monkeypatch.setattr(flat_mesh, "_match_periodic_edges", lambda *_: False)
+    with pytest.raises(InputError, match="does not match itself"):
+        mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x")
     with pytest.raises(InputError, match="no strut lies within"):
-        mesh_flat([(slanted + 5.0, ())], (1.0, 1.0), fine=0.1, seams="")
+        mesh_flat([(slanted + 5.0, ())], (1.0, 1.0), fine=0.1, periodic="")

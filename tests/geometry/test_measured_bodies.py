@@ -17,14 +17,14 @@ from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.measured_chart import measured_chart
 from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.shapes.shapes import Layer
 
 ANGLES = PERIOD * np.arange(72) / 72
 HEIGHTS = np.linspace(2.0, 16.0, 15)
 LONG, SHORT = 7.0, 5.0
 LAYERS = (Layer("liner", 0.1), Layer("skin", 0.3))
-COARSE = LatticeMesh(along=2.5, on_struts=1.2)
+COARSE = LatticeMeshSize(along=2.5, on_struts=1.2)
 
 
 @cache
@@ -118,7 +118,7 @@ def test_there_is_no_seam(kind):
 
 def test_an_electrode_of_a_straight_surface_keeps_its_heights():
     chart = ellipse()
-    ring = Ring("middle", "skin", chart.v_at_height(5.0, "low"), chart.v_at_height(12.5, "high"))
+    ring = RingElectrode("middle", "skin", chart.v_at_height(5.0, "low"), chart.v_at_height(12.5, "high"))
     body = lattice_body(lattice_on(chart), LAYERS, COARSE, electrodes=[ring])
     height = body.points[body.cells[body.bands["middle"]]][..., 2]
     assert (height.min(), height.max()) == pytest.approx((5.0, 12.5), abs=1e-4)
@@ -127,7 +127,7 @@ def test_an_electrode_of_a_straight_surface_keeps_its_heights():
 def test_what_cannot_be_meshed_is_refused():
     chart = ellipse()
     with pytest.raises(InputError, match="not one of revolution; mesh the whole part"):
-        lattice_body(lattice_on(chart), LAYERS, LatticeMesh(along=2.5, sector=180.0))
+        lattice_body(lattice_on(chart), LAYERS, LatticeMeshSize(along=2.5, sector=180.0))
     with pytest.raises(InputError, match=r"lattice\.from = 1 mm.*where the surface was measured"):
         chart.v_at_height(1.0, "lattice.from")
     thick = (Layer("skin", 4.2),)  # the ellipse's smallest radius of curvature is 25/7 mm

@@ -47,14 +47,14 @@ def test_a_wall_measured_round_is_the_thick_tube():
     r = np.sqrt(b**2 - (B**2 - R**2) / axial)
     position = wall.place(points, at).position
     np.testing.assert_allclose(np.hypot(*position[:, :2].T), r, rtol=1e-6)
-    natural = wall.natural(points, at)
+    gradient = wall.stress_free_gradient(points, at)
     expected = np.zeros((len(r), 3, 3))
     expected[:, 0, 0], expected[:, 1, 1], expected[:, 2, 2] = axial * r / R, R / r, 1 / axial
-    np.testing.assert_allclose(natural, expected, atol=6e-6)
-    assert wall.deviation.largest == pytest.approx(wall.deviation.mean_square_root, rel=1e-6)
-    outer = inflated_tube().present(np.array([B - A]), np.array([3.0]))[0, 0]
-    assert wall.deviation.largest == pytest.approx(abs(b - outer), rel=1e-6)
-    assert wall.deviation.longer == pytest.approx(14.4 - 1.1 * LENGTH)
+    np.testing.assert_allclose(gradient, expected, atol=6e-6)
+    assert wall.deviation.maximum == pytest.approx(wall.deviation.root_mean_square, rel=1e-6)
+    outer = inflated_tube().inflated_position(np.array([B - A]), np.array([3.0]))[0, 0]
+    assert wall.deviation.maximum == pytest.approx(abs(b - outer), rel=1e-6)
+    assert wall.deviation.length_difference == pytest.approx(14.4 - 1.1 * LENGTH)
 
 
 @pytest.mark.exact
@@ -62,9 +62,9 @@ def test_a_wall_measured_oval_keeps_its_volume():
     # det = 1 of what is incompressible.
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: 6.4 + 0.4 * np.cos(2 * a + z / 4)))
     points, at = places(wall)
-    natural = wall.natural(points, at)
-    np.testing.assert_allclose(np.linalg.det(natural), 1.0, atol=3e-5)
-    assert np.abs(natural[:, 1, 2]).max() > 0.01  # it is twisted, too
+    gradient = wall.stress_free_gradient(points, at)
+    np.testing.assert_allclose(np.linalg.det(gradient), 1.0, atol=3e-5)
+    assert np.abs(gradient[:, 1, 2]).max() > 0.01  # it is twisted, too
 
 
 def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
@@ -91,9 +91,11 @@ def test_measured_as_computed_it_is_the_computed_wall():
     computed = inflated_tube()
     through, along = computed.grid.through[:, None], computed.grid.along[None]
     held = 1 - np.exp(-along)
-    R, Z = computed.drawn[..., 0], computed.drawn[..., 1]
+    R, Z = computed.stress_free[..., 0], computed.stress_free[..., 1]
     r = R + held * (computed.inflated[..., 0] - R)
-    tilted = InflatedWall(computed.grid, computed.drawn, np.stack([r, Z + 0.1 * held * through], -1), B - A)
+    tilted = InflatedWall(
+        computed.grid, computed.stress_free, np.stack([r, Z + 0.1 * held * through], -1), B - A
+    )
     y = np.linspace(0.0, LENGTH, 801)
     face = tilted.outer_face(y).position
     heights = np.linspace(*face[[0, -1], 1], 401)
@@ -101,6 +103,6 @@ def test_measured_as_computed_it_is_the_computed_wall():
     wall = MeasuredWall(tilted, RadialSurface(heights, radii))
     points, at = places(wall)
     where = wall.chart.coordinates(points)
-    flat = tilted.present(B - A + at, wall.along(where))
+    flat = tilted.inflated_position(B - A + at, wall.along(where))
     x, y, z = wall.place(points, at).position.T
     np.testing.assert_allclose(np.column_stack([np.hypot(x, y), z]), flat, atol=3e-4)  # of 0.6 mm

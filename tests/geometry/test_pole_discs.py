@@ -11,7 +11,7 @@ from measuring import cell_volumes, enclosed_volume
 from annelid.geometry.lattice.chart import RevolutionChart, chart_of
 from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.meshing.fill import graded_divisions
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.meridian_profiles import sphere
@@ -21,7 +21,7 @@ from annelid.geometry.shapes.volumes import region_volume
 RADIUS = 8.0
 SPHERE = Balloon(sphere(RADIUS), (Layer("liner", 0.1), Layer("skin", 0.3)))
 DOME = Dome(8.0, 3.0, (Layer("skin", 0.4),))
-COARSE = LatticeMesh(along=2.0, on_struts=0.8)
+COARSE = LatticeMeshSize(along=2.0, on_struts=0.8)
 
 
 def body_on(shape, kind="re-entrant", size=COARSE, side="outside", electrodes=(), **laying):
@@ -90,7 +90,7 @@ def test_struts_on_other_sides(side):
 
 
 def test_a_sector_is_its_share():
-    size = LatticeMesh(along=2.0, on_struts=0.8, sector=45.0)
+    size = LatticeMeshSize(along=2.0, on_struts=0.8, sector=45.0)
     body = body_on(SPHERE, size=size)
     assert body.multiplicity == pytest.approx(8)
     wall = 4 / 3 * math.pi * (8.4**3 - 8.1**3)
@@ -108,7 +108,7 @@ def test_a_sector_is_its_share():
 @pytest.mark.parametrize("hole", [0.0, 2.0])
 def test_domes_with_and_without_a_hole(hole):
     dome = Dome(8.0, 3.0, DOME.layers, hole)
-    body = body_on(dome, "diamond", LatticeMesh(along=1.5, on_struts=0.6), around=14, ring=0.3)
+    body = body_on(dome, "diamond", LatticeMeshSize(along=1.5, on_struts=0.6), around=14, ring=0.3)
     volume = cell_volumes(body)[body.regions["skin"]].sum()
     assert volume == pytest.approx(region_volume(dome, "skin"), rel=1e-4)
     assert "end_low" in body.surfaces
@@ -121,7 +121,7 @@ def test_domes_with_and_without_a_hole(hole):
 def test_an_electrode_may_reach_over_the_pole():
     # Volume of a spherical layer between two latitudes: 2/3 pi (b^3 - a^3) (sin high - sin low).
     edge = math.radians(40.0)
-    ring = Ring("top", "skin", math.atanh(math.sin(edge)), math.inf)
+    ring = RingElectrode("top", "skin", math.atanh(math.sin(edge)), math.inf)
     body = body_on(SPHERE, electrodes=[ring])
     volume = cell_volumes(body)[body.bands["top"]].sum()
     assert volume == pytest.approx(2 / 3 * math.pi * (8.4**3 - 8.1**3) * (1 - math.sin(edge)), rel=1e-4)
