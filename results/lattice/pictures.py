@@ -111,8 +111,8 @@ def path_picture(path: ToolPath, out: Path) -> Path:
     pyvista = off_screen()
     plotter = _plotter(pyvista, path.lattice)
     printed = [move for move in path.moves if move.layer == 0 and move.printing]
-    lines = _lines(pyvista, [move.spots.position for move in printed])
-    steps = [np.linalg.norm(np.diff(move.spots.position, axis=0), axis=1) for move in printed]
+    lines = _lines(pyvista, [move.poses.position for move in printed])
+    steps = [np.linalg.norm(np.diff(move.poses.position, axis=0), axis=1) for move in printed]
     # Each line begins where the one before ended.
     lines.point_data["printed"] = np.cumsum(np.concatenate([np.append(0.0, step) for step in steps])) / 1000.0
     bar = {
@@ -148,7 +148,7 @@ def _lowered(path: ToolPath) -> list[FloatArray]:
     """Where the nozzle is lowered in the first layer: at its first line, and after every lift."""
     first = [move for move in path.moves if move.layer == 0]
     after = [move for before, move in pairwise(first) if before.lifted]
-    return [move.spots.position[0] for move in (first[0], *after)]
+    return [move.poses.position[0] for move in (first[0], *after)]
 
 
 def _plotter(pyvista: ModuleType, lattice: Lattice) -> Any:

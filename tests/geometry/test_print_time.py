@@ -10,13 +10,13 @@ from annelid.geometry.lattice.catalogue import EXAMPLES
 from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.motion_code import motion_code
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import tool_path
-from annelid.geometry.printing.travel_time import limits_of, seconds, top_speeds
+from annelid.geometry.printing.travel_time import axis_limits, move_time, top_speeds
 from annelid.geometry.shapes.shapes import Layer, Tube
 
 V, A, CORNER = 8.0, 40.0, 2.0
-SLOW = Printing(
+SLOW = PrinterSettings(
     feed=V,
     travel=30.0,
     acceleration=A,
@@ -25,13 +25,13 @@ SLOW = Printing(
     turn_acceleration=90.0,
     turn_corner=5.0,
 )
-LIMITS = limits_of(SLOW, ("X", "Z", "A"))
+LIMITS = axis_limits(SLOW, ("X", "Z", "A"))
 
 
 def time_of(points, speed=V, limits=LIMITS):
     """Straight moves of X and Z, in mm."""
     axes = np.column_stack([np.array(points, dtype=float), np.zeros(len(points))])
-    return seconds(axes, np.linalg.norm(np.diff(axes, axis=0), axis=1), speed, limits)
+    return move_time(axes, np.linalg.norm(np.diff(axes, axis=0), axis=1), speed, limits)
 
 
 @pytest.mark.exact
@@ -75,7 +75,7 @@ def test_a_turning_axis_holds_the_rest_up():
         axes = np.column_stack([0 * turn, np.full(200, radius), turn])
         step = radius * np.radians(np.diff(turn))
         assert top_speeds(axes, step, V, LIMITS) == pytest.approx(math.radians(speed) * radius)
-        assert seconds(axes, step, V, LIMITS) == pytest.approx(360.0 / speed + speed / 90.0, rel=1e-9)
+        assert move_time(axes, step, V, LIMITS) == pytest.approx(360.0 / speed + speed / 90.0, rel=1e-9)
 
 
 @pytest.mark.exact
@@ -98,15 +98,19 @@ def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
     lattice = wrap(
         EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4
     )
-    ideal = tool_path(lattice, Printing(acceleration=1e9, turn_acceleration=1e9, turn_speed=1e9))
-    steady = ideal.printed / 8.0 + (ideal.travelled - ideal.lifts * 5.0) / 30.0 + ideal.lifts * 5.0 / 8.0
+    ideal = tool_path(lattice, PrinterSettings(acceleration=1e9, turn_acceleration=1e9, turn_speed=1e9))
+    steady = (
+        ideal.printed_length / 8.0
+        + (ideal.travel_length - ideal.lifts * 5.0) / 30.0
+        + ideal.lifts * 5.0 / 8.0
+    )
     assert ideal.duration == pytest.approx(steady, rel=1e-3)
     assert tool_path(lattice, SLOW).duration > 1.1 * steady
 
 
 def test_the_program_asks_no_more_of_the_turning_axis_than_it_can_do():
     narrow = wrap(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
-    path = tool_path(narrow, Printing(turn_speed=60.0))
+    path = tool_path(narrow, PrinterSettings(turn_speed=60.0))
     turn, fastest = None, 0.0
     for line in motion_code(path, "narrow").splitlines():
         words = {word[0]: word[1:] for word in line.split() if not line.startswith("(")}

@@ -12,7 +12,7 @@ from annelid.geometry.lattice.chart import RevolutionChart, chart_of
 from annelid.geometry.lattice.measured_chart import measured_chart
 from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.motion_code import motion_code
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import tool_path
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, sphere
 from annelid.geometry.shapes.shapes import Layer, Tube
@@ -26,7 +26,9 @@ TUBE = chart_of(Tube(6.0, 30.0, (Layer("wall", 0.3),)))
 
 def printed_on(chart, kind="re-entrant", machine="rotary", around=None, **how):
     lattice = wrap(pattern_of(kind), chart, height=HEIGHT, ring=1.0, around=around)
-    return tool_path(lattice, Printing(machine=machine, stand_off=STAND_OFF, tolerance=TOLERANCE, **how))
+    return tool_path(
+        lattice, PrinterSettings(machine=machine, stand_off=STAND_OFF, tolerance=TOLERANCE, **how)
+    )
 
 
 def open_moves(path):
@@ -74,7 +76,7 @@ def test_the_speed_over_the_surface_is_the_feed():
     moves = [move for move in open_moves(path) if move["rate"] is not None]
     length = [np.linalg.norm(np.subtract(tip(move["to"]), tip(move["from"]))) for move in moves]
     minutes = np.array([1 / move["rate"] for move in moves])
-    assert sum(length) == pytest.approx(path.printed, rel=1e-4)
+    assert sum(length) == pytest.approx(path.printed_length, rel=1e-4)
     assert np.array(length) / (60 * minutes) == pytest.approx(6.0, rel=0.02)
 
 
@@ -82,12 +84,12 @@ def test_the_speed_over_the_surface_is_the_feed():
 def test_lines_are_printed_once_in_as_few_trails_as_can_be(kind):
     path = printed_on(TUBE, kind, nozzle=0.4)
     trails = [move for move in path.moves if move.printing and move.layer == 0]
-    assert len(trails) == path.fewest  # Euler: half the odd nodes, one for a piece without
-    assert path.lifts == path.layers * path.fewest - 1
+    assert len(trails) == path.min_trails  # Euler: half the odd nodes, one for a piece without
+    assert path.lifts == path.layers * path.min_trails - 1
     drawn = sum(np.hypot(*(6.3 * np.diff(line.points, axis=0)).T).sum() for line in path.lines)
     first = sum(np.hypot(*(6.3 * np.diff(move.points, axis=0)).T).sum() for move in trails)
     assert first == pytest.approx(drawn, rel=1e-3)
-    assert set(path.order) == set(range(path.fewest))
+    assert set(path.order) == set(range(path.min_trails))
 
 
 @pytest.mark.exact
@@ -96,7 +98,7 @@ def test_odd_nodes_of_a_honeycomb_are_counted():
     # struts that are cut half way up end singly, one a cell. Two odd nodes a trail.
     path = printed_on(TUBE, "honeycomb", around=8)
     nodes = path.lattice.around * (4 * path.lattice.along + 2)
-    assert path.fewest == nodes // 2 + 2  # and two rings
+    assert path.min_trails == nodes // 2 + 2  # and two rings
 
 
 @pytest.mark.exact
@@ -106,8 +108,8 @@ def test_odd_nodes_of_rotating_squares_are_counted():
     # At either end of the cells two ligaments a cell are cut. Two odd nodes a trail, and two rings.
     path = printed_on(TUBE, "rotating-squares")
     odd = path.lattice.around * (16 * path.lattice.along + 4)
-    assert path.fewest == odd // 2 + 2
-    assert path.lifts == path.layers * path.fewest - 1
+    assert path.min_trails == odd // 2 + 2
+    assert path.lifts == path.layers * path.min_trails - 1
 
 
 def test_short_ways_are_gone_without_lifting():
@@ -118,7 +120,7 @@ def test_short_ways_are_gone_without_lifting():
     assert max(hop.length for hop in hops) <= 2.0
     heights = {move.height for move in hopping.moves if move.printing}
     assert {hop.height for hop in hops} <= heights
-    assert hopping.printed == pytest.approx(lifting.printed)
+    assert hopping.printed_length == pytest.approx(lifting.printed_length)
     assert hopping.duration < lifting.duration
     rapid = [move for move in read(motion_code(hopping, "hops")) if move["rapid"] and "A" in move["from"]]
     low = sum(max(move["from"]["Z"], move["to"]["Z"]) < 6.3 + HEIGHT + 1.0 for move in rapid)
@@ -145,8 +147,8 @@ def test_travel_stays_clear_of_the_part():
     ways = [move for move in path.moves if not move.printing]
     assert len(ways) == path.lifts
     assert {way.height for way in ways} == {HEIGHT + 4.0}
-    assert path.travelled > path.lifts * 8.0
-    assert path.duration > path.printed / 8.0 + path.travelled / 30.0  # see test_print_time
+    assert path.travel_length > path.lifts * 8.0
+    assert path.duration > path.printed_length / 8.0 + path.travel_length / 30.0  # see test_print_time
 
 
 def test_cautions_stand_in_the_program():
@@ -168,10 +170,10 @@ def test_cautions_stand_in_the_program():
 )
 def test_numbers_out_of_range_are_refused(changes, words):
     with pytest.raises(InputError, match=words):
-        tool_path(wrap(pattern_of("diamond"), SPHERE, height=0.5), Printing(**changes))
+        tool_path(wrap(pattern_of("diamond"), SPHERE, height=0.5), PrinterSettings(**changes))
 
 
 def test_nothing_is_printed_inside():
     inside = wrap(pattern_of("diamond"), SPHERE, height=0.5, side="inside")
-    with pytest.raises(InputError, match="no nozzle reaches there"):
-        tool_path(inside, Printing())
+    with pytest.raises(InputError, match="a nozzle cannot reach the inside"):
+        tool_path(inside, PrinterSettings())
