@@ -25,8 +25,8 @@ def write_vtu(body: Body, path: Path) -> None:
     counts = len(body.cells), len(body.facets)
     data: dict[str, list[NDArray[Any]]] = {}
     number = np.full(counts[0], -1, dtype=np.int32)
-    for place, members in enumerate(body.regions.values()):
-        number[members] = place
+    for index, members in enumerate(body.regions.values()):
+        number[members] = index
     data["region"] = [number, np.full(counts[1], -1, dtype=np.int32)]
     for block, kind, groups in (
         (0, "region", body.regions),
@@ -88,11 +88,11 @@ def read_vtu(path: Path) -> FileMesh:
 
 def _gathered(mesh: Any, kind: str) -> tuple[IntArray, dict[str, FloatArray]]:
     """Return the nodes and the cell data of all cells of a kind."""
-    blocks = [place for place, block in enumerate(mesh.cells) if block.type == kind]
+    blocks = [index for index, block in enumerate(mesh.cells) if block.type == kind]
     empty = np.empty((0, len(ELEMENT_NODES[kind])), dtype=np.int64)
-    nodes = np.concatenate([empty, *(mesh.cells[place].data for place in blocks)])
+    nodes = np.concatenate([empty, *(mesh.cells[index].data for index in blocks)])
     data = {
-        name: np.concatenate([np.empty(0), *(np.ravel(arrays[place]) for place in blocks)])
+        name: np.concatenate([np.empty(0), *(np.ravel(arrays[index]) for index in blocks)])
         for name, arrays in mesh.cell_data.items()
     }
     return nodes.astype(np.int64), data

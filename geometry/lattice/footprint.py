@@ -67,9 +67,9 @@ def footprint(lattice: Lattice, *, half_columns: int = 2) -> Footprint:
     cells = _united(_pieces(lattice), lattice.pattern.width, period)
     column = shapely.intersection(cells, shapely.box(0.0, lattice.cells.low, period, lattice.cells.high))
     rings = [shapely.box(0.0, band.low, period, band.high) for band in lattice.rings]
-    whole = shapely.union_all([column, *rings], grid_size=GRID * period)
+    area = shapely.union_all([column, *rings], grid_size=GRID * period)
     half = lattice.pattern.widest / 2 / float(lattice.chart.scale(_middle(lattice)).max())
-    polygons = simplified(whole, period, finest=_FINEST * half, shortest=_SHORTEST * half)
+    polygons = simplified(area, period, finest=_FINEST * half, shortest=_SHORTEST * half)
     if half_columns % 2 == 0:  # the piece repeats
         levels = sorted({edge for band in (lattice.cells, *lattice.rings) for edge in band})
         polygons = match_sides(polygons, period, levels=levels, near=0.1 * _SHORTEST * half)
@@ -106,9 +106,9 @@ def _united(pieces: "Sequence[Geometry]", period: float, width: float) -> "Geome
 
     one = shapely.union_all(pieces, grid_size=GRID * period)
     low, _, high, _ = one.bounds
-    turns = range(-math.ceil(high / period), math.ceil((width - low) / period) + 1)
+    shifts = range(-math.ceil(high / period), math.ceil((width - low) / period) + 1)
     return shapely.union_all(
-        [affinity.translate(one, turn * period) for turn in turns], grid_size=GRID * period
+        [affinity.translate(one, shift * period) for shift in shifts], grid_size=GRID * period
     )
 
 

@@ -66,10 +66,8 @@ class _HoneycombBase(ABC):
             polyline(nodes[2], nodes[3]),
             polyline(sides[1], nodes[3]),
         )
-        struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern(
-            self.kind, 2 * half, 2 * row, struts, mirror_symmetric=True, closing_width=self.closing_width
-        )
+        struts, limit = tuple(Strut(line, self.width) for line in lines), self.closing_width
+        pattern = Pattern(self.kind, 2 * half, 2 * row, struts, symmetric=True, closing_width=limit)
         return pattern.shifted(0.0, -vertical / 2)  # rows then end in the middle of the vertical walls
 
 
@@ -159,10 +157,8 @@ class DoubleArrowhead:
         half, tip = self.half_width, self.long_arm * math.cos(math.radians(self.long_angle))
         dent = half / math.tan(math.radians(self.short_angle))
         lines = [polyline((side, 0.0), (0.0, top)) for top in (tip, dent) for side in (-half, half)]
-        struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern(
-            "arrowhead", 2 * half, tip - dent, struts, mirror_symmetric=True, closing_width=self.closing_width
-        )
+        struts, limit = tuple(Strut(line, self.width) for line in lines), self.closing_width
+        pattern = Pattern("arrowhead", 2 * half, tip - dent, struts, symmetric=True, closing_width=limit)
         step = tip % pattern.height  # between nodes on x = 0 and nodes on x = half
         middle = step / 2 if step > pattern.height / 2 else (step + pattern.height) / 2
         return pattern.shifted(0.0, -middle)  # rows then end between nodes
@@ -202,10 +198,8 @@ class DiamondBraid:
         angle = math.radians(self.braid_angle)
         half, rise = self.strut * math.sin(angle), self.strut * math.cos(angle)
         lines = [polyline((0.0, end), (side, rise)) for end in (0.0, 2 * rise) for side in (-half, half)]
-        struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern(
-            "diamond", 2 * half, 2 * rise, struts, mirror_symmetric=True, closing_width=self.closing_width
-        )
+        struts, limit = tuple(Strut(line, self.width) for line in lines), self.closing_width
+        pattern = Pattern("diamond", 2 * half, 2 * rise, struts, symmetric=True, closing_width=limit)
         return pattern.shifted(0.0, -rise / 2)  # rows then end in the middle of the struts
 
 
@@ -238,7 +232,7 @@ class Helices:
         if not self.helix_angle:
             rib = Strut(polyline((0.0, 0.0), (0.0, self.spacing)), self.width)
             side, closing_width = self.spacing, self.spacing / 2
-            return Pattern("helices", side, side, (rib,), mirror_symmetric=True, closing_width=closing_width)
+            return Pattern("helices", side, side, (rib,), symmetric=True, closing_width=closing_width)
         angle = math.radians(self.helix_angle)
         around = self.spacing / math.cos(angle)
         along = self.spacing / abs(math.sin(angle))

@@ -27,7 +27,7 @@ _TOLERANCE = 1e-9  # mm
 class MeasuredChart:
     """Chart of a measured surface between two end rings, or of a surface at a distance from it.
 
-    A point is identified by the angle and height of its foot on the measured surface.
+    A point is identified by the angle and height of the nearest point of the measured surface.
 
     Attributes:
         surface: The measured surface.

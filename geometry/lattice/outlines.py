@@ -34,13 +34,13 @@ class Polygon(NamedTuple):
         return sum(_area(ring) for ring in (self.outer, *self.holes))
 
 
-def simplified(whole: "Geometry", width: float, *, finest: float, shortest: float) -> list[Polygon]:
+def simplified(area: "Geometry", width: float, *, finest: float, shortest: float) -> list[Polygon]:
     """Return the polygons of an area with 0 <= u <= width without redundant corners.
 
     Corners on both sides are kept, so that adjacent columns still match.
 
     Args:
-        whole: The area.
+        area: The area.
         width: Width of the column.
         finest: Corners that change the outline by less than this are removed.
         shortest: Corners nearer than this to the one before are removed, and so are polygons smaller than
@@ -48,8 +48,8 @@ def simplified(whole: "Geometry", width: float, *, finest: float, shortest: floa
     """
     import shapely
 
-    found = []
-    for part in shapely.get_parts(whole):
+    polygons = []
+    for part in shapely.get_parts(area):
         if part.geom_type != "Polygon" or part.area < shortest**2:
             continue
         oriented = shapely.orient_polygons(part)
@@ -59,8 +59,8 @@ def simplified(whole: "Geometry", width: float, *, finest: float, shortest: floa
         ]
         polygon = Polygon(reduced[0], tuple(ring for ring in reduced[1:] if len(ring) > 2))
         valid = len(polygon.outer) > 2 and shapely.Polygon(polygon.outer, polygon.holes).is_valid
-        found.append(polygon if valid else Polygon(rings[0], tuple(rings[1:])))
-    return found
+        polygons.append(polygon if valid else Polygon(rings[0], tuple(rings[1:])))
+    return polygons
 
 
 def match_sides(

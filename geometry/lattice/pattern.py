@@ -54,7 +54,7 @@ class Pattern:
         height: Period along the part, mm.
         struts: Struts of one period; they meet at their ends or at plates.
         plates: Solid polygons, each of shape (k, 2), counter-clockwise, mm.
-        mirror_symmetric: Whether x = 0 and x = width/2 are mirror lines.
+        symmetric: Whether x = 0 and x = width/2 are mirror lines.
         closing_width: Strut width at which the openings would close, mm.
     """
 
@@ -63,7 +63,7 @@ class Pattern:
     height: float
     struts: tuple[Strut, ...]
     plates: tuple[FloatArray, ...] = ()
-    mirror_symmetric: bool = False
+    symmetric: bool = False
     closing_width: float = math.inf
 
     def __post_init__(self) -> None:
@@ -94,7 +94,7 @@ class Pattern:
             self,
             struts=tuple(replace(strut, points=strut.points + move) for strut in self.struts),
             plates=tuple(plate + move for plate in self.plates),
-            mirror_symmetric=self.mirror_symmetric and x == 0.0,
+            symmetric=self.symmetric and x == 0.0,
         )
 
     def tiled(self, columns: int, rows: int) -> "Pattern":

@@ -77,15 +77,10 @@ class RotatingSquares:
                 ends = centre + corner - reach * along, centre + corner + (self.ligament + reach) * along
                 lines.append(np.array(ends))
         struts = tuple(Strut(line, self.width) for line in lines)
-        closing_width = self._narrow * self.side
+        limit = self._narrow * self.side
+        period = 2 * pitch
         return Pattern(
-            "rotating squares",
-            2 * pitch,
-            2 * pitch,
-            struts,
-            tuple(plates),
-            mirror_symmetric=True,
-            closing_width=closing_width,
+            "rotating squares", period, period, struts, tuple(plates), symmetric=True, closing_width=limit
         )
 
 
@@ -104,7 +99,7 @@ class _ChiralBase:
     """
 
     kind: ClassVar[str]
-    mirror_symmetric: ClassVar[bool]
+    symmetric: ClassVar[bool]
 
     node_radius: float
     ligament: float
@@ -136,22 +131,18 @@ class _ChiralBase:
         struts = [Strut(line, self.width) for line in lines]
         plates = []
         for centre, angles in nodes:
-            place = (float(centre[0]), float(centre[1]))
+            middle = (float(centre[0]), float(centre[1]))
             if self.node == "disc":
-                plates.append(arc(place, self.node_radius + self.width / 2, 0.0, 2 * math.pi)[:-1])
+                plates.append(arc(middle, self.node_radius + self.width / 2, 0.0, 2 * math.pi)[:-1])
                 continue
             ends = np.append(angles, angles[0] + 2 * math.pi)
             struts += [
-                Strut(arc(place, self.node_radius, float(a), float(b)), self.width) for a, b in pairwise(ends)
+                Strut(arc(middle, self.node_radius, float(a), float(b)), self.width)
+                for a, b in pairwise(ends)
             ]
-        closing_width = min(self.node_radius, self.gap)  # the hole of a node or the gap between nodes closes
+        limit = min(self.node_radius, self.gap)  # the hole of a node or the gap between nodes closes
         return Pattern(
-            self.kind,
-            *period,
-            tuple(struts),
-            tuple(plates),
-            mirror_symmetric=self.mirror_symmetric,
-            closing_width=closing_width,
+            self.kind, *period, tuple(struts), tuple(plates), symmetric=self.symmetric, closing_width=limit
         )
 
 
@@ -159,7 +150,7 @@ class Hexachiral(_ChiralBase):
     """Round nodes on a triangular grid, six tangent ligaments each (Prall and Lakes 1997, from memory)."""
 
     kind = "hexachiral"
-    mirror_symmetric = False
+    symmetric = False
 
     def pattern(self) -> Pattern:
         """Return the pattern of one period: two nodes."""
@@ -185,7 +176,7 @@ class AntiTetrachiral(_ChiralBase):
     """
 
     kind = "anti-tetrachiral"
-    mirror_symmetric = True
+    symmetric = True
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -251,7 +242,5 @@ class SinusoidalLigaments:
             node = s * np.array([i + 0.5, j + 0.5])
             struts.append(Strut(node + np.column_stack([s * wave, sign * bow]), self.width))
             struts.append(Strut(node + np.column_stack([-sign * bow, s * wave]), self.width))
-        closing_width = min(s / 2 - self.amplitude, s / 2)
-        return Pattern(
-            "sinusoidal", 2 * s, 2 * s, tuple(struts), mirror_symmetric=True, closing_width=closing_width
-        )
+        limit = min(s / 2 - self.amplitude, s / 2)
+        return Pattern("sinusoidal", 2 * s, 2 * s, tuple(struts), symmetric=True, closing_width=limit)

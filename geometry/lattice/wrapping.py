@@ -104,7 +104,7 @@ class Lattice:
                 "(mesh.model = 'solid')",
                 key="mesh.model",
             )
-        if not self.pattern.mirror_symmetric:
+        if not self.pattern.symmetric:
             raise InputError(
                 f"mesh.model = 'sector': a lattice of {self.pattern.name} cells has no planes of symmetry "
                 "through the axis; mesh the whole part (mesh.model = 'solid')",
@@ -137,10 +137,9 @@ def wrap(
     """Wrap a pattern around a surface so that its cells keep their angles.
 
     Unless the number of cells around is given, it is the number that fits around the widest circle at the
-    size of the flat cell; the cells are scaled to fit, with unchanged strut widths. Along the surface there
-    are as many whole cells as fit between the ends of the span or of the surface, and where the cells neither
-    shrink below ``smallest`` nor close. End rings fill the rest of the span and are at least as wide as
-    given. Without rings the rest of the span stays bare.
+    size of the flat cell; cells are scaled to fit, with unchanged strut widths. Along the surface there are
+    as many whole cells as fit in the span or the surface without shrinking below ``smallest`` or closing. End
+    rings fill the rest of the span and are at least as wide as given; without rings it stays bare.
 
     Args:
         pattern: The flat pattern, mm.

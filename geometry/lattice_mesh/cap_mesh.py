@@ -41,12 +41,12 @@ class CapMesh:
 
 
 def mesh_cap(
-    places: FloatArray, facets: IntArray, radius: float, along: float, multiplicity: float
+    positions: FloatArray, facets: IntArray, radius: float, along: float, multiplicity: float
 ) -> CapMesh:
     """Mesh a cap on the end of a wall.
 
     Args:
-        places: X and Y of all nodes of the wall, shape (n, 2), mm.
+        positions: X and Y of all nodes of the wall, shape (n, 2), mm.
         facets: Quadratic triangles of the end of the wall, shape (m, 6).
         radius: Outer radius of the wall and the cap, mm.
         along: Largest element size, mm.
@@ -55,13 +55,13 @@ def mesh_cap(
     nodes, corners = np.unique(facets[:, :3], return_inverse=True)
     corners = corners.reshape(-1, 3)
     sector_angle = 2 * math.pi / multiplicity
-    path = _inner_edge(places[nodes], corners, radius, sector_angle)
-    outline = places[nodes[path]]
+    path = _inner_edge(positions[nodes], corners, radius, sector_angle)
+    outline = positions[nodes[path]]
     if multiplicity > 1:
         outline = np.concatenate([outline, _to_the_axis(outline, along)])
     filled, inner = fill_plane([outline], along)
     number = np.concatenate([path, len(nodes) + np.arange(len(filled) - len(path))])
-    points = np.concatenate([places[nodes], filled[len(path) :]])
+    points = np.concatenate([positions[nodes], filled[len(path) :]])
     triangles = np.concatenate([corners, number[inner]])
     own = np.arange(len(points))
     mesh = FlatMesh(
@@ -74,9 +74,9 @@ def mesh_cap(
         own,
     )
     ends = facets[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    straight = np.concatenate([places[nodes], places[ends].mean(axis=1)])
+    straight = np.concatenate([positions[nodes], positions[ends].mean(axis=1)])
     every = np.concatenate([nodes, facets[:, 3:].ravel()])
-    return CapMesh(mesh, straight, places[every], every, sector_angle)
+    return CapMesh(mesh, straight, positions[every], every, sector_angle)
 
 
 def _inner_edge(points: FloatArray, triangles: IntArray, radius: float, sector_angle: float) -> IntArray:
@@ -88,17 +88,17 @@ def _inner_edge(points: FloatArray, triangles: IntArray, radius: float, sector_a
     edges, count = np.unique(edges, axis=0, return_counts=True)
     edges = edges[count == 1]
     distance = np.linalg.norm(points, axis=1)
-    whole = sector_angle > 2 * math.pi - _ON_PLANE
+    full = sector_angle > 2 * math.pi - _ON_PLANE
     angle = np.arctan2(points[:, 1], points[:, 0])
     outside = np.all(np.abs(distance[edges] - radius) < _ON_PLANE * radius, axis=1)
     on_side = np.zeros(len(edges), dtype=bool)
-    if not whole:
+    if not full:
         for plane in (0.0, sector_angle):
             on_side |= np.all(np.abs(angle[edges] - plane) < _ON_PLANE, axis=1)
     edges = edges[~(outside | on_side)]
     graph = coo_array((np.ones(len(edges)), edges.T), shape=(len(points),) * 2)
     start = int(edges[0, 0])
-    if not whole:
+    if not full:
         ends = np.unique(edges)
         ends = ends[np.abs(angle[ends]) < _ON_PLANE]
         start = int(ends[np.argmin(distance[ends])])

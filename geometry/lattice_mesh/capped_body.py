@@ -87,7 +87,7 @@ def _matched_to_wall(extruded: ExtrudedMesh, cap: CapMesh, radius: float) -> tup
     from scipy.spatial import cKDTree
 
     flat, known = extruded.flat.copy(), np.full(len(extruded.flat), -1, dtype=np.int64)
-    distance, nearest = (np.asarray(found) for found in cKDTree(cap.straight).query(flat))
+    distance, nearest = (np.asarray(values) for values in cKDTree(cap.straight).query(flat))
     at_wall = distance < _CLOSE * radius
     flat[at_wall] = cap.curved[nearest[at_wall]]
     bonded = at_wall & (extruded.depth == 0.0)
@@ -171,14 +171,14 @@ def _with_cells(
     for name, members in body.regions.items():
         region[members] = name
     owner = neighbours(body.cell_type, body.cells, body.facets[old]).cell_facet // 4
-    found = {name: [members] for name, members in body.surfaces.items() if name != f"end_{end}"}
-    found.setdefault("outer", []).append(old[outside])
+    surfaces = {name: [members] for name, members in body.surfaces.items() if name != f"end_{end}"}
+    surfaces.setdefault("outer", []).append(old[outside])
     for name in dict.fromkeys(region[owner[~outside]]):
-        found.setdefault(f"{name}|{CAP}", []).append(old[~outside & (region[owner] == name)])
+        surfaces.setdefault(f"{name}|{CAP}", []).append(old[~outside & (region[owner] == name)])
     count = len(body.facets)
     for name, facets in named.items():
         key = f"end_{end}" if name == "end" else name
-        found.setdefault(key, []).append(count + np.arange(len(facets)))
+        surfaces.setdefault(key, []).append(count + np.arange(len(facets)))
         count += len(facets)
     caps = body.regions.get(CAP, np.empty(0, dtype=np.int64))
     numbers = np.concatenate([caps, len(body.cells) + np.arange(len(cells))])
@@ -187,5 +187,5 @@ def _with_cells(
         cells=np.concatenate([body.cells, cells]),
         regions={**{n: m for n, m in body.regions.items() if n != CAP}, CAP: numbers},
         facets=np.concatenate([body.facets, *named.values()]),
-        surfaces={name: np.concatenate(parts) for name, parts in found.items()},
+        surfaces={name: np.concatenate(parts) for name, parts in surfaces.items()},
     )

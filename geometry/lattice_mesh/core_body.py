@@ -119,10 +119,10 @@ def _named(
             "mesh.on_struts smaller",
             key="mesh.along",
         )
-    found: dict[str, list[IntArray]] = {}
+    facets_of: dict[str, list[IntArray]] = {}
     for index, piece in enumerate(patches):
-        found.setdefault(piece.name, []).append(facets[patch == index])
-    return {name: np.concatenate(parts) for name, parts in found.items()}
+        facets_of.setdefault(piece.name, []).append(facets[patch == index])
+    return {name: np.concatenate(parts) for name, parts in facets_of.items()}
 
 
 def _merged(body: Body, added: FloatArray, cells: IntArray, named: dict[str, IntArray]) -> Body:

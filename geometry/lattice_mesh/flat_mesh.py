@@ -142,12 +142,12 @@ def _add_geometry(
     sheet = [
         (2, occ.addRectangle(0.0, low, 0.0, period[0], high - low)) for low, high in itertools.pairwise(edges)
     ]
-    found, made = occ.fragment(sheet, faces)
-    within_sheet = {tag for pieces in made[: len(sheet)] for dim, tag in pieces if dim == 2}
-    covered = {tag for pieces in made[len(sheet) :] for dim, tag in pieces if dim == 2}
+    entities, mapping = occ.fragment(sheet, faces)
+    within_sheet = {tag for pieces in mapping[: len(sheet)] for dim, tag in pieces if dim == 2}
+    covered = {tag for pieces in mapping[len(sheet) :] for dim, tag in pieces if dim == 2}
     if not fill:
         within_sheet &= covered
-    occ.remove([(2, tag) for dim, tag in found if dim == 2 and tag not in within_sheet], recursive=True)
+    occ.remove([(2, tag) for dim, tag in entities if dim == 2 and tag not in within_sheet], recursive=True)
     occ.synchronize()
     return sorted(within_sheet), sorted(within_sheet & covered)
 
@@ -175,7 +175,7 @@ def _loop(occ: Any, ring: FloatArray) -> int:
 
 def _match_periodic_edges(gmsh: Any, period: tuple[float, float], axis: int) -> bool:
     """Make gmsh copy the mesh of the near periodic edge to the far one; return False if they do not match."""
-    near, far = (_curves_on_edge(gmsh, period, axis, place) for place in (0.0, period[axis]))
+    near, far = (_curves_on_edge(gmsh, period, axis, position) for position in (0.0, period[axis]))
     tolerance = _ON_EDGE * max(period)
     if len(near) != len(far) or any(
         np.abs(a - b).max() > tolerance for (a, _), (b, _) in zip(near, far, strict=True)
@@ -189,18 +189,18 @@ def _match_periodic_edges(gmsh: Any, period: tuple[float, float], axis: int) -> 
 
 
 def _curves_on_edge(
-    gmsh: Any, period: tuple[float, float], axis: int, place: float
+    gmsh: Any, period: tuple[float, float], axis: int, position: float
 ) -> list[tuple[FloatArray, int]]:
     """Curves on a periodic edge with the positions of their ends along it, in order."""
     tolerance = _ON_EDGE * max(period)
     low = [-tolerance, -tolerance, -tolerance]
     high = [period[0] + tolerance, period[1] + tolerance, tolerance]
-    low[axis], high[axis] = place - tolerance, place + tolerance
-    found = []
+    low[axis], high[axis] = position - tolerance, position + tolerance
+    curves = []
     for _, tag in gmsh.model.getEntitiesInBoundingBox(*low, *high, 1):
         box = gmsh.model.getBoundingBox(1, tag)
-        found.append((np.array([box[1 - axis], box[4 - axis]]), int(tag)))
-    return sorted(found, key=lambda entry: float(entry[0].sum()))
+        curves.append((np.array([box[1 - axis], box[4 - axis]]), int(tag)))
+    return sorted(curves, key=lambda entry: float(entry[0].sum()))
 
 
 def _size(gmsh: Any, struts: list[int], fine: float, coarse: float) -> None:

@@ -74,9 +74,9 @@ def lattice_body(
     if cover:
         slabs, wall = _with_cover(slabs, wall, cover, size)
     sheet = lattice_sheet(lattice, size, electrodes)
-    discs, start, whole = sheet.discs, sheet.start, size.sector == 360.0
+    discs, start, full = sheet.discs, sheet.start, size.sector == 360.0
     extruded = extrude(
-        sheet.mesh, slabs, width=sheet.width, merge=whole, pattern_map=discs.pattern_coordinates
+        sheet.mesh, slabs, width=sheet.width, merge=full, pattern_map=discs.pattern_coordinates
     )
     if size.separate_rings and lattice.rings:
         extruded = _with_rings(extruded, sheet.triangle_v, lattice)
@@ -89,7 +89,7 @@ def lattice_body(
         placement,
         extent=(sheet.width, discs.high - discs.low),
         wall=wall,
-        model="solid" if whole else "sector",
+        model="solid" if full else "sector",
         multiplicity=360.0 / size.sector,
         ends=(not discs.closed[LOW], not discs.closed[HIGH]),
     )

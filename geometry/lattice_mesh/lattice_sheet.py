@@ -182,9 +182,9 @@ def _size_factor(
         return lambda _x, y: float(np.interp(y + discs.low, v, table[0])), largest
 
     def size_factor(x: float, y: float) -> float:
-        place = (x % PERIOD) / PERIOD * (len(u) - 1)
-        left = min(int(place), len(u) - 2)
-        fraction, at = place - left, y + discs.low
+        position = (x % PERIOD) / PERIOD * (len(u) - 1)
+        left = min(int(position), len(u) - 2)
+        fraction, at = position - left, y + discs.low
         return float(
             (1 - fraction) * np.interp(at, v, table[left]) + fraction * np.interp(at, v, table[left + 1])
         )

@@ -64,13 +64,13 @@ def named_facets(
     members: dict[str, list[IntArray]] = {}
     for (i, j, number), names in drawing.names().items():
         key = _patch_code(drawing, np.array([[i, j]]))[0] * 4 + number
-        hits = np.flatnonzero(code == key)
+        numbers = np.flatnonzero(code == key)
         for name in names:
-            members.setdefault(name, []).append(hits)
+            members.setdefault(name, []).append(numbers)
     for name, nodes in planes.items():
         members[name] = [np.flatnonzero(np.isin(facets, nodes).all(axis=1))]
-    found = {name: np.concatenate(hits) for name, hits in members.items()}
-    return _once(facets, mesh, {name: hits for name, hits in found.items() if len(hits)})
+    facets_of = {name: np.concatenate(numbers) for name, numbers in members.items()}
+    return _once(facets, mesh, {name: numbers for name, numbers in facets_of.items() if len(numbers)})
 
 
 def _once(
@@ -87,7 +87,7 @@ def _once(
     chosen = order[np.concatenate([[True], np.diff(position[order]) > 0])]
     number = np.full(len(facets), -1, dtype=np.int64)
     number[named] = position
-    return facets[named[chosen]], {name: np.unique(number[hits]) for name, hits in members.items()}
+    return facets[named[chosen]], {name: np.unique(number[numbers]) for name, numbers in members.items()}
 
 
 def _facet_sides(drawing: Drawing, mesh: GridMesh, facets: IntArray, per_cell: int) -> IntArray:

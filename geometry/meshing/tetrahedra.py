@@ -29,7 +29,7 @@ def split(cells: IntArray) -> IntArray:
     for top in range(CORNERS["hexahedron27"]):
         mine = np.flatnonzero(apex == top)
         faces = [face[:4] for face in FACETS["hexahedron27"][1] if top not in face[:4]]
-        for place, face in enumerate(faces):
+        for index, face in enumerate(faces):
             through_first = np.argmin(cells[mine][:, face], axis=1) % 2 == 0
             a, b, c, d = face
             for cut, halves in (
@@ -38,7 +38,7 @@ def split(cells: IntArray) -> IntArray:
             ):
                 for half, triangle in enumerate(halves):
                     nodes = _with_middles([*triangle, top])
-                    pieces[mine[cut], 2 * place + half] = cells[mine[cut]][:, nodes]
+                    pieces[mine[cut], 2 * index + half] = cells[mine[cut]][:, nodes]
     return pieces.reshape(-1, 10)
 
 

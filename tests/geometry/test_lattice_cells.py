@@ -152,8 +152,8 @@ def test_mirror_lines_are_where_they_are_said_to_be(kind):
     whole = shapely.unary_union([shapely.Polygon(p.outer, p.holes) for p in printed.polygons])
     mirrored = shapely.transform(whole, lambda xy: [printed.period, 0.0] + xy * [-1.0, 1.0])
     off = shapely.symmetric_difference(whole, mirrored).area / whole.area
-    assert (off < 1e-6) == lattice.pattern.mirror_symmetric
-    if lattice.pattern.mirror_symmetric:
+    assert (off < 1e-6) == lattice.pattern.symmetric
+    if lattice.pattern.symmetric:
         half = footprint(lattice, half_columns=1)
         assert half.covered_fraction == pytest.approx(printed.covered_fraction, rel=1e-6)
         assert half.columns == 2 * printed.columns
