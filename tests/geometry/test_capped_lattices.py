@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Tubes with lattices whose ends are capped: volumes, surfaces, seams, sectors."""
+"""Tubes with lattices and capped ends: volumes, surfaces, conforming meshes, sectors."""
 
 import math
 
@@ -54,7 +54,7 @@ def test_caps_are_discs_and_close_the_lumen(sector):
 
 @pytest.mark.parametrize("side", SIDES)
 @pytest.mark.parametrize("sector", [360.0, 45.0])
-def test_caps_fit_without_a_gap(side, sector):
+def test_caps_conform_to_the_wall(side, sector):
     # Every face lies between two cells or in one named free surface; the closed boundary has no net area.
     body = capped(side, sector=sector)
     local = FACETS["tetra10"][1]
@@ -85,7 +85,7 @@ def test_struts_inside_are_bonded_to_the_caps():
     assert caps == pytest.approx(2 * math.pi * B**2 * THICK, rel=1e-4)
 
 
-def test_struts_that_meet_the_caps_without_a_ring_fit_as_well():
+def test_caps_conform_to_struts_without_a_ring():
     body = capped("inside", ring=0.0)
     assert cell_volumes(body).min() > 0.0
     assert cell_volumes(body)[body.regions["cap"]].sum() == pytest.approx(

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Sleeves with lattices on a core: volumes, fit, closed surfaces, nodes on cylinders, sectors, names."""
+"""Sleeves with lattices on a core: volumes, conforming meshes, nodes on cylinders, sectors, names."""
 
 import math
 
@@ -66,7 +66,7 @@ def test_volumes_and_areas_are_those_of_cylinders(case):
 def test_core_and_wall_share_their_nodes(case):
     _, body = case
     _, local = FACETS["tetra10"]
-    faces = np.sort(body.cells[:, local].reshape(-1, 6), axis=1)  # mid-side nodes too
+    faces = np.sort(body.cells[:, local].reshape(-1, 6), axis=1)  # including mid-side nodes
     every, count = np.unique(faces, axis=0, return_counts=True)
     assert count.max() == 2
     free = {tuple(face) for face in every[count == 1]}
@@ -81,7 +81,7 @@ def test_core_and_wall_share_their_nodes(case):
     assert len(np.unique(np.round(body.points, 8), axis=0)) == len(body.points)
 
 
-def test_names_and_places_of_surfaces(case):
+def test_names_and_positions_of_surfaces(case):
     (inner, overhang, sector), body = case
     wanted = {"outer", "end_low", "end_high", "core_end_low", "core_end_high", "core|liner", "liner|skin"}
     wanted |= {"skin|lattice"} | ({"lumen"} if inner else set()) | ({"core_side"} if overhang else set())

@@ -106,7 +106,7 @@ def test_funnel():
 
 @pytest.mark.exact
 def test_rounding_does_not_make_a_straight_funnel_cross_itself():
-    # Its points lie on a line to rounding alone; it was once refused.
+    # Its points lie on a line only within rounding; it was once rejected.
     shape = Dome(10.0, 6.0, (Layer("wall", 0.3),), hole_radius=2.0, profile="funnel")
     assert shape.meridian.length == pytest.approx(10.0)
 
@@ -217,7 +217,7 @@ def test_every_node_of_a_funnel_and_a_paraboloid_is_on_it(model):
 
 
 @pytest.mark.exact
-def test_a_dome_that_hardly_rises_keeps_its_digits():
+def test_a_nearly_flat_dome_is_accurate():
     """Source: Z = h (1 - R^2 / a^2) + O(h^3 / a^2), here 1e-14 mm; the centre is 500 m away."""
     radius, height = on_surface(build(Dome(10.0, 1e-4, LAYERS), MeshSize(along=0.5)), "lumen")
     assert height == pytest.approx(1e-4 * (1 - (radius / 10.0) ** 2), abs=1e-13)
@@ -225,7 +225,7 @@ def test_a_dome_that_hardly_rises_keeps_its_digits():
 
 @every_model
 @pytest.mark.parametrize("name", ["holed", "funnel", "upright rim with hole"])
-def test_end_rings_stand_at_right_angles_to_the_wall(name, model):
+def test_end_rings_are_perpendicular_to_the_wall(name, model):
     """Source: pi (R_i + R_o) t for the ring between an inner and an outer circle, a strip of a cone."""
     shape = DOMES[name]
     body = build(shape, MODELS[model])
@@ -292,7 +292,7 @@ def test_points_of_the_middle_surface(depth):
 
 
 @every_dome
-def test_points_at_a_radius_have_that_radius(name):
+def test_points_at_a_radius_have_this_radius(name):
     shape = DOMES[name]
     for radius in (3.5, 4.2, 4.99):
         for depth in (0.0, 0.3, 1.0):
@@ -320,7 +320,7 @@ def test_a_thin_cap_meshed_for_buckling(model):
 
 
 @pytest.mark.parametrize("suffix", [".msh", ".vtu"])
-def test_files_give_the_dome_back(tmp_path, suffix):
+def test_domes_are_read_back_from_files(tmp_path, suffix):
     body = build(DOMES["holed"], MODELS["sector"], [BAND])
     write_mesh(body, tmp_path / f"dome{suffix}")
     back = read_body(tmp_path / f"dome{suffix}")
@@ -378,7 +378,7 @@ def funnel(hole=0.0, **more):
         (lambda: funnel(1.0).at_radius(3.0, depth=1.5), r"depth = 1\.5: must be at least 0 and at most 1"),
     ],
 )
-def test_domes_that_cannot_be(make, message):
+def test_impossible_domes_are_rejected(make, message):
     with pytest.raises(InputError, match=message):
         make()
 
@@ -400,6 +400,6 @@ def test_domes_that_cannot_be(make, message):
         ),
     ],
 )
-def test_bands_and_lines_off_the_dome(bands, lines, message):
+def test_bands_and_lines_outside_of_the_dome_are_rejected(bands, lines, message):
     with pytest.raises(InputError, match=message):
         build(DOMES["funnel"], MeshSize(along=1.0), bands, lines=lines)

@@ -141,7 +141,7 @@ def test_numbers_and_names_out_of_range(make, message):
         ),
     ],
 )
-def test_meridians_that_cannot_be(make, message):
+def test_impossible_meridians(make, message):
     with pytest.raises(InputError, match=message):
         make()
 
@@ -251,11 +251,11 @@ def test_touching_bands_and_bands_in_different_layers_are_accepted():
         ),
     ],
 )
-def test_meshes_below_the_floor_or_beyond_memory(shape, size, message):
+def test_meshes_of_low_quality_or_excessive_size(shape, size, message):
     with pytest.raises(InputError, match=message):
         build(shape, size)
 
 
-def test_formula_for_a_region_that_is_not_there():
+def test_formula_for_an_unknown_region():
     with pytest.raises(InputError, match=r"region 'cap': this shape has liner, wall"):
         region_volume(TUBE, "cap")

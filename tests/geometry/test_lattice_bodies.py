@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Solid meshes of walls with lattices: volumes, seams, names, quality, refusals."""
+"""Solid meshes of walls with lattices: volumes, closed surfaces, names, quality, errors."""
 
 import math
 
@@ -28,7 +28,7 @@ NECKED = Balloon(necked(8.0, 30.0, 4.0, 2.0), (Layer("skin", 0.3),))
 COARSE = LatticeMeshSize(along=2.0, on_struts=0.8)
 
 
-def laid(shape=TUBE, kind="re-entrant", side="outside", **sizes):
+def wrapped(shape=TUBE, kind="re-entrant", side="outside", **sizes):
     sizes = {"around": 6, "ring": 0.6} | sizes
     return wrap(pattern_of(kind), chart_of(shape, side), height=HEIGHT, side=side, **sizes)
 
@@ -45,8 +45,8 @@ def corners_twice(body):
 
 
 def test_volumes_are_those_of_the_tube_and_of_the_footprint():
-    # Exact: the footprint's share of a ring of height h on the radius R.
-    lattice = laid()
+    # Exact: the covered fraction of a ring of height h on the radius R.
+    lattice = wrapped()
     body = lattice_body(lattice, TUBE.layers, COARSE)
     volumes = region_volumes(body)
     outer, length = RADIUS + WALL, TUBE.length
@@ -59,8 +59,8 @@ def test_volumes_are_those_of_the_tube_and_of_the_footprint():
 
 
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral", "diamond", "sinusoidal"])
-def test_mesh_closes_around_without_a_seam(kind):
-    body = lattice_body(laid(kind=kind), TUBE.layers, COARSE)
+def test_the_mesh_is_closed_around(kind):
+    body = lattice_body(wrapped(kind=kind), TUBE.layers, COARSE)
     assert corners_twice(body) == 0
     _, local = FACETS["tetra10"]
     faces = np.sort(body.cells[:, local[:, :3]].reshape(-1, 3), axis=1)
@@ -70,7 +70,7 @@ def test_mesh_closes_around_without_a_seam(kind):
     assert (count == 1).sum() == free
     r = np.hypot(body.points[:, 0], body.points[:, 1])
     lumen = body.surface_nodes("lumen")
-    np.testing.assert_allclose(r[lumen], RADIUS, rtol=1e-12)  # mid-side nodes too
+    np.testing.assert_allclose(r[lumen], RADIUS, rtol=1e-12)  # including mid-side nodes
 
 
 def test_ten_by_six_cells_on_a_necked_balloon():
@@ -86,7 +86,7 @@ def test_ten_by_six_cells_on_a_necked_balloon():
 
 
 def test_struts_inside_leave_the_lumen_closed():
-    body = lattice_body(laid(side="inside"), TUBE.layers, COARSE)
+    body = lattice_body(wrapped(side="inside"), TUBE.layers, COARSE)
     r = np.hypot(body.points[:, 0], body.points[:, 1])
     assert r.min() == pytest.approx(RADIUS - HEIGHT)
     lumen, outer = (body.surface_nodes(name) for name in ("lumen", "outer"))
@@ -94,16 +94,16 @@ def test_struts_inside_leave_the_lumen_closed():
     np.testing.assert_allclose(r[outer], RADIUS + WALL)
 
 
-def test_embedded_struts_take_the_place_of_the_wall():
+def test_embedded_struts_replace_the_wall():
     layers = (Layer("skin", 1.2),)
     tube = Tube(RADIUS, 14.0, layers)
-    body = lattice_body(laid(tube, side="embedded"), layers, COARSE)
+    body = lattice_body(wrapped(tube, side="embedded"), layers, COARSE)
     volumes = region_volumes(body)
     whole = math.pi * ((RADIUS + 1.2) ** 2 - RADIUS**2) * tube.length
     assert volumes["skin"] + volumes["lattice"] == pytest.approx(whole, rel=1e-4)
     assert 0.05 * whole < volumes["lattice"] < 0.25 * whole
     with pytest.raises(InputError, match="extend beyond the wall"):
-        lattice_body(laid(side="embedded"), TUBE.layers, COARSE)
+        lattice_body(wrapped(side="embedded"), TUBE.layers, COARSE)
 
 
 @pytest.mark.exact
@@ -111,7 +111,7 @@ def test_embedded_struts_take_the_place_of_the_wall():
 def test_embedded_struts_in_a_necked_balloon_all_around(kind):
     layers = (Layer("skin", 0.9),)
     balloon = Balloon(necked(8.0, 30.0, 4.0, 2.0), layers)
-    body = lattice_body(laid(balloon, kind, side="embedded", around=8), layers, COARSE)
+    body = lattice_body(wrapped(balloon, kind, side="embedded", around=8), layers, COARSE)
     volumes = region_volumes(body)
     # Region by formula: Pappus's rule along the meridian.
     assert volumes["skin"] + volumes["lattice"] == pytest.approx(region_volume(balloon, "skin"), rel=1e-4)
@@ -119,8 +119,8 @@ def test_embedded_struts_in_a_necked_balloon_all_around(kind):
     assert {"lumen", "outer", "end_low", "end_high", "skin|lattice"} == set(body.surfaces)
 
 
-def test_sector_is_its_share_of_the_part():
-    lattice = laid(NECKED)
+def test_a_sector_is_a_fraction_of_the_part():
+    lattice = wrapped(NECKED)
     whole = region_volumes(lattice_body(lattice, NECKED.layers, COARSE))
     body = lattice_body(lattice, NECKED.layers, LatticeMeshSize(along=2.0, on_struts=0.8, sector=30.0))
     assert body.multiplicity == pytest.approx(12)
@@ -132,7 +132,7 @@ def test_sector_is_its_share_of_the_part():
 
 
 def test_electrodes_have_cell_edges_at_their_edges():
-    lattice = laid()
+    lattice = wrapped()
     chart = lattice.chart
     low, high = (float(chart.v_at_arc(np.array(z))) for z in (3.0, 10.0))
     body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[RingElectrode("middle", "skin", low, high)])
@@ -142,16 +142,16 @@ def test_electrodes_have_cell_edges_at_their_edges():
     assert set(body.bands["middle"]) < set(body.regions["skin"])
 
 
-def test_what_cannot_be_meshed_is_refused():
+def test_impossible_meshes_are_rejected():
     with pytest.raises(InputError, match="has no planes of symmetry"):
-        lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMeshSize(along=2.0, sector=60.0))
+        lattice_body(wrapped(kind="hexachiral"), TUBE.layers, LatticeMeshSize(along=2.0, sector=60.0))
     with pytest.raises(InputError, match=r"with 6 cells around it must be a multiple of 30 deg"):
-        lattice_body(laid(), TUBE.layers, LatticeMeshSize(along=2.0, sector=45.0))
+        lattice_body(wrapped(), TUBE.layers, LatticeMeshSize(along=2.0, sector=45.0))
     with pytest.raises(InputError, match=r"mesh\.on_struts = 0 mm"):
         LatticeMeshSize(along=2.0, on_struts=0.0)
 
 
-def test_a_pattern_whose_seams_never_match_is_refused(monkeypatch):
+def test_a_pattern_whose_periodic_edges_never_match_is_rejected(monkeypatch):
     slanted = np.array([(0.0, 0.2), (1.0, 0.6), (1.0, 0.8), (0.0, 0.4)])
     assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x").triangles) > 10
     monkeypatch.setattr(flat_mesh, "_match_periodic_edges", lambda *_: False)

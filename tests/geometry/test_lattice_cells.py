@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Flat cells: covered areas by closed forms, periods, tiling, mirror lines, and what cannot be."""
+"""Flat cells: covered areas in closed form, periods, tiling, mirror lines, and invalid parameters."""
 
 import math
 from dataclasses import replace
@@ -18,7 +18,7 @@ from annelid.geometry.shapes.shapes import Layer, Tube
 
 
 def unrolled(cell, around=8):
-    """A lattice on a tube on which the cell has its drawn size; one unit of the chart is ``radius`` mm."""
+    """A lattice on a tube with the size of the flat cell; one unit of the chart is ``radius`` mm."""
     pattern = cell.pattern()
     radius = around * pattern.width / PERIOD
     tube = Tube(radius, 2.01 * pattern.height, (Layer("wall", 1e-3),))
@@ -129,7 +129,7 @@ def test_sinusoidal_ligaments():
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_a_period_more_changes_nothing(kind):
+def test_more_periods_change_nothing(kind):
     # The footprint of a tiled pattern is that of the pattern: both directions are truly periodic.
     lattice, radius = unrolled(EXAMPLES[kind])
     one = footprint(lattice)
@@ -146,7 +146,7 @@ def test_a_period_more_changes_nothing(kind):
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_mirror_lines_are_where_they_are_said_to_be(kind):
+def test_patterns_have_their_mirror_lines(kind):
     lattice, _ = unrolled(EXAMPLES[kind])
     printed = footprint(lattice)
     whole = shapely.unary_union([shapely.Polygon(p.outer, p.holes) for p in printed.polygons])
@@ -183,7 +183,7 @@ def test_mirror_lines_are_where_they_are_said_to_be(kind):
         ("helices", {"width": 1.5}, r"helices.width = 1.5 mm: .* below 1.5 mm"),
     ],
 )
-def test_impossible_combinations_are_refused_with_the_allowed_range(kind, changes, words):
+def test_impossible_combinations_are_rejected_with_the_allowed_range(kind, changes, words):
     with pytest.raises(InputError, match=words):
         replace(EXAMPLES[kind], **changes)
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Copies of a column of cells join around without a seam, on a tube and on a sphere."""
+"""Copies of a column of cells match around a tube and a sphere."""
 
 import numpy as np
 import pytest

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Walls as inflated with a measured outer face: where their material lies, and how far it is stretched."""
+"""Inflated walls with a measured outer face: positions and gradients of their material."""
 
 import numpy as np
 import pytest
@@ -16,7 +16,7 @@ HEIGHTS = np.linspace(1.0, 15.4, 49)
 
 
 def inflated_tube(stretch=1.2, axial=1.1):
-    """A tube as inflated: r² = r_a² + (R² - A²) / axial, z = axial Z keep every volume."""
+    """An inflated tube: r² = r_a² + (R² - A²) / axial, z = axial Z keep every volume."""
     through, along = np.linspace(0.0, B - A, GRID[0]), np.linspace(0.0, LENGTH, GRID[1])
     R, Z = np.meshgrid(A + through, along, indexing="ij")
     r = np.sqrt((stretch * A) ** 2 + (R**2 - A**2) / axial)
@@ -37,9 +37,9 @@ def places(wall, count=60):
 
 
 @pytest.mark.exact
-def test_a_wall_measured_round_is_the_thick_tube():
+def test_a_wall_with_a_round_measured_face_is_a_thick_tube():
     # Incompressible tube, outer radius b and length l measured: r² = b² - (B² - R²) L / l (Green and Adkins,
-    # Large Elastic Deformations, from memory); the inflation that was computed was another one.
+    # Large Elastic Deformations, from memory); the computed inflation is a different one.
     b, axial = 6.4, 14.4 / LENGTH
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: b))
     points, at = places(wall)
@@ -58,13 +58,13 @@ def test_a_wall_measured_round_is_the_thick_tube():
 
 
 @pytest.mark.exact
-def test_a_wall_measured_oval_keeps_its_volume():
-    # det = 1 of what is incompressible.
+def test_a_wall_with_an_oval_measured_face_keeps_its_volume():
+    # The determinant of an incompressible material is 1.
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: 6.4 + 0.4 * np.cos(2 * a + z / 4)))
     points, at = places(wall)
     gradient = wall.stress_free_gradient(points, at)
     np.testing.assert_allclose(np.linalg.det(gradient), 1.0, atol=3e-5)
-    assert np.abs(gradient[:, 1, 2]).max() > 0.01  # it is twisted, too
+    assert np.abs(gradient[:, 1, 2]).max() > 0.01  # it is also twisted
 
 
 def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
@@ -76,7 +76,7 @@ def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
 
 
 @pytest.mark.exact
-def test_what_a_measured_face_encloses():
+def test_the_enclosed_volume_of_a_measured_face():
     # Area of r = 6 + e cos 2 angle: pi (36 + e² / 2).
     face = measured_face(lambda a, z: 6.0 + 0.3 * np.cos(2 * a))
     assert face.enclosed_volume == pytest.approx(14.4 * np.pi * (36.0 + 0.3**2 / 2), rel=1e-7)
@@ -86,8 +86,8 @@ def test_what_a_measured_face_encloses():
 
 
 @pytest.mark.exact
-def test_measured_as_computed_it_is_the_computed_wall():
-    # Clamped at its low end: there the normals of the face do not run along the material.
+def test_a_wall_measured_as_computed_is_the_computed_wall():
+    # Clamped at its low end, where the normals of the face do not follow the material.
     computed = inflated_tube()
     through, along = computed.grid.through[:, None], computed.grid.along[None]
     held = 1 - np.exp(-along)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Bodies written and read back, and meshes drawn elsewhere."""
+"""Bodies written and read back, and meshes of other programs."""
 
 import subprocess
 import sys
@@ -38,7 +38,7 @@ def test_round_trip_is_exact(tmp_path, name, model, suffix):
         assert back.hoop == pytest.approx(body.hoop, abs=ROUNDING)
 
 
-def test_msh_opens_elsewhere_with_its_names(tmp_path):
+def test_other_programs_read_msh_files_with_their_names(tmp_path):
     """Source: meshio's own reader of the format and of its node order."""
     body = build(SHAPES["tube"], MODELS["solid"], [BAND])
     write_mesh(body, tmp_path / "part.msh")
@@ -51,7 +51,7 @@ def test_msh_opens_elsewhere_with_its_names(tmp_path):
 
 
 def draw_annulus(path, *, names=("wall",), order=2, incomplete=0, recombine=True, shift=0.0, turned=False):
-    """Draw a tube's meridian (R 4 to 5, Z 0 to 6) with gmsh's own kernel, as a user would."""
+    """Mesh the meridian of a tube (R 4 to 5, Z 0 to 6) with the kernel of gmsh, as a user would."""
     with gmsh_session() as gmsh:
         gmsh.model.occ.addRectangle(4.0 + shift, 0.0, 0.0, 1.0, 6.0, tag=1)
         gmsh.model.occ.synchronize()
@@ -76,7 +76,7 @@ def draw_annulus(path, *, names=("wall",), order=2, incomplete=0, recombine=True
 
 @pytest.mark.exact
 @pytest.mark.parametrize("turned", [False, True])
-def test_a_meridian_drawn_elsewhere(tmp_path, turned):
+def test_a_meridian_mesh_of_another_program(tmp_path, turned):
     """Source: annulus pi (b^2 - a^2) L and lumen pi a^2 L."""
     draw_annulus(tmp_path / "drawn.msh", turned=turned)
     body = read_body(tmp_path / "drawn.msh")
@@ -88,7 +88,7 @@ def test_a_meridian_drawn_elsewhere(tmp_path, turned):
 
 
 @pytest.mark.exact
-def test_a_solid_drawn_elsewhere_with_tetrahedra(tmp_path):
+def test_a_solid_mesh_of_another_program(tmp_path):
     """Source: annulus pi (b^2 - a^2) L; second-order cells from gmsh's own curved kernel."""
     path = tmp_path / "drawn.msh"
     with gmsh_session() as gmsh:
@@ -137,14 +137,14 @@ def test_a_solid_drawn_elsewhere_with_tetrahedra(tmp_path):
         ({"shift": -4.5}, r"the least radius is -0\.5 mm; all radii \(x = R\) must be at least 0 mm"),
     ],
 )
-def test_meshes_drawn_elsewhere_that_cannot_be_used(tmp_path, options, message):
+def test_unusable_meshes_of_other_programs(tmp_path, options, message):
     draw_annulus(tmp_path / "drawn.msh", **options)
     with pytest.raises(InputError, match=message):
         read_body(tmp_path / "drawn.msh")
 
 
 def written(tmp_path, change):
-    """Write a tube as .vtu after a change to the mesh that meshio read back."""
+    """Write a tube as .vtu with a change to the mesh that meshio has read."""
     path = tmp_path / "part.vtu"
     write_mesh(build(SHAPES["tube"], MODELS["axisymmetric"]), path)
     mesh = meshio.read(path)
@@ -153,7 +153,7 @@ def written(tmp_path, change):
     return path
 
 
-def test_meshes_without_a_normal_to_be_had(tmp_path):
+def test_meshes_without_a_wall_normal(tmp_path):
     def change(mesh):
         del mesh.point_data["normal"]
         mesh.cell_data = {
@@ -171,7 +171,7 @@ def test_normal_is_recovered_where_the_file_lacks_it(tmp_path):
     assert body.normal == pytest.approx(np.broadcast_to([1.0, 0.0], body.normal.shape), abs=1e-9)
 
 
-def test_folded_meshes(tmp_path):
+def test_inverted_cells(tmp_path):
     def change(mesh):
         mesh.points[mesh.cells[0].data[0, 8]] += [3.0, 0.0, 0.0]
 
@@ -187,7 +187,7 @@ def test_meshes_out_of_the_plane(tmp_path):
         read_body(written(tmp_path, change))
 
 
-def test_surfaces_on_no_cell(tmp_path):
+def test_facets_that_bound_no_cell(tmp_path):
     def change(mesh):
         mesh.cells[1].data[0] = mesh.cells[0].data[0, [0, 2, 8]]
 
@@ -195,7 +195,7 @@ def test_surfaces_on_no_cell(tmp_path):
         read_body(written(tmp_path, change))
 
 
-def test_surfaces_with_nodes_of_their_own(tmp_path):
+def test_facets_with_nodes_of_no_cell(tmp_path):
     def change(mesh):
         mesh.points = np.vstack([mesh.points, [[9.0, 9.0, 0.0]]])
         mesh.point_data["normal"] = np.vstack([mesh.point_data["normal"], [[1.0, 0.0, 0.0]]])
@@ -241,7 +241,7 @@ def test_names_and_folders(tmp_path):
 
 
 def test_shapes_and_checks_need_no_gmsh():
-    """The library is heavy: reading and checking a case must not load it."""
+    """The library is large: reading and checking a case must not load it."""
     modules = ("meshing.build", "io.files", "shapes.volumes")
     code = (
         f"import sys, {', '.join(f'annelid.geometry.{m}' for m in modules)}; sys.exit('gmsh' in sys.modules)"

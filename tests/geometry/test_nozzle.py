@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Gaps of nozzles by closed forms (own derivations, plane geometry): cones, a sphere, a neck."""
+"""Clearances of nozzles in closed form (own derivations, plane geometry): cones, a sphere, a neck."""
 
 import math
 
@@ -41,7 +41,7 @@ def test_over_a_tube_the_gap_is_the_stand_off(machine):
 
 @pytest.mark.exact
 @pytest.mark.parametrize("stand_off", [0.4, 0.2])
-def test_on_a_sphere_the_edge_of_an_upright_nozzle_comes_near(stand_off):
+def test_the_clearance_of_a_radial_nozzle_on_a_sphere(stand_off):
     # The tip's centre is R + s from the sphere's; its edge lies tip/2 nearer to the plane of the equator.
     R, tip = 12.0, 0.8
     path = tool_path(
@@ -65,7 +65,7 @@ def test_on_a_sphere_the_edge_of_an_upright_nozzle_comes_near(stand_off):
 
 @pytest.mark.exact
 @pytest.mark.parametrize(("cone", "touches"), [(60.0, False), (64.0, False), (66.0, True)])
-def test_a_cone_in_a_neck(cone, touches):
+def test_the_clearance_of_a_cone_in_a_neck(cone, touches):
     # Neck of meridian r = r0 + ρ - √(ρ² - z²): the upper edge of the cone, which stands radially at height z,
     # is as far from it as ρ less its distance from the centre of the arc.
     r0, arc, length = 4.0, 10.0, 3.0
@@ -98,6 +98,6 @@ def test_a_cone_in_a_neck(cone, touches):
         ({"body": 0.2}, "printing.body"),
     ],
 )
-def test_impossible_nozzles_are_refused(changes, words):
+def test_impossible_nozzles_are_rejected(changes, words):
     with pytest.raises(InputError, match=words):
         Nozzle(**{"tip": 0.6, "half_angle": 10.0, "length": 30.0, "body": 12.0} | changes)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The time of moves against closed forms of trapezoidal speed profiles (own derivation: kinematics alone)."""
+"""The time of moves against closed forms of trapezoidal speed profiles (own derivation)."""
 
 import math
 
@@ -49,7 +49,7 @@ def test_a_short_line_is_a_triangle(pieces):
 
 
 @pytest.mark.exact
-def test_a_slanted_line_is_as_fast_as_its_axes_together():
+def test_a_slanted_line_uses_both_axes():
     # At 30 degrees X takes cos 30 of the acceleration along the line.
     rate = A / math.cos(math.radians(30.0))
     end = [20.0 * math.cos(math.radians(30.0)), 10.0]
@@ -58,8 +58,8 @@ def test_a_slanted_line_is_as_fast_as_its_axes_together():
 
 @pytest.mark.exact
 def test_a_right_angle_is_passed_at_the_corner_speed():
-    # Both axes change their speed by all of it: at most the larger of the sudden change allowed and what the
-    # axis gains over the pieces beside, sqrt(A h), here 2 mm/s for h = 0.1 mm.
+    # Both axes change their speed completely, at most by the larger of the allowed sudden change and the
+    # change sqrt(A h) over the adjacent segments, here 2 mm/s for h = 0.1 mm.
     leg, last = 10.0, 0.1
     points = [[0, 0], [leg - last, 0], [leg, 0], [leg, last], [leg, leg]]
     slowed = 2 * (leg / V + V / A / 2 + (V - CORNER) ** 2 / (2 * A * V))
@@ -68,8 +68,8 @@ def test_a_right_angle_is_passed_at_the_corner_speed():
 
 
 @pytest.mark.exact
-def test_a_turning_axis_holds_the_rest_up():
-    # One turn on a radius of 10 mm at 8 mm/s would be 46 deg/s; on one of 3 mm 153 deg/s, and it can do 60.
+def test_a_rotary_axis_limits_the_speed():
+    # One turn on a radius of 10 mm at 8 mm/s would be 46 deg/s, on 3 mm 153 deg/s; the limit is 60 deg/s.
     turn = np.linspace(0.0, 360.0, 200)
     for radius, speed in ((10.0, math.degrees(V / 10.0)), (3.0, 60.0)):
         axes = np.column_stack([0 * turn, np.full(200, radius), turn])
@@ -79,8 +79,8 @@ def test_a_turning_axis_holds_the_rest_up():
 
 
 @pytest.mark.exact
-def test_a_polygon_of_many_sides_is_as_fast_as_a_circle_can_be():
-    # On a circle v² max(|cos|, |sin|) / R <= A, as each axis alone is held to A; rest adds about v/A.
+def test_a_polygon_of_many_sides_is_as_fast_as_a_circle():
+    # On a circle v² max(|cos|, |sin|) / R <= A, as A limits each axis; starting and stopping add about v/A.
     radius, speed = 0.5, math.sqrt(A * 0.5)
     angle = np.linspace(0.0, 16 * math.pi, 16001)
     circle = radius * np.column_stack([np.cos(angle), np.sin(angle)])
@@ -108,7 +108,7 @@ def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
     assert tool_path(lattice, SLOW).duration > 1.1 * steady
 
 
-def test_the_program_asks_no_more_of_the_turning_axis_than_it_can_do():
+def test_the_program_respects_the_limits_of_the_rotary_axis():
     narrow = wrap(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
     path = tool_path(narrow, PrinterSettings(turn_speed=60.0))
     turn, fastest = None, 0.0

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Tool paths and motion code: read back by an independent reader, the nozzle stays over the surface."""
+"""Tool paths and motion code, checked with an independent reader."""
 
 import numpy as np
 import pytest
@@ -56,8 +56,8 @@ def test_the_nozzle_of_five_axes_points_along_the_normal():
 
 
 @pytest.mark.parametrize("machine", ["rotary", "five-axis"])
-def test_the_nozzle_keeps_off_a_measured_surface(machine):
-    # A sphere measured from 1 mm aside of its centre: normals then point past the axis.
+def test_the_nozzle_keeps_its_distance_from_a_measured_surface(machine):
+    # A sphere measured about an axis 1 mm from its centre, so that normals do not intersect the axis.
     angle, heights = 2 * np.pi * np.arange(72)[:, None] / 72, np.linspace(-8.0, 8.0, 41)
     aside = np.cos(angle) + np.sqrt(RADIUS**2 - heights**2 - np.sin(angle) ** 2)
     moves = open_moves(printed_on(measured_chart(heights, aside), "diamond", machine, around=8))
@@ -81,7 +81,7 @@ def test_the_speed_over_the_surface_is_the_feed():
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_lines_are_printed_once_in_as_few_trails_as_can_be(kind):
+def test_lines_are_printed_once_in_the_least_number_of_trails(kind):
     path = printed_on(TUBE, kind, nozzle=0.4)
     trails = [move for move in path.moves if move.printing and move.layer == 0]
     assert len(trails) == path.min_trails  # Euler: half the odd nodes, one for a piece without
@@ -94,8 +94,8 @@ def test_lines_are_printed_once_in_as_few_trails_as_can_be(kind):
 
 @pytest.mark.exact
 def test_odd_nodes_of_a_honeycomb_are_counted():
-    # Own count: every node has three struts; a row of cells has 4 nodes a cell, and at either end the
-    # struts that are cut half way up end singly, one a cell. Two odd nodes a trail.
+    # Own count: every node has three struts, and a row of cells has 4 nodes per cell. At either end one strut
+    # per cell is cut in the middle and has a free end. Each trail uses two odd nodes.
     path = printed_on(TUBE, "honeycomb", around=8)
     nodes = path.lattice.around * (4 * path.lattice.along + 2)
     assert path.min_trails == nodes // 2 + 2  # and two rings
@@ -103,16 +103,16 @@ def test_odd_nodes_of_a_honeycomb_are_counted():
 
 @pytest.mark.exact
 def test_odd_nodes_of_rotating_squares_are_counted():
-    # Own count: each of four squares a cell has four ligaments, whose ends are nodes of three lines on its
-    # edge; from one of them its filling goes on to an end inside, so that there are four odd nodes a square.
-    # At either end of the cells two ligaments a cell are cut. Two odd nodes a trail, and two rings.
+    # Own count: each of the four squares of a cell has four ligaments, whose ends are nodes of three lines on
+    # its edge. From one of them the infill continues to an end inside, so each square has four odd nodes. At
+    # either end of the lattice two ligaments per cell are cut. Each trail uses two odd nodes; two rings.
     path = printed_on(TUBE, "rotating-squares")
     odd = path.lattice.around * (16 * path.lattice.along + 4)
     assert path.min_trails == odd // 2 + 2
     assert path.lifts == path.layers * path.min_trails - 1
 
 
-def test_short_ways_are_gone_without_lifting():
+def test_short_travel_is_without_lifts():
     lifting, hopping = (printed_on(TUBE, "rotating-squares", hop=hop) for hop in (0.0, 2.0))
     hops = [move for move in hopping.moves if not move.printing and not move.lifted]
     assert len(hops) + hopping.lifts == lifting.lifts
@@ -127,7 +127,7 @@ def test_short_ways_are_gone_without_lifting():
     assert low >= len(hops)
 
 
-def test_wide_struts_are_printed_by_lines_side_by_side():
+def test_wide_struts_are_printed_in_parallel_passes():
     # Helices of 0.5 mm, printed lines of 0.25 mm: two, a quarter of the width off the centre line, drawn up
     # and down in one trail.
     path = printed_on(TUBE, "helices", nozzle=0.25)
@@ -151,7 +151,7 @@ def test_travel_stays_clear_of_the_part():
     assert path.duration > path.printed_length / 8.0 + path.travel_length / 30.0  # see test_print_time
 
 
-def test_cautions_stand_in_the_program():
+def test_the_program_contains_cautions():
     text = motion_code(printed_on(SPHERE, "helices"), "a (test) µ")
     assert "(a  test   )" in text
     assert "dry-run" in text.splitlines()[5]
@@ -168,12 +168,12 @@ def test_cautions_stand_in_the_program():
         ({"nozzle": 2.0}, "1.5 times the thinnest strut"),
     ],
 )
-def test_numbers_out_of_range_are_refused(changes, words):
+def test_numbers_out_of_range_are_rejected(changes, words):
     with pytest.raises(InputError, match=words):
         tool_path(wrap(pattern_of("diamond"), SPHERE, height=0.5), PrinterSettings(**changes))
 
 
-def test_nothing_is_printed_inside():
+def test_printing_inside_is_rejected():
     inside = wrap(pattern_of("diamond"), SPHERE, height=0.5, side="inside")
     with pytest.raises(InputError, match="a nozzle cannot reach the inside"):
         tool_path(inside, PrinterSettings())

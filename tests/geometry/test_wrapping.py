@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Lattices laid on surfaces: whole cells, rings, true widths, kept angles, sectors, the closed surface."""
+"""Lattices wrapped around surfaces: whole cells, rings, true widths and angles, sectors, closed surfaces."""
 
 import math
 
@@ -61,7 +61,7 @@ def test_without_rings_cells_lie_in_the_middle():
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_as_many_cells_as_fit_lie_around(kind):
+def test_the_number_of_cells_around_is_what_fits(kind):
     lattice = wrap(pattern_of(kind), NECKED, height=0.5)
     assert lattice.around == round(PERIOD * 12.3 / pattern_of(kind).width)
     assert lattice.scale_factor * pattern_of(kind).width * lattice.around == pytest.approx(PERIOD * 12.3)
@@ -89,7 +89,7 @@ def test_struts_have_their_width_on_the_surface(chart, kind):
         across = np.array([-(b - a)[1], (b - a)[0]]) / np.linalg.norm(b - a)
         scale = float(chart.scale(middle[None])[0])
         if np.abs(middle[1] - lattice.cells).min() < 2 * strut.width / scale:
-            continue  # the ring is near
+            continue  # near a ring
         ray = shapely.LineString(
             [middle - strut.width / scale * across, middle + strut.width / scale * across]
         )
@@ -156,8 +156,8 @@ def test_the_closed_surface_holds_the_volume(kind):
     assert volume == pytest.approx(expected, rel=3e-3)
 
 
-def test_the_surface_closes_where_the_sides_of_a_column_differ():
-    # Found by chance: on one side of the column a strut lies a hair over the side, on the other it does not.
+def test_the_surface_is_closed_if_the_sides_of_a_column_differ():
+    # Found by chance: a strut extends slightly beyond one side of the column, but not beyond the other.
     sizes = {"node_radius": 0.6628016878024163, "ligament": 1.8138209627045985, "width": 0.2680410031988323}
     lattice = wrap(pattern_of("hexachiral", **sizes, node="ring"), NECKED, height=0.5, around=5)
     points, triangles = lattice_surface(lattice)
@@ -168,12 +168,12 @@ def test_the_surface_closes_where_the_sides_of_a_column_differ():
 
 
 @pytest.mark.exact
-def test_a_lattice_on_a_measured_tube_is_that_on_the_tube():
+def test_a_lattice_on_a_measured_tube_equals_that_on_the_tube():
     tube = measured_chart(np.linspace(0.0, 30.0, 16), np.full((16, 16), 6.3))
-    laid = [wrap(pattern_of("re-entrant"), chart, height=0.5, ring=1.0) for chart in (tube, TUBE)]
-    prints = [footprint(lattice) for lattice in laid]
-    assert laid[0].pattern.width == pytest.approx(PERIOD)
-    assert (laid[0].around, laid[0].along) == (laid[1].around, laid[1].along)
+    lattices = [wrap(pattern_of("re-entrant"), chart, height=0.5, ring=1.0) for chart in (tube, TUBE)]
+    prints = [footprint(lattice) for lattice in lattices]
+    assert lattices[0].pattern.width == pytest.approx(PERIOD)
+    assert (lattices[0].around, lattices[0].along) == (lattices[1].around, lattices[1].along)
     assert prints[0].columns == pytest.approx(1.0)
     assert prints[0].covered_fraction == pytest.approx(prints[1].covered_fraction, rel=1e-6)
 
@@ -193,7 +193,7 @@ def test_sectors_between_planes_of_symmetry(kind, angle, count):
     ("kind", "angle", "words"),
     [("hexachiral", 90.0, "no planes of symmetry"), ("diamond", 50.0, "multiple of 22.5 deg")],
 )
-def test_sectors_that_cut_cells_are_refused(kind, angle, words):
+def test_sectors_that_cut_cells_are_rejected(kind, angle, words):
     with pytest.raises(InputError, match=words):
         wrap(pattern_of(kind), SPHERE, height=0.5, around=8).half_columns(angle)
 
@@ -215,6 +215,6 @@ def test_sectors_that_cut_cells_are_refused(kind, angle, words):
         ),
     ],
 )
-def test_numbers_out_of_range_are_refused(changes, words):
+def test_numbers_out_of_range_are_rejected(changes, words):
     with pytest.raises(InputError, match=words):
         wrap(pattern_of("diamond"), TUBE, **({"height": 0.5} | changes))
