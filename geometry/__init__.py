@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Shapes drawn from numbers and meshed to a Body; see README.md in this folder."""
+"""Parametric shapes, lattices and their meshes; see README.md in this folder."""

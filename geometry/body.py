@@ -15,37 +15,38 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Body:
-    """A meshed part in its drawn (reference) configuration, lengths in mm.
+    """A meshed part in its reference configuration, lengths in mm.
 
-    Node order within cells and facets is that of the VTK file format (``quad9``, ``hexahedron27``,
-    ``tetra10``; ``line3``, ``quad9``, ``triangle6``), which is also meshio's.
+    The node order within cells and facets is that of the VTK file format and of meshio (cells ``quad9``,
+    ``hexahedron27``, ``tetra10``; facets ``line3``, ``quad9``, ``triangle6``).
 
     Attributes:
-        model: ``"axisymmetric"`` (meridian mesh, points are R, Z), ``"solid"`` or ``"sector"``
+        model: ``"axisymmetric"`` (mesh of the meridian plane, points are R, Z), ``"solid"`` or ``"sector"``
             (points are X, Y, Z; the axis of the part is Z).
         points: Node positions, shape (n, 2) or (n, 3), mm.
         cell_type: ``"quad9"``, ``"hexahedron27"`` or ``"tetra10"``.
         cells: Node numbers of each cell, shape (m, nodes per cell).
-        regions: Cell numbers of each named layer; the layers partition the cells.
+        regions: Cell numbers of each named region; the regions partition the cells.
         bands: Cell numbers of each named electrode band; bands do not overlap.
         facets: Node numbers of the named facets, shape (f, nodes per facet).
         surfaces: Facet numbers of each named surface.
         normal: Unit wall normal at the nodes, pointing away from the lumen, shape of ``points``.
-        hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` when axisymmetric
-            (there it leaves the meridian plane).
-        multiplicity: How many of the modelled piece make the whole part (1 unless a sector).
-        notes: What is to be told of how it was drawn, by subject.
-        stress_free_gradient: Of regions drawn stretched: the gradient of the stress-free place over the drawn
-            one at every node, from the wall directions here (columns: normal, hoop, axial) to those there
-            (rows), shape (n, 3, 3).
-        stress_free_points: Stress-free places of the nodes of regions drawn stretched, shape (n, 3), mm;
-            ``None`` where they are not known. Those of other nodes mean nothing.
-        drawn_pressure: Lumen pressure under which the body is drawn, MPa; ``None`` for a body drawn without
-            loads.
-        deposited: Regions that were deposited stress-free on the others when these were in balance with
-            ``pressure``.
-        base_node: Node of the other regions on which each node stands, itself for theirs, shape (n,);
-            ``None`` where nothing is deposited.
+        hoop: Unit circumferential direction at the nodes, shape (n, 3); ``None`` for an axisymmetric body,
+            where it is perpendicular to the meridian plane.
+        multiplicity: Number of copies of the mesh that make the whole part (1 unless it is a sector).
+        notes: Remarks for the report on how the geometry was obtained, by subject.
+        stress_free_gradient: For each region whose reference shape is stretched, the gradient of the
+            stress-free position with respect to the reference position at every node, shape (n, 3, 3).
+            Columns refer to the wall directions (normal, hoop, axial) of the reference shape, rows to those
+            of the stress-free shape.
+        stress_free_points: Stress-free positions of the nodes of these regions, shape (n, 3), mm; ``None``
+            if they are unknown. The values of other nodes have no meaning.
+        drawn_pressure: Lumen pressure in the reference configuration, MPa; ``None`` for a body without loads
+            in that configuration.
+        deposited: Regions that were deposited stress-free on the other regions while these were in
+            equilibrium with ``drawn_pressure``.
+        base_node: For each node of a deposited region the node of the other regions beneath it, for each
+            other node the node itself, shape (n,); ``None`` if nothing is deposited.
     """
 
     model: str

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The error family of the project: each carries its data and says what to do."""
+"""Base classes of the errors of the project; each carries data, and its message gives a remedy."""
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 
 class AnnelidError(Exception):
-    """Base of every error the project raises on purpose.
+    """Base of the errors that the project raises deliberately.
 
     Attributes:
         message: What is wrong and what to do.

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Directions of a wall: normal, hoop and axial at the nodes of its cells."""
+"""Normal, hoop and axial directions of a wall at the nodes of its cells."""
 
 import numpy as np
 
@@ -7,12 +7,12 @@ from annelid.geometry.body import Body, FloatArray, IntArray
 
 
 def wall_frames(body: Body, cells: IntArray | None = None) -> FloatArray:
-    """Wall directions (normal, hoop, axial) at the nodes of cells, as rows, shape (m, k, 3, 3)."""
+    """Return the wall directions (normal, hoop, axial) at the nodes of cells as rows, (m, k, 3, 3)."""
     return np.stack(wall_directions(body, cells), axis=-2)
 
 
 def wall_directions(body: Body, cells: IntArray | None = None) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Wall directions (normal, hoop, axial) at the nodes of cells, each of shape (m, k, 3)."""
+    """Return the wall directions (normal, hoop, axial) at the nodes of cells, each of shape (m, k, 3)."""
     members = body.cells if cells is None else body.cells[cells]
     normal = body.normal[members]
     if body.hoop is None:

@@ -4,7 +4,7 @@
 from collections.abc import Iterator
 from dataclasses import asdict
 
-from annelid.geometry.lattice.catalogue import EXAMPLES, Cell
+from annelid.geometry.lattice.catalogue import EXAMPLES, LatticeCell
 
 __all__ = ["listed"]
 
@@ -18,7 +18,7 @@ def listed() -> Iterator[str]:
         yield f"{kind:<{width}}  cell = {{ {written(kind, cell)} }}"
 
 
-def written(kind: str, cell: Cell) -> str:
+def written(kind: str, cell: LatticeCell) -> str:
     """The inside of the inline table ``cell`` of a case file."""
     pairs = [("kind", f'"{kind}"'), *((key, _value(key, value)) for key, value in asdict(cell).items())]
     return ", ".join(f"{key} = {value}" for key, value in pairs)

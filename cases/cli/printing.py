@@ -9,10 +9,10 @@ import numpy as np
 from annelid.cases.convert.lattice import angles_told, lattice_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.printing.nozzle_clearance import Clearance, clearance_of
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import ToolPath, tool_path
 
 __all__ = ["print_case", "told"]
@@ -32,7 +32,7 @@ def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path
 
     lattice = lattice_of(case)
     assert case.lattice is not None
-    path = tool_path(lattice, Printing(**dict(case.lattice.printing)))
+    path = tool_path(lattice, PrinterSettings(**dict(case.lattice.printing)))
     clearance = clearance_of(path)
     _refuse_touching(path, clearance)
     files = write_print_files(path, folder, case.title)
@@ -47,37 +47,38 @@ def told(path: ToolPath, clearance: Clearance) -> Iterator[str]:
     """Lines that say what is printed and how."""
     yield from _laid(path.lattice)
     yield (
-        f"{path.layers} layers, {path.printed / 1000:.2f} m of printed lines, {path.lifts} lifts (at least "
-        f"{path.layers * path.fewest - 1} are needed), {path.travelled / 1000:.2f} m of travel"
+        f"{path.layers} layers, {path.printed_length / 1000:.2f} m of printed lines, {path.lifts} lifts (at "
+        f"least {path.layers * path.min_trails - 1} are needed), {path.travel_length / 1000:.2f} m of travel"
     )
     yield f"about {path.duration / 60:.0f} min at the speeds and accelerations of the axes in printing"
-    if path.printing.machine == "rotary":
-        note = '; consider machine = "five-axis"' if path.steepest > _LARGE_TILT else ""
-        yield f"the nozzle stands up to {path.steepest:.0f} degrees off the normal{note}"
-    yield f"the nozzle keeps {clearance.least:.2g} mm off the part at {clearance.places} places looked at"
+    if path.settings.machine == "rotary":
+        note = '; consider machine = "five-axis"' if path.max_tilt > _LARGE_TILT else ""
+        yield f"the nozzle stands up to {path.max_tilt:.0f} degrees off the normal{note}"
+    gap = f"{clearance.smallest_gap:.2g} mm"
+    yield f"the nozzle keeps {gap} off the part at {clearance.checked} places looked at"
     yield "dry-run the program first: no part, nozzle high, feed low, hand on the stop"
 
 
 def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
-    if not len(clearance.touching):
+    if not len(clearance.collisions):
         return
-    x, y, z = clearance.at
+    x, y, z = clearance.tip
     turn = np.degrees(np.arctan2(y, x)) % 360.0
-    tilt = "" if path.printing.machine == "five-axis" else 'machine = "five-axis", '
+    tilt = "" if path.settings.machine == "five-axis" else 'machine = "five-axis", '
     raise InputError(
         "lattice.printing: the nozzle would run into the part or the layers below at "
-        f"{len(clearance.touching)} of {clearance.places} places looked at, worst at a height of {z:.3g} mm "
-        f"and {turn:.0f} deg around, by {-clearance.least:.2g} mm; give {tilt}a smaller tip, cone_angle or "
-        "body, a longer cone_length or more stand_off",
+        f"{len(clearance.collisions)} of {clearance.checked} places looked at, worst at a height of {z:.3g} "
+        f"mm and {turn:.0f} deg around, by {-clearance.smallest_gap:.2g} mm; give {tilt}a smaller tip, "
+        "cone_angle or body, a longer cone_length or more stand_off",
         key="lattice.printing",
-        value=clearance.least,
+        value=clearance.smallest_gap,
     )
 
 
 def _laid(lattice: Lattice) -> Iterator[str]:
     yield (
-        f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.growth:.3g} times "
-        f"their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
+        f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.scale_factor:.3g} "
+        f"times their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
     )
-    if isinstance(lattice.chart, Measured):
+    if isinstance(lattice.chart, MeasuredChart):
         yield angles_told(lattice.chart)

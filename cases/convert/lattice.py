@@ -13,15 +13,15 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.shape import Mesh
 from annelid.geometry.body import Body
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.catalogue import CELLS, Cell
-from annelid.geometry.lattice.chart import Chart, Revolution, chart_of
-from annelid.geometry.lattice.measured_chart import Measured, measured
-from annelid.geometry.lattice.wrapping import Lattice, lay
-from annelid.geometry.lattice_mesh.capped_body import Caps
+from annelid.geometry.lattice.catalogue import CELLS, LatticeCell
+from annelid.geometry.lattice.chart import Chart, RevolutionChart, chart_of
+from annelid.geometry.lattice.measured_chart import MeasuredChart, measured_chart
+from annelid.geometry.lattice.wrapping import Lattice, wrap
+from annelid.geometry.lattice_mesh.capped_body import EndCaps
 from annelid.geometry.lattice_mesh.core_surface import Core
 from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.meshing.grid_lines import pieces
 from annelid.geometry.shapes.balloon import Balloon
@@ -34,7 +34,7 @@ from annelid.geometry.shapes.tube import Tube
 __all__ = ["angles_told", "cell_of", "lattice_of", "latticed_body_of"]
 
 
-def cell_of(given: written.Cell) -> Cell:
+def cell_of(given: written.Cell) -> LatticeCell:
     """The flat cell.
 
     Raises:
@@ -62,10 +62,10 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     if case.making is not None:
         chart = (wall or inflated_wall(case)[0]).chart
     elif isinstance(table.measured, written.MeasuredGrid):
-        chart = measured(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
+        chart = measured_chart(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
     else:
         chart = chart_of(shape, table.side, depth=table.depth)
-    return lay(
+    return wrap(
         cell_of(table.cell).pattern(),
         chart,
         height=table.height,
@@ -91,16 +91,16 @@ def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, fl
     for key, place in ends.items():
         if place is None:
             continue
-        if isinstance(chart, Measured):
-            found[key] = chart.at_height(place, f"lattice.{key}")
+        if isinstance(chart, MeasuredChart):
+            found[key] = chart.v_at_height(place, f"lattice.{key}")
             continue
-        assert isinstance(chart, Revolution)
+        assert isinstance(chart, RevolutionChart)
         if isinstance(shape, Dome):
             arc = arc_at_radius(chart.meridian, place, f"lattice.{key}")
             key = "to" if key == "from" else "from"
         else:
             arc = chart.meridian.arc_at_height(place, f"lattice.{key}")
-        found[key] = float(np.clip(chart.at_arc(np.array(arc)), chart.low, chart.high))
+        found[key] = float(np.clip(chart.v_at_arc(np.array(arc)), chart.low, chart.high))
     return found["from"], found["to"]
 
 
@@ -114,14 +114,14 @@ def latticed_body_of(case: Case) -> Body:
     lattice, shape, mesh = lattice_of(case, wall), shape_of(case), case.mesh
     _check_drawable(case, shape, lattice)
     assert case.lattice is not None
-    size = LatticeMesh(
+    size = LatticeMeshSize(
         along=mesh.along,
         on_struts=mesh.on_struts,
         through=mesh.through,
         through_struts=mesh.through_struts,
         sector=mesh.sector if mesh.model == "sector" else 360.0,
-        rim=3 * _edge_length(shape, lattice) if wall is not None else 0.0,
-        rings="end ring" in {part.region for part in case.parts},
+        edge_zone=3 * _edge_length(shape, lattice) if wall is not None else 0.0,
+        separate_rings="end ring" in {part.region for part in case.parts},
     )
     body = lattice_body(
         lattice,
@@ -130,8 +130,8 @@ def latticed_body_of(case: Case) -> Body:
         electrodes=rings_of(case, lattice.chart, wall),
         depth=case.lattice.depth,
         place=wall.place if wall is not None else None,
-        natural=wall.natural if wall is not None else None,
-        rest=wall.rest if wall is not None else None,
+        stress_free_gradient=wall.stress_free_gradient if wall is not None else None,
+        stress_free_points=wall.stress_free_points if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
         core=_core_of(shape, mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
@@ -144,16 +144,16 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
     if isinstance(wall, MeasuredWall):
         off = wall.deviation
         text = (
-            f"the measured face lies {off.mean_square_root:.3f} mm (root mean square), at most "
-            f"{off.largest:.3f} mm, off the skin as its inflation was computed, and differs from it by "
-            f"{off.longer:+.3f} mm in length"
+            f"the measured face lies {off.root_mean_square:.3f} mm (root mean square), at most "
+            f"{off.maximum:.3f} mm, off the skin as its inflation was computed, and differs from it by "
+            f"{off.length_difference:+.3f} mm in length"
         )
         yield "measured face", text
-    if isinstance(lattice.chart, Measured):
+    if isinstance(lattice.chart, MeasuredChart):
         yield "angles", angles_told(lattice.chart)
 
 
-def angles_told(chart: Measured) -> str:
+def angles_told(chart: MeasuredChart) -> str:
     """How far cells on a measured surface keep their angles."""
     return f"angles of cells on the measured surface are off by at most {chart.angle_error:.2g} degrees"
 
@@ -168,7 +168,7 @@ def _core_of(shape: Shape, along: float) -> Core | None:
     )
 
 
-def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | None) -> Caps | None:
+def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | None) -> EndCaps | None:
     """What closes the ends of a tube."""
     if not isinstance(skin, Tube) or skin.ends == "open":
         return None
@@ -178,7 +178,7 @@ def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | No
     if isinstance(inflated, InflatedWall):
         low, high = inflated.caps
         drawn = low, high
-    return Caps(
+    return EndCaps(
         radius=skin.inner_radius + wall,
         thickness=thickness,
         length=skin.length,
@@ -195,7 +195,9 @@ def _edge_length(shape: Shape, lattice: Lattice) -> float:
     return float(np.sqrt(lattice.chart.scale(ends).max() * thickness))
 
 
-def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None = None) -> list[Ring]:
+def rings_of(
+    case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None = None
+) -> list[RingElectrode]:
     """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii.
 
     On a measured surface an edge is the line of equal v that runs at its height on the whole.
@@ -204,20 +206,20 @@ def rings_of(case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None 
 
     def at(place: float, key: str) -> float:
         if dome and isinstance(wall, InflatedWall):
-            return wall.at_radius(place)
+            return wall.v_at_radius(place)
         if wall is not None:
-            return wall.at_height(place)
-        if isinstance(chart, Measured):
-            return chart.at_height(place, key)
-        assert isinstance(chart, Revolution)
+            return wall.v_at_height(place)
+        if isinstance(chart, MeasuredChart):
+            return chart.v_at_height(place, key)
+        assert isinstance(chart, RevolutionChart)
         meridian = chart.meridian
         arc = arc_at_radius(meridian, place, key) if dome else meridian.arc_at_height(place, key)
-        return float(chart.at_arc(np.array(arc)))
+        return float(chart.v_at_arc(np.array(arc)))
 
     found = []
     for e in case.electrodes:
         edges = at(e.start or 0.0, "electrode.from"), at(e.end or 0.0, "electrode.to")
-        found.append(Ring(e.name, e.region, min(edges), max(edges)))
+        found.append(RingElectrode(e.name, e.region, min(edges), max(edges)))
     return found
 
 
@@ -228,7 +230,7 @@ def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
         raise InputError(text, key="mesh.model")
     closed = isinstance(shape, Dome) or (isinstance(shape, Balloon) and any(shape.meridian.poles))
     closed |= isinstance(shape, Tube) and shape.ends == "capped"
-    if isinstance(lattice.chart, Measured) and (closed or isinstance(shape, Sleeve)):
+    if isinstance(lattice.chart, MeasuredChart) and (closed or isinstance(shape, Sleeve)):
         raise InputError(
             f"lattice.measured: a measured surface is open at both ends and empty; it cannot take the place "
             f"of a {case.shape.kind}{' that is closed' if closed else ' with its core'}; draw a "

@@ -53,7 +53,7 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
     body, (grid, caps), face = build(shape, _size(case)), wall_grid(shape, _size(case)), _measured_face(case)
     volume = making.volume
     if face is not None and volume is None and making.pressure is None:
-        volume = face.enclosed - _volume_of_wall(body.points[grid.nodes])
+        volume = face.enclosed_volume - _volume_of_wall(body.points[grid.nodes])
     control = "volume" if volume is not None else "load"
     stage = Stage("inflate", pressure=making.pressure, volume=volume, control=control, steps=making.steps)
     outcome, states = _follow(case, body, stage, ())

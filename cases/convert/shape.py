@@ -24,9 +24,7 @@ from annelid.geometry.shapes.tube import Tube
 
 __all__ = ["band_of", "layer_of", "meridian_of", "mesh_size_of", "shape_of"]
 
-SHAPES: dict[str, type[Shape]] = {
-    shape.kind: shape for shape in (Tube, TaperedTube, Sleeve, Balloon, Dome)
-}
+SHAPES: dict[str, type[Shape]] = {shape.kind: shape for shape in (Tube, TaperedTube, Sleeve, Balloon, Dome)}
 _MERIDIANS: Mapping[str, Callable[..., Meridian]] = {
     "sphere": sphere,
     "ellipsoid": ellipsoid,

@@ -7,8 +7,8 @@ from pathlib import Path
 from annelid.cases.convert.lattice import cell_of
 from annelid.cases.convert.model import material_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.lattice import Lattice
 from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.unit_cell import unit_cell
 from annelid.solver.records import CollapseState
 

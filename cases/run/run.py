@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from annelid.cases.convert.body import body_of
 from annelid.cases.convert.making import bare_stroke_of
-from annelid.cases.convert.model import model_of, stages_of
+from annelid.cases.convert.model import model_of
+from annelid.cases.convert.path import stages_of
 from annelid.cases.run.early_stop import StoppedEarly, stop_at_missed_stages
 from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.run.run_writer import Keeper

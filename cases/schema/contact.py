@@ -81,7 +81,9 @@ class SideTable(_ObstacleTable):
     """Direction of its normal, towards the part, from the X axis."""
 
 
-ContactTable = Annotated[CylinderTable | ConeTable | SphereTable | PlaneTable | SideTable, Field(discriminator="kind")]
+ContactTable = Annotated[
+    CylinderTable | ConeTable | SphereTable | PlaneTable | SideTable, Field(discriminator="kind")
+]
 
 
 def position_of(contact: CylinderTable | ConeTable | SphereTable | PlaneTable | SideTable) -> float:

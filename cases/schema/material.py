@@ -5,7 +5,17 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import Angle, Density, ElectricField, Length, Modulus, Name, Number, Table, Whole
+from annelid.cases.schema.base import (
+    Angle,
+    Density,
+    ElectricField,
+    Length,
+    Modulus,
+    Name,
+    Number,
+    Table,
+    Whole,
+)
 
 
 class MaterialConstants(Table):
@@ -109,7 +119,8 @@ class FungTable(MaterialConstants):
 
 
 MaterialTable = Annotated[
-    NeoHookeanTable | MooneyRivlinTable | YeohTable | GentTable | OgdenTable | ArrudaBoyceTable | FungTable, Field(discriminator="law")
+    NeoHookeanTable | MooneyRivlinTable | YeohTable | GentTable | OgdenTable | ArrudaBoyceTable | FungTable,
+    Field(discriminator="law"),
 ]
 
 

@@ -141,7 +141,11 @@ class FileMeridianTable(Table):
 
 
 MeridianTable = Annotated[
-    SphereMeridianTable | EllipsoidMeridianTable | NeckedMeridianTable | PointsMeridianTable | FileMeridianTable,
+    SphereMeridianTable
+    | EllipsoidMeridianTable
+    | NeckedMeridianTable
+    | PointsMeridianTable
+    | FileMeridianTable,
     Field(discriminator="kind"),
 ]
 
@@ -177,7 +181,8 @@ class DomeTable(Table):
 
 
 ShapeTable = Annotated[
-    TubeTable | TaperedTubeTable | SleeveTable | BalloonTable | DomeTable, Field(discriminator="kind")]
+    TubeTable | TaperedTubeTable | SleeveTable | BalloonTable | DomeTable, Field(discriminator="kind")
+]
 
 
 class MeshTable(Table):

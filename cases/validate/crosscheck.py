@@ -8,9 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.material import MooneyRivlin, Ogden, Part, Yeoh
-from annelid.cases.schema.shape import Dome, Sleeve, Tube
-from annelid.cases.schema.stage import Electrode
+from annelid.cases.schema.material import MooneyRivlin, Ogden, Yeoh
 from annelid.cases.validate.crosscheck_lattice import lattice_problems, making_problems
 from annelid.cases.validate.crosscheck_loads import (
     Problem,
@@ -21,6 +19,11 @@ from annelid.cases.validate.crosscheck_loads import (
 )
 from annelid.cases.validate.extents import OPTIONAL, band_span, every_region, regions, wall_of
 from annelid.cases.validate.messages import one_of, path_of
+from annelid.geometry.shapes.dome import Dome
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
+from annelid.solver.model.boundary import Electrode
+from annelid.solver.model.parts import Part
 
 __all__ = ["problems"]
 

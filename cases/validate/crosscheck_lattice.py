@@ -5,10 +5,11 @@ from collections.abc import Iterator
 
 from annelid.cases.convert.lattice import cell_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.lattice import Lattice, MeasuredGrid
+from annelid.cases.schema.lattice import MeasuredGrid
 from annelid.cases.validate.crosscheck_loads import Problem, edge_problems
 from annelid.cases.validate.extents import lattice_span
 from annelid.geometry.errors import InputError
+from annelid.geometry.lattice.wrapping import Lattice
 
 __all__ = ["lattice_problems", "making_problems"]
 

@@ -4,10 +4,11 @@
 from collections.abc import Iterator
 
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.shape import Sleeve, Tube
-from annelid.cases.schema.stage import CONTROLS, Stage
 from annelid.cases.validate.extents import has_lumen, part_span, surfaces
 from annelid.cases.validate.messages import one_of
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
+from annelid.solver.model.stages import CONTROLS, Stage
 
 __all__ = ["Problem", "edge_problems", "section_problems", "stage_problems", "surface_problems"]
 

@@ -3,18 +3,12 @@
 
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import MeasuredGrid
-from annelid.cases.schema.shape import (
-    Balloon,
-    Dome,
-    EllipsoidMeridian,
-    Mesh,
-    NeckedMeridian,
-    PointsMeridian,
-    Shape,
-    Sleeve,
-    SphereMeridian,
-    Tube,
-)
+from annelid.cases.schema.shape import EllipsoidMeridian, Mesh, NeckedMeridian, PointsMeridian, SphereMeridian
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.dome import Dome
+from annelid.geometry.shapes.shape import Shape
+from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.geometry.shapes.tube import Tube
 
 __all__ = [
     "band_span",

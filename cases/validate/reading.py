@@ -16,7 +16,7 @@ from annelid.cases.validate.messages import complaints
 from annelid.cases.validate.requirements import requirement_problems, resolved_requirements
 from annelid.cases.validate.resolved import resolved
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.measured_surface import measured_from_csv
+from annelid.geometry.lattice.measured_surface import read_radial_surface
 
 __all__ = ["LIBRARY", "case_from_tables", "find_case", "library_cases", "read_case"]
 
@@ -111,7 +111,7 @@ def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     measured = _file_table(tables, "lattice", "measured")
     if measured is None:
         return tables
-    surface = measured_from_csv(folder / measured["path"])
+    surface = read_radial_surface(folder / measured["path"])
     grid = {
         "kind": "grid",
         "heights": [f"{height} mm" for height in surface.heights],

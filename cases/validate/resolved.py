@@ -7,9 +7,10 @@ from typing import Any
 import tomli_w
 
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.material import Part, Sheets
-from annelid.cases.schema.stage import CONTROLS, Electrode, Stage
 from annelid.cases.validate.extents import band_span, every_region
+from annelid.solver.model.boundary import Electrode
+from annelid.solver.model.parts import Part, Sheets
+from annelid.solver.model.stages import CONTROLS, Stage
 
 __all__ = ["case_hash", "coarsened", "resolved", "to_toml"]
 

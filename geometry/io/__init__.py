@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Bodies written to and read from mesh files."""
+"""Reading and writing of bodies as mesh files."""

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Bodies written to and read from mesh files."""
+"""Read and write bodies as mesh files."""
 
 from pathlib import Path
 
@@ -16,12 +16,12 @@ def write_mesh(body: Body, path: str | Path) -> None:
     """Write a body to ``path``: gmsh 4.1 with physical names (.msh) or VTK (.vtu).
 
     Raises:
-        InputError: If the suffix is another, or the file cannot be written.
+        InputError: If the suffix is unknown or the folder does not exist.
     """
     target = Path(path)
     _check_suffix(target)
     if not target.parent.is_dir():
-        raise InputError(f"mesh file {target}: the folder {target.parent} does not exist; make it first")
+        raise InputError(f"mesh file {target}: the folder {target.parent} does not exist; create it first")
     if target.suffix == ".msh":
         write_msh(body, target)
     else:
@@ -29,21 +29,21 @@ def write_mesh(body: Body, path: str | Path) -> None:
 
 
 def read_body(path: str | Path) -> Body:
-    """Read a body from a .msh or .vtu file, ours or drawn elsewhere; lengths in mm.
+    """Read a body from a .msh or .vtu file with lengths in mm.
 
-    A file drawn elsewhere needs second-order cells of one type (``quad9`` in the plane x = R, y = Z;
+    A file of another origin must have second-order cells of one type (``quad9`` in the plane x = R, y = Z;
     ``hexahedron27`` or ``tetra10`` with the axis along z), every cell in one named group, bands in groups
     named ``band <name>``, and a surface ``lumen`` or ``outer``.
 
     Raises:
-        InputError: If the file cannot be read or its mesh cannot be used; the message says what to do.
+        InputError: If the file cannot be read or its mesh cannot be used.
     """
     source = Path(path)
     _check_suffix(source)
     if not source.is_file():
         raise InputError(f"mesh file {source}: no such file", path=str(source))
-    found = read_msh(source) if source.suffix == ".msh" else read_vtu(source)
-    return recover_body(found, str(source))
+    mesh = read_msh(source) if source.suffix == ".msh" else read_vtu(source)
+    return recover_body(mesh, str(source))
 
 
 def _check_suffix(path: Path) -> None:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Bodies in gmsh's .msh format 4.1: physical groups carry the names, a node view the wall normal."""
+"""Bodies in the format .msh 4.1 of gmsh, with names as physical groups and the wall normal as a view."""
 
 from pathlib import Path
 from typing import Any
@@ -9,11 +9,11 @@ import numpy as np
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import ELEMENT_NODES, FACETS
 from annelid.geometry.errors import InputError
-from annelid.geometry.io.recovery import FoundMesh
+from annelid.geometry.io.recovery import FileMesh
 from annelid.geometry.meshing.plane_mesh import gmsh_session
 
 BAND_PREFIX = "band "
-"""Physical groups of cells whose name begins so are bands, all others regions."""
+"""Prefix of the names of physical groups of cells that are bands; all others are regions."""
 
 _FAMILIES = {
     "line3": "Line",
@@ -44,11 +44,11 @@ def write_msh(body: Body, path: Path) -> None:
         gmsh.view.write(view, str(path), True)
 
 
-def read_msh(path: Path) -> FoundMesh:
+def read_msh(path: Path) -> FileMesh:
     """Read a second-order mesh with physical names.
 
     Raises:
-        InputError: If gmsh cannot read it, or its cells are not of one second-order type.
+        InputError: If gmsh cannot read the file or its cells are not of one second-order type.
     """
     with gmsh_session() as gmsh:
         try:
@@ -59,7 +59,7 @@ def read_msh(path: Path) -> FoundMesh:
         tags, coordinates, _ = gmsh.model.mesh.getNodes()
         if dimension < 2 or not len(tags):
             raise InputError(
-                f"mesh file {path}: no cells in it; need a plane or a solid mesh", path=str(path)
+                f"mesh file {path}: it contains no cells; a plane or solid mesh is needed", path=str(path)
             )
         number = np.full(int(tags.max()) + 1, -1, dtype=np.int64)
         number[tags.astype(np.int64)] = np.arange(len(tags))
@@ -70,7 +70,7 @@ def read_msh(path: Path) -> FoundMesh:
         normal = _read_normal(gmsh, number, len(tags))
     bands = {name.removeprefix(BAND_PREFIX): m for name, m in groups.items() if name.startswith(BAND_PREFIX)}
     regions = {name: members for name, members in groups.items() if not name.startswith(BAND_PREFIX)}
-    return FoundMesh(coordinates.reshape(-1, 3), cell_type, cells, regions, bands, facets, surfaces, normal)
+    return FileMesh(coordinates.reshape(-1, 3), cell_type, cells, regions, bands, facets, surfaces, normal)
 
 
 def _add_entities(
@@ -82,7 +82,7 @@ def _add_entities(
     points: FloatArray | None,
     first_tag: int,
 ) -> int:
-    """Add elements as discrete entities, one for every combination of names; return the last element tag."""
+    """Add elements as discrete entities, one per combination of names; return the last element tag."""
     member = np.zeros((len(elements), len(groups)), dtype=bool)
     for column, members in enumerate(groups.values()):
         member[members, column] = True
@@ -105,47 +105,47 @@ def _add_entities(
 
 
 def _gmsh_order(gmsh: Any, kind: str) -> tuple[int, IntArray]:
-    """Return gmsh's number of an element type and, for each of its nodes in order, ours."""
+    """Return the element type of gmsh and, for each of its nodes in order, the node of ours."""
     gmsh_type = gmsh.model.mesh.getElementType(_FAMILIES[kind], 2)
     _, dimension, _, _, local, _ = gmsh.model.mesh.getElementProperties(gmsh_type)
     theirs = np.asarray(local).reshape(-1, dimension)
     if kind not in ("triangle6", "tetra10"):
-        theirs = (theirs + 1) / 2  # gmsh's lines, quadrilaterals and hexahedra run from -1 to 1
+        theirs = (theirs + 1) / 2  # lines, quadrilaterals and hexahedra of gmsh extend from -1 to 1
     distance = np.abs(theirs[:, None] - ELEMENT_NODES[kind][None]).sum(axis=2)
     return int(gmsh_type), np.argmin(distance, axis=1)
 
 
 def _cell_type(gmsh: Any, dimension: int, path: Path) -> str:
-    """Return the type of the cells, or refuse a file with others or with several."""
-    there = {int(number) for number in gmsh.model.mesh.getElementTypes(dimension)}
+    """Return the type of the cells; reject other types and mixtures."""
+    present = {int(number) for number in gmsh.model.mesh.getElementTypes(dimension)}
     known = {_gmsh_order(gmsh, kind)[0]: kind for kind in _CELL_OF_DIMENSION[dimension]}
-    if len(there) != 1 or not there <= set(known):
-        names = [gmsh.model.mesh.getElementProperties(number)[0] for number in sorted(there)]
+    if len(present) != 1 or not present <= set(known):
+        names = [gmsh.model.mesh.getElementProperties(number)[0] for number in sorted(present)]
         raise InputError(
-            f"mesh file {path}: cells of type {', '.join(names)}; need one of "
-            f"{', '.join(known.values())} alone (in gmsh: Mesh.ElementOrder = 2, "
+            f"mesh file {path}: cells of type {', '.join(names)} cannot be used; all cells must be of type "
+            f"{' or '.join(known.values())} (in gmsh: Mesh.ElementOrder = 2, "
             "Mesh.SecondOrderIncomplete = 0, quadrilaterals recombined)",
             path=str(path),
         )
-    return known[there.pop()]
+    return known[present.pop()]
 
 
 def _read_groups(
     gmsh: Any, dimension: int, kind: str, number: IntArray, path: Path
 ) -> tuple[IntArray, dict[str, IntArray]]:
-    """Return the elements of a dimension that a group names (for cells: all) and the groups by name."""
+    """Return the elements of a dimension and the groups of them by name."""
     gmsh_type, order = _gmsh_order(gmsh, kind)
-    back = np.argsort(order)
+    inverse = np.argsort(order)
     position, blocks, tags = {}, [], []
     count = 0
     for _, entity in gmsh.model.getEntities(dimension):
         element_tags, nodes = gmsh.model.mesh.getElementsByType(gmsh_type, entity)
         position[entity] = np.arange(count, count + len(element_tags))
         tags.append(np.asarray(element_tags, dtype=np.int64))
-        blocks.append(number[nodes.astype(np.int64)].reshape(-1, len(back))[:, back])
+        blocks.append(number[nodes.astype(np.int64)].reshape(-1, len(inverse))[:, inverse])
         count += len(element_tags)
-    empty = np.empty((0, len(back)), dtype=np.int64)
-    # Elements come back in the order in which they were written, whatever the entities.
+    empty = np.empty((0, len(inverse)), dtype=np.int64)
+    # Elements are returned in the order in which they were written, whatever their entities.
     sequence = np.argsort(np.concatenate([*tags, empty[:, 0]]), kind="stable")
     place = np.empty_like(sequence)
     place[sequence] = np.arange(len(sequence))

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A mesh found in a file, and the body recovered from it."""
+"""The content of a mesh file, and the body recovered from it."""
 
 import math
 from collections.abc import Mapping
@@ -18,8 +18,8 @@ _TINY = 1e-9  # of the size of the part
 
 
 @dataclass(frozen=True)
-class FoundMesh:
-    """What a mesh file says, in VTK node order, lengths in mm.
+class FileMesh:
+    """The content of a mesh file, in the node order of VTK, lengths in mm.
 
     Attributes:
         points: Node positions, shape (n, 3); in a plane mesh R, Z and 0.
@@ -29,7 +29,7 @@ class FoundMesh:
         bands: Cell numbers by band.
         facets: Nodes of the named facets.
         surfaces: Facet numbers by surface.
-        normal: Wall normal at the nodes, shape (n, 3), if the file holds it.
+        normal: Wall normal at the nodes, shape (n, 3); ``None`` if the file does not contain it.
     """
 
     points: FloatArray
@@ -42,37 +42,37 @@ class FoundMesh:
     normal: FloatArray | None
 
 
-def recover_body(found: FoundMesh, path: str) -> Body:
-    """Check a mesh from a file and make it a body.
+def recover_body(mesh: FileMesh, path: str) -> Body:
+    """Check the mesh of a file and convert it to a body.
 
-    Surfaces are turned as those of a built body, unused nodes dropped, and the wall normal, if the file
-    lacks it, taken from the nearest node of surface ``lumen`` (or else ``outer``).
+    Facets are oriented as in a built body and unused nodes are removed. If the file does not contain the
+    wall normal, it is taken from the nearest node of the surface ``lumen`` (or ``outer``).
 
     Raises:
-        InputError: If cells lack a region or have two, surfaces lie on no cell, radii are negative, there is
-            no normal to be had, or the mesh is below the quality floor.
+        InputError: If a cell has no region or two, a facet bounds no cell, a radius is negative, the normal
+            cannot be determined or the mesh quality is below the floor.
     """
-    _check_regions(found, path)
-    points, cells, facets, normal = _used_nodes(found, path)
-    flat = found.cell_type == "quad9"
+    _check_regions(mesh, path)
+    points, cells, facets, normal = _used_nodes(mesh, path)
+    flat = mesh.cell_type == "quad9"
     if flat:
         points, cells = _meridian(points, cells, path)
         normal = None if normal is None else normal[:, :2]
-    facets = _turned(points, found, cells, facets, path)
+    facets = _oriented_facets(points, mesh, cells, facets, path)
     if normal is None:
-        normal = _normal_from_surface(points, FACETS[found.cell_type][0], facets, found.surfaces, path)
+        normal = _normal_from_surface(points, FACETS[mesh.cell_type][0], facets, mesh.surfaces, path)
     model, multiplicity = "axisymmetric", 1.0
     if not flat:
-        model, multiplicity = _model(points, facets, found.surfaces)
+        model, multiplicity = _model(points, facets, mesh.surfaces)
     body = Body(
         model=model,
         points=points,
-        cell_type=found.cell_type,
+        cell_type=mesh.cell_type,
         cells=cells,
-        regions=found.regions,
-        bands=found.bands,
+        regions=mesh.regions,
+        bands=mesh.bands,
         facets=facets,
-        surfaces=found.surfaces,
+        surfaces=mesh.surfaces,
         normal=normal,
         hoop=None if flat else _hoop(points),
         multiplicity=multiplicity,
@@ -81,9 +81,9 @@ def recover_body(found: FoundMesh, path: str) -> Body:
     return body
 
 
-def _check_regions(found: FoundMesh, path: str) -> None:
-    times = np.zeros(len(found.cells), dtype=np.int64)
-    for members in found.regions.values():
+def _check_regions(mesh: FileMesh, path: str) -> None:
+    times = np.zeros(len(mesh.cells), dtype=np.int64)
+    for members in mesh.regions.values():
         times[members] += 1
     if np.any(times == 0):
         raise InputError(
@@ -94,11 +94,11 @@ def _check_regions(found: FoundMesh, path: str) -> None:
     if np.any(times > 1):
         raise InputError(
             f"mesh file {path}: {int(np.sum(times > 1))} cells are in two regions of "
-            f"{', '.join(found.regions)}; write electrode bands as groups named 'band <name>'",
+            f"{', '.join(mesh.regions)}; write electrode bands as groups named 'band <name>'",
             path=path,
         )
-    taken = np.zeros(len(found.cells), dtype=bool)
-    for name, members in found.bands.items():
+    taken = np.zeros(len(mesh.cells), dtype=bool)
+    for name, members in mesh.bands.items():
         if taken[members].any():
             raise InputError(
                 f"mesh file {path}: band {name!r} overlaps another band; bands may not share cells"
@@ -106,30 +106,30 @@ def _check_regions(found: FoundMesh, path: str) -> None:
         taken[members] = True
 
 
-def _used_nodes(found: FoundMesh, path: str) -> tuple[FloatArray, IntArray, IntArray, FloatArray | None]:
-    used, numbers = np.unique(found.cells, return_inverse=True)
-    number = np.full(len(found.points), -1, dtype=np.int64)
+def _used_nodes(mesh: FileMesh, path: str) -> tuple[FloatArray, IntArray, IntArray, FloatArray | None]:
+    used, numbers = np.unique(mesh.cells, return_inverse=True)
+    number = np.full(len(mesh.points), -1, dtype=np.int64)
     number[used] = np.arange(len(used))
-    facets = number[found.facets]
+    facets = number[mesh.facets]
     if facets.size and facets.min() < 0:
         raise InputError(f"mesh file {path}: a surface has nodes that belong to no cell", path=path)
-    normal = None if found.normal is None else found.normal[used]
-    return found.points[used], numbers.reshape(found.cells.shape).astype(np.int64), facets, normal
+    normal = None if mesh.normal is None else mesh.normal[used]
+    return mesh.points[used], numbers.reshape(mesh.cells.shape).astype(np.int64), facets, normal
 
 
 def _meridian(points: FloatArray, cells: IntArray, path: str) -> tuple[FloatArray, IntArray]:
-    """Return R, Z and the cells turned counter-clockwise."""
+    """Return R, Z and the cells in counter-clockwise order."""
     size = float(np.ptp(points, axis=0).max())
     if np.abs(points[:, 2]).max() > _TINY * size:
         raise InputError(
-            f"mesh file {path}: an axisymmetric mesh lies in the plane z = 0 with x = R and y = Z; this "
-            "one does not",
+            f"mesh file {path}: an axisymmetric mesh must lie in the plane z = 0 with x = R and y = Z",
             path=path,
         )
     flat = points[:, :2].copy()
     if flat[:, 0].min() < -_TINY * size:
         raise InputError(
-            f"mesh file {path}: radius {flat[:, 0].min():g} mm; the meridian (x = R) must lie at R >= 0 mm",
+            f"mesh file {path}: the least radius is {flat[:, 0].min():g} mm; all radii (x = R) must be at "
+            "least 0 mm",
             path=path,
         )
     flat[np.abs(flat[:, 0]) < _TINY * size, 0] = 0.0
@@ -139,22 +139,24 @@ def _meridian(points: FloatArray, cells: IntArray, path: str) -> tuple[FloatArra
     return flat, np.where(clockwise[:, None], cells[:, FLIPPED["quad9"]], cells)
 
 
-def _turned(points: FloatArray, found: FoundMesh, cells: IntArray, facets: IntArray, path: str) -> IntArray:
-    """Return the facets, free ones turned out of the material."""
+def _oriented_facets(
+    points: FloatArray, mesh: FileMesh, cells: IntArray, facets: IntArray, path: str
+) -> IntArray:
+    """Return the facets, with free ones oriented out of the material."""
     if not len(facets):
         return facets
-    facet_type, local = FACETS[found.cell_type]
-    near = neighbours(found.cell_type, cells, facets)
+    facet_type, local = FACETS[mesh.cell_type]
+    near = neighbours(mesh.cell_type, cells, facets)
     if np.any(near.sharing == 0):
-        lost = [name for name, members in found.surfaces.items() if np.any(near.sharing[members] == 0)]
+        lost = [name for name, members in mesh.surfaces.items() if np.any(near.sharing[members] == 0)]
         raise InputError(f"mesh file {path}: surface {lost[0]!r} has facets that bound no cell", path=path)
     seen = cells[near.cell_facet // len(local)][
         np.arange(len(facets))[:, None], local[near.cell_facet % len(local)]
     ]
     ours = facet_normals(points, facet_type, facets)[:, -1]
     theirs = facet_normals(points, facet_type, seen)
-    same = np.einsum("fi,fi->f", ours, theirs.mean(axis=1)) > 0.0
-    wrong = ~same & (near.sharing == 1)
+    aligned = np.einsum("fi,fi->f", ours, theirs.mean(axis=1)) > 0.0
+    wrong = ~aligned & (near.sharing == 1)
     return np.where(wrong[:, None], facets[:, FLIPPED[facet_type]], facets)
 
 
@@ -166,7 +168,7 @@ def _normal_from_surface(
     name = next((name for name in ("lumen", "outer") if name in surfaces), None)
     if name is None:
         raise InputError(
-            f"mesh file {path}: neither a surface 'lumen' nor 'outer' to tell the wall normal from; name one",
+            f"mesh file {path}: the wall normal cannot be determined; name a surface 'lumen' or 'outer'",
             path=path,
         )
     chosen = facets[surfaces[name]]
@@ -189,7 +191,7 @@ def _hoop(points: FloatArray) -> FloatArray:
 
 
 def _model(points: FloatArray, facets: IntArray, surfaces: Mapping[str, IntArray]) -> tuple[str, float]:
-    """Return the model and its multiplicity, from the planes of a sector if there are any."""
+    """Return the model and its multiplicity; the planes of a sector give the latter."""
     if not {"side_low", "side_high"} <= set(surfaces):
         return "solid", 1.0
     far = []

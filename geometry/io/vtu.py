@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Bodies as .vtu through meshio: a 0/1 cell array for every name, the wall normal at the nodes."""
+"""Bodies as .vtu files, with a 0/1 cell array for every name and the wall normal at the nodes."""
 
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import ELEMENT_NODES, FACETS
 from annelid.geometry.errors import InputError
-from annelid.geometry.io.recovery import CELL_TYPES, FoundMesh
+from annelid.geometry.io.recovery import CELL_TYPES, FileMesh
 
 _KINDS = ("region", "band", "surface")
 
@@ -18,15 +18,15 @@ _KINDS = ("region", "band", "surface")
 def write_vtu(body: Body, path: Path) -> None:
     """Write cells and named facets with arrays ``region <name>``, ``band <name>``, ``surface <name>``.
 
-    The array ``region`` numbers the regions in their order (facets: -1), for colouring.
+    The array ``region`` contains the number of the region of each cell (-1 for facets), for colouring.
     """
     import meshio
 
     counts = len(body.cells), len(body.facets)
     data: dict[str, list[NDArray[Any]]] = {}
     number = np.full(counts[0], -1, dtype=np.int32)
-    for place, members in enumerate(body.regions.values()):
-        number[members] = place
+    for index, members in enumerate(body.regions.values()):
+        number[members] = index
     data["region"] = [number, np.full(counts[1], -1, dtype=np.int32)]
     for block, kind, groups in (
         (0, "region", body.regions),
@@ -47,26 +47,26 @@ def write_vtu(body: Body, path: Path) -> None:
     meshio.Mesh(points, cells, point_data={"normal": normal}, cell_data=data).write(path)
 
 
-def read_vtu(path: Path) -> FoundMesh:
-    """Read a mesh written by ``write_vtu``, or any with the same arrays.
+def read_vtu(path: Path) -> FileMesh:
+    """Read a mesh with the arrays that ``write_vtu`` writes.
 
     Raises:
-        InputError: If meshio cannot read it, or it lacks second-order cells of one type.
+        InputError: If meshio cannot read the file or its cells are not of one second-order type.
     """
     import meshio
 
     try:
         mesh = meshio.read(path)
-    except (Exception, SystemExit) as error:  # meshio raises what its parsers raise, or exits
+    except (Exception, SystemExit) as error:  # meshio passes on errors of parsers, or exits
         raise InputError(f"mesh file {path}: cannot be read ({error})", path=str(path)) from error
-    there = [block.type for block in mesh.cells]
-    top = 2 if "hexahedron27" in there or "tetra10" in there else 1
-    kinds = [kind for kind in CELL_TYPES if kind in there and (kind != "quad9" or top == 1)]
+    types = [block.type for block in mesh.cells]
+    top = 2 if "hexahedron27" in types or "tetra10" in types else 1
+    kinds = [kind for kind in CELL_TYPES if kind in types and (kind != "quad9" or top == 1)]
     allowed = {kinds[0], FACETS[kinds[0]][0]} if len(kinds) == 1 else set()
-    if not allowed or not set(there) <= allowed:
+    if not allowed or not set(types) <= allowed:
         raise InputError(
-            f"mesh file {path}: cells of type {', '.join(there)}; need one of {', '.join(CELL_TYPES)} and "
-            "their facets",
+            f"mesh file {path}: cells of type {', '.join(types)} cannot be used; all cells must be of type "
+            f"{' or '.join(CELL_TYPES)}, with their facets",
             path=str(path),
         )
     cell_type, facet_type = kinds[0], FACETS[kinds[0]][0]
@@ -74,7 +74,7 @@ def read_vtu(path: Path) -> FoundMesh:
     facets, named_facets = _gathered(mesh, facet_type)
     groups = {kind: _members(named if kind != "surface" else named_facets, kind) for kind in _KINDS}
     normal = mesh.point_data.get("normal")
-    return FoundMesh(
+    return FileMesh(
         points=np.asarray(mesh.points, dtype=np.float64),
         cell_type=cell_type,
         cells=cells,
@@ -87,21 +87,21 @@ def read_vtu(path: Path) -> FoundMesh:
 
 
 def _gathered(mesh: Any, kind: str) -> tuple[IntArray, dict[str, FloatArray]]:
-    """Return the nodes of all cells of a kind and the cell data there."""
-    blocks = [place for place, block in enumerate(mesh.cells) if block.type == kind]
+    """Return the nodes and the cell data of all cells of a kind."""
+    blocks = [index for index, block in enumerate(mesh.cells) if block.type == kind]
     empty = np.empty((0, len(ELEMENT_NODES[kind])), dtype=np.int64)
-    nodes = np.concatenate([empty, *(mesh.cells[place].data for place in blocks)])
+    nodes = np.concatenate([empty, *(mesh.cells[index].data for index in blocks)])
     data = {
-        name: np.concatenate([np.empty(0), *(np.ravel(arrays[place]) for place in blocks)])
+        name: np.concatenate([np.empty(0), *(np.ravel(arrays[index]) for index in blocks)])
         for name, arrays in mesh.cell_data.items()
     }
     return nodes.astype(np.int64), data
 
 
 def _members(data: dict[str, FloatArray], kind: str) -> dict[str, IntArray]:
-    found = {
+    named = {
         name.removeprefix(f"{kind} "): np.flatnonzero(flags)
         for name, flags in data.items()
         if name.startswith(f"{kind} ")
     }
-    return {name: members for name, members in found.items() if len(members)}
+    return {name: members for name, members in named.items() if len(members)}

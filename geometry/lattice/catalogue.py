@@ -15,7 +15,7 @@ from annelid.geometry.lattice.rotating_cells import (
     SinusoidalLigaments,
 )
 
-Cell = (
+LatticeCell = (
     Honeycomb
     | ReentrantHoneycomb
     | RotatingSquares
@@ -27,7 +27,7 @@ Cell = (
     | Helices
 )
 
-CELLS: dict[str, type[Cell]] = {
+CELLS: dict[str, type[LatticeCell]] = {
     "honeycomb": Honeycomb,
     "re-entrant": ReentrantHoneycomb,
     "rotating-squares": RotatingSquares,
@@ -38,9 +38,9 @@ CELLS: dict[str, type[Cell]] = {
     "diamond": DiamondBraid,
     "helices": Helices,
 }
-"""The kinds of cells; parameters are those of the records, lengths in mm, angles in degrees."""
+"""The kinds of cells by name; their parameters are lengths in mm and angles in degrees."""
 
-EXAMPLES: dict[str, Cell] = {
+EXAMPLES: dict[str, LatticeCell] = {
     "honeycomb": Honeycomb(vertical=3.0, inclined=3.0, angle=30.0, width=0.4),
     "re-entrant": ReentrantHoneycomb(vertical=5.0, inclined=3.0, angle=30.0, width=0.4),
     "rotating-squares": RotatingSquares(side=3.0, opening=40.0, ligament=0.4, width=0.4),
@@ -51,4 +51,4 @@ EXAMPLES: dict[str, Cell] = {
     "diamond": DiamondBraid(strut=3.5, braid_angle=40.0, width=0.4),
     "helices": Helices(spacing=3.0, helix_angle=30.0, width=0.5),
 }
-"""One cell of each kind, of sizes that lines of 0.4 mm can print."""
+"""One cell of each kind, with sizes that can be printed with lines 0.4 mm wide."""

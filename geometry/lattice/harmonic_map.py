@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: MIT
-"""Conformal coordinates of an annulus between two rings, found by solving for them.
+"""Numerical conformal coordinates of an annular surface between two rings.
 
-An annulus has one conformal map onto a straight tube, up to turns: v is the harmonic function with constant
-values on both rings, u its conjugate, which grows by 2 pi once around. Both minimise the Dirichlet energy
-of the surface's metric, here over cubic splines (harmonic coordinates as in discrete conformal maps; the
-theory, Dirichlet's principle and the conjugate function, from memory).
+An annulus has one conformal map onto a straight tube, up to rotations: v is the harmonic function with
+constant values on both rings, and u is its conjugate, which increases by 2 pi once around. Both minimise the
+Dirichlet energy in the metric of the surface, here over cubic splines (harmonic coordinates as in discrete
+conformal maps; Dirichlet's principle and the conjugate function, from memory).
 """
 
 from collections.abc import Callable
@@ -20,19 +20,20 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 _DEGREE = 3
-_AROUND, _ALONG = 96, 96  # pieces of the splines
-_POINTS = 4  # Gauss points a piece
+_AROUND, _ALONG = 96, 96  # intervals of the splines
+_POINTS = 4  # Gauss points per interval
 
 
 def harmonic_map(
-    forms: Callable[[FloatArray], FloatArray], low: float, high: float
+    tangents: Callable[[FloatArray], FloatArray], low: float, high: float
 ) -> "tuple[NdBSpline, NdBSpline]":
     """Return u - theta and v as functions of theta and Z, where u and v are conformal coordinates.
 
     Args:
-        forms: The derivatives of the surface's position by theta and Z, shape (k, 3, 2), at (theta, Z).
-        low: Height of the low end ring, where v is 0, mm.
-        high: Height of the high end ring, mm.
+        tangents: Function of (theta, Z), shape (k, 2), that returns the derivatives of the position by theta
+            and Z, shape (k, 3, 2).
+        low: Height Z of the low ring, where v is 0, mm.
+        high: Height Z of the high ring, mm.
     """
     from scipy import sparse
     from scipy.interpolate import NdBSpline
@@ -41,8 +42,8 @@ def harmonic_map(
     along = _basis(low, high, _ALONG, periodic=False)
     gradient = [sparse.kron(around.slope, along.value, "csr"), sparse.kron(around.value, along.slope, "csr")]
     where = np.stack(np.meshgrid(around.at, along.at, indexing="ij"), axis=-1).reshape(-1, 2)
-    slopes = forms(where)
-    metric = np.einsum("kia,kib->kab", slopes, slopes)
+    derivatives = tangents(where)
+    metric = np.einsum("kia,kib->kab", derivatives, derivatives)
     area = np.sqrt(np.linalg.det(metric))
     weight = np.outer(around.weight, along.weight).ravel() * area
     energy = np.linalg.inv(metric) * weight[:, None, None]
@@ -52,20 +53,20 @@ def harmonic_map(
     shape = (around.value.shape[1], along.value.shape[1])
     v = _between_rings(stiffness, shape)
     v *= PERIOD / float(v @ (stiffness @ v))
-    # u = theta + turn with the least energy: the gradient of theta is (1, 0).
-    turn = _pinned(stiffness, -sum(gradient[a].T @ energy[:, a, 0] for a in (0, 1)))
-    turn -= turn.mean()
+    # u = theta + shift with the least energy: the gradient of theta is (1, 0).
+    shift = _pinned(stiffness, -sum(gradient[a].T @ energy[:, a, 0] for a in (0, 1)))
+    shift -= shift.mean()
 
     def spline(values: FloatArray) -> Any:
         table = values.reshape(shape)
         closed = np.concatenate([table, table[:_DEGREE]])
         return NdBSpline((around.knots, along.knots), closed, _DEGREE)
 
-    return spline(turn), spline(v)
+    return spline(shift), spline(v)
 
 
 class _Basis(NamedTuple):
-    """Cubic splines at the Gauss points of their pieces: values, slopes, weights, points, knots."""
+    """Cubic B-splines at the Gauss points: values, derivatives, weights, points and knots."""
 
     value: "csr_array"
     slope: "csr_array"
@@ -74,27 +75,27 @@ class _Basis(NamedTuple):
     knots: FloatArray
 
 
-def _basis(low: float, high: float, pieces: int, *, periodic: bool) -> _Basis:
+def _basis(low: float, high: float, intervals: int, *, periodic: bool) -> _Basis:
     from scipy import sparse
     from scipy.interpolate import BSpline
 
-    step = (high - low) / pieces
+    step = (high - low) / intervals
     ends = np.arange(1, _DEGREE + 1) * step if periodic else np.zeros(_DEGREE)
-    middle = np.linspace(low, high, pieces + 1)
+    middle = np.linspace(low, high, intervals + 1)
     knots = np.concatenate([low - ends[::-1], middle, high + ends])
     nodes, weights = np.polynomial.legendre.leggauss(_POINTS)
     at = (middle[:-1, None] + step * (nodes + 1) / 2).ravel()
-    count = pieces + _DEGREE
+    count = intervals + _DEGREE
     every = BSpline(knots, np.eye(count), _DEGREE)
     wrap = sparse.csr_array(
-        (np.ones(count), (np.arange(count), np.arange(count) % pieces if periodic else np.arange(count)))
+        (np.ones(count), (np.arange(count), np.arange(count) % intervals if periodic else np.arange(count)))
     )
     value, slope = (sparse.csr_array(every(at, nu=nu)) @ wrap for nu in (0, 1))
-    return _Basis(value, slope, np.tile(weights * step / 2, pieces), at, knots)
+    return _Basis(value, slope, np.tile(weights * step / 2, intervals), at, knots)
 
 
 def _between_rings(stiffness: Any, shape: tuple[int, int]) -> FloatArray:
-    """The harmonic function that is 0 on the low ring and 1 on the high one."""
+    """The harmonic function that is 0 on the low ring and 1 on the high ring."""
     from scipy.sparse.linalg import splu
 
     number = np.arange(shape[0] * shape[1]).reshape(shape)
@@ -107,7 +108,7 @@ def _between_rings(stiffness: Any, shape: tuple[int, int]) -> FloatArray:
 
 
 def _pinned(stiffness: Any, load: FloatArray) -> FloatArray:
-    """The solution that is 0 at the first coefficient (it is known up to a constant)."""
+    """The solution whose first coefficient is 0 (the system determines it up to a constant)."""
     from scipy.sparse.linalg import splu
 
     inner = stiffness.tocsr()[1:, 1:].tocsc()

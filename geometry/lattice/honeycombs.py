@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Cells of straight struts: honeycombs, double arrowhead, diamond braid, helices."""
+"""Cells made of straight struts: honeycombs, double arrowheads, diamond braids and helices."""
 
 import math
 from abc import ABC, abstractmethod
@@ -11,8 +11,8 @@ from annelid.geometry.lattice.pattern import Pattern, Strut, polyline
 
 
 @dataclass(frozen=True)
-class _Walls(ABC):
-    """Walls of a honeycomb, the vertical ones along the part.
+class _HoneycombBase(ABC):
+    """A honeycomb whose vertical walls run along the part.
 
     Attributes:
         vertical: Length h of the vertical walls, between nodes, mm.
@@ -21,11 +21,11 @@ class _Walls(ABC):
         width: Width t of the walls, mm.
 
     Raises:
-        InputError: If a length is not positive, the angle is outside its range, or walls meet.
+        InputError: If a length is not positive, the angle is outside its range, or walls touch.
     """
 
     kind: ClassVar[str]
-    lean: ClassVar[int]  # sign of the angle in formulas
+    angle_sign: ClassVar[int]  # sign of the angle in formulas
 
     vertical: float
     inclined: float
@@ -36,21 +36,23 @@ class _Walls(ABC):
         _check_lengths(self.kind, vertical=self.vertical, inclined=self.inclined)
         steepest, why = self._steepest
         within(f"{self.kind}.angle", self.angle, above=0.0, below=steepest, unit="deg", why=why)
-        _check_width(self.kind, self.width, self.room, "what lies between walls or corners of a cell")
+        _check_width(
+            self.kind, self.width, self.closing_width, "the space between walls or corners of a cell"
+        )
 
     @property
     def _steepest(self) -> tuple[float, str]:
-        """Angle which the inclined walls must stay below, degrees, and why."""
+        """Upper bound of the angle of the inclined walls, degrees, and the reason for it."""
         return 90.0, ""
 
     @property
     @abstractmethod
-    def room(self) -> float:
-        """Width at which openings would close, mm."""
+    def closing_width(self) -> float:
+        """Wall width at which the openings would close, mm."""
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle."""
-        theta = self.lean * math.radians(self.angle)
+        """Return the pattern of one period."""
+        theta = self.angle_sign * math.radians(self.angle)
         vertical = self.vertical
         half, rise = self.inclined * math.cos(theta), self.inclined * math.sin(theta)
         row = vertical + rise
@@ -64,39 +66,39 @@ class _Walls(ABC):
             polyline(nodes[2], nodes[3]),
             polyline(sides[1], nodes[3]),
         )
-        struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern(self.kind, 2 * half, 2 * row, struts, mirrors=True, room=self.room)
-        return pattern.shifted(0.0, -vertical / 2)  # rows then end half way up the vertical walls
+        struts, limit = tuple(Strut(line, self.width) for line in lines), self.closing_width
+        pattern = Pattern(self.kind, 2 * half, 2 * row, struts, symmetric=True, closing_width=limit)
+        return pattern.shifted(0.0, -vertical / 2)  # rows then end in the middle of the vertical walls
 
 
-class Honeycomb(_Walls):
-    """Hexagonal honeycomb (Gibson and Ashby, from memory); an angle of 30 degrees is regular if h = l."""
+class Honeycomb(_HoneycombBase):
+    """Hexagonal honeycomb (Gibson and Ashby, from memory); regular for h = l and an angle of 30 degrees."""
 
     kind = "honeycomb"
-    lean = 1
+    angle_sign = 1
 
     @property
-    def room(self) -> float:
-        """Width at which openings would close, mm."""
+    def closing_width(self) -> float:
+        """Wall width at which the openings would close, mm."""
         theta = math.radians(self.angle)
         return min(self.inclined * math.cos(theta), (self.vertical + self.inclined * math.sin(theta)) / 2)
 
 
-class ReentrantHoneycomb(_Walls):
-    """Re-entrant honeycomb (bow-ties), its inclined walls leaning into the cell; auxetic."""
+class ReentrantHoneycomb(_HoneycombBase):
+    """Re-entrant honeycomb (bow-tie cells), whose inclined walls point into the cell; auxetic."""
 
     kind = "re-entrant"
-    lean = -1
+    angle_sign = -1
 
     @property
     def _steepest(self) -> tuple[float, str]:
         steepest = math.degrees(math.asin(min(1.0, self.vertical / (2 * self.inclined))))
-        why = "where the inner corners of a cell would meet: vertical = 2 inclined sin(angle)"
+        why = "there the inner corners of a cell would meet: vertical = 2 inclined sin(angle)"
         return min(steepest, 85.0), why
 
     @property
-    def room(self) -> float:
-        """Width at which openings would close, mm."""
+    def closing_width(self) -> float:
+        """Wall width at which the openings would close, mm."""
         theta = math.radians(self.angle)
         gap = self.vertical - 2 * self.inclined * math.sin(theta)
         return min(gap, self.inclined) * math.cos(theta)
@@ -130,44 +132,44 @@ class DoubleArrowhead:
             above=self.long_angle,
             below=90.0,
             unit="deg",
-            why="the short arms are flatter than the long ones",
+            why="short arms must be flatter than long arms",
         )
-        _check_width("arrowhead", self.width, self.room, "half of what lies between two arms")
+        _check_width("arrowhead", self.width, self.closing_width, "half of the space between two arms")
 
     @property
-    def room(self) -> float:
-        """Width at which openings would close, mm."""
+    def closing_width(self) -> float:
+        """Wall width at which the openings would close, mm."""
         return min(self.pattern_height * math.sin(math.radians(self.long_angle)), self.half_width) / 2
 
     @property
     def half_width(self) -> float:
-        """Half of the period around, mm."""
+        """Half of the period around the part, mm."""
         return self.long_arm * math.sin(math.radians(self.long_angle))
 
     @property
     def pattern_height(self) -> float:
-        """Period along, mm."""
+        """Period along the part, mm."""
         long, short = math.radians(self.long_angle), math.radians(self.short_angle)
         return self.long_arm * math.cos(long) - self.half_width / math.tan(short)
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle."""
+        """Return the pattern of one period."""
         half, tip = self.half_width, self.long_arm * math.cos(math.radians(self.long_angle))
         dent = half / math.tan(math.radians(self.short_angle))
         lines = [polyline((side, 0.0), (0.0, top)) for top in (tip, dent) for side in (-half, half)]
-        struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern("arrowhead", 2 * half, tip - dent, struts, mirrors=True, room=self.room)
-        step = tip % pattern.height  # between nodes on x = 0 and those on x = half
+        struts, limit = tuple(Strut(line, self.width) for line in lines), self.closing_width
+        pattern = Pattern("arrowhead", 2 * half, tip - dent, struts, symmetric=True, closing_width=limit)
+        step = tip % pattern.height  # between nodes on x = 0 and nodes on x = half
         middle = step / 2 if step > pattern.height / 2 else (step + pattern.height) / 2
-        return pattern.shifted(0.0, -middle)  # rows then end clear of nodes
+        return pattern.shifted(0.0, -middle)  # rows then end between nodes
 
 
 @dataclass(frozen=True)
 class DiamondBraid:
-    """Diamonds between two crossing families of helices, bonded where they cross; not auxetic.
+    """Diamonds formed by two crossing families of helices, bonded where they cross; not auxetic.
 
     Attributes:
-        strut: Length of a strut between crossings, mm.
+        strut: Length of a strut between two crossings, mm.
         braid_angle: Angle of the struts from the axis, degrees.
         width: Width of the struts, mm.
 
@@ -182,31 +184,33 @@ class DiamondBraid:
     def __post_init__(self) -> None:
         _check_lengths("diamond", strut=self.strut)
         within("diamond.braid_angle", self.braid_angle, above=0.0, below=90.0, unit="deg")
-        _check_width("diamond", self.width, self.room, "half of the distance between parallel struts")
+        _check_width(
+            "diamond", self.width, self.closing_width, "half of the distance between parallel struts"
+        )
 
     @property
-    def room(self) -> float:
-        """Width at which openings would close, mm."""
+    def closing_width(self) -> float:
+        """Wall width at which the openings would close, mm."""
         return self.strut * math.sin(2 * math.radians(self.braid_angle)) / 2
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle."""
+        """Return the pattern of one period."""
         angle = math.radians(self.braid_angle)
         half, rise = self.strut * math.sin(angle), self.strut * math.cos(angle)
         lines = [polyline((0.0, end), (side, rise)) for end in (0.0, 2 * rise) for side in (-half, half)]
-        struts = tuple(Strut(line, self.width) for line in lines)
-        pattern = Pattern("diamond", 2 * half, 2 * rise, struts, mirrors=True, room=self.room)
-        return pattern.shifted(0.0, -rise / 2)  # rows then end half way up the struts
+        struts, limit = tuple(Strut(line, self.width) for line in lines), self.closing_width
+        pattern = Pattern("diamond", 2 * half, 2 * rise, struts, symmetric=True, closing_width=limit)
+        return pattern.shifted(0.0, -rise / 2)  # rows then end in the middle of the struts
 
 
 @dataclass(frozen=True)
 class Helices:
-    """One family of parallel helices, or straight ribs; not auxetic, and free to unwind.
+    """One family of parallel helices, or straight ribs; not auxetic, and free to twist.
 
     Attributes:
-        spacing: Distance between neighbours, across them, mm.
-        helix_angle: Angle of the helices from the axis, degrees; negative turns the other way, 0 makes ribs
-            along the part.
+        spacing: Distance between neighbouring helices, measured across them, mm.
+        helix_angle: Angle of the helices from the axis, degrees; a negative angle reverses the hand, 0 gives
+            ribs along the part.
         width: Width of the helices, mm.
 
     Raises:
@@ -224,16 +228,16 @@ class Helices:
         _check_width("helices", self.width, self.spacing / 2, "half of the spacing")
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle."""
+        """Return the pattern of one period."""
         if not self.helix_angle:
             rib = Strut(polyline((0.0, 0.0), (0.0, self.spacing)), self.width)
-            side, room = self.spacing, self.spacing / 2
-            return Pattern("helices", side, side, (rib,), mirrors=True, room=room)
+            side, closing_width = self.spacing, self.spacing / 2
+            return Pattern("helices", side, side, (rib,), symmetric=True, closing_width=closing_width)
         angle = math.radians(self.helix_angle)
         around = self.spacing / math.cos(angle)
         along = self.spacing / abs(math.sin(angle))
         line = polyline((0.0, 0.0), (math.copysign(around, angle), along))
-        return Pattern("helices", around, along, (Strut(line, self.width),), room=self.spacing / 2)
+        return Pattern("helices", around, along, (Strut(line, self.width),), closing_width=self.spacing / 2)
 
 
 def _check_lengths(cell: str, **lengths: float) -> None:
@@ -241,5 +245,5 @@ def _check_lengths(cell: str, **lengths: float) -> None:
         within(f"{cell}.{name}", length, above=0.0, unit="mm")
 
 
-def _check_width(cell: str, width: float, room: float, why: str) -> None:
-    within(f"{cell}.width", width, above=0.0, below=room, unit="mm", why=why)
+def _check_width(cell: str, width: float, closing_width: float, why: str) -> None:
+    within(f"{cell}.width", width, above=0.0, below=closing_width, unit="mm", why=why)

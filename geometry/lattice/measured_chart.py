@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The conformal chart of a measured surface, or of one parallel to it, found by solving for it."""
+"""The conformal chart of a measured surface, or of a surface parallel to it, computed numerically."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,56 +11,56 @@ from numpy.typing import ArrayLike
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.chart import PERIOD, Spot
+from annelid.geometry.lattice.chart import PERIOD, SurfacePoints
 from annelid.geometry.lattice.harmonic_map import harmonic_map
 from annelid.geometry.lattice.measured_surface import RadialSurface
 
 if TYPE_CHECKING:
     from scipy.interpolate import NdBSpline
 
-_NEWTON = 30
-_SPREAD = 211  # places either way at which angles and folds are looked at
-_SLIP = 1e-9  # mm
+_NEWTON_STEPS = 30
+_GRID = 211  # points in either direction at which angles and folds are checked
+_TOLERANCE = 1e-9  # mm
 
 
 @dataclass(frozen=True)
-class Measured:
-    """Chart of a measured surface between two end rings, or of the surface at a distance from it.
+class MeasuredChart:
+    """Chart of a measured surface between two end rings, or of a surface at a distance from it.
 
-    Places are known by the angle and the height of the measured surface that they lie over.
+    A point is identified by the angle and height of the nearest point of the measured surface.
 
     Attributes:
         surface: The measured surface.
-        offset: Distance from it along its normal, mm.
+        offset: Distance from the measured surface along its normal, mm.
 
     Raises:
-        InputError: If the parallel surface folds.
+        InputError: If the surface at this distance folds.
     """
 
     surface: RadialSurface
     offset: float = 0.0
 
     def __post_init__(self) -> None:
-        tangents, forms = (
-            self.surface.tangents(self.surface.spread(_SPREAD)),
-            self._forms(self.surface.spread(_SPREAD)),
+        tangents, derivatives = (
+            self.surface.tangents(self.surface.sample_grid(_GRID)),
+            self._derivatives(self.surface.sample_grid(_GRID)),
         )
-        metric, mixed = (np.einsum("kia,kib->kab", tangents, other) for other in (tangents, forms))
-        if np.linalg.eigvals(np.linalg.solve(metric, mixed)).real.min() <= 0.0:  # of how much it is longer
+        metric, mixed = (np.einsum("kia,kib->kab", tangents, other) for other in (tangents, derivatives))
+        if np.linalg.eigvals(np.linalg.solve(metric, mixed)).real.min() <= 0.0:  # principal stretches
             raise InputError(
-                f"surface {self.offset:g} mm off the measured one: it folds; make the wall thinner, or "
+                f"the surface {self.offset:g} mm from the measured one folds; make the wall thinner or "
                 "smooth the measurement",
                 offset=self.offset,
             )
 
     @cached_property
     def _map(self) -> "tuple[NdBSpline, NdBSpline]":
-        """The functions u - theta and v over theta and Z."""
-        return harmonic_map(self._forms, *self.surface.ends)
+        """The functions u - theta and v of theta and Z."""
+        return harmonic_map(self._derivatives, *self.surface.ends)
 
     @property
     def of_revolution(self) -> bool:
-        """Whether it is the same all around."""
+        """Whether this is a surface of revolution."""
         return False
 
     @property
@@ -75,34 +75,39 @@ class Measured:
 
     @cached_property
     def angle_error(self) -> float:
-        """Largest change of an angle between surface and chart, degrees, on a fine grid."""
-        where = self.surface.spread(_SPREAD)
-        stretches = np.linalg.svd(self._forms(where) @ np.linalg.inv(self._slopes(where)))[1]
+        """Largest difference between an angle on the surface and in the chart on a fine grid, degrees."""
+        where = self.surface.sample_grid(_GRID)
+        stretches = np.linalg.svd(self._derivatives(where) @ np.linalg.inv(self._uv_derivatives(where)))[1]
         ratio = stretches[:, 0] / stretches[:, 1]
         return float(np.degrees(2 * np.arcsin((ratio - 1) / (ratio + 1))).max())
 
-    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> Spot:
-        """Return the places over points (u, v), shape (k, 2), at a height along the normal, mm."""
+    def place(self, points: FloatArray, offset: FloatArray | float = 0.0) -> SurfacePoints:
+        """Return the points at (u, v), shape (k, 2), at a distance along the normal in mm."""
         where = self.coordinates(points)
         normal = self.surface.normal(where)
-        return Spot(
+        return SurfacePoints(
             self.surface.position(where) + (self.offset + np.asarray(offset))[..., None] * normal, normal
         )
 
-    def around(self, points: FloatArray) -> FloatArray:
-        """Return the unit tangents at points (u, v) that keep their height, shape (k, 3)."""
-        along = self._forms(self.coordinates(points))[:, :, 0]
+    def hoop(self, points: FloatArray) -> FloatArray:
+        """Return the unit tangents at constant height at points (u, v), shape (k, 3)."""
+        along = self._derivatives(self.coordinates(points))[:, :, 0]
         return np.asarray(along / np.linalg.norm(along, axis=1)[:, None])
 
-    def at_height(self, height: float, key: str) -> float:
-        """Return v of the line of equal v whose mean height around is given, mm.
+    def v_at_height(self, height: float, key: str) -> float:
+        """Return v of the line of constant v that has a given mean height around, mm.
 
         Raises:
-            InputError: If the surface does not reach there.
+            InputError: If the height is outside of the surface.
         """
         low, high = self.surface.ends
         within(
-            key, height, least=low - _SLIP, most=high + _SLIP, unit="mm", why="where the surface was measured"
+            key,
+            height,
+            least=low - _TOLERANCE,
+            most=high + _TOLERANCE,
+            unit="mm",
+            why="where the surface was measured",
         )
         u, v = np.linspace(0.0, PERIOD, 73)[:-1], np.linspace(self.low, self.high, 201)
         grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
@@ -111,31 +116,31 @@ class Measured:
         return float(np.interp(height, mean, v))
 
     def scale(self, points: FloatArray) -> FloatArray:
-        """Return how many mm of the surface one unit of u or v is at points (u, v), shape (k,)."""
+        """Return the length of one unit of u or v at points (u, v), shape (k,), mm."""
         where = self.coordinates(points)
-        area = np.linalg.norm(np.cross(*np.moveaxis(self._forms(where), 2, 0)), axis=1)
-        return np.asarray(np.sqrt(area / np.linalg.det(self._slopes(where))))
+        area = np.linalg.norm(np.cross(*np.moveaxis(self._derivatives(where), 2, 0)), axis=1)
+        return np.asarray(np.sqrt(area / np.linalg.det(self._uv_derivatives(where))))
 
     def coordinates(self, points: FloatArray) -> FloatArray:
-        """Return angle (rad, of any turn) and height (mm) of points (u, v), shape (k, 2)."""
+        """Return angle (rad, with its whole turns) and height (mm) of points (u, v), shape (k, 2)."""
         low, high = self.surface.ends
-        wanted = np.column_stack([points[:, 0], np.clip(points[:, 1], self.low, self.high)])
-        where = np.column_stack([points[:, 0], low + wanted[:, 1] / self.high * (high - low)])
-        for _ in range(_NEWTON):
-            miss = wanted - self._chart(where)
-            step = np.linalg.solve(self._slopes(where), miss[:, :, None])[:, :, 0]
+        target = np.column_stack([points[:, 0], np.clip(points[:, 1], self.low, self.high)])
+        where = np.column_stack([points[:, 0], low + target[:, 1] / self.high * (high - low)])
+        for _ in range(_NEWTON_STEPS):
+            residual = target - self._uv(where)
+            step = np.linalg.solve(self._uv_derivatives(where), residual[:, :, None])[:, :, 0]
             where = where + step
             where[:, 1] = np.clip(where[:, 1], low, high)
             if np.abs(step).max(initial=0.0) < 1e-13 * (high - low):
                 break
         return where
 
-    def _chart(self, where: FloatArray) -> FloatArray:
+    def _uv(self, where: FloatArray) -> FloatArray:
         inside = _wrapped(where)
-        turn, v = self._map
-        return np.column_stack([where[:, 0] + turn(inside), v(inside)])
+        shift, v = self._map
+        return np.column_stack([where[:, 0] + shift(inside), v(inside)])
 
-    def _slopes(self, where: FloatArray) -> FloatArray:
+    def _uv_derivatives(self, where: FloatArray) -> FloatArray:
         """Derivatives of (u, v) by angle and height, shape (k, 2, 2)."""
         inside = _wrapped(where)
         rows = [np.stack([part(inside, nu=(1, 0)), part(inside, nu=(0, 1))], axis=-1) for part in self._map]
@@ -143,16 +148,16 @@ class Measured:
         slopes[:, 0, 0] += 1.0
         return slopes
 
-    def _forms(self, where: FloatArray) -> FloatArray:
+    def _derivatives(self, where: FloatArray) -> FloatArray:
         """Derivatives of the position by angle and height, shape (k, 3, 2)."""
         tangents = self.surface.tangents(where)
-        return tangents + self.offset * self.surface.normal_slopes(where) if self.offset else tangents
+        return tangents + self.offset * self.surface.normal_derivatives(where) if self.offset else tangents
 
 
-def measured(heights: ArrayLike, radii: ArrayLike, *, offset: float = 0.0) -> Measured:
-    """Return the chart of a measured surface; arguments are those of :class:`RadialSurface`."""
+def measured_chart(heights: ArrayLike, radii: ArrayLike, *, offset: float = 0.0) -> MeasuredChart:
+    """Return the chart of a measured surface; the arguments are those of :class:`RadialSurface`."""
     given = (np.asarray(values, dtype=np.float64) for values in (heights, radii))
-    return Measured(RadialSurface(*given), offset)
+    return MeasuredChart(RadialSurface(*given), offset)
 
 
 def _wrapped(where: FloatArray) -> FloatArray:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A measured surface: its radius over angle and height, between two end rings."""
+"""A measured surface: its radius as a function of angle and height, between two end rings."""
 
 import csv
 from dataclasses import dataclass
@@ -18,21 +18,21 @@ if TYPE_CHECKING:
 
 COLUMNS = ("angle_deg", "height_mm", "radius_mm")
 _DEGREE = 3
-_AROUND, _ALONG, _GAUSS = 144, 120, 4  # places at which lengths and volumes are taken
+_AROUND, _ALONG, _GAUSS = 144, 120, 4  # points of the integration of lengths and volumes
 
 
 @dataclass(frozen=True)
 class RadialSurface:
-    """A surface given by its radius over angle and height, interpolated by cubic splines.
+    """A surface given by its radius as a function of angle and height, interpolated by cubic splines.
 
-    Its methods take angles (rad, of any turn) and heights (mm), shape (k, 2).
+    Its methods take angles (rad, with any whole turns) and heights (mm) as an array of shape (k, 2).
 
     Attributes:
         heights: Heights Z, ascending, shape (k,), mm.
-        radii: Radii at evenly spaced angles from 0 on (rows) and at the heights, shape (n, k), mm.
+        radii: Radii at evenly spaced angles from 0 (rows) and at the heights (columns), shape (n, k), mm.
 
     Raises:
-        InputError: If there are too few radii, or heights or radii cannot be used.
+        InputError: If there are too few radii, or heights or radii are invalid.
     """
 
     heights: FloatArray
@@ -46,7 +46,7 @@ class RadialSurface:
         return _closed_spline(self.radii, self.heights)
 
     @cached_property
-    def _share(self) -> "NdBSpline":
+    def _arc_fraction(self) -> "NdBSpline":
         angle = PERIOD * np.arange(_AROUND) / _AROUND
         heights = np.linspace(*self.ends, _ALONG + 1)
         nodes, weights = np.polynomial.legendre.leggauss(_GAUSS)
@@ -55,37 +55,37 @@ class RadialSurface:
         where = np.stack(np.meshgrid(angle, at.ravel(), indexing="ij"), axis=-1).reshape(-1, 2)
         speed = np.linalg.norm(self.tangents(where)[:, :, 1], axis=1).reshape(_AROUND, *at.shape)
         length = np.cumsum(half * (speed @ weights), axis=1)
-        share = np.column_stack([np.zeros(_AROUND), length]) / length[:, -1:]
-        return _closed_spline(share, heights)
+        fraction = np.column_stack([np.zeros(_AROUND), length]) / length[:, -1:]
+        return _closed_spline(fraction, heights)
 
     @property
     def ends(self) -> tuple[float, float]:
         """Least and largest height, mm."""
         return float(self.heights[0]), float(self.heights[-1])
 
-    def spread(self, count: int) -> FloatArray:
-        """Return angles and heights of an even grid of ``count`` by ``count`` places, shape (k, 2)."""
-        share = (np.arange(count) + 0.5) / count
+    def sample_grid(self, count: int) -> FloatArray:
+        """Return angles and heights of an even grid of ``count`` by ``count`` points, shape (k, 2)."""
+        fraction = (np.arange(count) + 0.5) / count
         low, high = self.ends
-        return np.stack(np.meshgrid(PERIOD * share, low + (high - low) * share), axis=-1).reshape(-1, 2)
+        return np.stack(np.meshgrid(PERIOD * fraction, low + (high - low) * fraction), axis=-1).reshape(-1, 2)
 
     def position(self, where: FloatArray) -> FloatArray:
         """Return X, Y, Z, shape (k, 3), mm."""
         (radius,) = self._radii(where, (0, 0))
         return np.column_stack([radius * np.cos(where[:, 0]), radius * np.sin(where[:, 0]), where[:, 1]])
 
-    def share(self, where: FloatArray, *, slopes: tuple[int, int] = (0, 0)) -> FloatArray:
-        """Return the share of the length along the line of equal angle from the low end on, shape (k,).
+    def arc_fraction(self, where: FloatArray, *, orders: tuple[int, int] = (0, 0)) -> FloatArray:
+        """Return the fraction of the length of the line of constant angle below each point, shape (k,).
 
         Args:
             where: Angles and heights.
-            slopes: Orders of the derivative by angle and height that is wanted instead.
+            orders: Orders of the derivatives by angle and height to be returned instead.
         """
-        return np.asarray(self._share(_wrapped(where), nu=slopes))
+        return np.asarray(self._arc_fraction(_wrapped(where), nu=orders))
 
     @property
-    def enclosed(self) -> float:
-        """Volume between the planes of the ends, mm³."""
+    def enclosed_volume(self) -> float:
+        """Volume enclosed by the surface and the planes of its ends, mm³."""
         nodes, weights = np.polynomial.legendre.leggauss(_ALONG)
         low, high = self.ends
         heights = (low + high) / 2 + (high - low) / 2 * nodes
@@ -104,18 +104,19 @@ class RadialSurface:
         return np.stack([np.stack(around, axis=-1), np.stack(along, axis=-1)], axis=-1)
 
     def normal(self, where: FloatArray) -> FloatArray:
-        """Return the unit normal, outwards, shape (k, 3)."""
+        """Return the outward unit normal, shape (k, 3)."""
         across = np.cross(*np.moveaxis(self.tangents(where), 2, 0))
         return np.asarray(across / np.linalg.norm(across, axis=1)[:, None])
 
-    def normal_slopes(self, where: FloatArray) -> FloatArray:
+    def normal_derivatives(self, where: FloatArray) -> FloatArray:
         """Return the derivatives of the unit normal by angle and height, shape (k, 3, 2).
 
-        ∂n = -t I⁻¹ II (Weingarten), I and II the first and second fundamental form, t the tangents.
+        ∂n = -t I⁻¹ II (Weingarten's equations) with the first and second fundamental forms I and II and the
+        tangents t.
         """
         orders = (0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2)
         radius, turn, rise, turn2, mixed, rise2 = self._radii(where, *orders)
-        # Second derivatives of the position: along e_r and e_angle, none along Z.
+        # Second derivatives of the position along e_r and e_angle; those along Z are zero.
         radial = np.stack([turn2 - radius, mixed, mixed, rise2], axis=-1)
         around = np.stack([2 * turn, rise, rise, 0.0 * rise], axis=-1)
         cosine, sine = np.cos(where[:, :1]), np.sin(where[:, :1])
@@ -126,28 +127,33 @@ class RadialSurface:
         return -tangents @ np.linalg.solve(first, second)
 
     def _radii(self, where: FloatArray, *orders: tuple[int, int]) -> list[FloatArray]:
-        """Derivatives of the radius by angle and height of the given orders."""
+        """Derivatives of the radius by angle and height, of the given orders."""
         inside = _wrapped(where)
         return [self._radius(inside, nu=order) for order in orders]
 
 
-def measured_from_csv(path: Path | str) -> RadialSurface:
+def read_radial_surface(path: Path | str) -> RadialSurface:
     """Read a measured surface from a CSV file with the columns angle_deg, height_mm and radius_mm.
 
-    The rows are a full grid, in any order: every height at every one of evenly spaced angles from 0 on.
+    The rows form a full grid, in any order: every height at every one of evenly spaced angles from 0.
 
     Raises:
-        InputError: If the file cannot be read, or is no such grid.
+        InputError: If the file cannot be read or does not contain such a grid.
     """
     try:
         with Path(path).open(newline="", encoding="utf-8-sig") as stream:
             rows = list(csv.DictReader(stream))
         table = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
     except OSError as error:
-        text = f"measured surface {path}: cannot be read ({error.strerror}); paths start at the case file"
+        text = (
+            f"measured surface {path}: cannot be read ({error.strerror}); paths are relative to the case file"
+        )
         raise InputError(text, path=str(path)) from error
     except (UnicodeDecodeError, csv.Error, KeyError, TypeError, ValueError) as error:
-        text = f"measured surface {path}: needs rows of numbers under {', '.join(COLUMNS)} ({error!r})"
+        text = (
+            f"measured surface {path}: rows of numbers under the columns {', '.join(COLUMNS)} are needed "
+            f"({error!r})"
+        )
         raise InputError(text, path=str(path)) from error
     table = table.reshape(-1, 3)
     angles, heights = (np.unique(table[:, k].round(9)) for k in (0, 1))
@@ -155,7 +161,7 @@ def measured_from_csv(path: Path | str) -> RadialSurface:
     if not even or len(table) != len(angles) * len(heights):
         raise InputError(
             f"measured surface {path}: {len(table)} rows with {len(angles)} angles and {len(heights)} heights"
-            " are no full grid of evenly spaced angles from 0 on; give every height at every angle once",
+            " are not a full grid of evenly spaced angles from 0; give every height at every angle once",
             path=str(path),
         )
     ordered = table[np.lexsort((table[:, 1], table[:, 0]))]
@@ -179,16 +185,16 @@ def _wrapped(where: FloatArray) -> FloatArray:
 def _check_grid(heights: FloatArray, radii: FloatArray) -> None:
     if radii.ndim != 2 or len(radii) < 8 or radii.shape[1] < 4 or radii.shape[1:] != heights.shape:
         raise InputError(
-            f"measured surface: {radii.shape} radii over {heights.shape} heights; needs at least 8 angles and"
-            " 4 heights, and one radius at each",
+            f"measured surface: {radii.shape} radii for {heights.shape} heights; at least 8 angles and 4 "
+            "heights are needed, with one radius at each",
             shape=radii.shape,
         )
     if not (np.isfinite(heights).all() and (np.diff(heights) > 0.0).all()):
-        raise InputError("measured surface: heights must be finite and ascend")
+        raise InputError("measured surface: heights must be finite and ascending")
     if not (np.isfinite(radii).all() and radii.min() > 0.0):
         worst = np.unravel_index(int(np.argmin(np.where(np.isfinite(radii), radii, -np.inf))), radii.shape)
         raise InputError(
-            f"measured surface: radius {radii[worst]:g} mm at angle {int(worst[0])}, height {int(worst[1])}; "
-            "must be finite and above 0 mm",
+            f"measured surface: the radius at angle number {int(worst[0])} and height number {int(worst[1])} "
+            f"is {radii[worst]:g} mm; it must be finite and above 0 mm",
             place=tuple(map(int, worst)),
         )

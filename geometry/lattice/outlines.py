@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Tidy outlines of a column: no needless or crowded corners, and the same corners on both of its sides."""
+"""Simplified outlines of a column of cells: no redundant corners, and the same corners on both sides."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from shapely import Geometry
 
 GRID = 2.0**-34
-"""Corners that differ by less than this share of a column's width are one corner."""
+"""Corners that differ by less than this fraction of the width of a column are one corner."""
 
 
 class Polygon(NamedTuple):
@@ -30,65 +30,70 @@ class Polygon(NamedTuple):
 
     @property
     def area(self) -> float:
-        """Its area."""
+        """Area of the polygon without its holes."""
         return sum(_area(ring) for ring in (self.outer, *self.holes))
 
 
-def tidied(whole: "Geometry", width: float, *, finest: float, shortest: float) -> list[Polygon]:
-    """Return the polygons of an area with 0 <= u <= width without needless corners.
+def simplified(area: "Geometry", width: float, *, finest: float, shortest: float) -> list[Polygon]:
+    """Return the polygons of an area with 0 <= u <= width without redundant corners.
 
-    Corners on both sides stay, so that what is beyond still fits.
+    Corners on both sides are kept, so that adjacent columns still match.
 
     Args:
-        whole: The area.
+        area: The area.
         width: Width of the column.
-        finest: Corners are left out that change the outline by less.
-        shortest: Corners are left out that are nearer to the one before; smaller polygons altogether.
+        finest: Corners that change the outline by less than this are removed.
+        shortest: Corners nearer than this to the one before are removed, and so are polygons smaller than
+            its square.
     """
     import shapely
 
-    found = []
-    for part in shapely.get_parts(whole):
+    polygons = []
+    for part in shapely.get_parts(area):
         if part.geom_type != "Polygon" or part.area < shortest**2:
             continue
-        turned = shapely.orient_polygons(part)
-        rings = [np.asarray(ring.coords)[:-1] for ring in (turned.exterior, *turned.interiors)]
-        fewer = [_fewer(ring, _on_sides(ring, width).any(axis=1), finest, shortest) for ring in rings]
-        polygon = Polygon(fewer[0], tuple(ring for ring in fewer[1:] if len(ring) > 2))
-        sound = len(polygon.outer) > 2 and shapely.Polygon(polygon.outer, polygon.holes).is_valid
-        found.append(polygon if sound else Polygon(rings[0], tuple(rings[1:])))
-    return found
+        oriented = shapely.orient_polygons(part)
+        rings = [np.asarray(ring.coords)[:-1] for ring in (oriented.exterior, *oriented.interiors)]
+        reduced = [
+            _simplified_ring(ring, _on_sides(ring, width).any(axis=1), finest, shortest) for ring in rings
+        ]
+        polygon = Polygon(reduced[0], tuple(ring for ring in reduced[1:] if len(ring) > 2))
+        valid = len(polygon.outer) > 2 and shapely.Polygon(polygon.outer, polygon.holes).is_valid
+        polygons.append(polygon if valid else Polygon(rings[0], tuple(rings[1:])))
+    return polygons
 
 
-def joined(
+def match_sides(
     polygons: Sequence[Polygon], width: float, *, levels: Sequence[float], near: float
 ) -> list[Polygon]:
     """Return the polygons with the same corners on both sides of the column.
 
     Args:
-        polygons: As :func:`tidied` returns them.
+        polygons: Polygons as returned by :func:`simplified`.
         width: Width of the column.
         levels: Values of v that corners keep exactly.
-        near: Corners on the sides that are nearer to each other are one corner.
+        near: Corners on the sides that are nearer to each other than this are one corner.
     """
     sides = _sides(polygons, width, np.asarray(levels, dtype=float), near)
-    mended = [
-        Polygon(_mended(p.outer, sides), tuple(_mended(hole, sides) for hole in p.holes)) for p in polygons
+    matched = [
+        Polygon(_matched(p.outer, sides), tuple(_matched(hole, sides) for hole in p.holes)) for p in polygons
     ]
     return [
-        Polygon(p.outer, tuple(hole for hole in p.holes if len(hole) > 2)) for p in mended if len(p.outer) > 2
+        Polygon(p.outer, tuple(hole for hole in p.holes if len(hole) > 2))
+        for p in matched
+        if len(p.outer) > 2
     ]
 
 
 class _Sides(NamedTuple):
-    """Corners on the two sides of a column, gathered into one group where they are near each other.
+    """Corners on the two sides of a column, grouped where they are near each other.
 
     Attributes:
         width: Width of the column.
-        near: How far inwards corners go that have no partner on the other side.
+        near: Distance by which corners without a partner on the other side are moved inwards.
         values: Values of v, ascending.
-        groups: Group of each of them.
-        middle: The value of v that the corners of a group take.
+        groups: Group of each value.
+        middle: Value of v assigned to the corners of each group.
         both: Groups with corners on both sides.
     """
 
@@ -100,7 +105,7 @@ class _Sides(NamedTuple):
     both: NDArray[np.int64]
 
     def group_of(self, v: FloatArray) -> NDArray[np.int64]:
-        """Groups of some corners on the sides."""
+        """Groups of corners on the sides, given their v."""
         return self.groups[np.searchsorted(self.values, v)]
 
 
@@ -115,8 +120,8 @@ def _sides(polygons: Sequence[Polygon], width: float, levels: FloatArray, near: 
     return _Sides(width, near, values, groups, middle, np.intersect1d(low, high))
 
 
-def _mended(ring: FloatArray, sides: _Sides) -> FloatArray:
-    """A ring whose corners on the sides are those of their groups; corners without partner go inwards."""
+def _matched(ring: FloatArray, sides: _Sides) -> FloatArray:
+    """The ring with its corners on the sides at the values of their groups, or inwards without a partner."""
     on = _on_sides(ring, sides.width)
     ring, kept = ring.copy(), np.ones(len(ring), dtype=bool)
     for side, (u, inwards) in enumerate(((0.0, sides.near), (sides.width, -sides.near))):
@@ -135,18 +140,22 @@ def _on_sides(ring: FloatArray, width: float) -> NDArray[np.bool_]:
     return np.abs(ring[:, :1] - [0.0, width]) < 8 * GRID * width
 
 
-def _fewer(ring: FloatArray, pinned: NDArray[np.bool_], finest: float, shortest: float) -> FloatArray:
-    """A ring without needless corners between its pinned ones."""
+def _simplified_ring(
+    ring: FloatArray, pinned: NDArray[np.bool_], finest: float, shortest: float
+) -> FloatArray:
+    """The ring without redundant corners between its pinned ones."""
     start = int(np.argmax(pinned))
     ring, pinned = np.roll(ring, -start, axis=0), np.roll(pinned, -start)
     stops = [*np.flatnonzero(pinned).tolist(), len(ring)] if pinned.any() else [0, len(ring)]
     closed = np.concatenate([ring, ring[:1]])
-    chains = [_thinned(closed[first : last + 1], finest, shortest) for first, last in pairwise(stops)]
+    chains = [
+        _simplified_chain(closed[first : last + 1], finest, shortest) for first, last in pairwise(stops)
+    ]
     return np.concatenate([chain[:-1] for chain in chains])
 
 
-def _thinned(chain: FloatArray, finest: float, shortest: float) -> FloatArray:
-    """A chain without needless or crowded corners; its ends stay."""
+def _simplified_chain(chain: FloatArray, finest: float, shortest: float) -> FloatArray:
+    """The chain without redundant or crowded corners; its ends are kept."""
     import shapely
 
     if len(chain) < 3:

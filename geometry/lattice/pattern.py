@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Flat patterns of struts and plates that repeat without a seam in both directions."""
+"""Flat patterns of struts and plates that are periodic in both directions."""
 
 import math
 from dataclasses import dataclass, replace
@@ -11,9 +11,9 @@ from annelid.geometry.checks import whole_number
 from annelid.geometry.errors import InputError
 
 CLOSE = 1e-9
-"""Points nearer to each other than this fraction of the cell are one point."""
+"""Points nearer to each other than this fraction of a cell are one point."""
 
-_LARGEST_BEND = math.radians(10.0)  # between successive pieces of a curved centre line
+_LARGEST_BEND = math.radians(10.0)  # between successive segments of a curved centre line
 
 
 @dataclass(frozen=True)
@@ -21,8 +21,8 @@ class Strut:
     """A straight or finely sampled curved strut.
 
     Attributes:
-        points: Its centre line, shape (k, 2), k >= 2; a ring ends where it begins.
-        width: Its width, mm.
+        points: Centre line, shape (k, 2), k >= 2; the last point of a ring is its first.
+        width: Width, mm.
     """
 
     points: FloatArray
@@ -37,25 +37,25 @@ class Strut:
 
     @property
     def length(self) -> float:
-        """Length of the centre line, in its own units."""
+        """Length of the centre line, in the units of its points."""
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
 
 
 @dataclass(frozen=True)
 class Pattern:
-    """One repeating rectangle of a flat lattice, x around the part and y along it.
+    """One rectangular period of a flat lattice, with x around the part and y along it.
 
-    Copies moved by whole multiples of ``width`` and ``height`` make up the lattice; struts and plates may
-    reach out of the rectangle, and meet those of the copies.
+    Copies shifted by whole multiples of ``width`` and ``height`` make up the lattice. Struts and plates may
+    extend beyond the rectangle, where they meet those of the copies.
 
     Attributes:
         name: Kind of the cell.
-        width: Period around, mm.
-        height: Period along, mm.
-        struts: Struts, each belonging to the rectangle once; they meet at their ends or at plates.
-        plates: Solid polygons, each shape (k, 2), counter-clockwise, mm.
-        mirrors: Whether x = 0 and x = width/2 are mirror lines.
-        room: Width of struts at which openings would close, mm.
+        width: Period around the part, mm.
+        height: Period along the part, mm.
+        struts: Struts of one period; they meet at their ends or at plates.
+        plates: Solid polygons, each of shape (k, 2), counter-clockwise, mm.
+        symmetric: Whether x = 0 and x = width/2 are mirror lines.
+        closing_width: Strut width at which the openings would close, mm.
     """
 
     name: str
@@ -63,8 +63,8 @@ class Pattern:
     height: float
     struts: tuple[Strut, ...]
     plates: tuple[FloatArray, ...] = ()
-    mirrors: bool = False
-    room: float = math.inf
+    symmetric: bool = False
+    closing_width: float = math.inf
 
     def __post_init__(self) -> None:
         for name, size in (("width", self.width), ("height", self.height)):
@@ -77,31 +77,31 @@ class Pattern:
         return max(strut.width for strut in self.struts)
 
     def scaled(self, factor: float) -> "Pattern":
-        """Return the pattern with all lengths times ``factor``, except strut widths."""
+        """Return the pattern with all lengths except strut widths multiplied by a factor."""
         return replace(
             self,
             width=factor * self.width,
             height=factor * self.height,
             struts=tuple(replace(strut, points=factor * strut.points) for strut in self.struts),
             plates=tuple(factor * plate for plate in self.plates),
-            room=factor * self.room,
+            closing_width=factor * self.closing_width,
         )
 
     def shifted(self, x: float, y: float) -> "Pattern":
-        """Return the pattern moved by x and y, mm; mirror lines are forgotten when x is not 0."""
+        """Return the pattern shifted by x and y in mm; it has no mirror lines if x is not 0."""
         move = np.array([x, y])
         return replace(
             self,
             struts=tuple(replace(strut, points=strut.points + move) for strut in self.struts),
             plates=tuple(plate + move for plate in self.plates),
-            mirrors=self.mirrors and x == 0.0,
+            symmetric=self.symmetric and x == 0.0,
         )
 
     def tiled(self, columns: int, rows: int) -> "Pattern":
         """Return ``columns`` by ``rows`` copies as one pattern.
 
         Raises:
-            InputError: If a number is not a whole number of at least 1.
+            InputError: If ``columns`` or ``rows`` is not a whole number of at least 1.
         """
         whole_number("columns", columns, least=1)
         whole_number("rows", rows, least=1)
@@ -121,7 +121,7 @@ def polyline(*points: tuple[float, float]) -> FloatArray:
 
 
 def arc(centre: tuple[float, float], radius: float, start: float, stop: float) -> FloatArray:
-    """Return an arc finely sampled, angles in rad; whole turns close exactly."""
+    """Return a finely sampled arc between two angles in rad; full circles close exactly."""
     count = max(2, math.ceil(abs(stop - start) / _LARGEST_BEND) + 1)
     angle = np.linspace(start, stop, count)
     points = np.array(centre) + radius * np.column_stack([np.cos(angle), np.sin(angle)])

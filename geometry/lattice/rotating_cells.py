@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Cells whose nodes rotate: rotating squares, chiral nodes with ligaments, sinusoidal ligaments."""
+"""Cells whose nodes rotate: rotating squares, chiral cells and sinusoidal ligaments."""
 
 import math
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ _SAMPLES = 25  # points on a quarter wave of a ligament and its mirror images
 
 @dataclass(frozen=True)
 class RotatingSquares:
-    """Stiff squares joined at their corners by short ligaments (Grima and Evans 2000, from memory); auxetic.
+    """Squares joined at their corners by short ligaments (Grima and Evans 2000, from memory); auxetic.
 
     Attributes:
         side: Side of the squares, mm.
@@ -29,7 +29,7 @@ class RotatingSquares:
         width: Width of the hinge ligaments, mm.
 
     Raises:
-        InputError: If a length is not positive or the opening is outside its range.
+        InputError: If a length is not positive or the opening angle is outside its range.
     """
 
     side: float
@@ -45,14 +45,14 @@ class RotatingSquares:
         within("rotating squares.width", self.width, above=0.0, most=most, unit="mm", why="hinges")
 
     @property
-    def _lean(self) -> float:
+    def _tilt(self) -> float:
         """Angle between a ligament and the diagonals of the squares it joins, rad."""
         return math.radians(abs(90.0 - self.opening) / 2)
 
     @property
     def _narrow(self) -> float:
-        """Largest width over side: the ligament then ends inside its squares, at half a side."""
-        return min(0.5, math.tan(math.pi / 4 - self._lean))
+        """Largest ratio of width to side, at which a ligament ends inside its squares, at half a side."""
+        return min(0.5, math.tan(math.pi / 4 - self._tilt))
 
     @property
     def pitch(self) -> float:
@@ -61,15 +61,15 @@ class RotatingSquares:
         return self.side * (math.cos(half) + math.sin(half)) + self.ligament
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle: four squares, mirror lines through the middles of hinges."""
+        """Return the pattern of one period: four squares, mirror lines through the middles of ligaments."""
         pitch, half = self.pitch, math.radians(self.opening) / 2
-        reach = min(self.side / 2, self.width / 2 / math.tan(math.pi / 4 - self._lean))
+        reach = min(self.side / 2, self.width / 2 / math.tan(math.pi / 4 - self._tilt))
         x, y = (self.side / math.sqrt(2) * f(math.pi / 4 - half) for f in (math.cos, math.sin))
         plates, lines = [], []
         for i, j in np.ndindex(2, 2):
             centre = pitch * np.array([i + 0.5, j + 0.5])
             sign = 1.0 if (i + j) % 2 == 0 else -1.0
-            # The corner towards +x lies at the angle sign (half - 45 degrees); the other three follow.
+            # The corner towards +x is at the angle sign (half - 45 degrees); the other three follow.
             angle = sign * (half - math.pi / 4) + np.pi / 2 * np.arange(4)
             plates.append(centre + self.side / math.sqrt(2) * np.column_stack([np.cos(angle), np.sin(angle)]))
             across, up = np.array([x, -sign * y]), np.array([sign * y, x])
@@ -77,28 +77,29 @@ class RotatingSquares:
                 ends = centre + corner - reach * along, centre + corner + (self.ligament + reach) * along
                 lines.append(np.array(ends))
         struts = tuple(Strut(line, self.width) for line in lines)
-        room = self._narrow * self.side
+        limit = self._narrow * self.side
+        period = 2 * pitch
         return Pattern(
-            "rotating squares", 2 * pitch, 2 * pitch, struts, tuple(plates), mirrors=True, room=room
+            "rotating squares", period, period, struts, tuple(plates), symmetric=True, closing_width=limit
         )
 
 
 @dataclass(frozen=True)
-class _RoundNodes:
-    """Round nodes with tangent ligaments, of which neighbours make a chiral cell.
+class _ChiralBase:
+    """A chiral cell: round nodes with tangent ligaments.
 
     Attributes:
-        node_radius: Radius r of the nodes, to the middle of the ring, mm.
+        node_radius: Radius r of the nodes, measured to the middle of the ring, mm.
         ligament: Length L of the ligaments between their points of tangency, mm.
         width: Width of ligaments and rings, mm.
-        node: ``"ring"`` or ``"disc"``, a solid node.
+        node: ``"ring"`` or ``"disc"`` (a solid node).
 
     Raises:
-        InputError: If a length is outside its range or the node unknown.
+        InputError: If a length is outside its range or the kind of node is unknown.
     """
 
     kind: ClassVar[str]
-    mirrors: ClassVar[bool]
+    symmetric: ClassVar[bool]
 
     node_radius: float
     ligament: float
@@ -108,7 +109,7 @@ class _RoundNodes:
     def __post_init__(self) -> None:
         within(f"{self.kind}.node_radius", self.node_radius, above=0.0, unit="mm")
         within(f"{self.kind}.ligament", self.ligament, above=0.0, unit="mm")
-        why = "the node's radius"
+        why = "the radius of the nodes"
         within(f"{self.kind}.width", self.width, above=0.0, below=self.node_radius, unit="mm", why=why)
         if self.node not in NODES:
             raise InputError(
@@ -117,7 +118,7 @@ class _RoundNodes:
 
     @property
     def gap(self) -> float:
-        """Width of struts at which neighbouring nodes would touch, mm."""
+        """Strut width at which neighbouring nodes would touch, mm."""
         return self.ligament
 
     def _with_nodes(
@@ -126,53 +127,56 @@ class _RoundNodes:
         lines: list[FloatArray],
         nodes: list[tuple[FloatArray, NDArray[np.floating]]],
     ) -> Pattern:
-        """Put rings or discs at the nodes; rings are cut where ligaments touch them, so that ends meet."""
+        """Add rings or discs at the nodes; rings are divided where ligaments touch them."""
         struts = [Strut(line, self.width) for line in lines]
         plates = []
         for centre, angles in nodes:
-            place = (float(centre[0]), float(centre[1]))
+            middle = (float(centre[0]), float(centre[1]))
             if self.node == "disc":
-                plates.append(arc(place, self.node_radius + self.width / 2, 0.0, 2 * math.pi)[:-1])
+                plates.append(arc(middle, self.node_radius + self.width / 2, 0.0, 2 * math.pi)[:-1])
                 continue
             ends = np.append(angles, angles[0] + 2 * math.pi)
             struts += [
-                Strut(arc(place, self.node_radius, float(a), float(b)), self.width) for a, b in pairwise(ends)
+                Strut(arc(middle, self.node_radius, float(a), float(b)), self.width)
+                for a, b in pairwise(ends)
             ]
-        room = min(self.node_radius, self.gap)  # a node's hole, or the way between nodes, closes
-        return Pattern(self.kind, *period, tuple(struts), tuple(plates), mirrors=self.mirrors, room=room)
+        limit = min(self.node_radius, self.gap)  # the hole of a node or the gap between nodes closes
+        return Pattern(
+            self.kind, *period, tuple(struts), tuple(plates), symmetric=self.symmetric, closing_width=limit
+        )
 
 
-class Hexachiral(_RoundNodes):
+class Hexachiral(_ChiralBase):
     """Round nodes on a triangular grid, six tangent ligaments each (Prall and Lakes 1997, from memory)."""
 
     kind = "hexachiral"
-    mirrors = False
+    symmetric = False
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle: two nodes."""
+        """Return the pattern of one period: two nodes."""
         pitch = math.hypot(self.ligament, 2 * self.node_radius)
-        lean = math.atan2(2 * self.node_radius, self.ligament)
+        angle_sign = math.atan2(2 * self.node_radius, self.ligament)
         row = pitch * math.sqrt(3) / 2
         centres = [np.array([0.5 * pitch, 0.5 * row]), np.array([pitch, 1.5 * row])]
         lines = []
         for centre in centres:
             for direction in math.pi / 3 * np.arange(3):
-                along = np.array([math.cos(direction - lean), math.sin(direction - lean)])
+                along = np.array([math.cos(direction - angle_sign), math.sin(direction - angle_sign)])
                 tangency = centre + self.node_radius * np.array([-along[1], along[0]])
                 lines.append(np.array([tangency, tangency + self.ligament * along]))
-        six = math.pi / 2 - lean + math.pi / 3 * np.arange(6)
+        six = math.pi / 2 - angle_sign + math.pi / 3 * np.arange(6)
         nodes = [(centre, six) for centre in centres]
         return self._with_nodes((pitch, 2 * row), lines, nodes)
 
 
-class AntiTetrachiral(_RoundNodes):
-    """Round nodes on a square grid, neighbours turning opposite ways, with tangent ligaments; auxetic.
+class AntiTetrachiral(_ChiralBase):
+    """Round nodes on a square grid that rotate in alternate directions, with tangent ligaments; auxetic.
 
-    The ligaments' length is the grid's pitch.
+    The length of the ligaments is the pitch of the grid.
     """
 
     kind = "anti-tetrachiral"
-    mirrors = True
+    symmetric = True
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -181,16 +185,16 @@ class AntiTetrachiral(_RoundNodes):
             self.ligament,
             above=2 * self.node_radius + 2 * self.width,
             unit="mm",
-            why="neighbouring nodes would touch: 2 node_radius + 2 width",
+            why="neighbouring nodes touch at 2 node_radius + 2 width",
         )
 
     @property
     def gap(self) -> float:
-        """Width of struts at which neighbouring nodes would touch, mm."""
+        """Strut width at which neighbouring nodes would touch, mm."""
         return (self.ligament - 2 * self.node_radius) / 2
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle: four nodes, mirror lines through the middles of ligaments."""
+        """Return the pattern of one period: four nodes, mirror lines through the middles of ligaments."""
         lines, nodes = [], []
         for i, j in np.ndindex(2, 2):
             centre = self.ligament * np.array([i + 0.5, j + 0.5])
@@ -204,11 +208,11 @@ class AntiTetrachiral(_RoundNodes):
 
 @dataclass(frozen=True)
 class SinusoidalLigaments:
-    """A square grid whose ligaments are half sine waves, so that neighbouring nodes turn opposite ways.
+    """A square grid whose ligaments are half sine waves, so that its nodes rotate in alternate directions.
 
     Attributes:
         spacing: Distance between nodes, mm.
-        amplitude: Amplitude of the waves, mm; 0 is a square grid.
+        amplitude: Amplitude of the waves, mm; 0 gives a square grid.
         width: Width of the ligaments, mm.
 
     Raises:
@@ -225,11 +229,11 @@ class SinusoidalLigaments:
             "sinusoidal.width", self.width, above=0.0, below=self.spacing / 2, unit="mm", why="spacing / 2"
         )
         most = min(0.4 * self.spacing, (self.spacing - 2 * self.width) / 2)
-        why = "ligaments that bow towards each other would touch"
+        why = "ligaments that bend towards each other would touch"
         within("sinusoidal.amplitude", self.amplitude, least=0.0, most=most, unit="mm", why=why)
 
     def pattern(self) -> Pattern:
-        """Return the repeating rectangle: four nodes, mirror lines through the middles of ligaments."""
+        """Return the pattern of one period: four nodes, mirror lines through the middles of ligaments."""
         s, wave = self.spacing, np.linspace(0.0, 1.0, _SAMPLES)
         bow = self.amplitude * np.sin(math.pi * wave)
         struts = []
@@ -238,5 +242,5 @@ class SinusoidalLigaments:
             node = s * np.array([i + 0.5, j + 0.5])
             struts.append(Strut(node + np.column_stack([s * wave, sign * bow]), self.width))
             struts.append(Strut(node + np.column_stack([-sign * bow, s * wave]), self.width))
-        room = min(s / 2 - self.amplitude, s / 2)
-        return Pattern("sinusoidal", 2 * s, 2 * s, tuple(struts), mirrors=True, room=room)
+        limit = min(s / 2 - self.amplitude, s / 2)
+        return Pattern("sinusoidal", 2 * s, 2 * s, tuple(struts), symmetric=True, closing_width=limit)

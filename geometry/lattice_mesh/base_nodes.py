@@ -1,50 +1,50 @@
 # SPDX-License-Identifier: MIT
-"""What is laid on a wall: on which of its nodes every other node stands, and the wall alone."""
+"""Base nodes of what is deposited on a wall, and the body without some regions."""
 
 from typing import NamedTuple
 
 import numpy as np
 
 from annelid.geometry.body import Body, IntArray
-from annelid.geometry.lattice_mesh.extrusion import Thickened
+from annelid.geometry.lattice_mesh.extrusion import ExtrudedMesh
 
-_CLOSE = 1e-7  # share of the extent of the flat pattern within which two nodes lie in one column
+_CLOSE = 1e-7  # of the extent of the flat pattern: nodes nearer than this lie above each other
 
 
-def footing(thick: Thickened, wall: IntArray, width: float) -> IntArray:
-    """Return the node of the wall's face at depth 0 under (or over) every other node.
+def base_nodes(extruded: ExtrudedMesh, wall: IntArray, width: float) -> IntArray:
+    """Return for every node outside of the wall the node at the same flat position on its face at depth 0.
 
     Args:
-        thick: Wall and what is laid on it, the face between them at depth 0.
-        wall: Nodes of the wall, each of which stands on itself.
+        extruded: The wall and what is deposited on it, with the face between them at depth 0.
+        wall: Nodes of the wall; each of them is its own base node.
         width: Period of the flat pattern along x.
 
     Returns:
-        Shape (n,), node numbers.
+        Node numbers, shape (n,).
     """
     from scipy.spatial import cKDTree
 
-    flat = thick.flat.copy()
+    flat = extruded.flat.copy()
     flat[np.isinf(flat)] = 2 * np.abs(flat[np.isfinite(flat)]).max()  # poles
     extent = float((flat.max(axis=0) - flat.min(axis=0)).max())
-    foot = np.arange(len(flat))
-    laid = np.setdiff1d(foot, wall)
-    face = wall[np.abs(thick.depth[wall]) < 1e-9 + 1e-7 * np.ptp(thick.depth)]
-    if thick.merged:
+    base = np.arange(len(flat))
+    others = np.setdiff1d(base, wall)
+    face = wall[np.abs(extruded.depth[wall]) < 1e-9 + 1e-7 * np.ptp(extruded.depth)]
+    if extruded.merged:
         flat[:, 0] = np.mod(flat[:, 0] + _CLOSE * extent, width)
-    distance, nearest = cKDTree(flat[face]).query(flat[laid])
+    distance, nearest = cKDTree(flat[face]).query(flat[others])
     assert np.all(distance < _CLOSE * extent)
-    foot[laid] = face[nearest]
-    return foot
+    base[others] = face[nearest]
+    return base
 
 
-class Piece(NamedTuple):
-    """Some regions of a body as a body of its own.
+class SubBody(NamedTuple):
+    """Some regions of a body as a separate body.
 
     Attributes:
-        body: The piece, with those named surfaces that it has part of.
-        nodes: Node of the whole for each of its nodes.
-        cells: Cell of the whole for each of its cells.
+        body: The separate body, with the named surfaces of which it has a part.
+        nodes: Node of the original body for each node.
+        cells: Cell of the original body for each cell.
     """
 
     body: Body
@@ -52,8 +52,8 @@ class Piece(NamedTuple):
     cells: IntArray
 
 
-def without(body: Body, regions: tuple[str, ...]) -> Piece:
-    """Take regions away from a body; electrodes are left out, too."""
+def without_regions(body: Body, regions: tuple[str, ...]) -> SubBody:
+    """Return a body without some regions, and without electrodes."""
     kept = {name: cells for name, cells in body.regions.items() if name not in regions}
     cells = np.sort(np.concatenate(list(kept.values())))
     nodes, numbered = np.unique(body.cells[cells], return_inverse=True)
@@ -80,4 +80,4 @@ def without(body: Body, regions: tuple[str, ...]) -> Piece:
         hoop=None if body.hoop is None else body.hoop[nodes],
         multiplicity=body.multiplicity,
     )
-    return Piece(piece, nodes, cells)
+    return SubBody(piece, nodes, cells)

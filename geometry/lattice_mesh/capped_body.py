@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A wall gets caps: discs bonded to its ends, meshed to fit them, so that its lumen is closed."""
+"""Caps on a wall: discs bonded to its ends with conforming meshes, which close the lumen."""
 
 from dataclasses import dataclass, replace
 
@@ -7,8 +7,8 @@ import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import FACETS
-from annelid.geometry.lattice_mesh.cap_mesh import CapPlan, cap_plan
-from annelid.geometry.lattice_mesh.extrusion import Course, Thickened, thicken
+from annelid.geometry.lattice_mesh.cap_mesh import CapMesh, mesh_cap
+from annelid.geometry.lattice_mesh.extrusion import ExtrudedMesh, Slab, extrude
 from annelid.geometry.lattice_mesh.flat_triangles import BoolArray
 from annelid.geometry.lattice_mesh.inflated_cap import InflatedCap
 from annelid.geometry.meshing.orientation import neighbours
@@ -17,21 +17,21 @@ CAP = "cap"
 """Region of the caps."""
 
 _ENDS = ("low", "high")
-_CLOSE = 1e-7  # share of the radius within which two places are one
-_MIRRORED = [0, 2, 1, 3, 6, 5, 4, 7, 9, 8]  # nodes of a tetra10 in a mirror
+_CLOSE = 1e-7  # of the radius: points nearer than this are one point
+_MIRRORED = [0, 2, 1, 3, 6, 5, 4, 7, 9, 8]  # node order of a mirrored tetra10
 
 
 @dataclass(frozen=True, kw_only=True)
-class Caps:
+class EndCaps:
     """Discs at both ends of a wall.
 
     Attributes:
-        radius: Of the discs, stress-free, mm; the wall reaches as far.
-        thickness: Of either, mm.
-        length: Of the wall, from Z = 0 on, mm.
+        radius: Stress-free radius of the discs, which is the outer radius of the wall, mm.
+        thickness: Thickness of each disc, mm.
+        length: Length of the wall, which begins at Z = 0, mm.
         along: Largest element size, mm.
         elements: Elements through the thickness.
-        inflated: The low and the high cap, of a wall that is drawn as inflated.
+        inflated: The low and the high cap as inflated, if the reference shape of the wall is inflated.
     """
 
     radius: float
@@ -42,15 +42,15 @@ class Caps:
     inflated: tuple[InflatedCap, InflatedCap] | None = None
 
 
-def with_caps(body: Body, caps: Caps) -> Body:
+def with_caps(body: Body, caps: EndCaps) -> Body:
     """Close both ends of a wall of tetrahedra with discs.
 
-    The faces of the wall's ends become interfaces ``layer|cap``. The caps have the surfaces ``lumen``, as the
-    wall, ``end_low`` and ``end_high``, ``cap_rim``, and their share of ``side_low`` and ``side_high``. What
-    stands over the wall at its ends belongs to ``outer``.
+    The end faces of the wall become interfaces ``layer|cap``. The caps have the surfaces ``lumen`` (together
+    with the wall), ``end_low``, ``end_high``, ``cap_rim``, and their part of ``side_low`` and ``side_high``.
+    End faces beyond the outer face of the wall belong to ``outer``.
 
     Args:
-        body: A straight wall with plane ends, or one drawn as it was inflated with its caps.
+        body: A straight wall with plane ends, or a wall in the shape in which it was inflated with its caps.
         caps: The discs.
     """
     for end in _ENDS:
@@ -58,55 +58,55 @@ def with_caps(body: Body, caps: Caps) -> Body:
     return body
 
 
-def _with_cap(body: Body, caps: Caps, end: str) -> Body:
-    """The body with one cap."""
+def _with_cap(body: Body, caps: EndCaps, end: str) -> Body:
+    """Return the body with a cap on one end."""
     places = body.points if body.stress_free_points is None else body.stress_free_points
     facets = body.facets[body.surfaces[f"end_{end}"]]
-    beside = np.linalg.norm(places[facets[:, :3], :2], axis=2).max(axis=1) > caps.radius * (1 + _CLOSE)
-    plan = cap_plan(places[:, :2], facets[~beside], caps.radius, caps.along, body.multiplicity)
-    course = Course(0.0, caps.thickness, caps.elements, CAP, CAP)
-    thick = thicken(plan.mesh, [course], width=1.0, merge=False)
-    flat, known = _fitted(thick, plan, caps.radius)
+    outside = np.linalg.norm(places[facets[:, :3], :2], axis=2).max(axis=1) > caps.radius * (1 + _CLOSE)
+    cap = mesh_cap(places[:, :2], facets[~outside], caps.radius, caps.along, body.multiplicity)
+    slab = Slab(0.0, caps.thickness, caps.elements, CAP, CAP)
+    extruded = extrude(cap.mesh, [slab], width=1.0, merge=False)
+    flat, known = _matched_to_wall(extruded, cap, caps.radius)
     own = known < 0
-    cells = np.where(own, len(body.points) + np.cumsum(own) - 1, known)[thick.cells]
+    cells = np.where(own, len(body.points) + np.cumsum(own) - 1, known)[extruded.cells]
     if end == "low":
         cells = cells[:, _MIRRORED]
-    named = _faces(thick, cells, flat, plan, caps)
-    level = -thick.depth if end == "low" else caps.length + thick.depth
-    added = np.column_stack([flat, level])[own]
+    named = _faces(extruded, cells, flat, cap, caps)
+    height = -extruded.depth if end == "low" else caps.length + extruded.depth
+    added = np.column_stack([flat, height])[own]
     places = np.concatenate([places, added])
     if caps.inflated is None:
-        return _named(_grown(body, added, end), cells, end, named, beside)
+        return _with_cells(_with_nodes(body, added, end), cells, end, named, outside)
     inflated = caps.inflated[_ENDS.index(end)]
-    body = _named(_grown(body, inflated.present(added), None), cells, end, named, beside)
-    return _stretched(body, cells, inflated, places)
+    body = _with_cells(_with_nodes(body, inflated.inflated_points(added), None), cells, end, named, outside)
+    return _with_gradient(body, cells, inflated, places)
 
 
-def _fitted(thick: Thickened, plan: CapPlan, radius: float) -> tuple[FloatArray, IntArray]:
-    """Flat positions, mid-side nodes where the wall's are, and nodes of the wall, -1 for others."""
+def _matched_to_wall(extruded: ExtrudedMesh, cap: CapMesh, radius: float) -> tuple[FloatArray, IntArray]:
+    """Flat positions with mid-side nodes as in the wall, and the node of the wall at each, or -1."""
     from scipy.spatial import cKDTree
 
-    flat, known = thick.flat.copy(), np.full(len(thick.flat), -1, dtype=np.int64)
-    distance, nearest = (np.asarray(found) for found in cKDTree(plan.chords).query(flat))
+    flat, known = extruded.flat.copy(), np.full(len(extruded.flat), -1, dtype=np.int64)
+    distance, nearest = (np.asarray(values) for values in cKDTree(cap.straight).query(flat))
     at_wall = distance < _CLOSE * radius
-    flat[at_wall] = plan.places[nearest[at_wall]]
-    bonded = at_wall & (thick.depth == 0.0)
-    known[bonded] = plan.nodes[nearest[bonded]]
+    flat[at_wall] = cap.curved[nearest[at_wall]]
+    bonded = at_wall & (extruded.depth == 0.0)
+    known[bonded] = cap.nodes[nearest[bonded]]
     return flat, known
 
 
 def _faces(
-    thick: Thickened, cells: IntArray, flat: FloatArray, plan: CapPlan, caps: Caps
+    extruded: ExtrudedMesh, cells: IntArray, flat: FloatArray, cap: CapMesh, caps: EndCaps
 ) -> dict[str, IntArray]:
-    """The free facets of a cap by the names of their surfaces, ``end`` for its far face."""
+    """The free facets of a cap by the names of their surfaces; ``end`` is its outer face."""
     local = FACETS["tetra10"][1]
-    before, facets = (every[:, local].reshape(-1, local.shape[1]) for every in (thick.cells, cells))
+    before, facets = (every[:, local].reshape(-1, local.shape[1]) for every in (extruded.cells, cells))
     _, first, count = np.unique(np.sort(facets[:, :3], axis=1), axis=0, return_index=True, return_counts=True)
     free = first[count == 1]
-    depth, place = thick.depth[before[free]], flat[before[free]]
+    depth, place = extruded.depth[before[free]], flat[before[free]]
     near, far = np.all(depth == 0.0, axis=1), np.all(depth == caps.thickness, axis=1)
-    bonded = near & np.isin(facets[free][:, :3], plan.nodes).all(axis=1)
-    side_low, side_high = (plan.on_plane(place, side) for side in ("low", "high"))
+    bonded = near & np.isin(facets[free][:, :3], cap.nodes).all(axis=1)
+    side_low, side_high = (cap.on_plane(place, side) for side in ("low", "high"))
     rest = ~(near | far | side_low | side_high)
     masks = {
         "lumen": near & ~bonded,
@@ -118,62 +118,67 @@ def _faces(
     return {name: facets[free[mask]] for name, mask in masks.items() if mask.any()}
 
 
-def _grown(body: Body, added: FloatArray, end: str | None) -> Body:
-    """The body with the nodes of a cap, its normals along the axis out of an end; ``None``: off the axis.
+def _with_nodes(body: Body, added: FloatArray, end: str | None) -> Body:
+    """Return the body with the nodes of a cap.
 
-    A natural stretch is interpolated by its components, for which the wall directions must not turn from
-    those of the wall to others within one cell.
+    The normals at these nodes point along the axis out of the given end. For ``None`` they point away from
+    the axis, because a stress-free gradient is interpolated by its components, and so the wall directions
+    must not change abruptly within a cell.
     """
     radius = np.linalg.norm(added[:, :2], axis=1)
     on_axis = radius < _CLOSE * radius.max()
-    way = np.where(on_axis[:, None], [1.0, 0.0], added[:, :2] / np.where(on_axis, 1.0, radius)[:, None])
+    radial = np.where(on_axis[:, None], [1.0, 0.0], added[:, :2] / np.where(on_axis, 1.0, radius)[:, None])
     flat = np.zeros((len(added), 1))
-    hoop = np.column_stack([-way[:, 1], way[:, 0], flat])
-    out = np.column_stack([way, flat])
+    hoop = np.column_stack([-radial[:, 1], radial[:, 0], flat])
+    outward = np.column_stack([radial, flat])
     if end is not None:
-        out = np.tile([0.0, 0.0, -1.0 if end == "low" else 1.0], (len(added), 1))
+        outward = np.tile([0.0, 0.0, -1.0 if end == "low" else 1.0], (len(added), 1))
     assert body.hoop is not None
-    foot = body.base_node
+    base = body.base_node
     return replace(
         body,
         points=np.concatenate([body.points, added]),
-        normal=np.concatenate([body.normal, out]),
+        normal=np.concatenate([body.normal, outward]),
         hoop=np.concatenate([body.hoop, hoop]),
-        base_node=None if foot is None else np.concatenate([foot, len(foot) + np.arange(len(added))]),
+        base_node=None if base is None else np.concatenate([base, len(base) + np.arange(len(added))]),
     )
 
 
-def _stretched(body: Body, cells: IntArray, inflated: InflatedCap, places: FloatArray) -> Body:
-    """The body with the natural stretch of a cap at its nodes, in the wall directions there."""
-    natural = {name: _padded(values, len(body.points)) for name, values in body.stress_free_gradient.items()}
+def _with_gradient(body: Body, cells: IntArray, inflated: InflatedCap, places: FloatArray) -> Body:
+    """Return the body with the stress-free gradient at the nodes of a cap, in the wall directions there."""
+    gradients = {
+        name: _padded(values, len(body.points)) for name, values in body.stress_free_gradient.items()
+    }
     nodes = np.unique(cells)
     assert body.hoop is not None
     normal, hoop = body.normal[nodes], body.hoop[nodes]
     frame = np.stack([normal, hoop, np.cross(normal, hoop)], axis=1)
-    values = natural.setdefault(CAP, _padded(np.empty((0, 3, 3)), len(body.points)))
-    values[nodes] = frame @ inflated.natural(places[nodes]) @ np.swapaxes(frame, 1, 2)
-    return replace(body, stress_free_gradient=natural, stress_free_points=places)
+    values = gradients.setdefault(CAP, _padded(np.empty((0, 3, 3)), len(body.points)))
+    values[nodes] = frame @ inflated.stress_free_gradient(places[nodes]) @ np.swapaxes(frame, 1, 2)
+    return replace(body, stress_free_gradient=gradients, stress_free_points=places)
 
 
 def _padded(values: FloatArray, count: int) -> FloatArray:
     return np.concatenate([values, np.tile(np.eye(3), (count - len(values), 1, 1))])
 
 
-def _named(body: Body, cells: IntArray, end: str, named: dict[str, IntArray], beside: BoolArray) -> Body:
-    """The body with the cells and facets of a cap; faces of the wall's end become interfaces."""
+def _with_cells(
+    body: Body, cells: IntArray, end: str, named: dict[str, IntArray], outside: BoolArray
+) -> Body:
+    """Return the body with the cells and facets of a cap; end faces of the wall become interfaces."""
     old = body.surfaces[f"end_{end}"]
     region = np.empty(len(body.cells), dtype=object)
     for name, members in body.regions.items():
         region[members] = name
     owner = neighbours(body.cell_type, body.cells, body.facets[old]).cell_facet // 4
-    found = {name: [members] for name, members in body.surfaces.items() if name != f"end_{end}"}
-    found.setdefault("outer", []).append(old[beside])
-    for name in dict.fromkeys(region[owner[~beside]]):
-        found.setdefault(f"{name}|{CAP}", []).append(old[~beside & (region[owner] == name)])
+    surfaces = {name: [members] for name, members in body.surfaces.items() if name != f"end_{end}"}
+    surfaces.setdefault("outer", []).append(old[outside])
+    for name in dict.fromkeys(region[owner[~outside]]):
+        surfaces.setdefault(f"{name}|{CAP}", []).append(old[~outside & (region[owner] == name)])
     count = len(body.facets)
     for name, facets in named.items():
         key = f"end_{end}" if name == "end" else name
-        found.setdefault(key, []).append(count + np.arange(len(facets)))
+        surfaces.setdefault(key, []).append(count + np.arange(len(facets)))
         count += len(facets)
     caps = body.regions.get(CAP, np.empty(0, dtype=np.int64))
     numbers = np.concatenate([caps, len(body.cells) + np.arange(len(cells))])
@@ -182,5 +187,5 @@ def _named(body: Body, cells: IntArray, end: str, named: dict[str, IntArray], be
         cells=np.concatenate([body.cells, cells]),
         regions={**{n: m for n, m in body.regions.items() if n != CAP}, CAP: numbers},
         facets=np.concatenate([body.facets, *named.values()]),
-        surfaces={name: np.concatenate(parts) for name, parts in found.items()},
+        surfaces={name: np.concatenate(parts) for name, parts in surfaces.items()},
     )

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Triangles of a flat pattern thickened into quadratic tetrahedra."""
+"""Extrusion of the triangles of a flat pattern to quadratic tetrahedra."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -11,18 +11,18 @@ from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
 
 EDGES = np.array([(0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3)])  # of tetra10, in the order of its nodes
-_CLOSE = 1e-7  # share of the extent of the flat pattern within which a node lies on a seam
+_CLOSE = 1e-7  # of the extent of the flat pattern: distance within which a corner is on an edge of it
 
 
-class Course(NamedTuple):
-    """One course of material, as masons lay it: a slab between two depths.
+class Slab(NamedTuple):
+    """A slab of material between two depths.
 
     Attributes:
-        low: Depth of its lower face, mm along the wall normal.
+        low: Depth of its lower face along the wall normal, mm.
         high: Depth of its upper face, mm.
-        elements: Elements through it.
-        on_struts: Region over the struts; ``None`` leaves it empty there.
-        between: Region between the struts; ``None`` leaves it empty there.
+        elements: Number of elements through the slab.
+        on_struts: Region on the struts; ``None`` for no material.
+        between: Region between the struts; ``None`` for no material.
     """
 
     low: float
@@ -33,16 +33,16 @@ class Course(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Thickened:
-    """Tetrahedra with their places in the flat pattern.
+class ExtrudedMesh:
+    """Tetrahedra with their positions in the flat pattern.
 
     Attributes:
         flat: Flat position of every node, shape (n, 2).
         depth: Depth of every node, shape (n,), mm.
         cells: Nodes of each ``tetra10``, shape (m, 10).
         regions: Cell numbers of each region.
-        triangles: Triangle of the flat pattern that each cell stands on, shape (m,).
-        merged: Whether the seam in x was closed.
+        triangles: Triangle of the flat pattern from which each cell was extruded, shape (m,).
+        merged: Whether the periodic edges in x are merged.
     """
 
     flat: FloatArray
@@ -53,90 +53,91 @@ class Thickened:
     merged: bool
 
 
-Unroll = Callable[[FloatArray, IntArray], FloatArray]
-"""Maps points (k, 2) of flat pieces, of the numbers (k,), into the pattern, as a disc over a pole."""
+PatternMap = Callable[[FloatArray, IntArray], FloatArray]
+"""Maps points (k, 2) of flat pieces with given numbers (k,), such as discs over poles, into the pattern."""
 
 
-def thicken(
-    mesh: FlatMesh, courses: Sequence[Course], *, width: float, merge: bool, unroll: Unroll | None = None
-) -> Thickened:
-    """Thicken the triangles of a flat pattern, course by course.
+def extrude(
+    mesh: FlatMesh, slabs: Sequence[Slab], *, width: float, merge: bool, pattern_map: PatternMap | None = None
+) -> ExtrudedMesh:
+    """Extrude the triangles of a flat pattern through slabs.
 
-    Every prism is cut in three tetrahedra by the order of its corners, so that neighbours cut their common
-    face alike, and every copy of a cell is cut alike.
+    Every prism is divided into three tetrahedra according to the order of its corners, so that neighbours
+    divide their common face in the same way, and so do all copies of a cell.
 
     Args:
         mesh: The flat pattern.
-        courses: Courses in order of depth, each beginning where the one before it ends.
+        slabs: Slabs in order of depth, each beginning where the one before it ends.
         width: Period of the pattern along x.
-        merge: Join the seam at ``width`` to that at 0 (their nodes match).
-        unroll: Where the points of other flat pieces lie in the pattern, if there are any.
+        merge: Whether to merge the periodic edges at 0 and at ``width``, whose corners match.
+        pattern_map: Map of other flat pieces into the pattern, if there are any.
     """
-    levels, owner = _levels(courses)
-    joined = (_joined(mesh, width) if merge else np.arange(len(mesh.points)))[mesh.twin]
-    order = np.argsort(_cutting_order(mesh, joined)[mesh.triangles], axis=1)
+    levels, slab_of_layer = _levels(slabs)
+    own = np.arange(len(mesh.points))
+    merged_corner = (_merged_corners(mesh, width) if merge else own)[mesh.representative]
+    order = np.argsort(_cutting_order(mesh, merged_corner)[mesh.triangles], axis=1)
     sorted_corners = np.take_along_axis(mesh.triangles, order, axis=1)
-    blocks, names, stands = [], [], []
-    for layer, course in enumerate(owner):
-        for region, members in ((course.on_struts, mesh.strut), (course.between, ~mesh.strut)):
+    blocks, names, base_triangles = [], [], []
+    for layer, slab in enumerate(slab_of_layer):
+        for region, members in ((slab.on_struts, mesh.on_strut), (slab.between, ~mesh.on_strut)):
             chosen = np.flatnonzero(members)
             if region is None or not len(chosen):
                 continue
             blocks.append(_prisms(sorted_corners[chosen], layer, len(levels)))
             names.append((region, 3 * len(chosen)))
-            stands.append(np.repeat(chosen, 3))
+            base_triangles.append(np.repeat(chosen, 3))
     raw = np.concatenate(blocks)
     corner_flat = np.repeat(mesh.points, len(levels), axis=0)
     corner_depth = np.tile(levels, len(mesh.points))
-    number = (joined[:, None] * len(levels) + np.arange(len(levels))).ravel()
-    raw = _turned(raw, corner_flat, corner_depth)
-    corner_disc = np.repeat(mesh.disc, len(levels))
-    flat, depth, disc, cells = _with_middles(raw, number, corner_flat, corner_depth, corner_disc)
-    flat = unroll(flat, disc) if unroll is not None else flat
+    number = (merged_corner[:, None] * len(levels) + np.arange(len(levels))).ravel()
+    raw = _right_handed(raw, corner_flat, corner_depth)
+    corner_piece = np.repeat(mesh.piece, len(levels))
+    flat, depth, piece, cells = _with_middles(raw, number, corner_flat, corner_depth, corner_piece)
+    flat = pattern_map(flat, piece) if pattern_map is not None else flat
     region_of = np.repeat([name for name, _ in names], [count for _, count in names])
     regions = {name: np.flatnonzero(region_of == name) for name in dict.fromkeys(name for name, _ in names)}
-    return Thickened(flat, depth, cells, regions, np.concatenate(stands), merge)
+    return ExtrudedMesh(flat, depth, cells, regions, np.concatenate(base_triangles), merge)
 
 
-def _cutting_order(mesh: FlatMesh, joined: IntArray) -> IntArray:
-    """Order of the corners by which prisms are cut: that of the copies, and among copies any."""
-    order = np.empty(len(joined), dtype=np.int64)
-    order[np.lexsort((joined, mesh.rank[joined]))] = np.arange(len(joined))
-    return order[joined]
+def _cutting_order(mesh: FlatMesh, merged_corner: IntArray) -> IntArray:
+    """Order of the corners by which prisms are divided: by rank, then by number."""
+    order = np.empty(len(merged_corner), dtype=np.int64)
+    order[np.lexsort((merged_corner, mesh.cutting_rank[merged_corner]))] = np.arange(len(merged_corner))
+    return order[merged_corner]
 
 
-def _levels(courses: Sequence[Course]) -> tuple[FloatArray, list[Course]]:
-    """All levels of depth, and the course each layer of elements belongs to."""
-    levels, owner = [courses[0].low], []
-    for course in courses:
-        levels += list(np.linspace(course.low, course.high, course.elements + 1)[1:])
-        owner += [course] * course.elements
-    return np.array(levels), owner
+def _levels(slabs: Sequence[Slab]) -> tuple[FloatArray, list[Slab]]:
+    """All levels of depth, and the slab of each layer of elements."""
+    levels, slab_of_layer = [slabs[0].low], []
+    for slab in slabs:
+        levels += list(np.linspace(slab.low, slab.high, slab.elements + 1)[1:])
+        slab_of_layer += [slab] * slab.elements
+    return np.array(levels), slab_of_layer
 
 
-def _joined(mesh: FlatMesh, width: float) -> IntArray:
-    """Number of each corner with the seam at ``width`` joined to that at 0."""
-    here = mesh.disc == 0
-    slip = _CLOSE * max(width, float(np.ptp(mesh.points[here, 1])))
-    near = np.flatnonzero((np.abs(mesh.points[:, 0]) < slip) & here)
-    far = np.flatnonzero((np.abs(mesh.points[:, 0] - width) < slip) & here)
+def _merged_corners(mesh: FlatMesh, width: float) -> IntArray:
+    """Number of each corner after merging the edge at ``width`` with the edge at 0."""
+    here = mesh.piece == 0
+    tolerance = _CLOSE * max(width, float(np.ptp(mesh.points[here, 1])))
+    near = np.flatnonzero((np.abs(mesh.points[:, 0]) < tolerance) & here)
+    far = np.flatnonzero((np.abs(mesh.points[:, 0] - width) < tolerance) & here)
     near, far = (side[np.argsort(mesh.points[side, 1])] for side in (near, far))
-    joined = np.arange(len(mesh.points))
-    joined[far] = near
-    return joined
+    merged_corner = np.arange(len(mesh.points))
+    merged_corner[far] = near
+    return merged_corner
 
 
 def _prisms(corners: IntArray, layer: int, levels: int) -> IntArray:
-    """Three tetrahedra of each prism; corner v at level k has number v * levels + k."""
+    """Three tetrahedra of each prism; corner v at level k has the number v * levels + k."""
     low = corners * levels + layer
     high = low + 1
     a, b, c = low.T
     d, e, f = high.T
-    cut = np.stack([[a, b, c, f], [a, b, e, f], [a, d, e, f]], axis=0)  # (3, 4, prisms)
-    return np.moveaxis(cut, -1, 0).reshape(-1, 4)
+    tetrahedra = np.stack([[a, b, c, f], [a, b, e, f], [a, d, e, f]], axis=0)  # (3, 4, prisms)
+    return np.moveaxis(tetrahedra, -1, 0).reshape(-1, 4)
 
 
-def _turned(raw: IntArray, flat: FloatArray, depth: FloatArray) -> IntArray:
+def _right_handed(raw: IntArray, flat: FloatArray, depth: FloatArray) -> IntArray:
     """The tetrahedra with their corners in right-handed order."""
     x = np.column_stack([flat, depth])[raw]
     a, b, c = (x[:, i] - x[:, 0] for i in (1, 2, 3))
@@ -146,9 +147,9 @@ def _turned(raw: IntArray, flat: FloatArray, depth: FloatArray) -> IntArray:
 
 
 def _with_middles(
-    raw: IntArray, number: IntArray, flat: FloatArray, depth: FloatArray, disc: IntArray
+    raw: IntArray, number: IntArray, flat: FloatArray, depth: FloatArray, piece: IntArray
 ) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
-    """Add mid-side nodes; both those and the corners are numbered once across a joined seam."""
+    """Add mid-side nodes; merged corners and the edges between them are numbered once."""
     corners = number[raw]
     ends = raw[:, EDGES].reshape(-1, 2)
     key = np.sort(number[ends], axis=1)
@@ -163,6 +164,6 @@ def _with_middles(
     return (
         np.concatenate([flat[place], flat[middle].mean(axis=1)]),
         np.concatenate([depth[place], depth[middle].mean(axis=1)]),
-        np.concatenate([disc[place], disc[middle[:, 0]]]),
+        np.concatenate([piece[place], piece[middle[:, 0]]]),
         cells,
     )

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Triangles of a flat pattern that repeats, fitted to its struts and matching across its seams."""
+"""Triangulation of one period of a flat pattern, conforming to its struts and matching at periodic edges."""
 
 import itertools
 from collections.abc import Callable, Sequence
@@ -11,17 +11,18 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
+from annelid.geometry.meshing.fill import counter_clockwise
 from annelid.geometry.meshing.plane_mesh import gmsh_session
 
-_STARTS = (0.0, 0.31, 0.17, 0.43, 0.11, 0.37)  # shares of the period at which the seam is tried
-_TRIANGLE = 2  # gmsh's number of the three-node triangle
-_SEAM = 1e-6  # share of the period within which a point lies on a seam
-_SAME = 1e-7  # of an outline's size: corners nearer than this make no line
-_PLAIN = 0.03  # of the element size: corners that change the outline by less are dropped
-_IN_PLATES = 8.0  # largest over smallest size where only struts and plates are meshed
-_NEAR = 0.5  # fine elements beside the outline beyond which elements begin to grow
-_GROWTH = 1.0  # distance over which they grow, over the growth
-_SAMPLES = 60  # points of each curve from which distances are taken
+_STARTS = (0.0, 0.31, 0.17, 0.43, 0.11, 0.37)  # fractions of the period at which periodic edges are tried
+_TRIANGLE = 2  # element type of gmsh
+_ON_EDGE = 1e-6  # of the period: distance within which a point is on a periodic edge
+_SAME = 1e-7  # of the size of an outline: corners nearer than this do not form a line
+_SIMPLIFY = 0.03  # of the element size: corners that change the outline by less are removed
+_IN_PLATES = 8.0  # ratio of the largest to the smallest size where only struts and plates are meshed
+_NEAR = 0.5  # distance from the outline at which elements begin to grow, over the fine element size
+_GROWTH = 1.0  # distance over which elements grow, over the growth
+_SAMPLES = 60  # points of each curve from which distances are measured
 
 
 Outline = tuple[FloatArray, tuple[FloatArray, ...]]
@@ -34,49 +35,53 @@ def mesh_flat(
     *,
     fine: float,
     coarse: float | None = None,
-    seams: str = "xy",
-    cuts: Sequence[float] = (),
-    swell: Callable[[float, float], float] | None = None,
-    detail: float | None = None,
+    periodic: str = "xy",
+    lines: Sequence[float] = (),
+    size_factor: Callable[[float, float], float] | None = None,
+    narrowest: float | None = None,
 ) -> FlatMesh:
     """Triangulate one period of a pattern.
 
-    The period begins at (0, 0); across axes with seams it may begin elsewhere, where the seam meets no corner
-    of the outline.
+    The period begins at (0, 0). Along periodic axes it may begin elsewhere, where its edges meet no corner of
+    the outline.
 
     Args:
-        footprint: Polygons, each its outer corners (k, 2) and those of its holes; where they overlap they are
-            one. They may reach beyond the period, where they are cut off.
+        footprint: Polygons, each given by its outer corners (k, 2) and those of its holes. Overlapping
+            polygons are united; parts beyond the period are cut off.
         period: Size of the period along x and y.
         fine: Element size on the struts.
         coarse: Largest element size between the struts; ``None`` leaves the space between them empty.
-        seams: Which seams must match their opposite, node by node: ``"xy"``, ``"x"``, ``"y"`` or ``""``.
-        cuts: Places along y at which edges of triangles shall lie.
-        detail: Width of the narrowest strut, where ``fine`` is larger.
-        swell: Factor of all element sizes at a place (the surface is not as large everywhere).
+        periodic: Axes along which opposite edges must match node by node: ``"xy"``, ``"x"``, ``"y"`` or
+            ``""``.
+        lines: Positions along y of lines on which edges of triangles lie.
+        size_factor: Factor of all element sizes as a function of x and y.
+        narrowest: Width of the narrowest strut if ``fine`` is larger.
 
     Raises:
         InputError: If a size is not positive, the footprint leaves the period empty, or the pattern does not
-            fit to itself across a seam.
+            match itself at periodic edges.
     """
     within("fine", fine, above=0.0)
-    for share in _STARTS:
+    for fraction in _STARTS:
         origin = tuple(
-            share * size if name in seams else 0.0 for name, size in zip("xy", period, strict=True)
+            fraction * size if name in periodic else 0.0 for name, size in zip("xy", period, strict=True)
         )
-        outlines = _united(footprint, period, origin, _PLAIN * min(fine, detail or fine), seams)
+        outlines = _united(footprint, period, origin, _SIMPLIFY * min(fine, narrowest or fine), periodic)
         if not outlines:
             raise InputError("lattice: no strut lies within the period of the pattern", key="footprint")
         with gmsh_session() as gmsh:
-            every, struts = _draw(gmsh, outlines, period, cuts, fill=coarse is not None)
-            if all(_match_seams(gmsh, period, axis) for axis, name in enumerate("xy") if name in seams):
+            surfaces, struts = _add_geometry(gmsh, outlines, period, lines, fill=coarse is not None)
+            axes = [axis for axis, name in enumerate("xy") if name in periodic]
+            if all(_match_periodic_edges(gmsh, period, axis) for axis in axes):
                 _size(gmsh, struts, fine, coarse if coarse is not None else _IN_PLATES * fine)
-                if swell is not None:
-                    gmsh.model.mesh.setSizeCallback(lambda _dim, _tag, x, y, _z, size: size * swell(x, y))
+                if size_factor is not None:
+                    gmsh.model.mesh.setSizeCallback(
+                        lambda _dim, _tag, x, y, _z, size: size * size_factor(x, y)
+                    )
                 gmsh.model.mesh.generate(2)
-                return _read(gmsh, every, struts, (origin[0], origin[1]))
+                return _read(gmsh, surfaces, struts, (origin[0], origin[1]))
     raise InputError(
-        f"lattice: the pattern does not fit to itself across its seams; {period[0]:.4g} by {period[1]:.4g} "
+        f"lattice: the pattern does not match itself at periodic edges; {period[0]:.4g} by {period[1]:.4g} "
         "is not one of its periods",
         key="period",
     )
@@ -86,32 +91,34 @@ def _united(
     footprint: Sequence[Outline],
     period: tuple[float, float],
     origin: tuple[float, ...],
-    slip: float,
-    seams: str,
+    tolerance: float,
+    periodic: str,
 ) -> list[Outline]:
-    """The polygons within the period without overlaps, free of gaps, spikes and steps like ``slip``.
+    """The polygons within the period, without overlaps and without details smaller than the tolerance.
 
-    Copies beyond the seams are there while it is tidied, so that both sides of a seam are treated alike. All
-    rings turn counter-clockwise: gmsh takes a hole away only if its ring turns like the outer one.
+    Copies beyond periodic edges are included in the simplification, so that both edges are treated in the
+    same way. All rings are counter-clockwise: gmsh subtracts a hole only if its ring has the orientation of
+    the outer ring.
     """
     import shapely
     from shapely import affinity
 
-    one = shapely.union_all([shapely.Polygon(outer, holes) for outer, holes in footprint])
-    turns = [(-1, 0, 1, 2) if name in seams else (0,) for name in "xy"]
-    moves = [(i * period[0] - origin[0], j * period[1] - origin[1]) for i in turns[0] for j in turns[1]]
-    every = shapely.union_all([affinity.translate(one, *move) for move in moves], grid_size=slip * 1e-6)
-    for step in (slip, -2 * slip, slip):
-        every = shapely.buffer(every, step, join_style="mitre", mitre_limit=3.0)
-    plain = shapely.simplify(shapely.intersection(every, shapely.box(0.0, 0.0, *period)), slip)
-    return [(outer, tuple(holes)) for outer, *holes in _rings(plain, slip)]
+    union = shapely.union_all([shapely.Polygon(outer, holes) for outer, holes in footprint])
+    shifts = [(-1, 0, 1, 2) if name in periodic else (0,) for name in "xy"]
+    moves = [(i * period[0] - origin[0], j * period[1] - origin[1]) for i in shifts[0] for j in shifts[1]]
+    copies = [affinity.translate(union, *move) for move in moves]
+    area = shapely.union_all(copies, grid_size=tolerance * 1e-6)
+    for step in (tolerance, -2 * tolerance, tolerance):
+        area = shapely.buffer(area, step, join_style="mitre", mitre_limit=3.0)
+    simplified = shapely.simplify(shapely.intersection(area, shapely.box(0.0, 0.0, *period)), tolerance)
+    return [(outer, tuple(holes)) for outer, *holes in _rings(simplified, tolerance)]
 
 
-def _rings(shape: Any, slip: float) -> list[list[FloatArray]]:
-    """The rings of each polygon of a set, outer one first, specks left out."""
+def _rings(shape: Any, tolerance: float) -> list[list[FloatArray]]:
+    """The rings of each polygon, beginning with the outer one; tiny polygons are omitted."""
     import shapely
 
-    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and part.area > slip**2]
+    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > tolerance**2]
     return [[_ccw(ring) for ring in (part.exterior, *part.interiors)] for part in parts]
 
 
@@ -120,35 +127,35 @@ def _ccw(ring: Any) -> FloatArray:
     return corners.copy() if ring.is_ccw else corners[::-1].copy()
 
 
-def _draw(
+def _add_geometry(
     gmsh: Any,
     footprint: Sequence[Outline],
     period: tuple[float, float],
-    cuts: Sequence[float],
+    lines: Sequence[float],
     *,
     fill: bool,
 ) -> tuple[list[int], list[int]]:
-    """Draw polygons within the period, and the space between; returns tags of all surfaces, of the struts."""
+    """Add the polygons and the space between them; return the tags of all surfaces and of the struts."""
     occ = gmsh.model.occ
     faces = [(2, _polygon(occ, polygon)) for polygon in footprint]
-    edges = _edges(period[1], cuts)
+    edges = _edges(period[1], lines)
     sheet = [
         (2, occ.addRectangle(0.0, low, 0.0, period[0], high - low)) for low, high in itertools.pairwise(edges)
     ]
-    found, made = occ.fragment(sheet, faces)
-    within_sheet = {tag for pieces in made[: len(sheet)] for dim, tag in pieces if dim == 2}
-    covered = {tag for pieces in made[len(sheet) :] for dim, tag in pieces if dim == 2}
+    entities, mapping = occ.fragment(sheet, faces)
+    within_sheet = {tag for pieces in mapping[: len(sheet)] for dim, tag in pieces if dim == 2}
+    covered = {tag for pieces in mapping[len(sheet) :] for dim, tag in pieces if dim == 2}
     if not fill:
         within_sheet &= covered
-    occ.remove([(2, tag) for dim, tag in found if dim == 2 and tag not in within_sheet], recursive=True)
+    occ.remove([(2, tag) for dim, tag in entities if dim == 2 and tag not in within_sheet], recursive=True)
     occ.synchronize()
     return sorted(within_sheet), sorted(within_sheet & covered)
 
 
-def _edges(height: float, cuts: Sequence[float]) -> FloatArray:
-    """Ends and cuts of the period along y, each once, those that almost coincide taken as one."""
-    edges = np.sort(np.concatenate([[0.0, height], [cut for cut in cuts if 0.0 < cut < height]]))
-    keep = np.concatenate([[True], np.diff(edges) > _SEAM * height])
+def _edges(height: float, lines: Sequence[float]) -> FloatArray:
+    """Ends of the period along y and lines between them, with those that almost coincide merged."""
+    edges = np.sort(np.concatenate([[0.0, height], [line for line in lines if 0.0 < line < height]]))
+    keep = np.concatenate([[True], np.diff(edges) > _ON_EDGE * height])
     edges = edges[keep]
     edges[-1] = height
     return edges
@@ -166,12 +173,12 @@ def _loop(occ: Any, ring: FloatArray) -> int:
     return int(occ.addCurveLoop(lines))
 
 
-def _match_seams(gmsh: Any, period: tuple[float, float], axis: int) -> bool:
-    """Tie the mesh of the far seam across an axis to that of the near one; False if they do not match."""
-    near, far = (_on_seam(gmsh, period, axis, place) for place in (0.0, period[axis]))
-    slip = _SEAM * max(period)
+def _match_periodic_edges(gmsh: Any, period: tuple[float, float], axis: int) -> bool:
+    """Make gmsh copy the mesh of the near periodic edge to the far one; return False if they do not match."""
+    near, far = (_curves_on_edge(gmsh, period, axis, position) for position in (0.0, period[axis]))
+    tolerance = _ON_EDGE * max(period)
     if len(near) != len(far) or any(
-        np.abs(a - b).max() > slip for (a, _), (b, _) in zip(near, far, strict=True)
+        np.abs(a - b).max() > tolerance for (a, _), (b, _) in zip(near, far, strict=True)
     ):
         return False
     shift = np.eye(4)
@@ -181,20 +188,23 @@ def _match_seams(gmsh: Any, period: tuple[float, float], axis: int) -> bool:
     return True
 
 
-def _on_seam(gmsh: Any, period: tuple[float, float], axis: int, place: float) -> list[tuple[FloatArray, int]]:
-    """Curves on a seam with their ends along it, in order."""
-    slip = _SEAM * max(period)
-    low, high = [-slip, -slip, -slip], [period[0] + slip, period[1] + slip, slip]
-    low[axis], high[axis] = place - slip, place + slip
-    found = []
+def _curves_on_edge(
+    gmsh: Any, period: tuple[float, float], axis: int, position: float
+) -> list[tuple[FloatArray, int]]:
+    """Curves on a periodic edge with the positions of their ends along it, in order."""
+    tolerance = _ON_EDGE * max(period)
+    low = [-tolerance, -tolerance, -tolerance]
+    high = [period[0] + tolerance, period[1] + tolerance, tolerance]
+    low[axis], high[axis] = position - tolerance, position + tolerance
+    curves = []
     for _, tag in gmsh.model.getEntitiesInBoundingBox(*low, *high, 1):
         box = gmsh.model.getBoundingBox(1, tag)
-        found.append((np.array([box[1 - axis], box[4 - axis]]), int(tag)))
-    return sorted(found, key=lambda entry: float(entry[0].sum()))
+        curves.append((np.array([box[1 - axis], box[4 - axis]]), int(tag)))
+    return sorted(curves, key=lambda entry: float(entry[0].sum()))
 
 
 def _size(gmsh: Any, struts: list[int], fine: float, coarse: float) -> None:
-    """Elements of the fine size along the outline of the struts, growing away from it on both sides."""
+    """Set element sizes: fine along the outline of the struts, growing with the distance on both sides."""
     for name in ("MeshSizeExtendFromBoundary", "MeshSizeFromPoints", "MeshSizeFromCurvature"):
         gmsh.option.setNumber(f"Mesh.{name}", 0)
     field = gmsh.model.mesh.field
@@ -223,9 +233,6 @@ def _read(gmsh: Any, surfaces: list[int], struts: list[int], origin: tuple[float
     triangles = number[np.concatenate(blocks)].reshape(-1, 3)
     used, triangles = np.unique(triangles, return_inverse=True)
     points = coordinates.reshape(-1, 3)[used, :2]
-    triangles = triangles.reshape(-1, 3)
-    a, b, c = (points[triangles[:, i]] for i in range(3))
-    turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
-    triangles[turned] = triangles[turned][:, [0, 2, 1]]
-    every = np.arange(len(points))
-    return FlatMesh(points, triangles, strut, origin, every, np.zeros_like(every), every)
+    triangles = counter_clockwise(points, triangles.reshape(-1, 3))
+    own = np.arange(len(points))
+    return FlatMesh(points, triangles, strut, origin, own, np.zeros_like(own), own)

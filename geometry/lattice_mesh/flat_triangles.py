@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Triangles of a flat pattern as a record, and their copies side by side."""
+"""Triangles of a flat pattern, and copies of them side by side."""
 
 from typing import NamedTuple
 
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray, IntArray
 
-_SEAM = 1e-6  # of the width, within which a corner lies on a seam
+_ON_EDGE = 1e-6  # of the width: distance within which a corner is on a periodic edge
 
 BoolArray = NDArray[np.bool_]
 
@@ -17,41 +17,42 @@ class FlatMesh(NamedTuple):
     """Triangles of one period of a flat pattern.
 
     Attributes:
-        points: Positions of the corners from the corner of the period, shape (n, 2), in the units of the
-            pattern.
-        triangles: Counter-clockwise corners, shape (m, 3).
-        strut: Whether each triangle lies on a strut, shape (m,).
-        origin: Where the corner of the period lies in the pattern.
-        rank: Order of the corners, the same in every copy of a period, shape (n,): prisms are cut by it.
-        disc: The flat piece of each corner, shape (n,): 0 for the pattern, others for discs over poles.
-        twin: Corner at the same place that is to be taken instead of each, mostly itself, shape (n,).
+        points: Positions of the corners relative to the corner of the period, shape (n, 2), in the units of
+            the pattern.
+        triangles: Corners of each triangle, counter-clockwise, shape (m, 3).
+        on_strut: Whether each triangle is on a strut, shape (m,).
+        origin: Position of the corner of the period in the pattern.
+        cutting_rank: Rank of each corner, the same in every copy of a period, by which prisms are divided
+            into tetrahedra, shape (n,).
+        piece: Flat piece of each corner: 0 for the pattern, other numbers for discs over poles, shape (n,).
+        representative: The corner itself, or the corner at the same position that replaces it, shape (n,).
     """
 
     points: FloatArray
     triangles: IntArray
-    strut: BoolArray
+    on_strut: BoolArray
     origin: tuple[float, float]
-    rank: IntArray
-    disc: IntArray
-    twin: IntArray
+    cutting_rank: IntArray
+    piece: IntArray
+    representative: IntArray
 
 
 def tiled(mesh: FlatMesh, width: float, copies: int) -> FlatMesh:
-    """Set copies of a period along x side by side, joined at their seams.
+    """Set copies of a period side by side along x and merge their common corners.
 
     Args:
-        mesh: One period, its seams in x matching.
-        width: Its width.
-        copies: How many.
+        mesh: One period, whose edges in x match.
+        width: Width of the period.
+        copies: Number of copies.
     """
-    slip = _SEAM * width
-    near, far = (np.flatnonzero(np.abs(mesh.points[:, 0] - x) < slip) for x in (0.0, width))
+    tolerance = _ON_EDGE * width
+    near, far = (np.flatnonzero(np.abs(mesh.points[:, 0] - x) < tolerance) for x in (0.0, width))
     near, far = (side[np.argsort(mesh.points[side, 1])] for side in (near, far))
     count = len(mesh.points)
     number = np.arange(copies)[:, None] * count + np.arange(count)
     number[1:, near] = number[:-1, far]
-    rank = np.arange(count)
-    rank[far] = near
+    cutting_rank = np.arange(count)
+    cutting_rank[far] = near
     points = np.tile(mesh.points, (copies, 1))
     points[:, 0] += np.repeat(np.arange(copies) * width, count)
     triangles = number[:, mesh.triangles].reshape(-1, 3)
@@ -59,9 +60,9 @@ def tiled(mesh: FlatMesh, width: float, copies: int) -> FlatMesh:
     return FlatMesh(
         points[used],
         triangles.reshape(-1, 3),
-        np.tile(mesh.strut, copies),
+        np.tile(mesh.on_strut, copies),
         mesh.origin,
-        np.tile(rank, copies)[used],
+        np.tile(cutting_rank, copies)[used],
         np.zeros(len(used), dtype=np.int64),
         np.arange(len(used)),
     )

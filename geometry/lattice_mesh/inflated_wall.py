@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A wall of revolution as inflated: its new surface, and how much longer it is there than stress-free."""
+"""An inflated wall of revolution: its chart, and the gradient of its stress-free positions."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -8,147 +8,153 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.lattice.chart import Revolution
-from annelid.geometry.lattice_mesh.extruded_body import Laid
+from annelid.geometry.lattice.chart import RevolutionChart
+from annelid.geometry.lattice_mesh.extruded_body import WallPoints
 from annelid.geometry.lattice_mesh.inflated_cap import InflatedCap
 from annelid.geometry.lattice_mesh.wall_grid import WallGrid
-from annelid.geometry.meshing.revolve import turned
+from annelid.geometry.meshing.revolve import cylindrical_to_cartesian
 from annelid.geometry.shapes.meridian import Meridian
 
 _ON_AXIS = 1e-9  # of the largest radius
 _GAUSS = 4  # points through the wall
-_LOOKS = 4001  # places along the wall at which heights are looked up
-_MIRRORED = 8  # places along the wall mirrored beyond a pole, so that splines are smooth over it
+_SAMPLES = 4001  # points along the wall of tables of heights
+_MIRROR_POINTS = 8  # points along the wall mirrored beyond a pole, so that splines are smooth there
 
 
-class Face(NamedTuple):
-    """A face of revolution at some places along it.
+class FacePoints(NamedTuple):
+    """Points of a face of revolution.
 
     Attributes:
         position: R, Z, shape (k, 2), mm.
-        tangent: Unit tangent along it, shape (k, 2).
-        bend: Principal curvatures along and around, positive where convex, shape (k, 2), 1/mm.
-        area: Of it, per mm along stress-free and rad around, shape (k,), mm.
+        tangent: Unit tangent of the meridian, shape (k, 2).
+        curvatures: Principal curvatures along and around, positive where convex, shape (k, 2), 1/mm.
+        area: Area per stress-free length along the wall and per angle around, shape (k,), mm.
     """
 
     position: FloatArray
     tangent: FloatArray
-    bend: FloatArray
+    curvatures: FloatArray
     area: FloatArray
 
 
 @dataclass(frozen=True)
 class InflatedWall:
-    """A wall as inflated, a smooth function of the stress-free place through and along it.
+    """An inflated wall as a smooth function of the stress-free coordinates through and along it.
 
     Attributes:
-        grid: Stress-free places.
-        drawn: Stress-free positions R, Z on the grid, shape (p, q, 2), mm.
-        inflated: Inflated positions, shape (p, q, 2), mm.
-        depth: Distance from the inner face at which the lattice's surface lies, mm stress-free.
+        grid: Coordinates of the grid points: distance from the inner face, and arc length along it.
+        stress_free: Stress-free positions R, Z of the grid points, shape (p, q, 2), mm.
+        inflated: Inflated positions R, Z of the grid points, shape (p, q, 2), mm.
+        depth: Stress-free distance of the surface of the lattice from the inner face, mm.
         caps: The low and the high cap of a capped tube.
     """
 
     grid: WallGrid
-    drawn: FloatArray
+    stress_free: FloatArray
     inflated: FloatArray
     depth: float
     caps: tuple[InflatedCap, ...] = ()
 
     @cached_property
     def _splines(self) -> list[Any]:
-        """R and Z stress-free, R and Z inflated, over (through, along)."""
+        """Stress-free R and Z, and inflated R and Z, as functions of (through, along)."""
         from scipy.interpolate import RectBivariateSpline
 
         x, y = self.grid.through, self.grid.along
         kx = min(2, len(x) - 1)
         values = [
-            _beyond(y, value, sign, self._poles)
-            for drawing in (self.drawn, self.inflated)
-            for value, sign in ((drawing[..., 0], -1.0), (drawing[..., 1], 1.0))
+            _mirrored(y, value, sign, self._poles)
+            for positions in (self.stress_free, self.inflated)
+            for value, sign in ((positions[..., 0], -1.0), (positions[..., 1], 1.0))
         ]
-        return [RectBivariateSpline(x, place, value, kx=kx, ky=3, s=0) for place, value in values]
+        return [RectBivariateSpline(x, along, value, kx=kx, ky=3, s=0) for along, value in values]
 
     @cached_property
     def _poles(self) -> tuple[bool, bool]:
         """Whether the wall closes on the axis at its low and its high end."""
-        radius = np.abs(self.drawn[:, [0, -1], 0]).max(axis=0)
-        low, high = radius < _ON_AXIS * self.drawn[..., 0].max()
+        radius = np.abs(self.stress_free[:, [0, -1], 0]).max(axis=0)
+        low, high = radius < _ON_AXIS * self.stress_free[..., 0].max()
         return bool(low), bool(high)
 
     @cached_property
-    def chart(self) -> Revolution:
-        """Chart of the inflated surface on which the lattice lies; the meridian's parameter is ``along``."""
+    def chart(self) -> RevolutionChart:
+        """Chart of the inflated surface on which the lattice lies, with ``along`` as meridian parameter."""
 
         def curve(q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
             at = np.full_like(q, self.depth)
-            found = [
+            position, first, second = (
                 np.column_stack([spline.ev(at, q, dy=order) for spline in self._splines[2:]])
                 for order in (0, 1, 2)
-            ]
-            return found[0], found[1], found[2]
+            )
+            return position, first, second
 
         ends = float(self.grid.along[0]), float(self.grid.along[-1])
-        return Revolution(Meridian("inflated wall", curve, ends))
+        return RevolutionChart(Meridian("inflated wall", curve, ends))
 
     def along(self, v: FloatArray) -> FloatArray:
-        """Return the stress-free places along the wall over v of the chart, mm."""
-        return self.chart.meridian.parameter(self.chart.arc(v))
+        """Return the stress-free coordinates along the wall at v of the chart, mm."""
+        return self.chart.meridian.parameter(self.chart.arc_at(v))
 
-    def at_height(self, height: float) -> float:
-        """Return v over the stress-free height Z of the inner face, mm."""
-        return self._v_over(self.along_at_height(height))
+    def v_at_height(self, height: float) -> float:
+        """Return v at a stress-free height Z in mm of the inner face."""
+        return self._v_at_along(self.along_at_height(height))
 
-    def at_radius(self, radius: float) -> float:
-        """Return v over the stress-free radius of the inner face of a dome, mm."""
-        return self._v_over(self._place_at(radius, 0))
+    def v_at_radius(self, radius: float) -> float:
+        """Return v at a stress-free radius in mm of the inner face of a dome."""
+        return self._v_at_along(self._along_at(radius, 0))
 
     def along_at_height(self, height: float) -> float:
-        """Return the place along the wall at a stress-free height Z of the inner face, mm."""
-        return self._place_at(height, 1)
+        """Return the coordinate along the wall at a stress-free height Z of the inner face, mm."""
+        return self._along_at(height, 1)
 
-    def _place_at(self, value: float, component: int) -> float:
-        """Place along the wall at which R (0) or Z (1) of the stress-free inner face is given, mm."""
-        y = np.linspace(self.grid.along[0], self.grid.along[-1], _LOOKS)
+    def _along_at(self, value: float, component: int) -> float:
+        """Coordinate along the wall at a value of R (component 0) or Z (1) of the stress-free inner face."""
+        y = np.linspace(self.grid.along[0], self.grid.along[-1], _SAMPLES)
         values = self._splines[component].ev(np.zeros_like(y), y)
         order = np.argsort(values)
         return float(np.interp(value, values[order], y[order]))
 
-    def _v_over(self, along: float) -> float:
-        v = np.linspace(self.chart.low, self.chart.high, _LOOKS)
+    def _v_at_along(self, along: float) -> float:
+        v = np.linspace(self.chart.low, self.chart.high, _SAMPLES)
         return float(np.interp(along, self.along(v), v))
 
-    def stress_free(self, through: FloatArray, along: FloatArray) -> FloatArray:
-        """Return stress-free positions R, Z of places in the wall, shape (k, 2), mm."""
+    def stress_free_position(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the stress-free positions R, Z of points of the wall, shape (k, 2), mm."""
         return np.column_stack([spline.ev(through, along) for spline in self._splines[:2]])
 
-    def stress_free_slope(self, through: FloatArray, along: FloatArray) -> FloatArray:
-        """Return derivatives of stress-free positions R, Z by the place along the wall, shape (k, 2)."""
+    def stress_free_derivative(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the derivatives of the stress-free positions R, Z along the wall, shape (k, 2)."""
         return np.column_stack([spline.ev(through, along, dy=1) for spline in self._splines[:2]])
 
-    def present(self, through: FloatArray, along: FloatArray) -> FloatArray:
-        """Return inflated positions R, Z of places in the wall, shape (k, 2), mm."""
+    def inflated_position(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the inflated positions R, Z of points of the wall, shape (k, 2), mm."""
         return np.column_stack([spline.ev(through, along) for spline in self._splines[2:]])
 
-    def outer_face(self, along: FloatArray) -> Face:
-        """Return the inflated outer face at places along the wall."""
+    def outer_face(self, along: FloatArray) -> FacePoints:
+        """Return points of the inflated outer face at coordinates along the wall."""
         at = np.full(len(along), self.grid.through[-1])
         (r, z), (r1, z1), (r2, z2) = (
             [spline.ev(at, along, dy=order) for spline in self._splines[2:]] for order in (0, 1, 2)
         )
         speed = np.hypot(r1, z1)
-        bend = np.column_stack([(r1 * z2 - z1 * r2) / speed**3, z1 / (speed * r)])
-        return Face(np.column_stack([r, z]), np.column_stack([r1, z1]) / speed[:, None], bend, r * speed)
+        curvatures = np.column_stack([(r1 * z2 - z1 * r2) / speed**3, z1 / (speed * r)])
+        return FacePoints(
+            np.column_stack([r, z]), np.column_stack([r1, z1]) / speed[:, None], curvatures, r * speed
+        )
 
-    def under(self, through: FloatArray, along: FloatArray) -> FloatArray:
-        """Return how far places lie under the inflated outer face, and back along it, shape (k, 2), mm."""
+    def offset_from_face(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the inflated offset of points from the outer face at the same coordinate along the wall.
+
+        Returns:
+            Distances inwards along the normal and backwards along the tangent of the face, shape (k, 2), mm.
+        """
         face = self.outer_face(along)
-        away, tangent = face.position - self.present(through, along), face.tangent
-        across = away[:, 0] * tangent[:, 1] - away[:, 1] * tangent[:, 0]
-        return np.column_stack([across, np.einsum("ki,ki->k", away, tangent)])
+        offset, tangent = face.position - self.inflated_position(through, along), face.tangent
+        inwards = offset[:, 0] * tangent[:, 1] - offset[:, 1] * tangent[:, 0]
+        return np.column_stack([inwards, np.einsum("ki,ki->k", offset, tangent)])
 
-    def volume_beyond(self, through: FloatArray, along: FloatArray) -> FloatArray:
-        """Return the volume of the wall outside of places in it, per mm along and rad around, mm²."""
+    def volume_outside(self, through: FloatArray, along: FloatArray) -> FloatArray:
+        """Return the stress-free volume outside of points, per length along and angle around, (k,), mm²."""
         nodes, weights = np.polynomial.legendre.leggauss(_GAUSS)
         half = (self.grid.through[-1] - through) / 2
         at = through[:, None] + half[:, None] * (1 + nodes)
@@ -159,77 +165,81 @@ class InflatedWall:
         )
         return np.asarray(half * ((radius * (Rx * Zy - Zx * Ry)) @ weights))
 
-    def _shrinkage(self, through: FloatArray, along: FloatArray, normal: FloatArray) -> FloatArray:
-        """Gradient of the stress-free place over the inflated one, as a body holds it, shape (k, 3, 3).
+    def _local_gradient(self, through: FloatArray, along: FloatArray, normal: FloatArray) -> FloatArray:
+        """Gradient of the stress-free positions, as in ``Body.stress_free_gradient``, shape (k, 3, 3).
 
         Args:
-            through: Places in the wall, shape (k,).
-            along: Places in the wall, shape (k,).
-            normal: Wall normals R, Z there as inflated, shape (k, 2).
+            through: Coordinates through the wall, shape (k,), mm.
+            along: Coordinates along the wall, shape (k,), mm.
+            normal: Inflated wall normals R, Z, shape (k, 2).
         """
         slopes = [
             np.stack([spline.ev(through, along, dx=1), spline.ev(through, along, dy=1)], axis=-1)
             for spline in self._splines
         ]
-        drawn, inflated = np.stack(slopes[:2], axis=1), np.stack(slopes[2:], axis=1)  # (k, R or Z, place)
-        gradient = drawn @ np.linalg.inv(inflated)
-        there = drawn[:, :, 1] / np.linalg.norm(drawn[:, :, 1], axis=1, keepdims=True)
-        free = np.stack([np.column_stack([there[:, 1], -there[:, 0]]), there], axis=1)  # rows normal, axial
-        here = np.stack([normal, np.column_stack([-normal[:, 1], normal[:, 0]])], axis=1)
-        local = free @ gradient @ np.swapaxes(here, 1, 2)
+        # Each of shape (k, 2, 2): derivatives of R and Z (rows) through and along the wall (columns).
+        stress_free, inflated = np.stack(slopes[:2], axis=1), np.stack(slopes[2:], axis=1)
+        gradient = stress_free @ np.linalg.inv(inflated)
+        tangent = stress_free[:, :, 1] / np.linalg.norm(stress_free[:, :, 1], axis=1, keepdims=True)
+        # Rows: normal and axial direction.
+        free_axes = np.stack([np.column_stack([tangent[:, 1], -tangent[:, 0]]), tangent], axis=1)
+        inflated_axes = np.stack([normal, np.column_stack([-normal[:, 1], normal[:, 0]])], axis=1)
+        local = free_axes @ gradient @ np.swapaxes(inflated_axes, 1, 2)
         R, r = (self._splines[i].ev(through, along) for i in (0, 2))
-        at_pole = np.abs(R) < _ON_AXIS * self.drawn[..., 0].max()  # there all directions are alike
+        at_pole = np.abs(R) < _ON_AXIS * self.stress_free[..., 0].max()  # hoop and axial are equivalent there
         hoop = np.where(at_pole, local[:, 1, 1], R / np.where(at_pole, 1.0, r))
-        whole = np.zeros((len(hoop), 3, 3))
-        whole[:, ::2, ::2], whole[:, 1, 1] = local, hoop
-        return whole
+        gradients = np.zeros((len(hoop), 3, 3))
+        gradients[:, ::2, ::2], gradients[:, 1, 1] = local, hoop
+        return gradients
 
-    def place(self, points: FloatArray, depth: FloatArray) -> Laid:
-        """Put points (u, v) at a depth over the lattice's surface: in the wall where its material is.
+    def place(self, points: FloatArray, depth: FloatArray) -> WallPoints:
+        """Return inflated positions of points (u, v) at depths; points in the wall follow its material.
 
         Args:
-            points: In the chart, shape (k, 2).
-            depth: Over the surface: within the wall stress-free, beyond its faces true, shape (k,), mm.
+            points: Points of the chart, shape (k, 2).
+            depth: Distances from the surface of the lattice, shape (k,), mm; stress-free distances within the
+                wall, true distances beyond its faces.
         """
-        spot = self.chart.place(points, depth)
-        through, inside = self._through(depth)
-        along = self.along(points[:, 1])
-        flat = turned(self.present(through, along), points[:, 0])
-        position = np.where(inside[:, None], flat, spot.position)
-        return Laid(position, spot.normal, self.chart.around(points))
+        on_normal = self.chart.place(points, depth)
+        through, inside = self._clamped(depth)
+        in_wall = cylindrical_to_cartesian(
+            self.inflated_position(through, self.along(points[:, 1])), points[:, 0]
+        )
+        position = np.where(inside[:, None], in_wall, on_normal.position)
+        return WallPoints(position, on_normal.normal, self.chart.hoop(points))
 
-    def rest(self, points: FloatArray, depth: FloatArray) -> FloatArray:
-        """Return the stress-free places X, Y, Z of points of the wall; beyond its faces along the radius."""
-        through, _ = self._through(depth)
-        flat = self.stress_free(through, self.along(points[:, 1]))
+    def stress_free_points(self, points: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return stress-free positions X, Y, Z, shape (k, 3), mm; beyond the faces along the radius."""
+        through, _ = self._clamped(depth)
+        flat = self.stress_free_position(through, self.along(points[:, 1]))
         flat[:, 0] += self.depth + depth - through
-        return turned(flat, points[:, 0])
+        return cylindrical_to_cartesian(flat, points[:, 0])
 
-    def natural(self, points: FloatArray, depth: FloatArray) -> FloatArray:
-        """Return the gradient of the stress-free place at points of the wall, shape (k, 3, 3).
+    def stress_free_gradient(self, points: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return the gradient of the stress-free position, as in ``Body``, shape (k, 3, 3).
 
         Beyond the faces of the wall the values are those at the faces.
         """
-        through, _ = self._through(depth)
+        through, _ = self._clamped(depth)
         u = points[:, 0]
         x, y, z = self.chart.place(points, depth).normal.T
         normal = np.column_stack([x * np.cos(u) + y * np.sin(u), z])
-        return self._shrinkage(through, self.along(points[:, 1]), normal)
+        return self._local_gradient(through, self.along(points[:, 1]), normal)
 
-    def _through(self, depth: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Distance from the inner face, kept within the wall, and whether a depth lies in it."""
+    def _clamped(self, depth: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Distances from the inner face, limited to the wall, and whether the depths are in the wall."""
         through = self.depth + depth
         thickness = self.grid.through[-1]
-        slip = 1e-9 * thickness
-        inside = (through > -slip) & (through < thickness + slip)
+        tolerance = 1e-9 * thickness
+        inside = (through > -tolerance) & (through < thickness + tolerance)
         return np.clip(through, 0.0, thickness), inside
 
 
-def _beyond(
+def _mirrored(
     along: FloatArray, values: FloatArray, sign: float, poles: tuple[bool, bool]
 ) -> tuple[FloatArray, FloatArray]:
-    """Places along a wall and values there, mirrored beyond its poles: radii change their sign."""
-    count = min(_MIRRORED, len(along) - 1)
+    """Coordinates along a wall and values there, mirrored beyond its poles, where radii change their sign."""
+    count = min(_MIRROR_POINTS, len(along) - 1)
     if poles[0]:
         along = np.concatenate([2 * along[0] - along[count:0:-1], along])
         values = np.concatenate([sign * values[:, count:0:-1], values], axis=1)

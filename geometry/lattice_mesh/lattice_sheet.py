@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The flat mesh of a wall with a lattice: one column of cells in the chart, copied, closed over poles."""
+"""The flat mesh of a wall with a lattice: copies of one column of cells, and discs over poles."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -10,33 +10,32 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import whole_number, within
-from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.footprint import footprint
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.flat_mesh import Outline, mesh_flat
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh, tiled
-from annelid.geometry.lattice_mesh.pole_caps import Caps, poles
+from annelid.geometry.lattice_mesh.pole_discs import PoleDiscs, closed_poles
 
-_SAMPLES = 400  # places along v at which the scale is tabulated for element sizes
-_AROUND = 97  # places around at which it is, where the surface is not the same all around
-_CAP = 0.4  # share of the largest radius at which discs over poles begin, if nothing is in their way
+_SAMPLES = 400  # values of v at which the scale is tabulated for element sizes
+_AROUND = 97  # values of u at which it is tabulated if the surface is not one of revolution
+_DISC_RADIUS = 0.4  # of the largest radius: where discs over poles begin unless the lattice is in the way
 
 
 @dataclass(frozen=True, kw_only=True)
-class LatticeMesh:
-    """How a wall with a lattice is meshed.
+class LatticeMeshSize:
+    """Element sizes of a wall with a lattice.
 
     Attributes:
         along: Largest element size between the struts, mm.
-        on_struts: Element size on the struts, mm; above their width one element lies across a strut and
-            elements are as long along it. ``None``: half of the width.
+        on_struts: Element size on the struts, mm; if it exceeds their width, one element spans a strut and
+            has this length along it. ``None``: half of the width.
         through: Elements through each layer of the wall.
         through_struts: Elements through the height of the struts.
-        sector: Opening angle of the modelled piece, degrees; 360 for the whole part.
-        rim: Length from either end over which elements grow from half of their size, mm, where a wall drawn
-            stretched has edge effects; 0 for none.
-        rings: Whether the end rings are a region of their own, ``end ring``, or belong to ``lattice``.
+        sector: Angle of the modelled piece, degrees; 360 for the whole part.
+        edge_zone: Length from either end over which elements grow from half of their size, mm, because an
+            inflated wall has edge effects; 0 for none.
+        separate_rings: Whether the end rings are a separate region, ``end ring``, or belong to ``lattice``.
 
     Raises:
         InputError: If a value is outside its range.
@@ -47,8 +46,8 @@ class LatticeMesh:
     through: int = 1
     through_struts: int = 1
     sector: float = 360.0
-    rim: float = 0.0
-    rings: bool = False
+    edge_zone: float = 0.0
+    separate_rings: bool = False
 
     def __post_init__(self) -> None:
         within("mesh.along", self.along, above=0.0, unit="mm")
@@ -59,8 +58,15 @@ class LatticeMesh:
         within("mesh.sector", self.sector, above=0.0, most=360.0, unit="degrees")
 
 
-class Ring(NamedTuple):
-    """An electrode around the wall: one layer between two values of v."""
+class RingElectrode(NamedTuple):
+    """An electrode around the wall: one layer between two values of v.
+
+    Attributes:
+        name: Name of the band.
+        region: Name of the layer.
+        low: Lower value of v.
+        high: Upper value of v.
+    """
 
     name: str
     region: str
@@ -69,149 +75,130 @@ class Ring(NamedTuple):
 
 
 class LatticeSheet(NamedTuple):
-    """A lattice and its wall, flat.
+    """The flat mesh of a lattice and its wall.
 
     Attributes:
         mesh: The triangles; the pattern begins at (0, 0).
         width: Width of the pattern, rad.
-        caps: Where it begins and ends along v, and what closes it.
+        discs: Range of v of the pattern and the discs that close it.
     """
 
     mesh: FlatMesh
     width: float
-    caps: Caps
+    discs: PoleDiscs
 
     @property
     def start(self) -> FloatArray:
-        """U and v of the corner of the pattern."""
-        return np.array([self.mesh.origin[0], self.caps.low])
+        """Values of u and v at the corner of the pattern."""
+        return np.array([self.mesh.origin[0], self.discs.low])
 
     @property
-    def heights(self) -> FloatArray:
+    def triangle_v(self) -> FloatArray:
         """Values of v in the middle of every triangle."""
         middle = self.mesh.points[self.mesh.triangles].mean(axis=1)
-        return self.caps.unrolled(middle, self.mesh.disc[self.mesh.triangles[:, 0]])[:, 1] + self.caps.low
+        piece = self.mesh.piece[self.mesh.triangles[:, 0]]
+        return self.discs.pattern_coordinates(middle, piece)[:, 1] + self.discs.low
 
 
-def lattice_sheet(lattice: Lattice, size: LatticeMesh, electrodes: Sequence[Ring] = ()) -> LatticeSheet:
+def lattice_sheet(
+    lattice: Lattice, size: LatticeMeshSize, electrodes: Sequence[RingElectrode] = ()
+) -> LatticeSheet:
     """Mesh the chart of a lattice, with edges of triangles along struts and edges of electrodes.
 
     Raises:
-        InputError: If the sector does not fit the cells, or the pattern not to itself.
+        InputError: If the sector does not fit the cells, or the pattern does not match itself.
     """
-    caps = Caps(lattice.chart, *_span(lattice, size, electrodes))
-    mesh, width = _flat(lattice, size, electrodes, caps)
-    return LatticeSheet(caps.closing(mesh, width, size.along), width, caps)
+    discs = PoleDiscs(lattice.chart, *_span(lattice, size, electrodes))
+    mesh, width = _flat(lattice, size, electrodes, discs)
+    return LatticeSheet(discs.with_discs(mesh, width, size.along), width, discs)
 
 
-def _span(lattice: Lattice, size: LatticeMesh, electrodes: Sequence[Ring]) -> tuple[float, float]:
-    """Least and largest v of the flat pattern: the ends of the chart, or where discs over poles begin.
+def _span(
+    lattice: Lattice, size: LatticeMeshSize, electrodes: Sequence[RingElectrode]
+) -> tuple[float, float]:
+    """Least and largest v of the flat pattern: the ends of the chart, or the rims of discs over poles.
 
-    These begin behind the lattice and the edges of electrodes, where the surface has narrowed.
+    The discs lie beyond the lattice and the edges of electrodes, where the surface is narrow.
     """
     chart = lattice.chart
-    closed = poles(chart)
+    closed = closed_poles(chart)
     if not any(closed):
         return chart.low, chart.high
     v = np.linspace(chart.low, chart.high, _SAMPLES)
     scale = chart.scale(np.column_stack([np.zeros_like(v), v]))
-    wide = v[scale > _CAP * scale.max()]
+    wide = v[scale > _DISC_RADIUS * scale.max()]
     edges = [edge for ring in electrodes for edge in (ring.low, ring.high) if chart.low < edge < chart.high]
     low, high = min(*lattice.extent, *edges), max(*lattice.extent, *edges)
-    room_low, room_high = 2 * size.along / np.interp([low, high], v, scale)
-    low = float(wide[0]) if wide[0] < low - room_low else low
-    high = float(wide[-1]) if wide[-1] > high + room_high else high
+    gap_low, gap_high = 2 * size.along / np.interp([low, high], v, scale)
+    low = float(wide[0]) if wide[0] < low - gap_low else low
+    high = float(wide[-1]) if wide[-1] > high + gap_high else high
     return low if closed[0] else chart.low, high if closed[1] else chart.high
 
 
 def _flat(
-    lattice: Lattice, size: LatticeMesh, electrodes: Sequence[Ring], caps: Caps
+    lattice: Lattice, size: LatticeMeshSize, electrodes: Sequence[RingElectrode], discs: PoleDiscs
 ) -> tuple[FlatMesh, float]:
-    """The chart triangulated from (0, low) on, without discs over poles, and its width."""
+    """The triangulated chart without discs over poles, and its width."""
     covered = footprint(lattice)
-    swell, largest = _swelling(lattice, size, caps)
+    size_factor, largest = _size_factor(lattice, size, discs)
     narrow = min(strut.width for strut in lattice.pattern.struts)
     fine = (narrow / 2 if size.on_struts is None else size.on_struts) / largest
-    cuts = {edge for ring in electrodes for edge in (ring.low, ring.high)}
-    cuts |= {edge for band in (lattice.cells, *lattice.rings) for edge in band} if size.rings else set()
-    shift = np.array([0.0, -caps.low])
+    lines = {edge for ring in electrodes for edge in (ring.low, ring.high)}
+    if size.separate_rings:
+        lines |= {edge for interval in (lattice.cells, *lattice.rings) for edge in interval}
+    shift = np.array([0.0, -discs.low])
     outlines = [
         (polygon.outer + shift, tuple(hole + shift for hole in polygon.holes)) for polygon in covered.polygons
     ]
-    width, copies, seams = covered.period, round(covered.repeats), "x"
+    width, copies, periodic = covered.period, round(covered.columns), "x"
     if size.sector < 360.0:
-        width, copies, seams = _sector(lattice, size.sector), 1, ""
+        width, copies, periodic = lattice.half_columns(size.sector) * lattice.pattern.width / 2, 1, ""
         outlines = _repeated(outlines, covered.period, width)
     mesh = mesh_flat(
         outlines,
-        (width, caps.high - caps.low),
+        (width, discs.high - discs.low),
         fine=fine,
         coarse=size.along / largest,
-        detail=narrow / largest,
-        seams=seams,
-        cuts=sorted(cut - caps.low for cut in cuts),
-        swell=swell,
+        narrowest=narrow / largest,
+        periodic=periodic,
+        lines=sorted(line - discs.low for line in lines),
+        size_factor=size_factor,
     )
     return (tiled(mesh, width, copies) if copies > 1 else mesh), copies * width
 
 
-def _swelling(
-    lattice: Lattice, size: LatticeMesh, caps: Caps
+def _size_factor(
+    lattice: Lattice, size: LatticeMeshSize, discs: PoleDiscs
 ) -> tuple[Callable[[float, float], float], float]:
-    """Factor of element sizes over the pattern, and the largest scale."""
+    """Factor of element sizes as a function of the position in the pattern, and the largest scale."""
     chart = lattice.chart
     u = np.linspace(0.0, PERIOD, 1 if chart.of_revolution else _AROUND)
-    v = np.linspace(caps.low, caps.high, _SAMPLES)
+    v = np.linspace(discs.low, discs.high, _SAMPLES)
     grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
     scale = chart.scale(grid).reshape(len(u), len(v))
     largest = float(scale.max())
-    table = largest / scale * _towards_rims(v, scale.mean(axis=0), size.rim)
+    table = largest / scale * _edge_refinement(v, scale.mean(axis=0), size.edge_zone)
     if chart.of_revolution:
-        return lambda _x, y: float(np.interp(y + caps.low, v, table[0])), largest
+        return lambda _x, y: float(np.interp(y + discs.low, v, table[0])), largest
 
-    def swell(x: float, y: float) -> float:
-        place = (x % PERIOD) / PERIOD * (len(u) - 1)
-        left = min(int(place), len(u) - 2)
-        share, at = place - left, y + caps.low
-        return float((1 - share) * np.interp(at, v, table[left]) + share * np.interp(at, v, table[left + 1]))
+    def size_factor(x: float, y: float) -> float:
+        position = (x % PERIOD) / PERIOD * (len(u) - 1)
+        left = min(int(position), len(u) - 2)
+        fraction, at = position - left, y + discs.low
+        return float(
+            (1 - fraction) * np.interp(at, v, table[left]) + fraction * np.interp(at, v, table[left + 1])
+        )
 
-    return swell, largest
+    return size_factor, largest
 
 
-def _towards_rims(v: FloatArray, scale: FloatArray, rim: float) -> FloatArray:
-    """Factor of element sizes along v: a half at either end, 1 from ``rim`` mm on."""
-    if rim <= 0.0:
+def _edge_refinement(v: FloatArray, scale: FloatArray, edge_zone: float) -> FloatArray:
+    """Factor of element sizes along v: 0.5 at either end, growing to 1 over a length in mm."""
+    if edge_zone <= 0.0:
         return np.ones_like(v)
     length = np.concatenate([[0.0], np.cumsum(np.diff(v) * (scale[1:] + scale[:-1]) / 2)])
     nearest = np.minimum(length, length[-1] - length)
-    return np.asarray(0.5 + 0.5 * np.minimum(nearest / rim, 1.0))
-
-
-def _sector(lattice: Lattice, sector: float) -> float:
-    """The angle of a sector between mirror lines of the pattern, rad."""
-    half = lattice.pattern.width / 2
-    angle = math.radians(sector)
-    count = round(angle / half)
-    if not lattice.chart.of_revolution:
-        raise InputError(
-            "mesh.model = 'sector': the surface is not the same all around; model the whole part (mesh.model "
-            "= 'solid')",
-            key="mesh.model",
-        )
-    if not lattice.pattern.mirrors:
-        raise InputError(
-            f"mesh.model = 'sector': cells of kind '{lattice.pattern.name}' have no mirror lines along the "
-            "part; model the whole part (mesh.model = 'solid')",
-            key="mesh.model",
-        )
-    if count < 1 or abs(angle - count * half) > 1e-6:
-        raise InputError(
-            f"mesh.sector = {sector:g} deg: must be a whole multiple of half a cell, "
-            f"{math.degrees(half):.6g} deg ({lattice.around} cells around)",
-            key="mesh.sector",
-            value=sector,
-        )
-    return count * half
+    return np.asarray(0.5 + 0.5 * np.minimum(nearest / edge_zone, 1.0))
 
 
 def _repeated(outlines: list[Outline], period: float, width: float) -> list[Outline]:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Pieces of a closed surface in triangles: strips of cylinders; pieces joined where their corners meet."""
+"""Patches of a closed triangulated surface: strips of cylinders, and patches joined at common corners."""
 
 import math
 from collections.abc import Sequence
@@ -10,22 +10,23 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.meshing.fill import fill_plane
 
-SAME = 1e-7
-"""Corners nearer to each other than this share of the whole are one."""
-FEWEST = 16
-"""Edges around a circle, at least."""
+MERGE_TOLERANCE = 1e-7
+"""Corners nearer to each other than this fraction of the whole are one corner."""
+MIN_CIRCLE_EDGES = 16
+"""Least number of edges around a circle."""
 
-_SHIFT = 0.3141592  # of the rounding grid, off the places that corners like
+_SHIFT = 0.3141592  # of the rounding grid, off symmetric positions of corners
 
 
 class Patch(NamedTuple):
-    """A piece of the surface of a core.
+    """A patch of the surface of a core.
 
     Attributes:
-        name: Of the surface; ``""`` for the face on the wall.
-        points: Shape (n, 3), mm.
-        triangles: Turned outwards, shape (m, 3).
-        radius: Of the cylinder on which it lies; ``None`` where it is plane or a wall's.
+        name: Name of the surface; ``""`` for the face on the wall.
+        points: Corners, shape (n, 3), mm.
+        triangles: Triangles oriented outwards, shape (m, 3).
+        radius: Radius of the cylinder on which it lies, mm; ``None`` for a plane patch or the face on the
+            wall.
     """
 
     name: str
@@ -34,13 +35,13 @@ class Patch(NamedTuple):
     radius: float | None
 
 
-class Surface(NamedTuple):
-    """The patches joined.
+class PatchedSurface(NamedTuple):
+    """A surface of joined patches.
 
     Attributes:
-        points: Those of the first patch first and in order, shape (n, 3).
-        triangles: All of them, shape (m, 3).
-        patch: Which patch each triangle is of, shape (m,).
+        points: Corners, beginning with those of the first patch in order, shape (n, 3).
+        triangles: Triangles of all patches, shape (m, 3).
+        patch: Number of the patch of each triangle, shape (m,).
     """
 
     points: FloatArray
@@ -48,28 +49,32 @@ class Surface(NamedTuple):
     patch: IntArray
 
 
-def joined(patches: Sequence[Patch], size: float) -> Surface:
-    """Return all patches as one closed surface, corners that coincide (``size``: of the whole) made one."""
-    every = np.concatenate([patch.points for patch in patches])
-    key = np.floor(every / (SAME * size) + _SHIFT)
+def join_patches(patches: Sequence[Patch], size: float) -> PatchedSurface:
+    """Return all patches as one surface with coincident corners merged; ``size`` is that of the whole."""
+    points = np.concatenate([patch.points for patch in patches])
+    key = np.floor(points / (MERGE_TOLERANCE * size) + _SHIFT)
     _, first, number = np.unique(key, axis=0, return_index=True, return_inverse=True)
     order = np.argsort(first)
-    place = np.empty(len(first), dtype=np.int64)
-    place[order] = np.arange(len(first))
-    number = place[number.ravel()]
+    number_of = np.empty(len(first), dtype=np.int64)
+    number_of[order] = np.arange(len(first))
+    number = number_of[number.ravel()]
     starts = np.cumsum([0] + [len(patch.points) for patch in patches])
     triangles = [number[patch.triangles + start] for patch, start in zip(patches, starts, strict=False)]
-    return Surface(
-        every[first[order]],
+    return PatchedSurface(
+        points[first[order]],
         np.concatenate(triangles),
         np.repeat(np.arange(len(triangles)), [len(part) for part in triangles]),
     )
 
 
-def strip(
+def cylinder_strip(
     edges: tuple[FloatArray, FloatArray], heights: FloatArray, radius: float, coarse: float
 ) -> tuple[FloatArray, IntArray]:
-    """Return angles and heights of a filled strip of a cylinder: angles on edges, heights on sides."""
+    """Mesh a strip of a cylinder with given angles on its ends and heights on its sides.
+
+    Returns:
+        Angles and heights of the corners, shape (n, 2), and triangles, shape (m, 3).
+    """
     first, last = edges
     loop = np.concatenate(
         [
@@ -79,12 +84,12 @@ def strip(
             np.column_stack([np.full(len(heights) - 2, first[0]), heights[1:-1]])[::-1],
         ]
     )
-    flat, triangles = fill_plane([loop * [radius, 1.0]], min(coarse, 2 * math.pi * radius / FEWEST))
+    flat, triangles = fill_plane([loop * [radius, 1.0]], min(coarse, 2 * math.pi * radius / MIN_CIRCLE_EDGES))
     flat[: len(loop)] = loop * [radius, 1.0]
     return flat / [radius, 1.0], triangles
 
 
 def on_cylinder(flat: FloatArray, radius: float) -> FloatArray:
-    """Return the places of angles and heights on a cylinder about the axis."""
+    """Return X, Y, Z of angles and heights on a cylinder about the axis."""
     angle, height = flat.T
     return np.column_stack([radius * np.cos(angle), radius * np.sin(angle), height])

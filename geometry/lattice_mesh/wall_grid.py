@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The nodes of an axisymmetric mesh of a wall as a grid through and along it, and those of its caps."""
+"""The nodes of an axisymmetric mesh of a wall, and of its caps, as grids."""
 
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -21,7 +21,7 @@ class WallGrid:
     Attributes:
         through: Distances from the inner face, ascending, shape (p,), mm.
         along: Arc lengths along the inner face, ascending, shape (q,), mm.
-        nodes: Node of the body at each place, shape (p, q).
+        nodes: Node of the body at each grid point, shape (p, q).
     """
 
     through: FloatArray
@@ -35,7 +35,7 @@ class CapGrid(NamedTuple):
     Attributes:
         radius: Distances from the axis, ascending, shape (p,), mm.
         height: Heights Z, ascending, shape (q,), mm.
-        nodes: Node of the body at each place, shape (p, q).
+        nodes: Node of the body at each grid point, shape (p, q).
     """
 
     radius: FloatArray
@@ -47,7 +47,7 @@ def wall_grid(shape: Shape, size: MeshSize) -> tuple[WallGrid, tuple[CapGrid, ..
     """Return the grids of the nodes of ``build(shape, size)`` for a tube, balloon or dome without a core.
 
     Returns:
-        That of the wall, and those of the low and the high cap of a capped tube.
+        The grid of the wall, and those of the low and the high cap of a capped tube.
     """
     mapped = lay_out(shape, size, (), ())
     grid = mesh_plane(mapped).nodes
@@ -57,7 +57,7 @@ def wall_grid(shape: Shape, size: MeshSize) -> tuple[WallGrid, tuple[CapGrid, ..
     through, across = np.all(nodes >= 0, axis=1), np.all(nodes >= 0, axis=0)
     caps: tuple[IntArray, ...] = ()
     wall = nodes[through]
-    if not across.all():  # between caps there is nothing but the wall
+    if not across.all():  # there are caps, with only the wall between them
         low, high = np.argmin(across) - 1, len(across) - np.argmin(across[::-1])
         caps, wall = (nodes[:, : low + 1], nodes[:, high:]), wall[:, low : high + 1]
     return (

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Building: shape and mesh sizes in, body out."""
+"""Build the mesh of a body from a shape and mesh sizes."""
 
 import math
 from collections.abc import Sequence
@@ -11,15 +11,15 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.meshing.plane_mesh import Plane, mesh_plane
+from annelid.geometry.meshing.plane_mesh import PlaneMesh, mesh_plane
 from annelid.geometry.meshing.quality import check_quality
-from annelid.geometry.meshing.region_names import Grid, named_cells, named_facets
-from annelid.geometry.meshing.revolve import opening, sweep, turned
+from annelid.geometry.meshing.region_names import GridMesh, named_cells, named_facets
+from annelid.geometry.meshing.revolve import covered_angle, cylindrical_to_cartesian, sweep
 from annelid.geometry.meshing.tetrahedra import PIECES, split
 from annelid.geometry.shapes.shape import Band, Shape
 
 MOST_CELLS = 1_000_000
-"""Most quadrilaterals or hexahedra that a mesh may have."""
+"""Largest number of quadrilaterals or hexahedra of a mesh."""
 
 _SAME_ANGLE = 1e-9  # radians
 
@@ -29,15 +29,15 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
 
     Args:
         shape: Tube, sleeve, balloon or dome.
-        size: Which model, and how fine.
+        size: Model and element sizes.
         bands: Ring electrodes; the mesh has cell edges exactly at their edges.
-        lines: Further heights Z (on a dome: radii R) at which cell edges shall lie, mm.
+        lines: Further heights Z (on a dome: radii R) at which the mesh has cell edges, mm.
 
     Returns:
-        The body; all its nodes, mid-side nodes too, lie on the true shape.
+        The body; all its nodes, including mid-side nodes, lie on the true shape.
 
     Raises:
-        InputError: If bands or lines do not fit the shape, or the mesh falls below the quality floor.
+        InputError: If bands or lines do not fit the shape, or the mesh quality is below the floor.
     """
     mapped = lay_out(shape, size, bands, lines)
     _check_count(mapped, size)
@@ -52,7 +52,7 @@ def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
     """Refuse a mesh that could only exhaust the memory."""
     cells = int(mapped.columns.sum()) * int(mapped.rows.sum())
     if size.model != "axisymmetric":
-        cells = math.ceil(cells * size.around * opening(size) / (2 * math.pi))
+        cells = math.ceil(cells * size.around * covered_angle(size) / (2 * math.pi))
     if cells > MOST_CELLS:
         raise InputError(
             f"mesh: along = {size.along:g} mm, through = {size.through} and around = {size.around} would "
@@ -61,8 +61,8 @@ def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
         )
 
 
-def _meridian_body(mapped: MappedPlane, plane: Plane) -> Body:
-    mesh = Grid("quad9", plane.nodes.astype(np.float64), plane.cells, plane.patches)
+def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:
+    mesh = GridMesh("quad9", plane.nodes.astype(np.float64), plane.cells, plane.patches)
     placed = mapped.place(*parameters(mapped, mesh.grid))
     regions, bands = named_cells(mapped, mesh)
     facets, surfaces = named_facets(mapped, mesh, {})
@@ -79,17 +79,17 @@ def _meridian_body(mapped: MappedPlane, plane: Plane) -> Body:
     )
 
 
-def _space_body(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Body:
+def _space_body(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> Body:
     swept = sweep(mapped, plane, size)
-    mesh = Grid("hexahedron27", swept.grid, swept.cells, swept.patches)
+    mesh = GridMesh("hexahedron27", swept.grid, swept.cells, swept.patches)
     if size.cells == "tetrahedra":
-        mesh = Grid("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
+        mesh = GridMesh("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
     placed = mapped.place(*parameters(mapped, mesh.grid))
-    points, normal = (turned(flat, swept.angle) for flat in placed)
+    points, normal = (cylindrical_to_cartesian(flat, swept.angle) for flat in placed)
     planes = {}
     if size.model == "sector":
         on_axis = placed.position[:, 0] == 0.0
-        for name, angle in (("side_low", 0.0), ("side_high", opening(size))):
+        for name, angle in (("side_low", 0.0), ("side_high", covered_angle(size))):
             planes[name] = np.flatnonzero(on_axis | (np.abs(swept.angle - angle) < _SAME_ANGLE))
     regions, bands = named_cells(mapped, mesh)
     facets, surfaces = named_facets(mapped, mesh, planes)
@@ -104,7 +104,7 @@ def _space_body(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Body:
         surfaces={name: members for name, members in surfaces.items() if name != "axis"},
         normal=normal,
         hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
-        multiplicity=2 * np.pi / opening(size),
+        multiplicity=2 * np.pi / covered_angle(size),
     )
 
 

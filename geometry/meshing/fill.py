@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Areas and volumes whose boundary is meshed already, filled with triangles and tetrahedra by gmsh."""
+"""Fill areas and volumes whose boundaries are already meshed with triangles and tetrahedra, using gmsh."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -9,18 +9,18 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.meshing.plane_mesh import gmsh_session
 
-_TRIANGLE, _TETRAHEDRON = 2, 4  # gmsh's numbers
-_NEAR = 0.5  # of an edge: distance from the boundary beyond which elements begin to grow
-_GROWTH = 1.0  # by how much, per distance
-_LOOKS = 501  # places along a line at which the wanted size is looked at
+_TRIANGLE, _TETRAHEDRON = 2, 4  # element types of gmsh
+_NEAR = 0.5  # distance from the boundary at which elements begin to grow, over the length of an edge
+_GROWTH = 1.0  # increase of the element size per distance
+_SAMPLES = 501  # points along a line at which the target size is evaluated
 
 
 def fill_plane(loops: Sequence[FloatArray], coarse: float) -> tuple[FloatArray, IntArray]:
-    """Fill a plane area with triangles, every edge of its boundary kept.
+    """Fill a plane area with triangles and keep every edge of its boundary.
 
     Args:
-        loops: Corners of the outer boundary and of the holes, each shape (k, 2), the last not repeated.
-        coarse: Largest element size; near the boundary elements are like its edges.
+        loops: Corners of the outer boundary and of the holes, each of shape (k, 2), the last not repeated.
+        coarse: Largest element size; near the boundary elements are as large as its edges.
 
     Returns:
         Points, shape (n, 2), the corners of the loops first and in order, and counter-clockwise triangles,
@@ -43,19 +43,16 @@ def fill_plane(loops: Sequence[FloatArray], coarse: float) -> tuple[FloatArray, 
         first = np.array([gmsh.model.mesh.getNodes(0, tag)[0][0] for tag in corners], dtype=np.int64)
         points, triangles = _read(gmsh, first, _TRIANGLE)
     points = points[:, :2]
-    a, b, c = (points[triangles[:, i]] for i in range(3))
-    turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
-    triangles[turned] = triangles[turned][:, [0, 2, 1]]
-    return points, triangles
+    return points, counter_clockwise(points, triangles)
 
 
 def fill_volume(points: FloatArray, triangles: IntArray, coarse: float) -> tuple[FloatArray, IntArray]:
-    """Fill a closed surface with tetrahedra, every triangle of it kept.
+    """Fill a closed surface with tetrahedra and keep every triangle of it.
 
     Args:
         points: Corners of the surface, shape (n, 3).
-        triangles: Closed and turned outwards, shape (m, 3).
-        coarse: Largest element size; near the surface elements are like its triangles.
+        triangles: Closed surface oriented outwards, shape (m, 3).
+        coarse: Largest element size; near the surface elements are as large as its triangles.
 
     Returns:
         Points, those of the surface first and in order, and tetrahedra, shape (k, 4).
@@ -71,27 +68,34 @@ def fill_volume(points: FloatArray, triangles: IntArray, coarse: float) -> tuple
         size = np.linalg.norm(edges, axis=1).reshape(3, -1).mean(axis=0)
         _grow(gmsh, points[triangles].mean(axis=1), size, coarse)
         gmsh.model.mesh.generate(3)
-        gmsh.model.mesh.optimize("Netgen")  # without it the flattest are a tenth as thick
+        gmsh.model.mesh.optimize("Netgen")  # without it the flattest cells are a tenth as thick
         return _read(gmsh, tags, _TETRAHEDRON)
 
 
-def graded(length: float, ends: tuple[float, float], coarse: float) -> FloatArray:
-    """Divide a line: edges grow from their sizes at both ends.
+def counter_clockwise(points: FloatArray, triangles: IntArray) -> IntArray:
+    """Return plane triangles (m, 3) with their corners in counter-clockwise order."""
+    a, b, c = (points[triangles[:, i]] for i in range(3))
+    clockwise = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
+    return np.where(clockwise[:, None], triangles[:, [0, 2, 1]], triangles)
+
+
+def graded_divisions(length: float, ends: tuple[float, float], coarse: float) -> FloatArray:
+    """Divide a line into edges that grow from given sizes at both ends.
 
     Returns:
-        Distances of the corners from its beginning, both ends with them.
+        Distances of the corners from the start of the line, including both ends.
     """
-    at = np.linspace(0.0, length, _LOOKS)
+    at = np.linspace(0.0, length, _SAMPLES)
     size = np.minimum(np.minimum(ends[0] + _GROWTH * at, ends[1] + _GROWTH * (length - at)), coarse)
-    passed = np.concatenate([[0.0], np.cumsum(np.diff(at) * (1 / size[1:] + 1 / size[:-1]) / 2)])
-    count = max(1, round(float(passed[-1])))
-    found = np.interp(np.linspace(0.0, passed[-1], count + 1), passed, at)
-    found[-1] = length
-    return found
+    edges = np.concatenate([[0.0], np.cumsum(np.diff(at) * (1 / size[1:] + 1 / size[:-1]) / 2)])
+    count = max(1, round(float(edges[-1])))
+    corners = np.interp(np.linspace(0.0, edges[-1], count + 1), edges, at)
+    corners[-1] = length
+    return corners
 
 
 def _grow(gmsh: Any, places: FloatArray, sizes: FloatArray, coarse: float) -> None:
-    """Elements as large as the nearest of some places says, growing away from it."""
+    """Set element sizes: the size given at the nearest place, growing with the distance from it."""
     from scipy.spatial import cKDTree
 
     for name in ("MeshSizeExtendFromBoundary", "MeshSizeFromPoints", "MeshSizeFromCurvature"):
@@ -107,7 +111,7 @@ def _grow(gmsh: Any, places: FloatArray, sizes: FloatArray, coarse: float) -> No
 
 
 def _read(gmsh: Any, first: IntArray, kind: int) -> tuple[FloatArray, IntArray]:
-    """All points, those numbered ``first`` by gmsh first, and the elements of a kind."""
+    """All points, beginning with those whose gmsh tags are ``first``, and the elements of a kind."""
     tags, coordinates, _ = gmsh.model.mesh.getNodes()
     tags, where = np.unique(tags.astype(np.int64), return_index=True)
     coordinates = coordinates.reshape(-1, 3)[where]

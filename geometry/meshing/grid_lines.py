@@ -12,7 +12,7 @@ from annelid.geometry.checks import within
 from annelid.geometry.shapes.shape import Band, Layer
 
 CLOSE = 1e-9
-"""Lines nearer to each other than this fraction of the length are one line."""
+"""Grid lines nearer to each other than this fraction of the length are one line."""
 
 _Locate = Callable[[float, str], float]
 
@@ -23,14 +23,14 @@ def _as_it_is(height: float, key: str) -> float:
 
 @dataclass(frozen=True)
 class Heights:
-    """Heights Z turned into grid lines along the part.
+    """Converts heights Z to grid lines along the part.
 
     Attributes:
-        low: Lowest height a band may have, mm.
-        high: Highest height a band may have, mm.
-        part: Lowest and highest height of the part, where it is longer than its layers, mm.
-        locate: Turns a height, and the name to blame, into a grid line.
-        ends: First and last grid line, where these are not heights, mm.
+        low: Lowest height of a band, mm.
+        high: Highest height of a band, mm.
+        part: Lowest and highest height of the part if it is longer than its layers, mm.
+        locate: Function of a height and the name for error messages that returns the grid line.
+        ends: First and last grid line if these are not heights, mm.
     """
 
     low: float
@@ -40,10 +40,10 @@ class Heights:
     ends: tuple[float, float] | None = None
 
     def of_band(self, band: Band) -> tuple[float, float]:
-        """Return the grid lines of a band's edges.
+        """Return the grid lines of the edges of a band.
 
         Raises:
-            InputError: If the band reaches beyond its layer.
+            InputError: If the band extends beyond its layer.
         """
         return self._of_edge(band, "lower", band.low), self._of_edge(band, "upper", band.high)
 
@@ -57,7 +57,7 @@ class Heights:
         """Return all grid lines along the part, ascending: its ends, band edges and ``heights``.
 
         Raises:
-            InputError: If a band or height lies outside.
+            InputError: If a band or height lies outside of the part.
         """
         lowest, highest = self.part or (self.low, self.high)
         for height in heights:
@@ -70,16 +70,16 @@ class Heights:
 
 @dataclass(frozen=True)
 class Radii(Heights):
-    """Radii R turned into grid lines along a part whose radius falls along its lines, such as a dome.
+    """Converts radii R to grid lines along a part whose radius decreases along it, such as a dome.
 
-    Attributes are those of heights, with radii in their place.
+    The attributes are those of ``Heights`` with radii in place of heights.
     """
 
     def of_band(self, band: Band) -> tuple[float, float]:
-        """Return the grid lines of a band's edges, ascending: the outer edge comes first.
+        """Return the grid lines of the edges of a band, ascending: the outer edge comes first.
 
         Raises:
-            InputError: If the band reaches beyond its layer.
+            InputError: If the band extends beyond its layer.
         """
         return self._of_edge(band, "outer", band.high), self._of_edge(band, "inner", band.low)
 
@@ -90,16 +90,16 @@ def stack(layers: Sequence[Layer]) -> FloatArray:
 
 
 def pieces(length: float, along: float) -> int:
-    """Return how many elements of at most ``along`` a length takes."""
+    """Return the number of elements of at most ``along`` in a length."""
     return max(1, math.ceil(length / along * (1 - CLOSE)))
 
 
 def divide(lines: FloatArray, along: float) -> IntArray:
-    """Return how many elements of at most ``along`` fit between successive lines."""
+    """Return the numbers of elements of at most ``along`` between successive lines."""
     return np.array([pieces(step, along) for step in np.diff(lines)], dtype=np.int64)
 
 
 def merged(lines: FloatArray, length: float) -> FloatArray:
-    """Return the lines sorted, those that coincide to rounding kept once."""
+    """Return the lines sorted, keeping lines that coincide within rounding once."""
     ordered = np.sort(lines)
     return ordered[np.concatenate([[True], np.diff(ordered) > CLOSE * length])]

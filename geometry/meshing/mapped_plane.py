@@ -10,14 +10,14 @@ from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.inventory import SIDE_PLANES, Inventory, is_free
 
 SIDES = ("x low", "x high", "y low", "y high")
-"""The four sides of a patch; a side's position here is its number."""
+"""The four sides of a patch; the number of a side is its position here."""
 
 _STEP = ((-1, 0), (1, 0), (0, -1), (0, 1))
 _CORNERS = (((0, 0), (0, 1)), ((1, 0), (1, 1)), ((0, 0), (1, 0)), ((0, 1), (1, 1)))
 
 
 class Placed(NamedTuple):
-    """Where points of the parameter plane lie: R and Z, and the unit wall normal there, each (k, 2)."""
+    """Points of the parameter plane mapped to R and Z, and the unit wall normals there, each (k, 2)."""
 
     position: FloatArray
     normal: FloatArray
@@ -31,14 +31,14 @@ class MappedPlane:
     """A shape on a grid of rectangular patches in a parameter plane, before it is meshed.
 
     Attributes:
-        x: Grid lines through the wall, ascending, mm.
-        y: Grid lines along the part, ascending, mm.
+        x: GridMesh lines through the wall, ascending, mm.
+        y: GridMesh lines along the part, ascending, mm.
         columns: Elements between successive x lines.
         rows: Elements between successive y lines.
-        regions: Region name of each patch (i, j); absent patches are void.
-        outside: Surface name of each free patch side, by (i, j, side number).
-        axis: Which sides of the whole plane lie on the axis of the part: numbers into ``SIDES``.
-        rank: Position of each region in the inside-to-outside order.
+        regions: Region name of each patch (i, j); missing patches are void.
+        outside: Surface name of each free side of a patch, by (i, j, side number).
+        axis: Sides of the whole plane on the axis of the part, as numbers into ``SIDES``.
+        rank: Position of each region in the order from inside to outside.
         bands: Patches of each electrode band.
         place: The map to R, Z.
     """
@@ -55,12 +55,12 @@ class MappedPlane:
     place: Place
 
     def on_axis(self, patch: tuple[int, int]) -> int | None:
-        """Return the number of the patch's side on the axis, or None."""
+        """Return the number of the side of a patch on the axis, or None."""
         edge = {0: patch[0] == 0, 2: patch[1] == 0, 3: patch[1] == len(self.rows) - 1}
         return next((side for side in self.axis if edge[side]), None)
 
     def names(self) -> dict[tuple[int, int, int], tuple[str, ...]]:
-        """Return the surface names that hold on each patch side.
+        """Return the surface names of each patch side.
 
         An interface is named once, on the side of the inner region.
         """

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Mesh sizes: which model of the part is meshed, and how finely."""
+"""The model of a part to be meshed and its element sizes."""
 
 from dataclasses import dataclass
 
@@ -12,17 +12,18 @@ CELLS = ("hexahedra", "tetrahedra")
 
 @dataclass(frozen=True, kw_only=True)
 class MeshSize:
-    """How a shape is meshed.
+    """Model and element sizes of a mesh.
 
     Attributes:
-        model: ``"axisymmetric"`` (meridian), ``"solid"`` (the whole part in 3-D) or ``"sector"``.
-        along: Largest element length along the part, and across cores and caps, mm. Where a meridian
-            bends, elements are shorter still: none turns by more than 30 degrees.
+        model: ``"axisymmetric"`` (meridian plane), ``"solid"`` (the whole part in 3-D) or ``"sector"``.
+        along: Largest element length along the part and across cores and caps, mm. Elements are shorter
+            where the meridian bends, so that it turns by at most 30 degrees along each element.
         through: Elements through the thickness of each layer.
-        around: Elements around the full circumference (3-D models), at least 8. A sector takes its share, at
-            least one; where the part reaches the axis the number grows to the next that an O-grid can hold.
-        sector: Opening angle of the sector, degrees, above 0 and at most 180.
-        cells: ``"hexahedra"`` or ``"tetrahedra"`` (3-D models; each hexahedron is split in six).
+        around: Elements around the full circumference (3-D models), at least 8. A sector has the
+            corresponding fraction, at least one; if the part reaches the axis, the number is increased to
+            the next one that an O-grid allows.
+        sector: Angle of the sector, degrees, above 0 and at most 180.
+        cells: ``"hexahedra"`` or ``"tetrahedra"`` (3-D models; each hexahedron is split into six).
 
     Raises:
         InvalidValue: A value is outside its range.

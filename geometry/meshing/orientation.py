@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Which cells a facet bounds, and which way it and its cell are turned."""
+"""The cells that a facet bounds, and the orientation of facets."""
 
 from typing import NamedTuple
 
@@ -17,11 +17,11 @@ FLIPPED: dict[str, list[int]] = {
 
 
 class Neighbours(NamedTuple):
-    """The cells at each of some facets.
+    """The cells at some facets.
 
     Attributes:
-        sharing: How many cells share the facet, shape (f,): 0 (none), 1 (free) or 2.
-        cell_facet: Number of one of them, as cell * facets per cell + local facet, shape (f,); -1 if none.
+        sharing: Number of cells that share each facet, shape (f,): 0 (none), 1 (free facet) or 2.
+        cell_facet: One of these cells, as cell * facets per cell + local facet, shape (f,); -1 if none.
     """
 
     sharing: IntArray
@@ -29,23 +29,23 @@ class Neighbours(NamedTuple):
 
 
 def all_facets(cell_type: str, cells: IntArray) -> IntArray:
-    """Return the facets of all cells, turned outwards, shape (cells * facets per cell, nodes per facet)."""
+    """Return the facets of all cells, oriented outwards, (cells * facets per cell, nodes per facet)."""
     local = FACETS[cell_type][1]
     return cells[:, local].reshape(-1, local.shape[1])
 
 
 def neighbours(cell_type: str, cells: IntArray, facets: IntArray) -> Neighbours:
-    """Find the cells that the given facets (f, nodes per facet) bound."""
+    """Find the cells that are bounded by the given facets (f, nodes per facet)."""
     corners = CORNERS[FACETS[cell_type][0]]
     owned = all_facets(cell_type, cells)
     keys = np.sort(np.concatenate([owned, facets])[:, :corners], axis=1)
     _, group = np.unique(keys, axis=0, return_inverse=True)
     group = group.ravel()
-    own, asked = group[: len(owned)], group[len(owned) :]
+    own, queried = group[: len(owned)], group[len(owned) :]
     size = int(group.max()) + 1
     first = np.full(size, -1, dtype=np.int64)
     first[own[::-1]] = np.arange(len(owned))[::-1]
-    return Neighbours(np.bincount(own, minlength=size)[asked], first[asked])
+    return Neighbours(np.bincount(own, minlength=size)[queried], first[queried])
 
 
 def facet_normals(points: FloatArray, facet_type: str, facets: IntArray) -> FloatArray:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The parameter plane of a mapped plane meshed by gmsh: second-order quadrilaterals on a counting grid."""
+"""The parameter plane meshed with second-order quadrilaterals by gmsh, and the gmsh session."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,14 +10,14 @@ import numpy as np
 from annelid.geometry.body import IntArray
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 
-_QUAD9 = 10  # gmsh's number of the nine-node quadrilateral; its node order is VTK's
+_QUAD9 = 10  # element type of gmsh; its node order is that of VTK
 
 
-class Plane(NamedTuple):
+class PlaneMesh(NamedTuple):
     """A mesh of the parameter plane.
 
     Attributes:
-        nodes: Position of each node on the counting grid in half elements, shape (n, 2), whole numbers.
+        nodes: Grid coordinates of the nodes in half elements, shape (n, 2), whole numbers.
         cells: Nodes of each ``quad9``, shape (m, 9).
         patches: The patch (i, j) of each cell, shape (m, 2).
     """
@@ -29,7 +29,7 @@ class Plane(NamedTuple):
 
 @contextmanager
 def gmsh_session() -> Iterator[Any]:
-    """Yield gmsh with a fresh model, quiet and without signal handlers, and always close it."""
+    """Yield gmsh with a new model, without output or signal handlers, and close it at the end."""
     import gmsh
 
     gmsh.initialize(readConfigFiles=False, interruptible=False)
@@ -41,11 +41,11 @@ def gmsh_session() -> Iterator[Any]:
         gmsh.finalize()
 
 
-def mesh_plane(mapped: MappedPlane) -> Plane:
-    """Mesh the patches of a mapped plane transfinitely.
+def mesh_plane(mapped: MappedPlane) -> PlaneMesh:
+    """Mesh the patches of a layout transfinitely.
 
-    The patches are drawn with one unit per element, whatever their size in mm: thin layers then stay clear
-    of gmsh's geometric tolerance, and every node falls on a half of a whole number, free of rounding.
+    Patches are meshed with elements of unit size, whatever their size in mm. Thin layers then do not conflict
+    with the geometric tolerance of gmsh, and all node coordinates are exact multiples of one half.
     """
     across = np.concatenate([[0], np.cumsum(mapped.columns)])
     up = np.concatenate([[0], np.cumsum(mapped.rows)])
@@ -61,11 +61,11 @@ def mesh_plane(mapped: MappedPlane) -> Plane:
     number[tags.astype(np.int64)] = np.arange(len(tags))
     cells = number[np.concatenate(blocks).astype(np.int64)].reshape(-1, 9)
     patches = np.repeat(np.array(list(surfaces)), [len(block) // 9 for block in blocks], axis=0)
-    return Plane(nodes, cells, patches)
+    return PlaneMesh(nodes, cells, patches)
 
 
 def _draw(geo: Any, mapped: MappedPlane, across: IntArray, up: IntArray) -> dict[tuple[int, int], int]:
-    """Draw points, lines and surfaces of all patches; return the surface tag of each patch."""
+    """Add points, lines and surfaces of all patches to gmsh; return the surface tag of each patch."""
     points: dict[tuple[int, int], int] = {}
     lines: dict[tuple[tuple[int, int], tuple[int, int]], int] = {}
     surfaces = {}

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Mesh quality: scaled Jacobian and aspect ratio, as a table and as a floor."""
+"""Mesh quality: scaled Jacobian and aspect ratio, their table, and the least quality of a mesh."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,20 +11,20 @@ from annelid.geometry.elements import CORNERS, ELEMENT_NODES, shape_gradients
 from annelid.geometry.errors import InputError
 
 SCALED_JACOBIAN_FLOOR: dict[str, float] = {"quad9": 0.2, "hexahedron27": 0.2, "tetra10": 0.005}
-"""Least scaled Jacobian a body may have. Tetrahedra of a thin wall are flat without being twisted: low."""
+"""Least scaled Jacobian of a valid mesh; it is low for tetrahedra, which are flat in a thin wall."""
 
-_CHUNK = 20000  # cells at a time, to bound memory
+_CHUNK = 20000  # cells at a time, to limit the memory
 
 
 @dataclass(frozen=True)
 class RegionQuality:
-    """Quality figures of the cells of one region (or of the whole body).
+    """Quality of the cells of one region or of the whole body.
 
     Attributes:
         cells: Number of cells.
-        minimum_scaled_jacobian: Least over the cells and their nodes; 1 for a rectangular cell or a regular
-            tetrahedron, 0 or less where a cell is folded.
-        maximum_aspect_ratio: Greatest ratio of the longest to the shortest edge of a cell.
+        minimum_scaled_jacobian: Minimum over the cells and their nodes; 1 for a rectangular cell or a regular
+            tetrahedron, 0 or less for an inverted cell.
+        maximum_aspect_ratio: Largest ratio of the longest to the shortest edge of a cell.
     """
 
     cells: int
@@ -37,9 +37,9 @@ class Quality:
     """Quality of a mesh.
 
     Attributes:
-        whole: Figures of the whole body.
+        whole: Quality of the whole body.
         nodes: Number of nodes.
-        regions: Figures by region.
+        regions: Quality of each region.
         worst_region: Region of the cell with the least scaled Jacobian.
         worst_place: Centre of that cell, mm.
     """
@@ -57,11 +57,11 @@ class Quality:
 
     @property
     def maximum_aspect_ratio(self) -> float:
-        """Greatest aspect ratio of the body."""
+        """Largest aspect ratio of the body."""
         return self.whole.maximum_aspect_ratio
 
     def table(self) -> str:
-        """Return the figures as a text table, one line a region."""
+        """Return the figures as a text table with one line per region."""
         rows = [*self.regions.items(), ("whole", self.whole)]
         width = max(len("region"), *(len(name) for name, _ in rows))
         lines = [f"{'region':<{width}}  {'cells':>8}  minimum scaled Jacobian  maximum aspect ratio"]
@@ -74,7 +74,7 @@ class Quality:
 
 
 def quality(body: Body) -> Quality:
-    """Measure the mesh of a body."""
+    """Compute the mesh quality of a body."""
     jacobian = scaled_jacobians(body)
     aspect = _aspect_ratios(body)
 
@@ -92,21 +92,21 @@ def quality(body: Body) -> Quality:
 
 
 def check_quality(body: Body) -> Quality:
-    """Return the quality of a body, or refuse it.
+    """Return the mesh quality of a body if it is sufficient.
 
     Raises:
-        InputError: If its least scaled Jacobian is below the floor for its cell type.
+        InputError: If the least scaled Jacobian is below the floor for the cell type.
     """
     measured = quality(body)
     floor, least = SCALED_JACOBIAN_FLOOR[body.cell_type], measured.minimum_scaled_jacobian
     if least < floor:
         axes = ("R", "Z") if body.model == "axisymmetric" else ("X", "Y", "Z")
         place = ", ".join(f"{axis} = {x:.4g} mm" for axis, x in zip(axes, measured.worst_place, strict=True))
-        what = "is folded" if least <= 0.0 else "is too distorted"
+        what = "is inverted" if least <= 0.0 else "is too distorted"
         raise InputError(
             f"mesh: a cell of region {measured.worst_region!r} at {place} {what} (scaled Jacobian "
-            f"{least:.3g}, must be at least {floor:g}): make mesh.along smaller or mesh.around larger, open "
-            "a narrow sector wider, or soften the shape there",
+            f"{least:.3g}, must be at least {floor:g}): make mesh.along smaller or mesh.around larger, widen "
+            "a narrow sector, or make the shape smoother there",
             scaled_jacobian=least,
             place=measured.worst_place,
             region=measured.worst_region,
@@ -117,8 +117,8 @@ def check_quality(body: Body) -> Quality:
 def scaled_jacobians(body: Body) -> FloatArray:
     """Return the least scaled Jacobian of each cell over its nodes, shape (m,).
 
-    Quadrilaterals and hexahedra: determinant over the product of the tangent lengths. Tetrahedra:
-    sqrt(2) times the determinant over the greatest product of three edges that meet at a corner.
+    For quadrilaterals and hexahedra it is the determinant over the product of the lengths of the tangents,
+    for tetrahedra sqrt(2) times the determinant over the largest product of three edges at a corner.
     """
     gradients = shape_gradients(body.cell_type, ELEMENT_NODES[body.cell_type])
     least = []
@@ -134,7 +134,7 @@ def scaled_jacobians(body: Body) -> FloatArray:
 
 
 def _determinants(tangents: FloatArray) -> FloatArray:
-    """Return the determinants of 2 by 2 or 3 by 3 matrices (several times faster than through LAPACK)."""
+    """Return the determinants of 2 by 2 or 3 by 3 matrices (several times faster than with LAPACK)."""
     if tangents.shape[-1] == 2:
         return np.asarray(
             tangents[..., 0, 0] * tangents[..., 1, 1] - tangents[..., 0, 1] * tangents[..., 1, 0]
@@ -148,7 +148,7 @@ def _determinants(tangents: FloatArray) -> FloatArray:
 
 
 def _corner_products(tangents: FloatArray) -> FloatArray:
-    """Return the greatest product of three edges at a corner, over sqrt(2), of linearised tetrahedra."""
+    """Return the largest product of three edges at a corner, over sqrt(2), of linearised tetrahedra."""
     a, b, c = np.moveaxis(tangents, -2, 0)
     at_origin, across = _lengths(np.stack([a, b, c])), _lengths(np.stack([b - a, c - b, a - c]))
     products = [

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From patches to names: regions, bands and surfaces of a mesh that is made on a mapped plane."""
+"""Regions, bands and surfaces of a mesh, named by the patches of its layout."""
 
 from typing import NamedTuple
 
@@ -10,11 +10,11 @@ from annelid.geometry.elements import CORNERS, FACETS
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 
 
-class Grid(NamedTuple):
-    """A mesh that knows where it lies on the mapped plane's counting grid.
+class GridMesh(NamedTuple):
+    """A mesh with its coordinates on the grid of a layout.
 
     Attributes:
-        cell_type: Cell type of the body to be.
+        cell_type: Cell type.
         grid: Grid coordinates of the nodes in half elements, shape (n, 2); whole numbers on grid lines.
         cells: Nodes of each cell, shape (m, nodes per cell).
         patches: Patch (i, j) of each cell, shape (m, 2).
@@ -26,7 +26,7 @@ class Grid(NamedTuple):
     patches: IntArray
 
 
-def named_cells(mapped: MappedPlane, mesh: Grid) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
+def named_cells(mapped: MappedPlane, mesh: GridMesh) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
     """Return the cell numbers of each region and of each band."""
     code = _patch_code(mapped, mesh.patches)
     of = {patch: _patch_code(mapped, np.array([patch]))[0] for patch in mapped.regions}
@@ -42,17 +42,17 @@ def named_cells(mapped: MappedPlane, mesh: Grid) -> tuple[dict[str, IntArray], d
 
 
 def named_facets(
-    mapped: MappedPlane, mesh: Grid, planes: dict[str, IntArray]
+    mapped: MappedPlane, mesh: GridMesh, planes: dict[str, IntArray]
 ) -> tuple[IntArray, dict[str, IntArray]]:
     """Return the named facets, each once, and the facet numbers of each surface.
 
-    A free facet is turned so that its right-hand normal points out of the material, a facet between
-    two cells so that it points away from the inner one.
+    The right-hand normal of a free facet points out of the material, that of a facet between two cells away
+    from the inner cell.
 
     Args:
-        mapped: Where the names come from.
+        mapped: Layout with the names.
         mesh: The mesh.
-        planes: Further surfaces by the numbers of the nodes that lie on them (planes of a sector).
+        planes: Further surfaces, given by the nodes on them (planes of a sector).
     """
     _, local = FACETS[mesh.cell_type]
     facets = mesh.cells[:, local].reshape(-1, local.shape[1])
@@ -62,17 +62,19 @@ def named_facets(
     members: dict[str, list[IntArray]] = {}
     for (i, j, number), names in mapped.names().items():
         key = _patch_code(mapped, np.array([[i, j]]))[0] * 4 + number
-        hits = np.flatnonzero(code == key)
+        numbers = np.flatnonzero(code == key)
         for name in names:
-            members.setdefault(name, []).append(hits)
+            members.setdefault(name, []).append(numbers)
     for name, nodes in planes.items():
         members[name] = [np.flatnonzero(np.isin(facets, nodes).all(axis=1))]
-    found = {name: np.concatenate(hits) for name, hits in members.items()}
-    return _once(facets, mesh, {name: hits for name, hits in found.items() if len(hits)})
+    facets_of = {name: np.concatenate(numbers) for name, numbers in members.items()}
+    return _once(facets, mesh, {name: numbers for name, numbers in facets_of.items() if len(numbers)})
 
 
-def _once(facets: IntArray, mesh: Grid, members: dict[str, IntArray]) -> tuple[IntArray, dict[str, IntArray]]:
-    """Number the named facets so that each comes once, seen from the inner of the cells it bounds."""
+def _once(
+    facets: IntArray, mesh: GridMesh, members: dict[str, IntArray]
+) -> tuple[IntArray, dict[str, IntArray]]:
+    """Number the named facets so that each appears once, oriented as in the inner of its cells."""
     corners = CORNERS[FACETS[mesh.cell_type][0]]
     named = np.unique(np.concatenate(list(members.values())))
     key = np.sort(facets[named][:, :corners], axis=1)
@@ -83,11 +85,11 @@ def _once(facets: IntArray, mesh: Grid, members: dict[str, IntArray]) -> tuple[I
     chosen = order[np.concatenate([[True], np.diff(position[order]) > 0])]
     number = np.full(len(facets), -1, dtype=np.int64)
     number[named] = position
-    return facets[named[chosen]], {name: np.unique(number[hits]) for name, hits in members.items()}
+    return facets[named[chosen]], {name: np.unique(number[numbers]) for name, numbers in members.items()}
 
 
-def _facet_sides(mapped: MappedPlane, mesh: Grid, facets: IntArray, per_cell: int) -> IntArray:
-    """Return on which side of its own patch each facet lies, or -1."""
+def _facet_sides(mapped: MappedPlane, mesh: GridMesh, facets: IntArray, per_cell: int) -> IntArray:
+    """Return the side of its patch on which each facet lies, or -1."""
     patch = np.repeat(mesh.patches, per_cell, axis=0)
     across = 2 * np.concatenate([[0], np.cumsum(mapped.columns)])
     up = 2 * np.concatenate([[0], np.cumsum(mapped.rows)])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the meridian plane to space: rings of hexahedra, and O-grid discs where the part reaches the axis."""
+"""Revolve a meridian mesh: rings of hexahedra, and O-grid discs where the part reaches the axis."""
 
 import math
 from typing import NamedTuple
@@ -7,15 +7,15 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.geometry.elements import ELEMENT_NODES, locate
+from annelid.geometry.elements import ELEMENT_NODES, node_at
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.meshing.o_grid import Disc, kites, mesh_disc
-from annelid.geometry.meshing.plane_mesh import Plane
+from annelid.geometry.meshing.o_grid import DiscMesh, block_count, mesh_disc
+from annelid.geometry.meshing.plane_mesh import PlaneMesh
 
 
-class Swept(NamedTuple):
-    """A mesh in space, still on the mapped plane's counting grid.
+class SweptMesh(NamedTuple):
+    """A mesh in space with its coordinates on the grid of the layout.
 
     Attributes:
         grid: Grid coordinates of the nodes in half elements, shape (n, 2).
@@ -30,14 +30,14 @@ class Swept(NamedTuple):
     patches: IntArray
 
 
-def opening(size: MeshSize) -> float:
-    """Return the angle about the axis that the model covers, radians."""
+def covered_angle(size: MeshSize) -> float:
+    """Return the angle about the axis covered by the model, radians."""
     return 2 * math.pi if size.model == "solid" else math.radians(size.sector)
 
 
-def sweep(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Swept:
+def sweep(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> SweptMesh:
     """Sweep the meridian mesh about the axis."""
-    angle = opening(size)
+    angle = covered_angle(size)
     around = _around(size, angle, reaches_axis=bool(mapped.axis))
     stations = 2 * around if size.model == "solid" else 2 * around + 1
     at_axis = {patch for patch in mapped.regions if mapped.on_axis(patch) is not None}
@@ -46,7 +46,7 @@ def sweep(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Swept:
         ring[patch] = False
     in_ring = ring[plane.patches[:, 0], plane.patches[:, 1]]
     blocks = [
-        Swept(
+        SweptMesh(
             np.repeat(plane.nodes, stations, axis=0).astype(np.float64),
             np.tile(np.arange(stations) * (angle / (2 * around)), len(plane.nodes)),
             _ring_cells(plane.cells[in_ring], around, stations),
@@ -57,21 +57,21 @@ def sweep(mapped: MappedPlane, plane: Plane, size: MeshSize) -> Swept:
         patches = [patch for patch in sorted(at_axis) if mapped.on_axis(patch) == side]
         first_free = sum(len(block.grid) for block in blocks)
         blocks.append(_disc_block(mapped, plane, side, patches, (angle, around, stations, first_free)))
-    return _used_only(Swept(*(np.concatenate(parts) for parts in zip(*blocks, strict=True))))
+    return _used_only(SweptMesh(*(np.concatenate(parts) for parts in zip(*blocks, strict=True))))
 
 
 def _around(size: MeshSize, angle: float, *, reaches_axis: bool) -> int:
     """Return the number of elements around the modelled piece."""
-    wanted = max(1, round(size.around * angle / (2 * math.pi)))
-    multiple = 2 * kites(angle) if reaches_axis else 1
-    return multiple * math.ceil(wanted / multiple)
+    count = max(1, round(size.around * angle / (2 * math.pi)))
+    multiple = 2 * block_count(angle) if reaches_axis else 1
+    return multiple * math.ceil(count / multiple)
 
 
 def _ring_cells(quads: IntArray, around: int, stations: int) -> IntArray:
-    """Sweep quadrilaterals around the axis; node p at station k has number p * stations + k."""
+    """Sweep quadrilaterals about the axis; node p at station k has the number p * stations + k."""
     reference = ELEMENT_NODES["hexahedron27"]
     # Axes of the hexahedron: outward, around, along (right-handed).
-    of_quad = [locate(ELEMENT_NODES["quad9"], node[[0, 2]]) for node in reference]
+    of_quad = [node_at(ELEMENT_NODES["quad9"], node[[0, 2]]) for node in reference]
     ahead = np.rint(2 * reference[:, 1]).astype(np.int64)
     station = (2 * np.arange(around)[:, None] + ahead) % stations
     return (quads[:, None, of_quad] * stations + station[None]).reshape(-1, len(reference))
@@ -79,15 +79,15 @@ def _ring_cells(quads: IntArray, around: int, stations: int) -> IntArray:
 
 def _disc_block(
     mapped: MappedPlane,
-    plane: Plane,
+    plane: PlaneMesh,
     side: int,
     patches: list[tuple[int, int]],
     frame: tuple[float, int, int, int],
-) -> Swept:
-    """Stack O-grid discs along one side of the plane that lies on the axis.
+) -> SweptMesh:
+    """Stack O-grid discs along a side of the plane on the axis.
 
-    The disc spans the first grid interval from the axis (``across``); the stack follows the other grid
-    direction (``stack``), over the patches present. Rim nodes are those of the ring already there.
+    The disc spans the first grid interval from the axis (``across``); discs are stacked in the other grid
+    direction (``stack``) over the given patches. The rim nodes are those of the ring of hexahedra.
     """
     angle, around, stations, first_free = frame
     across, stack = (0, 1) if side == 0 else (1, 0)
@@ -111,37 +111,37 @@ def _disc_block(
         cells.append(_stacked(disc, number, steps, reverse=side == 2))
         owner.append(np.repeat(np.array([patch]), len(cells[-1]), axis=0))
     angles = np.repeat(disc.angle, levels)
-    return Swept(grid.reshape(-1, 2), angles, np.concatenate(cells), np.concatenate(owner))
+    return SweptMesh(grid.reshape(-1, 2), angles, np.concatenate(cells), np.concatenate(owner))
 
 
-def _ring_numbers(plane: Plane, rim_grid: FloatArray, stations: int, rim: int) -> IntArray:
+def _ring_numbers(plane: PlaneMesh, rim_grid: FloatArray, stations: int, rim: int) -> IntArray:
     """Return the ring's node numbers at the rim, shape (rim nodes, levels); -1 where there is no level."""
     height = int(plane.nodes[:, 1].max()) + 1
     lookup = np.full((int(plane.nodes[:, 0].max()) + 1) * height, -1, dtype=np.int64)
     lookup[plane.nodes[:, 0] * height + plane.nodes[:, 1]] = np.arange(len(plane.nodes))
-    spot = np.rint(rim_grid).astype(np.int64)
-    node = lookup[spot[:, 0] * height + spot[:, 1]]
+    index = np.rint(rim_grid).astype(np.int64)
+    node = lookup[index[:, 0] * height + index[:, 1]]
     return node * stations + np.arange(rim)[:, None]
 
 
-def _stacked(disc: Disc, number: IntArray, steps: IntArray, *, reverse: bool) -> IntArray:
+def _stacked(disc: DiscMesh, number: IntArray, steps: IntArray, *, reverse: bool) -> IntArray:
     """Return the hexahedra over the disc's cells between levels 2 step and 2 step + 2.
 
-    At a low pole the wall's outward direction is down the axis, so the disc is turned over (``reverse``).
+    At a low pole the outward direction of the wall is down the axis, so the disc is reversed.
     """
     reference = ELEMENT_NODES["hexahedron27"]
     flat = reference[:, [1, 0]] if reverse else reference[:, [0, 1]]
-    of_quad = [locate(ELEMENT_NODES["quad9"], node) for node in flat]
+    of_quad = [node_at(ELEMENT_NODES["quad9"], node) for node in flat]
     ahead = np.rint(2 * reference[:, 2]).astype(np.int64)
     level = 2 * steps[:, None] + ahead
     return number[disc.cells[:, None, of_quad], level[None]].reshape(-1, len(reference))
 
 
-def _used_only(mesh: Swept) -> Swept:
+def _used_only(mesh: SweptMesh) -> SweptMesh:
     used, cells = np.unique(mesh.cells, return_inverse=True)
-    return Swept(mesh.grid[used], mesh.angle[used], cells.reshape(mesh.cells.shape), mesh.patches)
+    return SweptMesh(mesh.grid[used], mesh.angle[used], cells.reshape(mesh.cells.shape), mesh.patches)
 
 
-def turned(flat: FloatArray, angle: FloatArray) -> FloatArray:
-    """Turn R, Z components (n, 2) about the axis into X, Y, Z components (n, 3)."""
+def cylindrical_to_cartesian(flat: FloatArray, angle: FloatArray) -> FloatArray:
+    """Convert R, Z components (n, 2) at angles about the axis to X, Y, Z components (n, 3)."""
     return np.column_stack([flat[:, 0] * np.cos(angle), flat[:, 0] * np.sin(angle), flat[:, 1]])

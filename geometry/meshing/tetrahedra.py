@@ -1,27 +1,27 @@
 # SPDX-License-Identifier: MIT
-"""Hexahedra split into tetrahedra that fit together, on the nodes the hexahedra already have."""
+"""Split hexahedra into conforming tetrahedra on the nodes of the hexahedra."""
 
 import numpy as np
 
 from annelid.geometry.body import IntArray
-from annelid.geometry.elements import CORNERS, ELEMENT_NODES, FACETS, locate
+from annelid.geometry.elements import CORNERS, ELEMENT_NODES, FACETS, node_at
 
 PIECES = 6
-"""Tetrahedra made of each hexahedron."""
+"""Number of tetrahedra of each hexahedron."""
 
 
 def split(cells: IntArray) -> IntArray:
     """Split each ``hexahedron27`` into six ``tetra10``.
 
-    Every hexahedron is coned from its lowest-numbered corner, and every face is cut by the diagonal
-    through its lowest-numbered corner; so neighbours cut their common face alike. Mid-side nodes of face
-    and body diagonals are the face and centre nodes of the hexahedron, which lie on the true shape.
+    All tetrahedra of a hexahedron share its lowest-numbered corner, and every face is divided by the diagonal
+    through its lowest-numbered corner, so that neighbours divide their common face in the same way. Mid-side
+    nodes of face and body diagonals are the face and centre nodes of the hexahedron.
 
     Args:
         cells: Nodes of the hexahedra, shape (m, 27).
 
     Returns:
-        Nodes of the tetrahedra, shape (6 m, 10), those of one hexahedron in a row.
+        Nodes of the tetrahedra, shape (6 m, 10), those of one hexahedron consecutively.
     """
     corners = cells[:, : CORNERS["hexahedron27"]]
     apex = np.argmin(corners, axis=1)
@@ -29,7 +29,7 @@ def split(cells: IntArray) -> IntArray:
     for top in range(CORNERS["hexahedron27"]):
         mine = np.flatnonzero(apex == top)
         faces = [face[:4] for face in FACETS["hexahedron27"][1] if top not in face[:4]]
-        for place, face in enumerate(faces):
+        for index, face in enumerate(faces):
             through_first = np.argmin(cells[mine][:, face], axis=1) % 2 == 0
             a, b, c, d = face
             for cut, halves in (
@@ -38,12 +38,12 @@ def split(cells: IntArray) -> IntArray:
             ):
                 for half, triangle in enumerate(halves):
                     nodes = _with_middles([*triangle, top])
-                    pieces[mine[cut], 2 * place + half] = cells[mine[cut]][:, nodes]
+                    pieces[mine[cut], 2 * index + half] = cells[mine[cut]][:, nodes]
     return pieces.reshape(-1, 10)
 
 
 def _with_middles(corners: list[int]) -> list[int]:
-    """Return the hexahedron's local nodes that make the ten nodes of a tetrahedron on four of its corners."""
+    """Return the local nodes of a hexahedron that form the tetrahedron on four of its corners."""
     hexahedron, tetra = ELEMENT_NODES["hexahedron27"], ELEMENT_NODES["tetra10"]
     weights = np.column_stack([1 - tetra.sum(axis=1), tetra])
-    return [locate(hexahedron, weight @ hexahedron[corners]) for weight in weights]
+    return [node_at(hexahedron, weight @ hexahedron[corners]) for weight in weights]

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""From a lattice to the tool path, times and motion code of the machine that prints it."""
+"""Tool paths of lattices, the clearance of the nozzle, print times and motion code."""

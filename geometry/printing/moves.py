@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Moves of a nozzle: trails of the chart printed layer by layer, and the ways between them."""
+"""Moves of a nozzle: trails printed layer by layer, and the travel between them."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -8,26 +8,26 @@ from functools import cached_property
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.lattice.chart import PERIOD, Spot
+from annelid.geometry.lattice.chart import PERIOD, SurfacePoints
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.printing.machines import MACHINES, Machine
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.settings import PrinterSettings
 
-_SHORTEST = 1e-3  # mm; shorter moves are left out
-_HALVINGS = 14
+_SHORTEST = 1e-3  # mm; shorter steps are omitted
+_MAX_HALVINGS = 14
 
 
 @dataclass(frozen=True)
 class Move:
-    """An unbroken move of the nozzle.
+    """An uninterrupted move of the nozzle.
 
     Attributes:
-        printing: Whether it prints; else it goes to the next line.
-        lifted: Whether it goes at the clearance.
-        layer: Layer, from 0.
-        points: u and v of its points, shape (k, 2); u goes on over whole turns.
-        height: Height of the nozzle's tip over the lattice's surface, mm.
-        spots: The tip's places, and the directions from surface to nozzle.
+        printing: Whether the nozzle prints; otherwise it travels to the next line.
+        lifted: Whether the nozzle is lifted by the clearance.
+        layer: Number of the layer, from 0.
+        points: u and v of the points of the move, shape (k, 2); u continues over whole turns.
+        height: Height of the tip of the nozzle over the surface of the lattice, mm.
+        poses: Positions of the tip, and directions from the surface to the nozzle.
     """
 
     printing: bool
@@ -35,46 +35,46 @@ class Move:
     layer: int
     points: FloatArray
     height: float
-    spots: Spot
+    poses: SurfacePoints
 
     @cached_property
     def steps(self) -> FloatArray:
-        """Lengths of the tip's way between its points, mm, shape (k - 1,)."""
-        return np.asarray(np.linalg.norm(np.diff(self.spots.position, axis=0), axis=1))
+        """Distances of the tip between successive points, shape (k - 1,), mm."""
+        return np.asarray(np.linalg.norm(np.diff(self.poses.position, axis=0), axis=1))
 
     @property
     def length(self) -> float:
-        """Length of the tip's way, mm."""
+        """Length of the path of the tip, mm."""
         return float(self.steps.sum())
 
     def axes(self, machine: Machine) -> FloatArray:
         """Return the axis positions of a machine, shape (k, axes)."""
-        return machine.to_axes(*self.spots, self.points[:, 0])
+        return machine.to_axes(*self.poses, self.points[:, 0])
 
 
 def moves_of(
-    lattice: Lattice, printing: Printing, curves: Sequence[FloatArray], layers: int
+    lattice: Lattice, settings: PrinterSettings, curves: Sequence[FloatArray], layers: int
 ) -> Iterator[Move]:
-    """Yield moves that print curves of the chart, and travels between them by turns, layer by layer."""
-    machine = MACHINES[printing.machine]
+    """Yield moves that print curves of the chart, and travel moves between them, layer by layer."""
+    machine = MACHINES[settings.machine]
     low, high = lattice.heights
     last: FloatArray | None = None
     for layer in range(layers):
-        height = low + (high - low) * layer / layers + printing.stand_off
+        height = low + (high - low) * layer / layers + settings.stand_off
         new = True
         for curve in curves:
             if last is not None:
                 turns = np.round((last[0] - curve[0, 0]) / PERIOD)
                 curve = curve + np.array([turns * PERIOD, 0.0])
-                way = np.array([last, curve[0]])
-                hop = _move(lattice, machine, way, height, printing.tolerance)
-                if hop.length <= printing.hop and not new:
+                travel = np.array([last, curve[0]])
+                hop = _move(lattice, machine, travel, height, settings.tolerance)
+                if hop.length <= settings.hop and not new:
                     yield replace(hop, layer=layer)
                 else:
-                    far = _move(lattice, machine, way, high + printing.clearance, 0.1)
-                    yield replace(far, layer=layer, lifted=True)
-            drawn = _move(lattice, machine, curve, height, printing.tolerance)
-            yield replace(drawn, layer=layer, printing=True)
+                    lifted = _move(lattice, machine, travel, high + settings.clearance, 0.1)
+                    yield replace(lifted, layer=layer, lifted=True)
+            printed = _move(lattice, machine, curve, height, settings.tolerance)
+            yield replace(printed, layer=layer, printing=True)
             last, new = curve[-1], False
 
 
@@ -85,20 +85,24 @@ def _move(
     height: float,
     tolerance: float,
 ) -> Move:
-    """A move with so many points that straight motion of all axes between them keeps to the tolerance."""
+    """A travel move with enough points that linear motion of all axes between them is within tolerance."""
     chart = lattice.chart
-    spots = chart.place(points, height)
-    for _ in range(_HALVINGS):
-        axes = machine.to_axes(*spots, points[:, 0])
+    poses = chart.place(points, height)
+    for _ in range(_MAX_HALVINGS):
+        axes = machine.to_axes(*poses, points[:, 0])
         middle = (points[1:] + points[:-1]) / 2
-        meant = chart.place(middle, height)
-        off = np.linalg.norm(machine.tip((axes[1:] + axes[:-1]) / 2) - meant.position, axis=1)
-        split = np.flatnonzero(off > tolerance / 2)
+        target = chart.place(middle, height)
+        deviation = np.linalg.norm(machine.tip((axes[1:] + axes[:-1]) / 2) - target.position, axis=1)
+        split = np.flatnonzero(deviation > tolerance / 2)
         if len(split) == 0:
             break
         points = np.insert(points, split + 1, middle[split], axis=0)
-        spots = Spot(*(np.insert(a, split + 1, b[split], axis=0) for a, b in zip(spots, meant, strict=True)))
-    step = np.linalg.norm(np.diff(spots.position, axis=0), axis=1)
+        poses = SurfacePoints(
+            *(np.insert(a, split + 1, b[split], axis=0) for a, b in zip(poses, target, strict=True))
+        )
+    step = np.linalg.norm(np.diff(poses.position, axis=0), axis=1)
     kept = np.concatenate([[True], step > _SHORTEST])
     kept[-1] = True
-    return Move(False, False, 0, points[kept], height, Spot(spots.position[kept], spots.normal[kept]))
+    return Move(
+        False, False, 0, points[kept], height, SurfacePoints(poses.position[kept], poses.normal[kept])
+    )

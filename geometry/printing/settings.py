@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Settings of a printer: machine, nozzle, speeds, and what its axes can do."""
+"""Settings of a printer: machine, nozzle, speeds and limits of its axes."""
 
 from dataclasses import dataclass
 
@@ -20,31 +20,32 @@ _RATES = {
 
 
 @dataclass(frozen=True)
-class Printing:
-    """How a lattice is printed. Speeds and accelerations of axes are those of small machines, as is common.
+class PrinterSettings:
+    """Settings of a printer; the default speeds and accelerations are typical of small machines.
 
     Attributes:
         machine: ``"rotary"`` or ``"five-axis"``.
         nozzle: Width of a printed line, mm.
-        layer: Thickness of a layer, mm; a whole number of layers as thick as comes nearest is printed.
-        stand_off: Distance of the nozzle from the surface it prints on, mm.
+        layer: Target thickness of a layer, mm; the number of layers is rounded.
+        stand_off: Distance of the nozzle from the surface on which it prints, mm.
         feed: Speed over the surface while printing, mm/s.
-        travel: Speed between printed lines, mm/s; no linear axis is faster than the larger of both.
+        travel: Speed between printed lines, mm/s; the larger of ``feed`` and ``travel`` limits the linear
+            axes.
         clearance: Height over the printed lattice at which the nozzle travels, mm.
-        hop: Ways to the next line of the layer no longer than this are gone without lifting the nozzle, mm.
-        tolerance: Largest distance of the path from the line it stands for, mm.
+        hop: Largest distance to the next line in the same layer that is travelled without a lift, mm.
+        tolerance: Largest deviation of the path from its line, mm.
         acceleration: Largest acceleration of the linear axes, mm/s².
-        corner: Largest sudden change of a linear axis's speed, mm/s.
-        turn_speed: Largest speed of the turning axes, deg/s.
-        turn_acceleration: Their largest acceleration, deg/s².
-        turn_corner: Largest sudden change of their speed, deg/s.
-        tip: Outer diameter of the nozzle's flat tip, mm.
-        cone_angle: Angle of the nozzle's side from its axis, degrees.
-        cone_length: Length of its cone, mm.
-        body: Diameter of what is above the cone, mm.
+        corner: Largest sudden change of the speed of a linear axis, mm/s.
+        turn_speed: Largest speed of the rotary axes, deg/s.
+        turn_acceleration: Largest acceleration of the rotary axes, deg/s².
+        turn_corner: Largest sudden change of the speed of a rotary axis, deg/s.
+        tip: Outer diameter of the flat tip of the nozzle, mm.
+        cone_angle: Angle between the side of the nozzle and its axis, degrees.
+        cone_length: Length of the cone of the nozzle, mm.
+        body: Diameter of the nozzle above its cone, mm.
 
     Raises:
-        InputError: If a number is outside its range or the machine unknown.
+        InputError: If a number is outside its range or the machine is unknown.
     """
 
     machine: str = "rotary"

@@ -212,11 +212,11 @@ def band_findings(
         for below, index in pairwise(ordered):
             first, second = bands[below], bands[index]
             if second.low < first.high - _SAME * abs(first.high):
-                error = InvalidValue(
+                overlap = InvalidValue(
                     f"{second.low:g} mm overlaps electrode '{first.name}', which covers {first.low:g} to "
                     f"{first.high:g} mm of the same layer",
                     key="from",
                     subject=f"electrode '{second.name}'",
                     electrodes=(first.name, second.name),
                 )
-                yield Finding(("electrodes", index), error)
+                yield Finding(("electrodes", index), overlap)

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.lattice.catalogue import Cell
-from annelid.geometry.lattice.chart import PERIOD, Revolution, chart_of
+from annelid.geometry.lattice.catalogue import LatticeCell
+from annelid.geometry.lattice.chart import PERIOD, RevolutionChart, chart_of
 from annelid.geometry.lattice.footprint import Footprint, footprint
 from annelid.geometry.lattice.lattice_surface import lattice_surface
-from annelid.geometry.lattice.wrapping import Lattice, lay
+from annelid.geometry.lattice.wrapping import Lattice, wrap
 from annelid.geometry.printing.tool_path import ToolPath
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
@@ -32,7 +32,7 @@ _SKIN = "#ece4d6"
 _WINDOW = (1100, 1000)
 
 
-def cells_figure(cells: Mapping[str, Cell], out: Path) -> Path:
+def cells_figure(cells: Mapping[str, LatticeCell], out: Path) -> Path:
     """Draw flat cells by name, solid as they are printed, and write the picture as a PNG file.
 
     The outlined rectangle is the one that repeats.
@@ -55,7 +55,7 @@ def cells_figure(cells: Mapping[str, Cell], out: Path) -> Path:
     return write_atomically(out, buffer.getvalue())
 
 
-def _draw_cell(axes: "Axes", name: str, cell: Cell) -> None:
+def _draw_cell(axes: "Axes", name: str, cell: LatticeCell) -> None:
     """A square window of the pattern; it is laid on a wide tube, where nothing is bent."""
     from matplotlib.collections import PathCollection
     from matplotlib.patches import Rectangle
@@ -65,7 +65,7 @@ def _draw_cell(axes: "Axes", name: str, cell: Cell) -> None:
     around = max(8, int(np.ceil(size / pattern.width)) + 1)
     radius = around * pattern.width / PERIOD
     tube = Tube(radius, 2.0 * size + 4.0 * pattern.height, (Layer("wall", 1e-3 * radius),))
-    lattice = lay(pattern, chart_of(tube, "inside"), height=pattern.widest, around=around)
+    lattice = wrap(pattern, chart_of(tube, "inside"), height=pattern.widest, around=around)
     paths = _outlines(footprint(lattice), radius, int(np.ceil(size / pattern.width)) + 1)
     axes.add_collection(PathCollection(list(paths), facecolor=ACCENT, edgecolor=ACCENT, linewidth=0.3))
     low = radius * lattice.cells.low + pattern.height * (lattice.along // 2)
@@ -112,8 +112,8 @@ def path_picture(path: ToolPath, out: Path) -> Path:
     pyvista = off_screen()
     plotter = _plotter(pyvista, path.lattice)
     printed = [move for move in path.moves if move.layer == 0 and move.printing]
-    lines = _lines(pyvista, [move.spots.position for move in printed])
-    steps = [np.linalg.norm(np.diff(move.spots.position, axis=0), axis=1) for move in printed]
+    lines = _lines(pyvista, [move.poses.position for move in printed])
+    steps = [np.linalg.norm(np.diff(move.poses.position, axis=0), axis=1) for move in printed]
     # Each line begins where the one before ended.
     lines.point_data["printed"] = np.cumsum(np.concatenate([np.append(0.0, step) for step in steps])) / 1000.0
     bar = {
@@ -149,7 +149,7 @@ def _lowered(path: ToolPath) -> list[FloatArray]:
     """Where the nozzle is lowered in the first layer: at its first line, and after every lift."""
     first = [move for move in path.moves if move.layer == 0]
     after = [move for before, move in pairwise(first) if before.lifted]
-    return [move.spots.position[0] for move in (first[0], *after)]
+    return [move.poses.position[0] for move in (first[0], *after)]
 
 
 def _plotter(pyvista: ModuleType, lattice: Lattice) -> Any:
@@ -182,9 +182,9 @@ def _skin(pyvista: ModuleType, lattice: Lattice, height: float) -> Any:
     """The whole surface under the lattice, a little lower so that it does not hide its bottom."""
     chart = lattice.chart
     v = np.linspace(chart.low, chart.high, 181)
-    if isinstance(chart, Revolution):  # evenly along the meridian, poles and necks included
-        low, high = chart.arc(np.array([chart.low, chart.high])).tolist()
-        v = chart.at_arc(np.linspace(low, high, 181))
+    if isinstance(chart, RevolutionChart):  # evenly along the meridian, poles and necks included
+        low, high = chart.arc_at(np.array([chart.low, chart.high])).tolist()
+        v = chart.v_at_arc(np.linspace(low, high, 181))
     u = np.linspace(0.0, PERIOD, 181)
     grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
     position = chart.place(grid, height - 0.02 * lattice.height).position.reshape(len(u), len(v), 3)

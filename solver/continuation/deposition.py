@@ -13,7 +13,7 @@ import numpy as np
 from mpi4py import MPI
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.geometry.lattice_mesh.base_nodes import without
+from annelid.geometry.lattice_mesh.base_nodes import without_regions
 from annelid.solver.assembly.system import System
 from annelid.solver.continuation.drawn_state import settle_drawn
 from annelid.solver.continuation.newton import Convergence, Newton
@@ -54,7 +54,7 @@ def equilibrium_of_skin(model: Model, comm: MPI.Comm, tolerance: Tolerance) -> S
     body = model.body
     assert model.drawn_pressure is not None
     assert body.base_node is not None
-    piece = without(body, model.deposited)
+    piece = without_regions(body, model.deposited)
     skin = replace(
         model,
         body=piece.body,

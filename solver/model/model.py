@@ -6,17 +6,10 @@ from functools import cached_property
 
 from annelid.geometry.body import Body
 from annelid.geometry.checks import one_of
-from annelid.geometry.errors import InvalidValue
+from annelid.geometry.errors import InvalidValue, raise_first
 from annelid.geometry.inventory import Inventory, inventory_of
 from annelid.solver.model.boundary import BareStroke, Electrode, Foundation, Section, Support
-from annelid.solver.model.checks import (
-    Names,
-    check_electrodes,
-    check_parts,
-    check_surfaces,
-    names_for_stages,
-    raise_first,
-)
+from annelid.solver.model.checks import Names, check_electrodes, check_parts, check_surfaces, names_for_stages
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.parts import Part
 from annelid.solver.model.quantities import Scope

@@ -8,7 +8,7 @@ A thin wall carries hardly any compression in its plane; where the model shows s
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.elements import NODE_SHARES
+from annelid.geometry.elements import LUMPING_WEIGHTS
 from annelid.solver.model.model import Model
 
 # Compression below this fraction of the shear modulus is round-off.
@@ -48,7 +48,7 @@ def compressed_fraction(model: Model, least: FloatArray, cell_volumes: FloatArra
         cell_volumes: Reference volume of every cell, shape (m,).
     """
     compressed, total = 0.0, 0.0
-    shares = NODE_SHARES[model.body.cell_type]
+    shares = LUMPING_WEIGHTS[model.body.cell_type]
     for part in model.parts:
         if part.region in NO_WALL:
             continue

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.elements import NODE_SHARES
+from annelid.geometry.elements import LUMPING_WEIGHTS
 from annelid.geometry.wall_directions import wall_directions
 from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model import quantities as q
@@ -113,7 +113,7 @@ def _extremes(data: StateData, places: Places) -> dict[str, float]:
     places[q.PEAK_STRESS.name] = _place(data, int(np.argmax(σ1)))
     places[q.LARGEST_STRETCH.name] = _place(data, int(np.argmax(λ[..., 0])))
     places[q.LEAST_IN_PLANE_STRESS.name] = _place(data, int(np.argmin(least)))
-    weights = np.outer(data.cell_volumes, NODE_SHARES[body.cell_type]).ravel()
+    weights = np.outer(data.cell_volumes, LUMPING_WEIGHTS[body.cell_type]).ravel()
     order = np.argsort(σ1, axis=None)
     below = np.cumsum(weights[order]) / weights.sum()
     at = order[min(int(np.searchsorted(below, q.PERCENTILE / 100)), len(order) - 1)]

@@ -17,9 +17,9 @@ from annelid.cases.validate.reading import case_from_tables, library_cases, read
 from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.catalogue import EXAMPLES
-from annelid.geometry.lattice.measured_chart import Measured
+from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.printing.nozzle_clearance import clearance_of
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import tool_path
 
 LATTICE = {
@@ -91,7 +91,7 @@ def test_a_measured_surface_is_put_into_the_case(tmp_path):
     tables = tables_with(measured={"kind": "file", "path": "scan.csv"})
     case = case_from_tables(tables, folder=tmp_path)
     chart = lattice_of(case).chart
-    assert isinstance(chart, Measured)
+    assert isinstance(chart, MeasuredChart)
     assert chart.surface.radii[3] == pytest.approx(np.full(21, 4.9))
     assert read_back(case, tmp_path).lattice == case.lattice
 
@@ -165,10 +165,10 @@ def test_lattices_of_the_library_can_be_printed():
     laid = [case for case in cases if case.lattice is not None]
     assert laid
     for case in laid:
-        path = tool_path(lattice_of(case), Printing(**dict(case.lattice.printing)))
-        assert path.lifts == path.layers * path.fewest - 1
-        assert path.printed > 100.0
-        assert len(clearance_of(path).touching) == 0
+        path = tool_path(lattice_of(case), PrinterSettings(**dict(case.lattice.printing)))
+        assert path.lifts == path.layers * path.min_trails - 1
+        assert path.printed_length > 100.0
+        assert len(clearance_of(path).collisions) == 0
 
 
 def test_a_nozzle_that_would_run_into_the_part_is_refused_with_the_place(tmp_path, capsys):

@@ -89,7 +89,7 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     # A sphere: both stretches are (r/R) of the middle of the wall, which keeps its volume.
     λ = radius[0] / 6.25
     alike = np.tile(np.diag([λ**2, 1 / λ, 1 / λ]), (len(v), 1, 1))
-    np.testing.assert_allclose(wall.natural(points, depth), alike, rtol=1e-3, atol=1e-5)
+    np.testing.assert_allclose(wall.stress_free_gradient(points, depth), alike, rtol=1e-3, atol=1e-5)
     body = body_of(case)
     assert "end_high" not in body.surfaces
     lumen = body.points[body.surface_nodes("lumen")]
@@ -110,8 +110,8 @@ def test_a_dome_is_inflated_and_printed_on(tmp_path):
     found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
     case = case_from_tables(found)
     wall, _ = inflated_wall(case)
-    edges = np.array([wall.at_radius(6.0), wall.at_radius(2.0)])
-    rest = wall.rest(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
+    edges = np.array([wall.v_at_radius(6.0), wall.v_at_radius(2.0)])
+    rest = wall.stress_free_points(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
     assert np.hypot(rest[:, 0], rest[:, 1]) == pytest.approx([6.0, 2.0], abs=1e-3)
     result = run_case(case, tmp_path / "run")
     assert result.outcome.kind == "reached"
@@ -196,7 +196,7 @@ def test_a_measured_surface_does_not_close():
         body_of(half)
     found = measured_tables()
     found["mesh"] = found["mesh"] | {"model": "sector", "sector": "60 deg"}
-    with pytest.raises(InputError, match="not the same all around; model the whole part"):
+    with pytest.raises(InputError, match="not one of revolution; mesh the whole part"):
         body_of(case_from_tables(found))
 
 

@@ -71,8 +71,8 @@ def test_inflated_tube_and_its_stretches_are_those_of_the_thick_tube():
     points = np.column_stack([np.linspace(0.0, 2.0, 5), np.linspace(-0.3, 0.3, 5)])
     R = A + WALL + depth
     λ = exact.radius(R, A, la, 1.0) / R
-    normal, across, along, axial = wall.natural(points, depth)[:, ::2, ::2].reshape(-1, 4).T
-    hoop = wall.natural(points, depth)[:, 1, 1]
+    normal, across, along, axial = wall.stress_free_gradient(points, depth)[:, ::2, ::2].reshape(-1, 4).T
+    hoop = wall.stress_free_gradient(points, depth)[:, 1, 1]
     np.testing.assert_allclose(hoop, 1 / λ, rtol=1e-5)
     np.testing.assert_allclose(axial, 1.0, rtol=1e-6)
     np.testing.assert_allclose(normal, λ, rtol=2e-4)  # the volume is kept; slopes are those of quadratics
@@ -155,7 +155,7 @@ def test_a_capped_skin_returns_to_what_it_was(tmp_path):
     found["parts"] = [*found["parts"], {"region": "cap", "material": "plug"}]
     case = case_from_tables(found)
     wall, _ = inflated_wall(case)
-    bulge = wall.caps[1].present(np.array([[0.0, 0.0, 13.0], [3.0, 0.0, 12.5], [0.0, 3.0, 12.5]]))
+    bulge = wall.caps[1].inflated_points(np.array([[0.0, 0.0, 13.0], [3.0, 0.0, 12.5], [0.0, 3.0, 12.5]]))
     assert bulge[0, 2] > 13.3  # the fluid pushes its middle out
     assert np.hypot(*bulge[1:, :2].T) == pytest.approx(bulge[1, 0])
     assert bulge[2, 2] == pytest.approx(bulge[1, 2])
@@ -201,7 +201,7 @@ def test_what_cannot_be_made_is_refused():
             case_from_tables(tables(**change))
     with pytest.raises(InputError, match="cannot be inflated so far"):
         body_of(case_from_tables(tables(making={"pressure": "1 MPa"})))
-    with pytest.raises(InputError, match="reach out of the wall"):
+    with pytest.raises(InputError, match="extend beyond the wall"):
         body_of(case_from_tables(tables(**(COVERED | {"lattice": {"height": "0.8 mm"}}))))
     with pytest.raises(InputError, match=r"name layers that are cast over them in making\.cover"):
         body_of(case_from_tables(tables(lattice={"side": "embedded"})))

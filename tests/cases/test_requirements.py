@@ -7,11 +7,12 @@ import pytest
 from annelid.cases.convert.body import body_of
 from annelid.cases.convert.cost import cost_of
 from annelid.cases.convert.making import bare_stroke_of
-from annelid.cases.convert.model import material_of, model_of, stages_of
+from annelid.cases.convert.model import material_of, model_of
+from annelid.cases.convert.path import stages_of
 from annelid.cases.schema.material import Dielectric, Fung, Gent, NeoHookean
-from annelid.cases.schema.material import Material as AnyMaterial
 from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
 from annelid.cases.validate.requirements import margins_of, reported, verdicts
+from annelid.solver.model.material import Material as AnyMaterial
 from annelid.solver.records import Margin, Measure
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Cells for tests of lattices: the examples, changed."""
+"""Modified example cells for the tests of lattices."""
 
 from dataclasses import replace
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Measures of a mesh by quadrature, and the shapes that the geometry tests share."""
+"""Integrals over meshes by quadrature, and the shapes of the geometry tests."""
 
 import numpy as np
 

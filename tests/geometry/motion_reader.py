@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""An independent reader of motion code: words to nozzle tips in the part's frame, for both machines.
+"""An independent reader of motion code that returns nozzle tips in the frame of the part, for both machines.
 
 Written from ISO 6983's grammar (from memory) and the machine's description in the program's comments: the
 part's axis lies along X, A turns the part about X so that azimuth A comes to the top. It shares no code with
@@ -54,7 +54,7 @@ def read(text):
 
 
 def tip(axes):
-    """Place of the nozzle's tip in the part's frame: the part is turned back by A."""
+    """Position of the tip of the nozzle in the frame of the part, which is rotated back by A."""
     x, y, z = axes["X"], axes.get("Y", 0.0), axes["Z"]
     a = math.radians(axes["A"])
     # Upright half plane of azimuth a: machine Z is its radial direction, machine Y = Z x X points clockwise.
@@ -63,11 +63,11 @@ def tip(axes):
 
 
 def nozzle(axes):
-    """Direction from the surface to the nozzle in the part's frame."""
+    """Direction from the surface to the nozzle in the frame of the part."""
     a, b = math.radians(axes["A"]), math.radians(axes.get("B", 0.0))
     return (math.cos(b) * math.cos(a), math.cos(b) * math.sin(a), math.sin(b))
 
 
 def between(move, share):
-    """Axis positions on the way: all axes move in proportion."""
+    """Axis positions at a fraction of a move, in which all axes move proportionally."""
     return {k: move["from"][k] + share * (v - move["from"][k]) for k, v in move["to"].items()}

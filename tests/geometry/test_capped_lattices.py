@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Tubes with lattices whose ends are capped: volumes, surfaces, seams, sectors."""
+"""Tubes with lattices and capped ends: volumes, surfaces, conforming meshes, sectors."""
 
 import math
 
@@ -10,25 +10,25 @@ from measuring import area, cell_volumes, enclosed_volume
 
 from annelid.geometry.elements import FACETS
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
-from annelid.geometry.lattice_mesh.capped_body import Caps
+from annelid.geometry.lattice.wrapping import wrap
+from annelid.geometry.lattice_mesh.capped_body import EndCaps
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 
 A, LENGTH, THICK = 5.0, 12.0, 0.9
 LAYERS = (Layer("liner", 0.2), Layer("skin", 0.4))
 B = A + 0.6
-CAPS = Caps(radius=B, thickness=THICK, length=LENGTH, along=2.5, elements=1)
+CAPS = EndCaps(radius=B, thickness=THICK, length=LENGTH, along=2.5, elements=1)
 SIDES = ["outside", "inside", "embedded"]
 
 
 def capped(side="outside", *, ring=0.5, height=0.3, **size):
     tube = Tube(A, LENGTH, LAYERS)
     chart = chart_of(tube, side)
-    lattice = lay(pattern_of("re-entrant"), chart, height=height, around=8, ring=ring, side=side)
-    return lattice_body(lattice, LAYERS, LatticeMesh(along=2.5, on_struts=1.2, **size), ends=CAPS)
+    lattice = wrap(pattern_of("re-entrant"), chart, height=height, around=8, ring=ring, side=side)
+    return lattice_body(lattice, LAYERS, LatticeMeshSize(along=2.5, on_struts=1.2, **size), ends=CAPS)
 
 
 def nodes_of(body, surface):
@@ -55,7 +55,7 @@ def test_caps_are_discs_and_close_the_lumen(sector):
 
 @pytest.mark.parametrize("side", SIDES)
 @pytest.mark.parametrize("sector", [360.0, 45.0])
-def test_caps_fit_without_a_gap(side, sector):
+def test_caps_conform_to_the_wall(side, sector):
     # Every face lies between two cells or in one named free surface; the closed boundary has no net area.
     body = capped(side, sector=sector)
     local = FACETS["tetra10"][1]
@@ -86,7 +86,7 @@ def test_struts_inside_are_bonded_to_the_caps():
     assert caps == pytest.approx(2 * math.pi * B**2 * THICK, rel=1e-4)
 
 
-def test_struts_that_meet_the_caps_without_a_ring_fit_as_well():
+def test_caps_conform_to_struts_without_a_ring():
     body = capped("inside", ring=0.0)
     assert cell_volumes(body).min() > 0.0
     assert cell_volumes(body)[body.regions["cap"]].sum() == pytest.approx(

@@ -1,13 +1,13 @@
 # SPDX-License-Identifier: MIT
-"""Charts against closed conformal maps, and conformality itself by differences."""
+"""Charts against closed-form conformal maps; conformality by finite differences."""
 
 import numpy as np
 import pytest
 
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.chart import Revolution, chart_of
-from annelid.geometry.lattice.measured_chart import measured
-from annelid.geometry.lattice.measured_surface import measured_from_csv
+from annelid.geometry.lattice.chart import RevolutionChart, chart_of
+from annelid.geometry.lattice.measured_chart import measured_chart
+from annelid.geometry.lattice.measured_surface import read_radial_surface
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
@@ -18,7 +18,7 @@ from annelid.geometry.shapes.tube import Tube
 WALL = (Layer("inner", 0.1), Layer("outer", 0.2))
 RADIUS, HEIGHTS = 12.0, np.linspace(-8.0, 8.0, 41)
 ANGLES = 2 * np.pi * np.arange(72) / 72
-CONFORMAL = 0.02  # degrees by which angles in charts of measured surfaces may be off
+CONFORMAL = 0.02  # largest error of angles in charts of measured surfaces, degrees
 
 
 def points_in(chart, count=400):
@@ -27,7 +27,7 @@ def points_in(chart, count=400):
 
 
 def stretches(chart, points, step=1e-5):
-    """Derivatives of the place by u and v, by central differences."""
+    """Derivatives of the position by u and v, by central differences."""
     moves = step * np.eye(2)
     return [(chart.place(points + m).position - chart.place(points - m).position) / (2 * step) for m in moves]
 
@@ -42,12 +42,12 @@ def lobed(angle, height):
 
 
 CHARTS = {
-    "sphere": Revolution(sphere(RADIUS)),
-    "parallel to an ellipsoid": Revolution(ellipsoid(8.0, 14.0), 0.6),
-    "necked balloon": Revolution(necked(12.0, 44.0, 5.0, 4.0), 0.3),
+    "sphere": RevolutionChart(sphere(RADIUS)),
+    "parallel to an ellipsoid": RevolutionChart(ellipsoid(8.0, 14.0), 0.6),
+    "necked balloon": RevolutionChart(necked(12.0, 44.0, 5.0, 4.0), 0.3),
     "funnel": chart_of(Dome(rim_radius=10.0, rise=6.0, layers=WALL, profile="funnel", hole_radius=2.0)),
-    "measured": measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS)),
-    "under a measured one": measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=-0.8),
+    "measured": measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS)),
+    "under a measured one": measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=-0.8),
 }
 
 
@@ -57,8 +57,8 @@ def test_on_a_sphere_v_is_that_of_mercators_map():
     chart = CHARTS["sphere"]
     latitude = np.linspace(-1.4, 1.4, 57)
     arc = RADIUS * (latitude + np.pi / 2)
-    assert chart.at_arc(arc) == pytest.approx(np.arctanh(np.sin(latitude)), abs=1e-9)
-    assert chart.arc(np.arctanh(np.sin(latitude))) == pytest.approx(arc, abs=1e-9 * RADIUS)
+    assert chart.v_at_arc(arc) == pytest.approx(np.arctanh(np.sin(latitude)), abs=1e-9)
+    assert chart.arc_at(np.arctanh(np.sin(latitude))) == pytest.approx(arc, abs=1e-9 * RADIUS)
 
 
 @pytest.mark.exact
@@ -82,8 +82,8 @@ def test_on_a_cone_v_is_the_logarithm_of_the_radius():
 
 
 @pytest.mark.parametrize("name", CHARTS)
-def test_angles_are_kept(name):
-    # Own check: both derivatives are equally long and at right angles, u runs to the right of v.
+def test_charts_are_conformal(name):
+    # Own check: both derivatives have equal length and are perpendicular; u points to the right of v.
     chart, points = CHARTS[name], points_in(CHARTS[name])
     around, along = stretches(chart, points)
     scale, normal = chart.scale(points), chart.place(points).normal
@@ -109,8 +109,8 @@ def test_tubes_are_unrolled_on_the_named_face(shape, radius, low, side):
     assert chart.scale(points) == pytest.approx(face)
 
 
-def test_places_lie_on_a_parallel_surface():
-    chart = Revolution(sphere(RADIUS), 0.5)
+def test_offset_points_lie_on_a_parallel_surface():
+    chart = RevolutionChart(sphere(RADIUS), 0.5)
     place = chart.place(points_in(chart), 0.25)
     from_centre = place.position - [0.0, 0.0, RADIUS]
     assert np.linalg.norm(from_centre, axis=1) == pytest.approx(12.75)
@@ -118,9 +118,9 @@ def test_places_lie_on_a_parallel_surface():
 
 
 @pytest.mark.exact
-def test_a_sphere_measured_from_aside_has_the_modulus_of_its_zone():
-    # The zone between two parallels is the same however it is measured: 2 artanh(h/R).
-    chart = measured(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS))
+def test_an_eccentrically_measured_sphere_has_the_modulus_of_its_zone():
+    # The modulus of a zone between two parallels does not depend on the axis of measurement: 2 artanh(h/R).
+    chart = measured_chart(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS))
     assert chart.high == pytest.approx(2 * np.arctanh(8.0 / RADIUS), rel=1e-7)
     assert chart.angle_error < 1e-3
     place = chart.place(points_in(chart))
@@ -133,10 +133,10 @@ def test_a_sphere_measured_from_aside_has_the_modulus_of_its_zone():
 
 @pytest.mark.exact
 @pytest.mark.parametrize("offset", [-1.5, 0.5])
-def test_under_a_measured_sphere_lies_a_sphere(offset):
+def test_the_surface_under_a_measured_sphere_is_a_sphere(offset):
     # Parallel spheres have zones of the same modulus, and Mercator's scale with their own radius.
-    # Slopes of normals take second derivatives of the measured radii, which are two orders less exact.
-    chart = measured(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS), offset=offset)
+    # Derivatives of normals use second derivatives of the measured radii, which are two orders less accurate.
+    chart = measured_chart(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS), offset=offset)
     assert chart.high == pytest.approx(2 * np.arctanh(8.0 / RADIUS), rel=1e-4)
     from_centre = chart.place(points_in(chart), 0.25).position - [2.0, 0.0, 0.0]
     assert np.linalg.norm(from_centre, axis=1) == pytest.approx(RADIUS + offset + 0.25, abs=1e-4)
@@ -144,18 +144,18 @@ def test_under_a_measured_sphere_lies_a_sphere(offset):
     assert chart.scale(points_in(chart)) == pytest.approx(expected, rel=1e-3)
 
 
-def test_what_folds_under_a_measured_surface_is_refused():
+def test_surfaces_that_fold_under_a_measured_surface_are_rejected():
     for offset in (-11.0, -13.0):
-        with pytest.raises(InputError, match=rf"surface {offset:g} mm off the measured one: it folds"):
-            measured(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=offset)
+        with pytest.raises(InputError, match=rf"surface {offset:g} mm from the measured one folds"):
+            measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=offset)
 
 
 @pytest.mark.parametrize(("name", "most"), [("measured", CONFORMAL), ("under a measured one", 0.03)])
-def test_angle_errors_are_told(name, most):
+def test_errors_of_angles_are_reported(name, most):
     assert 0.0 < CHARTS[name].angle_error < most
 
 
-def test_coordinates_lead_back():
+def test_coordinates_match_positions():
     chart = CHARTS["measured"]
     points = points_in(chart)
     where = chart.coordinates(points)
@@ -170,7 +170,7 @@ def test_coordinates_lead_back():
 def test_a_measured_surface_is_read_in_any_order_of_rows(tmp_path):
     rows = [f"{np.degrees(a)},{h},{lobed(a, h)}" for h in HEIGHTS[::-1] for a in ANGLES]
     (tmp_path / "scan.csv").write_text("\n".join(["angle_deg,height_mm,radius_mm", *rows]))
-    read = measured_from_csv(tmp_path / "scan.csv")
+    read = read_radial_surface(tmp_path / "scan.csv")
     assert read.heights == pytest.approx(HEIGHTS)
     assert read.radii == pytest.approx(lobed(ANGLES[:, None], HEIGHTS))
 
@@ -179,42 +179,42 @@ def test_a_measured_surface_is_read_in_any_order_of_rows(tmp_path):
     ("rows", "words"),
     [
         ("0,0", "angle_deg, height_mm, radius_mm"),
-        ("0,0,5\n10,0,5\n30,0,5", "no full grid"),
+        ("0,0,5\n10,0,5\n30,0,5", "not a full grid"),
         ("0,0,5\n180,0,5\n0,1,5\n180,1,5", "at least 8 angles"),
-        ("", "no full grid"),
+        ("", "not a full grid"),
     ],
 )
-def test_unusable_tables_are_refused(tmp_path, rows, words):
+def test_unusable_tables_are_rejected(tmp_path, rows, words):
     (tmp_path / "scan.csv").write_text(f"angle_deg,height_mm,radius_mm\n{rows}")
     with pytest.raises(InputError, match=words):
-        measured_from_csv(tmp_path / "scan.csv")
+        read_radial_surface(tmp_path / "scan.csv")
 
 
-def test_a_table_that_is_not_there_is_refused(tmp_path):
+def test_a_missing_table_is_rejected(tmp_path):
     with pytest.raises(InputError, match=r"scan\.csv: cannot be read \(No such file or directory\)"):
-        measured_from_csv(tmp_path / "scan.csv")
+        read_radial_surface(tmp_path / "scan.csv")
 
 
 @pytest.mark.parametrize(
     ("heights", "factor", "words"),
     [(HEIGHTS[::-1], 1.0, "ascend"), (HEIGHTS, -1.0, "above 0 mm"), (HEIGHTS[1:], 1.0, "one radius at each")],
 )
-def test_unusable_grids_are_refused(heights, factor, words):
+def test_unusable_grids_are_rejected(heights, factor, words):
     with pytest.raises(InputError, match=words):
-        measured(heights, factor * lobed(ANGLES[:, None], HEIGHTS))
+        measured_chart(heights, factor * lobed(ANGLES[:, None], HEIGHTS))
 
 
 @pytest.mark.parametrize(
     ("side", "depth", "words"), [("above", 0.5, "outside, inside, embedded"), ("embedded", 1.5, "depth")]
 )
-def test_unknown_sides_and_depths_are_refused(side, depth, words):
+def test_unknown_sides_and_depths_are_rejected(side, depth, words):
     with pytest.raises(InputError, match=words):
         chart_of(Tube(6.0, 30.0, WALL), side, depth=depth)
 
 
-def test_a_parallel_surface_that_folds_is_refused():
+def test_a_parallel_surface_that_folds_is_rejected():
     with pytest.raises(InputError, match="folds"):
-        Revolution(sphere(RADIUS), -12.5)
+        RevolutionChart(sphere(RADIUS), -12.5)
 
 
 def test_a_balloon_keeps_its_poles_out_of_the_chart():

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Sleeves with lattices on a core: volumes, fit, closed surfaces, nodes on cylinders, sectors, names."""
+"""Sleeves with lattices on a core: volumes, conforming meshes, nodes on cylinders, sectors, names."""
 
 import math
 
@@ -10,10 +10,10 @@ from measuring import area, cell_volumes, enclosed_volume
 
 from annelid.geometry.elements import FACETS
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.core_surface import Core, CoreSurface
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.meshing.fill import fill_plane, fill_volume
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.shape import Layer
@@ -35,11 +35,11 @@ CASES = {
 def cored(inner, overhang, sector, side="outside"):
     sleeve = Sleeve(RADIUS, LENGTH, LAYERS, core_inner_radius=inner, core_overhang=overhang)
     height = 0.5 if side == "outside" else 0.2
-    lattice = lay(
+    lattice = wrap(
         pattern_of("re-entrant"), chart_of(sleeve, side), height=height, side=side, around=6, ring=0.6
     )
     core = Core(radius=RADIUS, inner_radius=inner, low=0.0, high=LENGTH + 2 * overhang, along=2.0)
-    return lattice_body(lattice, LAYERS, LatticeMesh(along=2.0, on_struts=1.0, sector=sector), core=core)
+    return lattice_body(lattice, LAYERS, LatticeMeshSize(along=2.0, on_struts=1.0, sector=sector), core=core)
 
 
 @pytest.fixture(scope="module", params=CASES)
@@ -67,7 +67,7 @@ def test_volumes_and_areas_are_those_of_cylinders(case):
 def test_core_and_wall_share_their_nodes(case):
     _, body = case
     _, local = FACETS["tetra10"]
-    faces = np.sort(body.cells[:, local].reshape(-1, 6), axis=1)  # mid-side nodes too
+    faces = np.sort(body.cells[:, local].reshape(-1, 6), axis=1)  # including mid-side nodes
     every, count = np.unique(faces, axis=0, return_counts=True)
     assert count.max() == 2
     free = {tuple(face) for face in every[count == 1]}
@@ -82,7 +82,7 @@ def test_core_and_wall_share_their_nodes(case):
     assert len(np.unique(np.round(body.points, 8), axis=0)) == len(body.points)
 
 
-def test_names_and_places_of_surfaces(case):
+def test_names_and_positions_of_surfaces(case):
     (inner, overhang, sector), body = case
     wanted = {"outer", "end_low", "end_high", "core_end_low", "core_end_high", "core|liner", "liner|skin"}
     wanted |= {"skin|lattice"} | ({"lumen"} if inner else set()) | ({"core_side"} if overhang else set())
@@ -150,7 +150,7 @@ def test_the_surface_of_a_core_is_closed():
     triangles = np.concatenate([np.stack([i, j, j + 24], 1), np.stack([i, j + 24, i + 24], 1)])
     for inner, characteristic in ((0.0, 2), (1.5, 0)):
         core = Core(radius=RADIUS, inner_radius=inner, low=0.0, high=5.0, along=1.5)
-        surface = CoreSurface(core, points, triangles, 2 * math.pi).joined()
+        surface = CoreSurface(core, points, triangles, 2 * math.pi).closed_surface()
         edges = surface.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
         assert {tuple(e) for e in edges} == {tuple(e) for e in edges[:, ::-1]}
         assert len(surface.points) - len(edges) // 2 + len(surface.triangles) == characteristic

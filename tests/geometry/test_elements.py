@@ -13,7 +13,7 @@ from annelid.geometry.elements import (
     CORNERS,
     ELEMENT_NODES,
     FACETS,
-    NODE_SHARES,
+    LUMPING_WEIGHTS,
     shape_gradients,
     shape_values,
 )
@@ -59,7 +59,7 @@ def test_shape_functions_are_nodal_and_reproduce_quadratics(kind):
 
 
 @pytest.mark.parametrize(("kind", "size"), [("quad9", 1.0), ("tetra10", 1 / 6), ("hexahedron27", 1.0)])
-def test_facets_look_outwards_and_close_the_cell(kind, size):
+def test_facets_are_oriented_outwards_and_close_the_cell(kind, size):
     """Source: divergence theorem on the reference cell."""
     facet_type, local = FACETS[kind]
     nodes = ELEMENT_NODES[kind]
@@ -98,9 +98,9 @@ def test_mid_side_nodes_of_facets_lie_between_their_corners(kind):
         assert ELEMENT_NODES[kind][facet] == pytest.approx(expected, abs=ROUNDING)
 
 
-@pytest.mark.parametrize("kind", NODE_SHARES)
-def test_nodes_share_a_cell_as_the_squares_of_their_shape_functions(kind):
-    """Second road: ∫ N² by a Gauss rule (collapsed to the simplex for tetrahedra, weight (1-x)² (1-y))."""
+@pytest.mark.parametrize("kind", LUMPING_WEIGHTS)
+def test_lumping_weights_are_the_integrals_of_squared_shape_functions(kind):
+    """Second method: ∫ N² by a Gauss rule (collapsed to the simplex for tetrahedra, weight (1-x)² (1-y))."""
     x, w = np.polynomial.legendre.leggauss(6)
     x, w = (x + 1) / 2, w / 2
     d = ELEMENT_NODES[kind].shape[1]
@@ -111,5 +111,5 @@ def test_nodes_share_a_cell_as_the_squares_of_their_shape_functions(kind):
         weights = weights * (1 - a) ** 2 * (1 - b)
         points = np.stack([a, b * (1 - a), c * (1 - a) * (1 - b)], axis=1)
     squares = weights @ shape_values(kind, points) ** 2
-    np.testing.assert_allclose(NODE_SHARES[kind], squares / squares.sum(), rtol=1e-10)
-    assert NODE_SHARES[kind].sum() == pytest.approx(1.0, abs=ROUNDING)
+    np.testing.assert_allclose(LUMPING_WEIGHTS[kind], squares / squares.sum(), rtol=1e-10)
+    assert LUMPING_WEIGHTS[kind].sum() == pytest.approx(1.0, abs=ROUNDING)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Solid meshes of walls with lattices: volumes, seams, names, quality, refusals."""
+"""Solid meshes of walls with lattices: volumes, closed surfaces, names, quality, errors."""
 
 import math
 
@@ -12,11 +12,11 @@ from annelid.geometry.elements import FACETS
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.footprint import footprint
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh import flat_mesh
 from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import necked
@@ -26,12 +26,12 @@ from annelid.geometry.shapes.tube import Tube
 RADIUS, WALL, HEIGHT = 5.0, 0.4, 0.5
 TUBE = Tube(RADIUS, 14.0, (Layer("liner", 0.1), Layer("skin", 0.3)))
 NECKED = Balloon(necked(8.0, 30.0, 4.0, 2.0), (Layer("skin", 0.3),))
-COARSE = LatticeMesh(along=2.0, on_struts=0.8)
+COARSE = LatticeMeshSize(along=2.0, on_struts=0.8)
 
 
-def laid(shape=TUBE, kind="re-entrant", side="outside", **sizes):
+def wrapped(shape=TUBE, kind="re-entrant", side="outside", **sizes):
     sizes = {"around": 6, "ring": 0.6} | sizes
-    return lay(pattern_of(kind), chart_of(shape, side), height=HEIGHT, side=side, **sizes)
+    return wrap(pattern_of(kind), chart_of(shape, side), height=HEIGHT, side=side, **sizes)
 
 
 def region_volumes(body):
@@ -46,8 +46,8 @@ def corners_twice(body):
 
 
 def test_volumes_are_those_of_the_tube_and_of_the_footprint():
-    # Exact: the footprint's share of a ring of height h on the radius R.
-    lattice = laid()
+    # Exact: the covered fraction of a ring of height h on the radius R.
+    lattice = wrapped()
     body = lattice_body(lattice, TUBE.layers, COARSE)
     volumes = region_volumes(body)
     outer, length = RADIUS + WALL, TUBE.length
@@ -56,12 +56,12 @@ def test_volumes_are_those_of_the_tube_and_of_the_footprint():
         assert volumes[name] == pytest.approx(math.pi * (b * b - a * a) * length, rel=1e-4)
     covered = footprint(lattice)
     ring = math.pi * ((outer + HEIGHT) ** 2 - outer**2) * (covered.high - covered.low) * outer
-    assert volumes["lattice"] == pytest.approx(covered.covered * ring, rel=3e-3)
+    assert volumes["lattice"] == pytest.approx(covered.covered_fraction * ring, rel=3e-3)
 
 
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral", "diamond", "sinusoidal"])
-def test_mesh_closes_around_without_a_seam(kind):
-    body = lattice_body(laid(kind=kind), TUBE.layers, COARSE)
+def test_the_mesh_is_closed_around(kind):
+    body = lattice_body(wrapped(kind=kind), TUBE.layers, COARSE)
     assert corners_twice(body) == 0
     _, local = FACETS["tetra10"]
     faces = np.sort(body.cells[:, local[:, :3]].reshape(-1, 3), axis=1)
@@ -71,15 +71,15 @@ def test_mesh_closes_around_without_a_seam(kind):
     assert (count == 1).sum() == free
     r = np.hypot(body.points[:, 0], body.points[:, 1])
     lumen = body.surface_nodes("lumen")
-    np.testing.assert_allclose(r[lumen], RADIUS, rtol=1e-12)  # mid-side nodes too
+    np.testing.assert_allclose(r[lumen], RADIUS, rtol=1e-12)  # including mid-side nodes
 
 
 def test_ten_by_six_cells_on_a_necked_balloon():
     shape = Balloon(necked(10.0, 40.0, 5.0, 3.0), (Layer("skin", 0.3),))
     cells = pattern_of("re-entrant", vertical=6.0, inclined=3.7, angle=25.0, width=0.7)
-    lattice = lay(cells, chart_of(shape), height=0.8, around=10, ring=1.0)
+    lattice = wrap(cells, chart_of(shape), height=0.8, around=10, ring=1.0)
     assert (lattice.around, lattice.along) == (10, 6)
-    body = lattice_body(lattice, shape.layers, LatticeMesh(along=3.0, on_struts=2.0, rings=True))
+    body = lattice_body(lattice, shape.layers, LatticeMeshSize(along=3.0, on_struts=2.0, separate_rings=True))
     assert list(body.regions) == ["skin", "lattice", "end ring"]
     assert {"skin|lattice", "skin|end ring", "lattice|end ring"} <= set(body.surfaces)
     assert quality(body).minimum_scaled_jacobian > 0.015
@@ -87,7 +87,7 @@ def test_ten_by_six_cells_on_a_necked_balloon():
 
 
 def test_struts_inside_leave_the_lumen_closed():
-    body = lattice_body(laid(side="inside"), TUBE.layers, COARSE)
+    body = lattice_body(wrapped(side="inside"), TUBE.layers, COARSE)
     r = np.hypot(body.points[:, 0], body.points[:, 1])
     assert r.min() == pytest.approx(RADIUS - HEIGHT)
     lumen, outer = (body.surface_nodes(name) for name in ("lumen", "outer"))
@@ -95,16 +95,16 @@ def test_struts_inside_leave_the_lumen_closed():
     np.testing.assert_allclose(r[outer], RADIUS + WALL)
 
 
-def test_embedded_struts_take_the_place_of_the_wall():
+def test_embedded_struts_replace_the_wall():
     layers = (Layer("skin", 1.2),)
     tube = Tube(RADIUS, 14.0, layers)
-    body = lattice_body(laid(tube, side="embedded"), layers, COARSE)
+    body = lattice_body(wrapped(tube, side="embedded"), layers, COARSE)
     volumes = region_volumes(body)
     whole = math.pi * ((RADIUS + 1.2) ** 2 - RADIUS**2) * tube.length
     assert volumes["skin"] + volumes["lattice"] == pytest.approx(whole, rel=1e-4)
     assert 0.05 * whole < volumes["lattice"] < 0.25 * whole
-    with pytest.raises(InputError, match="reach out of the wall"):
-        lattice_body(laid(side="embedded"), TUBE.layers, COARSE)
+    with pytest.raises(InputError, match="extend beyond the wall"):
+        lattice_body(wrapped(side="embedded"), TUBE.layers, COARSE)
 
 
 @pytest.mark.exact
@@ -112,7 +112,7 @@ def test_embedded_struts_take_the_place_of_the_wall():
 def test_embedded_struts_in_a_necked_balloon_all_around(kind):
     layers = (Layer("skin", 0.9),)
     balloon = Balloon(necked(8.0, 30.0, 4.0, 2.0), layers)
-    body = lattice_body(laid(balloon, kind, side="embedded", around=8), layers, COARSE)
+    body = lattice_body(wrapped(balloon, kind, side="embedded", around=8), layers, COARSE)
     volumes = region_volumes(body)
     # Region by formula: Pappus's rule along the meridian.
     assert volumes["skin"] + volumes["lattice"] == pytest.approx(balloon.region_volume("skin"), rel=1e-4)
@@ -120,10 +120,10 @@ def test_embedded_struts_in_a_necked_balloon_all_around(kind):
     assert {"lumen", "outer", "end_low", "end_high", "skin|lattice"} == set(body.surfaces)
 
 
-def test_sector_is_its_share_of_the_part():
-    lattice = laid(NECKED)
+def test_a_sector_is_a_fraction_of_the_part():
+    lattice = wrapped(NECKED)
     whole = region_volumes(lattice_body(lattice, NECKED.layers, COARSE))
-    body = lattice_body(lattice, NECKED.layers, LatticeMesh(along=2.0, on_struts=0.8, sector=30.0))
+    body = lattice_body(lattice, NECKED.layers, LatticeMeshSize(along=2.0, on_struts=0.8, sector=30.0))
     assert body.multiplicity == pytest.approx(12)
     for name, volume in region_volumes(body).items():
         assert volume * body.multiplicity == pytest.approx(whole[name], rel=2e-3)
@@ -133,30 +133,30 @@ def test_sector_is_its_share_of_the_part():
 
 
 def test_electrodes_have_cell_edges_at_their_edges():
-    lattice = laid()
+    lattice = wrapped()
     chart = lattice.chart
-    low, high = (float(chart.at_arc(np.array(z))) for z in (3.0, 10.0))
-    body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[Ring("middle", "skin", low, high)])
+    low, high = (float(chart.v_at_arc(np.array(z))) for z in (3.0, 10.0))
+    body = lattice_body(lattice, TUBE.layers, COARSE, electrodes=[RingElectrode("middle", "skin", low, high)])
     cells = body.points[body.cells[body.bands["middle"]]]
     assert cells[..., 2].min() == pytest.approx(3.0, abs=1e-6)
     assert cells[..., 2].max() == pytest.approx(10.0, abs=1e-6)
     assert set(body.bands["middle"]) < set(body.regions["skin"])
 
 
-def test_what_cannot_be_meshed_is_refused():
-    with pytest.raises(InputError, match="have no mirror lines"):
-        lattice_body(laid(kind="hexachiral"), TUBE.layers, LatticeMesh(along=2.0, sector=60.0))
-    with pytest.raises(InputError, match=r"whole multiple of half a cell, 30 deg \(6 cells around\)"):
-        lattice_body(laid(), TUBE.layers, LatticeMesh(along=2.0, sector=45.0))
-    with pytest.raises(InputError, match=r"mesh\.on_struts: must be above 0 mm"):
-        LatticeMesh(along=2.0, on_struts=0.0)
+def test_impossible_meshes_are_rejected():
+    with pytest.raises(InputError, match="has no planes of symmetry"):
+        lattice_body(wrapped(kind="hexachiral"), TUBE.layers, LatticeMeshSize(along=2.0, sector=60.0))
+    with pytest.raises(InputError, match=r"with 6 cells around it must be a multiple of 30 deg"):
+        lattice_body(wrapped(), TUBE.layers, LatticeMeshSize(along=2.0, sector=45.0))
+    with pytest.raises(InputError, match=r"mesh\.on_struts = 0 mm"):
+        LatticeMeshSize(along=2.0, on_struts=0.0)
 
 
-def test_a_pattern_whose_seams_never_match_is_refused(monkeypatch):
+def test_a_pattern_whose_periodic_edges_never_match_is_rejected(monkeypatch):
     slanted = np.array([(0.0, 0.2), (1.0, 0.6), (1.0, 0.8), (0.0, 0.4)])
-    assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, seams="x").triangles) > 10
-    monkeypatch.setattr(flat_mesh, "_match_seams", lambda *_: False)
-    with pytest.raises(InputError, match="does not fit to itself"):
-        mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, seams="x")
+    assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x").triangles) > 10
+    monkeypatch.setattr(flat_mesh, "_match_periodic_edges", lambda *_: False)
+    with pytest.raises(InputError, match="does not match itself"):
+        mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x")
     with pytest.raises(InputError, match="no strut lies within"):
-        mesh_flat([(slanted + 5.0, ())], (1.0, 1.0), fine=0.1, seams="")
+        mesh_flat([(slanted + 5.0, ())], (1.0, 1.0), fine=0.1, periodic="")

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Flat cells: covered areas by closed forms, periods, tiling, mirror lines, and what cannot be."""
+"""Flat cells: covered areas in closed form, periods, tiling, mirror lines, and invalid parameters."""
 
 import math
 from dataclasses import replace
@@ -13,23 +13,23 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.catalogue import CELLS, EXAMPLES
 from annelid.geometry.lattice.chart import PERIOD, chart_of
 from annelid.geometry.lattice.footprint import footprint
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 
 
 def unrolled(cell, around=8):
-    """A lattice on a tube on which the cell has its drawn size; one unit of the chart is ``radius`` mm."""
+    """A lattice on a tube with the size of the flat cell; one unit of the chart is ``radius`` mm."""
     pattern = cell.pattern()
     radius = around * pattern.width / PERIOD
     tube = Tube(radius, 2.01 * pattern.height, (Layer("wall", 1e-3),))
-    lattice = lay(pattern, chart_of(tube, "inside"), height=0.5, around=around)
-    assert (lattice.along, lattice.growth) == (2, pytest.approx(1.0))
+    lattice = wrap(pattern, chart_of(tube, "inside"), height=0.5, around=around)
+    assert (lattice.along, lattice.scale_factor) == (2, pytest.approx(1.0))
     return lattice, radius
 
 
 def covered(kind, **changes):
-    return footprint(unrolled(replace(EXAMPLES[kind], **changes))[0]).covered
+    return footprint(unrolled(replace(EXAMPLES[kind], **changes))[0]).covered_fraction
 
 
 def area_of(printed, radius):
@@ -85,7 +85,7 @@ def test_rotating_squares_and_their_hinges():
     lean = math.radians(90.0 - cell.opening) / 2
     corner = (math.tan(math.pi / 4 + lean) + math.tan(math.pi / 4 - lean)) * cell.width**2 / 8
     expected = (cell.side**2 + 2 * (cell.ligament * cell.width + 2 * corner)) / pitch**2
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=2e-3)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=2e-3)
 
 
 @pytest.mark.exact
@@ -96,7 +96,7 @@ def test_chiral_nodes_and_ligaments(kind, nodes, ligaments):
     pattern = cell.pattern()
     length = nodes * 2 * math.pi * cell.node_radius + ligaments * cell.ligament
     expected = length * cell.width / (pattern.width * pattern.height)
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=0.03)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=0.03)
     if kind == "hexachiral":
         # Prall & Lakes 1997 (from memory): the distance of nodes R has R^2 = L^2 + (2 r)^2.
         assert pattern.width == pytest.approx(math.hypot(cell.ligament, 2 * cell.node_radius))
@@ -116,7 +116,7 @@ def test_double_arrowhead():
     assert (pattern.width, pattern.height) == pytest.approx((2 * half, tip - dent))
     length = 2 * (5.0 + half / math.sin(short))
     expected = 0.01 * length / (pattern.width * pattern.height)
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=0.01)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=0.01)
 
 
 @pytest.mark.exact
@@ -126,16 +126,16 @@ def test_sinusoidal_ligaments():
     x = np.linspace(0.0, 1.0, 2001)
     length = np.trapezoid(np.sqrt(4.0**2 + (0.8 * np.pi * np.cos(np.pi * x)) ** 2), x)
     expected = 8 * length * 0.02 / 8.0**2
-    assert footprint(unrolled(cell)[0]).covered == pytest.approx(expected, rel=0.01)
+    assert footprint(unrolled(cell)[0]).covered_fraction == pytest.approx(expected, rel=0.01)
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_a_period_more_changes_nothing(kind):
+def test_more_periods_change_nothing(kind):
     # The footprint of a tiled pattern is that of the pattern: both directions are truly periodic.
     lattice, radius = unrolled(EXAMPLES[kind])
     one = footprint(lattice)
     pattern = EXAMPLES[kind].pattern()
-    twice = lay(pattern.tiled(2, 2), lattice.chart, height=0.5, around=4)
+    twice = wrap(pattern.tiled(2, 2), lattice.chart, height=0.5, around=4)
     printed = footprint(twice)
     whole, area = area_of(printed, radius)
     parts = [shapely.Polygon(p.outer, p.holes) for p in one.polygons]
@@ -147,52 +147,44 @@ def test_a_period_more_changes_nothing(kind):
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_mirror_lines_are_where_they_are_said_to_be(kind):
+def test_patterns_have_their_mirror_lines(kind):
     lattice, _ = unrolled(EXAMPLES[kind])
     printed = footprint(lattice)
     whole = shapely.unary_union([shapely.Polygon(p.outer, p.holes) for p in printed.polygons])
     mirrored = shapely.transform(whole, lambda xy: [printed.period, 0.0] + xy * [-1.0, 1.0])
     off = shapely.symmetric_difference(whole, mirrored).area / whole.area
-    assert (off < 1e-6) == lattice.pattern.mirrors
-    if lattice.pattern.mirrors:
+    assert (off < 1e-6) == lattice.pattern.symmetric
+    if lattice.pattern.symmetric:
         half = footprint(lattice, half_columns=1)
-        assert half.covered == pytest.approx(printed.covered, rel=1e-6)
-        assert half.repeats == 2 * printed.repeats
+        assert half.covered_fraction == pytest.approx(printed.covered_fraction, rel=1e-6)
+        assert half.columns == 2 * printed.columns
 
 
 @pytest.mark.parametrize(
     ("kind", "changes", "words"),
     [
-        ("honeycomb", {"vertical": -1.0}, r"honeycomb.vertical: must be above 0 mm.*, got -1 mm"),
-        ("honeycomb", {"angle": 90.0}, r"honeycomb.angle: must be above 0 and below 90 deg.*, got 90 deg"),
-        ("honeycomb", {"width": 2.6}, r"honeycomb.width: must be above 0 and below 2.25 mm.*, got 2.6 mm"),
+        ("honeycomb", {"vertical": -1.0}, r"honeycomb.vertical = -1 mm: must be above 0 mm"),
+        ("honeycomb", {"angle": 90.0}, r"honeycomb.angle = 90 deg: must be above 0 and below 90 deg"),
+        ("honeycomb", {"width": 2.6}, r"honeycomb.width = 2.6 mm: must be above 0 and below 2.25 mm"),
         # asin(5/6) = 56.44 degrees
-        (
-            "re-entrant",
-            {"angle": 60.0},
-            r"re-entrant.angle: must be above 0 and below 56.4427 deg.*, got 60 deg",
-        ),
-        ("re-entrant", {"width": 1.8}, r"re-entrant.width: .* below 1.73205 mm.*, got 1.8 mm"),
-        (
-            "rotating-squares",
-            {"opening": 5.0},
-            r"opening: must be at least 10 and at most 170 deg.*, got 5 deg",
-        ),
-        ("rotating-squares", {"ligament": 3.5}, r"ligament: must be above 0 and below 3 mm.*, got 3.5 mm"),
-        ("rotating-squares", {"width": 1.2}, r"width: must be above 0 and at most 1.0919.*, got 1.2 mm"),
-        ("hexachiral", {"width": 1.0}, r"hexachiral.width: must be above 0 and below 1 mm.*, got 1 mm"),
+        ("re-entrant", {"angle": 60.0}, r"re-entrant.angle = 60 deg: must be above 0 and below 56.4427 deg"),
+        ("re-entrant", {"width": 1.8}, r"re-entrant.width = 1.8 mm: .* below 1.73205 mm"),
+        ("rotating-squares", {"opening": 5.0}, r"opening = 5 deg: must be at least 10 and at most 170 deg"),
+        ("rotating-squares", {"ligament": 3.5}, r"ligament = 3.5 mm: must be above 0 and below 3 mm"),
+        ("rotating-squares", {"width": 1.2}, r"width = 1.2 mm: must be above 0 and at most 1.0919"),
+        ("hexachiral", {"width": 1.0}, r"hexachiral.width = 1 mm: must be above 0 and below 1 mm"),
         ("hexachiral", {"node": "square"}, r"node = 'square': choose one of ring, disc"),
-        ("anti-tetrachiral", {"ligament": 2.5}, r"ligament: must be above 2.8 mm.*, got 2.5 mm"),
-        ("arrowhead", {"short_angle": 30.0}, r"short_angle: must be above 30 and below 90 deg.*, got 30 deg"),
-        ("arrowhead", {"width": 0.8}, r"arrowhead.width: .* below 0.721688 mm.*, got 0.8 mm"),
-        ("sinusoidal", {"amplitude": 1.7}, r"amplitude: must be at least 0 and at most 1.6 mm.*, got 1.7 mm"),
-        ("diamond", {"braid_angle": 0.0}, r"braid_angle: must be above 0 and below 90 deg.*, got 0 deg"),
-        ("diamond", {"width": 2.0}, r"diamond.width: .* below 1.72341 mm.*, got 2 mm"),
-        ("helices", {"helix_angle": 2.0}, r"helix_angle: must be at least 5 and at most 85 deg.*, got 2 deg"),
-        ("helices", {"width": 1.5}, r"helices.width: .* below 1.5 mm.*, got 1.5 mm"),
+        ("anti-tetrachiral", {"ligament": 2.5}, r"ligament = 2.5 mm: must be above 2.8 mm"),
+        ("arrowhead", {"short_angle": 30.0}, r"short_angle = 30 deg: must be above 30 and below 90 deg"),
+        ("arrowhead", {"width": 0.8}, r"arrowhead.width = 0.8 mm: .* below 0.721688 mm"),
+        ("sinusoidal", {"amplitude": 1.7}, r"amplitude = 1.7 mm: must be at least 0 and at most 1.6 mm"),
+        ("diamond", {"braid_angle": 0.0}, r"braid_angle = 0 deg: must be above 0 and below 90 deg"),
+        ("diamond", {"width": 2.0}, r"diamond.width = 2 mm: .* below 1.72341 mm"),
+        ("helices", {"helix_angle": 2.0}, r"helix_angle = 2 deg: must be at least 5 and at most 85 deg"),
+        ("helices", {"width": 1.5}, r"helices.width = 1.5 mm: .* below 1.5 mm"),
     ],
 )
-def test_impossible_combinations_are_refused_with_the_allowed_range(kind, changes, words):
+def test_impossible_combinations_are_rejected_with_the_allowed_range(kind, changes, words):
     with pytest.raises(InputError, match=words):
         replace(EXAMPLES[kind], **changes)
 

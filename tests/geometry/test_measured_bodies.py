@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Walls with lattices on measured surfaces: volumes, nodes on the surface, seams, electrodes, refusals."""
+"""Walls with lattices on measured surfaces: volumes, nodes, closed meshes, electrodes, errors."""
 
 import math
 from functools import cache
@@ -14,33 +14,33 @@ from scipy.special import ellipe
 from annelid.geometry.elements import FACETS
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import PERIOD
-from annelid.geometry.lattice.measured_chart import measured
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.measured_chart import measured_chart
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.shapes.shape import Layer
 
 ANGLES = PERIOD * np.arange(72) / 72
 HEIGHTS = np.linspace(2.0, 16.0, 15)
 LONG, SHORT = 7.0, 5.0
 LAYERS = (Layer("liner", 0.1), Layer("skin", 0.3))
-COARSE = LatticeMesh(along=2.5, on_struts=1.2)
+COARSE = LatticeMeshSize(along=2.5, on_struts=1.2)
 
 
 @cache
 def ellipse():
     radius = LONG * SHORT / np.hypot(SHORT * np.cos(ANGLES), LONG * np.sin(ANGLES))
-    return measured(HEIGHTS, np.repeat(radius[:, None], len(HEIGHTS), axis=1))
+    return measured_chart(HEIGHTS, np.repeat(radius[:, None], len(HEIGHTS), axis=1))
 
 
 @cache
 def bumpy():
     z, angle = HEIGHTS[None], ANGLES[:, None]
-    return measured(HEIGHTS, 6.0 + 0.6 * np.sin(math.pi * (z - 2) / 14) * np.cos(2 * angle + z / 20))
+    return measured_chart(HEIGHTS, 6.0 + 0.6 * np.sin(math.pi * (z - 2) / 14) * np.cos(2 * angle + z / 20))
 
 
-def lattice_on(chart, kind="re-entrant", **laying):
-    return lay(pattern_of(kind), chart, height=0.5, around=8, ring=0.6, **laying)
+def lattice_on(chart, kind="re-entrant", **options):
+    return wrap(pattern_of(kind), chart, height=0.5, around=8, ring=0.6, **options)
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +64,7 @@ def test_volumes_of_an_elliptic_tube(on_ellipse):
 @pytest.mark.exact
 def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
     under = on_ellipse.surface_nodes("skin|lattice")
-    x, y, _ = on_ellipse.points[under].T  # mid-side nodes too
+    x, y, _ = on_ellipse.points[under].T  # including mid-side nodes
     np.testing.assert_allclose((x / LONG) ** 2 + (y / SHORT) ** 2, 1.0, atol=2e-5)
     out = np.column_stack([x / LONG**2, y / SHORT**2, 0 * x])
     out /= np.linalg.norm(out, axis=1)[:, None]
@@ -76,10 +76,10 @@ def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
 @pytest.mark.exact
 @pytest.mark.parametrize(("side", "under", "height"), [("inside", 0.4, 0.5), ("embedded", 0.3, 0.2)])
 def test_struts_under_a_measured_face(side, under, height):
-    # Steiner's formula, as above; the sheet ``under`` the measured outer face is where the struts begin or
-    # have their middle.
-    chart = measured(HEIGHTS, ellipse().surface.radii, offset=-under)
-    lattice = lay(pattern_of("re-entrant"), chart, height=height, around=8, ring=0.6, side=side)
+    # Steiner's formula, as above; the struts begin, or have their middle, at the distance ``under`` from the
+    # measured outer face.
+    chart = measured_chart(HEIGHTS, ellipse().surface.radii, offset=-under)
+    lattice = wrap(pattern_of("re-entrant"), chart, height=height, around=8, ring=0.6, side=side)
     body = lattice_body(lattice, LAYERS, COARSE, depth=0.25)
     around, length = 4 * LONG * ellipe(1 - (SHORT / LONG) ** 2), np.ptp(HEIGHTS)
     wall = (around * 0.4 - math.pi * 0.4**2) * length
@@ -96,13 +96,13 @@ def test_struts_under_a_measured_face(side, under, height):
 
 
 def _along_normal(points):
-    """Distances from the ellipse, inside negative."""
+    """Distances from the ellipse, negative inside."""
     turn = np.linspace(0.0, PERIOD, 200001)
     return -cKDTree(np.column_stack([LONG * np.cos(turn), SHORT * np.sin(turn)])).query(points[:, :2])[0]
 
 
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral"])
-def test_there_is_no_seam(kind):
+def test_the_mesh_is_closed_around(kind):
     body = lattice_body(lattice_on(bumpy(), kind), LAYERS[1:], COARSE)
     corners = np.unique(body.cells[:, :4])
     assert len(np.unique(np.round(body.points[corners], 7), axis=0)) == len(corners)
@@ -118,18 +118,18 @@ def test_there_is_no_seam(kind):
 
 def test_an_electrode_of_a_straight_surface_keeps_its_heights():
     chart = ellipse()
-    ring = Ring("middle", "skin", chart.at_height(5.0, "low"), chart.at_height(12.5, "high"))
+    ring = RingElectrode("middle", "skin", chart.v_at_height(5.0, "low"), chart.v_at_height(12.5, "high"))
     body = lattice_body(lattice_on(chart), LAYERS, COARSE, electrodes=[ring])
     height = body.points[body.cells[body.bands["middle"]]][..., 2]
     assert (height.min(), height.max()) == pytest.approx((5.0, 12.5), abs=1e-4)
 
 
-def test_what_cannot_be_meshed_is_refused():
+def test_impossible_meshes_are_rejected():
     chart = ellipse()
-    with pytest.raises(InputError, match="not the same all around; model the whole part"):
-        lattice_body(lattice_on(chart), LAYERS, LatticeMesh(along=2.5, sector=180.0))
-    with pytest.raises(InputError, match=r"lattice\.from: .*where the surface was measured"):
-        chart.at_height(1.0, "lattice.from")
-    thick = (Layer("skin", 4.2),)  # the ellipse's smallest radius of curvature is 25/7 mm
-    with pytest.raises(InputError, match=r"a cell of region 'skin'.*is folded"):
+    with pytest.raises(InputError, match="not one of revolution; mesh the whole part"):
+        lattice_body(lattice_on(chart), LAYERS, LatticeMeshSize(along=2.5, sector=180.0))
+    with pytest.raises(InputError, match=r"lattice\.from = 1 mm.*where the surface was measured"):
+        chart.v_at_height(1.0, "lattice.from")
+    thick = (Layer("skin", 4.2),)  # the smallest radius of curvature of the ellipse is 25/7 mm
+    with pytest.raises(InputError, match=r"a cell of region 'skin'.*is inverted"):
         lattice_body(lattice_on(chart), thick, COARSE)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Walls as inflated with a measured outer face: where their material lies, and how far it is stretched."""
+"""Inflated walls with a measured outer face: positions and gradients of their material."""
 
 import numpy as np
 import pytest
@@ -16,7 +16,7 @@ HEIGHTS = np.linspace(1.0, 15.4, 49)
 
 
 def inflated_tube(stretch=1.2, axial=1.1):
-    """A tube as inflated: r² = r_a² + (R² - A²) / axial, z = axial Z keep every volume."""
+    """An inflated tube: r² = r_a² + (R² - A²) / axial, z = axial Z keep every volume."""
     through, along = np.linspace(0.0, B - A, GRID[0]), np.linspace(0.0, LENGTH, GRID[1])
     R, Z = np.meshgrid(A + through, along, indexing="ij")
     r = np.sqrt((stretch * A) ** 2 + (R**2 - A**2) / axial)
@@ -37,9 +37,9 @@ def places(wall, count=60):
 
 
 @pytest.mark.exact
-def test_a_wall_measured_round_is_the_thick_tube():
+def test_a_wall_with_a_round_measured_face_is_a_thick_tube():
     # Incompressible tube, outer radius b and length l measured: r² = b² - (B² - R²) L / l (Green and Adkins,
-    # Large Elastic Deformations, from memory); the inflation that was computed was another one.
+    # Large Elastic Deformations, from memory); the computed inflation is a different one.
     b, axial = 6.4, 14.4 / LENGTH
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: b))
     points, at = places(wall)
@@ -47,53 +47,55 @@ def test_a_wall_measured_round_is_the_thick_tube():
     r = np.sqrt(b**2 - (B**2 - R**2) / axial)
     position = wall.place(points, at).position
     np.testing.assert_allclose(np.hypot(*position[:, :2].T), r, rtol=1e-6)
-    natural = wall.natural(points, at)
+    gradient = wall.stress_free_gradient(points, at)
     expected = np.zeros((len(r), 3, 3))
     expected[:, 0, 0], expected[:, 1, 1], expected[:, 2, 2] = axial * r / R, R / r, 1 / axial
-    np.testing.assert_allclose(natural, expected, atol=6e-6)
-    assert wall.deviation.largest == pytest.approx(wall.deviation.mean_square_root, rel=1e-6)
-    outer = inflated_tube().present(np.array([B - A]), np.array([3.0]))[0, 0]
-    assert wall.deviation.largest == pytest.approx(abs(b - outer), rel=1e-6)
-    assert wall.deviation.longer == pytest.approx(14.4 - 1.1 * LENGTH)
+    np.testing.assert_allclose(gradient, expected, atol=6e-6)
+    assert wall.deviation.maximum == pytest.approx(wall.deviation.root_mean_square, rel=1e-6)
+    outer = inflated_tube().inflated_position(np.array([B - A]), np.array([3.0]))[0, 0]
+    assert wall.deviation.maximum == pytest.approx(abs(b - outer), rel=1e-6)
+    assert wall.deviation.length_difference == pytest.approx(14.4 - 1.1 * LENGTH)
 
 
 @pytest.mark.exact
-def test_a_wall_measured_oval_keeps_its_volume():
-    # det = 1 of what is incompressible.
+def test_a_wall_with_an_oval_measured_face_keeps_its_volume():
+    # The determinant of an incompressible material is 1.
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: 6.4 + 0.4 * np.cos(2 * a + z / 4)))
     points, at = places(wall)
-    natural = wall.natural(points, at)
-    np.testing.assert_allclose(np.linalg.det(natural), 1.0, atol=3e-5)
-    assert np.abs(natural[:, 1, 2]).max() > 0.01  # it is twisted, too
+    gradient = wall.stress_free_gradient(points, at)
+    np.testing.assert_allclose(np.linalg.det(gradient), 1.0, atol=3e-5)
+    assert np.abs(gradient[:, 1, 2]).max() > 0.01  # it is also twisted
 
 
 def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: 6.4 + 0.0 * z))
-    v = wall.at_height(3.0)
+    v = wall.v_at_height(3.0)
     assert wall.place(np.array([[0.0, v]]), np.zeros(1)).position[0, 2] == pytest.approx(
         1.0 + 14.4 / 4, abs=1e-3
     )
 
 
 @pytest.mark.exact
-def test_what_a_measured_face_encloses():
+def test_the_enclosed_volume_of_a_measured_face():
     # Area of r = 6 + e cos 2 angle: pi (36 + e² / 2).
     face = measured_face(lambda a, z: 6.0 + 0.3 * np.cos(2 * a))
-    assert face.enclosed == pytest.approx(14.4 * np.pi * (36.0 + 0.3**2 / 2), rel=1e-7)
-    assert face.share(np.array([[0.3, 1.0], [1.0, 8.2], [2.0, 15.4]])) == pytest.approx(
+    assert face.enclosed_volume == pytest.approx(14.4 * np.pi * (36.0 + 0.3**2 / 2), rel=1e-7)
+    assert face.arc_fraction(np.array([[0.3, 1.0], [1.0, 8.2], [2.0, 15.4]])) == pytest.approx(
         [0.0, 0.5, 1.0], abs=1e-9
     )
 
 
 @pytest.mark.exact
-def test_measured_as_computed_it_is_the_computed_wall():
-    # Clamped at its low end: there the normals of the face do not run along the material.
+def test_a_wall_measured_as_computed_is_the_computed_wall():
+    # Clamped at its low end, where the normals of the face do not follow the material.
     computed = inflated_tube()
     through, along = computed.grid.through[:, None], computed.grid.along[None]
     held = 1 - np.exp(-along)
-    R, Z = computed.drawn[..., 0], computed.drawn[..., 1]
+    R, Z = computed.stress_free[..., 0], computed.stress_free[..., 1]
     r = R + held * (computed.inflated[..., 0] - R)
-    tilted = InflatedWall(computed.grid, computed.drawn, np.stack([r, Z + 0.1 * held * through], -1), B - A)
+    tilted = InflatedWall(
+        computed.grid, computed.stress_free, np.stack([r, Z + 0.1 * held * through], -1), B - A
+    )
     y = np.linspace(0.0, LENGTH, 801)
     face = tilted.outer_face(y).position
     heights = np.linspace(*face[[0, -1], 1], 401)
@@ -101,6 +103,6 @@ def test_measured_as_computed_it_is_the_computed_wall():
     wall = MeasuredWall(tilted, RadialSurface(heights, radii))
     points, at = places(wall)
     where = wall.chart.coordinates(points)
-    flat = tilted.present(B - A + at, wall.along(where))
+    flat = tilted.inflated_position(B - A + at, wall.along(where))
     x, y, z = wall.place(points, at).position.T
     np.testing.assert_allclose(np.column_stack([np.hypot(x, y), z]), flat, atol=3e-4)  # of 0.6 mm

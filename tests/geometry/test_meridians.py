@@ -75,7 +75,7 @@ def test_parameter_is_the_arc_length(meridian):
     assert here.normal == pytest.approx(np.column_stack([here.tangent[:, 1], -here.tangent[:, 0]]), abs=1e-12)
 
 
-def test_necked_balloon_has_its_measures():
+def test_the_necked_balloon_has_its_dimensions():
     meridian = necked(6.0, 30.0, 3.0, 4.0, shoulder=5.0)
     assert meridian.poles == (False, False)
 
@@ -107,7 +107,7 @@ def test_spline_goes_through_its_points_either_way_up():
 
 
 @pytest.mark.parametrize("count", [9, 10, 33])
-def test_poles_of_a_drawn_curve_are_met_at_right_angles(count):
+def test_splines_are_perpendicular_to_the_axis_at_poles(count):
     meridian = from_points(half_circle(4.0, count))
     assert meridian.poles == (True, True)
     ends = meridian.at(np.array([0.0, meridian.length]))
@@ -141,17 +141,17 @@ def test_csv_gives_the_same_curve(tmp_path):
     assert np.array_equal(from_csv(path).at(arc).position, from_points(WAVY).at(arc).position)
 
 
-def test_heights_that_the_meridian_does_not_pass():
-    with pytest.raises(
-        InputError, match=r"upper edge: 11 mm is off the meridian, which runs from 0 to 10 mm"
-    ):
+def test_heights_outside_of_the_meridian():
+    with pytest.raises(InputError, match=r"upper edge = 11 mm: the meridian runs from 0 to 10 mm"):
         sphere(5.0).arc_at_height(11.0, "upper edge")
 
 
-def test_a_pole_at_a_slant():
+def test_a_pole_that_is_not_perpendicular_to_the_axis():
     def cone(q):
         position = np.column_stack([q, q])
         return position, np.ones_like(position), np.zeros_like(position)
 
-    with pytest.raises(InputError, match=r"cone: its low end must meet the axis at a right angle"):
+    with pytest.raises(
+        InputError, match=r"meridian \(cone\): its low end must meet the axis at a right angle"
+    ):
         Meridian("cone", cone, (0.0, 5.0))

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Bodies written and read back, and meshes drawn elsewhere."""
+"""Bodies written and read back, and meshes of other programs."""
 
 import subprocess
 import sys
@@ -38,7 +38,7 @@ def test_round_trip_is_exact(tmp_path, name, model, suffix):
         assert back.hoop == pytest.approx(body.hoop, abs=ROUNDING)
 
 
-def test_msh_opens_elsewhere_with_its_names(tmp_path):
+def test_other_programs_read_msh_files_with_their_names(tmp_path):
     """Source: meshio's own reader of the format and of its node order."""
     body = build(SHAPES["tube"], MODELS["solid"], [BAND])
     write_mesh(body, tmp_path / "part.msh")
@@ -51,7 +51,7 @@ def test_msh_opens_elsewhere_with_its_names(tmp_path):
 
 
 def draw_annulus(path, *, names=("wall",), order=2, incomplete=0, recombine=True, shift=0.0, turned=False):
-    """Draw a tube's meridian (R 4 to 5, Z 0 to 6) with gmsh's own kernel, as a user would."""
+    """Mesh the meridian of a tube (R 4 to 5, Z 0 to 6) with the kernel of gmsh, as a user would."""
     with gmsh_session() as gmsh:
         gmsh.model.occ.addRectangle(4.0 + shift, 0.0, 0.0, 1.0, 6.0, tag=1)
         gmsh.model.occ.synchronize()
@@ -76,7 +76,7 @@ def draw_annulus(path, *, names=("wall",), order=2, incomplete=0, recombine=True
 
 @pytest.mark.exact
 @pytest.mark.parametrize("turned", [False, True])
-def test_a_meridian_drawn_elsewhere(tmp_path, turned):
+def test_a_meridian_mesh_of_another_program(tmp_path, turned):
     """Source: annulus pi (b^2 - a^2) L and lumen pi a^2 L."""
     draw_annulus(tmp_path / "drawn.msh", turned=turned)
     body = read_body(tmp_path / "drawn.msh")
@@ -88,7 +88,7 @@ def test_a_meridian_drawn_elsewhere(tmp_path, turned):
 
 
 @pytest.mark.exact
-def test_a_solid_drawn_elsewhere_with_tetrahedra(tmp_path):
+def test_a_solid_mesh_of_another_program(tmp_path):
     """Source: annulus pi (b^2 - a^2) L; second-order cells from gmsh's own curved kernel."""
     path = tmp_path / "drawn.msh"
     with gmsh_session() as gmsh:
@@ -123,27 +123,28 @@ def test_a_solid_drawn_elsewhere_with_tetrahedra(tmp_path):
     [
         (
             {"order": 1},
-            r"cells of type Quadrilateral 4; need one of quad9 alone \(in gmsh: Mesh\.ElementOrder = 2",
+            r"cells of type Quadrilateral 4 cannot be used; all cells must be of type quad9 "
+            r"\(in gmsh: Mesh\.ElementOrder = 2",
         ),
-        ({"incomplete": 1}, r"cells of type Quadrilateral 8; need one of quad9"),
-        ({"recombine": False}, r"cells of type Triangle 6; need one of quad9"),
+        ({"incomplete": 1}, r"cells of type Quadrilateral 8 cannot be used; all cells must be of type quad9"),
+        ({"recombine": False}, r"cells of type Triangle 6 cannot be used; all cells must be of type quad9"),
         (
             {"names": ("wall", "ring")},
             r"12 cells are in two regions of wall, ring; write electrode bands as groups",
         ),
         ({"names": ("band a",)}, r"12 cells have no region"),
         ({"names": ("wall", "band a", "band b")}, r"band 'b' overlaps another band"),
-        ({"shift": -4.5}, r"radius -0\.5 mm; the meridian \(x = R\) must lie at R >= 0 mm"),
+        ({"shift": -4.5}, r"the least radius is -0\.5 mm; all radii \(x = R\) must be at least 0 mm"),
     ],
 )
-def test_meshes_drawn_elsewhere_that_cannot_be_used(tmp_path, options, message):
+def test_unusable_meshes_of_other_programs(tmp_path, options, message):
     draw_annulus(tmp_path / "drawn.msh", **options)
     with pytest.raises(InputError, match=message):
         read_body(tmp_path / "drawn.msh")
 
 
 def written(tmp_path, change):
-    """Write a tube as .vtu after a change to the mesh that meshio read back."""
+    """Write a tube as .vtu with a change to the mesh that meshio has read."""
     path = tmp_path / "part.vtu"
     write_mesh(build(SHAPES["tube"], MODELS["axisymmetric"]), path)
     mesh = meshio.read(path)
@@ -152,14 +153,16 @@ def written(tmp_path, change):
     return path
 
 
-def test_meshes_without_a_normal_to_be_had(tmp_path):
+def test_meshes_without_a_wall_normal(tmp_path):
     def change(mesh):
         del mesh.point_data["normal"]
         mesh.cell_data = {
             k: v for k, v in mesh.cell_data.items() if k not in ("surface lumen", "surface outer")
         }
 
-    with pytest.raises(InputError, match=r"neither a surface 'lumen' nor 'outer'"):
+    with pytest.raises(
+        InputError, match=r"the wall normal cannot be determined; name a surface 'lumen' or 'outer'"
+    ):
         read_body(written(tmp_path, change))
 
 
@@ -168,11 +171,11 @@ def test_normal_is_recovered_where_the_file_lacks_it(tmp_path):
     assert body.normal == pytest.approx(np.broadcast_to([1.0, 0.0], body.normal.shape), abs=1e-9)
 
 
-def test_folded_meshes(tmp_path):
+def test_inverted_cells(tmp_path):
     def change(mesh):
         mesh.points[mesh.cells[0].data[0, 8]] += [3.0, 0.0, 0.0]
 
-    with pytest.raises(InputError, match=r"a cell of region 'liner' at R = .* is folded"):
+    with pytest.raises(InputError, match=r"a cell of region 'liner' at R = .* is inverted"):
         read_body(written(tmp_path, change))
 
 
@@ -180,11 +183,11 @@ def test_meshes_out_of_the_plane(tmp_path):
     def change(mesh):
         mesh.points[0, 2] = 1.0
 
-    with pytest.raises(InputError, match=r"lies in the plane z = 0 with x = R and y = Z; this one does not"):
+    with pytest.raises(InputError, match=r"must lie in the plane z = 0 with x = R and y = Z"):
         read_body(written(tmp_path, change))
 
 
-def test_surfaces_on_no_cell(tmp_path):
+def test_facets_that_bound_no_cell(tmp_path):
     def change(mesh):
         mesh.cells[1].data[0] = mesh.cells[0].data[0, [0, 2, 8]]
 
@@ -192,7 +195,7 @@ def test_surfaces_on_no_cell(tmp_path):
         read_body(written(tmp_path, change))
 
 
-def test_surfaces_with_nodes_of_their_own(tmp_path):
+def test_facets_with_nodes_of_no_cell(tmp_path):
     def change(mesh):
         mesh.points = np.vstack([mesh.points, [[9.0, 9.0, 0.0]]])
         mesh.point_data["normal"] = np.vstack([mesh.point_data["normal"], [[1.0, 0.0, 0.0]]])
@@ -211,7 +214,9 @@ def test_groups_without_a_name(tmp_path):
 def test_first_order_vtu(tmp_path):
     mesh = meshio.Mesh(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]), [("quad", [[0, 1, 2, 3]])])
     mesh.write(tmp_path / "part.vtu")
-    with pytest.raises(InputError, match=r"cells of type quad; need one of quad9, hexahedron27, tetra10"):
+    with pytest.raises(
+        InputError, match=r"of type quad cannot be used; .* of type quad9 or hexahedron27 or tetra10"
+    ):
         read_body(tmp_path / "part.vtu")
 
 
@@ -221,7 +226,7 @@ def test_files_that_cannot_be_read(tmp_path, suffix):
     with pytest.raises(InputError, match=r"no such file"):
         read_body(path)
     path.write_text("nonsense", encoding="utf-8")
-    with pytest.raises(InputError, match=r"cannot (be )?read|no cells in it"):
+    with pytest.raises(InputError, match=r"cannot (be )?read|contains no cells"):
         read_body(path)
 
 
@@ -236,8 +241,8 @@ def test_names_and_folders(tmp_path):
 
 
 def test_shapes_and_checks_need_no_gmsh():
-    """The library is heavy: reading and checking a case must not load it."""
-    modules = ("meshing.build", "io.files", "shapes.tube")
+    """The library is large: reading and checking a case must not load it."""
+    modules = ("meshing.build", "io.files", "shapes.shape")
     code = (
         f"import sys, {', '.join(f'annelid.geometry.{m}' for m in modules)}; sys.exit('gmsh' in sys.modules)"
     )

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What every mesh must be: whole, watertight, named, turned outwards, on the true shape."""
+"""Properties of every mesh: complete, watertight, named, oriented outwards, on the true shape."""
 
 import numpy as np
 import pytest
@@ -43,7 +43,7 @@ def test_facets_are_shared_by_two_cells_or_named_free(name, model):
     body = make(name, model)
     _, local = FACETS[body.cell_type]
     owned = body.cells[:, local].reshape(-1, local.shape[1])
-    # Whole facets, mid-side nodes too: neighbours must agree on all of them.
+    # All nodes of the facets, including mid-side nodes, must be shared by neighbours.
     whole, count = np.unique(np.sort(owned, axis=1), axis=0, return_counts=True)
     corners = np.unique(corner_keys(body, owned), axis=0)
     assert len(whole) == len(corners)
@@ -61,7 +61,7 @@ def test_facets_are_shared_by_two_cells_or_named_free(name, model):
 
 
 @pytest.mark.parametrize(("name", "model"), CASES)
-def test_free_facets_close_and_look_out_of_the_material(name, model):
+def test_free_facets_are_closed_and_point_out_of_the_material(name, model):
     """Source: the integral of the outward normal over a closed surface is zero (axisymmetric: its Z part)."""
     body = make(name, model)
     inner = {n for n in body.surfaces if "|" in n or n.startswith("ring.")}
@@ -89,7 +89,7 @@ def test_normals_are_unit_and_point_away_from_the_lumen(name, model):
         "ring.inner": 1.0,
         "ring.outer": 1.0,
     }
-    # Where wall and cap meet at a corner, the node carries the normal of the wall.
+    # A node at the corner between wall and cap has the normal of the wall.
     corner = body.facets[body.surfaces.get("liner|cap", np.empty(0, dtype=np.int64))]
     for surface in signs.keys() & body.surfaces.keys():
         facets = body.facets[body.surfaces[surface]]
@@ -105,7 +105,7 @@ def test_normals_are_unit_and_point_away_from_the_lumen(name, model):
 
 
 @pytest.mark.parametrize(("name", "model"), CASES)
-def test_regions_part_the_cells_and_bands_keep_to_theirs(name, model):
+def test_regions_partition_the_cells_and_bands_lie_in_theirs(name, model):
     body = make(name, model)
     assert np.array_equal(np.sort(np.concatenate(list(body.regions.values()))), np.arange(len(body.cells)))
     ring = body.bands["ring"]
@@ -174,7 +174,7 @@ def test_mid_side_nodes_lie_at_the_middle_of_height_and_angle(cells):
 
 
 @pytest.mark.parametrize(("name", "model"), CASES)
-def test_no_cell_is_poor(name, model):
+def test_all_cells_are_well_shaped(name, model):
     body = make(name, model)
     least = scaled_jacobians(body)
     assert least.shape == (len(body.cells),)
@@ -217,7 +217,7 @@ def test_planes_of_a_sector():
         assert np.linalg.norm(vector, axis=-1).sum() == pytest.approx(14 * 4 + 10 * 0.5, rel=1e-9)
 
 
-def test_interface_with_the_cap_looks_from_the_wall_to_the_cap():
+def test_the_interface_with_the_cap_is_oriented_towards_the_cap():
     body = build(SHAPES["capped tube"], MODELS["axisymmetric"])
     facets = body.facets[body.surfaces["wall|cap"]]
     _, vector = area_vectors(body, facets)
@@ -240,7 +240,7 @@ def test_sizes_are_kept():
 
 
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
-def test_elements_follow_a_bend_however_large_they_may_be(model):
+def test_elements_follow_a_bend_for_any_element_size(model):
     body = build(Balloon(sphere(6.0), (Layer("wall", 0.5),)), MeshSize(along=100.0, model=model, through=1))
     if model == "axisymmetric":
         assert len(body.cells) == 6

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The time of moves against closed forms of trapezoidal speed profiles (own derivation: kinematics alone)."""
+"""The time of moves against closed forms of trapezoidal speed profiles (own derivation)."""
 
 import math
 
@@ -8,16 +8,16 @@ import pytest
 
 from annelid.geometry.lattice.catalogue import EXAMPLES
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.motion_code import motion_code
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import tool_path
-from annelid.geometry.printing.travel_time import limits_of, seconds, top_speeds
+from annelid.geometry.printing.travel_time import axis_limits, move_time, top_speeds
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 
 V, A, CORNER = 8.0, 40.0, 2.0
-SLOW = Printing(
+SLOW = PrinterSettings(
     feed=V,
     travel=30.0,
     acceleration=A,
@@ -26,13 +26,13 @@ SLOW = Printing(
     turn_acceleration=90.0,
     turn_corner=5.0,
 )
-LIMITS = limits_of(SLOW, ("X", "Z", "A"))
+LIMITS = axis_limits(SLOW, ("X", "Z", "A"))
 
 
 def time_of(points, speed=V, limits=LIMITS):
     """Straight moves of X and Z, in mm."""
     axes = np.column_stack([np.array(points, dtype=float), np.zeros(len(points))])
-    return seconds(axes, np.linalg.norm(np.diff(axes, axis=0), axis=1), speed, limits)
+    return move_time(axes, np.linalg.norm(np.diff(axes, axis=0), axis=1), speed, limits)
 
 
 @pytest.mark.exact
@@ -50,7 +50,7 @@ def test_a_short_line_is_a_triangle(pieces):
 
 
 @pytest.mark.exact
-def test_a_slanted_line_is_as_fast_as_its_axes_together():
+def test_a_slanted_line_uses_both_axes():
     # At 30 degrees X takes cos 30 of the acceleration along the line.
     rate = A / math.cos(math.radians(30.0))
     end = [20.0 * math.cos(math.radians(30.0)), 10.0]
@@ -59,8 +59,8 @@ def test_a_slanted_line_is_as_fast_as_its_axes_together():
 
 @pytest.mark.exact
 def test_a_right_angle_is_passed_at_the_corner_speed():
-    # Both axes change their speed by all of it: at most the larger of the sudden change allowed and what the
-    # axis gains over the pieces beside, sqrt(A h), here 2 mm/s for h = 0.1 mm.
+    # Both axes change their speed completely, at most by the larger of the allowed sudden change and the
+    # change sqrt(A h) over the adjacent segments, here 2 mm/s for h = 0.1 mm.
     leg, last = 10.0, 0.1
     points = [[0, 0], [leg - last, 0], [leg, 0], [leg, last], [leg, leg]]
     slowed = 2 * (leg / V + V / A / 2 + (V - CORNER) ** 2 / (2 * A * V))
@@ -69,19 +69,19 @@ def test_a_right_angle_is_passed_at_the_corner_speed():
 
 
 @pytest.mark.exact
-def test_a_turning_axis_holds_the_rest_up():
-    # One turn on a radius of 10 mm at 8 mm/s would be 46 deg/s; on one of 3 mm 153 deg/s, and it can do 60.
+def test_a_rotary_axis_limits_the_speed():
+    # One turn on a radius of 10 mm at 8 mm/s would be 46 deg/s, on 3 mm 153 deg/s; the limit is 60 deg/s.
     turn = np.linspace(0.0, 360.0, 200)
     for radius, speed in ((10.0, math.degrees(V / 10.0)), (3.0, 60.0)):
         axes = np.column_stack([0 * turn, np.full(200, radius), turn])
         step = radius * np.radians(np.diff(turn))
         assert top_speeds(axes, step, V, LIMITS) == pytest.approx(math.radians(speed) * radius)
-        assert seconds(axes, step, V, LIMITS) == pytest.approx(360.0 / speed + speed / 90.0, rel=1e-9)
+        assert move_time(axes, step, V, LIMITS) == pytest.approx(360.0 / speed + speed / 90.0, rel=1e-9)
 
 
 @pytest.mark.exact
-def test_a_polygon_of_many_sides_is_as_fast_as_a_circle_can_be():
-    # On a circle v² max(|cos|, |sin|) / R <= A, as each axis alone is held to A; rest adds about v/A.
+def test_a_polygon_of_many_sides_is_as_fast_as_a_circle():
+    # On a circle v² max(|cos|, |sin|) / R <= A, as A limits each axis; starting and stopping add about v/A.
     radius, speed = 0.5, math.sqrt(A * 0.5)
     angle = np.linspace(0.0, 16 * math.pi, 16001)
     circle = radius * np.column_stack([np.cos(angle), np.sin(angle)])
@@ -96,16 +96,22 @@ def test_nothing_takes_no_time():
 
 
 def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
-    lattice = lay(EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
-    ideal = tool_path(lattice, Printing(acceleration=1e9, turn_acceleration=1e9, turn_speed=1e9))
-    steady = ideal.printed / 8.0 + (ideal.travelled - ideal.lifts * 5.0) / 30.0 + ideal.lifts * 5.0 / 8.0
+    lattice = wrap(
+        EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4
+    )
+    ideal = tool_path(lattice, PrinterSettings(acceleration=1e9, turn_acceleration=1e9, turn_speed=1e9))
+    steady = (
+        ideal.printed_length / 8.0
+        + (ideal.travel_length - ideal.lifts * 5.0) / 30.0
+        + ideal.lifts * 5.0 / 8.0
+    )
     assert ideal.duration == pytest.approx(steady, rel=1e-3)
     assert tool_path(lattice, SLOW).duration > 1.1 * steady
 
 
-def test_the_program_asks_no_more_of_the_turning_axis_than_it_can_do():
-    narrow = lay(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
-    path = tool_path(narrow, Printing(turn_speed=60.0))
+def test_the_program_respects_the_limits_of_the_rotary_axis():
+    narrow = wrap(EXAMPLES["diamond"].pattern(), chart_of(Tube(3.0, 20.0, (Layer("wall", 0.3),))), height=0.4)
+    path = tool_path(narrow, PrinterSettings(turn_speed=60.0))
     turn, fastest = None, 0.0
     for line in motion_code(path, "narrow").splitlines():
         words = {word[0]: word[1:] for word in line.split() if not line.startswith("(")}

@@ -7,21 +7,21 @@ import numpy as np
 import pytest
 
 from annelid.geometry.lattice.catalogue import EXAMPLES
-from annelid.geometry.lattice.chart import Revolution
-from annelid.geometry.lattice.wrapping import lay
-from annelid.geometry.printing.settings import Printing
+from annelid.geometry.lattice.chart import RevolutionChart
+from annelid.geometry.lattice.wrapping import wrap
+from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import tool_path
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.results.lattice.pictures import cells_figure, lattice_picture, path_picture
 from annelid.results.lattice.print_files import LINES_CSV, LINES_VTP, PROGRAM, SURFACE, write_print_files
 
 RADIUS = 9.0
-CHART = Revolution(sphere(RADIUS))
+CHART = RevolutionChart(sphere(RADIUS))
 
 
 @pytest.fixture(scope="module")
 def path():
-    return tool_path(lay(EXAMPLES["sinusoidal"].pattern(), CHART, height=0.4, ring=0.8), Printing())
+    return tool_path(wrap(EXAMPLES["sinusoidal"].pattern(), CHART, height=0.4, ring=0.8), PrinterSettings())
 
 
 @pytest.fixture(scope="module")

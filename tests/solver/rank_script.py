@@ -12,10 +12,10 @@ from mpi4py import MPI
 
 from annelid.geometry.lattice.catalogue import CELLS
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.core_surface import Core
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
@@ -76,8 +76,8 @@ def printed_lattice():
     """Tetrahedra of two parts, each with its own pressure unknowns, one laid on the other under pressure."""
     tube = Tube(5.0, 8.0, (Layer("skin", 0.3),))
     cell = CELLS["re-entrant"](vertical=2.9, inclined=2.7, angle=15.0, width=0.5)
-    lattice = lay(cell.pattern(), chart_of(tube), height=0.5, around=8)
-    size = LatticeMesh(along=2.5, on_struts=1.2, sector=22.5)
+    lattice = wrap(cell.pattern(), chart_of(tube), height=0.5, around=8)
+    size = LatticeMeshSize(along=2.5, on_struts=1.2, sector=22.5)
 
     def natural(points, depth):
         gradient = [[1.05, 0.0, 0.01], [0.0, 0.95, 0.0], [0.0, 0.0, 1.0]]
@@ -97,8 +97,8 @@ def printed_lattice():
 def lattice_on(shape, **more):
     """A sector of a wall with a lattice, coarse."""
     cell = CELLS["diamond"](strut=1.2, braid_angle=40.0, width=0.3)
-    lattice = lay(cell.pattern(), chart_of(shape), height=0.1, around=6, smallest=0.5)
-    return lattice_body(lattice, shape.layers, LatticeMesh(along=0.8, on_struts=0.4, sector=30.0), **more)
+    lattice = wrap(cell.pattern(), chart_of(shape), height=0.1, around=6, smallest=0.5)
+    return lattice_body(lattice, shape.layers, LatticeMeshSize(along=0.8, on_struts=0.4, sector=30.0), **more)
 
 
 def lattice_over_a_pole():

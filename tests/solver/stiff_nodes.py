@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from exact.frame import frame_of
 
-from annelid.geometry.lattice_mesh.extruded_body import Laid, body_of
-from annelid.geometry.lattice_mesh.extrusion import Course, thicken
+from annelid.geometry.lattice_mesh.extruded_body import WallPoints, extruded_body
+from annelid.geometry.lattice_mesh.extrusion import Slab, extrude
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
 from annelid.geometry.meshing.plane_mesh import gmsh_session
 from annelid.solver.homogenisation.unit_cell import UnitCell
@@ -132,11 +132,11 @@ def _tie(gmsh, period):
 
 
 def _slab(flat, period, height):
-    thick = thicken(flat, [Course(0.0, height, 1, "ligament", "node")], width=period[0], merge=False)
+    extruded = extrude(flat, [Slab(0.0, height, 1, "ligament", "node")], width=period[0], merge=False)
 
-    def lay(at, depth):
+    def placement(at, depth):
         axes = np.broadcast_to(np.eye(3)[:, None], (3, len(depth), 3))
-        return Laid(np.column_stack([at, depth]), axes[2], axes[0])
+        return WallPoints(np.column_stack([at, depth]), axes[2], axes[0])
 
-    body = body_of(thick, lay, extent=period, wall=(0.0, height))
+    body = extruded_body(extruded, placement, extent=period, wall=(0.0, height))
     return replace(body, surfaces={"midplane": body.surfaces["lumen"], "outer": body.surfaces["outer"]})

@@ -10,7 +10,7 @@ from models import SLIDING, neo_hookean, tube_body, value
 from scipy.optimize import brentq
 
 from annelid.geometry.errors import InputError
-from annelid.geometry.lattice_mesh.base_nodes import without
+from annelid.geometry.lattice_mesh.base_nodes import without_regions
 from annelid.solver.continuation import deposition, initial_state
 from annelid.solver.continuation.path import follow
 from annelid.solver.errors import NoEquilibrium
@@ -123,7 +123,7 @@ def test_what_does_not_belong_together_is_refused():
 
 def test_taking_a_region_away_keeps_names_and_places():
     body = tube_body(layers=(("skin", 0.2), ("laid", 0.1)))
-    piece = without(body, ("laid",))
+    piece = without_regions(body, ("laid",))
     assert set(piece.body.regions) == {"skin"}
     np.testing.assert_array_equal(piece.body.points, body.points[piece.nodes])
     np.testing.assert_array_equal(piece.nodes[piece.body.cells], body.cells[body.regions["skin"]])

@@ -11,11 +11,11 @@ from exact.sphere import neo_hookean_pressure
 
 from annelid.geometry.lattice.catalogue import CELLS
 from annelid.geometry.lattice.chart import chart_of
-from annelid.geometry.lattice.measured_chart import measured
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.measured_chart import measured_chart
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.core_surface import Core
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
@@ -37,8 +37,8 @@ STIFF = Material("stiff", "neo-hookean", {"shear_modulus": 1.0})
 
 
 def inflated(kind, parameters, **size):
-    lattice = lay(CELLS[kind](**parameters).pattern(), chart_of(TUBE), height=0.5, around=AROUND)
-    body = lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.2, **size))
+    lattice = wrap(CELLS[kind](**parameters).pattern(), chart_of(TUBE), height=0.5, around=AROUND)
+    body = lattice_body(lattice, TUBE.layers, LatticeMeshSize(along=2.5, on_struts=1.2, **size))
     model = Model(
         body,
         (Part("skin", SOFT), Part("lattice", STIFF)),
@@ -106,8 +106,8 @@ def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
     # Incompressible neo-Hookean sphere (tests/exact/sphere.py); the pole moves like every other place.
     radius, la = 5.0, 1.08
     shape = Balloon(sphere(radius, half=True), TUBE.layers)
-    lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(shape), height=0.3)
-    size = LatticeMesh(along=1.5, on_struts=0.8, sector=360.0 / lattice.around)
+    lattice = wrap(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(shape), height=0.3)
+    size = LatticeMeshSize(along=1.5, on_struts=0.8, sector=360.0 / lattice.around)
     body = without_lattice(lattice_body(lattice, shape.layers, size))
     model = Model(body, (Part("skin", SOFT),), (Support("end_low", "symmetric"),))
     pressure = neo_hookean_pressure(0.1, la, radius, radius + 0.3)
@@ -122,9 +122,9 @@ def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
 def test_skin_of_a_measured_cylinder_swells_like_a_tube():
     # Incompressible neo-Hookean tube between planes (tests/exact/tube.py).
     radius, la = 5.0, 1.08
-    chart = measured(np.linspace(0.0, 6.0, 9), np.full((24, 9), radius + 0.3))
-    lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart, height=0.3, around=6)
-    body = without_lattice(lattice_body(lattice, TUBE.layers, LatticeMesh(along=2.5, on_struts=1.5)))
+    chart = measured_chart(np.linspace(0.0, 6.0, 9), np.full((24, 9), radius + 0.3))
+    lattice = wrap(CELLS["re-entrant"](**REENTRANT).pattern(), chart, height=0.3, around=6)
+    body = without_lattice(lattice_body(lattice, TUBE.layers, LatticeMeshSize(along=2.5, on_struts=1.5)))
     held = (Support("end_low", "axial"), Support("end_high", "axial"))
     faint = Foundation("outer", 1e-7, "all")  # against drifting and turning
     model = Model(body, (Part("skin", SOFT),), held, foundations=(faint,))
@@ -140,8 +140,8 @@ def cored(overhang):
     """A sleeve on a hollow core, of one material, and its mesh without struts."""
     sleeve = Sleeve(5.0, TUBE.length, TUBE.layers, core_inner_radius=3.0, core_overhang=overhang)
     core = Core(radius=5.0, inner_radius=3.0, low=0.0, high=sleeve.length + 2 * overhang, along=2.0)
-    lattice = lay(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(sleeve), height=0.3, around=AROUND)
-    size = LatticeMesh(along=2.0, on_struts=1.0, sector=360.0 / AROUND)
+    lattice = wrap(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(sleeve), height=0.3, around=AROUND)
+    size = LatticeMeshSize(along=2.0, on_struts=1.0, sector=360.0 / AROUND)
     return sleeve, without_lattice(lattice_body(lattice, sleeve.layers, size, core=core))
 
 

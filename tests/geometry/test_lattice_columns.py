@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Copies of a column of cells join around without a seam, on a tube and on a sphere."""
+"""Copies of a column of cells match around a tube and a sphere."""
 
 import numpy as np
 import pytest
@@ -8,7 +8,7 @@ from lattices import pattern_of
 from annelid.geometry.lattice.catalogue import EXAMPLES
 from annelid.geometry.lattice.chart import chart_of
 from annelid.geometry.lattice.footprint import footprint
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Layer
@@ -29,9 +29,9 @@ def on_side(polygons, u):
 @pytest.mark.parametrize("shape", SHAPES)
 @pytest.mark.parametrize("kind", EXAMPLES)
 def test_both_sides_of_a_column_have_the_same_corners(kind, shape):
-    lattice = lay(pattern_of(kind), chart_of(SHAPES[shape]), height=0.5, ring=1.0)
+    lattice = wrap(pattern_of(kind), chart_of(SHAPES[shape]), height=0.5, ring=1.0)
     printed = footprint(lattice)
     left, right = on_side(printed.polygons, 0.0), on_side(printed.polygons, printed.period)
     assert len(left) >= 4  # both rings reach both sides
     assert np.array_equal(left, right)
-    assert printed.repeats * printed.period == pytest.approx(2 * np.pi, abs=1e-14)
+    assert printed.columns * printed.period == pytest.approx(2 * np.pi, abs=1e-14)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Walls with lattices that close over poles: volumes, closed surfaces, places near a pole, sectors."""
+"""Walls with lattices and closed poles: volumes, closed surfaces, charts near a pole, sectors."""
 
 import math
 
@@ -8,11 +8,11 @@ import pytest
 from lattices import pattern_of
 from measuring import cell_volumes, enclosed_volume
 
-from annelid.geometry.lattice.chart import Revolution, chart_of
-from annelid.geometry.lattice.wrapping import lay
+from annelid.geometry.lattice.chart import RevolutionChart, chart_of
+from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.lattice_mesh.lattice_body import lattice_body
-from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMesh, Ring
-from annelid.geometry.meshing.fill import graded
+from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
+from annelid.geometry.meshing.fill import graded_divisions
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.dome import Dome
@@ -22,17 +22,17 @@ from annelid.geometry.shapes.shape import Layer
 RADIUS = 8.0
 SPHERE = Balloon(sphere(RADIUS), (Layer("liner", 0.1), Layer("skin", 0.3)))
 DOME = Dome(8.0, 3.0, (Layer("skin", 0.4),))
-COARSE = LatticeMesh(along=2.0, on_struts=0.8)
+COARSE = LatticeMeshSize(along=2.0, on_struts=0.8)
 
 
-def body_on(shape, kind="re-entrant", size=COARSE, side="outside", electrodes=(), **laying):
-    laying = {"around": 8, "ring": 0.6} | laying
-    lattice = lay(pattern_of(kind), chart_of(shape, side), height=0.5, side=side, **laying)
+def body_on(shape, kind="re-entrant", size=COARSE, side="outside", electrodes=(), **options):
+    options = {"around": 8, "ring": 0.6} | options
+    lattice = wrap(pattern_of(kind), chart_of(shape, side), height=0.5, side=side, **options)
     return lattice_body(lattice, shape.layers, size, electrodes=electrodes)
 
 
 def euler_characteristic(body, surface):
-    """Corners - edges + facets of a surface, each of whose edges must lie in two facets, once either way."""
+    """Corners - edges + facets of a surface; each edge must belong to two facets, in opposite directions."""
     corners = body.facets[body.surfaces[surface]][:, :3]
     edges = np.concatenate([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]])
     ways = np.unique(edges, axis=0)
@@ -55,7 +55,7 @@ def test_volumes_of_a_closed_sphere(closed):
     assert enclosed_volume(closed) == pytest.approx(4 / 3 * math.pi * RADIUS**3, rel=1e-5)
 
 
-def test_its_surfaces_are_closed_and_lie_on_the_sphere(closed):
+def test_surfaces_of_a_sphere_are_closed_and_lie_on_it(closed):
     # Euler characteristic of a sphere: 2; struts are bumps, not handles.
     assert euler_characteristic(closed, "lumen") == 2
     assert euler_characteristic(closed, "outer") == 2
@@ -63,14 +63,14 @@ def test_its_surfaces_are_closed_and_lie_on_the_sphere(closed):
     distance = np.linalg.norm(closed.points - [0.0, 0.0, RADIUS], axis=1)
     for surface, radius in (("lumen", 8.0), ("liner|skin", 8.1), ("skin|lattice", 8.4)):
         nodes = closed.surface_nodes(surface)
-        np.testing.assert_allclose(distance[nodes], radius, rtol=1e-12)  # mid-side nodes too
+        np.testing.assert_allclose(distance[nodes], radius, rtol=1e-12)  # including mid-side nodes
     np.testing.assert_allclose(distance.max(), 8.9, rtol=1e-12)
     out = (closed.points - [0.0, 0.0, RADIUS]) / distance[:, None]
     np.testing.assert_allclose(closed.normal, out, atol=1e-8)
     np.testing.assert_allclose(np.einsum("ij,ij->i", closed.hoop, closed.normal), 0.0, atol=1e-12)
 
 
-def test_caps_are_meshed_as_well_as_the_rest(closed):
+def test_discs_over_poles_are_well_meshed(closed):
     height = closed.points[closed.cells].mean(axis=(1, 2))
     assert quality(closed).minimum_scaled_jacobian > 0.01
     assert quality(closed).maximum_aspect_ratio < 20.0
@@ -90,8 +90,8 @@ def test_struts_on_other_sides(side):
         assert cell_volumes(body)[body.regions["skin"]].sum() == pytest.approx(wall, rel=1e-5)
 
 
-def test_a_sector_is_its_share():
-    size = LatticeMesh(along=2.0, on_struts=0.8, sector=45.0)
+def test_a_sector_is_a_fraction_of_the_part():
+    size = LatticeMeshSize(along=2.0, on_struts=0.8, sector=45.0)
     body = body_on(SPHERE, size=size)
     assert body.multiplicity == pytest.approx(8)
     wall = 4 / 3 * math.pi * (8.4**3 - 8.1**3)
@@ -109,7 +109,7 @@ def test_a_sector_is_its_share():
 @pytest.mark.parametrize("hole", [0.0, 2.0])
 def test_domes_with_and_without_a_hole(hole):
     dome = Dome(8.0, 3.0, DOME.layers, hole)
-    body = body_on(dome, "diamond", LatticeMesh(along=1.5, on_struts=0.6), around=14, ring=0.3)
+    body = body_on(dome, "diamond", LatticeMeshSize(along=1.5, on_struts=0.6), around=14, ring=0.3)
     volume = cell_volumes(body)[body.regions["skin"]].sum()
     assert volume == pytest.approx(dome.region_volume("skin"), rel=1e-4)
     assert "end_low" in body.surfaces
@@ -119,32 +119,32 @@ def test_domes_with_and_without_a_hole(hole):
 
 
 @pytest.mark.exact
-def test_an_electrode_may_reach_over_the_pole():
+def test_an_electrode_may_cover_the_pole():
     # Volume of a spherical layer between two latitudes: 2/3 pi (b^3 - a^3) (sin high - sin low).
     edge = math.radians(40.0)
-    ring = Ring("top", "skin", math.atanh(math.sin(edge)), math.inf)
+    ring = RingElectrode("top", "skin", math.atanh(math.sin(edge)), math.inf)
     body = body_on(SPHERE, electrodes=[ring])
     volume = cell_volumes(body)[body.bands["top"]].sum()
     assert volume == pytest.approx(2 / 3 * math.pi * (8.4**3 - 8.1**3) * (1 - math.sin(edge)), rel=1e-4)
 
 
 @pytest.mark.exact
-def test_places_near_a_pole():
+def test_the_chart_near_a_pole():
     # Mercator's map: at the polar distance a of a sphere v = log(1 / tan(a / 2)).
-    chart = Revolution(sphere(RADIUS))
+    chart = RevolutionChart(sphere(RADIUS))
     away = np.array([1e-7, 1e-3, 5e-3, 0.1])
     v = np.log(1 / np.tan(away / 2))
     high, low = RADIUS * (math.pi - away), RADIUS * away
-    np.testing.assert_allclose(chart.at_arc(high), v, rtol=1e-7)
-    np.testing.assert_allclose(chart.at_arc(low), -v, rtol=1e-7)
-    np.testing.assert_allclose(math.pi * RADIUS - chart.arc(v), RADIUS * away, rtol=1e-6, atol=1e-14)
+    np.testing.assert_allclose(chart.v_at_arc(high), v, rtol=1e-7)
+    np.testing.assert_allclose(chart.v_at_arc(low), -v, rtol=1e-7)
+    np.testing.assert_allclose(math.pi * RADIUS - chart.arc_at(v), RADIUS * away, rtol=1e-6, atol=1e-14)
     ends = np.array([0.0, chart.meridian.length])
-    assert chart.at_arc(ends).tolist() == [-math.inf, math.inf]
-    np.testing.assert_array_equal(chart.arc(np.array([-math.inf, math.inf])), ends)
+    assert chart.v_at_arc(ends).tolist() == [-math.inf, math.inf]
+    np.testing.assert_array_equal(chart.arc_at(np.array([-math.inf, math.inf])), ends)
 
 
 def test_edges_of_a_line_grow_from_its_ends():
-    at = graded(10.0, (0.1, 0.5), 2.0)
+    at = graded_divisions(10.0, (0.1, 0.5), 2.0)
     steps = np.diff(at)
     assert (at[0], at[-1]) == (0.0, 10.0)
     assert steps[0] < 0.2
