@@ -14,7 +14,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import within
+from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import InputError
 from annelid.geometry.hermite import hermite
 from annelid.geometry.meshing.revolve import cylindrical_to_cartesian
@@ -204,8 +204,7 @@ def chart_of(shape: Shape, side: str = "outside", *, depth: float = 0.5) -> Revo
     Raises:
         InputError: If the side is unknown or the depth is out of range.
     """
-    if side not in SIDES:
-        raise InputError(f"side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
+    one_of("side", side, SIDES)
     within("depth", depth, above=0.0, below=1.0)
     wall = shape.thickness
     return RevolutionChart(shape.meridian, {"outside": wall, "inside": 0.0, "embedded": depth * wall}[side])

@@ -33,12 +33,10 @@ class _HoneycombBase(ABC):
     width: float
 
     def __post_init__(self) -> None:
-        _check_lengths(self.kind, vertical=self.vertical, inclined=self.inclined)
+        check_lengths(vertical=self.vertical, inclined=self.inclined)
         steepest, why = self._steepest
-        within(f"{self.kind}.angle", self.angle, above=0.0, below=steepest, unit="deg", why=why)
-        _check_width(
-            self.kind, self.width, self.closing_width, "the space between walls or corners of a cell"
-        )
+        within("angle", self.angle, above=0.0, below=steepest, unit="deg", why=why)
+        check_width(self.width, self.closing_width, "the space between walls or corners of a cell")
 
     @property
     def _steepest(self) -> tuple[float, str]:
@@ -124,17 +122,17 @@ class DoubleArrowhead:
     width: float
 
     def __post_init__(self) -> None:
-        _check_lengths("arrowhead", long_arm=self.long_arm)
-        within("arrowhead.long_angle", self.long_angle, above=0.0, below=90.0, unit="deg")
+        check_lengths(long_arm=self.long_arm)
+        within("long_angle", self.long_angle, above=0.0, below=90.0, unit="deg")
         within(
-            "arrowhead.short_angle",
+            "short_angle",
             self.short_angle,
             above=self.long_angle,
             below=90.0,
             unit="deg",
             why="short arms must be flatter than long arms",
         )
-        _check_width("arrowhead", self.width, self.closing_width, "half of the space between two arms")
+        check_width(self.width, self.closing_width, "half of the space between two arms")
 
     @property
     def closing_width(self) -> float:
@@ -182,11 +180,9 @@ class DiamondBraid:
     width: float
 
     def __post_init__(self) -> None:
-        _check_lengths("diamond", strut=self.strut)
-        within("diamond.braid_angle", self.braid_angle, above=0.0, below=90.0, unit="deg")
-        _check_width(
-            "diamond", self.width, self.closing_width, "half of the distance between parallel struts"
-        )
+        check_lengths(strut=self.strut)
+        within("braid_angle", self.braid_angle, above=0.0, below=90.0, unit="deg")
+        check_width(self.width, self.closing_width, "half of the distance between parallel struts")
 
     @property
     def closing_width(self) -> float:
@@ -222,10 +218,10 @@ class Helices:
     width: float
 
     def __post_init__(self) -> None:
-        _check_lengths("helices", spacing=self.spacing)
+        check_lengths(spacing=self.spacing)
         if self.helix_angle:
-            within("helices.helix_angle", abs(self.helix_angle), least=5.0, most=85.0, unit="deg")
-        _check_width("helices", self.width, self.spacing / 2, "half of the spacing")
+            within("helix_angle", abs(self.helix_angle), least=5.0, most=85.0, unit="deg")
+        check_width(self.width, self.spacing / 2, "half of the spacing")
 
     def pattern(self) -> Pattern:
         """Return the pattern of one period."""
@@ -240,10 +236,12 @@ class Helices:
         return Pattern("helices", around, along, (Strut(line, self.width),), closing_width=self.spacing / 2)
 
 
-def _check_lengths(cell: str, **lengths: float) -> None:
+def check_lengths(**lengths: float) -> None:
+    """Raise InvalidValue unless lengths are positive, mm."""
     for name, length in lengths.items():
-        within(f"{cell}.{name}", length, above=0.0, unit="mm")
+        within(name, length, above=0.0, unit="mm")
 
 
-def _check_width(cell: str, width: float, closing_width: float, why: str) -> None:
-    within(f"{cell}.width", width, above=0.0, below=closing_width, unit="mm", why=why)
+def check_width(width: float, closing_width: float, why: str) -> None:
+    """Raise InvalidValue unless struts of a width leave openings."""
+    within("width", width, above=0.0, below=closing_width, unit="mm", why=why)

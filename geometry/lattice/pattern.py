@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import whole_number
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import whole_number, within
 
 CLOSE = 1e-9
 """Points nearer to each other than this fraction of a cell are one point."""
@@ -68,8 +67,7 @@ class Pattern:
 
     def __post_init__(self) -> None:
         for name, size in (("width", self.width), ("height", self.height)):
-            if not (math.isfinite(size) and size > 0.0):
-                raise InputError(f"pattern.{name} = {size:g} mm: must be above 0 mm", key=name, value=size)
+            within(name, size, above=0.0, unit="mm")
 
     @property
     def widest(self) -> float:

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import within
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, within
 from annelid.geometry.lattice.pattern import Pattern, Strut, arc
 
 NODES = ("ring", "disc")
@@ -38,11 +37,11 @@ class RotatingSquares:
     width: float
 
     def __post_init__(self) -> None:
-        within("rotating squares.side", self.side, above=0.0, unit="mm")
-        within("rotating squares.opening", self.opening, least=10.0, most=170.0, unit="deg")
-        within("rotating squares.ligament", self.ligament, above=0.0, below=self.side, unit="mm", why="side")
+        within("side", self.side, above=0.0, unit="mm")
+        within("opening", self.opening, least=10.0, most=170.0, unit="deg")
+        within("ligament", self.ligament, above=0.0, below=self.side, unit="mm", why="side")
         most = self._narrow * self.side
-        within("rotating squares.width", self.width, above=0.0, most=most, unit="mm", why="hinges")
+        within("width", self.width, above=0.0, most=most, unit="mm", why="hinges")
 
     @property
     def _tilt(self) -> float:
@@ -107,14 +106,11 @@ class _ChiralBase:
     node: str = "ring"
 
     def __post_init__(self) -> None:
-        within(f"{self.kind}.node_radius", self.node_radius, above=0.0, unit="mm")
-        within(f"{self.kind}.ligament", self.ligament, above=0.0, unit="mm")
+        within("node_radius", self.node_radius, above=0.0, unit="mm")
+        within("ligament", self.ligament, above=0.0, unit="mm")
         why = "the radius of the nodes"
-        within(f"{self.kind}.width", self.width, above=0.0, below=self.node_radius, unit="mm", why=why)
-        if self.node not in NODES:
-            raise InputError(
-                f"{self.kind}.node = {self.node!r}: choose one of {', '.join(NODES)}", node=self.node
-            )
+        within("width", self.width, above=0.0, below=self.node_radius, unit="mm", why=why)
+        one_of("node", self.node, NODES)
 
     @property
     def gap(self) -> float:
@@ -181,7 +177,7 @@ class AntiTetrachiral(_ChiralBase):
     def __post_init__(self) -> None:
         super().__post_init__()
         within(
-            f"{self.kind}.ligament",
+            "ligament",
             self.ligament,
             above=2 * self.node_radius + 2 * self.width,
             unit="mm",
@@ -224,13 +220,13 @@ class SinusoidalLigaments:
     width: float
 
     def __post_init__(self) -> None:
-        within("sinusoidal.spacing", self.spacing, above=0.0, unit="mm")
+        within("spacing", self.spacing, above=0.0, unit="mm")
         within(
-            "sinusoidal.width", self.width, above=0.0, below=self.spacing / 2, unit="mm", why="spacing / 2"
+            "width", self.width, above=0.0, below=self.spacing / 2, unit="mm", why="spacing / 2"
         )
         most = min(0.4 * self.spacing, (self.spacing - 2 * self.width) / 2)
         why = "ligaments that bend towards each other would touch"
-        within("sinusoidal.amplitude", self.amplitude, least=0.0, most=most, unit="mm", why=why)
+        within("amplitude", self.amplitude, least=0.0, most=most, unit="mm", why=why)
 
     def pattern(self) -> Pattern:
         """Return the pattern of one period: four nodes, mirror lines through the middles of ligaments."""

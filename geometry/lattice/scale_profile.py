@@ -68,7 +68,7 @@ class ScaleProfile:
         """
         start, stop = np.interp(interval, self.v, self.length)
         why = "half of the length of the lattice"
-        within("lattice.ring", ring, below=(stop - start) / 2, unit="mm", why=why)
+        within("ring", ring, below=(stop - start) / 2, unit="mm", why=why)
         return self.extended(interval, -ring)
 
     def extended(self, interval: Interval, by: float) -> Interval:

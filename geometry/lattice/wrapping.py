@@ -8,8 +8,8 @@ from itertools import pairwise
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import whole_number, within
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, whole_number, within
+from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.lattice.chart import PERIOD, SIDES, Chart
 from annelid.geometry.lattice.pattern import Pattern, Strut
 from annelid.geometry.lattice.scale_profile import Interval, ScaleProfile
@@ -99,24 +99,26 @@ class Lattice:
             InputError: If the lattice has no planes of symmetry through the axis, or none at this angle.
         """
         if not self.chart.of_revolution:
-            raise InputError(
-                "mesh.model = 'sector': the surface is not one of revolution; mesh the whole part "
-                "(mesh.model = 'solid')",
-                key="mesh.model",
+            raise InvalidValue(
+                "the surface is not one of revolution: mesh the whole part (model = 'solid')",
+                key="model",
+                subject="mesh",
             )
         if not self.pattern.symmetric:
-            raise InputError(
-                f"mesh.model = 'sector': a lattice of {self.pattern.name} cells has no planes of symmetry "
-                "through the axis; mesh the whole part (mesh.model = 'solid')",
-                key="mesh.model",
+            raise InvalidValue(
+                f"a lattice of {self.pattern.name} cells has no planes of symmetry through the axis: mesh "
+                "the whole part (model = 'solid')",
+                key="model",
+                subject="mesh",
             )
         half, radians = self.pattern.width / 2, math.radians(angle)
         count = round(radians / half)
         if count < 1 or abs(radians - count * half) > 1e-6:
-            raise InputError(
-                f"mesh.sector = {angle:g} deg: with {self.around} cells around it must be a multiple of "
-                f"{math.degrees(half):.6g} deg, the angle of half a cell",
-                key="mesh.sector",
+            raise InvalidValue(
+                f"with {self.around} cells around it must be a multiple of {math.degrees(half):.6g} deg "
+                f"(half a cell), got {angle:g} deg",
+                key="sector",
+                subject="mesh",
                 value=angle,
             )
         return count
@@ -155,7 +157,7 @@ def wrap(
     Raises:
         InputError: If no cell fits or a number is outside its range.
     """
-    _check(height, side, ring, smallest)
+    check_placement(height=height, side=side, around=around, along=along, ring=ring, smallest=smallest)
     profile = ScaleProfile.of_chart(chart, span or (chart.low, chart.high))
     count = _cells_around(pattern, profile.largest, around)
     factor = PERIOD / (count * pattern.width)
@@ -184,34 +186,45 @@ def wrap(
     )
 
 
-def _check(height: float, side: str, ring: float, smallest: float) -> None:
-    within("lattice.height", height, above=0.0, unit="mm")
-    within("lattice.ring", ring, least=0.0, unit="mm")
-    within("lattice.smallest", smallest, above=0.0, most=1.0)
-    if side not in SIDES:
-        raise InputError(f"lattice.side = {side!r}: choose one of {', '.join(SIDES)}", side=side)
+def check_placement(
+    *,
+    height: float,
+    side: str,
+    around: int | None,
+    along: int | None,
+    ring: float,
+    smallest: float,
+    depth: float = 0.5,
+) -> None:
+    """Raise InvalidValue unless numbers that place a lattice on a wall are in their ranges; see ``wrap``."""
+    with checking("lattice"):
+        within("height", height, above=0.0, unit="mm")
+        within("ring", ring, least=0.0, unit="mm")
+        within("smallest", smallest, above=0.0, most=1.0)
+        within("depth", depth, above=0.0, below=1.0)
+        one_of("side", side, SIDES)
+        for key, count in (("around", around), ("along", along)):
+            if count is not None:
+                whole_number(key, count, least=1)
 
 
 def _cells_around(pattern: Pattern, radius: float, around: int | None) -> int:
-    if around is None:
-        return max(1, round(PERIOD * radius / pattern.width))
-    whole_number("lattice.around", around, least=1)
-    return around
+    return max(1, round(PERIOD * radius / pattern.width)) if around is None else around
 
 
 def _cells_along(pattern: Pattern, factor: float, inner: Interval, along: int | None) -> int:
     fit = math.floor((inner.high - inner.low) / (factor * pattern.height) + 1e-6)
     if fit < 1:
-        raise InputError(
-            f"lattice: no cell fits along the surface: a cell takes {factor * pattern.height:.3g} units of "
+        raise InvalidValue(
+            f"no cell fits along the surface: a cell takes {factor * pattern.height:.3g} units of "
             f"the chart and {inner.high - inner.low:.3g} units are available; use more cells around, flatter "
             "cells or narrower end rings",
-            key="lattice",
+            subject="lattice",
         )
     if along is None:
         return fit
-    whole_number("lattice.along", along, least=1)
-    within("lattice.along", along, most=fit, why="the number of cells that fit along the surface")
+    with checking("lattice"):
+        within("along", along, most=fit, why="the number of cells that fit along the surface")
     return along
 
 
@@ -221,11 +234,11 @@ def _least_scale(pattern: Pattern, factor: float, widest: float) -> float:
     least = _MIN_OPENING * pattern.widest / (factor * closing_width)
     if least > widest:
         size = factor * widest
-        raise InputError(
-            f"lattice: struts of {pattern.widest:g} mm close the cells even at the widest circle, where "
+        raise InvalidValue(
+            f"struts of {pattern.widest:g} mm close the cells even at the widest circle, where "
             f"cells are {size * pattern.width:.3g} by {size * pattern.height:.3g} mm; use fewer cells around "
             f"or struts with a width below {size * closing_width / _MIN_OPENING:.3g} mm",
-            key="lattice",
+            subject="lattice",
             width=pattern.widest,
         )
     return least

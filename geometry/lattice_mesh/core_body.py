@@ -8,7 +8,7 @@ import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import FACETS
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice_mesh.core_surface import Core, CoreSurface
 from annelid.geometry.lattice_mesh.extrusion import EDGES
 from annelid.geometry.lattice_mesh.surface_patches import Patch, PatchedSurface
@@ -114,10 +114,10 @@ def _named(
     facets = _facets(cells)
     patch = _patch_of(facets, number, surface)
     if (patch >= 0).sum() != len(surface.triangles):
-        raise InputError(
-            "mesh.along: the core cannot be meshed to match the mesh of the wall; make mesh.along or "
-            "mesh.on_struts smaller",
-            key="mesh.along",
+        raise InvalidValue(
+            "the core cannot be meshed to match the mesh of the wall: make along or on_struts smaller",
+            key="along",
+            subject="mesh",
         )
     facets_of: dict[str, list[IntArray]] = {}
     for index, piece in enumerate(patches):

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice.chart import Chart
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.base_nodes import base_nodes
@@ -153,10 +153,11 @@ def _slabs(
 def _embedded(slabs: list[Slab], struts: Slab) -> list[Slab]:
     """The slabs divided at the faces of embedded struts, with the struts in place of the wall between."""
     if struts.low < slabs[0].low - 1e-12 or struts.high > slabs[-1].high + 1e-12:
-        raise InputError(
-            f"lattice.height: embedded struts of {struts.high - struts.low:g} mm extend beyond the wall; "
-            "make lattice.height smaller or change lattice.depth",
-            key="lattice.height",
+        raise InvalidValue(
+            f"embedded struts of {struts.high - struts.low:g} mm extend beyond the wall: make height smaller "
+            "or change depth",
+            key="height",
+            subject="lattice",
         )
     divided = []
     for slab in slabs:

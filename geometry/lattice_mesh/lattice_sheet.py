@@ -10,6 +10,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import whole_number, within
+from annelid.geometry.errors import checking
 from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.footprint import footprint
 from annelid.geometry.lattice.wrapping import Lattice
@@ -50,12 +51,13 @@ class LatticeMeshSize:
     separate_rings: bool = False
 
     def __post_init__(self) -> None:
-        within("mesh.along", self.along, above=0.0, unit="mm")
-        if self.on_struts is not None:
-            within("mesh.on_struts", self.on_struts, above=0.0, unit="mm")
-        whole_number("mesh.through", self.through, least=1)
-        whole_number("mesh.through_struts", self.through_struts, least=1)
-        within("mesh.sector", self.sector, above=0.0, most=360.0, unit="degrees")
+        with checking("mesh"):
+            within("along", self.along, above=0.0, unit="mm")
+            if self.on_struts is not None:
+                within("on_struts", self.on_struts, above=0.0, unit="mm")
+            whole_number("through", self.through, least=1)
+            whole_number("through_struts", self.through_struts, least=1)
+            within("sector", self.sector, above=0.0, most=360.0, unit="deg")
 
 
 class RingElectrode(NamedTuple):

@@ -9,12 +9,13 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.checks import within
+from annelid.geometry.errors import checking
 from annelid.geometry.shapes.shape import Band, Layer
 
 CLOSE = 1e-9
 """Grid lines nearer to each other than this fraction of the length are one line."""
 
-_Locate = Callable[[float, str], float]
+Locate = Callable[[float, str], float]
 
 
 def _as_it_is(height: float, key: str) -> float:
@@ -36,28 +37,26 @@ class Heights:
     low: float
     high: float
     part: tuple[float, float] | None = None
-    locate: _Locate = _as_it_is
+    locate: Locate = _as_it_is
     ends: tuple[float, float] | None = None
 
     def of_band(self, band: Band) -> tuple[float, float]:
         """Return the grid lines of the edges of a band.
 
         Raises:
-            InputError: If the band extends beyond its layer.
+            InvalidValue: If the meridian does not pass an edge exactly once.
         """
-        return self._of_edge(band, "lower", band.low), self._of_edge(band, "upper", band.high)
+        with checking(f"electrode '{band.name}'"):
+            return self._line_at(band.low, "from"), self._line_at(band.high, "to")
 
-    def _of_edge(self, band: Band, word: str, height: float) -> float:
-        key, slack = f"{word} edge of band {band.name!r}", CLOSE * (self.high - self.low)
-        least, most = self.low - slack, self.high + slack
-        within(key, height, least=least, most=most, unit="mm", why="where the layer is")
+    def _line_at(self, height: float, key: str) -> float:
         return self.locate(min(max(height, self.low), self.high), key)
 
     def lines(self, bands: Sequence[Band], heights: Sequence[float]) -> FloatArray:
         """Return all grid lines along the part, ascending: its ends, band edges and ``heights``.
 
         Raises:
-            InputError: If a band or height lies outside of the part.
+            InvalidValue: If a height lies outside of the part.
         """
         lowest, highest = self.part or (self.low, self.high)
         for height in heights:
@@ -76,12 +75,9 @@ class Radii(Heights):
     """
 
     def of_band(self, band: Band) -> tuple[float, float]:
-        """Return the grid lines of the edges of a band, ascending: the outer edge comes first.
-
-        Raises:
-            InputError: If the band extends beyond its layer.
-        """
-        return self._of_edge(band, "outer", band.high), self._of_edge(band, "inner", band.low)
+        """Return the grid lines of the edges of a band, ascending: the outer edge comes first."""
+        with checking(f"electrode '{band.name}'"):
+            return self._line_at(band.high, "to"), self._line_at(band.low, "from")
 
 
 def stack(layers: Sequence[Layer]) -> FloatArray:

@@ -49,10 +49,10 @@ class Nozzle:
     body: float
 
     def __post_init__(self) -> None:
-        within("printing.tip", self.tip, above=0.0, unit="mm")
-        within("printing.cone_angle", self.half_angle, least=0.0, below=80.0, unit="deg")
-        within("printing.cone_length", self.length, above=0.0, unit="mm")
-        within("printing.body", self.body, least=self.tip, unit="mm", why="the tip")
+        within("tip", self.tip, above=0.0, unit="mm")
+        within("half_angle", self.half_angle, least=0.0, below=80.0, unit="deg")
+        within("length", self.length, above=0.0, unit="mm")
+        within("body", self.body, least=self.tip, unit="mm", why="the tip")
 
     @property
     def shoulder(self) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
+from annelid.geometry.errors import checking
 from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.scale_profile import Interval
 from annelid.geometry.lattice.wrapping import Lattice
@@ -40,7 +41,8 @@ def print_lines(lattice: Lattice, nozzle: float) -> tuple[PrintLine, ...]:
         InputError: If the nozzle is too wide for the struts.
     """
     most = 1.5 * min(strut.width for strut in lattice.pattern.struts)
-    within("printing.nozzle", nozzle, above=0.0, most=most, unit="mm", why="1.5 times the thinnest strut")
+    with checking("printing"):
+        within("nozzle", nozzle, above=0.0, most=most, unit="mm", why="1.5 times the thinnest strut")
     plates = _clipped_plates(lattice)
     contours = [_contours(plate, nozzle / _scale(lattice, plate)) for plate in plates]
     outermost = [lines[0] for lines in contours if lines]

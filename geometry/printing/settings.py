@@ -3,8 +3,8 @@
 
 from dataclasses import dataclass
 
-from annelid.geometry.checks import within
-from annelid.geometry.errors import InputError
+from annelid.geometry.checks import one_of, within
+from annelid.geometry.errors import checking
 from annelid.geometry.printing.machines import MACHINES
 
 _LENGTHS = ("nozzle", "layer", "clearance", "tolerance")
@@ -68,11 +68,13 @@ class PrinterSettings:
     body: float = 12.0
 
     def __post_init__(self) -> None:
-        if self.machine not in MACHINES:
-            raise InputError(f"printing.machine = {self.machine!r}: choose one of {', '.join(MACHINES)}")
-        for name in _LENGTHS:
-            within(f"printing.{name}", getattr(self, name), above=0.0, unit="mm")
-        for name in ("stand_off", "hop"):
-            within(f"printing.{name}", getattr(self, name), least=0.0, unit="mm")
-        for name, unit in _RATES.items():
-            within(f"printing.{name}", getattr(self, name), above=0.0, unit=unit)
+        with checking("printing"):
+            one_of("machine", self.machine, MACHINES)
+            for name in _LENGTHS:
+                within(name, getattr(self, name), above=0.0, unit="mm")
+            for name in ("stand_off", "hop"):
+                within(name, getattr(self, name), least=0.0, unit="mm")
+            for name, unit in _RATES.items():
+                within(name, getattr(self, name), above=0.0, unit=unit)
+            within("cone_angle", self.cone_angle, least=0.0, below=80.0, unit="deg")
+            within("body", self.body, least=self.tip, unit="mm", why="the tip")

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.printing.machines import MACHINES
@@ -86,10 +86,11 @@ def tool_path(lattice: Lattice, settings: PrinterSettings) -> ToolPath:
         InputError: If the lattice is inside the part, or the nozzle does not fit its struts.
     """
     if lattice.side == "inside":
-        raise InputError(
-            'lattice.side = "inside": a nozzle cannot reach the inside of a part; print the lattice on the '
-            "outside of a core of this shape",
-            key="lattice.side",
+        raise InvalidValue(
+            "a nozzle cannot reach the inside of a part: print the lattice on the outside of a core of this "
+            "shape",
+            key="side",
+            subject="lattice",
         )
     lines = print_lines(lattice, settings.nozzle)
     passes = [

@@ -187,6 +187,15 @@ class Shape(ABC):
         raise_first(band_findings(bands, [layer.name for layer in self.layers], self.band_range))
 
 
+def check_edges(start: float, end: float, edges: tuple[float, float]) -> None:
+    """Raise InvalidValue unless ``start`` (key "from") is below ``end`` (key "to"), both within ``edges``, mm."""
+    low, high = edges
+    for key, edge in (("from", start), ("to", end)):
+        if not math.isclose(edge, low if edge < low else high, abs_tol=_SAME * (high - low)):
+            within(key, edge, least=low, most=high, unit="mm", why="where the layers are")
+    within("to", end, above=start, unit="mm", why="from")
+
+
 def band_findings(
     bands: Sequence[Band], layers: Sequence[str], edges: tuple[float, float]
 ) -> Iterator[Finding]:
@@ -197,14 +206,11 @@ def band_findings(
         layers: Names of the layers.
         edges: Least and largest edge that a band may have, mm.
     """
-    low, high = edges
-    room = _SAME * (high - low)
     for index, band in enumerate(bands):
         try:
             with checking(f"electrode '{band.name}'"):
                 one_of("region", band.region, layers, what="a layer of this shape")
-                for key, edge in (("from", band.low), ("to", band.high)):
-                    within(key, edge, least=low - room, most=high + room, unit="mm", why="where the layer is")
+                check_edges(band.low, band.high, edges)
         except InvalidValue as error:
             yield Finding(("electrodes", index), error)
     for layer in layers:

@@ -337,45 +337,45 @@ def funnel(hole=0.0, **more):
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda: Dome(0.0, 1.0, LAYERS), r"dome\.rim_radius = 0 mm: must be above 0 mm"),
-        (lambda: Dome(6.0, 0.0, LAYERS), r"dome\.rise = 0 mm: must be above 0 mm"),
-        (lambda: Dome(6.0, math.nan, LAYERS), r"dome\.rise = nan mm: must be above 0 mm"),
+        (lambda: Dome(0.0, 1.0, LAYERS), "dome: rim_radius: must be above 0 mm, got 0 mm"),
+        (lambda: Dome(6.0, 0.0, LAYERS), "dome: rise: must be above 0 mm, got 0 mm"),
+        (lambda: Dome(6.0, math.nan, LAYERS), "dome: rise: must be above 0 mm, got nan mm"),
         (
             lambda: Dome(6.0, 6.1, LAYERS),
-            r"dome\.rise = 6\.1 mm: must be at most 6 mm \(where a spherical dome stands upright",
+            r"dome: rise: must be at most 6 mm \(where a spherical dome stands upright at its rim\), got",
         ),
-        (lambda: Dome(5.0, 4.1, LAYERS, 3.0), r"dome\.rise = 4\.1 mm: must be at most 4 mm"),
+        (lambda: Dome(5.0, 4.1, LAYERS, 3.0), r"dome: rise: must be at most 4 mm \(where a spherical dome stands upright at its rim\), got"),
         (
             lambda: Dome(6.0, 1.0, LAYERS, 6.0),
-            r"dome\.hole_radius = 6 mm: must be at least 0 and below 6 mm \(the radius of the rim\)",
+            r"dome: hole_radius: must be at least 0 and below 6 mm \(rim_radius\), got 6 mm",
         ),
-        (lambda: Dome(6.0, 1.0, LAYERS, -1.0), r"dome\.hole_radius = -1 mm: must be at least 0"),
+        (lambda: Dome(6.0, 1.0, LAYERS, -1.0), r"dome: hole_radius: must be at least 0 and below 6 mm \(rim_radius\), got -1 mm"),
         (
             lambda: Dome(6.0, 1.0, LAYERS, profile="conical"),
-            r"dome\.profile = 'conical': choose one of spherical, funnel, parabolic",
+            "dome: profile: 'conical' is not allowed; allowed: spherical, funnel, parabolic",
         ),
-        (lambda: funnel(), r"dome\.hole_radius = 0 mm: a funnel that comes to a point .* dome\.tip_radius"),
+        (lambda: funnel(), "dome: hole_radius: a funnel that ends in a point cannot be meshed: give it a hole, or"),
         (
             lambda: funnel(1.0, tip_radius=1.0),
-            r"dome\.tip_radius = 1 mm: only a funnel without a hole has a tip to round; leave it out",
+            "dome: tip_radius: only a funnel without a hole has a tip to round: leave it out",
         ),
-        (lambda: Dome(6.0, 1.0, LAYERS, tip_radius=1.0), r"dome\.tip_radius = 1 mm: only a funnel"),
-        (lambda: funnel(tip_radius=-1.0), r"dome\.tip_radius = -1 mm: must be at least 0 mm"),
+        (lambda: Dome(6.0, 1.0, LAYERS, tip_radius=1.0), "dome: tip_radius: only a funnel without a hole has a tip to round: leave it out"),
+        (lambda: funnel(tip_radius=-1.0), "dome: tip_radius: must be at least 0 mm, got -1 mm"),
         (
             lambda: funnel(tip_radius=7.5),
-            r"dome\.tip_radius = 7\.5 mm: must be below 7\.5 mm \(where no straight part",
+            r"dome: tip_radius: must be below 7\.5 mm \(where no straight part of the funnel is left\),",
         ),
         (
             lambda: Dome(6.0, 8.0, LAYERS, profile="funnel", tip_radius=6.0),
-            r"dome\.tip_radius = 6 mm: must be below 6 mm",
+            r"dome: tip_radius: must be below 6 mm \(where no straight part of the funnel is left\), got",
         ),
-        (lambda: Dome(6.0, 1.0, ()), r"layers = \[\]: give at least one layer"),
-        (lambda: Dome(6.0, 1.0, (LAYERS[0], LAYERS[0])), r"layers: 'liner' used more than once"),
+        (lambda: Dome(6.0, 1.0, ()), "dome: layers: must hold at least one layer, from inside to outside"),
+        (lambda: Dome(6.0, 1.0, (LAYERS[0], LAYERS[0])), "dome: layers: 'liner' appears 2 times; names must be unique"),
         (
             lambda: funnel(1.0).at_radius(0.5),
-            r"radius = 0\.5 mm: must be at least 1\..* mm \(where the wall lies",
+            r"radius: must be at least 1\.12862 and at most 6\.12862 mm \(where the wall is\), got 0\.5 mm",
         ),
-        (lambda: funnel(1.0).at_radius(3.0, depth=1.5), r"depth = 1\.5: must be at least 0 and at most 1"),
+        (lambda: funnel(1.0).at_radius(3.0, depth=1.5), r"depth: must be at least 0 and at most 1, got 1\.5"),
     ],
 )
 def test_impossible_domes_are_rejected(make, message):
@@ -389,14 +389,14 @@ def test_impossible_domes_are_rejected(make, message):
         (
             [Band("r", "wall", 0.5, 3.0)],
             [],
-            r"inner edge of band 'r' = 0\.5 mm: must be at least 1 and at most 6 mm \(where the layer lies",
+            r"electrode 'r': from: must be at least 1 and at most 6 mm \(where the layers are\), got 0\.5",
         ),
-        ([Band("r", "wall", 2.0, 6.5)], [], r"outer edge of band 'r' = 6\.5 mm: must be at least"),
-        ([], [0.5], r"lines = 0\.5 mm: must be at least 1 and at most 6 mm"),
+        ([Band("r", "wall", 2.0, 6.5)], [], r"electrode 'r': to: must be at least 1 and at most 6 mm \(where the layers are\), got 6\.5 mm"),
+        ([], [0.5], r"lines: must be at least 1 and at most 6 mm \(where the part is\), got 0\.5 mm"),
         (
             [Band("b", "wall", 3.0, 5.0), Band("a", "wall", 1.0, 3.5)],
             [],
-            r"bands 'a' \(1 to 3\.5 mm\) and 'b' \(3 to 5 mm\) overlap in layer .wall.",
+            r"electrode 'b': from: 3 mm overlaps electrode 'a', which covers 1 to 3\.5 mm of the same",
         ),
     ],
 )

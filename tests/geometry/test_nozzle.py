@@ -94,9 +94,9 @@ def test_the_clearance_of_a_cone_in_a_neck(cone, touches):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"tip": 0.0}, "printing.tip: must be above 0 mm"),
-        ({"half_angle": 85.0}, "cone_angle"),
-        ({"body": 0.2}, "printing.body"),
+        ({"tip": 0.0}, "tip: must be above 0 mm, got 0 mm"),
+        ({"half_angle": 85.0}, "half_angle: must be at least 0 and below 80 deg, got 85 deg"),
+        ({"body": 0.2}, r"body: must be at least 0\.6 mm \(the tip\), got 0\.2 mm"),
     ],
 )
 def test_impossible_nozzles_are_rejected(changes, words):

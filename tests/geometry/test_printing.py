@@ -163,9 +163,9 @@ def test_the_program_contains_cautions():
     ("changes", "words"),
     [
         ({"machine": "lathe"}, "rotary, five-axis"),
-        ({"nozzle": 0.0}, "printing.nozzle: must be above 0.*, got 0 mm"),
-        ({"feed": -1.0}, "printing.feed: must be above 0 mm/s"),
-        ({"stand_off": -0.1}, "printing.stand_off"),
+        ({"nozzle": 0.0}, "printing: nozzle: must be above 0 mm, got 0 mm"),
+        ({"feed": -1.0}, "printing: feed: must be above 0 mm/s, got -1 mm/s"),
+        ({"stand_off": -0.1}, r"printing: stand_off: must be at least 0 mm, got -0\.1 mm"),
         ({"nozzle": 2.0}, "1.5 times the thinnest strut"),
     ],
 )

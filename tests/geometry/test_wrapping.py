@@ -202,13 +202,13 @@ def test_sectors_that_cut_cells_are_rejected(kind, angle, words):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"height": 0.0}, "lattice.height = 0 mm: must be above 0 mm"),
-        ({"ring": -1.0}, "lattice.ring = -1 mm: must be at least 0 mm"),
-        ({"ring": 20.0}, "lattice.ring = 20 mm: must be below 15 mm"),
-        ({"smallest": 1.5}, "lattice.smallest = 1.5: must be above 0 and at most 1"),
-        ({"side": "above"}, "choose one of outside, inside, embedded"),
-        ({"around": 0}, "lattice.around = 0: must be a whole number of at least 1"),
-        ({"along": 9}, "lattice.along = 9: must be at most 5"),
+        ({"height": 0.0}, "lattice: height: must be above 0 mm, got 0 mm"),
+        ({"ring": -1.0}, "lattice: ring: must be at least 0 mm, got -1 mm"),
+        ({"ring": 20.0}, r"ring: must be below 15 mm \(half of the length of the lattice\), got 20 mm"),
+        ({"smallest": 1.5}, r"lattice: smallest: must be above 0 and at most 1, got 1\.5"),
+        ({"side": "above"}, "lattice: side: 'above' is not allowed; allowed: outside, inside, embedded"),
+        ({"around": 0}, "lattice: around: must be a whole number of at least 1, got 0"),
+        ({"along": 9}, r"lattice: along: must be at most 5 \(the number of cells that fit along the surface\), got 9"),
         ({"around": 1}, "no cell fits along"),
         (
             {"around": 40},
