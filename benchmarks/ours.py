@@ -12,10 +12,10 @@ from mpi4py import MPI  # noqa: E402
 
 from annelid.geometry.body import Body  # noqa: E402
 from annelid.solver.continuation.path import Path  # noqa: E402
-from annelid.solver.model.boundary import Support
+from annelid.solver.model.boundary import Support  # noqa: E402
 from annelid.solver.model.material import Material  # noqa: E402
 from annelid.solver.model.model import Model  # noqa: E402
-from annelid.solver.model.parts import Part
+from annelid.solver.model.parts import Part  # noqa: E402
 from annelid.solver.model.stages import Stage  # noqa: E402
 from annelid.solver.records import Equilibrium  # noqa: E402
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402

@@ -60,6 +60,20 @@ def is_free(surface: str) -> bool:
     return "|" not in surface and "." not in surface and surface != "axis"
 
 
+def inner_surface(body: Body) -> str:
+    """Name of the inner surface of the wall: the lumen, or the face on a core, else the outer surface."""
+    if "lumen" in body.surfaces:
+        return "lumen"
+    on_core = sorted(name for name in body.surfaces if name.startswith("core|"))
+    return on_core[0] if on_core else "outer"
+
+
+def inner_heights(body: Body) -> tuple[float, float]:
+    """Lowest and highest Z of the inner surface of the wall, mm."""
+    heights = body.points[body.surface_nodes(inner_surface(body)), -1]
+    return float(heights.min()), float(heights.max())
+
+
 def inventory_of(body: Body) -> Inventory:
     """Inventory of a mesh."""
     free = [name for name in body.surfaces if is_free(name)]

@@ -22,6 +22,10 @@ class DisplayUnit(NamedTuple):
     name: str
     factor: float
 
+    def label(self, title: str) -> str:
+        """A title with the unit: ``"pressure [kPa]"``."""
+        return f"{title} [{self.name}]" if self.name else title
+
 
 class Kind(NamedTuple):
     """A kind of number.
@@ -94,11 +98,22 @@ class DisplayUnits:
             return KINDS[kind].default(size)
         return min(candidates, key=lambda unit: _awkwardness(size * unit.factor))
 
+    def kind_of(self, unit: str) -> str:
+        """The kind of a number whose internal unit alone is known; of several the one that is chosen."""
+        kinds = [name for name, kind in KINDS.items() if kind.unit == unit]
+        return next((kind for kind in kinds if kind in self.chosen), kinds[0] if kinds else "ratio")
+
     def show(self, kind: str, value: float, count: int = 4) -> str:
         """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""
         value = 0.0 if abs(value) < _ROUNDING else value
         unit = self.unit(kind, value)
-        return f"{digits(value * unit.factor, count)}{_SPACE}{unit.name}".strip(_SPACE)
+        space = "" if unit.name in ("", "°") else _SPACE
+        return f"{digits(value * unit.factor, count)}{space}{unit.name}"
+
+
+def counted(count: int, noun: str) -> str:
+    """A number of things: ``"1 run"``, ``"2 runs"``."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def digits(value: float, count: int = 4) -> str:

@@ -13,11 +13,10 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", QUANTITIES)
-def test_every_quantity_is_defined_in_the_readme(name):
-    definition = QUANTITIES[name]
-    formula = definition.formula.replace("|", "\\|")
-    assert f"| `{name}` | {definition.unit} | {formula} | {definition.meaning} |" in README
+@pytest.mark.parametrize("quantity", QUANTITIES, ids=lambda quantity: quantity.name)
+def test_every_quantity_is_defined_in_the_readme(quantity):
+    formula = quantity.formula.replace("|", "\\|")
+    assert f"| `{quantity.name}` | {quantity.unit} | {formula} | {quantity.meaning} |" in README
 
 
 def test_the_first_case_shows_the_values_of_the_library_case():

@@ -33,17 +33,22 @@ def check(options: argparse.Namespace) -> int:
     """Validate a case; print it resolved, with its size and cost."""
     from annelid.cases.convert.body import body_of
     from annelid.cases.convert.cost import cost_of
+    from annelid.cases.convert.model import model_of
+    from annelid.cases.convert.path import stages_of
     from annelid.cases.run.environment import needs_libraries
     from annelid.cases.validate.requirements import known_quantities
     from annelid.cases.validate.resolved import case_hash, to_toml
     from annelid.geometry.meshing.quality import quality
+    from annelid.solver.assembly.stage_checks import check_stages
+    from annelid.solver.model.quantities import quantity_of
 
     case = _case(options)
     needs_libraries()
     body = body_of(case)
+    check_stages(model_of(case, body), stages_of(case))
     print(to_toml(case))
-    known = known_quantities(case).items()
-    names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known)
+    known = {name: quantity_of(name).unit for name in known_quantities(case)}
+    names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
     lines = [
         f"case hash {case_hash(case)}",
         *quality(body).table().splitlines(),
@@ -64,8 +69,8 @@ def run(options: argparse.Namespace) -> int:
     folder = options.rundir or default_folder(Path(options.case).stem, case)
     refuse_folder(folder, case)
     if is_finished(folder, case) and not options.again:
-        print(f"{folder} holds the finished run of this case; --again runs it anew")
-        return _tell(folder, report=not options.no_report)
+        print(f"{folder} holds the finished run of this case; --again runs it again")
+        return _print_outcome(folder, report=not options.no_report)
     needs_libraries()
     if options.expect_ranks is None:
         print(f"running {case.title}\nin {folder}", file=sys.stderr)
@@ -76,7 +81,7 @@ def run(options: argparse.Namespace) -> int:
     result = run_case(case, folder, again=options.again, expected_ranks=options.expect_ranks)
     if result is None:
         return 0
-    _tell(folder, report=not options.no_report)
+    _print_outcome(folder, report=not options.no_report)
     return FAILED if result.states == 0 else 0
 
 
@@ -105,22 +110,22 @@ def mesh(options: argparse.Namespace) -> int:
 
 def print_lattice(options: argparse.Namespace) -> int:
     """Write what a printer needs for the lattice of a case."""
-    from annelid.cases.cli.printing import print_case, told
+    from annelid.cases.cli.printing import describe_print, print_case
     from annelid.cases.run.environment import needs_libraries
 
     case = _case(options)
     needs_libraries()
     path, clearance, files = print_case(case, options.out or Path("prints") / Path(options.case).stem)
-    print("\n".join([*told(path, clearance), *(f"written: {file}" for file in files)]))
+    print("\n".join([*describe_print(path, clearance), *(f"written: {file}" for file in files)]))
     return 0
 
 
 def cells(options: argparse.Namespace) -> int:
     """List the kinds of lattice cells, and draw them."""
-    from annelid.cases.cli.lattice_cells import listed
+    from annelid.cases.cli.lattice_cells import cell_lines
     from annelid.geometry.lattice.catalogue import EXAMPLES
 
-    print("\n".join(listed()))
+    print("\n".join(cell_lines()))
     if options.image:
         from annelid.results.lattice.pictures import cells_figure
 
@@ -214,18 +219,19 @@ def _arguments(options: argparse.Namespace, folder: Path) -> list[str]:
     return arguments + [flag for flag, given in flags.items() if given]
 
 
-def _tell(folder: Path, *, report: bool = False) -> int:
-    """Say how the run ended and what was required; make the report if asked for, say where it is."""
-    from annelid.results.display_units import show
+def _print_outcome(folder: Path, *, report: bool = False) -> int:
+    """Print how the run ended and its requirements; write the report if requested, and print its path."""
     from annelid.results.folder.folder_files import REPORT
     from annelid.results.folder.run_record import open_run
+    from annelid.solver.model.quantities import quantity_of
 
     record = open_run(folder)
     if record.outcome is not None:
         ahead = [f"stability margin, {margin.text}" for margin in record.outcome.margins]
         print(record.outcome.text, *record.outcome.remarks, *ahead, sep="\n")
+    units = record.description.units
     for v in record.verdicts:
-        value, limit = show(v.quantity, v.value, v.unit), show(v.quantity, v.limit, v.unit)
+        value, limit = (units.show(quantity_of(v.quantity).kind, number) for number in (v.value, v.limit))
         value = f"at least {value}" if v.is_bound else value
         print(
             f"  {'met    ' if v.met else 'NOT MET'}  {v.quantity}: {value} ({v.condition} {limit}, {v.where})"

@@ -6,12 +6,12 @@ from dataclasses import asdict
 
 from annelid.geometry.lattice.catalogue import EXAMPLES, LatticeCell
 
-__all__ = ["listed"]
+__all__ = ["cell_lines"]
 
 _ANGLES = ("angle", "opening")
 
 
-def listed() -> Iterator[str]:
+def cell_lines() -> Iterator[str]:
     """One line a kind: its keys as a case file writes them."""
     width = max(map(len, EXAMPLES))
     for kind, cell in EXAMPLES.items():

@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: MIT
-"""From a case to the files a printer is given, and what is said of them."""
+"""From a case to the files for a printer, and their description."""
 
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 
-from annelid.cases.convert.lattice import angles_told, lattice_of
+from annelid.cases.convert.lattice import angle_note, lattice_of
+from annelid.cases.convert.shape import entries_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_chart import MeasuredChart
@@ -15,24 +16,25 @@ from annelid.geometry.printing.nozzle_clearance import Clearance, clearance_of
 from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import ToolPath, tool_path
 
-__all__ = ["print_case", "told"]
+__all__ = ["describe_print", "print_case"]
 
 LATTICE, PATH = "lattice.png", "tool_path.png"
-_LARGE_TILT = 30.0  # degrees off the normal beyond which a nozzle's edge plays a part
+_LARGE_TILT = 30.0  # degrees off the normal beyond which the edge of a nozzle matters
 
 
 def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path]]:
     """Write the files for the lattice of a case; return its tool path, the nozzle's clearance and the files.
 
     Raises:
-        InputError: The case has no lattice, it cannot be laid or printed, or the nozzle would run into it.
+        InputError: The case has no lattice, it cannot be placed or printed, or the nozzle would collide with
+            it.
     """
     from annelid.results.lattice.pictures import lattice_picture, path_picture
     from annelid.results.lattice.print_files import write_print_files
 
     lattice = lattice_of(case)
     assert case.lattice is not None
-    path = tool_path(lattice, PrinterSettings(**dict(case.lattice.printing)))
+    path = tool_path(lattice, PrinterSettings(**entries_of(case.lattice.printing)))
     clearance = clearance_of(path)
     _refuse_touching(path, clearance)
     files = write_print_files(path, folder, case.title)
@@ -43,9 +45,9 @@ def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path
     )
 
 
-def told(path: ToolPath, clearance: Clearance) -> Iterator[str]:
-    """Lines that say what is printed and how."""
-    yield from _laid(path.lattice)
+def describe_print(path: ToolPath, clearance: Clearance) -> Iterator[str]:
+    """Lines that describe the print."""
+    yield from _lattice_lines(path.lattice)
     yield (
         f"{path.layers} layers, {path.printed_length / 1000:.2f} m of printed lines, {path.lifts} lifts (at "
         f"least {path.layers * path.min_trails - 1} are needed), {path.travel_length / 1000:.2f} m of travel"
@@ -53,10 +55,10 @@ def told(path: ToolPath, clearance: Clearance) -> Iterator[str]:
     yield f"about {path.duration / 60:.0f} min at the speeds and accelerations of the axes in printing"
     if path.settings.machine == "rotary":
         note = '; consider machine = "five-axis"' if path.max_tilt > _LARGE_TILT else ""
-        yield f"the nozzle stands up to {path.max_tilt:.0f} degrees off the normal{note}"
+        yield f"the nozzle is tilted by up to {path.max_tilt:.0f} degrees from the normal{note}"
     gap = f"{clearance.smallest_gap:.2g} mm"
-    yield f"the nozzle keeps {gap} off the part at {clearance.checked} places looked at"
-    yield "dry-run the program first: no part, nozzle high, feed low, hand on the stop"
+    yield f"the smallest gap between nozzle and part is {gap} at {clearance.checked} places checked"
+    yield "dry-run the program first: no part, nozzle high, low feed, hand on the stop button"
 
 
 def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
@@ -66,19 +68,20 @@ def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
     turn = np.degrees(np.arctan2(y, x)) % 360.0
     tilt = "" if path.settings.machine == "five-axis" else 'machine = "five-axis", '
     raise InputError(
-        "lattice.printing: the nozzle would run into the part or the layers below at "
-        f"{len(clearance.collisions)} of {clearance.checked} places looked at, worst at a height of {z:.3g} "
-        f"mm and {turn:.0f} deg around, by {-clearance.smallest_gap:.2g} mm; give {tilt}a smaller tip, "
+        "lattice.printing: the nozzle would collide with the part or the layers below at "
+        f"{len(clearance.collisions)} of {clearance.checked} places checked, at worst at a height of {z:.3g} "
+        f"mm and {turn:.0f} deg around, by {-clearance.smallest_gap:.2g} mm: give {tilt}a smaller tip, "
         "cone_angle or body, a longer cone_length or more stand_off",
         key="lattice.printing",
         value=clearance.smallest_gap,
     )
 
 
-def _laid(lattice: Lattice) -> Iterator[str]:
+def _lattice_lines(lattice: Lattice) -> Iterator[str]:
     yield (
         f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.scale_factor:.3g} "
-        f"times their drawn size at the widest circle, the smallest {lattice.smallest:.3g} of that"
+        f"times the size of the flat cell at the widest circle; the smallest are {lattice.smallest:.3g} of "
+        "that"
     )
     if isinstance(lattice.chart, MeasuredChart):
-        yield angles_told(lattice.chart)
+        yield angle_note(lattice.chart)

@@ -15,7 +15,7 @@ from annelid.cases.studies.search import latest_plan
 from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import StudyTable
-from annelid.results.display_units import counted
+from annelid.solver.display import counted
 
 __all__ = ["study_command"]
 

@@ -10,7 +10,8 @@ from pydantic import AfterValidator, Field, ValidationError
 
 from annelid.cases.schema.base import Count, Memory, Multiple, Table
 from annelid.cases.schema.units import Unit
-from annelid.cases.validate.messages import nearest, path_of
+from annelid.cases.validate.messages import path_of
+from annelid.geometry.checks import nearest
 from annelid.geometry.errors import InputError
 
 __all__ = ["Container", "Site", "read_site", "site_text"]

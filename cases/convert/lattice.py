@@ -3,16 +3,17 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from annelid.cases.convert.making import inflated_wall, skin_of
-from annelid.cases.convert.shape import shape_of
-from annelid.cases.schema import lattice as written
+from annelid.cases.convert.shape import entries_of, shape_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.shape import Mesh
+from annelid.cases.schema.lattice import CellTable, LatticeTable, MeasuredGridTable
+from annelid.cases.schema.shape import MeshTable
 from annelid.geometry.body import Body
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import Finding, InvalidValue, checking
 from annelid.geometry.lattice.catalogue import CELLS, LatticeCell
 from annelid.geometry.lattice.chart import Chart, RevolutionChart, chart_of
 from annelid.geometry.lattice.measured_chart import MeasuredChart, measured_chart
@@ -24,24 +25,50 @@ from annelid.geometry.lattice_mesh.lattice_body import lattice_body
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode
 from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.meshing.grid_lines import pieces
-from annelid.geometry.shapes.balloon import Balloon
-from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 
-__all__ = ["angles_told", "cell_of", "lattice_of", "latticed_body_of"]
+__all__ = [
+    "angle_note",
+    "cell_of",
+    "lattice_mesh_size_of",
+    "lattice_of",
+    "latticed_body_of",
+    "region_names",
+    "unsuitable_shapes",
+]
 
 
-def cell_of(given: written.Cell) -> LatticeCell:
+def cell_of(table: CellTable) -> LatticeCell:
     """The flat cell.
 
     Raises:
-        InputError: Its lengths and angles do not go together.
+        InvalidValue: Its lengths and angles do not fit together.
     """
-    sizes = {key: getattr(given, key) for key in type(given).model_fields if key != "kind"}
-    return CELLS[given.kind](**sizes)
+    return CELLS[table.kind](**entries_of(table))
+
+
+def region_names(case: Case, shape: Shape) -> tuple[str, ...]:
+    """Regions of the body of a case."""
+    names = [layer.name for layer in shape.layers] + list(shape.extra_volumes())
+    if case.lattice is not None:
+        names += ["lattice", "end ring"] if case.lattice.ring > 0 else ["lattice"]
+    return tuple(names)
+
+
+def lattice_mesh_size_of(case: Case) -> LatticeMeshSize:
+    """Sizes of the mesh of a wall with a lattice."""
+    mesh = case.mesh
+    return LatticeMeshSize(
+        along=mesh.along,
+        on_struts=mesh.on_struts,
+        through=mesh.through,
+        through_struts=mesh.through_struts,
+        sector=mesh.sector if mesh.model == "sector" else 360.0,
+        separate_rings="end ring" in {part.region for part in case.parts},
+    )
 
 
 def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> Lattice:
@@ -56,12 +83,12 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     """
     table = case.lattice
     if table is None:
-        raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
+        raise InvalidValue("missing: add the table [lattice]", key="lattice")
     shape = shape_of(case)
     chart: Chart
     if case.making is not None:
         chart = (wall or inflated_wall(case)[0]).chart
-    elif isinstance(table.measured, written.MeasuredGrid):
+    elif isinstance(table.measured, MeasuredGridTable):
         chart = measured_chart(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
     else:
         chart = chart_of(shape, table.side, depth=table.depth)
@@ -78,51 +105,49 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     )
 
 
-def _under_outer(case: Case, table: written.Lattice) -> float:
+def _under_outer(case: Case, table: LatticeTable) -> float:
     """How far the lattice's surface lies off the outer face of the skin, mm."""
     wall = sum(layer.thickness for layer in skin_of(case).layers)
     return {"outside": 0.0, "inside": -wall, "embedded": (table.depth - 1.0) * wall}[table.side]
 
 
-def _span(shape: Shape, chart: Chart, table: written.Lattice) -> tuple[float, float]:
+def _span(shape: Shape, chart: Chart, table: LatticeTable) -> tuple[float, float]:
     """Range of v between the given heights of the inner face; on a dome between radii."""
     ends = {"from": table.start, "to": table.end}
     found = {"from": chart.low, "to": chart.high}
     for key, place in ends.items():
-        if place is None:
-            continue
-        if isinstance(chart, MeasuredChart):
-            found[key] = chart.v_at_height(place, f"lattice.{key}")
-            continue
-        assert isinstance(chart, RevolutionChart)
-        if isinstance(shape, Dome):
-            arc = arc_at_radius(chart.meridian, place, f"lattice.{key}")
-            key = "to" if key == "from" else "from"
-        else:
-            arc = chart.meridian.arc_at_height(place, f"lattice.{key}")
-        found[key] = float(np.clip(chart.v_at_arc(np.array(arc)), chart.low, chart.high))
+        if place is not None:
+            with checking("lattice"):
+                v = _v_at(shape, chart, place, key)
+            other = {"from": "to", "to": "from"}[key]
+            found[other if shape.bands_by_radius else key] = v
     return found["from"], found["to"]
+
+
+def _v_at(shape: Shape, chart: Chart, place: float, key: str) -> float:
+    """Coordinate v of a chart at a height of the inner face, on a dome at a radius, mm."""
+    if isinstance(chart, MeasuredChart):
+        return chart.v_at_height(place, key)
+    assert isinstance(chart, RevolutionChart)
+    locate = partial(arc_at_radius, chart.meridian) if shape.bands_by_radius else chart.meridian.arc_at_height
+    return float(np.clip(chart.v_at_arc(np.array(locate(place, key))), chart.low, chart.high))
 
 
 def latticed_body_of(case: Case) -> Body:
     """Mesh the wall of a case with its lattice.
 
     Raises:
-        InputError: The model cannot draw this lattice, or it cannot be meshed well enough.
+        InputError: The mesh model does not suit, or the mesh quality is too low.
     """
     wall, pressure = inflated_wall(case) if case.making is not None else (None, None)
     lattice, shape, mesh = lattice_of(case, wall), shape_of(case), case.mesh
-    _check_drawable(case, shape, lattice)
+    if mesh.model == "axisymmetric":
+        text = "a lattice is not a body of revolution: choose 'solid' or 'sector', or leave the lattice out"
+        raise InvalidValue(text, key="model", subject="mesh")
     assert case.lattice is not None
-    size = LatticeMeshSize(
-        along=mesh.along,
-        on_struts=mesh.on_struts,
-        through=mesh.through,
-        through_struts=mesh.through_struts,
-        sector=mesh.sector if mesh.model == "sector" else 360.0,
-        edge_zone=3 * _edge_length(shape, lattice) if wall is not None else 0.0,
-        separate_rings="end ring" in {part.region for part in case.parts},
-    )
+    size = lattice_mesh_size_of(case)
+    if wall is not None:
+        size = replace(size, edge_zone=3 * _edge_length(shape, lattice))
     body = lattice_body(
         lattice,
         skin_of(case).layers,
@@ -150,16 +175,16 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
         )
         yield "measured face", text
     if isinstance(lattice.chart, MeasuredChart):
-        yield "angles", angles_told(lattice.chart)
+        yield "angles", angle_note(lattice.chart)
 
 
-def angles_told(chart: MeasuredChart) -> str:
+def angle_note(chart: MeasuredChart) -> str:
     """How far cells on a measured surface keep their angles."""
     return f"angles of cells on the measured surface are off by at most {chart.angle_error:.2g} degrees"
 
 
 def _core_of(shape: Shape, along: float) -> Core | None:
-    """What lies within a sleeve."""
+    """The core within a sleeve."""
     if not isinstance(shape, Sleeve):
         return None
     top = shape.length + 2 * shape.core_overhang
@@ -168,8 +193,8 @@ def _core_of(shape: Shape, along: float) -> Core | None:
     )
 
 
-def _caps_of(skin: Shape, mesh: Mesh, inflated: InflatedWall | MeasuredWall | None) -> EndCaps | None:
-    """What closes the ends of a tube."""
+def _caps_of(skin: Shape, mesh: MeshTable, inflated: InflatedWall | MeasuredWall | None) -> EndCaps | None:
+    """Discs that close the ends of a tube."""
     if not isinstance(skin, Tube) or skin.ends == "open":
         return None
     wall = sum(layer.thickness for layer in skin.layers)
@@ -202,50 +227,34 @@ def rings_of(
 
     On a measured surface an edge is the line of equal v that runs at its height on the whole.
     """
-    dome = case.shape.kind == "dome"
+    shape = shape_of(case)
 
     def at(place: float, key: str) -> float:
-        if dome and isinstance(wall, InflatedWall):
+        if isinstance(wall, InflatedWall) and shape.bands_by_radius:
             return wall.v_at_radius(place)
-        if wall is not None:
-            return wall.v_at_height(place)
-        if isinstance(chart, MeasuredChart):
-            return chart.v_at_height(place, key)
-        assert isinstance(chart, RevolutionChart)
-        meridian = chart.meridian
-        arc = arc_at_radius(meridian, place, key) if dome else meridian.arc_at_height(place, key)
-        return float(chart.v_at_arc(np.array(arc)))
+        return wall.v_at_height(place) if wall is not None else _v_at(shape, chart, place, key)
 
-    found = []
+    rings = []
     for e in case.electrodes:
-        edges = at(e.start or 0.0, "electrode.from"), at(e.end or 0.0, "electrode.to")
-        found.append(RingElectrode(e.name, e.region, min(edges), max(edges)))
-    return found
+        with checking(f"electrode '{e.name}'"):
+            edges = at(e.start or 0.0, "from"), at(e.end or 0.0, "to")
+        rings.append(RingElectrode(e.name, e.region, min(edges), max(edges)))
+    return rings
 
 
-def _check_drawable(case: Case, shape: Shape, lattice: Lattice) -> None:
-    """Refuse what a mesh with struts cannot be."""
-    if case.mesh.model == "axisymmetric":
-        text = 'mesh.model: a lattice is no body of revolution; choose "solid" or "sector", or leave it out'
-        raise InputError(text, key="mesh.model")
-    closed = isinstance(shape, Dome) or (isinstance(shape, Balloon) and any(shape.meridian.poles))
-    closed |= isinstance(shape, Tube) and shape.ends == "capped"
-    if isinstance(lattice.chart, MeasuredChart) and (closed or isinstance(shape, Sleeve)):
-        raise InputError(
-            f"lattice.measured: a measured surface is open at both ends and empty; it cannot take the place "
-            f"of a {case.shape.kind}{' that is closed' if closed else ' with its core'}; draw a "
-            f'tube (shape.kind = "tube") with its layers',
-            key="lattice.measured",
+def unsuitable_shapes(case: Case, shape: Shape) -> Iterator[Finding]:
+    """Combinations of a lattice with a shape or an electric model that cannot be meshed."""
+    table = case.lattice
+    assert table is not None
+    if table.measured is not None and not shape.open_tube:
+        text = (
+            "a measured surface is open at both ends and empty, so it cannot replace this shape: choose a "
+            "tube (shape.kind = 'tube') with the same layers"
         )
-    if isinstance(shape, Sleeve) and case.lattice is not None and case.lattice.side == "inside":
-        raise InputError(
-            'lattice.side: "inside" would put the struts into the core of the sleeve; choose "outside" or '
-            '"embedded"',
-            key="lattice.side",
-        )
+        yield Finding(("lattice",), InvalidValue(text, key="measured"))
+    if isinstance(shape, Sleeve) and table.side == "inside":
+        text = "'inside' would put the struts into the core of the sleeve: choose 'outside' or 'embedded'"
+        yield Finding(("lattice",), InvalidValue(text, key="side"))
     if case.electrics.model == "solved" and case.electrodes:
-        raise InputError(
-            'electrics.model: "solved" needs drawn hot faces, which a wall with a lattice has not; choose '
-            '"layered"',
-            key="electrics.model",
-        )
+        text = "'solved' needs meshed electrode faces, which a wall with a lattice lacks: choose 'layered'"
+        yield Finding(("electrics",), InvalidValue(text, key="model"))

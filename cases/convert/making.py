@@ -1,17 +1,17 @@
 # SPDX-License-Identifier: MIT
 """Making a part with a printed lattice: the skin inflated, and the bare skin to compare its stroke with."""
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from annelid.cases.convert.model import parts_of
-from annelid.cases.convert.shape import shape_of
+from annelid.cases.convert.shape import band_of, shape_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.lattice import MeasuredGrid
+from annelid.cases.schema.lattice import MeasuredGridTable
+from annelid.cases.schema.making import MakingTable
 from annelid.geometry.body import Body, FloatArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice.measured_surface import RadialSurface
 from annelid.geometry.lattice_mesh.inflated_cap import InflatedCap
 from annelid.geometry.lattice_mesh.inflated_wall import InflatedWall
@@ -19,17 +19,22 @@ from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.lattice_mesh.wall_grid import wall_grid
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.balloon import Balloon
-from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.shape import Band, Shape
-from annelid.geometry.shapes.tube import Tube
+from annelid.solver.model.quantities import LARGEST_DIAMETER, LENGTH
 
 if TYPE_CHECKING:
     from annelid.solver.model.boundary import BareStroke
     from annelid.solver.model.stages import Stage
     from annelid.solver.records import Equilibrium, Outcome
 
-__all__ = ["bare_stroke_of", "inflated_wall", "skin_of"]
+__all__ = [
+    "bare_stroke_of",
+    "inflated_wall",
+    "inflation_of",
+    "measured_face_of",
+    "skin_mesh_size_of",
+    "skin_of",
+]
 
 _THROUGH = 2  # elements through each layer of the axisymmetric skin
 
@@ -41,24 +46,20 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
         The wall as inflated, with its measured face if there is one, and the pressure that holds it, MPa.
 
     Raises:
-        InputError: The skin is a sleeve, or cannot be inflated so far.
+        InvalidValue: The shape has no skin that can be inflated, or not so far.
     """
-    from annelid.solver.model.stages import Stage
-
     assert case.making is not None
-    shape, making = skin_of(case), case.making
-    if not isinstance(shape, Tube | Balloon | Dome):
-        text = f"making: the skin must be a tube, a balloon or a dome, not a {case.shape.kind}"
-        raise InputError(text, key="making")
-    body, (grid, caps), face = build(shape, _size(case)), wall_grid(shape, _size(case)), _measured_face(case)
-    volume = making.volume
-    if face is not None and volume is None and making.pressure is None:
+    shape, size, making = skin_of(case), skin_mesh_size_of(case), case.making
+    if not shape.can_be_inflated:
+        text = f"a {case.shape.kind} has no skin that can be inflated: choose a tube, a balloon or a dome"
+        raise InvalidValue(text, subject="making")
+    body, (grid, caps), face = build(shape, size), wall_grid(shape, size), measured_face_of(case)
+    if face is not None and making.volume is None and making.pressure is None:
         volume = face.enclosed_volume - _volume_of_wall(body.points[grid.nodes])
-    control = "volume" if volume is not None else "load"
-    stage = Stage("inflate", pressure=making.pressure, volume=volume, control=control, steps=making.steps)
-    outcome, states = _follow(case, body, stage, ())
+        making = making.model_copy(update={"volume": volume})
+    outcome, states = _follow(case, body, inflation_of(making), ())
     if outcome.kind != "reached":
-        raise InputError(f"making: the skin cannot be inflated so far: {outcome.text}", key="making")
+        raise InvalidValue(f"the skin cannot be inflated so far: {outcome.text}", subject="making")
     last = states[-1]
     inflated = body.points + last.displacement
     wall = InflatedWall(
@@ -71,12 +72,37 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
     return (wall if face is None else MeasuredWall(wall, face)), last.loads["pressure"].value
 
 
-def _measured_face(case: Case) -> RadialSurface | None:
-    """The outer face of the inflated skin, if it was measured."""
-    given = case.lattice.measured if case.lattice is not None else None
-    if not isinstance(given, MeasuredGrid):
+def measured_face_of(case: Case) -> RadialSurface | None:
+    """The outer face of the wall, if it was measured.
+
+    Raises:
+        InvalidValue: The radii are not a full grid.
+    """
+    table = case.lattice.measured if case.lattice is not None else None
+    if not isinstance(table, MeasuredGridTable):
         return None
-    return RadialSurface(np.array(given.heights), np.array(given.radii))
+    for number, row in enumerate(table.radii, start=1):
+        if len(row) != len(table.heights):
+            text = f"has {len(row)} radii, heights has {len(table.heights)}: give one for each height"
+            raise InvalidValue(text, key=f"radii[#{number}]")
+    return RadialSurface(np.array(table.heights), np.array(table.radii))
+
+
+def inflation_of(making: MakingTable) -> "Stage":
+    """The stage that inflates the skin."""
+    from annelid.solver.model.stages import Stage
+
+    control = "volume" if making.volume is not None else "load"
+    return Stage(
+        "inflate", pressure=making.pressure, volume=making.volume, control=control, steps=making.steps
+    )
+
+
+def skin_mesh_size_of(case: Case) -> MeshSize:
+    """Sizes of the axisymmetric mesh of the skin while it is inflated."""
+    assert case.making is not None
+    along = case.making.along if case.making.along is not None else case.mesh.along / 3
+    return MeshSize(along=along, through=_THROUGH)
 
 
 def _volume_of_wall(grid: FloatArray) -> float:
@@ -87,16 +113,16 @@ def _volume_of_wall(grid: FloatArray) -> float:
 
 
 def skin_of(case: Case) -> Shape:
-    """The drawing of what is inflated: the whole wall but for layers cast over the lattice."""
+    """The shape of what is inflated: the whole wall but for layers cast over the lattice."""
     shape = shape_of(case)
     cover = case.making.cover if case.making is not None else ()
-    return replace(shape, layers=tuple(layer for layer in shape.layers if layer.name not in cover))
+    return shape.with_layers(tuple(layer for layer in shape.layers if layer.name not in cover))
 
 
 def bare_stroke_of(case: Case) -> "BareStroke | None":
     """Stroke of the bare skin, unstretched, under the largest voltages of the case; on this rank alone.
 
-    ``None`` if the case has no making, no voltage, or does not ask for the comparison.
+    ``None`` if the case has no making, no voltage, or does not request the comparison.
     """
     from annelid.solver.model.boundary import BareStroke
     from annelid.solver.model.stages import Stage
@@ -109,22 +135,16 @@ def bare_stroke_of(case: Case) -> "BareStroke | None":
     }
     if not any(voltages.values()):
         return None
-    bands = [Band(e.name, e.region, e.start or 0.0, e.end or 0.0) for e in case.electrodes]
-    body = build(shape_of(case), _size(case), bands)
+    bands = [band_of(electrode) for electrode in case.electrodes]
+    body = build(shape_of(case), skin_mesh_size_of(case), bands)
     _, states = _follow(case, body, Stage("energise", voltages=voltages, steps=10), bands)
     size = np.array(
-        [[state.quantities[name].value for name in ("length", "largest diameter")] for state in states]
+        [[state.quantities[name].value for name in (LENGTH.name, LARGEST_DIAMETER.name)] for state in states]
     )
     highest = max(voltages, key=lambda name: voltages[name])
     volts = np.array([state.loads[f"voltage {highest}"].value for state in states])
     stroke = size / size[0] - 1
     return BareStroke(volts, stroke[:, 0], stroke[:, 1])
-
-
-def _size(case: Case) -> MeshSize:
-    assert case.making is not None
-    along = case.making.along if case.making.along is not None else case.mesh.along / 3
-    return MeshSize(along=along, through=_THROUGH)
 
 
 def _follow(

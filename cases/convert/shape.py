@@ -8,6 +8,7 @@ import numpy as np
 
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
+from annelid.cases.schema.lattice import MeasuredGridTable
 from annelid.cases.schema.shape import LayerTable, MeridianTable, PointsMeridianTable
 from annelid.cases.schema.stage import ElectrodeTable
 from annelid.geometry.errors import InvalidValue
@@ -22,7 +23,7 @@ from annelid.geometry.shapes.spline_meridian import from_points
 from annelid.geometry.shapes.tapered_tube import TaperedTube
 from annelid.geometry.shapes.tube import Tube
 
-__all__ = ["band_of", "layer_of", "meridian_of", "mesh_size_of", "shape_of"]
+__all__ = ["band_of", "edge_range", "layer_of", "measured_heights", "meridian_of", "mesh_size_of", "shape_of"]
 
 SHAPES: dict[str, type[Shape]] = {shape.kind: shape for shape in (Tube, TaperedTube, Sleeve, Balloon, Dome)}
 _MERIDIANS: Mapping[str, Callable[..., Meridian]] = {
@@ -66,6 +67,25 @@ def mesh_size_of(case: Case) -> MeshSize:
     """Sizes of the mesh of a shape without a lattice."""
     values = entries_of(case.mesh)
     return MeshSize(**{key: values[key] for key in MeshSize.__dataclass_fields__})
+
+
+def edge_range(case: Case, shape: Shape) -> tuple[float, float]:
+    """Least and largest edge that an electrode may have: heights, on a dome radii, of the inner face, mm.
+
+    On a measured surface they are heights of that surface, and of the skin before it is inflated otherwise.
+    """
+    measured = measured_heights(case)
+    if measured is not None and case.making is None and case.mesh.model != "axisymmetric":
+        return measured
+    return shape.band_range
+
+
+def measured_heights(case: Case) -> tuple[float, float] | None:
+    """Lowest and highest height of a measured surface, mm; ``None`` if the lattice is on the drawn one."""
+    measured = case.lattice.measured if case.lattice is not None else None
+    if not isinstance(measured, MeasuredGridTable):
+        return None
+    return min(measured.heights), max(measured.heights)
 
 
 def band_of(table: ElectrodeTable) -> Band:

@@ -7,8 +7,8 @@ from pathlib import Path
 from annelid.cases.convert.lattice import cell_of
 from annelid.cases.convert.model import material_of
 from annelid.cases.schema.case import Case
-from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.wrapping import Lattice
+from annelid.cases.schema.lattice import LatticeTable
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice_mesh.unit_cell import unit_cell
 from annelid.solver.records import CollapseState
 
@@ -51,15 +51,13 @@ def write_cell_of(case: Case, folder: Path, *, to: float | None, steps: int) -> 
     return [*lines, *(f"written: {path}" for path in written)]
 
 
-def _lattice_of(case: Case) -> tuple[Lattice, str]:
+def _lattice_of(case: Case) -> tuple[LatticeTable, str]:
     """The lattice of a case and the name of its material."""
     if case.lattice is None:
-        raise InputError("lattice: this case has none; add the table [lattice]", key="lattice")
+        raise InvalidValue("missing: add the table [lattice]", key="lattice")
     part = next((part for part in case.parts if part.region == "lattice"), None)
     if part is None:
-        raise InputError(
-            'parts: nothing says what the lattice is made of; add [[parts]] region = "lattice"', key="parts"
-        )
+        raise InvalidValue("missing: the part of region 'lattice'", key="parts")
     return case.lattice, part.material
 
 

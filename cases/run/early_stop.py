@@ -1,19 +1,19 @@
 # SPDX-License-Identifier: MIT
-"""Ending a run with a stage whose requirement it misses: it cannot be good any more."""
+"""Ending a run at the end of a stage whose requirement it misses."""
 
 from collections.abc import Callable
 
+from annelid.cases.convert.display import display_units_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.units import parse
-from annelid.results.display_units import show
-from annelid.solver.model.quantities import definition_of
+from annelid.solver.model.quantities import quantity_of
 from annelid.solver.records import Equilibrium, Outcome
 
 __all__ = ["StoppedEarly", "stop_at_missed_stages"]
 
 
 class StoppedEarly(Exception):
-    """A run is ended on purpose.
+    """A run ends deliberately.
 
     Attributes:
         outcome: How it ended.
@@ -25,27 +25,28 @@ class StoppedEarly(Exception):
 
 
 def stop_at_missed_stages(case: Case) -> Callable[[Equilibrium], None]:
-    """Look at each state; raises :class:`StoppedEarly` at the end of a stage whose requirement it misses.
+    """Return an observer that raises :class:`StoppedEarly` at the end of a stage that misses a requirement.
 
-    Requirements on the last stage end nothing early, and margins of stability are found only in the end.
+    Requirements on the last stage cannot end a run early; stability margins are known only at its end.
     """
     last = case.stages[-1].name
-    wanted = [r for r in case.requirements if r.stage is not None and r.stage != last]
+    units = display_units_of(case)
+    requirements = [r for r in case.requirements if r.stage is not None and r.stage != last]
 
-    def look(state: Equilibrium) -> None:
-        for requirement in wanted:
+    def check(state: Equilibrium) -> None:
+        for requirement in requirements:
             name = requirement.quantity
             if requirement.stage != state.stage or state.parameter < 1.0 or name not in state.quantities:
                 continue
-            value, unit = state.quantities[name].value, definition_of(name).unit
+            value, quantity = state.quantities[name].value, quantity_of(name)
             for limit, is_floor in ((requirement.at_least, True), (requirement.at_most, False)):
-                bound = None if limit is None else parse(limit, unit)
+                bound = None if limit is None else parse(limit, quantity.unit)
                 if bound is not None and not (value >= bound if is_floor else value <= bound):
-                    words = f"{'at least' if is_floor else 'at most'} {show(name, bound, unit)}"
+                    words = f"{'at least' if is_floor else 'at most'} {units.show(quantity.kind, bound)}"
                     text = (
-                        f"stopped early: {name} is {show(name, value, unit)} at the end of stage "
+                        f"stopped early: {name} is {units.show(quantity.kind, value)} at the end of stage "
                         f"'{state.stage}', where {words} is required"
                     )
                     raise StoppedEarly(Outcome("stopped early", text, state.stage, state.parameter))
 
-    return look
+    return check

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""How far a run is: a bar on a terminal, plain lines elsewhere."""
+"""Progress of a run: a bar on a terminal, plain lines elsewhere."""
 
 import sys
 import time
@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Any, Protocol
 
 from annelid.cases.run.terminal_bar import TerminalBar
-from annelid.results.display_units import show
+from annelid.results.folder.tables import column_kind
+from annelid.solver.display import DisplayUnits
 from annelid.solver.records import Equilibrium
 
 __all__ = ["Bar", "Lines", "Progress", "progress_for"]
@@ -24,19 +25,21 @@ class Progress(Protocol):
         """Show a newly found state."""
 
 
-def progress_for(stages: Sequence[str]) -> Progress:
+def progress_for(stages: Sequence[str], units: DisplayUnits) -> Progress:
     """A bar if the error stream is a terminal, else lines.
 
     Args:
         stages: Names of the stages, in order.
+        units: Units of the loads.
     """
-    return Bar(stages) if sys.stderr.isatty() else Lines()
+    return Bar(stages, units) if sys.stderr.isatty() else Lines(units)
 
 
 class Lines:
-    """One line a state, on the error stream."""
+    """One line for each state, on the error stream."""
 
-    def __init__(self) -> None:
+    def __init__(self, units: DisplayUnits) -> None:
+        self._units = units
         self._start = time.monotonic()
 
     def __enter__(self) -> "Lines":
@@ -48,25 +51,30 @@ class Lines:
     def show(self, state: Equilibrium) -> None:
         """Print the state."""
         seconds = time.monotonic() - self._start
-        print(f"{seconds:7.1f} s  {describe(state)}", file=sys.stderr, flush=True)
+        print(f"{seconds:7.1f} s  {describe(state, self._units)}", file=sys.stderr, flush=True)
 
 
 class Bar(TerminalBar):
-    """A progress bar over all stages, with the present state beside it."""
+    """A progress bar over all stages, with the present state."""
 
-    def __init__(self, stages: Sequence[str]) -> None:
+    def __init__(self, stages: Sequence[str], units: DisplayUnits) -> None:
         super().__init__()
+        self._units = units
         self._stages = list(stages)
 
     def show(self, state: Equilibrium) -> None:
-        """Move the bar to the state."""
+        """Advance the bar to the state."""
         done = (self._stages.index(state.stage) + state.parameter) / len(self._stages)
-        self.move(done, describe(state))
+        self.move(done, describe(state, self._units))
 
 
-def describe(state: Equilibrium) -> str:
+def describe(state: Equilibrium, units: DisplayUnits) -> str:
     """A state in one line: stage, loads, work, stability."""
-    loads = ", ".join(f"{name} {show(name, m.value, m.unit)}" for name, m in state.loads.items() if m.value)
+    loads = ", ".join(
+        f"{name} {units.show(column_kind(name), load.value)}"
+        for name, load in state.loads.items()
+        if load.value
+    )
     modes = f", {state.unstable_modes} unstable" if state.unstable_modes else ""
     return (
         f"{state.stage} {state.parameter:.3f}  {loads or 'no load'}  ({state.iterations} iterations{modes})"

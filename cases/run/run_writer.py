@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The first rank's side of a run: folder, log, progress, verdicts."""
+"""What the first rank writes of a run: folder, log, progress, verdicts."""
 
 import resource
 import time
@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from annelid.cases.convert.description import description_of
 from annelid.cases.run.environment import provenance
 from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
@@ -16,34 +17,36 @@ from annelid.geometry.body import Body
 from annelid.geometry.meshing.quality import quality
 from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_folder import RunFolder
-from annelid.solver.model.quantities import definition_of
 from annelid.solver.records import Equilibrium, Outcome
 
-__all__ = ["Keeper"]
+__all__ = ["RunWriter"]
 
 
-class Keeper:
-    """Writes the states of a path to a Run folder as they are found, and judges the last.
+class RunWriter:
+    """Writes the states of a path to a Run folder as they are found, and evaluates the requirements.
 
-    A context manager: leaving it before ``finish`` leaves a folder that says it is unfinished.
+    A context manager: leaving it before ``finish`` leaves the folder marked as unfinished.
 
     Attributes:
         states: Number of states written.
     """
 
     def __init__(self, case: Case, body: Body, folder: Path, *, again: bool, ranks: int) -> None:
+        description = description_of(case)
         self._case = case
+        self._units = description.units
         self._body = body
         self._folder = RunFolder.create(
             folder,
             case_toml=to_toml(case),
             case_hash=case_hash(case),
+            description=description,
             provenance=provenance(ranks),
             body=body,
             keep_fields=case.output.fields,
             redo=again,
         )
-        self._progress: Progress = progress_for([stage.name for stage in case.stages])
+        self._progress: Progress = progress_for([stage.name for stage in case.stages], self._units)
         self._last: Quantities = {}
         self._ends: dict[str, Quantities] = {}
         self._begin = time.monotonic()
@@ -51,7 +54,7 @@ class Keeper:
         self.states = 0
         self._folder.log(quality(body).table())
 
-    def __enter__(self) -> "Keeper":
+    def __enter__(self) -> "RunWriter":
         self._progress.__enter__()
         return self
 
@@ -71,7 +74,7 @@ class Keeper:
     def observe(self, state: Equilibrium) -> None:
         """Write and show a state."""
         self._folder.append(state)
-        self._folder.log(describe(state))
+        self._folder.log(describe(state, self._units))
         self._progress.show(state)
         self.states += 1
         self._iterations += state.iterations
@@ -80,7 +83,7 @@ class Keeper:
             self._ends[state.stage] = state.quantities
 
     def finish(self, outcome: Outcome, solution: Mapping[str, Any]) -> tuple[Verdict, ...]:
-        """Judge the requirements and write the summary.
+        """Evaluate the requirements and write the summary.
 
         Args:
             outcome: How the path ended.
@@ -94,10 +97,7 @@ class Keeper:
             "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
         }
         self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
-        reported = [*self._last, *(margin.quantity for margin in outcome.margins)]
-        names = {name: definition_of(name) for name in reported}
-        definitions = {name: definition._asdict() for name, definition in names.items()}
-        self._folder.finish(outcome, verdicts=found, facts=facts, definitions=definitions)
+        self._folder.finish(outcome, verdicts=found, facts=facts)
         return found
 
     def _mesh_facts(self) -> dict[str, Any]:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A progress bar on a terminal, with words beside it."""
+"""A progress bar on a terminal, with a text."""
 
 from types import TracebackType
 from typing import Self
@@ -8,7 +8,7 @@ __all__ = ["TerminalBar"]
 
 
 class TerminalBar:
-    """A bar on the error stream that goes away when it is done; a context manager."""
+    """A bar on the error stream that disappears when it is done; a context manager."""
 
     def __init__(self) -> None:
         from rich.console import Console
@@ -17,7 +17,9 @@ class TerminalBar:
         columns = (BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn())
         text = TextColumn("{task.description}", markup=False)
         self._bar = Progress(*columns, text, console=Console(stderr=True), transient=True)
-        self._task = self._bar.add_task("starting; the first run of a kind compiles its equations", total=1.0)
+        self._task = self._bar.add_task(
+            "starting; the first run of its kind compiles the equations", total=1.0
+        )
 
     def __enter__(self) -> Self:
         self._bar.__enter__()
@@ -28,15 +30,15 @@ class TerminalBar:
     ) -> None:
         self._bar.__exit__(kind, value, trace)
 
-    def move(self, share: float, text: str) -> None:
-        """Show how far it is.
+    def move(self, fraction: float, text: str) -> None:
+        """Advance the bar.
 
         Args:
-            share: 0 to 1.
-            text: Words beside the bar.
+            fraction: Of the work that is done, 0 to 1.
+            text: Text beside the bar.
         """
-        self._bar.update(self._task, completed=share, description=text)
+        self._bar.update(self._task, completed=fraction, description=text)
 
-    def say(self, text: str) -> None:
+    def print_line(self, text: str) -> None:
         """Print a line above the bar."""
         self._bar.console.print(text, markup=False, highlight=False)

@@ -41,7 +41,7 @@ class Case(Table):
     making: MakingTable | None = None
     """How the part is made: inflated, printed on, released."""
     mesh: MeshTable
-    """How finely the shape is meshed."""
+    """Element sizes of the mesh."""
     materials: Annotated[dict[Name, MaterialTable], Field(min_length=1)]
     """Materials by name."""
     parts: Annotated[tuple[PartTable, ...], Field(min_length=1)]

@@ -1,19 +1,14 @@
 # SPDX-License-Identifier: MIT
-"""Lattices as a case file writes them: the cell and where it is laid."""
+"""Lattices as a case file writes them: the cell and where it is placed."""
 
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import Count, Length, LengthOrZero, Position, Table
+from annelid.cases.schema.base import Angle, Choice, Length, Number, Table, Whole
 from annelid.cases.schema.printing import PrintingTable
-from annelid.cases.schema.units import Unit
-
-SlantAngle = Annotated[float, Unit("deg", "an angle", "30 deg", above=0, below=90)]
-OpeningAngle = Annotated[float, Unit("deg", "an angle", "60 deg", at_least=10, at_most=170)]
-HelixAngle = Annotated[float, Unit("deg", "an angle", "45 deg", at_least=-85, at_most=85)]
-Shrinking = Annotated[float, Unit("", "a number", "0.3", above=0, at_most=1)]
-Depth = Annotated[float, Unit("", "a number", "0.5", above=0, below=1)]
+from annelid.geometry.lattice.chart import SIDES
+from annelid.geometry.lattice.rotating_cells import NODES
 
 
 class HoneycombCellTable(Table):
@@ -25,7 +20,7 @@ class HoneycombCellTable(Table):
     """Length of the walls along the part."""
     inclined: Length
     """Length of the inclined walls."""
-    angle: SlantAngle = 30.0
+    angle: Angle = 30.0
     """Angle of the inclined walls from the circumference."""
     width: Length
     """Width of the walls."""
@@ -40,7 +35,7 @@ class ReentrantCellTable(Table):
     """Length of the walls along the part; above 2 inclined sin(angle)."""
     inclined: Length
     """Length of the inclined walls."""
-    angle: SlantAngle = 30.0
+    angle: Angle = 30.0
     """Angle by which the inclined walls lean into the cell."""
     width: Length
     """Width of the walls."""
@@ -53,7 +48,7 @@ class RotatingSquaresCellTable(Table):
     """Rotating squares."""
     side: Length
     """Side of the squares."""
-    opening: OpeningAngle
+    opening: Angle
     """Angle between the sides of neighbouring squares."""
     ligament: Length
     """Length of the hinge ligaments."""
@@ -72,7 +67,7 @@ class HexachiralCellTable(Table):
     """Length of the ligaments between their points of tangency."""
     width: Length
     """Width of ligaments and rings."""
-    node: Literal["ring", "disc"] = "ring"
+    node: Annotated[str, Choice(NODES)] = "ring"
     """Whether nodes are rings or solid discs."""
 
 
@@ -87,7 +82,7 @@ class AntiTetrachiralCellTable(Table):
     """Length of the ligaments between their points of tangency."""
     width: Length
     """Width of ligaments and rings."""
-    node: Literal["ring", "disc"] = "ring"
+    node: Annotated[str, Choice(NODES)] = "ring"
     """Whether nodes are rings or solid discs."""
 
 
@@ -98,9 +93,9 @@ class ArrowheadCellTable(Table):
     """Double arrowheads."""
     long_arm: Length
     """Length of the long arms."""
-    long_angle: SlantAngle
+    long_angle: Angle
     """Angle of the long arms from the axis."""
-    short_angle: SlantAngle
+    short_angle: Angle
     """Angle of the short arms from the axis; above long_angle."""
     width: Length
     """Width of the arms."""
@@ -113,7 +108,7 @@ class SinusoidalCellTable(Table):
     """Sinusoidal ligaments."""
     spacing: Length
     """Distance between nodes."""
-    amplitude: LengthOrZero
+    amplitude: Length
     """Amplitude of the waves."""
     width: Length
     """Width of the ligaments."""
@@ -126,7 +121,7 @@ class DiamondCellTable(Table):
     """A diamond braid."""
     strut: Length
     """Length of a strut between crossings."""
-    braid_angle: SlantAngle
+    braid_angle: Angle
     """Angle of the struts from the axis."""
     width: Length
     """Width of the struts."""
@@ -139,13 +134,13 @@ class HelicesCellTable(Table):
     """Helices."""
     spacing: Length
     """Distance between neighbours, across them."""
-    helix_angle: HelixAngle
+    helix_angle: Angle
     """Angle from the axis, 5 to 85 degrees; negative turns the other way, 0 makes straight ribs."""
     width: Length
     """Width of the helices."""
 
 
-Cell = Annotated[
+CellTable = Annotated[
     HoneycombCellTable
     | ReentrantCellTable
     | RotatingSquaresCellTable
@@ -173,39 +168,39 @@ class MeasuredGridTable(Table):
 
     kind: Literal["grid"]
     """A surface given by radii on a grid."""
-    heights: Annotated[tuple[Position, ...], Field(min_length=4)]
+    heights: Annotated[tuple[Length, ...], Field(min_length=4)]
     """Heights along the axis, ascending."""
     radii: Annotated[tuple[tuple[Length, ...], ...], Field(min_length=8)]
     """For each of evenly spaced angles, from 0 on, the radii at the heights."""
 
 
-Measured = Annotated[MeasuredFileTable | MeasuredGridTable, Field(discriminator="kind")]
+MeasuredTable = Annotated[MeasuredFileTable | MeasuredGridTable, Field(discriminator="kind")]
 
 
 class LatticeTable(Table):
     """A printed lattice bonded to the wall; its struts are the region "lattice"."""
 
-    cell: Cell
-    """The flat cell; as a whole it grows or shrinks so that a whole number fits around."""
+    cell: CellTable
+    """The flat cell; it is scaled so that a whole number of cells fits around."""
     height: Length
     """Height of the struts along the normal of the wall."""
-    side: Literal["outside", "inside", "embedded"] = "outside"
+    side: Annotated[str, Choice(SIDES)] = "outside"
     """Whether the struts lie on the outer face, on the inner face, or in the wall."""
-    depth: Depth = 0.5
+    depth: Number = 0.5
     """Where in the wall the middle of an embedded lattice lies: from 0 (inner face) to 1 (outer face)."""
-    around: Count | None = None
+    around: Whole | None = None
     """Number of cells around; left out: as many as fit at their drawn size around the widest circle."""
-    along: Count | None = None
+    along: Whole | None = None
     """Number of cells along; left out: as many as fit."""
-    start: Annotated[Position | None, Field(alias="from")] = None
-    """Height at which the lattice may begin; left out: the lower end of the wall."""
-    end: Annotated[Position | None, Field(alias="to")] = None
+    start: Annotated[Length | None, Field(alias="from")] = None
+    """Height at which the lattice may start; left out: the lower end of the wall."""
+    end: Annotated[Length | None, Field(alias="to")] = None
     """Height at which the lattice must end; left out: the upper end of the wall."""
-    ring: LengthOrZero = 0.0
+    ring: Length = 0.0
     """Least width of the solid end rings; "0 mm" for none."""
-    smallest: Shrinking = 0.3
+    smallest: Number = 0.3
     """Cells end where they have shrunk to this fraction of their size at the widest circle."""
-    measured: Measured | None = None
-    """Measured outer surface of the wall: lattice and wall are laid, printed and meshed on it instead."""
+    measured: MeasuredTable | None = None
+    """Measured outer surface of the wall; lattice and wall are meshed and printed on it instead."""
     printing: PrintingTable = PrintingTable()
     """How it is printed."""

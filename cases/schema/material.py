@@ -130,7 +130,7 @@ class SheetsTable(Table):
     count: Whole
     """Number of sheets in the layer."""
     thickness: Length | None = None
-    """Thickness of one sheet as drawn; left out: layer thickness over count. It is checked against the layer."""
+    """Thickness of one sheet as drawn; left out: layer thickness over count."""
 
 
 class NaturalStretchTable(Table):

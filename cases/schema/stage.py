@@ -57,9 +57,9 @@ class SupportTable(Table):
     hold: Annotated[str, Choice(HOLDS)]
     """"all": clamped; "axial": slides in its plane; "radial": keeps its radius; "symmetric": no motion across
     its plane; "plate": stays plane and moves along the axis; "plate all": the same with the radius held;
-    "rigid motion": single nodes are fixed against the rigid motions that nothing else prevents; balanced loads
-    need no force there; "free": an open end of the lumen is meant to be free, so that pressure acts on the wall
-    alone."""
+    "rigid motion": single nodes are fixed against the rigid motions that nothing else prevents; balanced
+    loads need no force there; "free": an open end of the lumen is meant to be free, so that pressure acts on
+    the wall alone."""
 
 
 class FoundationTable(Table):
@@ -126,8 +126,8 @@ class StageTable(Table):
     obstacle: dict[str, Length] = Field(default_factory=dict)
     """Radius, height or distance of obstacles, { mandrel = "4.5 mm" }."""
     gravity: dict[str, Acceleration] = Field(default_factory=dict)
-    """Acceleration of gravity, { axial = "-9.81 m/s2" }, in 3-D models also along x and y; every material needs
-    a density."""
+    """Acceleration of gravity, { axial = "-9.81 m/s2" }, in 3-D models also along x and y; every
+    material needs a density."""
     volume: Volume | None = None
     """Volume enclosed by the lumen, for example "40 mL"; the pressure is found."""
     charge: dict[str, Charge] = Field(default_factory=dict)
@@ -135,9 +135,9 @@ class StageTable(Table):
     point: PointMotionTable | None = None
     """Motion of one point; the loads of the stage are scaled to reach it."""
     opening: dict[str, Length] = Field(default_factory=dict)
-    """Mean inner radius at one section, { middle = "6 mm" }; the loads of the stage are scaled to reach it."""
+    """Mean inner radius at one section, { middle = "6 mm" }; the loads of the stage are scaled."""
     arc: Length | None = None
-    """Length of path to follow, as root mean square motion; the stage ends early where its loads are reached."""
+    """Length of path to follow, as root mean square motion; ends early where the loads are reached."""
     backward: bool = False
     """Start with falling loads (arc only)."""
     control: Annotated[str, Choice(CONTROLS)] = "load"
@@ -174,10 +174,10 @@ class PathTable(Table):
     smallest_step: Number = 1e-4
     """Smallest step, as a fraction of the stage; below it the run ends."""
     beyond_instability: Annotated[str, Choice(BEYOND)] = "stop"
-    """Where stability is lost: "stop" ends the run, "follow" continues along unstable states, "jump" moves to the
-    next stable state, "branch" follows the buckled branch."""
+    """Where stability is lost: "stop" ends the run, "follow" continues along unstable states, "jump" moves to
+    the next stable state, "branch" follows the buckled branch."""
     seek_limit: Number | None = None
-    """From the last state on, search for the next critical point while each load grows up to this multiple."""
+    """From the last state on, search for the next critical point up to this multiple of each load."""
 
 
 class OutputTable(Table):

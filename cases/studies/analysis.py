@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from annelid.cases.convert.display import display_units_of
 from annelid.cases.schema.case import Case
 from annelid.cases.studies.pareto import pareto_front
 from annelid.cases.studies.plan import Plan
@@ -18,7 +19,9 @@ from annelid.cases.studies.tolerance import estimate_yield, quantity_spread
 from annelid.cases.studies.values import to_internal
 from annelid.cases.validate.requirements import known_quantities
 from annelid.results.study.figures import level_words
-from annelid.results.study.records import Column, Limit, Mark, Sensitivity, Spread, StudyData, Yield
+from annelid.results.study.records import Bound, Column, Mark, Sensitivity, Spread, StudyData, Yield
+from annelid.solver.display import DisplayUnits
+from annelid.solver.model.quantities import quantity_of
 
 __all__ = ["study_data"]
 
@@ -44,7 +47,7 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
         words=tuple(str(row.get("outcome in words") or row.get("reason") or "") for row in rows),
         kinds=tuple(str(row.get("outcome") or row["status"]) for row in rows),
         links=tuple(str(row.get("report", "")) for row in rows),
-        varied=_varied(plan),
+        varied=_varied(plan, display_units_of(case)),
         quantities=_quantities(plan, case, rows),
         limits=_limits(plan, case),
         requirements=_verdicts(rows),
@@ -74,7 +77,7 @@ def _number(row: Row, key: str) -> float:
     return float(value) if isinstance(value, int | float) else math.nan
 
 
-def _varied(plan: Plan) -> tuple[Column, ...]:
+def _varied(plan: Plan, display: DisplayUnits) -> tuple[Column, ...]:
     derived = {entry for run in plan.runs[:1] for entry in list(run.values)[len(plan.file.study.vary) :]}
     found = []
     for variable in plan.variables:
@@ -85,19 +88,27 @@ def _varied(plan: Plan) -> tuple[Column, ...]:
         else:
             numbers = [to_internal(value) for value in values]
             numbers = [math.nan if number is None else number for number in numbers]
-            found.append(Column(variable.name, variable.unit, role, tuple(numbers)))
+            kind = display.kind_of(variable.unit)
+            found.append(Column(variable.name, variable.unit, role, tuple(numbers), kind, display))
     return tuple(found)
 
 
 def _quantities(plan: Plan, case: Case, rows: list[Row]) -> tuple[Column, ...]:
     """The given quantities, else those of objectives and requirements, else the first reported ones."""
-    study, units = plan.file.study, known_quantities(case)
+    study, display = plan.file.study, display_units_of(case)
     names = [*(objective.quantity for objective in study.objectives), *study.quantities]
     if not study.quantities:
         names += [requirement.quantity for requirement in case.requirements]
     columns = {
-        name: Column(name, unit, "quantity", tuple(_number(row, column_header(name, unit)) for row in rows))
-        for name, unit in units.items()
+        name: Column(
+            name,
+            quantity.unit,
+            "quantity",
+            tuple(_number(row, column_header(name, quantity.unit)) for row in rows),
+            quantity.kind,
+            display,
+        )
+        for name, quantity in ((name, quantity_of(name)) for name in known_quantities(case))
         if name in names or not names
     }
     if names:
@@ -105,19 +116,19 @@ def _quantities(plan: Plan, case: Case, rows: list[Row]) -> tuple[Column, ...]:
     return tuple(c for c in columns.values() if len(c.levels) > 1)[:_DEFAULT_PLOTS]
 
 
-def _limits(plan: Plan, case: Case) -> dict[str, tuple[Limit, ...]]:
+def _limits(plan: Plan, case: Case) -> dict[str, tuple[Bound, ...]]:
     """Requirements on the last state, which the plots show; other stages are not plotted."""
     if any((variable.key or "").startswith("requirements") for variable in plan.variables):
         return {}
     last = case.stages[-1].name if case.stages else None
-    found: dict[str, list[Limit]] = {}
+    found: dict[str, list[Bound]] = {}
     for requirement in case.requirements:
         if requirement.stage not in (None, last):
             continue
         for value, is_floor in ((requirement.at_least, True), (requirement.at_most, False)):
             number = to_internal(value) if value is not None else None
             if number is not None:
-                found.setdefault(requirement.quantity, []).append(Limit(number, is_floor))
+                found.setdefault(requirement.quantity, []).append(Bound(number, is_floor))
     return {name: tuple(limits) for name, limits in found.items()}
 
 
@@ -176,6 +187,6 @@ def _spreads(data: StudyData, group: str, parts: Any, at_full_load: Any) -> Iter
     for quantity in data.quantities:
         values = np.where(at_full_load, quantity.numbers[parts], np.nan)
         limits = data.limits.get(quantity.name, ())
-        found = quantity_spread(quantity.name, quantity.unit or "", group, values, limits, variables)
+        found = quantity_spread(quantity.name, group, values, limits, variables)
         if found is not None:
-            yield found
+            yield replace(found, display=quantity.display)

@@ -13,7 +13,7 @@ from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.timing import time_run
 from annelid.geometry.errors import AnnelidError
-from annelid.results.display_units import counted
+from annelid.solver.display import counted
 
 __all__ = ["CostEstimate", "estimate_cost"]
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from annelid.cases.studies.values import Value, format_value, to_quantity
-from annelid.cases.validate.messages import one_of
+from annelid.cases.validate.messages import not_one_of
 from annelid.geometry.errors import InputError
 
 __all__ = ["evaluate"]
@@ -105,7 +105,7 @@ def _value(node: ast.expr, names: Mapping[str, Value]) -> Any:
 
 def _look_up(name: str, names: Mapping[str, Value]) -> Any:
     if name not in names:
-        raise _FormulaError(one_of(name, sorted(names), what="a name of this study"))
+        raise _FormulaError(not_one_of(name, sorted(names), what="a name of this study"))
     found = to_quantity(names[name])
     if found is None:
         raise _FormulaError(f'uses {name}, which is the text "{names[name]}" and not a quantity')
@@ -115,7 +115,7 @@ def _look_up(name: str, names: Mapping[str, Value]) -> Any:
 def _call(name: str, arguments: list[Any]) -> Any:
     known = sorted([*_NUMBER_FUNCTIONS, *_QUANTITY_FUNCTIONS])
     if name not in known:
-        raise _FormulaError(one_of(name, known, what="a function of formulas"))
+        raise _FormulaError(not_one_of(name, known, what="a function of formulas"))
     if not arguments or (name not in ("min", "max") and len(arguments) != 1):
         raise _FormulaError(f"passes {len(arguments)} values to {name}; it takes one")
     if name in _NUMBER_FUNCTIONS:

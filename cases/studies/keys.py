@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from annelid.cases.studies.values import Value
-from annelid.cases.validate.messages import one_of
+from annelid.cases.validate.messages import not_one_of
 from annelid.geometry.errors import InputError
 
 __all__ = ["last_part", "set_keys"]
@@ -81,7 +81,7 @@ def _index(entries: list[Any], part: str, path: str) -> int:
     match = re.fullmatch(r"#(\d+)", part)
     if match and 1 <= int(match[1]) <= len(entries):
         return int(match[1]) - 1
-    raise InputError(f"{path}: {one_of(part, names, what='an entry of this list')}", key=path)
+    raise InputError(f"{path}: {not_one_of(part, names, what='an entry of this list')}", key=path)
 
 
 def _name(entry: Any, number: int) -> str:

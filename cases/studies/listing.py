@@ -7,7 +7,7 @@ from collections import Counter
 from annelid.cases.studies.estimate import estimate_cost
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.store import Store
-from annelid.results.display_units import counted
+from annelid.solver.display import counted
 
 __all__ = ["dry_run_lines", "status_lines"]
 

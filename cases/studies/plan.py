@@ -15,10 +15,10 @@ from annelid.cases.studies.formula import evaluate
 from annelid.cases.studies.keys import last_part, set_keys
 from annelid.cases.studies.reading import StudyFile
 from annelid.cases.studies.values import Value, internal_unit
-from annelid.cases.validate.messages import one_of
+from annelid.cases.validate.messages import not_one_of
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.requirements import known_quantities
-from annelid.cases.validate.resolved import to_toml
+from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.errors import InputError
 
 __all__ = ["Plan", "PlannedRun", "extend_plan", "make_plan"]
@@ -162,11 +162,8 @@ def _plan_run(file: StudyFile, variables: Iterable[Variable], point: Mapping[str
     except InputError as error:
         digest = _digest(json.dumps([tables, values], sort_keys=True, default=str))
         return PlannedRun(digest[:_ID_LENGTH], digest, values, "", error.message, "")
-    toml = to_toml(case)
-    digest = _digest(toml)  # equals case_hash(case)
-    return PlannedRun(
-        digest[:_ID_LENGTH], digest, values, toml, "", _equation_kind(case), _ranks(study.ranks, values)
-    )
+    digest, ranks = case_hash(case), _ranks(study.ranks, values)
+    return PlannedRun(digest[:_ID_LENGTH], digest, values, to_toml(case), "", _equation_kind(case), ranks)
 
 
 def _ranks(default: int, values: Mapping[str, Value]) -> int:
@@ -227,5 +224,5 @@ def _check_quantities(file: StudyFile, runs: Iterable[PlannedRun]) -> None:
     names += [("objectives", objective.quantity) for objective in file.study.objectives]
     for key, name in names:
         if name not in known:
-            text = one_of(name, list(known), what="reported by this case")
+            text = not_one_of(name, list(known), what="reported by this case")
             raise InputError(f"{file.path}: {key}: {text}", key=key, value=name)

@@ -48,7 +48,7 @@ class StudyProgress:
     def print(self, text: str) -> None:
         """Print a line; on a terminal above the bar."""
         if self._bar is not None:
-            self._bar.say(text)
+            self._bar.print_line(text)
         else:
             print(text, file=sys.stderr, flush=True)
 

@@ -18,9 +18,10 @@ from annelid.cases.studies.schema import (
     StudyOutput,
     Vary,
 )
-from annelid.cases.validate.finding import find_file
-from annelid.cases.validate.messages import findings, nearest, path_of, reason
+from annelid.cases.validate.file_lookup import find_file
+from annelid.cases.validate.messages import errors_of, path_of, reason
 from annelid.cases.validate.reading import find_case
+from annelid.geometry.checks import nearest
 from annelid.geometry.errors import InputError
 
 __all__ = ["StudyFile", "find_study", "library_studies", "read_study", "study_from_text"]
@@ -84,7 +85,7 @@ def study_from_text(text: str, *, source: str) -> Study:
     try:
         return Study.model_validate(tables)
     except ValidationError as error:
-        lines = [_sentence(item, tables) for item in findings(error)]
+        lines = [_sentence(item, tables) for item in errors_of(error)]
         head = f"{source}: {len(lines)} error{'s' if len(lines) > 1 else ''}"
         raise InputError("\n".join([head, *(f"  {line}" for line in lines)]), problems=lines) from None
 

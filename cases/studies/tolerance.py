@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
-from annelid.results.study.records import Limit, Spread, Yield
+from annelid.results.study.records import Bound, Spread, Yield
 
 __all__ = ["estimate_yield", "quantity_spread", "variance_contributions"]
 
@@ -33,17 +33,15 @@ def estimate_yield(group: str, good: NDArray[np.bool_], without_result: int) -> 
 
 def quantity_spread(
     quantity: str,
-    unit: str,
     group: str,
     values: FloatArray,
-    limits: tuple[Limit, ...],
+    limits: tuple[Bound, ...],
     variables: Mapping[str, FloatArray],
 ) -> Spread | None:
     """Distribution of a quantity.
 
     Args:
         quantity: Name of the quantity.
-        unit: Internal unit.
         group: Listed values that the parts have in common, as text.
         values: One per part, NaN without a result.
         limits: Requirements on the quantity.
@@ -57,7 +55,7 @@ def quantity_spread(
         return None
     drawn = {name: column[finite] for name, column in variables.items()}
     contributions = variance_contributions(values[finite], drawn)
-    return Spread(quantity, unit, group, values[finite], limits, contributions)
+    return Spread(quantity, group, values[finite], limits, contributions)
 
 
 def variance_contributions(values: FloatArray, variables: Mapping[str, FloatArray]) -> dict[str, float]:

@@ -1,75 +1,91 @@
 # SPDX-License-Identifier: MIT
-"""The lattice against itself and the shape: a cell that can be, heights that lie on the part."""
+"""The records of the lattice and of its making, with every error collected."""
 
 from collections.abc import Iterator
 
-from annelid.cases.convert.lattice import cell_of
+from annelid.cases.convert.lattice import cell_of, lattice_mesh_size_of, unsuitable_shapes
+from annelid.cases.convert.making import inflation_of, measured_face_of, skin_mesh_size_of
+from annelid.cases.convert.shape import edge_range, entries_of, measured_heights
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.lattice import MeasuredGrid
-from annelid.cases.validate.crosscheck_loads import Problem, edge_problems
-from annelid.cases.validate.extents import lattice_span
-from annelid.geometry.errors import InputError
-from annelid.geometry.lattice.wrapping import Lattice
+from annelid.cases.schema.lattice import LatticeTable
+from annelid.cases.schema.making import MakingTable
+from annelid.cases.validate.findings import Findings
+from annelid.geometry.errors import Finding, InvalidValue
+from annelid.geometry.lattice.wrapping import check_placement
+from annelid.geometry.printing.settings import PrinterSettings
+from annelid.geometry.shapes.shape import Shape, check_edges
 
-__all__ = ["lattice_problems", "making_problems"]
+__all__ = ["check_lattice", "check_making"]
+
+_PLACEMENT = ("height", "side", "depth", "around", "along", "ring", "smallest")
 
 
-def lattice_problems(case: Case) -> Iterator[Problem]:
-    """A cell whose lengths and angles do not go together, ends outside the part, an uneven grid."""
-    if case.lattice is None:
+def check_lattice(case: Case, findings: Findings, shape: Shape | None) -> None:
+    """Cell, placement, printing and measured surface of the lattice, and whether the shape can take it."""
+    if case.lattice is None or not findings.complete("lattice"):
         return
-    try:
-        cell_of(case.lattice.cell)
-    except InputError as error:
-        yield ("lattice", "cell"), error.message
-    if case.making is None:  # with one they are heights of the inflated shape
-        yield from edge_problems(lattice_span(case), ("lattice",), case.lattice.start, case.lattice.end)
-    yield from _measured(case.lattice)
+    table, values = case.lattice, entries_of(case.lattice)
+    with findings.catching("lattice", "cell"):
+        cell_of(table.cell)
+    with findings.catching("lattice", "printing"):
+        PrinterSettings(**entries_of(table.printing))
+    with findings.catching("lattice"):
+        check_placement(**{key: values[key] for key in _PLACEMENT})
+    with findings.catching("lattice", "measured"):
+        measured_face_of(case)
+    if findings.complete("mesh"):
+        with findings.catching("mesh"):
+            lattice_mesh_size_of(case)
+    if shape is None or not findings.complete("lattice", "making"):
+        return
+    if case.making is None:  # with a making, heights are those of the inflated shape
+        with findings.catching("lattice"):
+            _check_ends(table, measured_heights(case) or edge_range(case, shape))
+    if findings.complete("mesh", "electrics") and case.mesh.model != "axisymmetric":
+        findings.check(unsuitable_shapes(case, shape))
 
 
-def making_problems(case: Case) -> Iterator[Problem]:
-    """A making that says not how far, or has nothing to print, or would be cut flat."""
+def _check_ends(table: LatticeTable, edges: tuple[float, float]) -> None:
+    low, high = edges
+    start = low if table.start is None else table.start
+    check_edges(start, high if table.end is None else table.end, edges)
+
+
+def check_making(case: Case, findings: Findings) -> None:
+    """How the skin is inflated, and whether there is a lattice that can be printed on it."""
     making = case.making
-    if making is None:
+    if making is None or not findings.complete("making"):
         return
+    with findings.catching("making"):
+        inflation_of(making)
+    if findings.complete("mesh"):
+        with findings.catching("making"):
+            skin_mesh_size_of(case)
+    if findings.complete("lattice", "mesh", "shape"):
+        findings.check(_making_findings(case, making))
+
+
+def _making_findings(case: Case, making: MakingTable) -> Iterator[Finding]:
     measured = case.lattice is not None and case.lattice.measured is not None
     given = (making.pressure is not None) + (making.volume is not None)
     if given == 2 or not (given or measured):
-        yield ("making",), "say how far the skin is inflated: give either pressure or volume"
+        yield Finding(("making",), InvalidValue("give either pressure or volume: how far is it inflated?"))
     if case.lattice is None:
-        yield ("making",), "there is no lattice to be printed; add [lattice], or leave making out"
+        yield Finding(("making",), InvalidValue("needs a lattice to print: add [lattice], or leave it out"))
     elif case.lattice.side != "outside":
-        yield (
-            ("lattice", "side"),
-            f'"{case.lattice.side}" struts cannot be printed on an inflated skin, whose inside no nozzle '
-            'reaches; print them on it ("outside"), and name layers that are cast over them in making.cover',
-        )
-    yield from _cover(case, making.cover)
-    if case.mesh.model == "axisymmetric":
-        yield (
-            ("mesh", "model"),
-            'with making choose "solid" or "sector": the printed part is no body of revolution',
-        )
-
-
-def _cover(case: Case, cover: tuple[str, ...]) -> Iterator[Problem]:
-    if not cover:
-        return
-    layers = [layer.name for layer in case.shape.layers]
-    if tuple(layers[-len(cover) :]) != cover or len(cover) == len(layers):
         text = (
-            "must be the outermost layers, inside to outside, and leave a skin; the layers are: "
+            f"'{case.lattice.side}' struts cannot be printed on an inflated skin, because no nozzle reaches "
+            "its inside: print them outside, and name layers that are cast over them in making.cover"
+        )
+        yield Finding(("lattice",), InvalidValue(text, key="side"))
+    layers = tuple(layer.name for layer in case.shape.layers)
+    cover = making.cover
+    if cover and (layers[-len(cover) :] != cover or len(cover) == len(layers)):
+        text = (
+            "must be the outermost layers, from inside to outside, and leave a skin; the layers are: "
             f"{', '.join(layers)}"
         )
-        yield ("making", "cover"), text
-
-
-def _measured(lattice: Lattice) -> Iterator[Problem]:
-    measured = lattice.measured
-    if not isinstance(measured, MeasuredGrid):
-        return
-    count = len(measured.heights)
-    for index, row in enumerate(measured.radii):
-        if len(row) != count:
-            text = f"has {len(row)} radii, heights has {count}; give one a height"
-            yield ("lattice", "measured", "radii", index), text
+        yield Finding(("making",), InvalidValue(text, key="cover"))
+    if case.mesh.model == "axisymmetric":
+        text = "must be 'solid' or 'sector' with making: the printed part is not a body of revolution"
+        yield Finding(("mesh",), InvalidValue(text, key="model"))

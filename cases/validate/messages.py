@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
-"""From what the validator found to sentences a user can act on: key, value, what is allowed."""
+"""From the errors of the schema to sentences that name the key, the value and what is allowed."""
 
-import difflib
 import types
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -9,42 +8,44 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from annelid.cases.schema.case import Case
+from annelid.geometry.checks import nearest, one_of
+from annelid.geometry.errors import InvalidValue
 
-__all__ = ["complaints", "findings", "nearest", "one_of", "path_of", "reason"]
+__all__ = ["RENAMED_QUANTITIES", "errors_of", "messages_of", "not_one_of", "path_of", "reason"]
 
+RENAMED_QUANTITIES = {"slack share": "compressed wall fraction", "swept volume": "displaced volume"}
+_RENAMED_KEYS = {"tissue_beds": "foundations"}
+_RENAMED_WORDS = {"floating": "rigid motion"}
 _NAMING_KEYS = ("name", "region", "quantity")
 
 
-def complaints(error: ValidationError, raw: dict[str, Any]) -> list[str]:
-    """One sentence for each thing wrong.
+def messages_of(error: ValidationError, raw: dict[str, Any]) -> list[str]:
+    """One sentence for each error.
 
     Args:
-        error: What the validator raised for ``Case``.
+        error: What the schema raised for ``Case``.
         raw: The tables as read from the file.
     """
-    return [_sentence(item, raw) for item in findings(error)]
+    return [_sentence(item, raw) for item in errors_of(error)]
 
 
-def findings(error: ValidationError) -> list[dict[str, Any]]:
-    """What the validator found, without what only follows from the rest."""
-    found = [dict(item) for item in error.errors(include_url=False)]
-    return [item for item in found if not _follows(item, found)]
+def errors_of(error: ValidationError) -> list[dict[str, Any]]:
+    """Errors of the schema, without those that only follow from others."""
+    items = [dict(item) for item in error.errors(include_url=False)]
+    return [item for item in items if not _follows(item, items)]
 
 
-def nearest(word: str, words: Iterable[str]) -> str:
-    """`` (did you mean "x"?)`` if one of the words is near, else nothing."""
-    found = difflib.get_close_matches(word, list(words), n=1, cutoff=0.6)
-    return f' (did you mean "{found[0]}"?)' if found else ""
-
-
-def one_of(word: str, words: Sequence[str], *, what: str = "") -> str:
-    """Say that a word is not among the allowed ones, which it is near to, and list them."""
-    listed = ", ".join(words) or "there are none in this case"
-    return f'"{word}" is not {what or "allowed"}{nearest(word, words)}; allowed: {listed}'
+def not_one_of(word: str, words: Sequence[str], *, what: str = "") -> str:
+    """State that a word is not among the allowed ones, with the nearest of them, and list them."""
+    try:
+        one_of("", word, words, what=what)
+    except InvalidValue as error:
+        return error.problem
+    raise AssertionError(word)
 
 
 def path_of(raw: Any, *keys: str | int) -> str:
-    """Readable path of a key: list entries are called by their name, else by their number from 1."""
+    """Readable path of a key: entries of lists appear by their name, else by their number from 1."""
     path = ""
     for key in keys:
         if isinstance(key, int):
@@ -72,7 +73,7 @@ def _inside(raw: Any, key: str | int) -> Any:
 
 
 def _follows(item: dict[str, Any], found: Iterable[dict[str, Any]]) -> bool:
-    """Whether a list is called too short only since its entries that are wrong are not counted."""
+    """Whether a list is called too short only because its invalid entries are not counted."""
     place = item["loc"]
     inside = (other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in found)
     return item["type"] == "too_short" and any(inside)
@@ -83,59 +84,61 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
     path = path_of(raw, *keys)
     kind, context = item["type"], item.get("ctx", {})
     if kind == "extra_forbidden":
-        allowed = sorted(_keys(table))
-        return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"
+        allowed, key = sorted(_keys(table)), str(keys[-1])
+        if key in _RENAMED_KEYS:
+            return f"{path}: is now called {_RENAMED_KEYS[key]}"
+        return f"{path}: unknown key{nearest(key, allowed)}; allowed here: {', '.join(allowed)}"
     if kind == "missing":
-        return f"{path}: is missing; it says: {_description(table, str(keys[-1]))}"
+        expected = _description(table, str(keys[-1])).rstrip(".")
+        return f"{path}: missing: expected {expected[:1].lower()}{expected[1:]}"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         key = context["discriminator"].strip("'")
         tags = [tag.strip(" '") for tag in context.get("expected_tags", _tags(members)).split(",")]
         if kind == "union_tag_not_found":
-            return f"{path}.{key}: is missing; one of: {', '.join(tags)}"
-        return f"{path}.{key}: {one_of(context['tag'], tags)}"
+            return f"{path}.{key}: missing; allowed: {', '.join(tags)}"
+        return f"{path}.{key}: {not_one_of(context['tag'], tags)}"
     return f"{path}: {reason(item)}"
 
 
 def reason(item: dict[str, Any]) -> str:
-    """What is wrong with one value, in words, without its key."""
+    """What is wrong with one value, without its key."""
     kind, value, context = item["type"], item["input"], item.get("ctx", {})
-    shown = f'"{value}"' if isinstance(value, str) else repr(value)
+    shown = repr(value)
     if kind in ("unit", "range"):
         return str(item["msg"])
     if kind == "literal_error":
         words = [word.strip(" '") for word in context["expected"].replace(" or ", ",").split(",")]
-        return (
-            one_of(str(value), words)
-            if isinstance(value, str)
-            else f"{shown} is not one of {', '.join(words)}"
-        )
+        if value in _RENAMED_WORDS:
+            return f"{shown} is now called '{_RENAMED_WORDS[value]}'"
+        return not_one_of(value if isinstance(value, str) else shown, words)
     if kind in ("greater_than_equal", "int_type", "int_from_float"):
-        return f"{shown} is not allowed; it must be a whole number, {context.get('ge', 1)} or more"
+        least = f" of at least {context['ge']}" if "ge" in context else ""
+        return f"must be a whole number{least}, got {shown}"
     if kind == "less_than_equal":
-        return f"{shown} is not allowed; it must be {context['le']} or less"
+        return f"must be at most {context['le']}, got {shown}"
     if kind == "string_pattern_mismatch":
         allowed = "letters, digits, _ and -" if r"\-" in context["pattern"] else "letters, digits and _"
-        return f"{shown} is not a name; use {allowed}, beginning with a letter"
+        return f"{shown} is not a name: use {allowed}, starting with a letter"
     if kind == "too_short":
         least = context["min_length"]
         return f"needs at least {least} entr{'y' if least == 1 else 'ies'}, got {context['actual_length']}"
     if kind in ("model_type", "dict_type", "model_attributes_type"):
-        return f"{shown} is not a table; write [key] or {{ key = value }}"
+        return f"{shown} is not a table: write [key] or {{ key = value }}"
     if kind == "tuple_type":
-        return f"{shown} is not a list; write [[{item['loc'][-1]}]] tables or [a, b]"
+        return f"{shown} is not a list: write [[{item['loc'][-1]}]] tables or [a, b]"
     message = str(item["msg"]).replace("Input should be", "must be").replace("Value error, ", "")
     return f"{shown} {message[0].lower()}{message[1:]}"
 
 
 def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any, list[Any]]:
-    """Keys as written in the file, the table that holds the last one, and what may stand at it."""
+    """Keys as written in the file, the table with the last one, and the types allowed at it."""
     here: Any = Case
     holder: Any = Case
     keys: list[str | int] = []
     for item in location:
         members = _union(here)
         tagged = [m for m in members if item in _literals(m)]
-        if len(members) > 1 and tagged:  # a tag of the validator, not a key of the file
+        if len(members) > 1 and tagged:  # a tag of the schema, not a key of the file
             here = holder = tagged[0]
             continue
         if item == "[key]":
@@ -146,7 +149,7 @@ def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any, list[A
 
 
 def _union(kind: Any) -> list[Any]:
-    """Members of an optional or united type, without None and without annotations."""
+    """Members of an optional type or a union, without None and without annotations."""
     if get_origin(kind) is Annotated:
         return _union(get_args(kind)[0])
     if get_origin(kind) in (Union, types.UnionType):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From a case file to a resolved case, or to messages that say what to mend."""
+"""From a case file to a resolved case, or to one error with a message for everything that is wrong."""
 
 import csv
 import tomllib
@@ -10,11 +10,12 @@ from typing import Any
 from pydantic import ValidationError
 
 from annelid.cases.schema.case import Case
-from annelid.cases.validate.crosscheck import problems
-from annelid.cases.validate.finding import find_file
-from annelid.cases.validate.messages import complaints
-from annelid.cases.validate.requirements import requirement_problems, resolved_requirements
-from annelid.cases.validate.resolved import resolved
+from annelid.cases.schema.units import units_read
+from annelid.cases.validate.crosscheck import CrossCheck
+from annelid.cases.validate.file_lookup import find_file
+from annelid.cases.validate.messages import messages_of
+from annelid.cases.validate.requirements import check_requirements, resolved_requirements
+from annelid.cases.validate.valid_tables import ValidTables, valid_tables
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_surface import read_radial_surface
 
@@ -30,7 +31,7 @@ def library_cases() -> dict[str, Path]:
 
 
 def find_case(name: str) -> Path:
-    """The file of a case: a path, or the name of a library case.
+    """File of a case: a path, or the name of a library case.
 
     Raises:
         InputError: There is neither.
@@ -42,7 +43,7 @@ def read_case(path: Path | str) -> Case:
     """Read, check and resolve a case file.
 
     Raises:
-        InputError: The file cannot be read, or says something that cannot be meant; one line for each.
+        InputError: The file cannot be read or has errors; one line for each.
     """
     path = Path(path)
     try:
@@ -50,9 +51,9 @@ def read_case(path: Path | str) -> Case:
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8", key=str(path)) from None
+        raise InputError(f"{path}: not a text file in UTF-8", key=str(path)) from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: is not valid TOML: {error}", key=str(path)) from None
+        raise InputError(f"{path}: not valid TOML: {error}", key=str(path)) from None
     return case_from_tables(tables, source=str(path), folder=path.parent)
 
 
@@ -62,29 +63,40 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     Args:
         tables: As a TOML reader returns them.
         source: Name of the file, for messages.
-        folder: Where the files lie that the case names.
+        folder: Folder of the files that the case names.
 
     Raises:
-        InputError: It says something that cannot be meant; one line for each thing wrong.
+        InputError: It has errors; one line for each.
     """
     raw = _with_radii(_with_points(dict(tables), folder), folder)
-    try:
-        case = Case.model_validate(raw)
-    except ValidationError as error:
-        raise _input_error(source, complaints(error, raw)) from None
-    wrong = problems(case, raw) or requirement_problems(case, raw)
-    if wrong:
-        raise _input_error(source, wrong)
-    return resolved_requirements(resolved(case))
+    messages: list[str] = []
+    with units_read() as units:
+        try:
+            valid = ValidTables(Case.model_validate(raw), {}, set())
+        except ValidationError as error:
+            messages, valid = messages_of(error, raw), valid_tables(raw)
+        check = CrossCheck(raw, valid)
+        check_requirements(check.case, check.findings)
+        messages += check.findings.messages
+        if messages:
+            raise _input_error(source, messages)
+        case = resolved_requirements(check.case)
+    return _with_units(case, units)
+
+
+def _with_units(case: Case, units: dict[str, list[str]]) -> Case:
+    """The case with the units of its report: those that it names, else those that it uses."""
+    chosen = case.output.units or {kind: tuple(names) for kind, names in units.items()}
+    return case.model_copy(update={"output": case.output.model_copy(update={"units": chosen})})
 
 
 def _input_error(source: str, lines: list[str]) -> InputError:
-    head = f"{source}: {len(lines)} thing{'s' if len(lines) > 1 else ''} to mend"
+    head = f"{source}: {len(lines)} error{'s' if len(lines) > 1 else ''}"
     return InputError("\n".join([head, *(f"  {line}" for line in lines)]), problems=lines)
 
 
 def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """Put the points of a contour file into the case, so that the case stands by itself."""
+    """Replace a contour file by its points, so that the case needs no other file."""
     meridian = _file_table(tables, "shape", "meridian")
     if meridian is None:
         return tables
@@ -107,7 +119,7 @@ def companions(path: Path) -> list[Path]:
 
 
 def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """Put the radii of a measured surface into the case, so that the case stands by itself."""
+    """Replace the file of a measured surface by its radii, so that the case needs no other file."""
     measured = _file_table(tables, "lattice", "measured")
     if measured is None:
         return tables
@@ -121,7 +133,7 @@ def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
 
 
 def _file_table(tables: dict[str, Any], outer: str, inner: str) -> dict[str, Any] | None:
-    """The table ``inner`` in the table ``outer`` if it names a file; wrong ones are left to the schema."""
+    """The table ``inner`` in the table ``outer`` if it names a file; invalid ones are left to the schema."""
     around = tables.get(outer)
     table = around.get(inner) if isinstance(around, dict) else None
     if not isinstance(table, dict) or table.get("kind") != "file" or not isinstance(table.get("path"), str):
@@ -130,7 +142,7 @@ def _file_table(tables: dict[str, Any], outer: str, inner: str) -> dict[str, Any
 
 
 def _with(tables: dict[str, Any], outer: str, inner: str, content: dict[str, Any]) -> dict[str, Any]:
-    """The tables with the content of a file in place of its path; other keys beside the path stay."""
+    """The tables with the content of a file in place of its path; other keys of the table stay."""
     kept = {key: value for key, value in tables[outer][inner].items() if key not in ("kind", "path")}
     return tables | {outer: tables[outer] | {inner: content | kept}}
 

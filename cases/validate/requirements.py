@@ -1,95 +1,86 @@
 # SPDX-License-Identifier: MIT
-"""Requirements: limits on reported quantities, checked at the door and judged at the end."""
+"""Requirements: limits on reported quantities, checked before a run and judged at its end."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any, cast
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from annelid.cases.convert.model import scope_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.stage import Requirement
-from annelid.cases.schema.units import UnitError, parse, show
-from annelid.cases.validate.extents import has_lumen
-from annelid.cases.validate.messages import one_of, path_of
+from annelid.cases.schema.stage import RequirementTable
+from annelid.cases.schema.units import UnitError, note_unit, parse, show
+from annelid.cases.validate.findings import Findings
+from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
+from annelid.geometry.errors import InvalidValue
 from annelid.results.folder.records import Verdict
-from annelid.solver.model.quantities import definition_of, names_for
+from annelid.solver.model.loads import LOAD_KINDS, TOGETHER
+from annelid.solver.model.quantities import STABILITY_MARGIN_OF, names_for, quantity_of
+from annelid.solver.model.stages import DRIVERS
 from annelid.solver.records import Margin, Measure
 
-if TYPE_CHECKING:
-    from annelid.solver.model.model import Model
-
 __all__ = [
+    "check_requirements",
     "known_quantities",
     "margins_of",
     "reported",
-    "requirement_problems",
     "resolved_requirements",
     "verdicts",
 ]
+
+# Tables that decide which quantities a run reports.
+_DECIDING = (
+    "shape",
+    "materials",
+    "parts",
+    "electrodes",
+    "supports",
+    "contacts",
+    "sections",
+    "stages",
+    "making",
+)
 
 Quantities = Mapping[str, Measure]
 _BOUNDS = ("at_least", "at_most")
 
 
-def reported(case: Case) -> dict[str, str]:
-    """Unit of every quantity that a run of the case reports."""
-    strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
-    layers = {layer.name for layer in case.shape.layers}
-    # The solver tells the names from its model; all that it looks at is known before anything is meshed.
-    model = SimpleNamespace(
-        sections=case.sections,
-        supports=case.supports,
-        electrodes=case.electrodes,
-        contacts=case.contacts,
-        has_lumen=has_lumen(case.shape),
-        bare_stroke=case.making if case.making is not None and case.making.compare else None,
-        parts=[
-            SimpleNamespace(
-                region=part.region,
-                material=SimpleNamespace(breakdown=True if part.material in strong else None),
-                sheets=True if part.region in layers else None,
-            )
-            for part in case.parts
-        ],
-    )
-    return {name: definition_of(name).unit for name in names_for(cast("Model", model))}
+def reported(case: Case) -> list[str]:
+    """Names of the quantities that a run of the case reports."""
+    return names_for(scope_of(case))
 
 
-def margins_of(case: Case) -> dict[str, str]:
-    """Unit of the stability margin of every load that the case drives."""
-    drives = {
-        "pressure": any(stage.pressure is not None or stage.volume is not None for stage in case.stages),
-        "voltage": any(stage.voltage or stage.charge for stage in case.stages),
-        "force": any(stage.force for stage in case.stages),
-        "move": any(stage.move for stage in case.stages),
+def margins_of(case: Case) -> list[str]:
+    """Names of the stability margins of the loads that the case changes."""
+    changed = {
+        kind.margin
+        for kind in LOAD_KINDS
+        for stage in case.stages
+        if getattr(stage, kind.key) not in (None, {})
     }
-    loads = [load for load, driven in drives.items() if driven]
+    found = {DRIVERS[stage.control].finds for stage in case.stages if stage.control in DRIVERS}
+    loads = [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | found]
     if len(loads) > 1:
-        loads.append("all loads")
-    return {margin.quantity: "1" for margin in (Margin(load, math.nan) for load in loads)}
+        loads.append(TOGETHER)
+    return [STABILITY_MARGIN_OF.of(load) for load in loads]
 
 
-def known_quantities(case: Case) -> dict[str, str]:
-    """Unit of all that a run of the case tells: of every state, and the margins that it seeks at its end."""
-    return reported(case) | (margins_of(case) if case.path.seek_limit is not None else {})
+def known_quantities(case: Case) -> list[str]:
+    """Names of all quantities of a run: those of every state, and the margins at its end if requested."""
+    return reported(case) + (margins_of(case) if case.path.seek_limit is not None else [])
 
 
-def requirement_problems(case: Case, raw: dict[str, Any]) -> list[str]:
-    """One sentence for each requirement that cannot be judged."""
-    known = reported(case) | margins_of(case)
-    return [
-        f"{path_of(raw, 'requirements', index, *keys)}: {text}"
-        for index, requirement in enumerate(case.requirements)
-        for keys, text in _problems(case, requirement, known)
-    ]
+def check_requirements(case: Case, findings: Findings) -> None:
+    """Add an error for each requirement that cannot be judged."""
+    known = reported(case) + margins_of(case) if findings.complete(*_DECIDING) else None
+    for index, requirement in enumerate(case.requirements):
+        for key, text in _errors(case, requirement, known):
+            findings.add(("requirements", index), InvalidValue(text, key=key))
 
 
 def resolved_requirements(case: Case) -> Case:
-    """The same case with all limits in the units inside."""
-    known = reported(case) | margins_of(case)
+    """The same case with all limits in internal units."""
     requirements = []
     for requirement in case.requirements:
-        unit = known[requirement.quantity]
+        unit = quantity_of(requirement.quantity).unit
         given = {key: getattr(requirement, key) for key in _BOUNDS}
         limits = {key: show(parse(limit, unit), unit) for key, limit in given.items() if limit is not None}
         requirements.append(requirement.model_copy(update=limits))
@@ -107,10 +98,10 @@ def verdicts(
         ends: Quantities at the end of every stage that was completed, by stage.
         margins: Stability margins of the path.
     """
-    known = reported(case) | margins_of(case)
     found = []
     for requirement in case.requirements:
         name, stage = requirement.quantity, requirement.stage
+        unit = quantity_of(name).unit
         margin = next((m for m in margins if m.quantity == name), None)
         if name in margins_of(case):
             value, where = (margin.value, _ahead(margin)) if margin else (math.nan, "no such load acts")
@@ -120,26 +111,26 @@ def verdicts(
         for key in _BOUNDS:
             limit = getattr(requirement, key)
             if limit is not None:
-                bound = parse(limit, known[name])
+                bound = parse(limit, unit)
                 met = value >= bound if key == "at_least" else value <= bound and not is_bound
                 words = key.replace("_", " ")
-                found.append(Verdict(name, words, bound, value, known[name], met, where, is_bound))
+                found.append(Verdict(name, words, bound, value, unit, met, where, is_bound))
     return tuple(found)
 
 
 def _ahead(margin: Margin) -> str:
-    """Where a margin points to, in words."""
+    """State of a margin, in words."""
     if math.isnan(margin.value):
         return margin.text
     if margin.is_bound:
         return "no critical point up to there"
-    return f"{margin.kind} {'short of the load asked for' if margin.value < 1 else 'ahead of the last state'}"
+    return f"{margin.kind} {'short of the requested load' if margin.value < 1 else 'ahead of the last state'}"
 
 
 def _value(
     name: str, stage: str | None, last: Quantities, ends: Mapping[str, Quantities]
 ) -> tuple[float, str]:
-    """Value of a quantity where a requirement wants it, and that place in words."""
+    """Value of a quantity at the state that a requirement names, and that state in words."""
     state = last if stage is None else ends.get(stage, {})
     value = state[name].value if name in state else math.nan
     if stage is None:
@@ -147,41 +138,50 @@ def _value(
     return value, f"at the end of stage '{stage}'" if stage in ends else f"stage '{stage}' was not completed"
 
 
-def _problems(
-    case: Case, requirement: Requirement, known: Mapping[str, str]
-) -> Iterator[tuple[tuple[str, ...], str]]:
-    stages = [stage.name or f"stage {number}" for number, stage in enumerate(case.stages, start=1)]
+def _errors(
+    case: Case, requirement: RequirementTable, known: Collection[str] | None
+) -> Iterator[tuple[str, str]]:
+    stages = [stage.name for stage in case.stages]
     if requirement.stage is not None and requirement.stage not in stages:
-        yield ("stage",), one_of(requirement.stage, stages, what="a stage")
-    if requirement.quantity not in known:
-        yield ("quantity",), one_of(requirement.quantity, list(known), what="reported by this case")
+        yield "stage", not_one_of(requirement.stage, stages, what="a stage")
+    name = requirement.quantity
+    try:
+        quantity = quantity_of(name)
+    except KeyError:
+        quantity = None
+    if name in RENAMED_QUANTITIES:
+        yield "quantity", f"'{name}' is now called '{RENAMED_QUANTITIES[name]}'"
         return
-    unit = known[requirement.quantity]
+    if quantity is None or (known is not None and name not in known):
+        yield "quantity", not_one_of(name, list(known or ()), what="reported by this case")
+        return
     limits = {key: getattr(requirement, key) for key in _BOUNDS}
-    if requirement.quantity in margins_of(case):
-        yield from _margin_problems(case, requirement)
+    if quantity is STABILITY_MARGIN_OF:
+        yield from _margin_errors(case, requirement)
     if all(limit is None for limit in limits.values()):
-        yield (), "has no limit; give at_least or at_most"
+        yield "", "has no limit: give at_least or at_most"
     for key, limit in limits.items():
-        if limit is not None:
-            try:
-                parse(limit, unit)
-            except UnitError as error:
-                example = '"12 %" or 0.12' if unit == "1" else f'"0.5 {unit}"'
-                yield (key,), f"{error}; write a limit such as {example}"
+        if limit is None:
+            continue
+        try:
+            parse(limit, quantity.unit)
+            note_unit(limit, quantity.kind)
+        except UnitError as error:
+            example = "'12 %' or 0.12" if quantity.unit == "1" else f"'0.5 {quantity.unit}'"
+            yield key, f"{error}; write a limit such as {example}"
 
 
-def _margin_problems(case: Case, requirement: Requirement) -> Iterator[tuple[tuple[str, ...], str]]:
-    """A margin is sought once, from the last state on, and as far as the case says."""
+def _margin_errors(case: Case, requirement: RequirementTable) -> Iterator[tuple[str, str]]:
+    """A margin is sought once, from the last state on, up to a limit that the case sets."""
     furthest = case.path.seek_limit
     if furthest is None:
-        yield ("quantity",), "needs path.seek_limit, the multiple of the loads up to which to look"
+        yield "quantity", "needs path.seek_limit, the multiple of the loads up to which to search"
     elif requirement.at_least is not None:
         try:
             beyond = parse(requirement.at_least, "1") > furthest
         except UnitError:
-            return  # said elsewhere
+            return  # reported with the limit
         if beyond:
-            yield ("at_least",), f"lies beyond path.seek_limit = {furthest:g}; look as far as that at least"
-    if requirement.stage not in (None, case.stages[-1].name):
-        yield ("stage",), "margins are sought from the last state on; leave it out"
+            yield "at_least", f"is above path.seek_limit = {furthest:g}: raise that to at least this value"
+    if requirement.stage not in (None, *(stage.name for stage in case.stages[-1:])):
+        yield "stage", "margins are sought from the last state on: leave it out"

@@ -1,35 +1,37 @@
 # SPDX-License-Identifier: MIT
-"""The resolved case: nothing left out, one notation for every quantity, and its stable hash."""
+"""The resolved case: every default filled in, one notation for every quantity, and its stable hash."""
 
 import hashlib
 from typing import Any
 
 import tomli_w
 
+from annelid.cases.convert.shape import edge_range, shape_of
 from annelid.cases.schema.case import Case
-from annelid.cases.validate.extents import band_span, every_region
-from annelid.solver.model.boundary import Electrode
-from annelid.solver.model.parts import Part, Sheets
-from annelid.solver.model.stages import CONTROLS, Stage
+from annelid.cases.schema.material import PartTable, SheetsTable
+from annelid.cases.schema.stage import ElectrodeTable, StageTable
+from annelid.geometry.shapes.shape import Shape
+from annelid.solver.model.stages import DRIVERS
 
 __all__ = ["case_hash", "coarsened", "resolved", "to_toml"]
 
 
-def resolved(case: Case) -> Case:
-    """The same case with what was left out written in: band edges, sheet thicknesses, names of stages.
+def resolved(case: Case, shape: Shape | None) -> Case:
+    """The same case with defaults filled in: band edges, sheet thicknesses, names of stages.
 
-    Expects a case without problems between its tables.
+    Args:
+        case: The case.
+        shape: Its shape; ``None`` if it is invalid: what depends on it is then left as it is.
     """
     names = tuple(electrode.name for electrode in case.electrodes)
-    return case.model_copy(
-        update={
-            "parts": tuple(_part(case, part) for part in case.parts),
-            "electrodes": tuple(_electrode(case, electrode) for electrode in case.electrodes),
-            "stages": tuple(
-                _stage(stage, number, names) for number, stage in enumerate(case.stages, start=1)
-            ),
-        }
-    )
+    update: dict[str, Any] = {
+        "stages": tuple(_stage(stage, number, names) for number, stage in enumerate(case.stages, start=1))
+    }
+    if shape is not None:
+        update["parts"] = tuple(_part(part, shape) for part in case.parts)
+        edges = edge_range(case, shape)
+        update["electrodes"] = tuple(_electrode(electrode, edges) for electrode in case.electrodes)
+    return case.model_copy(update=update)
 
 
 def to_toml(case: Case) -> str:
@@ -38,16 +40,20 @@ def to_toml(case: Case) -> str:
 
 
 def case_hash(case: Case) -> str:
-    """Hash of a resolved case, 64 hexadecimal digits; the same for "180 um" and "0.18 mm"."""
-    return hashlib.sha256(to_toml(case).encode()).hexdigest()
+    """Hash of a resolved case, 64 hexadecimal digits; the same for "180 um" and "0.18 mm".
+
+    Units of the report do not count.
+    """
+    output = case.output.model_copy(update={"units": {}})
+    return hashlib.sha256(to_toml(case.model_copy(update={"output": output})).encode()).hexdigest()
 
 
 def coarsened(case: Case, factor: float) -> Case:
-    """The case on a coarser mesh: elements ``factor`` times as long, one through each layer.
+    """The case with element sizes multiplied by ``factor`` and fewer elements through and around.
 
-    For a quick look and for tests; the resolved case, and so its hash, says so.
+    For a quick look and for tests; the resolved case, and so its hash, contains the changed mesh.
     """
-    low, high = band_span(case)
+    low, high = edge_range(case, shape_of(case))
     mesh = case.mesh
     update: dict[str, float] = {
         "along": min(mesh.along * factor, high - low),
@@ -59,39 +65,40 @@ def coarsened(case: Case, factor: float) -> Case:
     return case.model_copy(update={"mesh": mesh.model_copy(update=update)})
 
 
-def _part(case: Case, part: Part) -> Part:
-    thickness = every_region(case)[part.region]
-    if thickness is None:
+def _part(part: PartTable, shape: Shape) -> PartTable:
+    layer = next((layer for layer in shape.layers if layer.name == part.region), None)
+    if layer is None:
         return part
     count = part.sheets.count if part.sheets else 1
-    return part.model_copy(
-        update={"sheets": Sheets.model_construct(count=count, thickness=thickness / count)}
-    )
+    sheets = SheetsTable.model_construct(count=count, thickness=layer.thickness / max(count, 1))
+    return part.model_copy(update={"sheets": sheets})
 
 
-def _electrode(case: Case, electrode: Electrode) -> Electrode:
-    low, high = band_span(case)
-    start = low if electrode.start is None else electrode.start
-    end = high if electrode.end is None else electrode.end
+def _electrode(electrode: ElectrodeTable, edges: tuple[float, float]) -> ElectrodeTable:
+    start = edges[0] if electrode.start is None else electrode.start
+    end = edges[1] if electrode.end is None else electrode.end
     return electrode.model_copy(update={"start": start, "end": end})
 
 
-def _stage(stage: Stage, number: int, electrodes: tuple[str, ...]) -> Stage:
+def _stage(stage: StageTable, number: int, electrodes: tuple[str, ...]) -> StageTable:
     everywhere = {name: stage.voltage["all"] for name in electrodes if "all" in stage.voltage}
-    named = {name: value for name, value in stage.voltage.items() if name != "all"}
+    named = {name: value for name, value in stage.voltage.items() if name != "all" or not electrodes}
+    targets = [control for control, driver in DRIVERS.items() if getattr(stage, driver.key)]
+    implied = targets[0] if targets and stage.control == "load" else stage.control
     return stage.model_copy(
         update={
             "name": stage.name or f"stage {number}",
             "voltage": everywhere | named,
-            "control": next((c for c, key in CONTROLS.items() if getattr(stage, key)), stage.control),
+            "control": implied,
         }
     )
 
 
 def _set_only(value: Any) -> Any:
-    """Drop what is not set (TOML has no word for nothing) and empty tables."""
+    """Drop what is not set (TOML has no null) and empty tables."""
     if isinstance(value, dict):
-        return {key: _set_only(item) for key, item in value.items() if item not in (None, {}, ())}
+        entries = {key: _set_only(item) for key, item in value.items()}
+        return {key: item for key, item in entries.items() if item not in (None, {}, [])}
     if isinstance(value, list | tuple):
         return [_set_only(item) for item in value]
     return value

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InputError, InvalidValue
 from annelid.geometry.lattice.chart import PERIOD
 
 if TYPE_CHECKING:
@@ -184,17 +184,20 @@ def _wrapped(where: FloatArray) -> FloatArray:
 
 def _check_grid(heights: FloatArray, radii: FloatArray) -> None:
     if radii.ndim != 2 or len(radii) < 8 or radii.shape[1] < 4 or radii.shape[1:] != heights.shape:
-        raise InputError(
-            f"measured surface: {radii.shape} radii for {heights.shape} heights; at least 8 angles and 4 "
-            "heights are needed, with one radius at each",
+        raise InvalidValue(
+            f"{radii.shape} radii for {heights.shape} heights: at least 8 angles and 4 heights are needed, "
+            "with one radius at each",
+            subject="measured surface",
             shape=radii.shape,
         )
     if not (np.isfinite(heights).all() and (np.diff(heights) > 0.0).all()):
-        raise InputError("measured surface: heights must be finite and ascending")
+        raise InvalidValue("must be finite and ascending", key="heights", subject="measured surface")
     if not (np.isfinite(radii).all() and radii.min() > 0.0):
         worst = np.unravel_index(int(np.argmin(np.where(np.isfinite(radii), radii, -np.inf))), radii.shape)
-        raise InputError(
-            f"measured surface: the radius at angle number {int(worst[0])} and height number {int(worst[1])} "
-            f"is {radii[worst]:g} mm; it must be finite and above 0 mm",
+        raise InvalidValue(
+            f"the radius at angle number {int(worst[0])} and height number {int(worst[1])} is "
+            f"{radii[worst]:g} mm: it must be finite and above 0 mm",
+            key="radii",
+            subject="measured surface",
             place=tuple(map(int, worst)),
         )

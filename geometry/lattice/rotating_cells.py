@@ -221,9 +221,7 @@ class SinusoidalLigaments:
 
     def __post_init__(self) -> None:
         within("spacing", self.spacing, above=0.0, unit="mm")
-        within(
-            "width", self.width, above=0.0, below=self.spacing / 2, unit="mm", why="spacing / 2"
-        )
+        within("width", self.width, above=0.0, below=self.spacing / 2, unit="mm", why="spacing / 2")
         most = min(0.4 * self.spacing, (self.spacing - 2 * self.width) / 2)
         why = "ligaments that bend towards each other would touch"
         within("amplitude", self.amplitude, least=0.0, most=most, unit="mm", why=why)

@@ -69,7 +69,7 @@ class PrinterSettings:
 
     def __post_init__(self) -> None:
         with checking("printing"):
-            one_of("machine", self.machine, MACHINES)
+            one_of("machine", self.machine, tuple(MACHINES))
             for name in _LENGTHS:
                 within(name, getattr(self, name), above=0.0, unit="mm")
             for name in ("stand_off", "hop"):

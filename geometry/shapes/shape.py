@@ -4,7 +4,7 @@
 import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import ClassVar
 
@@ -98,6 +98,10 @@ class Shape(ABC):
     def meridian(self) -> Meridian:
         """Inner face of the layers."""
 
+    def with_layers(self, layers: tuple[Layer, ...]) -> "Shape":
+        """The same shape with other layers on its inner face."""
+        return replace(self, layers=layers)  # type: ignore[type-var]
+
     @property
     def thickness(self) -> float:
         """Thickness of all layers together, mm."""
@@ -188,7 +192,7 @@ class Shape(ABC):
 
 
 def check_edges(start: float, end: float, edges: tuple[float, float]) -> None:
-    """Raise InvalidValue unless ``start`` (key "from") is below ``end`` (key "to"), both within ``edges``, mm."""
+    """Raise InvalidValue unless ``start`` ("from") is below ``end`` ("to"), both within ``edges``, mm."""
     low, high = edges
     for key, edge in (("from", start), ("to", end)):
         if not math.isclose(edge, low if edge < low else high, abs_tol=_SAME * (high - low)):

@@ -12,26 +12,25 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from annelid.geometry.body import Body
+from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InputError
 from annelid.results.fields.vtk_files import Grid, unstructured_grid
+from annelid.solver.display import KINDS
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN, LEAST_IN_PLANE_STRESS
 from annelid.solver.records import Equilibrium
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
 VTK_CELL_TYPES = {"quad9": 28, "hexahedron27": 29, "tetra10": 24}
-FIELD_UNITS = {
-    "Cauchy stress": "MPa",
-    "largest principal stress": "MPa",
-    "principal stretches": "1",
-    "pressure": "MPa",
-    "true field": "kV/mm",
-    "breakdown margin": "1",
-    "least in-plane stress": "MPa",
+FIELD_KINDS = {
+    "Cauchy stress": "stress",
+    "largest principal stress": "stress",
+    "principal stretches": "ratio",
+    "pressure": "stress",
+    "true field": "electric field",
+    BREAKDOWN_MARGIN.name: "ratio",
+    LEAST_IN_PLANE_STRESS.name: "stress",
 }
+"""Kind of number of each field."""
 MODE = "mode"
 
 
@@ -122,7 +121,7 @@ class FieldGrid:
             average = self._margin(values) if name == "breakdown margin" else self.average(values)
             if name == "least in-plane stress":
                 average = np.where(np.isfinite(average), average, np.nan)
-            arrays[f"{name} [{FIELD_UNITS.get(name, '1')}]"] = average
+            arrays[f"{name} [{KINDS[FIELD_KINDS.get(name, 'ratio')].unit}]"] = average
         if state.mode is not None:
             arrays[MODE] = in_space(state.mode)[self.nodes]
         if "Cauchy stress" in state.fields:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The marks of the path's curves: states, limits and their safe sides, stages."""
+"""Marks in the curves of a path: states, limits and their safe sides, stages."""
 
 import textwrap
 from typing import TYPE_CHECKING, Any
@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import digits
+from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
 from annelid.results.folder.tables import PathTable
+from annelid.solver.display import digits
+from annelid.solver.model import quantities as q
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-FloatArray = NDArray[np.float64]
-
-_LETTERS = 52  # so many stand below a panel
+_LETTERS = 52  # that fit below a panel
 
 
 def mark_states(
@@ -24,11 +24,11 @@ def mark_states(
 ) -> None:
     """Draw the curve; stable states are dots, unstable ones hollow, those past breakdown crossed.
 
-    Stretches that are unstable are dashed, dotted where the control in force does not hold them either;
+    Unstable pieces are dashed, or dotted if they are unstable under the control in force too;
     jumps are arrows; critical points are diamonds.
     """
     unstable, broken = table.unstable[rows], table.past_breakdown[rows]
-    unheld = table.unheld[rows]
+    unheld = table.uncontrolled[rows]
     _draw_stretches(axes, table, rows, across, values)
     stable = ~unstable & ~broken
     axes.plot(across[stable], values[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
@@ -47,11 +47,11 @@ def mark_states(
 
 
 def severity(table: PathTable) -> NDArray[np.int64]:
-    """Return for each row how unstable the path is that leads to it: 0 not, 1 but for the control, 2 anyway.
+    """Return how unstable the path up to each row is: 0 stable, 1 stable under its control, 2 unstable.
 
-    A critical point counts as the stretch before it, so the one behind it takes its other end alone.
+    A critical point counts as the piece before it, so the piece after it depends on its other end alone.
     """
-    own = np.maximum(table.unstable.astype(int), 2 * table.unheld)
+    own = np.maximum(table.unstable.astype(int), 2 * table.uncontrolled)
     before = np.where(table.is_critical, own * 0, own)
     return np.maximum(own, np.concatenate([own[:1], before[:-1]]))
 
@@ -59,13 +59,13 @@ def severity(table: PathTable) -> NDArray[np.int64]:
 def _draw_stretches(
     axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
 ) -> None:
-    """Draw the line from state to state, each stretch as stable as it is."""
+    """Draw the line from state to state, each piece by its stability."""
     lines: tuple[dict[str, Any], ...] = (
         {"color": style.ACCENT},
         {"color": style.WARN, "linestyle": (0, (4, 2)), "linewidth": 1.5},
         {"color": style.WARN, "linestyle": (0, (1, 1.6)), "linewidth": 1.5, "alpha": 0.75},
     )
-    kind = np.where(table.landings, -1, severity(table))[rows[1:]]
+    kind = np.where(table.after_jump, -1, severity(table))[rows[1:]]
     edges = np.flatnonzero(np.diff(kind)) + 1
     for piece in np.split(np.arange(len(kind)), edges):
         if piece.size == 0:
@@ -79,7 +79,7 @@ def _draw_stretches(
 
 
 def _draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float]) -> None:
-    # An arrow does not widen the axes; an unseen line does.
+    # An arrow does not widen the axes; an invisible line does.
     axes.plot(*zip(start, end, strict=True), color="none")
     arrow = {"arrowstyle": "-|>", "linestyle": (0, (1, 2)), "color": style.INK, "linewidth": 1.1}
     arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 11.0}
@@ -107,16 +107,18 @@ def number_critical_points(
                 )
 
 
-def limit_height(axes: "Axes", quantity: str, values: FloatArray, limits: list[float]) -> None:
-    """Keep limits in view, and a breakdown margin, unbounded at no voltage, from hiding what matters."""
+def limit_height(axes: "Axes", quantity: q.Quantity | None, values: FloatArray, limits: list[float]) -> None:
+    """Keep limits in view, and cut off a quantity that grows without bound above its plot limit."""
     finite = values[np.isfinite(values)]
     seen = np.concatenate([finite, limits])
     if seen.size == 0:
         return
     low, high = float(seen.min()), float(seen.max())
-    if quantity == "breakdown margin":
-        smallest = float(finite.min()) if finite.size else 1.0
-        low, high = min(low, 0.9), min(high, max(4.0 * max([1.0, *limits]), 1.3 * smallest))
+    if quantity is not None and quantity.plot_limit is not None:
+        reference = quantity.reference[0] if quantity.reference else 1.0
+        smallest = float(finite.min()) if finite.size else reference
+        low = min(low, 0.9 * reference)
+        high = min(high, max(quantity.plot_limit * max([reference, *limits]), 1.3 * smallest))
     room = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
     axes.set_ylim(low - room, high + 1.6 * room)
 
@@ -137,10 +139,20 @@ def mark_limit(axes: "Axes", limit: float, is_floor: bool, unit: str, values: Fl
     )
 
 
+def mark_reference(
+    axes: "Axes", quantity: q.Quantity | None, factor: float, values: FloatArray, *, below: bool
+) -> None:
+    """Draw the reference value of a quantity, if it has one, and the word for it."""
+    if quantity is not None and quantity.reference is not None:
+        value, word = quantity.reference
+        axes.axhline(value * factor, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
+        note(axes, value * factor, word, style.BAD, values, below=below)
+
+
 def note(
     axes: "Axes", height: float, text: str, colour: str, values: FloatArray, *, below: bool = False
 ) -> None:
-    """Write above or below a level, at the end of the curve that stays further from it."""
+    """Write above or below a level, at the end where the curve is farther from it."""
     third = max(1, len(values) // 3)
     distances = [np.abs(part[np.isfinite(part)] - height) for part in (values[:third], values[-third:])]
     left, right = (float(np.min(d, initial=np.inf)) for d in distances)
@@ -159,7 +171,7 @@ def note(
 
 
 def mark_stages(axes: "Axes", table: PathTable) -> None:
-    """Write the stages below the whole path, in lines as long as there is room, and part them by lines."""
+    """Write the names of the stages below the whole path and separate them by lines."""
     stages = list(dict.fromkeys(table.stages))
     room = max(1, _LETTERS // len(stages))
     words = [textwrap.fill(stage, room, break_long_words=False) for stage in stages]

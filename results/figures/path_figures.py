@@ -7,31 +7,30 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import display
+from annelid.geometry.body import FloatArray
 from annelid.results.fields.sections import Section
 from annelid.results.figures import svg_style as style
 from annelid.results.figures.figure_marks import (
     limit_height,
     mark_limit,
+    mark_reference,
     mark_stages,
     mark_states,
-    note,
     number_critical_points,
 )
 from annelid.results.folder.records import Verdict
 from annelid.results.folder.tables import PathTable
+from annelid.solver.model import quantities as q
 from annelid.solver.records import Profile
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-FloatArray = NDArray[np.float64]
-
 _PANEL = (3.9, 2.7)
 _WIDE = (6.4, 2.7)
 
 
-class Drawing(NamedTuple):
+class Figure(NamedTuple):
     """A figure ready for the page: inline SVG and what it shows."""
 
     svg: str
@@ -39,7 +38,7 @@ class Drawing(NamedTuple):
 
 
 class Span(NamedTuple):
-    """The rows of one stage, from the state it starts at, and the load it moves most."""
+    """The rows of one stage, from the state it starts at, and the load that changes most."""
 
     stage: str
     rows: NDArray[np.int64]
@@ -47,7 +46,7 @@ class Span(NamedTuple):
 
 
 def driven_stages(table: PathTable) -> list[Span]:
-    """Return the stages that move a load, each with the load whose relative change is largest."""
+    """Return the stages that change a load, each with the load whose relative change is largest."""
     spans = []
     stages = np.array(table.stages)
     for stage in dict.fromkeys(table.stages):
@@ -72,7 +71,7 @@ def path_curve(
     against: str = "",
     verdicts: Sequence[Verdict] = (),
     name: str,
-) -> Drawing:
+) -> Figure:
     """Draw a quantity against the load of a stage, or along the whole path.
 
     The safe side of a requirement is shaded, unstable states are hollow, states past breakdown crossed,
@@ -92,29 +91,28 @@ def path_curve(
     rows = np.arange(len(table)) if span is None else span.rows
     across, across_label = _across(table, span, rows, against)
     values = np.where(np.isfinite(table[quantity]), table[quantity], np.nan)
-    shown = display(quantity, table.units[quantity], _largest(values))
+    shown = table.shown(quantity, _largest(values))
     limits = [v for v in verdicts if v.quantity == quantity]
+    definition = q.quantity_of(quantity) if quantity in table.quantities else None
     with style.drawing(*_PANEL) as (figure, axes):
         heights = values[rows] * shown.factor
         mark_states(axes, table, rows, across, heights)
-        axes.set_title(quantity + (f" [{shown.unit}]" if shown.unit else ""))
+        axes.set_title(shown.label(quantity))
         axes.set_xlabel(across_label)
         axes.margins(x=0.03)
-        limit_height(axes, quantity, heights, [v.limit * shown.factor for v in limits])
+        limit_height(axes, definition, heights, [v.limit * shown.factor for v in limits])
         for verdict in limits:
-            mark_limit(axes, verdict.limit * shown.factor, verdict.is_floor, shown.unit, heights)
+            mark_limit(axes, verdict.limit * shown.factor, verdict.is_floor, shown.name, heights)
         number_critical_points(axes, table, rows, across, heights)
-        if quantity == "breakdown margin":
-            axes.axhline(1.0, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
-            note(axes, 1.0, "breakdown", style.BAD, heights, below=bool(limits))
+        mark_reference(axes, definition, shown.factor, heights, below=bool(limits))
         if span is None:
             mark_stages(axes, table)
-        return Drawing(style.svg_text(figure, name, f"{quantity} against {across_label}"), quantity)
+        return Figure(style.svg_text(figure, name, f"{quantity} against {across_label}"), quantity)
 
 
 def profile_figure(
     profiles: Mapping[str, Profile], bands: Mapping[str, tuple[float, float]], surface: str, *, name: str
-) -> Drawing:
+) -> Figure:
     """Draw the change of radius along the axis in several states.
 
     Args:
@@ -146,7 +144,7 @@ def profile_figure(
             axes.legend(loc="best", fontsize=8)
         label = f"Radial {word} along the axis, against the part as drawn."
         shading = " Electrodes are shaded." if bands else ""
-        return Drawing(style.svg_text(figure, name, label), label + shading)
+        return Figure(style.svg_text(figure, name, label), label + shading)
 
 
 def _make_room(axes: "Axes", extreme: float) -> None:
@@ -156,7 +154,7 @@ def _make_room(axes: "Axes", extreme: float) -> None:
     axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
 
 
-def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, name: str) -> Drawing:
+def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, name: str) -> Figure:
     """Draw the outlines of the regions, drawn and deformed, at equal scales.
 
     Args:
@@ -187,7 +185,7 @@ def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, 
         axes.set_ylabel(f"{axis_names[1]} [mm]")
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, fontsize=8, borderaxespad=0.2)
         label = "cross-section before loading (grey) and now"
-        return Drawing(style.svg_text(figure, name, label), label.capitalize() + ", at equal scales.")
+        return Figure(style.svg_text(figure, name, label), label.capitalize() + ", at equal scales.")
 
 
 def _across(
@@ -197,8 +195,8 @@ def _across(
         return table.coordinate, "stages of the path"
     name = against or span.load
     values = table[name][rows]
-    shown = display(name, table.units[name], _largest(values))
-    return values * shown.factor, name + (f" [{shown.unit}]" if shown.unit else "")
+    shown = table.shown(name, _largest(values))
+    return values * shown.factor, shown.label(name)
 
 
 def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:

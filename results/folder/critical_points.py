@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The critical points of a path, and how far the working point is from each."""
+"""The critical points of a path, and their loads over those of the last state and of the stage."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -7,28 +7,26 @@ from typing import Any
 
 import numpy as np
 
-from annelid.results.display_units import inside_value
 from annelid.results.folder.tables import PathTable
+from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium, Measure
 
 MAIN_QUANTITIES = (
-    "lumen volume",
-    "mean radial expansion",
-    "axial shortening",
-    "largest stretch",
-    "largest true field",
-    "breakdown margin",
-    "charge",
-    "minimum wall thickness",
-    "slack share",
+    q.LUMEN_VOLUME.name,
+    q.MEAN_RADIAL_EXPANSION.name,
+    q.AXIAL_SHORTENING.name,
+    q.LARGEST_STRETCH.name,
+    q.LARGEST_TRUE_FIELD.name,
+    q.BREAKDOWN_MARGIN.name,
+    q.CHARGE.name,
+    q.MINIMUM_WALL_THICKNESS.name,
+    q.COMPRESSED_WALL.name,
 )
-# Keys of the stages of a case, by the first words of the load's name.
-_CASE_KEYS = {"pressure": "pressure", "voltage": "voltage", "axial force": "force", "displacement": "move"}
 
 
 @dataclass(frozen=True)
 class CriticalPoint:
-    """A state at which the path turns or another path leaves it.
+    """A state at which the path turns or another path branches off.
 
     Attributes:
         kind: ``"limit point"`` or ``"bifurcation"``.
@@ -62,19 +60,19 @@ class CriticalPoint:
 
 
 @dataclass(frozen=True)
-class Margin:
-    """A critical load beside the working point: ratios of the critical load, ``nan`` where meaningless.
+class LoadRatios:
+    """A critical load over other loads, ``nan`` where the ratio has no meaning.
 
     Attributes:
-        load: Name of the load that turns there.
+        load: Name of the load that changes there.
         over_last: Critical load over the load of the last state.
-        over_asked: Critical load over the load that the case asks for in that stage.
-        passed: Whether the path has gone beyond the point.
+        over_target: Critical load over the target of the stage.
+        passed: Whether the path continues beyond the point.
     """
 
     load: str
     over_last: float
-    over_asked: float
+    over_target: float
     passed: bool
 
 
@@ -92,45 +90,32 @@ def critical_points(table: PathTable) -> tuple[CriticalPoint, ...]:
     )
 
 
-def margin(table: PathTable, point: CriticalPoint, load: str, case: Mapping[str, Any]) -> Margin:
-    """Compare a critical load with the working point.
+def load_ratios(
+    table: PathTable, point: CriticalPoint, load: str, targets: Mapping[str, Mapping[str, float]]
+) -> LoadRatios:
+    """Compare a critical load with the last state and with the target of its stage.
 
     Args:
         table: The path.
         point: One of its critical points.
-        load: Name of the load that moves there.
-        case: The resolved case, for the load asked for.
+        load: Name of the load that changes there.
+        targets: Loads that each stage requests.
     """
     critical = point.loads[load].value
     last = float(table[load][-1])
-    # The last state answers for the margin only while the other loads stand as they do at the point.
+    # The ratio to the last state has a meaning only if the other loads are the same there.
     same = all(
         np.isclose(measure.value, table[name][-1], rtol=1e-6, atol=1e-12)
         for name, measure in point.loads.items()
         if name != load and np.isfinite(table[name][-1])
     )
     row = int(np.flatnonzero(table["state"] == point.state)[0])
-    return Margin(
+    return LoadRatios(
         load=load,
         over_last=_ratio(critical, last) if same else np.nan,
-        over_asked=_ratio(critical, asked_load(case, point.stage, load)),
+        over_target=_ratio(critical, targets.get(point.stage, {}).get(load, np.nan)),
         passed=row < len(table) - 1,
     )
-
-
-def asked_load(case: Mapping[str, Any], stage: str, load: str) -> float:
-    """Return the load that a stage of a resolved case asks for, in the units inside; ``nan`` for none."""
-    stages = case.get("stages")
-    named = [s for s in stages if isinstance(s, Mapping)] if isinstance(stages, list) else []
-    for entry in named:
-        if entry.get("name") == stage:
-            for words, key in _CASE_KEYS.items():
-                if load.startswith(words):
-                    asked = entry.get(key)
-                    if isinstance(asked, Mapping):
-                        asked = asked.get(load.removeprefix(words).strip())
-                    return inside_value(asked)
-    return float("nan")
 
 
 def _measures(table: PathTable, names: Any, row: int) -> dict[str, Measure]:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""Energy between the unloaded states of a part, and what it lets go when it snaps under a held pressure.
+"""Energy between the unloaded states of a part, and what a snap at constant pressure releases.
 
-Along a path on which the pressure alone does work, dU = P dV: strain energy and swept volume give the
+Along a path on which the pressure alone does work, dU = P dV: strain energy and displaced volume give the
 energies of states between two rows, and ∫ P dV along the whole path checks them.
 """
 
@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.results.folder.tables import PathTable
+from annelid.solver.model import quantities as q
 
-_NEEDED = ("pressure", "swept volume", "strain energy")
+_NEEDED = ("pressure", q.DISPLACED_VOLUME.name, q.STRAIN_ENERGY.name)
 _AGREE = 0.05  # of the largest energy: beyond it something else than the pressure did work
 _SAME = 1e-3  # of the range of volumes: unloaded states nearer than that are one
 _ZERO = 1e-9  # of the largest pressure
@@ -26,7 +27,7 @@ class Rest(NamedTuple):
     Attributes:
         state: Number of the state, a fraction between two.
         energy: Strain energy, mJ.
-        volume: Swept volume, mm³.
+        volume: Displaced volume, mm³.
         modes: Unstable modes.
     """
 
@@ -37,18 +38,18 @@ class Rest(NamedTuple):
 
 
 class Snap(NamedTuple):
-    """A limit point at which a part under a held pressure would leave for a stable state of the same path.
+    """A limit point from which a part at constant pressure would snap to a stable state of the same path.
 
     Attributes:
         state: Number of the critical state.
         pressure: There, MPa.
-        landing: Number of the stable state at the same pressure, a fraction between two.
+        end: Number of the stable state at the same pressure, a fraction between two.
         released: Work of the pressure less the gain of strain energy on the way, mJ.
     """
 
     state: int
     pressure: float
-    landing: float
+    end: float
     released: float
 
 
@@ -58,7 +59,7 @@ class Energies:
 
     Attributes:
         rests: Unloaded states in the order of the path, the same one once.
-        snaps: Limit points from which the path holds a landing.
+        snaps: Limit points from which the path contains the state after the snap.
         disagreement: Largest difference between ∫ P dV and the strain energy gained, over the largest gain.
     """
 
@@ -68,7 +69,7 @@ class Energies:
 
     @property
     def stable(self) -> tuple[Rest, ...]:
-        """Unloaded states that stay."""
+        """Unloaded states that are stable."""
         return tuple(rest for rest in self.rests if rest.modes == 0)
 
     def barrier(self, one: Rest, two: Rest) -> Rest | None:
@@ -80,7 +81,7 @@ class Energies:
         """Return the entry of ``summary.json``."""
         units = {
             "energy": "strain energy [mJ]",
-            "volume": "swept volume [mm3]",
+            "volume": "displaced volume [mm3]",
             "modes": "unstable modes [1]",
         }
         snaps = {"pressure": "pressure [MPa]", "released": "energy released [mJ]"}
@@ -100,8 +101,8 @@ def energies_of(table: PathTable) -> Energies | None:
         return None
     P, V, U = (table[name] for name in _NEEDED)
     work = np.concatenate([[0.0], np.cumsum((P[1:] + P[:-1]) / 2 * np.diff(V))])
-    # Over a jump the part gives energy away; each stretch between jumps is judged by itself.
-    stretch = np.cumsum(table.landings)
+    # A jump dissipates energy; each piece between jumps is judged by itself.
+    stretch = np.cumsum(table.after_jump)
     gains = [(U - work)[stretch == k] for k in np.unique(stretch)]
     largest = float(np.ptp(U))
     disagreement = max(float(np.ptp(gain)) for gain in gains) / largest if largest > 0 else 0.0
@@ -111,12 +112,12 @@ def energies_of(table: PathTable) -> Energies | None:
 
 
 def _rests(table: PathTable) -> tuple[Rest, ...]:
-    modes = table["unstable modes"]
-    near = _SAME * float(np.ptp(table["swept volume"]))
+    modes = table[q.UNSTABLE_MODES.name]
+    near = _SAME * float(np.ptp(table[q.DISPLACED_VOLUME.name]))
     found: list[Rest] = []
-    for row, share in _crossings(table, 0.0):
-        state, energy, volume = _between(table, row, share)
-        count = int(modes[row] if share == 0.0 else modes[row : row + 2].max())
+    for row, fraction in _crossings(table, 0.0):
+        state, energy, volume = _between(table, row, fraction)
+        count = int(modes[row] if fraction == 0.0 else modes[row : row + 2].max())
         same = [r for r in found if abs(r.volume - volume) < near and (r.modes == 0) == (count == 0)]
         if not same:
             found.append(Rest(state, energy, volume, count))
@@ -125,57 +126,57 @@ def _rests(table: PathTable) -> tuple[Rest, ...]:
 
 def _snaps(table: PathTable) -> tuple[Snap, ...]:
     found = []
-    modes = table["unstable modes"]
+    modes = table[q.UNSTABLE_MODES.name]
     for row in np.flatnonzero(table.is_critical):
         last = row == len(table) - 1
-        if table.critical[row] != "limit point" or last or table.landings[row + 1]:
+        if table.critical[row] != "limit point" or last or table.after_jump[row + 1]:
             continue
         onward = modes[row] == 0
         if not onward and modes[row + 1] > 0:
-            continue  # unstable on both sides: nothing stays there that could leave
+            continue  # unstable on both sides
         pressure = float(table["pressure"][row])
-        landing = _landing(table, int(row), pressure, onward=bool(onward))
-        if landing is not None:
-            found.append(landing)
+        snap_end = _snap_end(table, int(row), pressure, onward=bool(onward))
+        if snap_end is not None:
+            found.append(snap_end)
     return tuple(found)
 
 
-def _landing(table: PathTable, row: int, pressure: float, *, onward: bool) -> Snap | None:
+def _snap_end(table: PathTable, row: int, pressure: float, *, onward: bool) -> Snap | None:
     """The nearest stable state of the same pressure beyond the unstable stretch."""
-    modes = table["unstable modes"]
+    modes = table[q.UNSTABLE_MODES.name]
     beyond = [
-        (i, share)
-        for i, share in _crossings(table, pressure)
+        (i, fraction)
+        for i, fraction in _crossings(table, pressure)
         if (i > row + 1 if onward else i + 1 < row) and modes[i : i + 2].max() == 0
     ]
     if not beyond:
         return None
     state, energy, volume = _between(table, *(beyond[0] if onward else beyond[-1]))
-    U, V = table["strain energy"][row], table["swept volume"][row]
+    U, V = table[q.STRAIN_ENERGY.name][row], table[q.DISPLACED_VOLUME.name][row]
     released = pressure * (volume - V) - (energy - U)
     return Snap(int(table["state"][row]), pressure, state, float(released)) if released > 0 else None
 
 
 def _crossings(table: PathTable, pressure: float) -> list[tuple[int, float]]:
-    """Rows at or behind which the path takes a pressure, with the share of the step to the next row."""
+    """Rows at or behind which the path takes a pressure, with the fraction of the step to the next row."""
     off = table["pressure"] - pressure
     off[np.abs(off) < _ZERO * np.abs(table["pressure"]).max()] = 0.0
-    unbroken = ~table.landings[1:]
+    unbroken = ~table.after_jump[1:]
     found = [(int(i), 0.0) for i in np.flatnonzero(off == 0.0)]
     for i in np.flatnonzero((off[1:] * off[:-1] < 0) & unbroken):
         found.append((int(i), float(off[i] / (off[i] - off[i + 1]))))
     return sorted(found)
 
 
-def _between(table: PathTable, row: int, share: float) -> tuple[float, float, float]:
-    """State number, strain energy and swept volume at a share of the step behind a row."""
+def _between(table: PathTable, row: int, fraction: float) -> tuple[float, float, float]:
+    """State number, strain energy and displaced volume at a fraction of the step after a row."""
     state, P, V, U = (table[name] for name in ("state", *_NEEDED))
-    if share == 0.0:
+    if fraction == 0.0:
         return float(state[row]), float(U[row]), float(V[row])
     step: NDArray[np.float64] = np.diff(V[row : row + 2])
-    here = P[row] + share * (P[row + 1] - P[row])
-    energy = U[row] + (P[row] + here) / 2 * share * step[0]
-    return float(state[row] + share), float(energy), float(V[row] + share * step[0])
+    here = P[row] + fraction * (P[row + 1] - P[row])
+    energy = U[row] + (P[row] + here) / 2 * fraction * step[0]
+    return float(state[row] + fraction), float(energy), float(V[row] + fraction * step[0])
 
 
 def _named(record: Rest | Snap, units: Mapping[str, str]) -> dict[str, float]:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What lies where in a Run folder, and how far the run in it has come."""
+"""Files of a Run folder, and whether the run in it is finished."""
 
 import json
 import math
@@ -17,18 +17,19 @@ from annelid.results.atomic import PART_SUFFIX, write_atomically
 Status = Literal["absent", "finished", "unfinished", "of another case", "not a run folder"]
 
 PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.toml", "body.npz", "log.txt"
+DESCRIPTION = "description.json"
 PATH, PROFILES, FIELDS, SURFACE, REPORT = "path.csv", "profiles.csv", "fields", "surface", "report.html"
 PVD = "fields/fields.pvd"
 KIND = "annelid run"
-_OURS = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, LOG)
+_OURS = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:
-    """Tell what a folder holds, at any moment of a run.
+    """State what a folder contains, at any moment of a run.
 
     Args:
         path: The folder.
-        case_hash: Hash of the resolved case that is meant; ``None`` for whichever case.
+        case_hash: Hash of the expected resolved case; ``None`` accepts any case.
 
     Returns:
         ``"absent"`` (no such folder, or an empty one), ``"finished"``, ``"unfinished"``, ``"of another
@@ -65,7 +66,7 @@ def refuse_foreign(folder: Path, case_hash: str, *, redo: bool) -> None:
     """Refuse a folder that this case may not be written to.
 
     Raises:
-        InputError: It holds something else, another case, or (unless ``redo``) the finished run.
+        InputError: It contains something else, another case, or (unless ``redo``) the finished run.
     """
     found = status(folder, case_hash)
     data = {"folder": str(folder), "status": found}
@@ -77,20 +78,20 @@ def refuse_foreign(folder: Path, case_hash: str, *, redo: bool) -> None:
         )
     if found == "of another case":
         raise InputError(
-            f"run folder {folder}: holds a run of another case; nothing was written. "
+            f"run folder {folder}: contains a run of another case; nothing was written. "
             "Choose another folder, or delete this one first.",
             **data,
         )
     if found == "finished" and not redo:
         raise InputError(
             f"run folder {folder}: the run of this case is finished; nothing was written. "
-            "Read its report, or ask for the run to be done again.",
+            "Read its report, or run it again (--again).",
             **data,
         )
 
 
 def clean(folder: Path) -> None:
-    """Remove what an earlier run of the same case left, the summary first; other files stay."""
+    """Remove the files of an earlier run of the same case, the summary first; other files stay."""
     for name in _OURS:
         target = folder / name
         if target.is_dir():
@@ -107,7 +108,7 @@ def write_json(path: Path, content: Mapping[str, Any]) -> Path:
 
 
 def _plain(value: Any) -> Any:
-    """Turn numpy numbers, tuples and paths into JSON's kinds; ``inf`` and ``nan`` become texts."""
+    """Convert numpy numbers, tuples and paths for JSON; ``inf`` and ``nan`` become texts."""
     match value:
         case Mapping():
             return {str(key): _plain(member) for key, member in value.items()}

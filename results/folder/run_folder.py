@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""The Run folder: everything a run leaves behind, readable at any moment of the run.
+"""The Run folder: everything that a run writes, readable at any moment of the run.
 
-Files appear whole or not at all, ``path.csv`` grows by whole rows, ``summary.json`` comes last. So a run is
-finished when its summary exists and its case hash matches; anything else can be started again.
+Files appear whole or not at all, ``path.csv`` grows by whole rows, and ``summary.json`` is written last. A
+run is finished when its summary exists and its case hash matches; anything else can be started again.
 """
 
 from collections.abc import Mapping, Sequence
@@ -22,6 +22,7 @@ from annelid.results.folder.energies import energies_of
 from annelid.results.folder.folder_files import (
     BODY,
     CASE,
+    DESCRIPTION,
     FIELDS,
     KIND,
     LOG,
@@ -36,7 +37,7 @@ from annelid.results.folder.folder_files import (
     refuse_foreign,
     write_json,
 )
-from annelid.results.folder.records import Verdict
+from annelid.results.folder.records import CaseDescription, Verdict
 from annelid.results.folder.tables import (
     PROFILE_COLUMNS,
     csv_text,
@@ -45,6 +46,8 @@ from annelid.results.folder.tables import (
     read_path,
     state_row,
 )
+from annelid.solver.display import DisplayUnits
+from annelid.solver.model.quantities import quantity_of
 from annelid.solver.records import Equilibrium, Outcome
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
@@ -53,9 +56,9 @@ _SURFACES = ("lumen", "outer")
 
 
 class RunFolder:
-    """Writer of a Run folder; a context manager that gives the lock back in the end.
+    """Writer of a Run folder; a context manager that releases the lock at the end.
 
-    Leaving the ``with`` block before :meth:`finish` leaves a folder that says it is unfinished.
+    Leaving the ``with`` block before :meth:`finish` leaves the folder marked as unfinished.
     """
 
     def __init__(
@@ -81,6 +84,7 @@ class RunFolder:
         *,
         case_toml: str,
         case_hash: str,
+        description: CaseDescription,
         provenance: Mapping[str, Any],
         body: Body,
         keep_fields: KeepFields = "all",
@@ -92,6 +96,7 @@ class RunFolder:
             path: The folder; made with its parents when absent.
             case_toml: The resolved case.
             case_hash: Its hash.
+            description: What a report needs of it.
             provenance: Versions, revision, host, ranks and so on.
             body: The mesh, kept so that reports can be made from the folder alone.
             keep_fields: Which states keep their fields; ``"stage ends"`` includes the last state and the
@@ -108,12 +113,13 @@ class RunFolder:
         lock = FolderLock(folder)
         lock.acquire()
         try:
-            # Once more: another writer may have come between the look and the lock.
+            # Again: another writer may have started between the check and the lock.
             refuse_foreign(folder, case_hash, redo=redo)
             clean(folder)
             stamp = {"kind": KIND, "format": 1, "case_hash": case_hash, "started": now()}
             write_json(folder / PROVENANCE, {**provenance, **stamp})
             write_atomically(folder / CASE, case_toml)
+            write_json(folder / DESCRIPTION, description.to_mapping())
             write_atomically(folder / BODY, body_to_bytes(body))
             (folder / FIELDS).mkdir(exist_ok=True)
             (folder / SURFACE).mkdir(exist_ok=True)
@@ -128,7 +134,7 @@ class RunFolder:
             file.write("".join(f"{now()}  {part}\n" for part in line.splitlines() or [""]))
 
     def append(self, state: Equilibrium) -> None:
-        """Write one equilibrium; its row in ``path.csv`` comes last, so a row has its fields."""
+        """Write one equilibrium; its row in ``path.csv`` is written last, so a row has its fields."""
         previous, self._last = self._last, state
         if previous is not None and previous.stage != state.stage:
             self._write_end(previous)
@@ -149,7 +155,6 @@ class RunFolder:
         *,
         verdicts: Sequence[Verdict] = (),
         facts: Mapping[str, Any] | None = None,
-        definitions: Mapping[str, Mapping[str, str]] | None = None,
     ) -> Path:
         """Write ``summary.json`` and close the folder.
 
@@ -157,7 +162,6 @@ class RunFolder:
             outcome: How the path ended.
             verdicts: The requirements and whether they are met.
             facts: Facts of mesh and convergence: names and values, also grouped under headings.
-            definitions: By quantity: texts under ``"unit"``, ``"formula"``, ``"meaning"``, ``"reference"``.
 
         Returns:
             Path of ``summary.json``.
@@ -177,15 +181,19 @@ class RunFolder:
             "jumps_and_branches": self._turns,
             **self._energies(),
             "facts": dict(facts or {}),
-            "definitions": {name: dict(texts) for name, texts in (definitions or {}).items()},
+            "definitions": {name: _definition(name) for name in self._reported(outcome)},
         }
         try:
             return write_json(self.path / SUMMARY, summary)
         finally:
             self.close()
 
+    def _reported(self, outcome: Outcome) -> list[str]:
+        names = list(self._last.quantities) if self._last is not None else []
+        return [*names, *(margin.quantity for margin in outcome.margins)]
+
     def close(self) -> None:
-        """Give the lock back."""
+        """Release the lock."""
         self._lock.release()
 
     def __enter__(self) -> "RunFolder":
@@ -221,7 +229,7 @@ class RunFolder:
         write_atomically(self.path / PVD, collection(dict(sorted(self._files.items()))))
 
     def _write_end(self, state: Equilibrium) -> None:
-        """Write what is kept of the last state of a stage; a second call does nothing."""
+        """Write the fields and surfaces of the last state of a stage; a second call does nothing."""
         if self._keep in ("all", "stage ends"):
             self._write_fields(state)
         for name in _SURFACES:
@@ -232,7 +240,7 @@ class RunFolder:
                 write_atomically(stem.with_suffix(".ply"), ply(surface))
 
     def _energies(self) -> dict[str, Any]:
-        found = energies_of(read_path(self.path / PATH)) if self._rows else None
+        found = energies_of(read_path(self.path / PATH, DisplayUnits())) if self._rows else None
         return {"energies": found.to_mapping()} if found is not None else {}
 
     def _final_state(self) -> dict[str, Any]:
@@ -251,3 +259,8 @@ class RunFolder:
                 "places [mm]": {name: list(place) for name, place in state.places.items()},
             }
         }
+
+
+def _definition(name: str) -> dict[str, str]:
+    quantity = quantity_of(name)
+    return {"unit": quantity.unit, "formula": quantity.formula, "meaning": quantity.meaning}

@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """Reading a Run folder: what reports, pictures and comparisons are made from."""
 
-import tomllib
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +14,7 @@ from annelid.results.folder.body_file import read_body_file
 from annelid.results.folder.critical_points import CriticalPoint, critical_points
 from annelid.results.folder.folder_files import (
     BODY,
-    CASE,
+    DESCRIPTION,
     PATH,
     PROFILES,
     PROVENANCE,
@@ -25,14 +24,14 @@ from annelid.results.folder.folder_files import (
     read_json,
     status,
 )
-from annelid.results.folder.records import Verdict
+from annelid.results.folder.records import CaseDescription, Verdict
 from annelid.results.folder.tables import PathTable, read_path, read_profiles
 from annelid.solver.records import Margin, Outcome, Profile
 
 
 @dataclass(frozen=True)
 class RunRecord:
-    """A Run folder, read piece by piece as it is asked for."""
+    """A Run folder; its files are read when they are needed."""
 
     path: Path
 
@@ -42,16 +41,17 @@ class RunRecord:
         return status(self.path)
 
     @cached_property
-    def case(self) -> Mapping[str, Any]:
-        """The resolved case.
+    def description(self) -> CaseDescription:
+        """The case in words and numbers.
 
         Raises:
             InputError: It cannot be read.
         """
-        try:
-            return tomllib.loads((self.path / CASE).read_text())
-        except (OSError, tomllib.TOMLDecodeError) as reason:
-            raise InputError(f"{self.path / CASE}: cannot be read ({reason}); run the case again.") from None
+        data = read_json(self.path / DESCRIPTION)
+        if data is None:
+            text = f"{self.path / DESCRIPTION}: cannot be read; run the case again (--again)."
+            raise InputError(text, path=str(self.path))
+        return CaseDescription.from_mapping(data)
 
     @cached_property
     def provenance(self) -> Mapping[str, Any]:
@@ -75,12 +75,14 @@ class RunRecord:
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:
         """The verdicts on the requirements."""
-        return tuple(Verdict.from_mapping(data) for data in self.summary.get("verdicts", ()))
+        numbers = ("limit", "value")
+        entries = self.summary.get("verdicts", ())
+        return tuple(Verdict(**{**entry, **{key: float(entry[key]) for key in numbers}}) for entry in entries)
 
     @cached_property
     def table(self) -> PathTable:
         """The path, one row an equilibrium."""
-        return read_path(self.path / PATH)
+        return read_path(self.path / PATH, self.description.units)
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:
@@ -95,7 +97,7 @@ class RunRecord:
     @property
     def title(self) -> str:
         """Title of the case, else the name of the folder."""
-        return str(self.case.get("title") or self.path.resolve().name)
+        return self.description.title or self.path.resolve().name
 
     def profiles(self, state: int) -> dict[str, Profile]:
         """Return the radial profiles of a state, by surface."""
@@ -118,12 +120,12 @@ class RunRecord:
         """
         kept = self.field_files
         if not kept:
-            raise InputError(f"run folder {self.path}: keeps no fields; run the case with its fields kept.")
+            raise InputError(f"run folder {self.path}: contains no fields; run the case with output.fields.")
         wanted = max(kept) if state is None else state
         if wanted < 0:
             wanted = sorted(kept)[wanted] if -wanted <= len(kept) else wanted
         if wanted not in kept:
-            raise InputError(f"state {state}: its fields are not kept; there are {_ranges(sorted(kept))}.")
+            raise InputError(f"state {state}: its fields were not written; allowed: {_ranges(sorted(kept))}.")
         return kept[wanted]
 
 

@@ -5,16 +5,18 @@ import csv
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
+from annelid.solver.display import DisplayUnit, DisplayUnits
+from annelid.solver.model import quantities as q
+from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.records import Equilibrium, Profile
-
-FloatArray = NDArray[np.float64]
 
 _CRITICAL = "critical"
 _REACHED_BY = "reached by"
@@ -33,7 +35,7 @@ PROFILE_COLUMNS = (
 def state_row(state: Equilibrium) -> dict[str, object]:
     """Return one row of ``path.csv``; columns up to ``iterations`` are loads, those at the end quantities.
 
-    A quantity that already stands in a column (a load, the unstable modes) is written once.
+    A quantity that already has a column (a load, the unstable modes) is written once.
     """
     row: dict[str, object] = {
         "state": state.index,
@@ -59,7 +61,7 @@ def state_row(state: Equilibrium) -> dict[str, object]:
 
 
 def merge_columns(known: Sequence[str], row: Mapping[str, object]) -> list[str]:
-    """Return ``known`` with the new columns of ``row``, each behind its neighbour in the row."""
+    """Return ``known`` with the new columns of ``row``, each after its neighbour in the row."""
     columns = list(known)
     position = 0
     for name in row:
@@ -96,13 +98,14 @@ class PathTable:
 
     Attributes:
         stages: Stage of each row.
-        columns: Numbers of each row by bare name (``"largest stretch"``), ``nan`` where empty.
+        columns: Numbers of each row by bare name (``q.LARGEST_STRETCH.name``), ``nan`` where empty.
         units: Unit by bare name.
         loads: Bare names of the loads.
         quantities: Bare names of the quantities, places left out.
         critical: Kind of the critical point each row is, "" for none; empty for a path without any.
-        reached_by: ``"jump"`` or ``"branch"`` of rows that do not go on from the row before, else ""; empty
-            for a path without any.
+        reached_by: ``"jump"`` or ``"branch"`` of rows that do not continue the row before, else ""; empty for
+            a path without any.
+        display: Units in which values are shown.
     """
 
     stages: tuple[str, ...]
@@ -112,6 +115,7 @@ class PathTable:
     quantities: tuple[str, ...]
     critical: tuple[str, ...] = ()
     reached_by: tuple[str, ...] = ()
+    display: DisplayUnits = field(default_factory=DisplayUnits)
 
     def __len__(self) -> int:
         return len(self.stages)
@@ -121,15 +125,23 @@ class PathTable:
             raise InputError(f"quantity {name!r}: not in path.csv; there are {', '.join(self.columns)}.")
         return self.columns[name]
 
+    def shown(self, name: str, magnitude: float) -> DisplayUnit:
+        """Unit in which values of a load or quantity up to a magnitude are shown."""
+        return self.display.unit(column_kind(name), magnitude)
+
+    def show(self, name: str, value: float) -> str:
+        """A value of a load or quantity with its unit."""
+        return self.display.show(column_kind(name), value)
+
     @property
     def unstable(self) -> NDArray[np.bool_]:
         """Rows with at least one unstable mode under given loads."""
-        return self["unstable modes"] > 0
+        return self[q.UNSTABLE_MODES.name] > 0
 
     @property
-    def unheld(self) -> NDArray[np.bool_]:
+    def uncontrolled(self) -> NDArray[np.bool_]:
         """Rows with an unstable mode even under the control in force."""
-        return self.columns.get("unstable modes under control", self["unstable modes"]) > 0
+        return self.columns.get(q.UNSTABLE_MODES_CONTROLLED.name, self[q.UNSTABLE_MODES.name]) > 0
 
     @property
     def is_critical(self) -> NDArray[np.bool_]:
@@ -137,14 +149,14 @@ class PathTable:
         return np.array([kind != "" for kind in self.critical] or [False] * len(self))
 
     @property
-    def landings(self) -> NDArray[np.bool_]:
-        """Rows that a jump led to from the row before."""
+    def after_jump(self) -> NDArray[np.bool_]:
+        """Rows that were reached from the row before by a jump."""
         return np.array([how == "jump" for how in self.reached_by] or [False] * len(self))
 
     @property
     def past_breakdown(self) -> NDArray[np.bool_]:
         """Rows whose field exceeds the breakdown strength somewhere."""
-        margin = self.columns.get("breakdown margin", np.full(len(self), np.inf))
+        margin = self.columns.get(q.BREAKDOWN_MARGIN.name, np.full(len(self), np.inf))
         return margin < 1.0
 
     @property
@@ -160,15 +172,30 @@ class PathTable:
         return number + share
 
 
-def read_path(path: Path) -> PathTable:
+def column_kind(name: str) -> str:
+    """Kind of number of a load or quantity, a key of ``display.KINDS``."""
+    for kind in LOAD_KINDS:
+        if name == kind.label or (kind.acts_on and name.startswith(f"{kind.label} ")):
+            return kind.number
+    try:
+        return q.quantity_of(name).kind
+    except KeyError:
+        return "ratio"  # numbers of the solution, such as the residual
+
+
+def read_path(path: Path, display: DisplayUnits) -> PathTable:
     """Read ``path.csv``; a last line without its end of line is left out.
+
+    Args:
+        path: The file.
+        display: Units in which values are shown.
 
     Raises:
         InputError: There is no such file, or it holds no row.
     """
     rows = _whole_rows(path)
     if len(rows) < 2:
-        raise InputError(f"{path}: holds no equilibrium; run the case first.", path=str(path))
+        raise InputError(f"{path}: contains no equilibrium; run the case first.", path=str(path))
     header, body = rows[0], rows[1:]
     texts = {name: [row[i] for row in body] for i, name in enumerate(header)}
     parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL, _REACHED_BY)}
@@ -185,6 +212,7 @@ def read_path(path: Path) -> PathTable:
         quantities=tuple(n for n in bare_names[second + 1 :] if not re.search(r" at [RXYZ]$", n)),
         critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
         reached_by=tuple(texts.get(_REACHED_BY, [""] * len(body))),
+        display=display,
     )
 
 

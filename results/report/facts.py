@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from annelid.results.display_units import digits, display
 from annelid.results.folder.tables import PathTable
+from annelid.solver.display import digits
+from annelid.solver.model import quantities as q
 
 __all__ = ["fact", "fact_groups", "state_table"]
 
@@ -57,24 +58,30 @@ def fact(value: Any) -> str:
 
 
 def state_table(table: PathTable | None) -> dict[str, Any]:
-    """One row a state: the loads and how well it converged."""
+    """One row for each state: its loads and its convergence."""
     if table is None:
         return {"columns": [], "rows": []}
-    technical = ("iterations", "residual", "factorisations", "unstable modes", "unstable modes under control")
+    technical = (
+        "iterations",
+        "residual",
+        "factorisations",
+        q.UNSTABLE_MODES.name,
+        q.UNSTABLE_MODES_CONTROLLED.name,
+    )
     names = ["parameter", *table.loads, *technical]
-    shown = {n: display(n, table.units[n], float(np.nanmax(np.abs(table[n]), initial=0.0))) for n in names}
+    shown = {n: table.shown(n, float(np.nanmax(np.abs(table[n]), initial=0.0))) for n in names}
     texts = {"critical": table.critical, "reached by": table.reached_by}
     texts = {name: column for name, column in texts.items() if any(column)}
     columns = ["state", "stage", *texts]
-    columns += [n + (f" [{shown[n].unit}]" if shown[n].unit else "") for n in names]
+    columns += [shown[n].label(n) for n in names]
     rows = []
     for i, stage in enumerate(table.stages):
         cells = [
             f"{table['residual'][i]:.1e}" if n == "residual" else _cell(table, n, i, shown[n].factor)
             for n in names
         ]
-        said = [column[i] for column in texts.values()]
-        rows.append([digits(float(table["state"][i])), stage, *said, *cells])
+        marks = [column[i] for column in texts.values()]
+        rows.append([digits(float(table["state"][i])), stage, *marks, *cells])
     return {"columns": columns, "rows": rows}
 
 

@@ -16,7 +16,7 @@ from annelid.results.fields.state_fields import MODE, FieldGrid
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, turns_back
 from annelid.results.figures.path_figures import (
-    Drawing,
+    Figure,
     Span,
     driven_stages,
     path_curve,
@@ -28,22 +28,23 @@ from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.tables import PathTable
 from annelid.results.views.rendering import CannotDraw
 from annelid.results.views.views import picture
+from annelid.solver.model import quantities as q
 
 # The inner surface first: of the lumen, or of whatever lies innermost.
 _SURFACES = ("lumen", "inner", "outer")
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
-_SLACK = "least in-plane stress"
+_IN_PLANE = "least in-plane stress"
 _REST = 1e-6  # of the size of the part: motion that nobody could see
 _PREFERRED = (
-    "mean radial expansion",
-    "largest radial contraction",
-    "axial shortening",
-    "lumen volume",
-    "peak stress",
-    "largest stretch",
-    "minimum wall thickness",
-    "largest true field",
-    "breakdown margin",
+    q.MEAN_RADIAL_EXPANSION.name,
+    q.LARGEST_RADIAL_CONTRACTION.name,
+    q.AXIAL_SHORTENING.name,
+    q.LUMEN_VOLUME.name,
+    q.PEAK_STRESS.name,
+    q.LARGEST_STRETCH.name,
+    q.MINIMUM_WALL_THICKNESS.name,
+    q.LARGEST_TRUE_FIELD.name,
+    q.BREAKDOWN_MARGIN.name,
 )
 
 
@@ -59,7 +60,7 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
         return [], "The fields of this run were not kept, so there are no pictures of the deformed part."
     shown, note = _most_telling(run)
     wanted = [(shown, field) for field in _fields_worth_showing(run, shown)]
-    wanted += [(state, _SLACK) for state in _slackest(run.table, kept)]
+    wanted += [(state, _IN_PLANE) for state in _most_compressed(run.table, kept)]
     wanted += [(state, wanted[0][1]) for state in _earlier_ends(run.table, kept, shown)]
     try:
         return [_picture(run, state, field) for state, field in wanted], note
@@ -149,22 +150,24 @@ def _fields_worth_showing(run: RunRecord, state: int) -> list[str]:
     fields = ["largest principal stress", "principal stretches"]
     strength = arrays.get("true field [kV/mm]")
     if strength is not None and np.any(strength):
-        fields[1:] = ["true field", "breakdown margin"]
+        fields[1:] = ["true field", q.BREAKDOWN_MARGIN.name]
         if not np.isfinite(arrays["breakdown margin [1]"]).any():
             fields.pop()
     known = {name.rpartition(" [")[0] for name in arrays}
     return [field for field in fields if field in known] or ["displacement"]
 
 
-def _slackest(table: PathTable, kept: dict[int, Any]) -> list[int]:
-    """The kept state with the largest share of compressed wall, if there is any such wall."""
-    shares = dict(zip(table["state"].astype(int), table.columns.get("slack share", ()), strict=False))
+def _most_compressed(table: PathTable, kept: dict[int, Any]) -> list[int]:
+    """The state with fields whose fraction of compressed wall is largest, if any wall is compressed."""
+    shares = dict(
+        zip(table["state"].astype(int), table.columns.get(q.COMPRESSED_WALL.name, ()), strict=False)
+    )
     worst = max(kept, key=lambda state: (shares.get(state, 0.0), state))
     return [worst] if shares.get(worst, 0.0) > 0.0 and _has(kept[worst]) else []
 
 
 def _has(file: Path) -> bool:
-    return f"{_SLACK} [MPa]" in read_point_arrays(file)
+    return f"{_IN_PLANE} [MPa]" in read_point_arrays(file)
 
 
 def _earlier_ends(table: PathTable, kept: dict[int, Any], last: int) -> list[int]:
@@ -177,7 +180,7 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     rows = np.flatnonzero(run.table["state"] == state)
     stage = f" (stage “{run.table.stages[rows[0]]}”)" if len(rows) else ""
     caption = f"{field.capitalize()} in state {state}{stage}."
-    if field == _SLACK:
+    if field == _IN_PLANE:
         caption += " Red is compression, where a thin wall goes slack or wrinkles; full blue is any tension "
         caption += "beyond the end of the scale; grey is no wall."
     elif "stress" in field:
@@ -216,11 +219,11 @@ def _group(
     return {"heading": heading, "large": [], "drawings": [_shown(drawing) for drawing in drawings]}
 
 
-def _shown(drawing: Drawing) -> dict[str, Any]:
+def _shown(drawing: Figure) -> dict[str, Any]:
     return {"svg": Markup(drawing.svg), "caption": drawing.caption}
 
 
-def _profile(run: RunRecord) -> Drawing | None:
+def _profile(run: RunRecord) -> Figure | None:
     table = run.table
     ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
     found = {stage: run.profiles(state) for stage, state in list(ends.items())[-5:]}
@@ -236,7 +239,7 @@ def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
     return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
 
 
-def _section(run: RunRecord) -> Drawing:
+def _section(run: RunRecord) -> Figure:
     body, grid = run.body, FieldGrid(run.body)
     displacement = np.zeros((len(body.points), 3))
     displacement[grid.nodes] = _motion(run, _most_telling(run)[0])

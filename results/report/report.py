@@ -1,8 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The report of a run: one page without external files, made from the Run folder alone."""
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,18 +10,18 @@ from numpy.typing import NDArray
 
 from annelid.geometry.errors import InputError
 from annelid.results.atomic import write_atomically
-from annelid.results.display_units import counted, show
 from annelid.results.folder.folder_files import REPORT
 from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.tables import PathTable
 from annelid.results.pages.render import render
-from annelid.results.report.case_summary import case_in_words
 from annelid.results.report.facts import fact, fact_groups, state_table
 from annelid.results.report.making import making
 from annelid.results.report.pictures import curves, mode_pictures, pictures, shapes
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
-from annelid.results.report.stability import legend, slack, stability
+from annelid.results.report.stability import compressed_wall, legend, stability
+from annelid.solver.display import DisplayUnits, counted, digits
+from annelid.solver.model import quantities as q
 
 _TONES = {
     "reached": "good",
@@ -38,15 +37,12 @@ _PROVENANCE_HIDDEN = {"kind", "format"}
 def write_report(
     path: Path | str,
     *,
-    definitions: Mapping[str, Mapping[str, str]] | None = None,
     with_pictures: bool = True,
 ) -> Path:
     """Write ``report.html`` into a Run folder, finished or not.
 
     Args:
         path: The Run folder.
-        definitions: By quantity: texts under ``"unit"``, ``"formula"``, ``"meaning"``, ``"reference"``;
-            by default those kept in the folder.
         with_pictures: Whether to draw 3-D pictures.
 
     Returns:
@@ -56,22 +52,19 @@ def write_report(
         InputError: There is no run in the folder, or it holds no equilibrium.
     """
     run = open_run(path)
-    page = render("report.html", _content(run, definitions, with_pictures))
+    page = render("report.html", _content(run, with_pictures))
     return write_atomically(run.path / REPORT, page)
 
 
-def _content(
-    run: RunRecord, definitions: Mapping[str, Mapping[str, str]] | None, with_pictures: bool
-) -> dict[str, Any]:
-    known = run.summary.get("definitions", {}) if definitions is None else definitions
-    table = _table_or_none(run)
+def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
+    table, description = _table_or_none(run), run.description
     drawn = pictures(run) if with_pictures and table is not None else ([], "")
     return {
         "title": run.title,
-        "notes": str(run.case.get("notes", "")),
+        "notes": description.notes,
         "outcome": _outcome(run, table),
-        "verdicts": [_verdict_row(verdict) for verdict in run.verdicts],
-        "statements": case_in_words(run.case),
+        "verdicts": [_verdict_row(verdict, description.units) for verdict in run.verdicts],
+        "statements": description.statements,
         "tiles": [] if table is None else _tiles(table, run.verdicts),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
         "pictures": drawn[0],
@@ -80,9 +73,9 @@ def _content(
         "marks": legend(table, run.verdicts),
         "stability": {"paragraphs": [], "rows": [], "columns": {}} if table is None else stability(run),
         "modes": mode_pictures(run) if with_pictures and drawn[0] else [],
-        "slack": "" if table is None else slack(table),
+        "compressed": "" if table is None else compressed_wall(table),
         "shapes": [] if table is None else shapes(run),
-        "quantities": [] if table is None else _quantity_rows(table, known) + _margin_rows(run, known),
+        "quantities": [] if table is None else _quantity_rows(table) + _margin_rows(run),
         "facts": fact_groups(run.summary.get("facts", {})),
         "states": state_table(table),
         "provenance": {
@@ -108,7 +101,7 @@ def _outcome(run: RunRecord, table: PathTable | None) -> dict[str, Any]:
     outcome = run.outcome
     if outcome is None:
         states = 0 if table is None else len(table)
-        text = f"The run is unfinished: {counted(states, 'state')} so far. What follows may change."
+        text = f"The run is unfinished: {counted(states, 'state')} so far. Results may change."
         return {"tone": "warn", "word": "unfinished", "text": text, "remarks": ()}
     missed = sum(not verdict.met for verdict in run.verdicts)
     text = outcome.text.removeprefix(f"{outcome.kind}: ")
@@ -121,15 +114,12 @@ def _outcome(run: RunRecord, table: PathTable | None) -> dict[str, Any]:
     }
 
 
-def _verdict_row(verdict: Verdict) -> dict[str, Any]:
-    condition = verdict.condition
-    if not re.search(r"\d", condition):
-        condition = f"{condition} {show(verdict.quantity, verdict.limit, verdict.unit)}"
+def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:
+    kind = q.quantity_of(verdict.quantity).kind
     return {
         "quantity": verdict.quantity,
-        "condition": condition,
-        "value": ("at least " if verdict.is_bound else "")
-        + show(verdict.quantity, verdict.value, verdict.unit),
+        "condition": f"{verdict.condition} {units.show(kind, verdict.limit)}",
+        "value": ("at least " if verdict.is_bound else "") + units.show(kind, verdict.value),
         "met": verdict.met,
         "where": verdict.where,
     }
@@ -137,56 +127,50 @@ def _verdict_row(verdict: Verdict) -> dict[str, Any]:
 
 def _tiles(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, str]]:
     """The last values of the few quantities that matter most."""
-    wanted = [v.quantity for v in verdicts]
-    wanted += ["mean radial expansion", "axial shortening", "peak stress", "breakdown margin", "lumen volume"]
-    names = [name for name in dict.fromkeys(wanted) if name in table.quantities][:4]
-    return [{"name": name, "value": show(name, _last(table[name]), table.units[name])} for name in names]
+    names = [v.quantity for v in verdicts]
+    names += [
+        q.MEAN_RADIAL_EXPANSION.name,
+        q.AXIAL_SHORTENING.name,
+        q.PEAK_STRESS.name,
+        q.BREAKDOWN_MARGIN.name,
+        q.LUMEN_VOLUME.name,
+    ]
+    names = [name for name in dict.fromkeys(names) if name in table.quantities][:4]
+    return [{"name": name, "value": table.show(name, _last(table[name]))} for name in names]
 
 
 def _last(values: NDArray[np.float64]) -> float:
-    """The last value; zero where nothing but rounding is left of what was there."""
+    """The last value; zero where only rounding is left."""
     largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
     return 0.0 if abs(values[-1]) <= _ROUNDING * largest else float(values[-1])
 
 
-def _quantity_rows(table: PathTable, definitions: Mapping[str, Mapping[str, str]]) -> list[dict[str, str]]:
+def _quantity_rows(table: PathTable) -> list[dict[str, str]]:
     rows = []
     for name in table.quantities:
         values = table[name]
-        said = values[~np.isnan(values)]
-        low, high = (said.min(), said.max()) if said.size else (np.nan, np.nan)
-        definition = _definition(name, definitions)
+        known = values[~np.isnan(values)]
+        low, high = (known.min(), known.max()) if known.size else (np.nan, np.nan)
+        values_shown = {
+            "last": table.show(name, _last(values)),
+            "low": table.show(name, float(low)),
+            "high": table.show(name, float(high)),
+        }
+        rows.append({"name": name, **values_shown, **_definition(name)})
+    return rows
+
+
+def _margin_rows(run: RunRecord) -> list[dict[str, str]]:
+    """Stability margins; they belong to the end of the path and have no lowest and highest value."""
+    rows = []
+    for margin in run.outcome.margins if run.outcome else ():
+        value = ("at least " if margin.is_bound else "") + digits(margin.value)
         rows.append(
-            {
-                "name": name,
-                "last": show(name, _last(values), table.units[name]),
-                "low": show(name, float(low), table.units[name]),
-                "high": show(name, float(high), table.units[name]),
-                "formula": definition.get("formula", ""),
-                "meaning": definition.get("meaning", ""),
-                "reference": definition.get("reference", ""),
-            }
+            {"name": margin.quantity, "last": value, "low": "", "high": "", **_definition(margin.quantity)}
         )
     return rows
 
 
-def _margin_rows(run: RunRecord, definitions: Mapping[str, Mapping[str, str]]) -> list[dict[str, str]]:
-    """Margins stand for the end of the path: they have no lowest and highest value."""
-    rows = []
-    for margin in run.outcome.margins if run.outcome else ():
-        value = ("at least " if margin.is_bound else "") + show(margin.quantity, margin.value, "1")
-        definition = _definition(margin.quantity, definitions)
-        texts = {key: definition.get(key, "") for key in ("formula", "meaning", "reference")}
-        rows.append({"name": margin.quantity, "last": value, "low": "", "high": "", **texts})
-    return rows
-
-
-def _definition(name: str, definitions: Mapping[str, Mapping[str, str]]) -> Mapping[str, str]:
-    """Find the definition of a quantity; names such as ``charge <electrode>`` stand for many."""
-    if name in definitions:
-        return definitions[name]
-    for pattern, definition in definitions.items():
-        parts = re.split(r"<[^>]*>", pattern)
-        if len(parts) > 1 and re.fullmatch(".+".join(map(re.escape, parts)), name):
-            return definition
-    return {}
+def _definition(name: str) -> dict[str, str]:
+    quantity = q.quantity_of(name)
+    return {"formula": quantity.formula, "meaning": quantity.meaning}

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from annelid.results.display_units import show
 from annelid.results.folder.tables import PathTable
+from annelid.solver.model import quantities as q
 
 SECOND_HAND = "second-hand quotation, not read in the standard itself"
 
@@ -24,13 +24,13 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Limit:
-    """A published limit.
+class PublishedLimit:
+    """A limit of a standard or a paper.
 
     Attributes:
         source: Standard and clause, or paper.
-        text: What it says.
-        status: How it is known.
+        text: Its content.
+        status: Whether the source was read.
     """
 
     source: str
@@ -39,35 +39,35 @@ class Limit:
 
 
 LIMITS = (
-    Limit(
+    PublishedLimit(
         "IEC 60335-1, 8.1.4 (protective impedance)",
         "450 V to 15 kV: discharge at most 45 µC; above 15 kV: energy at most 350 mJ; 42.4 V to 450 V: "
         "capacitance at most 0.1 µF; current at most 2 mA d.c. or 0.7 mA peak a.c. Discharge measured with a "
         "non-inductive resistor of 2000 ohm.",
         SECOND_HAND,
     ),
-    Limit(
+    PublishedLimit(
         "IEC 60601-1, 8.4.2 c)",
         "Accessible contacts: at most 42.4 V peak a.c. or 60 V d.c., else the touch current of 8.7.3 c).",
         SECOND_HAND,
     ),
-    Limit(
+    PublishedLimit(
         "IEC 60601-1, 8.7.3 and table 3",
         "Patient leakage current a.c., normal condition / single fault: type BF 100 / 500 µA, type CF "
         "10 / 50 µA; touch current 100 / 500 µA; type CF d.c. 10 / 50 µA.",
         SECOND_HAND,
     ),
-    Limit(
+    PublishedLimit(
         "Audio-type touch limits (text of IEC 60065)",
         "35 V peak or 60 V d.c.; 0.7 mA peak or 2.0 mA d.c., measuring network of IEC 60990.",
         SECOND_HAND,
     ),
-    Limit(
+    PublishedLimit(
         "IEC 60479-2:2019",
         "Covers unidirectional impulses and capacitor discharges of 0.1 to 10 ms.",
         "scope read; thresholds not seen",
     ),
-    Limit(
+    PublishedLimit(
         "Smart Materials and Structures 26 (2017) 115007",
         "Discharge limits for flat and cylindrical dielectric actuators on the body.",
         "abstract read only",
@@ -75,14 +75,14 @@ LIMITS = (
 )
 
 CURRENT_NOTE = (
-    "Meeting a charge limit says nothing about the continuous current of the supply, which must be limited "
-    "separately. Charge and energy are those of the modelled part alone, without cables and supply."
+    "A charge limit does not limit the continuous current of the supply, which must be limited separately. "
+    "Charge and energy are those of the modelled part alone, without cables and supply."
 )
 
 
 @dataclass(frozen=True)
 class StoredCharge:
-    """The largest values along a path, and how they stand against the limits.
+    """The largest values along a path, and how they compare with the limits.
 
     Attributes:
         voltage: Largest voltage of an electrode, kV.
@@ -108,11 +108,12 @@ def stored_charge(table: PathTable) -> StoredCharge | None:
     voltage = max((_largest(table, name) for name in table.loads if name.startswith("voltage")), default=0.0)
     if voltage == 0.0:
         return None
-    charge, energy = _largest(table, "charge"), _largest(table, "stored electrical energy")
+    units = table.display
+    charge, energy = _largest(table, q.CHARGE.name), _largest(table, q.ELECTRICAL_ENERGY.name)
     stored = (
-        f"At up to {show('voltage', voltage, 'kV')} the part stores at most {show('charge', charge, 'uC')} "
+        f"At up to {units.show('voltage', voltage)} the part stores at most {units.show('charge', charge)} "
     )
-    stored += f"and {show('energy', energy, 'mJ')}. "
+    stored += f"and {units.show('energy', energy)}. "
     if voltage > 15.0:
         return _compared(
             voltage, charge, energy, energy <= 350.0, stored + "Above 15 kV the energy counts: ", "350 mJ"

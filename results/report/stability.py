@@ -1,126 +1,132 @@
 # SPDX-License-Identifier: MIT
-"""Stability in plain words: critical points, what holds an unstable state, jumps, slack walls."""
+"""Stability in plain words: critical points, controls, jumps, and walls in compression."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from annelid.results.display_units import digits, show
 from annelid.results.figures.path_figures import driven_stages
-from annelid.results.folder.critical_points import CriticalPoint, margin
+from annelid.results.folder.critical_points import CriticalPoint, load_ratios
 from annelid.results.folder.energies import Energies, Rest, energies_of
 from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.tables import PathTable
+from annelid.solver.display import digits
+from annelid.solver.model import quantities as q
 from annelid.solver.records import Margin
 
 _KINDS = {
-    "limit point": "At a limit point the load has an extreme: no equilibrium close by carries more (or, on "
-    "the way down, less).",
+    "limit point": "At a limit point the load has an extreme: no equilibrium nearby carries more (or less, "
+    "if the load is falling).",
     "bifurcation": "At a bifurcation another shape, such as a bulge or a buckle, branches off the path.",
 }
-_HELD = {
-    "volume": "the enclosed volume is held, as by a syringe full of liquid, and the pressure adjusts itself",
-    "charge": "the charge is held, as by a supply that delivers charge, and the voltage adjusts itself",
-    "displacement": "the motion of a point is held and the loads adjust themselves",
-    "opening": "the opening of a section is held and the loads adjust themselves",
+_CONTROLS = {
+    "volume": "the enclosed volume is prescribed, as by a syringe full of liquid, and the pressure follows",
+    "charge": "the charge is prescribed, as by a supply that delivers charge, and the voltage follows",
+    "displacement": "the motion of a point is prescribed and the loads follow",
+    "opening": "the opening of a section is prescribed and the loads follow",
+    "arc": "the path is followed by its arc length, which no real supply can do",
 }
-_ARC = "the path is followed by its length, a means of calculation that holds nothing"
-_TOLD_OF_JUMPS = ("lumen volume", "mean radial expansion", "largest stretch")
+_SHOWN_FOR_JUMPS = (q.LUMEN_VOLUME.name, q.MEAN_RADIAL_EXPANSION.name, q.LARGEST_STRETCH.name)
 _COLUMNS = {
     "where": "where",
     "load": "load",
     "volume": "volume",
-    "stretch": "largest stretch",
+    "stretch": q.LARGEST_STRETCH.name,
     "field": "true field",
-    "margin": "critical load over working point",
+    "margin": "critical load over other loads",
 }
 
 
 def stability(run: RunRecord) -> dict[str, Any]:
-    """Return what the report says of stability: ``paragraphs``, and ``rows`` for the table of points.
+    """Return the text on stability: ``paragraphs``, and ``rows`` for the table of critical points.
 
-    ``columns`` names the table's columns that say something. All are empty for a path that is stable all
-    along and has no critical point.
+    ``columns`` holds the names of the columns that are not empty. All are empty for a path that is stable
+    throughout and has no critical point.
     """
     table = run.table
     ahead = _ahead(run.outcome.margins) if run.outcome else []
-    if not (table.is_critical.any() or table.unstable.any() or table.landings.any()):
+    if not (table.is_critical.any() or table.unstable.any() or table.after_jump.any()):
         return {"paragraphs": ahead, "rows": [], "columns": {}}
     kinds = [_KINDS[kind] for kind in dict.fromkeys(p.kind for p in run.critical_points) if kind in _KINDS]
-    paragraphs = [" ".join(kinds), _controls(table, run.case), _jumps(table), _energies(table), *ahead]
+    paragraphs = [
+        " ".join(kinds),
+        _controls(table, run.description.controls),
+        _jumps(table),
+        _energies(table),
+        *ahead,
+    ]
     rows = [_row(run, number, point) for number, point in enumerate(run.critical_points, start=1)]
     columns = {key: words for key, words in _COLUMNS.items() if any(row[key] for row in rows)}
     return {"paragraphs": [p for p in paragraphs if p], "rows": rows, "columns": columns}
 
 
 def _ahead(margins: Sequence[Margin]) -> list[str]:
-    """What lies ahead of the working point as each load grows; one paragraph."""
+    """The next critical point as each load grows from the last state; one paragraph."""
     sentences = [f"{m.text[:1].upper()}{m.text[1:]}{_margin_value(m)}." for m in margins]
-    opening = "Margins of the working point, each load growing while what is not named is held."
+    opening = "How far each load alone may still rise from the last state, the other loads held constant."
     return [" ".join([opening, *sentences])] if sentences else []
 
 
 def _margin_value(margin: Margin) -> str:
-    """The number behind a sentence, where the sentence alone could be mistaken for it."""
+    """The margin, where the sentence could be read as the margin itself."""
     return f": the margin is at least {digits(margin.value, 4)}" if margin.is_bound else ""
 
 
 def legend(table: PathTable | None, verdicts: Sequence[Verdict]) -> dict[str, bool]:
-    """Tell which marks of the curves the legend has to explain."""
-    names = ("unstable", "unheld", "critical", "jump", "broken", "limit")
+    """State which marks of the curves the legend has to explain."""
+    names = ("unstable", "uncontrolled", "critical", "jump", "broken", "limit")
     if table is None:
         return dict.fromkeys(names, False)
-    held = table.unstable & ~table.unheld
-    found = (held, table.unheld, table.is_critical, table.landings, table.past_breakdown)
+    controlled = table.unstable & ~table.uncontrolled
+    found = (controlled, table.uncontrolled, table.is_critical, table.after_jump, table.past_breakdown)
     limit = any(verdict.quantity in table.columns for verdict in verdicts)
     return dict(zip(names, [*(bool(rows.any()) for rows in found), limit], strict=True))
 
 
-def slack(table: PathTable) -> str:
-    """Say how much of the wall is compressed in its plane; empty where none is."""
-    shares = np.nan_to_num(table.columns.get("slack share", np.zeros(len(table))))
-    if shares.max(initial=0.0) <= 0.0:
+def compressed_wall(table: PathTable) -> str:
+    """State how much of the wall is compressed in its plane; empty if nothing is."""
+    fractions = np.nan_to_num(table.columns.get(q.COMPRESSED_WALL.name, np.zeros(len(table))))
+    if fractions.max(initial=0.0) <= 0.0:
         return ""
-    worst = int(np.argmax(shares))
-    last = "none" if shares[-1] == 0.0 else f"{digits(100.0 * float(shares[-1]), 3)} %"
+    worst = int(np.argmax(fractions))
+    last = "none" if fractions[-1] == 0.0 else f"{digits(100.0 * float(fractions[-1]), 3)} %"
     text = f"In the last state {last} of the wall, by volume, is in compression in its own plane"
-    if shares[worst] > shares[-1] * (1.0 + 1e-3):
-        most = f"{digits(100.0 * float(shares[worst]), 3)} %"
+    if fractions[worst] > fractions[-1] * (1.0 + 1e-3):
+        most = f"{digits(100.0 * float(fractions[worst]), 3)} %"
         text += f" (at most {most}, in state {int(table['state'][worst])})"
     return (
-        f"{text}. A thin wall carries next to no compression: there the real part goes slack or wrinkles, "
-        "and the calculation, which keeps it smooth, makes it stiffer than it is."
+        f"{text}. A thin wall can carry hardly any compression: there the real part goes slack or wrinkles, "
+        "and the calculation, in which it stays smooth, is stiffer than the part."
     )
 
 
 def moving_load(table: PathTable, stage: str) -> str:
-    """Return the load that moves most in a stage; empty for none."""
+    """Return the load that changes most in a stage; empty for none."""
     return next((span.load for span in driven_stages(table) if span.stage == stage), "")
 
 
-def _controls(table: PathTable, case: Mapping[str, Any]) -> str:
-    """What is unstable under given loads, and what the control in force makes of it."""
+def _controls(table: PathTable, controls: Mapping[str, str]) -> str:
+    """How many states are unstable under given loads, and how many under the control in force."""
     count = int(table.unstable.sum())
     if count == 0:
         return "Every state of the path is stable under given loads."
-    text = f"{_of(count, len(table))} unstable under given loads: where a source holds the pressure or the "
-    text += f"voltage whatever the part does, it would leave {'it' if count == 1 else 'them'} by itself. "
+    text = (
+        f"{_of(count, len(table))} unstable under given loads: if a source keeps the pressure or the voltage "
+    )
+    text += f"constant, the part leaves {'it' if count == 1 else 'them'} by itself. "
     stages = dict.fromkeys(np.array(table.stages)[table.unstable].tolist())
-    held, free = int((table.unstable & ~table.unheld).sum()), int(table.unheld.sum())
+    stable, unstable = int((table.unstable & ~table.uncontrolled).sum()), int(table.uncontrolled.sum())
     for stage in stages:
-        control = _control_of(case, stage)
-        words = _HELD.get(control, _ARC if control == "arc" else "")
+        words = _CONTROLS.get(controls.get(stage, ""), "")
         text += f"In stage “{stage}” {words}. " if words else ""
-    if held:
-        which = "it is" if count == 1 else "all of them are" if held == count else f"{held} of them stay"
-        text += f"Under the control in force {which} stable (dashed): a real part driven so stays there. "
-    if free:
-        who = (
-            "No control in force holds them" if free == count else f"{_of(free, len(table))} unstable even so"
-        )
-        text += f"{who} (dotted): no real part stays there."
+    if stable:
+        which = "it is" if count == 1 else "all of them are" if stable == count else f"{stable} of them are"
+        text += f"Under the control in force {which} stable (dashed): a part that is driven so stays there. "
+    if unstable:
+        which = "They are" if unstable == count else _of(unstable, len(table))
+        text += f"{which} unstable under the control in force as well (dotted): no real part stays there."
     return text.strip()
 
 
@@ -128,69 +134,64 @@ def _of(count: int, total: int) -> str:
     return f"{count} of {total} states {'is' if count == 1 else 'are'}"
 
 
-def _control_of(case: Mapping[str, Any], stage: str) -> str:
-    stages = case.get("stages")
-    for entry in stages if isinstance(stages, list) else []:
-        if isinstance(entry, Mapping) and entry.get("name") == stage:
-            control = str(entry.get("control", "load"))
-            return "volume" if control == "load" and entry.get("volume") else control
-    return ""
-
-
 def _jumps(table: PathTable) -> str:
     sentences = []
-    for row in np.flatnonzero(table.landings):
+    for row in np.flatnonzero(table.after_jump):
         load = moving_load(table, table.stages[row])
-        names = [n for n in _TOLD_OF_JUMPS if n in table.columns]
+        names = [n for n in _SHOWN_FOR_JUMPS if n in table.columns]
         changes = [
-            f"{n} from {show(n, float(table[n][row - 1]), table.units[n])} to "
-            f"{show(n, float(table[n][row]), table.units[n])}"
+            f"{n} from {table.show(n, float(table[n][row - 1]))} to {table.show(n, float(table[n][row]))}"
             for n in names[:2]
         ]
-        at = f" at {load} {show(load, float(table[load][row - 1]), table.units[load])}" if load else ""
+        at = f" at {load} {table.show(load, float(table[load][row - 1]))}" if load else ""
         sentences.append(f"In stage “{table.stages[row]}” the part jumps{at}: {', '.join(changes)}.")
     if sentences:
-        sentences.append("It lands on another stable state (arrow); what happens between is motion.")
+        sentences.append("It ends in another stable state (arrow); the motion in between is not resolved.")
     for row in np.flatnonzero(np.array(table.reached_by) == "branch"):
         sentences.append(
-            f"In stage “{table.stages[row]}” the path turns off onto another shape in state "
-            f"{int(table['state'][row])}."
+            f"In stage “{table.stages[row]}” the path continues along another shape from state "
+            f"{int(table['state'][row])} on."
         )
     return " ".join(sentences)
 
 
 def _energies(table: PathTable) -> str:
-    """What is stored between unloaded stable states, and what a snap under a held pressure lets go."""
+    """Energy between unloaded stable states, and energy that a snap at constant pressure releases."""
     found = energies_of(table)
     if found is None:
         return ""
     sentences = []
     if len(found.stable) > 1:
         first, *others = found.stable
-        sentences.append(f"Without load the part stays in {len(found.stable)} states of this path.")
+        sentences.append(f"Without load the part is stable in {len(found.stable)} states of this path.")
         for rest in others:
-            sentences.append(_stored(found, first, rest))
+            sentences.append(_stored(table, found, first, rest))
     for snap in found.snaps:
         sentences.append(
-            f"Under a held pressure of {show('pressure', snap.pressure, 'MPa')} the part would leave the "
-            f"limit point in state {snap.state} for the stable state near state {round(snap.landing)} and "
-            f"let go {show('energy', snap.released, 'mJ')}, as motion and then heat."
+            f"At a constant pressure of {table.show('pressure', snap.pressure)} the part would snap from the "
+            f"limit point in state {snap.state} to the stable state near state {round(snap.end)}; this "
+            f"releases {_energy(table, snap.released)}, which ends as heat."
         )
     if sentences:
-        share = digits(100 * found.disagreement, 2)
-        sentences.append(f"∫ P dV along the path and the strain energy agree to {share} %.")
+        error = digits(100 * found.disagreement, 2)
+        sentences.append(f"∫ P dV along the path and the strain energy agree to {error} %.")
     return " ".join(sentences)
 
 
-def _stored(found: Energies, first: Rest, rest: Rest) -> str:
-    stored = show("energy", rest.energy - first.energy, "mJ")
-    text = f"State {round(rest.state)} (or near it) stores {stored} against state {round(first.state)}"
+def _energy(table: PathTable, value: float) -> str:
+    return table.show(q.STRAIN_ENERGY.name, value)
+
+
+def _stored(table: PathTable, found: Energies, first: Rest, rest: Rest) -> str:
+    stored = _energy(table, rest.energy - first.energy)
+    text = f"The strain energy in state {round(rest.state)} (or near it) is {stored} above that in state "
+    text += f"{round(first.state)}"
     top = found.barrier(first, rest)
     if top is None:
         return text + "."
-    up, back = (show("energy", top.energy - each.energy, "mJ") for each in (first, rest))
-    text += "; the lowest unloaded state between them on this path lies"
-    return f"{text} {back} above it and {up} above the other."
+    up, back = (_energy(table, top.energy - each.energy) for each in (first, rest))
+    text += "; the lowest unloaded state between them on this path is"
+    return f"{text} {back} above the former and {up} above the latter."
 
 
 def _row(run: RunRecord, number: int, point: CriticalPoint) -> dict[str, str]:
@@ -198,29 +199,29 @@ def _row(run: RunRecord, number: int, point: CriticalPoint) -> dict[str, str]:
     load = moving_load(table, point.stage)
     first = [load] if load in point.loads else []
     loads = [n for n in dict.fromkeys([*first, *point.loads]) if n in first or point.loads[n].value]
-    told = {
-        key: show(name, *point.quantities[name]) if name in point.quantities else ""
+    values = {
+        key: table.show(name, point.quantities[name].value) if name in point.quantities else ""
         for key, name in (
-            ("volume", "lumen volume"),
-            ("stretch", "largest stretch"),
-            ("field", "largest true field"),
+            ("volume", q.LUMEN_VOLUME.name),
+            ("stretch", q.LARGEST_STRETCH.name),
+            ("field", q.LARGEST_TRUE_FIELD.name),
         )
     }
     return {
         "number": str(number),
         "kind": point.kind,
         "where": f"{point.stage}, state\N{NO-BREAK SPACE}{point.state}",
-        "load": ", ".join(f"{name} {show(name, *point.loads[name])}" for name in loads),
-        **(told if point.quantities.get("largest true field", (0.0,))[0] else told | {"field": ""}),
-        "margin": _margin_words(run, point, load) if first else "",
+        "load": ", ".join(f"{name} {table.show(name, point.loads[name].value)}" for name in loads),
+        **(values if point.quantities.get(q.LARGEST_TRUE_FIELD.name, (0.0,))[0] else values | {"field": ""}),
+        "margin": _ratio_words(run, point, load) if first else "",
     }
 
 
-def _margin_words(run: RunRecord, point: CriticalPoint, load: str) -> str:
-    found = margin(run.table, point, load, run.case)
+def _ratio_words(run: RunRecord, point: CriticalPoint, load: str) -> str:
+    ratios = load_ratios(run.table, point, load, run.description.targets)
     words = []
-    if np.isfinite(found.over_asked):
-        words.append(f"{digits(found.over_asked, 3)} × load asked for")
-    if np.isfinite(found.over_last):
-        words.append(f"{digits(found.over_last, 3)} × last load")
-    return "; ".join([*words, *(["passed"] if found.passed else [])])
+    if np.isfinite(ratios.over_target):
+        words.append(f"{digits(ratios.over_target, 3)} × requested load")
+    if np.isfinite(ratios.over_last):
+        words.append(f"{digits(ratios.over_last, 3)} × last load")
+    return "; ".join([*words, *(["passed"] if ratios.passed else [])])

@@ -5,17 +5,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from annelid.results.display_units import digits, display
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.path_figures import Drawing
+from annelid.results.figures.path_figures import Figure
 from annelid.results.study.marks import tint_limits
 from annelid.results.study.records import Sensitivity, Spread
+from annelid.solver.display import digits
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-def sensitivity_chart(found: Sensitivity, *, name: str) -> Drawing:
+def sensitivity_chart(found: Sensitivity, *, name: str) -> Figure:
     """Draw indices or correlations as bars with their confidence intervals, the largest on top."""
     total = found.total if found.total is not None else found.first
     order = np.argsort(np.abs(total))
@@ -38,12 +38,12 @@ def sensitivity_chart(found: Sensitivity, *, name: str) -> Drawing:
         quantity = found.quantity.replace("_", " ")
         axes.set_title(quantity)
         label = f"What {quantity} depends on"
-        return Drawing(style.svg_text(figure, name, label), label)
+        return Figure(style.svg_text(figure, name, label), label)
 
 
-def spread_chart(spread: Spread, *, name: str) -> Drawing:
+def spread_chart(spread: Spread, *, name: str) -> Figure:
     """Draw the distribution of a quantity as a histogram, with its limits and the middle 90 %."""
-    shown = display(spread.quantity, spread.unit, float(np.max(np.abs(spread.values), initial=0.0)))
+    shown = spread.display.unit(spread.kind, float(np.max(np.abs(spread.values), initial=0.0)))
     values = spread.values * shown.factor
     low, middle, high = np.percentile(values, [5, 50, 95])
     with style.drawing(3.9, 2.7) as (figure, axes):
@@ -53,19 +53,18 @@ def spread_chart(spread: Spread, *, name: str) -> Drawing:
         left, right = min([values.min(), *seen]), max([values.max(), *seen])
         room = 0.06 * (right - left) or 0.05 * max(abs(right), 1e-3)
         axes.set_xlim(left - room, right + room)
-        tint_limits(axes, spread.limits, shown.factor, shown.unit, upright=True)
+        tint_limits(axes, spread.limits, shown.factor, shown.name, upright=True)
         axes.plot(
             [low, high], [0, 0], color=style.INK, linewidth=4, solid_capstyle="butt", clip_on=False, zorder=5
         )
         axes.plot([middle], [0], "o", color=style.INK, markersize=5, clip_on=False, zorder=6)
-        unit = f" [{shown.unit}]" if shown.unit else ""
-        axes.set_title(f"{spread.quantity}{unit}")
+        axes.set_title(shown.label(spread.quantity))
         said = [digits(float(value), 3) for value in (middle, low, high)]
         axes.set_xlabel(f"middle {said[0]}, nine in ten from {said[1]} to {said[2]}")
         axes.set_ylabel("parts")
         axes.grid(visible=False, axis="x")
         label = f"Distribution of {spread.quantity}"
-        return Drawing(style.svg_text(figure, name, label), label)
+        return Figure(style.svg_text(figure, name, label), label)
 
 
 def _bars(

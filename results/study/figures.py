@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import digits
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.path_figures import Drawing
+from annelid.results.figures.path_figures import Figure
 from annelid.results.study.marks import bounds, mark_failures, mark_runs, scale, tint_limits
 from annelid.results.study.records import Column, StudyData, short
+from annelid.solver.display import digits
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,7 +31,7 @@ def response(
     *,
     title: str,
     name: str,
-) -> Drawing:
+) -> Figure:
     """Draw a quantity against something that varies.
 
     Args:
@@ -54,19 +54,19 @@ def response(
         axes.margins(x=0.05)
         # All panels of a quantity show the same range.
         axes.set_ylim(*bounds(_kept(quantity) * factor, limits, factor))
-        tint_limits(axes, limits, factor, quantity.shown.unit)
+        tint_limits(axes, limits, factor, quantity.shown.name)
         mark_failures(axes, data, rows, x)
         scale(axes, across)
         axes.set_title(title or quantity.label)
         if title:
             axes.set_ylabel(quantity.label)
         label = f"{quantity.name} against {across.name}"
-        return Drawing(style.svg_text(figure, name, label), label)
+        return Figure(style.svg_text(figure, name, label), label)
 
 
 def feasible_map(
     data: StudyData, across: Column, up: Column, rows: NDArray[np.int64], *, title: str, name: str
-) -> Drawing:
+) -> Figure:
     """Draw where in the plane of two variables all requirements are met.
 
     Args:
@@ -88,10 +88,10 @@ def feasible_map(
         if title:
             axes.set_title(title)
         label = f"Where all requirements are met: {across.name} and {up.name}"
-        return Drawing(style.svg_text(figure, name, label), label)
+        return Figure(style.svg_text(figure, name, label), label)
 
 
-def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> Drawing:
+def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> Figure:
     """Draw two objectives against each other, with the runs that nothing beats in all of them."""
     columns = [data.column(quantity) for quantity in pair]
     x, y = (column.numbers * column.shown.factor for column in columns)
@@ -107,11 +107,11 @@ def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> Drawin
         axes.set_ylim(*bounds(y, data.limits.get(pair[1], ()), columns[1].shown.factor))
         for column, upright in zip(columns, (True, False), strict=True):
             limits = data.limits.get(column.name, ())
-            tint_limits(axes, limits, column.shown.factor, column.shown.unit, upright=upright)
+            tint_limits(axes, limits, column.shown.factor, column.shown.name, upright=upright)
         axes.set_xlabel(f"{columns[0].label}, {_aim(data, pair[0])}")
         axes.set_ylabel(f"{columns[1].label}, {_aim(data, pair[1])}")
         label = f"{pair[1]} against {pair[0]}; ringed runs are on the Pareto front"
-        return Drawing(style.svg_text(figure, name, label), label[:1].upper() + label[1:] + ".")
+        return Figure(style.svg_text(figure, name, label), label[:1].upper() + label[1:] + ".")
 
 
 def level_words(column: Column, level: object) -> str:
@@ -120,7 +120,7 @@ def level_words(column: Column, level: object) -> str:
     if column.unit is None:
         return f"{words} {short(level)}"
     shown = column.shown
-    return f"{words} {digits(float(str(level)) * shown.factor)} {shown.unit}".strip()
+    return f"{words} {digits(float(str(level)) * shown.factor)} {shown.name}".strip()
 
 
 def spread_levels(levels: Sequence[object], most: int) -> list[object]:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import digits
 from annelid.results.figures import svg_style as style
-from annelid.results.study.records import Column, Limit, Mark, StudyData, short
+from annelid.results.study.records import Bound, Column, Mark, StudyData, short
+from annelid.solver.display import digits
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,7 +55,7 @@ def mark_failures(axes: "Axes", data: StudyData, rows: NDArray[np.int64], x: Flo
 
 
 def tint_limits(
-    axes: "Axes", limits: tuple[Limit, ...], factor: float, unit: str, *, upright: bool = False
+    axes: "Axes", limits: tuple[Bound, ...], factor: float, unit: str, *, upright: bool = False
 ) -> None:
     """Draw requirements as lines, and tint what all of them allow.
 
@@ -109,7 +109,7 @@ def scale(axes: "Axes", column: Column, *, upright: bool = False) -> None:
         axis.set_ticks([level * column.shown.factor for level in column.levels])
 
 
-def bounds(values: FloatArray, limits: tuple[Limit, ...], factor: float) -> tuple[float, float]:
+def bounds(values: FloatArray, limits: tuple[Bound, ...], factor: float) -> tuple[float, float]:
     """Range that shows values (as shown) and limits, with some room."""
     seen = np.concatenate([values[np.isfinite(values)], [limit.value * factor for limit in limits]])
     if seen.size == 0:

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from annelid.results.atomic import write_atomically
-from annelid.results.display_units import digits
 from annelid.results.pages.render import render
 from annelid.results.study.parallel import parallel_coordinates
 from annelid.results.study.records import Column, Mark, StudyData
 from annelid.results.study.sections import fronts, maps, responses, sensitivities, spreads, yields
+from annelid.solver.display import digits
 
 __all__ = ["write_study_page"]
 

@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import digits
 from annelid.results.study.records import MARKS, Column, StudyData, short
+from annelid.solver.display import digits
 
 __all__ = ["Parallel", "parallel_coordinates"]
 

@@ -8,9 +8,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import Display, display
+from annelid.geometry.body import FloatArray
+from annelid.solver.display import DisplayUnit, DisplayUnits
+from annelid.solver.model.quantities import quantity_of
 
-FloatArray = NDArray[np.float64]
 Role = Literal["listed", "drawn", "derived", "quantity"]
 Mark = Literal["met", "missed", "short", "unstable", "failed", "open"]
 MARKS: tuple[Mark, ...] = ("met", "missed", "short", "unstable", "failed", "open")
@@ -22,15 +23,19 @@ class Column:
 
     Attributes:
         name: What it is called.
-        unit: Unit inside, ``"1"`` for plain numbers, ``None`` for words.
+        unit: Internal unit, ``"1"`` for plain numbers, ``None`` for words.
         role: What it is in the study.
-        values: One a run: numbers (NaN where there is none), or words.
+        values: One for each run: numbers (NaN where there is none), or words.
+        kind: Kind of number, a key of ``display.KINDS``.
+        display: Units in which numbers are shown.
     """
 
     name: str
     unit: str | None
     role: Role
     values: tuple[Any, ...]
+    kind: str = "ratio"
+    display: DisplayUnits = field(default_factory=DisplayUnits)
 
     @property
     def numbers(self) -> FloatArray:
@@ -48,18 +53,17 @@ class Column:
         return [float(x) for x in np.unique(numbers[np.isfinite(numbers)])]
 
     @property
-    def shown(self) -> Display:
-        """How its numbers are shown."""
+    def shown(self) -> DisplayUnit:
+        """Unit in which its numbers are shown; words have none."""
+        if self.unit is None:
+            return DisplayUnit("", 1.0)
         numbers = self.numbers
-        largest = float(np.max(np.abs(numbers[np.isfinite(numbers)]), initial=0.0))
-        return display(self.name, self.unit or "", largest)
+        return self.display.unit(self.kind, float(np.max(np.abs(numbers[np.isfinite(numbers)]), initial=0.0)))
 
     @property
     def label(self) -> str:
         """Its name with the unit in which it is shown."""
-        words = self.name.replace("_", " ")
-        unit = self.shown.unit if self.unit is not None else ""
-        return f"{words} [{unit}]" if unit else words
+        return self.shown.label(self.name.replace("_", " "))
 
 
 def short(text: object, length: int = 22) -> str:
@@ -69,8 +73,8 @@ def short(text: object, length: int = 22) -> str:
 
 
 @dataclass(frozen=True)
-class Limit:
-    """A requirement on the last state: the safe side of ``value`` (in the unit inside)."""
+class Bound:
+    """A requirement on the last state: the safe side of ``value`` (in the internal unit)."""
 
     value: float
     is_floor: bool
@@ -109,7 +113,6 @@ class Spread:
 
     Attributes:
         quantity: Name of the quantity.
-        unit: Its unit inside.
         group: Values of what was listed, in words; empty if nothing was.
         values: One a part, those without a result left out.
         limits: Requirements on it.
@@ -117,11 +120,16 @@ class Spread:
     """
 
     quantity: str
-    unit: str
     group: str
     values: FloatArray
-    limits: tuple[Limit, ...]
+    limits: tuple[Bound, ...]
     contributions: Mapping[str, float]
+    display: DisplayUnits = field(default_factory=DisplayUnits)
+
+    @property
+    def kind(self) -> str:
+        """Kind of number of the quantity."""
+        return quantity_of(self.quantity).kind
 
 
 @dataclass(frozen=True)
@@ -171,7 +179,7 @@ class StudyData:
     links: tuple[str, ...]
     varied: tuple[Column, ...]
     quantities: tuple[Column, ...]
-    limits: Mapping[str, tuple[Limit, ...]] = field(default_factory=dict)
+    limits: Mapping[str, tuple[Bound, ...]] = field(default_factory=dict)
     requirements: Mapping[str, tuple[bool | None, ...]] = field(default_factory=dict)
     objectives: Mapping[str, str] = field(default_factory=dict)
     front: tuple[int, ...] = ()

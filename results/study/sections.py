@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.display_units import digits, show
-from annelid.results.figures.path_figures import Drawing
+from annelid.results.figures.path_figures import Figure
 from annelid.results.study.charts import sensitivity_chart, spread_chart
 from annelid.results.study.figures import feasible_map, front_figure, level_words, response, spread_levels
 from annelid.results.study.records import Column, StudyData
+from annelid.solver.display import digits
 
 __all__ = ["fronts", "maps", "responses", "sensitivities", "spreads", "yields"]
 
@@ -156,7 +156,7 @@ def spreads(data: StudyData) -> list[dict[str, Any]]:
             "low": low,
             "high": high,
         }
-        texts = {key: show(spread.quantity, value, spread.unit) for key, value in numbers.items()}
+        texts = {key: spread.display.show(spread.kind, value) for key, value in numbers.items()}
         group["rows"].append({"quantity": spread.quantity, **texts, "causes": ", ".join(said)})
     return list(groups.values())
 
@@ -188,5 +188,5 @@ def _cell(column: Column, row: int) -> str:
     return str(value) if column.unit is None else digits(float(value) * column.shown.factor)
 
 
-def _plain(drawings: list[Drawing]) -> list[dict[str, Any]]:
+def _plain(drawings: list[Figure]) -> list[dict[str, Any]]:
     return [drawing._asdict() for drawing in drawings]

@@ -8,15 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
-from annelid.results.display_units import display
-from annelid.results.fields.state_fields import MODE, FieldGrid, in_space
+from annelid.results.fields.state_fields import FIELD_KINDS, MODE, FieldGrid, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.views.camera import Layout, lay_out
 from annelid.results.views.solids import OPEN_MIDDLE, Skin, open_skin
-
-FloatArray = NDArray[np.float64]
+from annelid.solver.display import DisplayUnits
 
 # Beyond this share of the nodes a stress is that of a corner and would take the whole colour scale.
 _STRESS_SHARE = 99.5
@@ -46,7 +45,7 @@ def scene(
     record = run if isinstance(run, RunRecord) else open_run(run)
     arrays = read_point_arrays(record.field_file(state))
     grid = FieldGrid(record.body)
-    name, values = _scalars(arrays, field)
+    name, values = _scalars(arrays, field, record.description.units)
     skin = open_skin(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
@@ -87,8 +86,8 @@ def mode_motion(reference: FloatArray, arrays: dict[str, NDArray[Any]]) -> Float
     return float(scale) * (-1.0 if np.sum(mode * displacement) < 0 else 1.0) * mode
 
 
-def _scalars(arrays: dict[str, NDArray[Any]], field: str) -> tuple[str, FloatArray]:
-    """Find a field by its name, turn it into one number a node and into the units of the trade."""
+def _scalars(arrays: dict[str, NDArray[Any]], field: str, units: DisplayUnits) -> tuple[str, FloatArray]:
+    """Find a field by its name and convert it to one number for each node, in the unit that is shown."""
     known = {_bare(name): name for name in arrays}
     bare = _bare(field)
     if bare not in known:
@@ -102,9 +101,9 @@ def _scalars(arrays: dict[str, NDArray[Any]], field: str) -> tuple[str, FloatArr
         bare, values = "largest principal stretch", values[:, 0]
     elif values.ndim == 2:
         bare, values = f"{bare}, length", np.linalg.norm(values, axis=1)
-    unit = known[_bare(field)].rpartition(" [")[2].rstrip("]")
-    shown = display(bare, unit, float(np.max(np.abs(values[np.isfinite(values)]), initial=0.0)))
-    return bare + (f" [{shown.unit}]" if shown.unit else ""), values * shown.factor
+    kind = FIELD_KINDS.get(_bare(field), "length")
+    shown = units.unit(kind, float(np.max(np.abs(values[np.isfinite(values)]), initial=0.0)))
+    return shown.label(bare), values * shown.factor
 
 
 def _bare(name: str) -> str:

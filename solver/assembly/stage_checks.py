@@ -7,19 +7,24 @@ from math import isnan, nan
 import numpy as np
 
 from annelid.geometry.errors import InvalidValue, raise_first
+from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.model import checks
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 
 
 def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
-    """Check that every load of the stages has something to act on.
+    """Check that a model can be supported and loaded as requested, before it is solved.
 
     Raises:
         InvalidValue: Unknown electrode, surface or support; a pressure without a lumen, or a lumen whose open
-            end is neither held along the axis nor closed by a plate.
+            end is neither held along the axis nor closed by a plate; a support that its surface cannot have.
     """
-    raise_first(checks.check_stages(stages, model.names, model.supports, model.inventory))
+    constraints_of(model.body, model.supports)
+    raise_first(checks.check_stages(stages, model.names, model.inventory))
+    raise_first(checks.check_lumen(stages, model.supports, model.inventory))
+    raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))
+    raise_first(checks.check_weight(stages, [part.material for part in model.parts]))
     if model.solved_potential:
         _check_shared_faces(model, stages)
 

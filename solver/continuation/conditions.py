@@ -7,9 +7,9 @@ import numpy as np
 from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
+from annelid.geometry.inventory import inner_surface
 from annelid.solver.assembly.charges import charge_of
 from annelid.solver.assembly.system import System
-from annelid.solver.readout.shape import inner_surface
 
 
 class Condition(ABC):

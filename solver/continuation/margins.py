@@ -8,12 +8,11 @@ from annelid.solver.continuation.limit_search import search_ahead
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
-from annelid.solver.model.loads import LOAD_KINDS, LoadKind, Loads, describe
+from annelid.solver.model.loads import LOAD_KINDS, TOGETHER, LoadKind, Loads, describe
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
 from annelid.solver.records import Margin
 
-TOGETHER = "all loads"
 MOST_STEPS = 200  # arc steps of one search
 _STEPS = 10  # requested steps of a search, if the part moves little
 _NAMES = {

@@ -65,6 +65,11 @@ class Support:
         return self.hold in ("all", "axial")
 
     @property
+    def fixes_rigid_motion(self) -> bool:
+        """Whether the support keeps the part from moving along the axis as a rigid body."""
+        return self.hold in ("all", "axial", "symmetric", "rigid motion")
+
+    @property
     def fixes_axial_motion(self) -> bool:
         """Whether the surface cannot move along the axis by itself."""
         return self.can_be_moved or (self.hold == "symmetric" and "end_" in self.region)

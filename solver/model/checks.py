@@ -9,12 +9,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 from typing import NamedTuple
 
-from annelid.geometry.checks import one_of
+from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.inventory import Inventory
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
@@ -46,6 +47,8 @@ def check_parts(
         if name in given[:index]:
             error = InvalidValue(f"'{name}' has two parts: give each region one", key="region")
             yield Finding(("parts", index), error.about(f"part '{name}'"))
+    if not set(given) <= set(regions):
+        return  # a misspelt region is reported as unknown
     for region in regions:
         if region not in given and region not in optional:
             yield Finding((), InvalidValue(f"missing: the part of region '{region}'", key="parts"))
@@ -95,7 +98,7 @@ def check_electrodes(
         bands: Name of each electrode band, and the regions it covers.
         solved: Whether the potential is solved for.
     """
-    covered = dict(bands)
+    covered, missing = dict(bands), set()
     by_region = {part.region: (index, part) for index, part in enumerate(parts)}
     for electrode in electrodes:
         for region in covered.get(electrode.name, ()):
@@ -104,14 +107,36 @@ def check_electrodes(
             index, part = by_region[region]
             try:
                 part.check_electrode(electrode.name, solved=solved)
-            except InvalidValue as error:
-                yield Finding(("parts", index), error)
-            if part.sheets is not None and not part.material.permittivity > 0:
-                missing = InvalidValue(
-                    f"missing: electrode '{electrode.name}' is in this material", key="permittivity"
-                )
-                name = part.material.name
-                yield Finding(("materials", name), missing.about(f"material '{name}'"))
+            except InvalidValue as refused:
+                yield Finding(("parts", index), refused)
+                del by_region[region]  # once is enough
+                continue
+            name = part.material.name
+            if part.sheets is not None and not part.material.permittivity > 0 and name not in missing:
+                missing.add(name)
+                text = f"missing: electrode '{electrode.name}' is in this material"
+                error = InvalidValue(text, key="permittivity", subject=f"material '{name}'")
+                yield Finding(("materials", name), error)
+
+
+def check_sections(sections: Sequence[Section], heights: tuple[float, float]) -> Iterator[Finding]:
+    """Sections are between the lowest and the highest point of the inner surface, mm."""
+    low, high = heights
+    for index, section in enumerate(sections):
+        try:
+            within("at", section.height, least=low, most=high, unit="mm", why="where the inner surface is")
+        except InvalidValue as error:
+            yield Finding(("sections", index), error.about(f"section '{section.name}'"))
+
+
+def check_weight(stages: Sequence[Stage], materials: Iterable[Material]) -> Iterator[Finding]:
+    """Where gravity acts, every material has a density."""
+    heavy = next((stage.name for stage in stages if any(stage.gravity.values())), None)
+    for name in dict.fromkeys(m.name for m in materials if heavy is not None and not m.density):
+        error = InvalidValue(
+            f"missing: gravity acts in stage '{heavy}'", key="density", subject=f"material '{name}'"
+        )
+        yield Finding(("materials", name), error)
 
 
 def names_for_stages(
@@ -129,10 +154,8 @@ def names_for_stages(
     )
 
 
-def check_stages(
-    stages: Sequence[Stage], names: Names, supports: Sequence[Support], inventory: Inventory
-) -> Iterator[Finding]:
-    """Every load of the stages has something to act on."""
+def check_stages(stages: Sequence[Stage], names: Names, inventory: Inventory) -> Iterator[Finding]:
+    """What the stages refer to exists."""
     flat = inventory.model == "axisymmetric"
     entries = {
         "electrode": (names.electrodes, "an electrode"),
@@ -160,31 +183,33 @@ def check_stages(
         if stage.point is not None and len(stage.point.position) != (2 if flat else 3):
             text = f"must have {2 if flat else 3} coordinates in this model, got {len(stage.point.position)}"
             yield Finding(("stages", index), InvalidValue(text, key="point.at", subject=subject))
-        if stage.pressure or stage.volume is not None:
-            for error in _check_lumen(stage, supports, inventory):
-                yield Finding(("stages", index), error.about(subject))
-    yield from _check_shared_edges(stages, supports, inventory)
 
 
-def _check_lumen(stage: Stage, supports: Sequence[Support], inventory: Inventory) -> Iterator[InvalidValue]:
+def check_lumen(
+    stages: Sequence[Stage], supports: Sequence[Support], inventory: Inventory
+) -> Iterator[Finding]:
     """A pressure acts on nothing where an open end of the lumen is free along the axis."""
-    key = "pressure" if stage.pressure else "volume"
-    if not inventory.has_lumen:
-        yield InvalidValue("this shape has no lumen to fill: leave it out", key=key)
-        return
     held = {s.region for s in supports if s.hold != "radial"}
-    for end in inventory.open_ends:
-        if end not in held:
-            yield InvalidValue(
-                f"the lumen is open at '{end}', which is free along the axis, so the pressure would act on "
-                "nothing there: hold it (hold = 'axial' or 'all'), close it with a plate (hold = 'plate'), or set "
-                "hold = 'free' if the pressure shall act on the wall alone",
-                key=key,
-                end=end,
+    free = [end for end in inventory.open_ends if end not in held]
+    for index, stage in enumerate(stages):
+        if not stage.pressure and stage.volume is None:
+            continue
+        if not inventory.has_lumen:
+            text = "this shape has no lumen to fill: leave it out"
+        elif free:
+            ends = " and ".join(f"'{end}'" for end in free)
+            text = (
+                f"the lumen is open at {ends}, free along the axis, so the pressure would act on nothing "
+                "there: hold the end (hold = 'axial' or 'all'), close it with a plate (hold = 'plate'), or "
+                "set hold = 'free' if the pressure shall act on the wall alone"
             )
+        else:
+            continue
+        key, subject = "pressure" if stage.pressure else "volume", f"stage '{stage.name}'"
+        yield Finding(("stages", index), InvalidValue(text, key=key, subject=subject))
 
 
-def _check_shared_edges(
+def check_shared_edges(
     stages: Sequence[Stage], supports: Sequence[Support], inventory: Inventory
 ) -> Iterator[Finding]:
     """Nodes at the edge of two supports cannot follow two axial motions."""
@@ -197,8 +222,9 @@ def _check_shared_edges(
             one, two = moves.get(a, 0.0), moves.get(b, 0.0)
             if one != two:
                 error = InvalidValue(
-                    f"supports '{a}' and '{b}' share an edge but are moved along the axis by {one:g} and {two:g} "
-                    "mm: move both alike, or let one of them free along the axis (hold = 'radial' or 'free')",
+                    f"supports '{a}' and '{b}' share an edge but are moved along the axis by {one:g} and "
+                    f"{two:g} mm: move both alike, or let one of them free along the axis (hold = 'radial' "
+                    "or 'free')",
                     key=f"move.{a if a in stage.displacements else b}",
                 )
                 yield Finding(("stages", index), error.about(f"stage '{stage.name}'"))

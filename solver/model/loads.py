@@ -45,6 +45,10 @@ LOAD_KINDS = (
 """In the order of tables. ``assembly/load_operators.py`` holds how each enters the equations."""
 
 
+TOGETHER = "all loads"
+"""Name of all loads together in a stability margin."""
+
+
 @dataclass(frozen=True)
 class Loads:
     """Loads on a model at one moment, or their rate of change along a stage.

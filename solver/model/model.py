@@ -7,9 +7,16 @@ from functools import cached_property
 from annelid.geometry.body import Body
 from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, raise_first
-from annelid.geometry.inventory import Inventory, inventory_of
+from annelid.geometry.inventory import Inventory, inner_heights, inventory_of
 from annelid.solver.model.boundary import BareStroke, Electrode, Foundation, Section, Support
-from annelid.solver.model.checks import Names, check_electrodes, check_parts, check_surfaces, names_for_stages
+from annelid.solver.model.checks import (
+    Names,
+    check_electrodes,
+    check_parts,
+    check_sections,
+    check_surfaces,
+    names_for_stages,
+)
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.parts import Part
 from annelid.solver.model.quantities import Scope
@@ -59,6 +66,7 @@ class Model:
         body = self.inventory
         raise_first(check_parts(self.parts, body.regions))
         raise_first(check_surfaces(self.supports, self.foundations, self.contacts, body))
+        raise_first(check_sections(self.sections, inner_heights(self.body)))
         one_of("electrics", self.electrics, ELECTRICS)
         names = [e.name for e in self.electrodes]
         if sorted(names) != sorted(body.bands):

@@ -289,8 +289,8 @@ STABILITY_MARGIN_OF = Quantity(
     "ratio",
     "critical load / load",
     "multiple of a load (pressure, voltage, force, move, gravity, or all loads together; the others are "
-    "held constant) at which the next limit point or bifurcation is, from the last state on; below 1 where the path "
-    "ended at such a point short of the load requested",
+    "held constant) at which the next limit point or bifurcation is, from the last state on; below 1 where "
+    "the path ended at such a point short of the load requested",
     larger_is_better=True,
 )
 STRAIN_ENERGY_OF = Quantity(

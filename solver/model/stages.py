@@ -55,16 +55,18 @@ class Driver(NamedTuple):
         target: Attribute of ``DriverTargets``.
         key: Key of the target in a case file.
         scales_loads: Whether the loads that the stage names are scaled to reach the target.
+        finds: Load that is found instead, by its name in a stability margin; "" if none.
     """
 
     target: str
     key: str
     scales_loads: bool = False
+    finds: str = ""
 
 
 DRIVERS = {
-    "volume": Driver("volume", "volume"),
-    "charge": Driver("charges", "charge"),
+    "volume": Driver("volume", "volume", finds="pressure"),
+    "charge": Driver("charges", "charge", finds="voltage"),
     "displacement": Driver("point", "point", scales_loads=True),
     "opening": Driver("opening", "opening", scales_loads=True),
     "arc": Driver("arc", "arc", scales_loads=True),

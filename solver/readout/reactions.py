@@ -29,8 +29,8 @@ def check_reaction_free(system: System, scale: float) -> None:
         force = problem.comm.allreduce(own, op=MPI.MAX)
         if force > _BALANCED * max(system.load_norm(), scale):
             raise InvalidValue(
-                f"'rigid motion' takes no force, but the loads on the part do not balance: {force:.3g} N would "
-                "be needed at one node; hold the part at a surface that can take it",
+                f"'rigid motion' takes no force, but the loads on the part do not balance: {force:.3g} N "
+                "would be needed at one node; hold the part at a surface that can take it",
                 key="hold",
                 subject=f"support '{fixed.reaction_free}'",
                 force=force,

@@ -5,6 +5,7 @@ import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import shape_values
+from annelid.geometry.inventory import inner_surface
 from annelid.solver.records import Profile
 
 _SAME_HEIGHT = 6  # decimals of a mm
@@ -14,14 +15,6 @@ _NEAREST, _LOOKED_AT = 6, 8  # facets, and triangles of them, looked at for each
 _CUTS = 4  # straight pieces along each edge of a curved facet: a chord error 16 times smaller than without
 _ALONG = (0.0, 0.5 - 0.15**0.5, 0.5, 0.5 + 0.15**0.5, 1.0)  # nodes of an edge and Gauss's three points
 _NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
-
-
-def inner_surface(body: Body) -> str:
-    """Name of the inner surface of the wall: the lumen, or the face on a core, else the outer surface."""
-    if "lumen" in body.surfaces:
-        return "lumen"
-    on_core = sorted(name for name in body.surfaces if name.startswith("core|"))
-    return on_core[0] if on_core else "outer"
 
 
 def profiles(body: Body, displacement: FloatArray) -> dict[str, Profile]:

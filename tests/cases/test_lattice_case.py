@@ -10,7 +10,7 @@ import pytest
 import tomli_w
 from plain_tube import TABLES
 
-from annelid.cases.cli.lattice_cells import listed
+from annelid.cases.cli.lattice_cells import cell_lines
 from annelid.cases.cli.main import main
 from annelid.cases.convert.lattice import cell_of, lattice_of
 from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
@@ -103,7 +103,7 @@ def read_back(case, folder):
 
 @pytest.mark.parametrize("kind", EXAMPLES)
 def test_the_list_of_cells_is_what_a_case_may_say(kind):
-    line = next(line for line in listed() if line.startswith(f"{kind} "))
+    line = next(line for line in cell_lines() if line.startswith(f"{kind} "))
     text = tomli_w.dumps(tables_with(cell="CELL")).replace('cell = "CELL"', line.split("  ")[-1].strip())
     assert cell_of(case_from_tables(tomllib.loads(text)).lattice.cell) == EXAMPLES[kind]
 
@@ -112,18 +112,18 @@ def test_the_list_of_cells_is_what_a_case_may_say(kind):
     ("changes", "message"),
     [
         ({"height": 0.5}, r"lattice.height: 0.5 has no unit"),
-        ({"around": 0}, r"lattice.around: 0 is not allowed; it must be a whole number, 1 or more"),
-        ({"side": "above"}, r'lattice.side: "above" is not allowed; allowed: outside, inside, embedded'),
-        ({"cell": {"kind": "hexagon"}}, r'lattice.cell.kind: "hexagon" is not allowed.*honeycomb'),
+        ({"around": 0}, r"lattice.around: must be a whole number of at least 1, got 0"),
+        ({"side": "above"}, r"lattice.side: 'above' is not allowed; allowed: outside, inside, embedded"),
+        ({"cell": {"kind": "hexagon"}}, r"lattice.cell.kind: 'hexagon' is not allowed.*honeycomb"),
         (
             {"cell": LATTICE["cell"] | {"angle": "60 deg"}},
-            r"lattice.cell: re-entrant.angle = 60 deg: .* 48.59",
+            r"lattice.cell.angle: must be above 0 and below 48.59.* got 60 deg",
         ),
         ({"cell": LATTICE["cell"] | {"length": "1 mm"}}, r"lattice.cell.length: unknown key"),
-        ({"from": "25 mm"}, r"lattice.from: 25 mm is outside the layer; it must be from 0 mm to 20 mm"),
-        ({"from": "9 mm", "to": "8 mm"}, r"lattice.to: 8 mm must be above from, which is 9 mm"),
-        ({"printing": {"feed": "8 mm"}}, r'lattice.printing.feed: "8 mm" is in millimeter'),
-        ({"printing": {"machine": "lathe"}}, r'lattice.printing.machine: "lathe" is not allowed'),
+        ({"from": "25 mm"}, r"lattice.from: must be at least 0 and at most 20 mm .* got 25 mm"),
+        ({"from": "9 mm", "to": "8 mm"}, r"lattice.to: must be above 9 mm \(from\), got 8 mm"),
+        ({"printing": {"feed": "8 mm"}}, r"lattice.printing.feed: '8 mm' is in millimeter"),
+        ({"printing": {"machine": "lathe"}}, r"lattice.printing.machine: 'lathe' is not allowed"),
         (
             {"measured": {"kind": "grid", "heights": ["0 mm"] * 4, "radii": [["5 mm"] * 3] * 8}},
             r"lattice.measured.radii\[#1\]: has 3 radii, heights has 4",
@@ -156,7 +156,7 @@ def test_print_writes_the_files_and_says_what_they_hold(tmp_path, capsys):
     ).groups()
     assert (layers, lifts) == ("2", least)
     assert float(metres) > 0.1
-    assert re.search(r"the nozzle keeps 0\.2 mm off", told)
+    assert re.search(r"the smallest gap between nozzle and part is 0\.2 mm", told)
     assert "dry-run the program" in told
 
 
@@ -175,7 +175,7 @@ def test_a_nozzle_that_would_run_into_the_part_is_refused_with_the_place(tmp_pat
     (tmp_path / "case.toml").write_text(tomli_w.dumps(dome_tables(printing={"machine": "rotary"})))
     assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 2
     words = capsys.readouterr().err
-    assert "the nozzle would run into the part" in words
+    assert "the nozzle would collide with the part" in words
     assert 'machine = "five-axis"' in words
     assert not (tmp_path / "out").exists()
 

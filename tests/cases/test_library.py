@@ -223,7 +223,7 @@ def test_dome_valve_has_two_stable_states(tmp_path):
     assert start["unstable modes [1]"] == end["unstable modes [1]"] == 0
     assert start["strain energy [mJ]"] == 0.0
     # ∫ P dV up to the second unloaded stable state, the last zero of the pressure; second-order rule.
-    P, V = run.table["pressure"], run.table["swept volume"]
+    P, V = run.table["pressure"], run.table["displaced volume"]
     last = int(end["state"])
     work = float(np.sum((P[1 : last + 1] + P[:last]) / 2 * np.diff(V[: last + 1])))
     (stored,) = found["stored between stable states [mJ]"]
@@ -299,7 +299,7 @@ def test_lattice_balloon_gives_back_the_work_of_its_pressure(tmp_path):
     table = run.table
     stages = np.array(table.stages)
     release = np.flatnonzero(stages == "release")
-    P, V = table["pressure"][release], table["swept volume"][release]
+    P, V = table["pressure"][release], table["displaced volume"][release]
     work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
     energy = table["strain energy"][release]
     assert table["iterations"][0] == 0
@@ -331,7 +331,7 @@ def test_scanned_tube_begins_with_the_volume_of_its_scan(tmp_path):
     assert table["iterations"][0] == 0
     assert table["lumen volume"][0] == pytest.approx(np.trapezoid(slices, heights) - rubber, rel=0.015)
     release = np.array(table.stages) == "release"
-    P, V = table["pressure"][release], table["swept volume"][release]
+    P, V = table["pressure"][release], table["displaced volume"][release]
     work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
     energy = table["strain energy"][release]
     assert energy[-1] - energy[0] == pytest.approx(work, rel=0.02)

@@ -136,7 +136,7 @@ def test_printed_and_covered_tube_begins_with_the_energy_of_its_inflated_skin(tm
     radius = np.hypot(run.body.points[:, 0], run.body.points[:, 1])
     assert radius[outer].max() - radius[inner].max() == pytest.approx(0.7, rel=1e-6)  # as cast
     # Released, the energy lost is the work of the pressure (energy theorem).
-    P, V = table["pressure"], table["swept volume"]
+    P, V = table["pressure"], table["displaced volume"]
     work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
     assert table["strain energy"][-1] - table["strain energy"][0] == pytest.approx(work, rel=0.01)
 
@@ -185,16 +185,22 @@ def test_heights_of_the_inflated_shape_may_lie_beyond_the_drawn_one():
     case = case_from_tables(changed)
     assert case.lattice.end == 13.0
     assert case.sections[0].at == 12.5
-    with pytest.raises(InputError, match=r"12\.5 mm is outside the part"):
+    with pytest.raises(
+        InputError,
+        match=r"sections\[top\]\.at: must be at least 0 and at most 12 mm \(where the inner surface is\),",
+    ):
         case_from_tables(tables(sections=[{"name": "top", "at": "12.5 mm"}], making=None))
 
 
 def test_what_cannot_be_made_is_refused():
     for change, words in (
         ({"making": {"volume": "4 mL"}}, "give either pressure or volume"),
-        ({"lattice": None, "parts": TABLES["parts"][:1]}, "no lattice to be printed"),
-        ({"mesh": {"model": "axisymmetric"}}, 'with making choose "solid" or "sector"'),
-        ({"making": {"cover": ["skin"]}}, "outermost layers, inside to outside, and leave a skin"),
+        (
+            {"lattice": None, "parts": TABLES["parts"][:1]},
+            r"making: needs a lattice to print: add \[lattice\], or leave it out",
+        ),
+        ({"mesh": {"model": "axisymmetric"}}, "must be 'solid' or 'sector' with making"),
+        ({"making": {"cover": ["skin"]}}, "outermost layers, from inside to outside, and leave a skin"),
         (COVERED | {"lattice": {"side": "inside"}}, "cannot be printed on an inflated skin"),
     ):
         with pytest.raises(InputError, match=words):
@@ -232,6 +238,6 @@ def test_cell_command_refuses_what_has_no_lattice(annelid, tmp_path):
     )
     done = annelid("cell", path)
     assert done.returncode == 2
-    assert 'add [[parts]] region = "lattice"' in done.stderr
+    assert "missing: the part of region 'lattice'" in done.stderr
     assert annelid("cell", "cuff").returncode == 2
     assert annelid("cell", path, "--to", "-1").returncode == 2

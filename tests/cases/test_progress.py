@@ -4,7 +4,10 @@ import io
 import numpy as np
 
 from annelid.cases.run.progress import Bar, Lines, describe, progress_for
+from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.records import Equilibrium, Measure
+
+MMHG = DisplayUnits({"pressure": (DisplayUnit("mmHg", 7500.61683),)})
 
 
 def state(stage="fill", parameter=0.5, unstable=0):
@@ -35,22 +38,22 @@ def error_stream(monkeypatch, *, terminal):
 
 
 def test_a_state_is_told_in_one_line():
-    assert describe(state()).replace("\xa0", " ") == "fill 0.500  pressure 30 mmHg  (4 iterations)"
-    assert describe(state(unstable=2)).endswith("(4 iterations, 2 unstable)")
+    assert describe(state(), MMHG).replace("\xa0", " ") == "fill 0.500  pressure 30 mmHg  (4 iterations)"
+    assert describe(state(unstable=2), MMHG).endswith("(4 iterations, 2 unstable)")
 
 
 def test_a_file_gets_lines(monkeypatch):
     errors = error_stream(monkeypatch, terminal=False)
-    with progress_for(["fill", "energise"]) as progress:
+    with progress_for(["fill", "energise"], MMHG) as progress:
         assert isinstance(progress, Lines)
         progress.show(state())
-    assert errors.getvalue().endswith(f" s  {describe(state())}\n")
+    assert errors.getvalue().endswith(f" s  {describe(state(), MMHG)}\n")
     assert "\x1b" not in errors.getvalue()
 
 
 def test_a_terminal_gets_a_bar_over_all_stages(monkeypatch):
     errors = error_stream(monkeypatch, terminal=True)
-    with progress_for(["fill", "energise"]) as progress:
+    with progress_for(["fill", "energise"], MMHG) as progress:
         assert isinstance(progress, Bar)
         progress.show(state("fill", 1.0))
         progress._bar.refresh()
@@ -58,4 +61,4 @@ def test_a_terminal_gets_a_bar_over_all_stages(monkeypatch):
         progress.show(state("energise", 1.0))
         progress._bar.refresh()
     assert "100 %" in errors.getvalue()
-    assert describe(state("energise", 1.0)) in errors.getvalue()
+    assert describe(state("energise", 1.0), MMHG) in errors.getvalue()

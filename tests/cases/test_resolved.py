@@ -3,9 +3,12 @@ import tomllib
 
 import pytest
 
-from annelid.cases.validate.extents import regions, surfaces
+from annelid.cases.convert.lattice import region_names
+from annelid.cases.convert.shape import mesh_size_of, shape_of
 from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
 from annelid.cases.validate.resolved import case_hash, coarsened, to_toml
+from annelid.geometry.inventory import inventory_of
+from annelid.geometry.meshing.layout import lay_out
 
 
 def test_what_was_left_out_is_written_in(tables):
@@ -131,11 +134,12 @@ def test_names_told_from_the_numbers_are_those_of_the_mesh(name, model):
     if name not in ("sphere", "half ellipsoid", "dome of points"):
         tables["supports"] = [{"region": "end_low", "hold": "axial"}]
     elif name == "sphere":
-        tables["supports"] = [{"region": "outer", "hold": "floating"}]
+        tables["supports"] = [{"region": "outer", "hold": "rigid motion"}]
     else:
         tables["supports"] = [{"region": "end_low", "hold": "all"}]
     case = case_from_tables(tables)
     body = body_of(case)
-    assert set(body.regions) == set(regions(case.shape))
-    outside = {surface for surface in body.surfaces if "|" not in surface and surface != "axis"}
-    assert set(surfaces(case.shape, case.mesh)) == outside
+    assert set(body.regions) == set(region_names(case, shape_of(case)))
+    known = lay_out(shape_of(case), mesh_size_of(case), (), ()).inventory(model)
+    found = inventory_of(body)
+    assert (set(known.surfaces), known.touching) == (set(found.surfaces), found.touching)

@@ -18,7 +18,7 @@ from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.plan_file import read_plan
 
 sys.path.append(str(ROOT / "tests" / "cases" / "studies"))
-from synthetic_runs import finish
+from stand_in_runs import finish
 
 STUDY = {
     "title": "Small",

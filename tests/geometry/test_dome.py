@@ -344,22 +344,34 @@ def funnel(hole=0.0, **more):
             lambda: Dome(6.0, 6.1, LAYERS),
             r"dome: rise: must be at most 6 mm \(where a spherical dome stands upright at its rim\), got",
         ),
-        (lambda: Dome(5.0, 4.1, LAYERS, 3.0), r"dome: rise: must be at most 4 mm \(where a spherical dome stands upright at its rim\), got"),
+        (
+            lambda: Dome(5.0, 4.1, LAYERS, 3.0),
+            r"dome: rise: must be at most 4 mm \(where a spherical dome stands upright at its rim\), got",
+        ),
         (
             lambda: Dome(6.0, 1.0, LAYERS, 6.0),
             r"dome: hole_radius: must be at least 0 and below 6 mm \(rim_radius\), got 6 mm",
         ),
-        (lambda: Dome(6.0, 1.0, LAYERS, -1.0), r"dome: hole_radius: must be at least 0 and below 6 mm \(rim_radius\), got -1 mm"),
+        (
+            lambda: Dome(6.0, 1.0, LAYERS, -1.0),
+            r"dome: hole_radius: must be at least 0 and below 6 mm \(rim_radius\), got -1 mm",
+        ),
         (
             lambda: Dome(6.0, 1.0, LAYERS, profile="conical"),
             "dome: profile: 'conical' is not allowed; allowed: spherical, funnel, parabolic",
         ),
-        (lambda: funnel(), "dome: hole_radius: a funnel that ends in a point cannot be meshed: give it a hole, or"),
+        (
+            lambda: funnel(),
+            "dome: hole_radius: a funnel that ends in a point cannot be meshed: give it a hole, or",
+        ),
         (
             lambda: funnel(1.0, tip_radius=1.0),
             "dome: tip_radius: only a funnel without a hole has a tip to round: leave it out",
         ),
-        (lambda: Dome(6.0, 1.0, LAYERS, tip_radius=1.0), "dome: tip_radius: only a funnel without a hole has a tip to round: leave it out"),
+        (
+            lambda: Dome(6.0, 1.0, LAYERS, tip_radius=1.0),
+            "dome: tip_radius: only a funnel without a hole has a tip to round: leave it out",
+        ),
         (lambda: funnel(tip_radius=-1.0), "dome: tip_radius: must be at least 0 mm, got -1 mm"),
         (
             lambda: funnel(tip_radius=7.5),
@@ -370,7 +382,10 @@ def funnel(hole=0.0, **more):
             r"dome: tip_radius: must be below 6 mm \(where no straight part of the funnel is left\), got",
         ),
         (lambda: Dome(6.0, 1.0, ()), "dome: layers: must hold at least one layer, from inside to outside"),
-        (lambda: Dome(6.0, 1.0, (LAYERS[0], LAYERS[0])), "dome: layers: 'liner' appears 2 times; names must be unique"),
+        (
+            lambda: Dome(6.0, 1.0, (LAYERS[0], LAYERS[0])),
+            "dome: layers: 'liner' appears 2 times; names must be unique",
+        ),
         (
             lambda: funnel(1.0).at_radius(0.5),
             r"radius: must be at least 1\.12862 and at most 6\.12862 mm \(where the wall is\), got 0\.5 mm",
@@ -391,7 +406,11 @@ def test_impossible_domes_are_rejected(make, message):
             [],
             r"electrode 'r': from: must be at least 1 and at most 6 mm \(where the layers are\), got 0\.5",
         ),
-        ([Band("r", "wall", 2.0, 6.5)], [], r"electrode 'r': to: must be at least 1 and at most 6 mm \(where the layers are\), got 6\.5 mm"),
+        (
+            [Band("r", "wall", 2.0, 6.5)],
+            [],
+            r"electrode 'r': to: must be at least 1 and at most 6 mm \(where the layers are\), got 6\.5 mm",
+        ),
         ([], [0.5], r"lines: must be at least 1 and at most 6 mm \(where the part is\), got 0\.5 mm"),
         (
             [Band("b", "wall", 3.0, 5.0), Band("a", "wall", 1.0, 3.5)],

@@ -33,8 +33,14 @@ OVERHANGING = ((3.0, 0.0), (5.0, 3.0), (7.0, 2.0), (9.0, 5.0), (8.0, 9.0))
         (lambda: Layer("wall", -0.2), r"layer 'wall': thickness: must be above 0 mm, got -0\.2 mm"),
         (lambda: Layer("wall", math.nan), "layer 'wall': thickness: must be above 0 mm, got nan mm"),
         (lambda: Layer("core", 0.2), "layer 'core': name: 'core' is a reserved name: choose another"),
-        (lambda: Layer("a|b", 0.2), r"layer 'a\|b': name: 'a\|b' is not a name: use letters, digits, spaces, hyphens and"),
-        (lambda: Band("a.b", "wall", 1.0, 2.0), r"electrode 'a\.b': name: 'a\.b' is not a name: use letters, digits, spaces, hyphens and"),
+        (
+            lambda: Layer("a|b", 0.2),
+            r"layer 'a\|b': name: 'a\|b' is not a name: use letters, digits, spaces, hyphens and",
+        ),
+        (
+            lambda: Band("a.b", "wall", 1.0, 2.0),
+            r"electrode 'a\.b': name: 'a\.b' is not a name: use letters, digits, spaces, hyphens and",
+        ),
         (
             lambda: Band("r", "wall", 3.0, 2.0),
             r"electrode 'r': to: must be above 3 mm \(from\), got 2 mm",
@@ -42,8 +48,14 @@ OVERHANGING = ((3.0, 0.0), (5.0, 3.0), (7.0, 2.0), (9.0, 5.0), (8.0, 9.0))
         (lambda: Tube(0.0, 12.0, LAYERS), "tube: inner_radius: must be above 0 mm, got 0 mm"),
         (lambda: Tube(4.0, -1.0, LAYERS), "tube: length: must be above 0 mm, got -1 mm"),
         (lambda: Tube(4.0, 12.0, ()), "tube: layers: must hold at least one layer, from inside to outside"),
-        (lambda: Tube(4.0, 12.0, (LAYERS[0], LAYERS[0])), "tube: layers: 'liner' appears 2 times; names must be unique"),
-        (lambda: Tube(4.0, 12.0, LAYERS, ends="shut"), "tube: ends: 'shut' is not allowed; allowed: open, capped"),
+        (
+            lambda: Tube(4.0, 12.0, (LAYERS[0], LAYERS[0])),
+            "tube: layers: 'liner' appears 2 times; names must be unique",
+        ),
+        (
+            lambda: Tube(4.0, 12.0, LAYERS, ends="shut"),
+            "tube: ends: 'shut' is not allowed; allowed: open, capped",
+        ),
         (
             lambda: Tube(4.0, 12.0, LAYERS, cap_thickness=1.0),
             "tube: cap_thickness: an open tube has no caps: set ends = 'capped', or leave it out",
@@ -63,8 +75,14 @@ OVERHANGING = ((3.0, 0.0), (5.0, 3.0), (7.0, 2.0), (9.0, 5.0), (8.0, 9.0))
             "sleeve: core_overhang: must be at least 0 mm, got -1 mm",
         ),
         (lambda: MeshSize(along=0.0), "mesh: along: must be above 0 mm, got 0 mm"),
-        (lambda: MeshSize(along=1.0, through=0), "mesh: through: must be a whole number of at least 1, got 0"),
-        (lambda: MeshSize(along=1.0, through=1.5), r"mesh: through: must be a whole number of at least 1, got 1\.5"),
+        (
+            lambda: MeshSize(along=1.0, through=0),
+            "mesh: through: must be a whole number of at least 1, got 0",
+        ),
+        (
+            lambda: MeshSize(along=1.0, through=1.5),
+            r"mesh: through: must be a whole number of at least 1, got 1\.5",
+        ),
         (lambda: MeshSize(along=1.0, around=4), "mesh: around: must be a whole number of at least 8, got 4"),
         (
             lambda: MeshSize(along=1.0, sector=270.0),
@@ -192,7 +210,12 @@ def test_binary_table(tmp_path):
             [],
             r"electrode 'r': to: must be at least 0 and at most 12 mm \(where the layers are\), got 20 mm",
         ),
-        (TUBE, [Band("r", "wall", -1.0, 2.0)], [], r"electrode 'r': from: must be at least 0 and at most 12 mm \(where the layers are\), got -1"),
+        (
+            TUBE,
+            [Band("r", "wall", -1.0, 2.0)],
+            [],
+            r"electrode 'r': from: must be at least 0 and at most 12 mm \(where the layers are\), got -1",
+        ),
         (
             TUBE,
             [Band("b", "wall", 4.0, 6.0), Band("a", "wall", 1.0, 5.0)],

@@ -165,23 +165,71 @@ def test_patterns_have_their_mirror_lines(kind):
     [
         ("honeycomb", {"vertical": -1.0}, "vertical: must be above 0 mm, got -1 mm"),
         ("honeycomb", {"angle": 90.0}, "angle: must be above 0 and below 90 deg, got 90 deg"),
-        ("honeycomb", {"width": 2.6}, r"width: must be above 0 and below 2\.25 mm \(the space between walls or corners of a cell\),"),
+        (
+            "honeycomb",
+            {"width": 2.6},
+            r"width: must be above 0 and below 2\.25 mm \(the space between walls or corners of a cell\),",
+        ),
         # asin(5/6) = 56.44 degrees
-        ("re-entrant", {"angle": 60.0}, r"angle: must be above 0 and below 56\.4427 deg \(there the inner corners of a cell would"),
-        ("re-entrant", {"width": 1.8}, r"width: must be above 0 and below 1\.73205 mm \(the space between walls or corners of a"),
+        (
+            "re-entrant",
+            {"angle": 60.0},
+            r"angle: must be above 0 and below 56\.4427 deg \(there the inner corners of a cell would",
+        ),
+        (
+            "re-entrant",
+            {"width": 1.8},
+            r"width: must be above 0 and below 1\.73205 mm \(the space between walls or corners of a",
+        ),
         ("rotating-squares", {"opening": 5.0}, "opening: must be at least 10 and at most 170 deg, got 5 deg"),
-        ("rotating-squares", {"ligament": 3.5}, r"ligament: must be above 0 and below 3 mm \(side\), got 3\.5 mm"),
-        ("rotating-squares", {"width": 1.2}, r"width: must be above 0 and at most 1\.09191 mm \(hinges\), got 1\.2 mm"),
-        ("hexachiral", {"width": 1.0}, r"width: must be above 0 and below 1 mm \(the radius of the nodes\), got 1 mm"),
+        (
+            "rotating-squares",
+            {"ligament": 3.5},
+            r"ligament: must be above 0 and below 3 mm \(side\), got 3\.5 mm",
+        ),
+        (
+            "rotating-squares",
+            {"width": 1.2},
+            r"width: must be above 0 and at most 1\.09191 mm \(hinges\), got 1\.2 mm",
+        ),
+        (
+            "hexachiral",
+            {"width": 1.0},
+            r"width: must be above 0 and below 1 mm \(the radius of the nodes\), got 1 mm",
+        ),
         ("hexachiral", {"node": "square"}, "node: 'square' is not allowed; allowed: ring, disc"),
-        ("anti-tetrachiral", {"ligament": 2.5}, r"ligament: must be above 2\.8 mm \(neighbouring nodes touch at 2 node_radius \+ 2 width\), got"),
-        ("arrowhead", {"short_angle": 30.0}, r"short_angle: must be above 30 and below 90 deg \(short arms must be flatter than long"),
-        ("arrowhead", {"width": 0.8}, r"width: must be above 0 and below 0\.721688 mm \(half of the space between two arms\), got"),
-        ("sinusoidal", {"amplitude": 1.7}, r"amplitude: must be at least 0 and at most 1\.6 mm \(ligaments that bend towards each other"),
+        (
+            "anti-tetrachiral",
+            {"ligament": 2.5},
+            r"ligament: must be above 2\.8 mm \(neighbouring nodes touch at 2 node_radius \+ 2 width\), got",
+        ),
+        (
+            "arrowhead",
+            {"short_angle": 30.0},
+            r"short_angle: must be above 30 and below 90 deg \(short arms must be flatter than long",
+        ),
+        (
+            "arrowhead",
+            {"width": 0.8},
+            r"width: must be above 0 and below 0\.721688 mm \(half of the space between two arms\), got",
+        ),
+        (
+            "sinusoidal",
+            {"amplitude": 1.7},
+            r"amplitude: must be at least 0 and at most 1\.6 mm \(ligaments that bend towards each other",
+        ),
         ("diamond", {"braid_angle": 0.0}, "braid_angle: must be above 0 and below 90 deg, got 0 deg"),
-        ("diamond", {"width": 2.0}, r"width: must be above 0 and below 1\.72341 mm \(half of the distance between parallel"),
+        (
+            "diamond",
+            {"width": 2.0},
+            r"width: must be above 0 and below 1\.72341 mm \(half of the distance between parallel",
+        ),
         ("helices", {"helix_angle": 2.0}, "helix_angle: must be at least 5 and at most 85 deg, got 2 deg"),
-        ("helices", {"width": 1.5}, r"width: must be above 0 and below 1\.5 mm \(half of the spacing\), got 1\.5 mm"),
+        (
+            "helices",
+            {"width": 1.5},
+            r"width: must be above 0 and below 1\.5 mm \(half of the spacing\), got 1\.5 mm",
+        ),
     ],
 )
 def test_impossible_combinations_are_rejected_with_the_allowed_range(kind, changes, words):

@@ -126,9 +126,15 @@ def test_an_electrode_of_a_straight_surface_keeps_its_heights():
 
 def test_impossible_meshes_are_rejected():
     chart = ellipse()
-    with pytest.raises(InputError, match=r"mesh: model: the surface is not one of revolution: mesh the whole part \(model = 'solid'\)"):
+    with pytest.raises(
+        InputError,
+        match=r"mesh: model: the surface is not one of revolution: mesh the whole part \(model = 'solid'\)",
+    ):
         lattice_body(lattice_on(chart), LAYERS, LatticeMeshSize(along=2.5, sector=180.0))
-    with pytest.raises(InputError, match=r"lattice\.from: must be at least 2 and at most 16 mm \(where the surface was measured\), got"):
+    with pytest.raises(
+        InputError,
+        match=r"lattice\.from: must be at least 2 and at most 16 mm \(where the surface was measured\), got",
+    ):
         chart.v_at_height(1.0, "lattice.from")
     thick = (Layer("skin", 4.2),)  # the smallest radius of curvature of the ellipse is 25/7 mm
     with pytest.raises(InputError, match=r"a cell of region 'skin'.*is inverted"):

@@ -151,7 +151,5 @@ def test_a_pole_that_is_not_perpendicular_to_the_axis():
         position = np.column_stack([q, q])
         return position, np.ones_like(position), np.zeros_like(position)
 
-    with pytest.raises(
-        InputError, match="meridian: cone: its low end must meet the axis at a right angle"
-    ):
+    with pytest.raises(InputError, match="meridian: cone: its low end must meet the axis at a right angle"):
         Meridian("cone", cone, (0.0, 5.0))

@@ -208,7 +208,10 @@ def test_sectors_that_cut_cells_are_rejected(kind, angle, words):
         ({"smallest": 1.5}, r"lattice: smallest: must be above 0 and at most 1, got 1\.5"),
         ({"side": "above"}, "lattice: side: 'above' is not allowed; allowed: outside, inside, embedded"),
         ({"around": 0}, "lattice: around: must be a whole number of at least 1, got 0"),
-        ({"along": 9}, r"lattice: along: must be at most 5 \(the number of cells that fit along the surface\), got 9"),
+        (
+            {"along": 9},
+            r"lattice: along: must be at most 5 \(the number of cells that fit along the surface\), got 9",
+        ),
         ({"around": 1}, "no cell fits along"),
         (
             {"around": 40},

@@ -5,20 +5,17 @@ from dataclasses import replace
 
 import numpy as np
 from synthetic_parts import inflated
-from synthetic_runs import create
+from synthetic_runs import MMHG, create
 
+from annelid.results.folder.records import CaseDescription
 from annelid.solver.records import Measure, Outcome
 
-CASE = """
-title = "Past the maximum"
-[[stages]]
-name = "fill"
-volume = "1500 mm3"
-control = "volume"
-[[stages]]
-name = "let go"
-pressure = "0.02 MPa"
-"""
+DESCRIPTION = CaseDescription(
+    title="Past the maximum",
+    units=MMHG,
+    targets={"fill": {}, "let go": {"pressure": 0.02}},
+    controls={"fill": "volume", "let go": "load"},
+)
 OUTCOME = Outcome("reached", "reached: all 2 stages", "let go", 1.0, ("limit point at pressure 30 kPa",))
 
 # Stage, parameter, inner hoop stretch, pressure [MPa], unstable modes (given, controlled), critical, and how
@@ -63,7 +60,7 @@ def bulge(body):
 
 def turned(path, body, rows=FILL + LET_GO, **options):
     """A finished Run folder of such a path."""
-    with create(path, body, case_toml=CASE, **options) as run:
+    with create(path, body, description=DESCRIPTION, **options) as run:
         for state in states(body, rows):
             run.append(state)
         run.finish(OUTCOME)

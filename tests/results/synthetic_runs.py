@@ -4,8 +4,9 @@
 import numpy as np
 from synthetic_parts import inflated
 
-from annelid.results.folder.records import Verdict
+from annelid.results.folder.records import CaseDescription, Statement, Verdict
 from annelid.results.folder.run_folder import RunFolder
+from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.records import Outcome
 
 CASE = """
@@ -41,6 +42,18 @@ quantity = "mean radial expansion"
 at_least = 0.12
 """
 CASE_HASH = "c0ffee"
+MMHG = DisplayUnits({"pressure": (DisplayUnit("mmHg", 7500.61683),)})
+DESCRIPTION = CaseDescription(
+    title="Cuff <b>1</b> & co",
+    units=MMHG,
+    statements=(
+        Statement("Shape", ("Tube: inner radius 4 mm, length 12 mm.",)),
+        Statement("Parts", ("skin: silicone; natural stretch: hoop 0.8.",)),
+        Statement("Stages", ("settle: no change of loads.", "inflate: pressure 16 kPa.")),
+    ),
+    targets={"settle": {}, "inflate": {"pressure": 0.016}},
+    controls={"settle": "load", "inflate": "load"},
+)
 VERDICTS = (
     Verdict("mean radial expansion", "at least", 0.12, 0.2, "1", True, "last state"),
     Verdict("peak stress", "at most", 0.1, 0.2, "MPa", False, "last state"),
@@ -56,7 +69,12 @@ def states(body, **options):
 
 
 def create(path, body, **options):
-    given = {"case_toml": CASE, "case_hash": CASE_HASH, "provenance": {"host": "here", "ranks": np.int64(1)}}
+    given = {
+        "case_toml": CASE,
+        "case_hash": CASE_HASH,
+        "description": DESCRIPTION,
+        "provenance": {"host": "here", "ranks": np.int64(1)},
+    }
     return RunFolder.create(path, body=body, **(given | options))
 
 
@@ -68,6 +86,5 @@ def finished(path, body, **options):
             OUTCOME,
             verdicts=VERDICTS,
             facts={"mesh": {"cells": len(body.cells)}, "quality": [{"region": "skin", "worst": 0.97}]},
-            definitions={"charge": {"unit": "uC", "formula": "Q = C V", "meaning": "Charge of the part."}},
         )
     return path

@@ -10,9 +10,10 @@ from synthetic_runs import create
 
 from annelid.results.fields.state_fields import MODE, FieldGrid
 from annelid.results.fields.vtk_files import read_point_arrays
-from annelid.results.folder.critical_points import asked_load, margin
+from annelid.results.folder.critical_points import load_ratios
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.tables import read_path
+from annelid.solver.display import DisplayUnits
 from annelid.solver.records import Measure
 
 
@@ -37,7 +38,7 @@ def test_a_path_without_that_column_is_read_too(run, tmp_path):
         rows = [row[:2] + row[3:] for row in csv.reader(file)]
     file = tmp_path / "path.csv"
     file.write_text("".join(",".join(row) + "\n" for row in rows))
-    table = read_path(file)
+    table = read_path(file, DisplayUnits())
     assert not table.is_critical.any()
     np.testing.assert_array_equal(table["pressure"], run.table["pressure"])
 
@@ -55,7 +56,7 @@ def test_the_summary_lists_critical_points_and_the_record_offers_them(run):
 def test_an_unfinished_run_offers_its_critical_points(run, tmp_path):
     copy = tmp_path / "run"
     copy.mkdir()
-    for name in ("provenance.json", "path.csv"):
+    for name in ("provenance.json", "description.json", "path.csv"):
         (copy / name).write_bytes((run.path / name).read_bytes())
     assert open_run(copy).critical_points == run.critical_points
 
@@ -85,8 +86,8 @@ def test_least_in_plane_stress_is_undefined_outside_walls(tube):
     np.testing.assert_array_equal(found[tube.regions["skin"]], -0.25)
 
 
-def test_jumps_and_branches_are_kept_as_the_solver_told_them(run, tmp_path, tube):
-    assert np.flatnonzero(run.table.landings).tolist() == [6]
+def test_jumps_and_branches_are_kept_as_the_solver_reports_them(run, tmp_path, tube):
+    assert np.flatnonzero(run.table.after_jump).tolist() == [6]
     rows = [
         ("up", 0.0, 1.0, 0.0, 0, 0, ""),
         ("up", 0.5, 1.2, 0.03, 0, 0, "limit point"),
@@ -100,7 +101,7 @@ def test_jumps_and_branches_are_kept_as_the_solver_told_them(run, tmp_path, tube
     turning = open_run(turned(tmp_path / "run", tube, rows))
     table = turning.table
     assert table.reached_by == ("", "", "jump", "", "branch", "", "", "")
-    assert np.flatnonzero(table.landings).tolist() == [2]
+    assert np.flatnonzero(table.after_jump).tolist() == [2]
     assert turning.summary["jumps_and_branches"] == [
         {"state": 2, "stage": "up", "reached by": "jump"},
         {"state": 4, "stage": "up", "reached by": "branch"},
@@ -110,20 +111,20 @@ def test_jumps_and_branches_are_kept_as_the_solver_told_them(run, tmp_path, tube
     assert table.coordinate[6] == 1.0
 
 
-def test_the_margin_compares_with_the_last_state_and_with_what_was_asked(run, tmp_path, tube):
+def test_critical_loads_are_compared_with_the_last_state_and_with_the_target(run, tmp_path, tube):
     (point,) = run.critical_points
-    found = margin(run.table, point, "pressure", run.case)
+    found = load_ratios(run.table, point, "pressure", run.description.targets)
     assert found.over_last == pytest.approx(0.03 / 0.02)
-    assert np.isnan(found.over_asked)  # the stage asks for a volume
+    assert np.isnan(found.over_target)  # the stage requests a volume
     assert found.passed
-    asked = {"stages": [{"name": "fill", "pressure": "0.04 MPa"}]}
+    targets = {"fill": {"pressure": 0.04}}
     stopped = open_run(turned(tmp_path / "run", tube, FILL[:3]))
-    found = margin(stopped.table, point, "pressure", asked)
-    assert found.over_asked == pytest.approx(0.75)
+    found = load_ratios(stopped.table, point, "pressure", targets)
+    assert found.over_target == pytest.approx(0.75)
     assert not found.passed
 
 
-def test_there_is_no_margin_to_a_state_under_other_loads(tmp_path, tube):
+def test_there_is_no_ratio_to_a_state_under_other_loads(tmp_path, tube):
     def powered(kilovolts):
         return {"pressure": Measure(0.02, "MPa"), "voltage ring": Measure(kilovolts, "kV")}
 
@@ -132,22 +133,5 @@ def test_there_is_no_margin_to_a_state_under_other_loads(tmp_path, tube):
             run.append(replace(state, loads=powered(kilovolts)))
     record = open_run(tmp_path / "run")
     (point,) = record.critical_points
-    assert np.isnan(margin(record.table, point, "pressure", {}).over_last)
-    assert margin(record.table, point, "voltage ring", {}).over_last == pytest.approx(2.0 / 3.0)
-
-
-@pytest.mark.parametrize(
-    ("stage", "load", "asked"),
-    [
-        ({"pressure": "0.016 MPa"}, "pressure", 0.016),
-        ({"voltage": {"ring": "3.2 kV"}}, "voltage ring", 3.2),
-        ({"force": {"end_high": "-0.5 N"}}, "axial force end_high", -0.5),
-        ({"move": {"end_high": "1e-1 mm"}}, "displacement end_high", 0.1),
-        ({"voltage": {"ring": "3.2 kV"}}, "voltage other", np.nan),
-        ({"volume": "4 mm3"}, "pressure", np.nan),
-    ],
-)
-def test_the_load_asked_for_is_read_from_the_case(stage, load, asked):
-    case = {"stages": [{"name": "a", "pressure": "9 MPa"}, {"name": "b", **stage}]}
-    assert asked_load(case, "b", load) == pytest.approx(asked, nan_ok=True)
-    assert np.isnan(asked_load({}, "b", load))
+    assert np.isnan(load_ratios(record.table, point, "pressure", {}).over_last)
+    assert load_ratios(record.table, point, "voltage ring", {}).over_last == pytest.approx(2.0 / 3.0)

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
-from synthetic_paths import CASE, OUTCOME, states
+from synthetic_paths import DESCRIPTION, OUTCOME, states
 from synthetic_runs import create
 
 from annelid.results.folder.energies import energies_of
@@ -40,11 +40,11 @@ def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL):
         )
         for i, V in enumerate(every)
     ]
-    with create(folder, tube, case_toml=CASE) as run:
+    with create(folder, tube, description=DESCRIPTION) as run:
         for V, state in zip(every, states(tube, rows), strict=True):
             loads = {"pressure": Measure(float(PRESSURE(V)), "MPa"), "voltage a": Measure(voltage, "kV")}
             more = {
-                "swept volume": Measure(float(V), "mm3"),
+                "displaced volume": Measure(float(V), "mm3"),
                 "strain energy": Measure(float(energy(V)), "mJ"),
             }
             how = "jump" if V in jump else ""
@@ -82,9 +82,9 @@ def test_energies_are_told_and_kept(tmp_path, tube):
     (stored,) = run.summary["energies"]["stored between stable states [mJ]"]
     assert stored == pytest.approx(WELL(unloaded()[2]) - WELL(unloaded()[0]), abs=STEP * 0.25)
     told = " ".join(stability(run)["paragraphs"])
-    assert "Without load the part stays in 2 states of this path." in told
-    assert "the lowest unloaded state between them on this path lies" in told
-    assert told.count("as motion and then heat") == 2
+    assert "Without load the part is stable in 2 states of this path." in told
+    assert "the lowest unloaded state between them on this path is" in told
+    assert told.count("which ends as heat") == 2
 
 
 def test_no_energies_where_more_than_the_pressure_did_work(tmp_path, tube):

@@ -76,7 +76,7 @@ def test_a_curve_marks_limits_unstable_states_and_breakdown():
 
 def test_a_whole_path_names_its_stages():
     words = texts(path_curve(table(), "pressure", None, name="a"))
-    assert {"settle", "inflate", "energise", "pressure [mmHg]"} <= set(words)
+    assert {"settle", "inflate", "energise", "pressure [kPa]"} <= set(words)
 
 
 def test_the_line_of_breakdown_is_drawn():

@@ -80,7 +80,7 @@ def test_maxima_are_named_with_their_loads(table):
 def test_a_branch_that_climbs_far_is_cut_off_and_said_so(tmp_path, tube):
     t = table_of(tmp_path, tube, [*FILL, ("fill", 1.1, 1.7, 0.19, 0, 0, "")])
     (path,) = load_paths(t, driven_stages(t))
-    assert "goes on to 1425 mmHg" in texts(load_curve(t, path, name="a"))
+    assert "continues to 1425 mmHg" in texts(load_curve(t, path, name="a"))
 
 
 def test_stretches_are_as_unstable_as_the_states_at_their_ends(table):

@@ -1,13 +1,15 @@
 # SPDX-License-Identifier: MIT
 import re
 import shutil
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 from synthetic_parts import inflated
-from synthetic_runs import CASE, OUTCOME, create, finished, states
+from synthetic_runs import DESCRIPTION, OUTCOME, create, finished, states
 
 from annelid.geometry.errors import InputError
+from annelid.results.folder.records import Statement
 from annelid.results.report import pictures as report_pictures
 from annelid.results.report.report import write_report
 from annelid.results.views import rendering
@@ -67,7 +69,7 @@ def test_the_report_is_one_page_with_everything_in_it(tube_run):
         "✗ not met",
         "natural stretch: hoop 0.8",
         "Stage “inflate”",
-        "Charge of the part. Q = C V",
+        "charge on all electrodes of the whole part Σ Q",
         "High voltage kills.",
         "not a medical device",
         "Local codes and the practice of licensed engineers",
@@ -83,8 +85,9 @@ def test_the_report_is_one_page_with_everything_in_it(tube_run):
 
 
 def test_names_from_the_case_cannot_become_markup(tmp_path, tube):
-    case = CASE.replace("Cuff <b>1</b> & co", "<script>alert(1)</script>").replace('"skin"', '"<i>"')
-    page = page_of(finished(tmp_path / "run", tube, case_toml=case), with_pictures=False)
+    statements = (Statement("Parts", ("<i>: silicone.",)),)
+    description = replace(DESCRIPTION, title="<script>alert(1)</script>", statements=statements)
+    page = page_of(finished(tmp_path / "run", tube, description=description), with_pictures=False)
     assert "script" not in page.tags
     assert "i" not in page.tags
     assert "<script>alert(1)</script>" in page.text
@@ -127,14 +130,6 @@ def test_without_a_way_to_draw_the_report_says_what_is_missing(tube_run, tmp_pat
     page = page_of(copy)
     assert "Pictures are left out. 3-D pictures: neither libEGL nor libOSMesa" in page.text
     assert "img" not in page.tags
-
-
-def test_definitions_serve_quantities_of_many_names(tube_run, tmp_path):
-    copy = shutil.copytree(tube_run, tmp_path / "run")
-    given = {"stored <kind> energy": {"formula": "W", "meaning": "Energy of some kind.", "reference": "now"}}
-    text = page_of(copy, definitions=given, with_pictures=False).text
-    assert "Energy of some kind. W Reference: now" in text
-    assert "Charge of the part." not in text
 
 
 def test_a_part_that_is_back_at_rest_is_pictured_before(tmp_path, tube, monkeypatch):

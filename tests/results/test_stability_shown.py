@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What the report says of stability, and its pictures of modes and slack walls."""
+"""What the report says of stability, and its pictures of modes and compressed walls."""
 
 import io
 import re
@@ -14,7 +14,7 @@ from synthetic_runs import create
 from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_record import open_run
 from annelid.results.report.report import write_report
-from annelid.results.report.stability import legend, slack, stability
+from annelid.results.report.stability import compressed_wall, legend, stability
 from annelid.results.views import scene
 from annelid.results.views.camera import lay_out
 from annelid.results.views.scene import mode_motion
@@ -41,9 +41,9 @@ def test_the_report_tells_critical_points_and_shows_their_modes(run):
         "1 limit point fill, state 2 pressure 225 mmHg",
         "1.5 × last load; passed",
         "3 of 8 states are unstable under given loads",
-        "In stage “fill” the enclosed volume is held, as by a syringe full of liquid",
-        "Under the control in force 2 of them stay stable (dashed)",
-        "1 of 8 states is unstable even so (dotted)",
+        "In stage “fill” the enclosed volume is prescribed, as by a syringe full of liquid",
+        "Under the control in force 2 of them are stable (dashed)",
+        "1 of 8 states is unstable under the control in force as well (dotted)",
         "In stage “let go” the part jumps at pressure 187.5 mmHg: lumen volume from 1.357 mL to 0.7977 mL",
         "unstable under given loads, held by the control in force",
         "unstable under the control in force too",
@@ -55,7 +55,7 @@ def test_the_report_tells_critical_points_and_shows_their_modes(run):
 def test_a_branch_is_told(tmp_path, tube):
     rows = [*FILL[:3], ("fill", 0.1, 1.3, 0.031, 0, 0, "", "branch")]
     told = stability(open_run(turned(tmp_path / "run", tube, rows)))["paragraphs"]
-    assert "In stage “fill” the path turns off onto another shape in state 3." in told
+    assert "In stage “fill” the path continues along another shape from state 3 on." in told
     assert not any("jumps" in paragraph for paragraph in told)
 
 
@@ -89,45 +89,43 @@ REQUIRED = (
 
 
 def test_the_margins_of_the_working_point_are_told_and_a_bound_is_never_a_silent_number(tmp_path, tube):
-    definition = {"formula": "critical load / load", "meaning": "how far", "unit": "1"}
     with create(tmp_path / "run", tube) as run:
         for state in states(tube, FILL[:2]):
             run.append(state)
-        given = {"stability margin <load>": definition}
-        run.finish(replace(OUTCOME, margins=MARGINS), verdicts=REQUIRED, definitions=given)
+        run.finish(replace(OUTCOME, margins=MARGINS), verdicts=REQUIRED)
     record = open_run(tmp_path / "run")
     assert [m.value for m in record.outcome.margins[:2]] == [1.25, 2.0]
     assert np.isnan(record.outcome.margins[2].value)
     assert stability(record)["paragraphs"] == [
-        "Margins of the working point, each load growing while what is not named is held. Pressure: limit "
-        "point at 1.25 times the present value. Force: no critical point up to 2 times the present value: "
-        "the margin is at least 2. Move: not known."
+        "How far each load alone may still rise from the last state, the other loads held constant. "
+        "Pressure: limit point at 1.25 times the present value. Force: no critical point up to 2 times the "
+        "present value: the margin is at least 2. Move: not known."
     ]
     text = text_of(write_report(tmp_path / "run", with_pictures=False))
     assert text.count("at least 2 ") >= 2  # the verdict and the row of the quantity
-    assert "stability margin pressure 1.25 how far critical load / load" in text
+    assert "stability margin pressure 1.25 multiple of a load" in text
 
 
-def slack_run(folder, tube, shares):
+def compressed_run(folder, tube, shares):
     with create(folder, tube) as run:
         for state, share in zip(states(tube, FILL[:2]), shares, strict=True):
             stress = np.full(tube.cells.shape, -0.1 if share else 0.2)
             stress[tube.regions["liner"]] = np.inf
             fields = {**state.fields, "least in-plane stress": stress}
-            quantities = {**state.quantities, "slack share": Measure(share, "1")}
+            quantities = {**state.quantities, "compressed wall fraction": Measure(share, "1")}
             run.append(replace(state, fields=fields, quantities=quantities))
         run.finish(OUTCOME)
     return folder
 
 
-def test_slack_walls_are_told_and_shown(tmp_path, tube):
-    folder = slack_run(tmp_path / "run", tube, (0.25, 0.125))
+def test_compressed_walls_are_stated_and_shown(tmp_path, tube):
+    folder = compressed_run(tmp_path / "run", tube, (0.25, 0.125))
     text = text_of(write_report(folder))
     assert "In the last state 12.5 % of the wall, by volume, is in compression in its own plane" in text
     assert "(at most 25 %, in state 0)" in text
     assert "Least in-plane stress in state 0" in text
-    folder = slack_run(tmp_path / "other", tube, (0.0, 0.0))
-    assert slack(open_run(folder).table) == ""
+    folder = compressed_run(tmp_path / "other", tube, (0.0, 0.0))
+    assert compressed_wall(open_run(folder).table) == ""
     assert "Least in-plane" not in text_of(write_report(folder))
 
 
@@ -138,7 +136,7 @@ def reddish(png):
 
 
 def test_compression_is_red_and_tension_blue(tmp_path, tube):
-    folder = slack_run(tmp_path / "run", tube, (0.25, 0.0))
+    folder = compressed_run(tmp_path / "run", tube, (0.25, 0.0))
     red, blue = reddish(picture(folder, field="least in-plane stress", state=0))
     assert red > 0.02
     assert blue < 0.002

@@ -79,11 +79,11 @@ def printed_lattice():
     lattice = wrap(cell.pattern(), chart_of(tube), height=0.5, around=8)
     size = LatticeMeshSize(along=2.5, on_struts=1.2, sector=22.5)
 
-    def natural(points, depth):
-        gradient = [[1.05, 0.0, 0.01], [0.0, 0.95, 0.0], [0.0, 0.0, 1.0]]
-        return np.tile(gradient, (len(points), 1, 1))
+    def gradient(points, depth):
+        shear = [[1.05, 0.0, 0.01], [0.0, 0.95, 0.0], [0.0, 0.0, 1.0]]
+        return np.tile(shear, (len(points), 1, 1))
 
-    body = lattice_body(lattice, tube.layers, size, natural=natural)
+    body = lattice_body(lattice, tube.layers, size, stress_free_gradient=gradient)
     parts = (Part("skin", neo_hookean(0.1)), Part("lattice", neo_hookean(1.0)))
     skin = replace(
         parts[0],

@@ -32,7 +32,7 @@ def rubber(law, **parameters):
 RECORDS = {
     "unknown law": (
         lambda: rubber("neohooke", shear_modulus=1.0),
-        r"material 'silicone': law: 'neohooke' is not allowed \(did you mean 'neo-hookean'\?\); allowed: neo-hookean",
+        r"material 'silicone': law: 'neohooke' is not allowed \(did you mean 'neo-hookean'\?\)",
     ),
     "missing parameter": (
         lambda: rubber("gent", shear_modulus=1.0),
@@ -94,7 +94,8 @@ RECORDS = {
     "fibre families": (lambda: Fibres(0.0, 1.0, families=3), "fibres.families: must be 1 or 2, got 3"),
     "hold": (
         lambda: Support("end_low", "glued"),
-        "support 'end_low': hold: 'glued' is not allowed; allowed: all, axial, radial, symmetric, plate, plate all",
+        "support 'end_low': hold: 'glued' is not allowed; allowed: all, axial, radial, symmetric, plate, "
+        "plate all",
     ),
     "foundation stiffness": (
         lambda: Foundation("outer", -1.0),
@@ -203,7 +204,7 @@ def test_electrodes_that_do_not_fit(tube, banded):
         electric(banded, replace(good, material=RUBBER))
     with pytest.raises(InputError, match="electrics: 'guessed' is not allowed; allowed: layered, solved"):
         electric(banded, good, electrics="guessed")
-    with pytest.raises(InputError, match="sheets.count: must be 1, got 4"):
+    with pytest.raises(InputError, match=r"sheets\.count: must be 1, got 4"):
         electric(banded, replace(good, sheets=Sheets(4, 0.025)), electrics="solved")
 
 
@@ -269,7 +270,7 @@ def test_pressure_without_a_lumen():
 @pytest.mark.parametrize("stage", [Stage("s", pressure=0.1), Stage("s", volume=4.0, control="volume")])
 def test_pressure_in_an_open_lumen(tube, stage):
     free = (Support("end_low", "axial"), Support("end_high", "radial"))
-    with pytest.raises(InputError, match="the lumen is open at 'end_high', which is free along the axis"):
+    with pytest.raises(InputError, match="the lumen is open at 'end_high', free along the axis"):
         check_stages(tube_model(tube, RUBBER, free), (stage,))
 
 

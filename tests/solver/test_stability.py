@@ -145,7 +145,7 @@ def continuation_of(path, read_fields):
 
 
 def test_states_far_off_the_path_are_refused():
-    """Newton comes back from a wrong prediction, but that state is no continuation: back to the last accepted state."""
+    """Newton converges from a wrong prediction, but that state does not continue the path: it is refused."""
     path = blown_tube()
     continuation = continuation_of(path, path.evaluation.read_fields)
     before = path.system.x.array.copy()

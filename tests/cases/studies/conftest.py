@@ -35,7 +35,7 @@ def drive(monkeypatch):
         create_study(plan, store)
         table = StudyTable(plan, store)
         with store.locked():
-            run_study(plan, store, table, Settings(**{"workers": 2, "runner": "synthetic_runs"} | settings))
+            run_study(plan, store, table, Settings(**{"workers": 2, "runner": "stand_in_runs"} | settings))
         return StudyTable(table.plan, store)
 
     return run

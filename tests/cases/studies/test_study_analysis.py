@@ -132,7 +132,7 @@ def test_contributions_agree_with_the_propagation_of_errors():
     assert found["r"] == pytest.approx(4 / 13, abs=0.02)
     assert found["t"] == pytest.approx(9 / 13, abs=0.02)
     assert found["not linear"] < 0.01
-    spread = quantity_spread("y", "mm", "", y, (), {"r": r, "t": t})
+    spread = quantity_spread("y", "", y, (), {"r": r, "t": t})
     assert spread.values.std() / spread.values.mean() == pytest.approx(math.sqrt(4 * 1e-4 + 9e-4), rel=0.03)
-    assert quantity_spread("y", "mm", "", np.array([1.0, np.nan]), (), {}) is None
+    assert quantity_spread("y", "", np.array([1.0, np.nan]), (), {}) is None
     assert variance_contributions(y[:5], {"r": r[:5], "t": t[:5]}) == {}

@@ -121,7 +121,7 @@ def test_library_studies_are_listed_without_arguments(annelid):
     ("arguments", "message"),
     [
         (["no_such"], "no library study"),
-        (["cuf_voltage"], 'did you mean "cuff_voltage"'),
+        (["cuf_voltage"], "did you mean 'cuff_voltage'"),
         (["cuff_voltage", "--workers", "0"], "whole number"),
         (["cuff_voltage", "--time-limit", "5"], "unit"),
         (["cuff_voltage", "--memory-limit", "-1 GB"], "above zero"),

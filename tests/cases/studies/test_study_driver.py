@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from child_process import start_interruptible
 from plain_tube import ROOT
-from synthetic_runs import RADIAL
+from stand_in_runs import RADIAL
 
 from annelid.cases.studies import driver, store
 from annelid.cases.studies.opening import create_study
@@ -183,7 +183,7 @@ from annelid.cases.studies.table import StudyTable
 plan, store = open_study(sys.argv[1], Path(sys.argv[2]))
 create_study(plan, store)
 with store.locked():
-    run_study(plan, store, StudyTable(plan, store), Settings(workers=2, runner="synthetic_runs"))
+    run_study(plan, store, StudyTable(plan, store), Settings(workers=2, runner="stand_in_runs"))
 """
 
 

@@ -91,5 +91,5 @@ def test_everything_else_is_refused_and_the_formula_named(formula):
 
 
 def test_a_similar_name_is_suggested():
-    with pytest.raises(InputError, match='did you mean "sheets"'):
+    with pytest.raises(InputError, match="did you mean 'sheets'"):
         evaluate("sheet_s * 2", {"sheets": 4})

@@ -40,7 +40,7 @@ def test_a_voltage_of_all_electrodes_can_be_set_for_one(tables):
 @pytest.mark.parametrize(
     ("path", "message"),
     [
-        ("shape.layers.wal.thickness", 'did you mean "wall"'),
+        ("shape.layers.wal.thickness", "did you mean 'wall'"),
         ("shape.layers.#2.thickness", "wall"),
         ("shape.inner_radius.more", "not a table"),
         ("parts.wall", "is a table"),

@@ -17,11 +17,11 @@ VARY = '[[vary]]\nkey = "stages.energise.voltage"\n'
         (f"{VARY}values = []", "vary[#1].values: needs at least 1 entry, got 0"),
         (
             f'{VARY}from = "1 kV"\nto = "2 kV"\ncount = 200001',
-            "vary[#1].count: 200001 is not allowed; it must be 200000 or less",
+            "vary[#1].count: must be at most 200000, got 200001",
         ),
         (
             f'{VARY}name = "a-b"\nvalues = ["1 kV"]',
-            'vary[a-b].name: "a-b" is not a name; use letters, digits and _, beginning with a letter',
+            "vary[a-b].name: 'a-b' is not a name: use letters, digits and _, starting with a letter",
         ),
     ],
 )

@@ -5,7 +5,7 @@ import shutil
 
 import numpy as np
 import pytest
-from synthetic_runs import RADIAL
+from stand_in_runs import RADIAL
 
 from annelid.cases.run.run import run_case
 from annelid.cases.studies.analysis import study_data

@@ -4,7 +4,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from annelid.cases.validate.messages import nearest
+from annelid.geometry.checks import nearest
 from annelid.geometry.errors import InputError
 
 __all__ = ["find_file"]

@@ -5,7 +5,6 @@ Workers import this module by its name, so its folder must be on their path.
 """
 
 import errno
-import hashlib
 import json
 import os
 import signal
@@ -14,6 +13,8 @@ import tomllib
 from pathlib import Path
 
 from annelid.cases.studies.single_run import Reply
+from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.resolved import case_hash
 
 RADIAL = "mean radial expansion [1]"
 
@@ -76,7 +77,7 @@ def record_attempt(folder):
 def finish(folder, toml, value, required=None):
     """Write the files of a finished run that studies read."""
     folder.mkdir(parents=True, exist_ok=True)
-    digest = hashlib.sha256(toml.encode()).hexdigest()
+    digest = case_hash(case_from_tables(tomllib.loads(toml)))
     state = {"stage": "fill", "parameter [1]": 1.0, "unstable modes [1]": 0, "quantities": {RADIAL: value}}
     verdict = {
         "quantity": "mean radial expansion",

@@ -1,0 +1,226 @@
+# SPDX-License-Identifier: MIT
+"""A resolved case in words and numbers, as its run keeps it for reports."""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any, get_args
+
+from annelid.cases.convert.display import display_units_of
+from annelid.cases.schema.base import Table
+from annelid.cases.schema.case import Case
+from annelid.cases.schema.contact import ContactTable
+from annelid.cases.schema.lattice import LatticeTable
+from annelid.cases.schema.making import MakingTable
+from annelid.cases.schema.material import MaterialTable, PartTable
+from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
+from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
+from annelid.cases.schema.units import Unit, parse
+from annelid.results.folder.records import CaseDescription, Statement
+from annelid.solver.display import DisplayUnits, digits
+from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.quantities import quantity_of
+
+__all__ = ["description_of"]
+
+_HOLDS = {
+    "all": "clamped",
+    "axial": "fixed along the axis, free to change its radius",
+    "radial": "keeps its radius, free along the axis",
+    "symmetric": "a plane of symmetry",
+    "plate": "on a stiff plate that can move along the axis",
+    "plate all": "on a stiff plate that can move along the axis, with its radius fixed",
+    "rigid motion": "fixed against rigid motions only, without a force",
+    "free": "free; the pressure acts on the wall alone",
+}
+_LAWS = {
+    "gent": "Gent",
+    "ogden": "Ogden",
+    "yeoh": "Yeoh",
+    "fung": "Fung",
+    "neo-hookean": "neo-Hookean",
+    "mooney-rivlin": "Mooney-Rivlin",
+    "arruda-boyce": "Arruda-Boyce",
+}
+_MODELS = {
+    "axisymmetric": "a cut through the wall (axisymmetric)",
+    "solid": "the whole part in 3-D",
+    "sector": "a sector in 3-D between planes of symmetry",
+}
+_MANY = 6  # values of a list above which their number is stated instead
+
+
+def description_of(case: Case) -> CaseDescription:
+    """Describe a resolved case."""
+    units = display_units_of(case)
+    return CaseDescription(
+        title=case.title,
+        notes=case.notes,
+        units=units,
+        statements=tuple(s for s in _Words(units).statements(case) if s.sentences),
+        targets={stage.name: _targets(stage) for stage in case.stages},
+        controls={stage.name: stage.control for stage in case.stages},
+        skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
+    )
+
+
+def _targets(stage: StageTable) -> dict[str, float]:
+    """Loads that a stage requests, by their names in tables."""
+    targets: dict[str, float] = {}
+    for kind in LOAD_KINDS:
+        value = getattr(stage, kind.key)
+        entries = value if kind.acts_on else {"": value} if value is not None else {}
+        targets |= {f"{kind.label} {name}".strip(): value for name, value in entries.items()}
+    return targets
+
+
+class _Words:
+    """Tables of a case in words.
+
+    Args:
+        units: Units in which numbers are shown.
+    """
+
+    def __init__(self, units: DisplayUnits) -> None:
+        self._units = units
+
+    def statements(self, case: Case) -> Iterator[Statement]:
+        """Statements in the order of the file, some without sentences."""
+
+        def entries(heading: str, tables: Iterable[Any], sentence: Callable[[Any], str]) -> Statement:
+            return Statement(heading, tuple(map(sentence, tables)))
+
+        yield Statement("Shape", self._shape(case.shape))
+        yield Statement("Lattice", self._lattice(case.lattice))
+        yield Statement("Making", self._making(case.making, case.lattice))
+        yield Statement("Model", self._mesh(case.mesh, has_lattice=case.lattice is not None))
+        yield entries("Parts", case.parts, lambda part: self._part(part, case.materials[part.material]))
+        yield entries("Electrodes", case.electrodes, self._electrode)
+        yield entries("Supports", case.supports, self._support)
+        yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self._pairs(f, 'region')}.")
+        yield Statement("Surroundings", self._surroundings(case.surroundings))
+        yield entries("Obstacles", case.contacts, self._contact)
+        yield entries("Stages", case.stages, self._stage)
+        yield entries("Requirements", case.requirements, self._requirement)
+
+    def _shape(self, shape: ShapeTable) -> tuple[str, ...]:
+        kind, sizes = str(shape.kind), self._pairs(shape, "kind", "layers", "meridian")
+        if isinstance(shape, BalloonTable):
+            kind, sizes = f"{kind}, {shape.meridian.kind}", self._pairs(shape.meridian, "kind")
+        layers = ", ".join(
+            f"{layer.name} {self._units.show('length', layer.thickness)}" for layer in shape.layers
+        )
+        noun = "layers from the inside" if len(shape.layers) > 1 else "layer"
+        return _sentence(f"{kind}: {sizes}"), _sentence(f"{noun}: {layers}")
+
+    def _lattice(self, lattice: LatticeTable | None) -> tuple[str, ...]:
+        if lattice is None:
+            return ()
+        left_out = ["cell", "printing", "measured"] + ["depth"] * (lattice.side != "embedded")
+        place = self._pairs(lattice, *left_out)
+        place += ", on a measured surface" if lattice.measured is not None else ""
+        cell = f"{lattice.cell.kind}, {self._pairs(lattice.cell, 'kind')}"
+        return _sentence(f"cells: {cell}"), _sentence(f"placed: {place}")
+
+    def _making(self, making: MakingTable | None, lattice: LatticeTable | None) -> tuple[str, ...]:
+        if making is None:
+            return ()
+        load = self._pairs(making, "steps", "along", "compare", "cover")
+        load = load or "to the volume that its measured face encloses"
+        cast = f" and {', '.join(making.cover)} cast over it" if making.cover else ""
+        return (
+            f"The stress-free skin is inflated ({load}) and the lattice is printed on it{cast}; the stages "
+            "start from there.",
+        )
+
+    def _mesh(self, mesh: MeshTable, *, has_lattice: bool) -> tuple[str, ...]:
+        left_out = ["model", "cells", *(["around"] if has_lattice else ["on_struts", "through_struts"])]
+        left_out += {"axisymmetric": ["around", "sector"], "solid": ["sector"]}.get(mesh.model, [])
+        return (_sentence(f"{_MODELS[mesh.model]}; elements: {self._pairs(mesh, *left_out)}"),)
+
+    def _part(self, part: PartTable, material: MaterialTable) -> str:
+        constants = self._pairs(material, "law", neutral=(0, 1))
+        words = [f"{part.material} ({', '.join(filter(None, (_LAWS[material.law], constants)))})"]
+        if part.sheets is not None and part.sheets.thickness is not None:
+            count, thickness = part.sheets.count, self._units.show("length", part.sheets.thickness)
+            words.append(f"{count} sheet{'s' if count != 1 else ''} of {thickness}")
+        for key in ("natural_stretch", "electrode_film", "fibres"):
+            table = getattr(part, key)
+            values = self._pairs(table, neutral=(0, 1)) if table is not None else ""
+            words += [f"{_words(key)}: {values}"] if values else []
+        return f"{part.region}: {'; '.join(words)}."
+
+    def _electrode(self, electrode: ElectrodeTable) -> str:
+        edges = (electrode.start, electrode.end)
+        span = " to ".join(self._units.show("length", edge) for edge in edges if edge is not None)
+        return f"{electrode.name}: {electrode.region}, {span} along the axis."
+
+    def _support(self, support: SupportTable) -> str:
+        return f"{support.region}: {_HOLDS[support.hold]}."
+
+    def _surroundings(self, surroundings: Table) -> tuple[str, ...]:
+        words = self._pairs(surroundings)
+        return (_sentence(words),) if words else ()
+
+    def _contact(self, contact: ContactTable) -> str:
+        sizes = self._pairs(contact, "name", "kind", "surface")
+        return f"{contact.name}: {contact.kind} against {contact.surface}, {sizes}."
+
+    def _stage(self, stage: StageTable) -> str:
+        targets = self._pairs(stage, "name", "steps", "control")
+        return f"{stage.name}: {targets or 'no change of loads'}."
+
+    def _requirement(self, requirement: RequirementTable) -> str:
+        quantity = quantity_of(requirement.quantity)
+        bounds = [
+            f"{_words(key)} {self._units.show(quantity.kind, parse(limit, quantity.unit))}"
+            for key, limit in (("at_least", requirement.at_least), ("at_most", requirement.at_most))
+            if limit is not None
+        ]
+        when = f" at the end of {requirement.stage}" if requirement.stage is not None else ""
+        return f"{requirement.quantity}: {', '.join(bounds)}{when}."
+
+    def _pairs(self, table: Table, *left_out: str, neutral: tuple[float, ...] = ()) -> str:
+        """Name and value of the entries of a table that are set."""
+        pairs = []
+        for key, field in type(table).model_fields.items():
+            value = getattr(table, key)
+            if (
+                key in left_out
+                or value is None
+                or value is False
+                or value in ("", (), {})
+                or value in neutral
+            ):
+                continue
+            name, unit = _words(field.alias or key), _unit_in((field.annotation, *field.metadata))
+            if isinstance(value, Mapping):
+                pairs += [f"{name} {entry} {self._value(unit, target)}" for entry, target in value.items()]
+            elif isinstance(value, Table):
+                pairs.append(f"{name} ({self._pairs(value)})")
+            else:
+                pairs.append(name if value is True else f"{name} {self._value(unit, value)}")
+        return ", ".join(pairs)
+
+    def _value(self, unit: Unit | None, value: object) -> str:
+        if isinstance(value, tuple):
+            if len(value) > _MANY:
+                return f"given at {len(value)} points"
+            return ", ".join(self._value(unit, member) for member in value)
+        if isinstance(value, float):
+            return self._units.show(unit.kind, value) if unit is not None and unit.kind else digits(value, 6)
+        return str(value)
+
+
+def _unit_in(annotation: Any) -> Unit | None:
+    """The unit among the annotations of a field."""
+    if isinstance(annotation, Unit):
+        return annotation
+    members = annotation if isinstance(annotation, tuple) else get_args(annotation)
+    return next((unit for unit in map(_unit_in, members) if unit is not None), None)
+
+
+def _words(key: str) -> str:
+    return key.replace("_", " ")
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."

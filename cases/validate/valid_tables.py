@@ -1,0 +1,63 @@
+# SPDX-License-Identifier: MIT
+"""The tables of a case that are valid by themselves, so that errors in others do not hide theirs."""
+
+from contextlib import suppress
+from typing import Annotated, Any, NamedTuple, get_args, get_origin
+
+from pydantic import TypeAdapter, ValidationError
+
+from annelid.cases.schema.case import Case
+
+__all__ = ["ValidTables", "valid_tables"]
+
+
+class ValidTables(NamedTuple):
+    """What is left of a case without its invalid tables and entries.
+
+    Attributes:
+        case: The case; a required table that is missing or invalid is ``None``.
+        positions: Positions in the file of the entries that are left of each list of tables.
+        incomplete: Tables that are missing, invalid or lack entries.
+    """
+
+    case: Case
+    positions: dict[str, list[int]]
+    incomplete: set[str]
+
+
+def valid_tables(raw: dict[str, Any]) -> ValidTables:
+    """Keep the tables and entries of a case that are valid by themselves."""
+    values: dict[str, Any] = {}
+    positions: dict[str, list[int]] = {}
+    incomplete = set()
+    for name, field in Case.model_fields.items():
+        if name not in raw:
+            if field.is_required():
+                values[name] = None
+                incomplete.add(name)
+            continue
+        kind, given = field.annotation, raw[name]
+        if get_origin(kind) is tuple and isinstance(given, list):
+            valid = _valid_entries(get_args(kind)[0], dict(enumerate(given)))
+            values[name], positions[name] = tuple(valid.values()), list(valid)
+        elif get_origin(kind) is dict and isinstance(given, dict):
+            valid = values[name] = _valid_entries(get_args(kind)[1], given)
+        else:
+            valid = _valid_entries(
+                Annotated[kind, *field.metadata] if field.metadata else kind, {name: given}
+            )
+            values |= valid
+            if name not in valid and field.is_required():
+                values[name] = None
+        if len(valid) < (len(given) if get_origin(kind) in (tuple, dict) else 1):
+            incomplete.add(name)
+    return ValidTables(Case.model_construct(**values), positions, incomplete)
+
+
+def _valid_entries(kind: Any, entries: dict[Any, Any]) -> dict[Any, Any]:
+    adapter = TypeAdapter(kind)
+    valid = {}
+    for key, entry in entries.items():
+        with suppress(ValidationError):  # its messages come from the validation of the whole case
+            valid[key] = adapter.validate_python(entry)
+    return valid
