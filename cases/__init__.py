@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Case files and the command line: what the user writes and types."""
+"""Case files, the command line, runs, studies and the library cases."""

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""The command line."""
+"""The command line of the program."""

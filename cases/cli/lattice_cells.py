@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The kinds of lattice cells in words: what a case file may say, with an example of each."""
+"""List of the kinds of lattice cells, each with an example as a case file writes it."""
 
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -12,14 +12,14 @@ _ANGLES = ("angle", "opening")
 
 
 def cell_lines() -> Iterator[str]:
-    """One line a kind: its keys as a case file writes them."""
+    """Return one line for each kind with its keys as a case file writes them."""
     width = max(map(len, EXAMPLES))
     for kind, cell in EXAMPLES.items():
-        yield f"{kind:<{width}}  cell = {{ {written(kind, cell)} }}"
+        yield f"{kind:<{width}}  cell = {{ {inline_table(kind, cell)} }}"
 
 
-def written(kind: str, cell: LatticeCell) -> str:
-    """The inside of the inline table ``cell`` of a case file."""
+def inline_table(kind: str, cell: LatticeCell) -> str:
+    """Return the entries of the inline table ``cell`` of a case file."""
     pairs = [("kind", f'"{kind}"'), *((key, _value(key, value)) for key, value in asdict(cell).items())]
     return ", ".join(f"{key} = {value}" for key, value in pairs)
 

@@ -13,8 +13,11 @@ from annelid.geometry.errors import AnnelidError, InputError
 __all__ = ["main"]
 
 INPUT, UNEXPECTED, INTERRUPTED = 2, 1, 130
-_FIRST_SPEAKS, _HEARD = 2.0, 0.5  # s; a launcher that aborts at once was seen to lose the last words
-_INTERRUPTED = "interrupted; a Run folder that was begun says unfinished, the same command starts it anew"
+_OTHER_RANKS_DELAY = 2.0  # s
+_ABORT_DELAY = 0.5  # s; a launcher that aborted at once was seen to lose the last lines of the error stream
+_INTERRUPTED = (
+    "interrupted; the Run folder is marked as unfinished, and the same command starts the run again"
+)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -23,39 +26,39 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         code = options.action(options)
     except InputError as error:
-        code = _complain(error.message, INPUT)
+        code = _print_error(error.message, INPUT)
     except AnnelidError as error:
-        code = _complain(error.message, UNEXPECTED)
+        code = _print_error(error.message, UNEXPECTED)
     except KeyboardInterrupt:
         if getattr(options, "expect_ranks", None):
-            os._exit(INTERRUPTED)  # one of several ranks: the process that started them speaks
-        code = _complain(_INTERRUPTED, INTERRUPTED)
-    except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
+            os._exit(INTERRUPTED)  # one of several ranks; the process that started them prints the message
+        code = _print_error(_INTERRUPTED, INTERRUPTED)
+    except BrokenPipeError:  # the reader of a pipe, such as head, has closed it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 0
     except Exception as error:
         if options.debug:
             traceback.print_exc()
-        notes = " ".join(getattr(error, "__notes__", ["--debug shows where it came from"]))
-        code = _complain(f"unexpected error: {type(error).__name__}: {error}. {notes}", UNEXPECTED)
-    return _leave(code)
+        notes = " ".join(getattr(error, "__notes__", ["--debug prints the traceback"]))
+        code = _print_error(f"unexpected error: {type(error).__name__}: {error}. {notes}", UNEXPECTED)
+    return _end_ranks(code)
 
 
-def _complain(text: str, code: int) -> int:
-    """Say what is wrong; of several ranks that say the same the first speaks and ends the others."""
+def _print_error(text: str, code: int) -> int:
+    """Print an error and return the code; other ranks wait, so that the first prints and ends them."""
     mpi = sys.modules.get("mpi4py.MPI")
     if mpi is not None and mpi.COMM_WORLD.rank > 0:
-        time.sleep(_FIRST_SPEAKS)
+        time.sleep(_OTHER_RANKS_DELAY)
     print(f"annelid: {text}", file=sys.stderr)
     return code
 
 
-def _leave(code: int) -> int:
-    """End all ranks with the same code: one that left alone would keep the others waiting."""
+def _end_ranks(code: int) -> int:
+    """End all ranks with the same code, because others would wait for a rank that ended alone."""
     mpi = sys.modules.get("mpi4py.MPI")
     if code and mpi is not None and mpi.COMM_WORLD.size > 1:
         sys.stderr.flush()
-        time.sleep(_HEARD)
+        time.sleep(_ABORT_DELAY)
         mpi.COMM_WORLD.Abort(code)
     return code
 

@@ -7,47 +7,49 @@ from collections.abc import Callable
 from pathlib import Path
 
 from annelid.cases.cli import commands
+from annelid.cases.cli.argument_types import element_size_factor, stretch, whole_number
 
 __all__ = ["parser"]
 
 _ABOUT = """\
-Design and check soft tubular dielectric-elastomer actuators: from a case file (shape, layers, materials,
-supports, pressure and voltage) to numbers, fields and a report.
+Design and check soft tubular dielectric-elastomer actuators. A case file describes a part (shape, layers,
+materials, supports, pressure and voltage); a run computes its states and writes tables, fields and a report.
 """
 _EXAMPLES = """\
 examples:
-  annelid library                         list the cases that come with the program
-  annelid library cuff > my_cuff.toml     take one as a start
-  annelid check my_cuff.toml              is it right, how large is it, how long will it take?
-  annelid run my_cuff.toml                run it; says where the report is
-  annelid run my_cuff.toml --ranks 2      the same on two processors
-  annelid view runs/my_cuff-0123abcd      turn the result in a window
-  annelid study my_study.toml             run what varies; one table, one page
+  annelid library                         list the library cases
+  annelid library cuff > my_cuff.toml     copy a library case
+  annelid check my_cuff.toml              find errors, show the size of the mesh and estimate the time
+  annelid run my_cuff.toml                run the case and print the path of its report
+  annelid run my_cuff.toml --ranks 2      run it on two processors
+  annelid view runs/my_cuff-0123abcd      show the result in a window
+  annelid study my_study.toml             run a parameter study
 
-exit codes: 0 done (also when a load was not reached: the outcome says so), 1 no equilibrium at all,
-2 the input is wrong and nothing was written, 130 interrupted.
+exit codes:
+  0    done, even if a load was not reached; the outcome states this
+  1    no equilibrium was found, or an unexpected error occurred
+  2    the input is not valid; nothing was written
+  130  interrupted
 """
 
 
 def parser() -> argparse.ArgumentParser:
-    """The parser of the whole command line."""
+    """Return the parser of the whole command line."""
     top = argparse.ArgumentParser(prog="annelid", description=_ABOUT, epilog=_EXAMPLES, formatter_class=_Raw)
     top.add_argument("--version", action=_Version, nargs=0, help="print the version and exit")
-    tasks = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    _check(tasks)
-    _run(tasks)
-    _mesh(tasks)
-    _print(tasks)
-    _cell(tasks)
-    _report(tasks)
-    _view(tasks)
-    _study(tasks)
-    _cells(tasks)
-    _add(tasks, "schema", commands.schema, "print the JSON Schema of case files, for completion in editors")
-    library = _add(
-        tasks, "library", commands.library, "list the cases that come with the program, or print one"
-    )
-    library.add_argument("name", nargs="?", help="print the file of this case")
+    subparsers = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_check(subparsers)
+    _add_run(subparsers)
+    _add_mesh(subparsers)
+    _add_print(subparsers)
+    _add_cell(subparsers)
+    _add_report(subparsers)
+    _add_view(subparsers)
+    _add_study(subparsers)
+    _add_cells(subparsers)
+    text = "print the JSON Schema of case files, for completion in editors"
+    _add(subparsers, "schema", commands.schema_command, text)
+    _add_library(subparsers)
     return top
 
 
@@ -57,7 +59,7 @@ class _Raw(argparse.RawDescriptionHelpFormatter):
 
 
 class _Version(argparse.Action):
-    """Looks the version up only when asked for it."""
+    """Looks up the version only if it is requested."""
 
     def __call__(self, *_: object) -> None:
         from annelid.cases.run.environment import version
@@ -66,121 +68,139 @@ class _Version(argparse.Action):
         sys.exit(0)
 
 
-type _Tasks = argparse._SubParsersAction[argparse.ArgumentParser]
+type _Subparsers = argparse._SubParsersAction[argparse.ArgumentParser]
 
 
 def _add(
-    tasks: _Tasks, name: str, action: Callable[[argparse.Namespace], int], text: str, examples: str = ""
+    subparsers: _Subparsers,
+    name: str,
+    action: Callable[[argparse.Namespace], int],
+    text: str,
+    examples: str = "",
 ) -> argparse.ArgumentParser:
     about = text[0].upper() + text[1:] + "."
-    task = tasks.add_parser(name, help=text, description=about, epilog=examples, formatter_class=_Raw)
-    task.add_argument("--debug", action="store_true", help="show where an unexpected error came from")
-    task.set_defaults(action=action)
-    return task
+    command = subparsers.add_parser(name, help=text, description=about, epilog=examples, formatter_class=_Raw)
+    command.add_argument("--debug", action="store_true", help="print the traceback of an unexpected error")
+    command.set_defaults(action=action)
+    return command
 
 
-def _case(task: argparse.ArgumentParser) -> None:
-    task.add_argument("case", metavar="CASE", help="a case file, or the name of a library case")
-    task.add_argument(
+def _add_case(command: argparse.ArgumentParser) -> None:
+    command.add_argument("case", metavar="CASE", help="a case file, or the name of a library case")
+    command.add_argument(
         "--coarse",
-        type=_factor,
+        type=element_size_factor,
         default=1.0,
         metavar="FACTOR",
-        help="elements so many times as long, for a quick look (default 1)",
+        help="multiply the element sizes by FACTOR, for a quick look (default: 1)",
     )
 
 
-def _check(tasks: _Tasks) -> None:
+def _add_check(subparsers: _Subparsers) -> None:
     examples = "examples:\n  annelid check cuff\n  annelid check my_case.toml --coarse 2\n"
-    text = "validate a case; print it resolved, with mesh quality, unknowns and expected time"
-    _case(_add(tasks, "check", commands.check, text, examples))
+    text = (
+        "check a case; print it with all defaults, its mesh quality, number of unknowns and expected run time"
+    )
+    _add_case(_add(subparsers, "check", commands.check_command, text, examples))
 
 
-def _run(tasks: _Tasks) -> None:
+def _add_run(subparsers: _Subparsers) -> None:
     examples = (
         "examples:\n  annelid run cuff\n  annelid run my_case.toml results/first --ranks 2\n\n"
-        "A finished run of the same case is not run again; an unfinished one starts anew.\n"
+        "A finished run of the same case is not repeated. An unfinished run starts from the beginning.\n"
     )
-    task = _add(tasks, "run", commands.run, "run a case and make its report", examples)
-    _case(task)
-    task.add_argument(
+    text = "run a case and write its report"
+    command = _add(subparsers, "run", commands.run_command, text, examples)
+    _add_case(command)
+    command.add_argument(
         "rundir",
         nargs="?",
         type=Path,
         metavar="RUNDIR",
-        help="the Run folder; by default runs/CASE-HASH, where HASH tells cases apart",
+        help="the Run folder (default: runs/CASE-HASH, where HASH identifies the resolved case)",
     )
-    task.add_argument("--ranks", type=_count, default=1, metavar="N", help="processors to use (default 1)")
-    task.add_argument("--again", action="store_true", help="run even if the finished run is there")
-    task.add_argument(
-        "--no-report", action="store_true", help="leave out the report; `annelid report` makes it"
+    command.add_argument(
+        "--ranks", type=whole_number, default=1, metavar="N", help="number of processors (default: 1)"
     )
-    task.add_argument("--expect-ranks", type=int, help=argparse.SUPPRESS)
+    command.add_argument("--again", action="store_true", help="repeat a finished run")
+    text = "do not write the report; `annelid report` can write it later"
+    command.add_argument("--no-report", action="store_true", help=text)
+    command.add_argument("--expect-ranks", type=int, help=argparse.SUPPRESS)
 
 
-def _mesh(tasks: _Tasks) -> None:
+def _add_mesh(subparsers: _Subparsers) -> None:
     examples = "examples:\n  annelid mesh cuff\n  annelid mesh my_case.toml --out my_case.vtu\n"
-    task = _add(tasks, "mesh", commands.mesh, "write the mesh of a case alone, with its quality", examples)
-    _case(task)
-    text = "file to write, .msh or .vtu (default CASE.msh)"
-    task.add_argument("--out", type=Path, metavar="FILE", help=text)
+    text = "write only the mesh of a case, and print its quality"
+    command = _add(subparsers, "mesh", commands.mesh_command, text, examples)
+    _add_case(command)
+    text = "file to write, .msh or .vtu (default: CASE.msh)"
+    command.add_argument("--out", type=Path, metavar="FILE", help=text)
 
 
-def _print(tasks: _Tasks) -> None:
+def _add_print(subparsers: _Subparsers) -> None:
     examples = (
         "examples:\n  annelid print my_case.toml\n  annelid print my_case.toml --out sheath\n\n"
-        "Writes centre lines with normals (VTP, CSV), motion code (ISO 6983), the lattice's surface (STL)\n"
-        "and pictures of the lattice and of the tool path. Dry-run the program before anything is printed.\n"
+        "The files are centre lines with surface normals (VTP, CSV), motion code (ISO 6983), the surface of\n"
+        "the lattice (STL) and pictures of the lattice and of the tool path. Dry-run the program before you\n"
+        "print anything.\n"
     )
-    task = _add(tasks, "print", commands.print_lattice, "write what prints the lattice of a case", examples)
-    task.add_argument("case", metavar="CASE", help="a case file, or the name of a library case")
-    task.add_argument("--out", type=Path, metavar="FOLDER", help="where to (default prints/CASE)")
-    task.set_defaults(coarse=1)
-
-
-def _cells(tasks: _Tasks) -> None:
-    task = _add(
-        tasks, "cells", commands.cells, "list the kinds of lattice cells with their keys, or draw them"
+    text = "write the files for printing the lattice of a case"
+    command = _add(subparsers, "print", commands.print_command, text, examples)
+    command.add_argument("case", metavar="CASE", help="a case file, or the name of a library case")
+    command.add_argument(
+        "--out", type=Path, metavar="FOLDER", help="folder to write to (default: prints/CASE)"
     )
-    task.add_argument("--image", type=Path, metavar="PNG", help="write a picture of all cells")
+    command.set_defaults(coarse=1)
 
 
-def _cell(tasks: _Tasks) -> None:
+def _add_cells(subparsers: _Subparsers) -> None:
+    text = "list the kinds of lattice cells with their keys, and draw them if requested"
+    command = _add(subparsers, "cells", commands.cells_command, text)
+    command.add_argument("--image", type=Path, metavar="PNG", help="write a picture of all cells")
+
+
+def _add_cell(subparsers: _Subparsers) -> None:
     examples = (
         "examples:\n  annelid cell lattice_balloon\n  annelid cell my_case.toml --to 0.7 --steps 30\n\n"
-        "Writes moduli.csv, collapse.csv and cell.png. The cell is taken flat, as drawn in the case.\n"
+        "The files are moduli.csv, collapse.csv and cell.png. The cell is flat, as drawn in the case.\n"
     )
-    text = "effective moduli and collapse curves of the lattice cell of a case"
-    task = _add(tasks, "cell", commands.cell, text, examples)
-    _case(task)
-    task.add_argument("--out", type=Path, metavar="FOLDER", help="folder to write to (default CASE-cell)")
-    text = "mean stretch up to which the cell is pulled (below 1: pressed) along either axis"
-    task.add_argument("--to", type=_stretch, metavar="STRETCH", help=text)
-    text = "wanted number of steps of a collapse curve (default 20)"
-    task.add_argument("--steps", type=_count, default=20, metavar="N", help=text)
+    text = "compute effective moduli and collapse curves of the lattice cell of a case"
+    command = _add(subparsers, "cell", commands.cell_command, text, examples)
+    _add_case(command)
+    command.add_argument("--out", type=Path, metavar="FOLDER", help="folder to write to (default: CASE-cell)")
+    text = (
+        "mean stretch up to which the cell is loaded along each axis; below 1 it is compressed (default: "
+        "compute only the moduli)"
+    )
+    command.add_argument("--to", type=stretch, metavar="STRETCH", help=text)
+    text = "number of steps of a collapse curve; they are halved where no state is found (default: 20)"
+    command.add_argument("--steps", type=whole_number, default=20, metavar="N", help=text)
 
 
-def _report(tasks: _Tasks) -> None:
-    task = _add(tasks, "report", commands.report, "make the report of a Run folder again")
-    task.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
+def _add_report(subparsers: _Subparsers) -> None:
+    text = "write the report of a Run folder again"
+    command = _add(subparsers, "report", commands.report_command, text)
+    command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
 
 
-def _view(tasks: _Tasks) -> None:
+def _add_view(subparsers: _Subparsers) -> None:
     examples = (
         "examples:\n  annelid view runs/cuff-0123abcd\n"
         '  annelid view runs/cuff-0123abcd --field "true field"\n'
         "  annelid view runs/cuff-0123abcd --state 3 --image third.png\n"
     )
-    task = _add(tasks, "view", commands.view, "show a state of a run in 3-D", examples)
-    task.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
-    task.add_argument("--image", type=Path, metavar="PNG", help="write a picture instead of opening a window")
-    text = "what to colour by (default: largest principal stress)"
-    task.add_argument("--field", default="largest principal stress", metavar="NAME", help=text)
-    text = "number of the state; from the end when negative (default: the last)"
-    task.add_argument("--state", type=int, default=None, metavar="NUMBER", help=text)
+    command = _add(subparsers, "view", commands.view_command, "show a state of a run in 3-D", examples)
+    command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
+    command.add_argument(
+        "--image", type=Path, metavar="PNG", help="write a picture instead of opening a window"
+    )
+    text = "field shown by colours (default: largest principal stress)"
+    command.add_argument("--field", default="largest principal stress", metavar="NAME", help=text)
+    text = "number of the state; negative numbers count from the end (default: the last state)"
+    command.add_argument("--state", type=int, default=None, metavar="NUMBER", help=text)
 
 
-def _study(tasks: _Tasks) -> None:
+def _add_study(subparsers: _Subparsers) -> None:
     examples = (
         "examples:\n  annelid study                          list the library studies\n"
         "  annelid study my_study.toml --dry-run  list the runs and estimate the time\n"
@@ -188,33 +208,13 @@ def _study(tasks: _Tasks) -> None:
         "Finished runs are not repeated. If you add a value, only the new runs are done.\n"
     )
     text = "run a parameter study: many cases, with one table and one page of results"
-    task = _add(tasks, "study", commands.study, text, examples)
+    command = _add(subparsers, "study", commands.study_command, text, examples)
     from annelid.cases.cli.study_arguments import add_arguments
 
-    add_arguments(task)
+    add_arguments(command)
 
 
-def _count(text: str) -> int:
-    if not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of 1 or more')
-    return int(text)
-
-
-def _stretch(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0 < value < 10 or value == 1:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a stretch between 0 and 10 other than 1')
-    return value
-
-
-def _factor(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 1 <= value <= 100:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number from 1 to 100')
-    return value
+def _add_library(subparsers: _Subparsers) -> None:
+    text = "list the library cases, or print the file of one of them"
+    command = _add(subparsers, "library", commands.library_command, text)
+    command.add_argument("name", nargs="?", metavar="NAME", help="print the file of this case")

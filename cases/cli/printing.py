@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From a case to the files for a printer, and their description."""
+"""Writing the files for printing the lattice of a case, and describing them."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,18 +16,21 @@ from annelid.geometry.printing.nozzle_clearance import Clearance, clearance_of
 from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import ToolPath, tool_path
 
-__all__ = ["describe_print", "print_case"]
+__all__ = ["describe_print", "write_print_of"]
 
 LATTICE, PATH = "lattice.png", "tool_path.png"
 _LARGE_TILT = 30.0  # degrees off the normal beyond which the edge of a nozzle matters
 
 
-def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path]]:
-    """Write the files for the lattice of a case; return its tool path, the nozzle's clearance and the files.
+def write_print_of(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path]]:
+    """Write the files for the lattice of a case.
+
+    Returns:
+        The tool path, the clearance of the nozzle, and the files.
 
     Raises:
-        InputError: The case has no lattice, it cannot be placed or printed, or the nozzle would collide with
-            it.
+        InputError: The case has no lattice, or the lattice cannot be placed, printed, or printed without a
+            collision of the nozzle.
     """
     from annelid.results.lattice.pictures import lattice_picture, path_picture
     from annelid.results.lattice.print_files import write_print_files
@@ -36,7 +39,7 @@ def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path
     assert case.lattice is not None
     path = tool_path(lattice, PrinterSettings(**entries_of(case.lattice.printing)))
     clearance = clearance_of(path)
-    _refuse_touching(path, clearance)
+    _refuse_collisions(path, clearance)
     files = write_print_files(path, folder, case.title)
     return (
         path,
@@ -46,7 +49,7 @@ def print_case(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[Path
 
 
 def describe_print(path: ToolPath, clearance: Clearance) -> Iterator[str]:
-    """Lines that describe the print."""
+    """Return lines that describe the print."""
     yield from _lattice_lines(path.lattice)
     yield (
         f"{path.layers} layers, {path.printed_length / 1000:.2f} m of printed lines, {path.lifts} lifts (at "
@@ -58,10 +61,13 @@ def describe_print(path: ToolPath, clearance: Clearance) -> Iterator[str]:
         yield f"the nozzle is tilted by up to {path.max_tilt:.0f} degrees from the normal{note}"
     gap = f"{clearance.smallest_gap:.2g} mm"
     yield f"the smallest gap between nozzle and part is {gap} at {clearance.checked} places checked"
-    yield "dry-run the program first: no part, nozzle high, low feed, hand on the stop button"
+    yield (
+        "dry-run the program first, without a part, with a raised nozzle and a low feed, and keep your hand "
+        "on the stop button"
+    )
 
 
-def _refuse_touching(path: ToolPath, clearance: Clearance) -> None:
+def _refuse_collisions(path: ToolPath, clearance: Clearance) -> None:
     if not len(clearance.collisions):
         return
     x, y, z = clearance.tip

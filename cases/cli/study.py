@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The command ``annelid study``."""
+"""The command ``annelid study``: parameter studies."""
 
 import argparse
 import sys
@@ -17,14 +17,14 @@ from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import StudyTable
 from annelid.solver.display import counted
 
-__all__ = ["study_command"]
+__all__ = ["run_study_command"]
 
 FAILED = 1
 
 
-def study_command(options: argparse.Namespace) -> int:
-    """Do the missing runs of a study and write its tables, or what the options request instead."""
-    from annelid.cases.run.environment import needs_libraries, prepare
+def run_study_command(options: argparse.Namespace) -> int:
+    """Do the missing runs of a study and write its tables, or do what the options request instead."""
+    from annelid.cases.run.environment import prepare, require_libraries
 
     if options.study is None:
         return _list_library()
@@ -37,17 +37,17 @@ def study_command(options: argparse.Namespace) -> int:
     if options.status:
         return _print(status_lines(plan, store))
     if options.dry_run:
-        needs_libraries()
+        require_libraries()
         return _print(dry_run_lines(plan, store, options.workers))
     if options.only:
         from annelid.cases.studies.planned_run import run_planned
 
-        needs_libraries()
+        require_libraries()
         if options.expect_ranks is None:
             create_study(plan, store)
         return run_planned(plan, store, options.only, ranks=options.expect_ranks)
     if not options.collect:
-        needs_libraries()
+        require_libraries()
     create_study(plan, store)
     with store.locked():
         return _run(plan, store, options)
@@ -103,9 +103,9 @@ def _print(lines: list[str]) -> int:
 
 
 def _list_library() -> int:
-    found = library_studies()
-    width = max(map(len, found))
-    for name, path in found.items():
+    studies = library_studies()
+    width = max(map(len, studies))
+    for name, path in studies.items():
         print(f"{name:<{width}}  {tomllib.loads(path.read_text(encoding='utf-8'))['title']}")
-    print("\nThe scenarios are invented. To list the runs of a study: annelid study NAME --dry-run")
+    print("\nThe scenarios are invented. List the runs of a study: annelid study NAME --dry-run.")
     return 0

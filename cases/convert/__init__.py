@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""From a resolved case to the records of geometry and solver."""
+"""Conversion of a resolved case into the records of the geometry and the solver."""

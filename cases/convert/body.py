@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From a resolved case to its meshed body."""
+"""Meshing a resolved case."""
 
 from annelid.cases.convert.lattice import latticed_body_of
 from annelid.cases.convert.shape import band_of, mesh_size_of, shape_of
@@ -11,10 +11,10 @@ __all__ = ["body_of"]
 
 
 def body_of(case: Case) -> Body:
-    """Mesh the shape of a resolved case, with cell edges at electrode edges and sections.
+    """Mesh the shape of a resolved case, with element edges at electrode edges and sections.
 
     Raises:
-        InputError: The shape cannot be meshed, or not well enough.
+        InputError: The shape cannot be meshed, or the mesh quality is too low.
     """
     if case.lattice is not None:
         return latticed_body_of(case)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A resolved case in words and numbers, as its run keeps it for reports."""
+"""Description of a resolved case in sentences, which its run writes for reports."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, get_args
@@ -45,7 +45,7 @@ _MODELS = {
     "solid": "the whole part in 3-D",
     "sector": "a sector in 3-D between planes of symmetry",
 }
-_MANY = 6  # values of a list above which their number is stated instead
+_MANY = 6  # longer lists are described by their number of values
 
 
 def description_of(case: Case) -> CaseDescription:
@@ -55,7 +55,7 @@ def description_of(case: Case) -> CaseDescription:
         title=case.title,
         notes=case.notes,
         units=units,
-        statements=tuple(s for s in _Words(units).statements(case) if s.sentences),
+        statements=tuple(s for s in _Describer(units).statements(case) if s.sentences),
         targets={stage.name: _targets(stage) for stage in case.stages},
         controls={stage.name: stage.control for stage in case.stages},
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
@@ -63,7 +63,7 @@ def description_of(case: Case) -> CaseDescription:
 
 
 def _targets(stage: StageTable) -> dict[str, float]:
-    """Loads that a stage requests, by their names in tables."""
+    """Return the loads that a stage requests, by their names in tables."""
     targets: dict[str, float] = {}
     for kind in LOAD_KINDS:
         value = getattr(stage, kind.key)
@@ -72,8 +72,8 @@ def _targets(stage: StageTable) -> dict[str, float]:
     return targets
 
 
-class _Words:
-    """Tables of a case in words.
+class _Describer:
+    """Describes the tables of a case.
 
     Args:
         units: Units in which numbers are shown.
@@ -83,7 +83,7 @@ class _Words:
         self._units = units
 
     def statements(self, case: Case) -> Iterator[Statement]:
-        """Statements in the order of the file, some without sentences."""
+        """Yield the statements in the order of the file; some have no sentences."""
 
         def entries(heading: str, tables: Iterable[Any], sentence: Callable[[Any], str]) -> Statement:
             return Statement(heading, tuple(map(sentence, tables)))
@@ -179,7 +179,7 @@ class _Words:
         return f"{requirement.quantity}: {', '.join(bounds)}{when}."
 
     def _pairs(self, table: Table, *left_out: str, neutral: tuple[float, ...] = ()) -> str:
-        """Name and value of the entries of a table that are set."""
+        """Return the names and values of the entries of a table that are set."""
         pairs = []
         for key, field in type(table).model_fields.items():
             value = getattr(table, key)
@@ -211,7 +211,7 @@ class _Words:
 
 
 def _unit_in(annotation: Any) -> Unit | None:
-    """The unit among the annotations of a field."""
+    """Return the unit among the annotations of a field."""
     if isinstance(annotation, Unit):
         return annotation
     members = annotation if isinstance(annotation, tuple) else get_args(annotation)

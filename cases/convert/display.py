@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the units that a case uses to those in which its results are shown."""
+"""Units in which the results of a case are shown."""
 
 import re
 
@@ -13,7 +13,7 @@ _TYPESET = {"um": "µm", "uC": "µC", "uJ": "µJ", "uL": "µL", "deg": "°", "^2
 
 
 def display_units_of(case: Case) -> DisplayUnits:
-    """Units in which the results of a resolved case are shown."""
+    """Return the units in which the results of a resolved case are shown."""
     return DisplayUnits(
         {
             kind: tuple(

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the lattice table of a case to the lattice on its surface."""
+"""Conversion of the lattice table of a case into the lattice on its surface and its mesh."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -33,25 +33,25 @@ from annelid.geometry.shapes.tube import Tube
 __all__ = [
     "angle_note",
     "cell_of",
+    "lattice_conflicts",
     "lattice_mesh_size_of",
     "lattice_of",
     "latticed_body_of",
     "region_names",
-    "unsuitable_shapes",
 ]
 
 
 def cell_of(table: CellTable) -> LatticeCell:
-    """The flat cell.
+    """Return the flat cell.
 
     Raises:
-        InvalidValue: Its lengths and angles do not fit together.
+        InvalidValue: Its lengths and angles are not compatible.
     """
     return CELLS[table.kind](**entries_of(table))
 
 
 def region_names(case: Case, shape: Shape) -> tuple[str, ...]:
-    """Regions of the body of a case."""
+    """Return the regions of the body of a case."""
     names = [layer.name for layer in shape.layers] + list(shape.extra_volumes())
     if case.lattice is not None:
         names += ["lattice", "end ring"] if case.lattice.ring > 0 else ["lattice"]
@@ -59,7 +59,7 @@ def region_names(case: Case, shape: Shape) -> tuple[str, ...]:
 
 
 def lattice_mesh_size_of(case: Case) -> LatticeMeshSize:
-    """Sizes of the mesh of a wall with a lattice."""
+    """Return the element sizes of a wall with a lattice."""
     mesh = case.mesh
     return LatticeMeshSize(
         along=mesh.along,
@@ -72,14 +72,14 @@ def lattice_mesh_size_of(case: Case) -> LatticeMeshSize:
 
 
 def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> Lattice:
-    """The lattice of a case, laid on the drawn surface, on the inflated or on the measured one.
+    """Wrap the lattice of a case around its drawn, inflated or measured surface.
 
     Args:
         case: The case.
-        wall: Its wall as inflated, if that is known already.
+        wall: Its inflated wall, if it was already computed.
 
     Raises:
-        InputError: The case has none, its cell cannot be, or no cell fits.
+        InputError: The case has no lattice, its cell is not valid, or no cell fits.
     """
     table = case.lattice
     if table is None:
@@ -89,7 +89,9 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     if case.making is not None:
         chart = (wall or inflated_wall(case)[0]).chart
     elif isinstance(table.measured, MeasuredGridTable):
-        chart = measured_chart(table.measured.heights, table.measured.radii, offset=_under_outer(case, table))
+        chart = measured_chart(
+            table.measured.heights, table.measured.radii, offset=_offset_from_outer_face(case, table)
+        )
     else:
         chart = chart_of(shape, table.side, depth=table.depth)
     return wrap(
@@ -105,27 +107,27 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     )
 
 
-def _under_outer(case: Case, table: LatticeTable) -> float:
-    """How far the lattice's surface lies off the outer face of the skin, mm."""
+def _offset_from_outer_face(case: Case, table: LatticeTable) -> float:
+    """Return the distance of the lattice surface from the outer face of the skin, outwards, mm."""
     wall = sum(layer.thickness for layer in skin_of(case).layers)
     return {"outside": 0.0, "inside": -wall, "embedded": (table.depth - 1.0) * wall}[table.side]
 
 
 def _span(shape: Shape, chart: Chart, table: LatticeTable) -> tuple[float, float]:
-    """Range of v between the given heights of the inner face; on a dome between radii."""
+    """Return the range of v between the given heights of the inner face, or between radii on a dome."""
     ends = {"from": table.start, "to": table.end}
-    found = {"from": chart.low, "to": chart.high}
+    span = {"from": chart.low, "to": chart.high}
     for key, place in ends.items():
         if place is not None:
             with checking("lattice"):
                 v = _v_at(shape, chart, place, key)
             other = {"from": "to", "to": "from"}[key]
-            found[other if shape.bands_by_radius else key] = v
-    return found["from"], found["to"]
+            span[other if shape.bands_by_radius else key] = v
+    return span["from"], span["to"]
 
 
 def _v_at(shape: Shape, chart: Chart, place: float, key: str) -> float:
-    """Coordinate v of a chart at a height of the inner face, on a dome at a radius, mm."""
+    """Return the coordinate v of a chart at a height of the inner face, or at a radius on a dome, mm."""
     if isinstance(chart, MeasuredChart):
         return chart.v_at_height(place, key)
     assert isinstance(chart, RevolutionChart)
@@ -137,12 +139,12 @@ def latticed_body_of(case: Case) -> Body:
     """Mesh the wall of a case with its lattice.
 
     Raises:
-        InputError: The mesh model does not suit, or the mesh quality is too low.
+        InputError: The mesh model is axisymmetric, or the mesh quality is too low.
     """
     wall, pressure = inflated_wall(case) if case.making is not None else (None, None)
     lattice, shape, mesh = lattice_of(case, wall), shape_of(case), case.mesh
     if mesh.model == "axisymmetric":
-        text = "a lattice is not a body of revolution: choose 'solid' or 'sector', or leave the lattice out"
+        text = "'axisymmetric' cannot mesh a lattice: choose 'solid' or 'sector', or remove [lattice]"
         raise InvalidValue(text, key="model", subject="mesh")
     assert case.lattice is not None
     size = lattice_mesh_size_of(case)
@@ -165,13 +167,13 @@ def latticed_body_of(case: Case) -> Body:
 
 
 def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterator[tuple[str, str]]:
-    """What a measured surface is like."""
+    """Describe the deviation of a measured surface and the angles of its cells."""
     if isinstance(wall, MeasuredWall):
-        off = wall.deviation
+        deviation = wall.deviation
         text = (
-            f"the measured face lies {off.root_mean_square:.3f} mm (root mean square), at most "
-            f"{off.maximum:.3f} mm, off the skin as its inflation was computed, and differs from it by "
-            f"{off.length_difference:+.3f} mm in length"
+            "the measured face deviates from the computed inflated skin by "
+            f"{deviation.root_mean_square:.3f} mm (root mean square) and by at most {deviation.maximum:.3f} "
+            f"mm; its length differs by {deviation.length_difference:+.3f} mm"
         )
         yield "measured face", text
     if isinstance(lattice.chart, MeasuredChart):
@@ -179,12 +181,15 @@ def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterat
 
 
 def angle_note(chart: MeasuredChart) -> str:
-    """How far cells on a measured surface keep their angles."""
-    return f"angles of cells on the measured surface are off by at most {chart.angle_error:.2g} degrees"
+    """State the largest error of the angles of cells on a measured surface."""
+    return (
+        "the angles of cells on the measured surface differ from those of the flat cell by at most "
+        f"{chart.angle_error:.2g} degrees"
+    )
 
 
 def _core_of(shape: Shape, along: float) -> Core | None:
-    """The core within a sleeve."""
+    """Return the core inside a sleeve."""
     if not isinstance(shape, Sleeve):
         return None
     top = shape.length + 2 * shape.core_overhang
@@ -194,7 +199,7 @@ def _core_of(shape: Shape, along: float) -> Core | None:
 
 
 def _caps_of(skin: Shape, mesh: MeshTable, inflated: InflatedWall | MeasuredWall | None) -> EndCaps | None:
-    """Discs that close the ends of a tube."""
+    """Return the discs that close the ends of a capped tube."""
     if not isinstance(skin, Tube) or skin.ends == "open":
         return None
     wall = sum(layer.thickness for layer in skin.layers)
@@ -214,7 +219,7 @@ def _caps_of(skin: Shape, mesh: MeshTable, inflated: InflatedWall | MeasuredWall
 
 
 def _edge_length(shape: Shape, lattice: Lattice) -> float:
-    """Length sqrt(R t) over which an edge is felt in the wall, at its ends, mm."""
+    """Return the length sqrt(R t) over which the disturbance at an end of the wall decays, mm."""
     ends = np.array([[0.0, lattice.chart.low], [0.0, lattice.chart.high]])
     thickness = sum(layer.thickness for layer in shape.layers)
     return float(np.sqrt(lattice.chart.scale(ends).max() * thickness))
@@ -223,9 +228,10 @@ def _edge_length(shape: Shape, lattice: Lattice) -> float:
 def rings_of(
     case: Case, chart: Chart, wall: InflatedWall | MeasuredWall | None = None
 ) -> list[RingElectrode]:
-    """The ring electrodes of a case in a chart; their edges are heights of the stress-free skin, or radii.
+    """Return the ring electrodes of a case in a chart.
 
-    On a measured surface an edge is the line of equal v that runs at its height on the whole.
+    Their edges are heights of the stress-free skin, or radii on a dome. On a measured surface an edge is the
+    line of constant v whose mean height is the given one.
     """
     shape = shape_of(case)
 
@@ -242,19 +248,19 @@ def rings_of(
     return rings
 
 
-def unsuitable_shapes(case: Case, shape: Shape) -> Iterator[Finding]:
-    """Combinations of a lattice with a shape or an electric model that cannot be meshed."""
+def lattice_conflicts(case: Case, shape: Shape) -> Iterator[Finding]:
+    """Find combinations of a lattice with a shape or an electric model that cannot be meshed."""
     table = case.lattice
     assert table is not None
     if table.measured is not None and not shape.open_tube:
         text = (
-            "a measured surface is open at both ends and empty, so it cannot replace this shape: choose a "
-            "tube (shape.kind = 'tube') with the same layers"
+            "a measured surface is an open tube without a core, so it cannot replace this shape: choose an "
+            "open tube (shape.kind = 'tube') with the same layers"
         )
         yield Finding(("lattice",), InvalidValue(text, key="measured"))
     if isinstance(shape, Sleeve) and table.side == "inside":
         text = "'inside' would put the struts into the core of the sleeve: choose 'outside' or 'embedded'"
         yield Finding(("lattice",), InvalidValue(text, key="side"))
     if case.electrics.model == "solved" and case.electrodes:
-        text = "'solved' needs meshed electrode faces, which a wall with a lattice lacks: choose 'layered'"
+        text = "'solved' needs meshed electrode faces, and a wall with a lattice has none: choose 'layered'"
         yield Finding(("electrics",), InvalidValue(text, key="model"))

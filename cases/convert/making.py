@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Making a part with a printed lattice: the skin inflated, and the bare skin to compare its stroke with."""
+"""Making of a part with a printed lattice: inflation of its skin, and the stroke of the bare skin."""
 
 from typing import TYPE_CHECKING
 
@@ -40,18 +40,18 @@ _THROUGH = 2  # elements through each layer of the axisymmetric skin
 
 
 def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
-    """Inflate the skin of a case, axisymmetric, on this rank alone.
+    """Inflate the skin of a case with an axisymmetric model, on this rank only.
 
     Returns:
-        The wall as inflated, with its measured face if there is one, and the pressure that holds it, MPa.
+        The inflated wall, with its measured face if there is one, and its pressure, MPa.
 
     Raises:
-        InvalidValue: The shape has no skin that can be inflated, or not so far.
+        InvalidValue: The shape cannot be inflated, or not up to the given pressure or volume.
     """
     assert case.making is not None
     shape, size, making = skin_of(case), skin_mesh_size_of(case), case.making
     if not shape.can_be_inflated:
-        text = f"a {case.shape.kind} has no skin that can be inflated: choose a tube, a balloon or a dome"
+        text = f"a {case.shape.kind} cannot be inflated: choose a tube, a balloon or a dome"
         raise InvalidValue(text, subject="making")
     body, (grid, caps), face = build(shape, size), wall_grid(shape, size), measured_face_of(case)
     if face is not None and making.volume is None and making.pressure is None:
@@ -59,7 +59,9 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
         making = making.model_copy(update={"volume": volume})
     outcome, states = _follow(case, body, inflation_of(making), ())
     if outcome.kind != "reached":
-        raise InvalidValue(f"the skin cannot be inflated so far: {outcome.text}", subject="making")
+        raise InvalidValue(
+            f"the skin cannot be inflated to the given pressure or volume: {outcome.text}", subject="making"
+        )
     last = states[-1]
     inflated = body.points + last.displacement
     wall = InflatedWall(
@@ -73,7 +75,7 @@ def inflated_wall(case: Case) -> tuple[InflatedWall | MeasuredWall, float]:
 
 
 def measured_face_of(case: Case) -> RadialSurface | None:
-    """The outer face of the wall, if it was measured.
+    """Return the outer face of the wall if it was measured.
 
     Raises:
         InvalidValue: The radii are not a full grid.
@@ -83,13 +85,15 @@ def measured_face_of(case: Case) -> RadialSurface | None:
         return None
     for number, row in enumerate(table.radii, start=1):
         if len(row) != len(table.heights):
-            text = f"has {len(row)} radii, heights has {len(table.heights)}: give one for each height"
+            text = (
+                f"has {len(row)} radii, but heights has {len(table.heights)}: give one radius for each height"
+            )
             raise InvalidValue(text, key=f"radii[#{number}]")
     return RadialSurface(np.array(table.heights), np.array(table.radii))
 
 
 def inflation_of(making: MakingTable) -> "Stage":
-    """The stage that inflates the skin."""
+    """Return the stage that inflates the skin."""
     from annelid.solver.model.stages import Stage
 
     control = "volume" if making.volume is not None else "load"
@@ -99,30 +103,31 @@ def inflation_of(making: MakingTable) -> "Stage":
 
 
 def skin_mesh_size_of(case: Case) -> MeshSize:
-    """Sizes of the axisymmetric mesh of the skin while it is inflated."""
+    """Return the element sizes of the axisymmetric mesh on which the skin is inflated."""
     assert case.making is not None
     along = case.making.along if case.making.along is not None else case.mesh.along / 3
     return MeshSize(along=along, through=_THROUGH)
 
 
 def _volume_of_wall(grid: FloatArray) -> float:
-    """Volume of what the outline of a grid of positions R, Z sweeps around the axis, mm³."""
+    """Return the volume that a grid of positions R, Z covers when it is turned around the axis, mm³."""
     outline = np.concatenate([grid[0], grid[1:, -1], grid[-1, -2::-1], grid[-2::-1, 0]])
     R, Z = outline.T
     return float(abs(np.pi / 3 * np.sum((R[1:] ** 2 + R[1:] * R[:-1] + R[:-1] ** 2) * np.diff(Z))))
 
 
 def skin_of(case: Case) -> Shape:
-    """The shape of what is inflated: the whole wall but for layers cast over the lattice."""
+    """Return the shape that is inflated: the wall without the layers that are cast over the lattice."""
     shape = shape_of(case)
     cover = case.making.cover if case.making is not None else ()
     return shape.with_layers(tuple(layer for layer in shape.layers if layer.name not in cover))
 
 
 def bare_stroke_of(case: Case) -> "BareStroke | None":
-    """Stroke of the bare skin, unstretched, under the largest voltages of the case; on this rank alone.
+    """Compute the stroke of the bare, unstretched skin under the largest voltages of the case.
 
-    ``None`` if the case has no making, no voltage, or does not request the comparison.
+    This is done on this rank only. The result is ``None`` if the case has no making or no voltage, or does
+    not request the comparison.
     """
     from annelid.solver.model.boundary import BareStroke
     from annelid.solver.model.stages import Stage
@@ -157,11 +162,11 @@ def _follow(
     from annelid.solver.model.stepping import Stepping
     from annelid.solver.mpi import MPI
 
-    held = [s for s in case.supports if s.region in body.surfaces]
+    supports = [s for s in case.supports if s.region in body.surfaces]
     model = Model(
         body,
         parts=parts_of(case, body),
-        supports=tuple(Support(s.region, s.hold) for s in held),
+        supports=tuple(Support(s.region, s.hold) for s in supports),
         electrodes=tuple(Electrode(band.name) for band in bands),
     )
     states: list[Equilibrium] = []

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the tables of a resolved case to the records of the model that the solver takes."""
+"""Conversion of the tables of a resolved case into the model of the solver."""
 
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -25,7 +25,7 @@ _CONSTANTS = frozenset(MaterialConstants.model_fields)
 
 
 def material_of(case: Case, name: str) -> Material:
-    """One of the materials of a case."""
+    """Return a material of a case."""
     table = case.materials[name]
     breakdown = None
     if table.breakdown_field is not None:
@@ -47,7 +47,7 @@ def material_of(case: Case, name: str) -> Material:
 
 
 def part_of(case: Case, table: PartTable) -> Part:
-    """The part of one region, as drawn."""
+    """Return the part of a region in its drawn shape."""
     sheets, film, fibres = table.sheets, table.electrode_film, table.fibres
     return Part(
         table.region,
@@ -60,29 +60,29 @@ def part_of(case: Case, table: PartTable) -> Part:
 
 
 def parts_of(case: Case, body: Body) -> tuple[Part, ...]:
-    """Parts of the regions of a body; regions that it does not have are left out."""
+    """Return the parts of the regions of a body; parts of other regions are left out."""
     return tuple(
-        _as_meshed(part_of(case, table), body) for table in case.parts if table.region in body.regions
+        _with_inflation(part_of(case, table), body) for table in case.parts if table.region in body.regions
     )
 
 
-def _as_meshed(part: Part, body: Body) -> Part:
-    """A part whose reference shape may be an inflated one: its natural stretch and that of the inflation."""
-    gradient, before = body.stress_free_gradient.get(part.region), part.natural_stretch
-    if gradient is None or not isinstance(before, NaturalStretch):
+def _with_inflation(part: Part, body: Body) -> Part:
+    """Add the natural stretch of the inflation to a part if its reference shape is inflated."""
+    gradient, given = body.stress_free_gradient.get(part.region), part.natural_stretch
+    if gradient is None or not isinstance(given, NaturalStretch):
         return part
     sheets = part.sheets
     if sheets is not None:
-        sheets = replace(sheets, thickness=sheets.thickness * before.factors[0])
-    natural = NaturalField.of_gradient(gradient, before, body.stress_free_points)
+        sheets = replace(sheets, thickness=sheets.thickness * given.factors[0])
+    natural = NaturalField.of_gradient(gradient, given, body.stress_free_points)
     return replace(part, natural_stretch=natural, sheets=sheets)
 
 
 def contact_of(table: ContactTable) -> Contact:
-    """One rigid obstacle."""
+    """Return a rigid obstacle."""
     optional = {key: getattr(table, key) for key in ("part_is", "height", "angle") if hasattr(table, key)}
     if table.kind == "plane":
-        del optional["height"]  # it is the position
+        del optional["height"]  # the height of a plane is its position
     return Contact(
         table.name,
         table.surface,
@@ -94,7 +94,7 @@ def contact_of(table: ContactTable) -> Contact:
 
 
 def model_of(case: Case, body: Body) -> "Model":
-    """What is solved."""
+    """Return the model of a case on its meshed body."""
     from annelid.solver.model.model import Model
 
     return Model(
@@ -113,7 +113,7 @@ def model_of(case: Case, body: Body) -> "Model":
 
 
 def scope_of(case: Case) -> Scope:
-    """What decides which quantities a run of a resolved case reports."""
+    """Return the features that determine which quantities a run of a resolved case reports."""
     strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
     return Scope(
         sections=tuple(s.name for s in case.sections),

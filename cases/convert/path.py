@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the stages and the path table of a resolved case to the records that the solver takes."""
+"""Conversion of the stages and the path table of a resolved case into records of the solver."""
 
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import PointMotionTable, StageTable
@@ -18,19 +18,19 @@ _COMPONENTS = {
 
 
 def stages_of(case: Case) -> tuple[Stage, ...]:
-    """The stages."""
+    """Return the stages of a case."""
     return tuple(stage_of(case, stage) for stage in case.stages)
 
 
 def stage_of(case: Case, table: StageTable) -> Stage:
-    """One stage.
+    """Return a stage.
 
     Raises:
         InvalidValue: A value is not allowed.
     """
     with checking(f"stage '{table.name}'"):
         if len(table.opening) > 1:
-            raise InvalidValue("names more than one section: give one", key="opening")
+            raise InvalidValue("has more than one section: give one", key="opening")
         point = _point_of(case, table.point) if table.point is not None else None
     return Stage(
         table.name,
@@ -53,7 +53,7 @@ def _point_of(case: Case, table: PointMotionTable) -> PointMotion:
 
 
 def stepping_of(case: Case) -> Stepping:
-    """How the path is stepped."""
+    """Return the settings of the stepping along the path."""
     path = case.path
     return Stepping(
         smallest=path.smallest_step,

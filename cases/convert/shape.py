@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the shape table of a case to the shape, its mesh size and its electrode bands."""
+"""Conversion of the shape table of a case into the shape, its mesh size and its electrode bands."""
 
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -34,7 +34,7 @@ _MERIDIANS: Mapping[str, Callable[..., Meridian]] = {
 
 
 def shape_of(case: Case) -> Shape:
-    """The shape as drawn.
+    """Return the drawn shape.
 
     Raises:
         InvalidValue: A value is not allowed.
@@ -47,16 +47,16 @@ def shape_of(case: Case) -> Shape:
 
 
 def layer_of(table: LayerTable) -> Layer:
-    """One layer of the wall."""
+    """Return a layer of the wall."""
     return Layer(table.name, table.thickness)
 
 
 def meridian_of(table: MeridianTable) -> Meridian:
-    """Meridian of the inner face of a balloon."""
+    """Return the meridian of the inner face of a balloon."""
     values = entries_of(table)
     if isinstance(table, PointsMeridianTable):
         if len(table.radius) != len(table.height):
-            text = f"has {len(table.height)} entries, radius has {len(table.radius)}: give one for each point"
+            text = f"has {len(table.height)} entries, but radius has {len(table.radius)}: give one per point"
             raise InvalidValue(text, key="height")
         points = np.column_stack([table.radius, table.height])
         return from_points(points, smoothing=table.smoothing)
@@ -64,15 +64,16 @@ def meridian_of(table: MeridianTable) -> Meridian:
 
 
 def mesh_size_of(case: Case) -> MeshSize:
-    """Sizes of the mesh of a shape without a lattice."""
+    """Return the element sizes of a shape without a lattice."""
     values = entries_of(case.mesh)
     return MeshSize(**{key: values[key] for key in MeshSize.__dataclass_fields__})
 
 
 def edge_range(case: Case, shape: Shape) -> tuple[float, float]:
-    """Least and largest edge that an electrode may have: heights, on a dome radii, of the inner face, mm.
+    """Return the range of the edges of electrodes: heights of the inner face, or radii on a dome, mm.
 
-    On a measured surface they are heights of that surface, and of the skin before it is inflated otherwise.
+    On a measured surface without a making they are heights of that surface. With a making they are heights of
+    the skin before its inflation.
     """
     measured = measured_heights(case)
     if measured is not None and case.making is None and case.mesh.model != "axisymmetric":
@@ -81,7 +82,7 @@ def edge_range(case: Case, shape: Shape) -> tuple[float, float]:
 
 
 def measured_heights(case: Case) -> tuple[float, float] | None:
-    """Lowest and highest height of a measured surface, mm; ``None`` if the lattice is on the drawn one."""
+    """Return the lowest and highest height of a measured surface, mm; ``None`` if there is none."""
     measured = case.lattice.measured if case.lattice is not None else None
     if not isinstance(measured, MeasuredGridTable):
         return None
@@ -89,10 +90,10 @@ def measured_heights(case: Case) -> tuple[float, float] | None:
 
 
 def band_of(table: ElectrodeTable) -> Band:
-    """The band of an electrode whose edges are given."""
+    """Return the band of an electrode whose edges are given."""
     return Band(table.name, table.region, table.start or 0.0, table.end or 0.0)
 
 
 def entries_of(table: Table) -> dict[str, Any]:
-    """Values of a table by key, without the kind that selects it."""
+    """Return the values of a table by key, without the key that selects its kind."""
     return {key: getattr(table, key) for key in type(table).model_fields if key not in ("kind", "law")}

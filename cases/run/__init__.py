@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""One run: from a resolved case to a finished Run folder."""
+"""Running a resolved case and writing its Run folder."""

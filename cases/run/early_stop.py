@@ -13,7 +13,7 @@ __all__ = ["StoppedEarly", "stop_at_missed_stages"]
 
 
 class StoppedEarly(Exception):
-    """A run ends deliberately.
+    """A run ends before its last stage because it misses a requirement.
 
     Attributes:
         outcome: How it ended.
@@ -27,7 +27,8 @@ class StoppedEarly(Exception):
 def stop_at_missed_stages(case: Case) -> Callable[[Equilibrium], None]:
     """Return an observer that raises :class:`StoppedEarly` at the end of a stage that misses a requirement.
 
-    Requirements on the last stage cannot end a run early; stability margins are known only at its end.
+    Requirements on the last stage cannot end a run early, and stability margins are known only at the end of
+    the run.
     """
     last = case.stages[-1].name
     units = display_units_of(case)
@@ -42,10 +43,10 @@ def stop_at_missed_stages(case: Case) -> Callable[[Equilibrium], None]:
             for limit, is_floor in ((requirement.at_least, True), (requirement.at_most, False)):
                 bound = None if limit is None else parse(limit, quantity.unit)
                 if bound is not None and not (value >= bound if is_floor else value <= bound):
-                    words = f"{'at least' if is_floor else 'at most'} {units.show(quantity.kind, bound)}"
+                    required = f"{'at least' if is_floor else 'at most'} {units.show(quantity.kind, bound)}"
                     text = (
                         f"stopped early: {name} is {units.show(quantity.kind, value)} at the end of stage "
-                        f"'{state.stage}', where {words} is required"
+                        f"'{state.stage}', but {required} is required"
                     )
                     raise StoppedEarly(Outcome("stopped early", text, state.stage, state.parameter))
 

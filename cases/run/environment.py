@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What must be set before the heavy libraries are imported, and what must be there for them."""
+"""The environment of a run: variables for the libraries, missing libraries, versions for the provenance."""
 
 import importlib.metadata
 import os
@@ -9,37 +9,39 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from annelid.cases.run.preflight import apt_line, lacks_for_drawing
+from annelid.cases.run.preflight import apt_line, missing_libraries
 from annelid.geometry.errors import AnnelidError
 
-__all__ = ["needs_libraries", "prepare", "provenance", "version"]
+__all__ = ["prepare", "provenance", "require_libraries", "version"]
 
 _BATCH = ("SLURM_JOB_ID", "PBS_JOBID", "LSB_JOBID", "JOB_ID", "FLUX_JOB_ID")
 _PACKAGES = ("dolfinx-solver-real", "gmsh", "meshio", "mpi4py", "numpy", "pyvista", "scipy", "vtk")
 
 
 def prepare() -> None:
-    """Set environment variables that the libraries read when they are imported; the user's own are kept."""
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # ranks, not threads: the linear algebra is sequential
+    """Set the environment variables that the libraries read on import; variables of the user are kept."""
+    os.environ.setdefault(
+        "OMP_NUM_THREADS", "1"
+    )  # parallel runs use ranks; the linear algebra has no threads
     if not any(name in os.environ for name in _BATCH):
-        # A desktop's RDMA device may be unusable and its import fatal; a cluster knows its own fabric.
+        # UCX may abort on an unusable RDMA device of a desktop; a cluster has its own settings.
         os.environ.setdefault("UCX_TLS", "self,sm,tcp")
 
 
-def needs_libraries() -> None:
-    """Make sure that meshing and drawing will not crash for want of a shared library.
+def require_libraries() -> None:
+    """Check that the shared libraries for meshing and drawing can be loaded; without them both would crash.
 
     Raises:
-        AnnelidError: One is missing; the message says which and how to install it.
+        AnnelidError: A library is missing; the message names it and how to install it.
     """
-    found = lacks_for_drawing()
-    if found:
-        lines = [lack.sentence for lack in found]
-        raise AnnelidError("\n".join([*lines, f"On Debian or Ubuntu, as root: {apt_line(found)}"]))
+    missing = missing_libraries()
+    if missing:
+        lines = [requirement.sentence for requirement in missing]
+        raise AnnelidError("\n".join([*lines, f"On Debian or Ubuntu, as root: {apt_line(missing)}"]))
 
 
 def version() -> str:
-    """Version of this distribution."""
+    """Return the version of the installed distribution."""
     try:
         return importlib.metadata.version("annelid")
     except importlib.metadata.PackageNotFoundError:
@@ -47,7 +49,7 @@ def version() -> str:
 
 
 def provenance(ranks: int) -> dict[str, Any]:
-    """Who ran what, on what: versions, revision, host, ranks."""
+    """Return the command, versions, revision, host and number of ranks of a run."""
     return {
         "program": f"annelid {version()}",
         "revision": _revision(),
@@ -66,7 +68,7 @@ def _installed(name: str) -> bool:
 
 
 def _revision() -> str:
-    """Revision of the checkout this runs from; empty when installed otherwise."""
+    """Return the git revision of the source folder; empty if it is not a git checkout."""
     folder = Path(__file__).resolve().parents[2]
     if not (folder / ".git").exists():
         return ""

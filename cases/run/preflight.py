@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: MIT
-"""Look for what pip cannot install, before anything fails obscurely.
+"""Check for requirements that pip cannot install, before they cause obscure errors.
 
-Runs as a script on any Python 3.7 or newer, with nothing installed::
+This file is also a script for Python 3.7 or newer that needs no other packages::
 
-    python3 -I cases/run/preflight.py          # says what is missing, exit code 1 if anything is
-    python3 -I cases/run/preflight.py --apt    # prints the missing Debian packages alone
+    python3 -I cases/run/preflight.py          # prints what is missing; exit code 1 if anything is missing
+    python3 -I cases/run/preflight.py --apt    # prints only the missing Debian packages
 
-Only the standard library is imported, and no syntax newer than Python 3.7 is used.
+It imports only the standard library and uses no syntax newer than Python 3.7.
 """
 
 from __future__ import annotations
@@ -22,12 +22,19 @@ import sysconfig
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-__all__ = ["LIBRARIES", "Lack", "apt_line", "lacks", "lacks_for_drawing", "main"]
+__all__ = [
+    "LIBRARIES",
+    "MissingRequirement",
+    "apt_line",
+    "main",
+    "missing_libraries",
+    "missing_requirements",
+]
 
 OLDEST = (3, 12)
 PYTHON_PACKAGES = ("python3", "python3-venv", "python3-dev")
 
-# (alternatives, any of which will do; what needs it; Debian package)
+# (alternatives, of which one is sufficient; what needs it; Debian package)
 LIBRARIES = (
     (("libGL.so.1",), "the mesher and the 3-D views", "libgl1"),
     (("libEGL.so.1", "libOSMesa.so.8"), "the 3-D views, which would crash without it", "libegl1"),
@@ -38,78 +45,89 @@ LIBRARIES = (
 )
 
 
-class Lack(NamedTuple):
-    """Something missing: one sentence that says what and why, and the Debian packages that bring it."""
+class MissingRequirement(NamedTuple):
+    """A requirement that is missing.
+
+    Attributes:
+        sentence: What is missing and what needs it.
+        packages: Debian packages that provide it.
+    """
 
     sentence: str
     packages: tuple[str, ...]
 
 
-def lacks(loads: Callable[[str], bool] | None = None) -> list[Lack]:
-    """Everything that is missing for building the environment and for running a case.
+def missing_requirements(can_load: Callable[[str], bool] | None = None) -> list[MissingRequirement]:
+    """Return what is missing for building the environment and for running a case.
 
     Args:
-        loads: Tells whether a shared library of that name can be loaded; the system's loader by default.
+        can_load: Returns whether a shared library of that name can be loaded; the system's loader by default.
     """
-    return _python() + _platform() + _compiler() + _libraries(loads or _loads)
+    return _python() + _platform() + _compiler() + missing_libraries(can_load)
 
 
-def lacks_for_drawing(loads: Callable[[str], bool] | None = None) -> list[Lack]:
-    """The shared libraries without which meshing or drawing would fail or crash."""
-    return _libraries(loads or _loads)
+def missing_libraries(can_load: Callable[[str], bool] | None = None) -> list[MissingRequirement]:
+    """Return the missing shared libraries without which meshing or drawing would fail or crash."""
+    can_load = can_load or _can_load
+    return [
+        MissingRequirement(f"{' or '.join(names)} is missing; it is needed by {purpose}.", (package,))
+        for names, purpose, package in LIBRARIES
+        if not any(can_load(name) for name in names)
+    ]
 
 
-def apt_line(found: Sequence[Lack]) -> str:
-    """The one command that installs all that is missing on Debian or Ubuntu; empty if nothing can be."""
-    packages = sorted({package for lack in found for package in lack.packages})
+def apt_line(missing: Sequence[MissingRequirement]) -> str:
+    """Return the command that installs what is missing on Debian or Ubuntu; empty without packages."""
+    packages = _packages(missing)
     return "apt-get install -y --no-install-recommends " + " ".join(packages) if packages else ""
 
 
-def _python() -> list[Lack]:
-    found = []
+def _packages(missing: Sequence[MissingRequirement]) -> list[str]:
+    return sorted({package for requirement in missing for package in requirement.packages})
+
+
+def _python() -> list[MissingRequirement]:
+    missing = []
     if sys.version_info[:2] < OLDEST:
-        sentence = (
-            f"Python {platform.python_version()} is too old: 3.12 or newer is needed (Debian 13 has 3.13)."
-        )
-        return [Lack(sentence, PYTHON_PACKAGES)]
+        version = platform.python_version()
+        sentence = f"Python {version} is too old: Python 3.12 or newer is needed (Debian 13 has 3.13)."
+        return [MissingRequirement(sentence, PYTHON_PACKAGES)]
     if importlib.util.find_spec("ensurepip") is None:
-        sentence = "Python's venv module cannot make an environment: ensurepip is missing."
-        found.append(Lack(sentence, ("python3-venv",)))
+        sentence = "Python's venv module cannot create an environment: ensurepip is missing."
+        missing.append(MissingRequirement(sentence, ("python3-venv",)))
     if not os.path.exists(os.path.join(sysconfig.get_path("include"), "Python.h")):
-        found.append(Lack("Python.h is missing: equations are compiled against it.", ("python3-dev",)))
-    return found
+        missing.append(
+            MissingRequirement(
+                "Python.h is missing; it is needed to compile the equations.", ("python3-dev",)
+            )
+        )
+    return missing
 
 
-def _platform() -> list[Lack]:
+def _platform() -> list[MissingRequirement]:
     system, machine = platform.system(), platform.machine()
     if (system, machine) != ("Linux", "x86_64"):
-        sentence = (
-            f"The solver's wheel is for Linux on x86_64, this is {system} on {machine}: use a container."
-        )
-        return [Lack(sentence, ())]
+        sentence = f"The solver needs Linux on x86_64, but this is {system} on {machine}: use a container."
+        return [MissingRequirement(sentence, ())]
     name, version = platform.libc_ver()
     if name == "glibc" and tuple(int(n) for n in version.split(".")[:2]) < (2, 34):
-        sentence = f"The solver needs glibc 2.34 or newer, this system has {version}: use a container."
-        return [Lack(sentence, ())]
+        sentence = f"The solver needs glibc 2.34 or newer, but this system has {version}: use a container."
+        return [MissingRequirement(sentence, ())]
     return []
 
 
-def _compiler() -> list[Lack]:
+def _compiler() -> list[MissingRequirement]:
     command = shlex.split(os.environ.get("CC") or sysconfig.get_config_var("CC") or "gcc")[0]
     if shutil.which(command):
         return []
-    return [Lack(f"No C compiler ({command}) was found: equations are compiled at run time.", ("gcc",))]
+    return [
+        MissingRequirement(
+            f"The C compiler {command} is missing; it is needed to compile the equations.", ("gcc",)
+        )
+    ]
 
 
-def _libraries(loads: Callable[[str], bool]) -> list[Lack]:
-    found = []
-    for names, purpose, package in LIBRARIES:
-        if not any(loads(name) for name in names):
-            found.append(Lack(f"{' or '.join(names)} is missing: needed by {purpose}.", (package,)))
-    return found
-
-
-def _loads(name: str) -> bool:
+def _can_load(name: str) -> bool:
     try:
         ctypes.CDLL(name)
     except OSError:
@@ -118,16 +136,16 @@ def _loads(name: str) -> bool:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Print what is missing and how to install it; 1 if anything is, else 0."""
-    found = lacks()
+    """Print what is missing and how to install it; return 1 if anything is missing, else 0."""
+    missing = missing_requirements()
     if "--apt" in (sys.argv[1:] if arguments is None else arguments):
-        print(" ".join(sorted({package for lack in found for package in lack.packages})))
+        print(" ".join(_packages(missing)))
         return 0
-    for lack in found:
-        print("missing: " + lack.sentence, file=sys.stderr)
-    if apt_line(found):
-        print("On Debian or Ubuntu, as root:\n    apt-get update && " + apt_line(found), file=sys.stderr)
-    return 1 if found else 0
+    for requirement in missing:
+        print(requirement.sentence, file=sys.stderr)
+    if apt_line(missing):
+        print("On Debian or Ubuntu, as root:\n    apt-get update && " + apt_line(missing), file=sys.stderr)
+    return 1 if missing else 0
 
 
 if __name__ == "__main__":

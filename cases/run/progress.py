@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Progress of a run: a bar on a terminal, plain lines elsewhere."""
+"""Display of the progress of a run: a bar on a terminal, otherwise one line for each state."""
 
 import sys
 import time
@@ -15,18 +15,18 @@ __all__ = ["Bar", "Lines", "Progress", "progress_for"]
 
 
 class Progress(Protocol):
-    """Shows the states of a path as they are found."""
+    """Shows the states of a path as they are computed."""
 
     def __enter__(self) -> "Progress": ...
 
     def __exit__(self, *error: Any) -> None: ...
 
     def show(self, state: Equilibrium) -> None:
-        """Show a newly found state."""
+        """Show a new state."""
 
 
 def progress_for(stages: Sequence[str], units: DisplayUnits) -> Progress:
-    """A bar if the error stream is a terminal, else lines.
+    """Return a bar if the error stream is a terminal, else lines.
 
     Args:
         stages: Names of the stages, in order.
@@ -36,7 +36,7 @@ def progress_for(stages: Sequence[str], units: DisplayUnits) -> Progress:
 
 
 class Lines:
-    """One line for each state, on the error stream."""
+    """Prints one line for each state on the error stream."""
 
     def __init__(self, units: DisplayUnits) -> None:
         self._units = units
@@ -55,7 +55,7 @@ class Lines:
 
 
 class Bar(TerminalBar):
-    """A progress bar over all stages, with the present state."""
+    """A progress bar over all stages that shows the last state."""
 
     def __init__(self, stages: Sequence[str], units: DisplayUnits) -> None:
         super().__init__()
@@ -69,7 +69,7 @@ class Bar(TerminalBar):
 
 
 def describe(state: Equilibrium, units: DisplayUnits) -> str:
-    """A state in one line: stage, loads, work, stability."""
+    """Describe a state in one line: stage, loads, iterations, unstable modes."""
     loads = ", ".join(
         f"{name} {units.show(column_kind(name), load.value)}"
         for name, load in state.loads.items()

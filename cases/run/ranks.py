@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Starting a run on several ranks, and making sure that they are one run."""
+"""Starting a run on several ranks, and checking that the ranks are connected."""
 
 import contextlib
 import ctypes
@@ -23,22 +23,23 @@ _PR_SET_PDEATHSIG = 1  # <linux/prctl.h>
 
 
 def start_ranks(count: int, arguments: Sequence[str]) -> int:
-    """Run this command again on several ranks and wait for it.
+    """Run this command on several ranks and wait for its end.
 
     Args:
         count: Number of ranks.
         arguments: Arguments of the command, without ``--ranks``.
 
     Returns:
-        Its exit code.
+        The exit code of the command.
 
     Raises:
         AnnelidError: The environment has no mpiexec.
     """
     if count > (os.cpu_count() or 1):
-        print(f"{count} ranks on {os.cpu_count()} processors will be slow", file=sys.stderr)
+        text = f"--ranks: {count} ranks on {os.cpu_count()} processors will be slow; use one per processor"
+        print(text, file=sys.stderr)
     command = _launcher(count)
-    # mpi4py as main module aborts all ranks when one fails; the others would wait for ever.
+    # With mpi4py as main module one failing rank aborts all; otherwise the others would wait for it forever.
     command += [sys.executable, "-m", "mpi4py", "-m", "annelid", *arguments, "--expect-ranks", str(count)]
     process = subprocess.Popen(command, preexec_fn=_end_with_parent)
     try:
@@ -49,38 +50,41 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
 
 
 def _launcher(count: int) -> list[str]:
-    """The words that start ranks: mpiexec beside this Python, or what ``ANNELID_LAUNCHER`` says instead."""
-    said = shlex.split(os.environ.get(LAUNCHER, ""))
-    if said:
-        return [word.replace("{ranks}", str(count)) for word in said]
+    """Return the command that starts the ranks: that of ``ANNELID_LAUNCHER``, else mpiexec."""
+    configured = shlex.split(os.environ.get(LAUNCHER, ""))
+    if configured:
+        return [word.replace("{ranks}", str(count)) for word in configured]
     command = [_mpiexec(), "-n", str(count)]
     if "SLURM_JOB_ID" not in os.environ or os.environ.get("SLURM_JOB_NUM_NODES", "1") == "1":
-        command += ["-launcher", "fork"]  # on one node; inside a job step the default launcher would hang
+        command += [
+            "-launcher",
+            "fork",
+        ]  # on one node; the default launcher was seen to hang inside a job step
     return command
 
 
 def check_size(size: int, expected: int | None) -> None:
-    """Make sure that the ranks found each other.
+    """Check that all requested ranks are connected.
 
     Raises:
-        InputError: They did not: each would run the whole case by itself.
+        InputError: They are not, so each of them would run the whole case.
     """
     if expected is not None and size != expected:
         text = (
-            f"--ranks: {expected} ranks were asked for, but this run has {size}: "
-            "the launcher and the solver use different MPI libraries; start it through --ranks"
+            f"--ranks: {expected} ranks were requested, but this run has {size}: the launcher and the solver "
+            "use different MPI libraries; start the run with --ranks"
         )
         raise InputError(text, key="--ranks", value=size)
 
 
-def on_first_rank(comm: Any, make: Callable[[], Any]) -> Any:
-    """Do something on the first rank only and hand the result, or the error, to all."""
+def on_first_rank(comm: Any, compute: Callable[[], Any]) -> Any:
+    """Call a function on the first rank only, and return its result or raise its error on all ranks."""
     result, error = None, None
     if comm.rank == 0:
         try:
-            result = make()
-        except AnnelidError as found:
-            error = found
+            result = compute()
+        except AnnelidError as raised:
+            error = raised
     error = comm.bcast(error)
     if error is not None:
         raise error
@@ -88,21 +92,24 @@ def on_first_rank(comm: Any, make: Callable[[], Any]) -> Any:
 
 
 def _mpiexec() -> str:
-    beside = Path(sys.executable).parent / "mpiexec"
-    found = str(beside) if beside.exists() else shutil.which("mpiexec")
-    if found is None:
-        raise AnnelidError(f"mpiexec was not found beside {sys.executable}; install the locked requirements")
-    return found
+    own = Path(sys.executable).parent / "mpiexec"
+    path = str(own) if own.exists() else shutil.which("mpiexec")
+    if path is None:
+        text = (
+            f"mpiexec is missing in {own.parent} and in PATH: install the locked requirements of this program"
+        )
+        raise AnnelidError(text)
+    return path
 
 
 def _end_with_parent() -> None:
-    """Ask Linux to end the ranks when this process is killed; they would hold the Run folder otherwise."""
+    """Let Linux end the ranks if this process is killed; otherwise they would keep the Run folder locked."""
     with contextlib.suppress(OSError, AttributeError):
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
 
 
 def _stop(process: "subprocess.Popen[bytes]") -> None:
-    """Let the ranks end by themselves (a terminal sends them the same signal), then end them."""
+    """Wait for the ranks, to which a terminal sends the same signal; end them after 5 s."""
     try:
         process.wait(timeout=5)
     except (subprocess.TimeoutExpired, KeyboardInterrupt):

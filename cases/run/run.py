@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""One run: from a resolved case to a finished Run folder."""
+"""Running a resolved case, from its mesh to a finished Run folder."""
 
 import traceback
 from collections.abc import Callable
@@ -39,7 +39,7 @@ class RunResult:
         folder: The Run folder.
         outcome: How the path ended.
         verdicts: Requirements and whether they are met.
-        states: Number of equilibria found.
+        states: Number of computed equilibria.
     """
 
     folder: Path
@@ -49,7 +49,7 @@ class RunResult:
 
 
 def default_folder(name: str, case: Case) -> Path:
-    """Default folder of a run: ``runs/<name>-<first digits of the hash>``."""
+    """Return the default folder of a run: ``runs/<name>-<first digits of the hash>``."""
     return Path("runs") / f"{name}-{case_hash(case)[:8]}"
 
 
@@ -64,18 +64,18 @@ def refuse_folder(folder: Path, case: Case) -> None:
     Raises:
         InputError: The folder contains something else.
     """
-    found = status(folder, case_hash(case))
-    if found in ("of another case", "not a run folder"):
-        what = "contains a run of another case" if found == "of another case" else "is not a Run folder"
+    content = status(folder, case_hash(case))
+    if content in ("of another case", "not a run folder"):
+        what = "contains a run of another case" if content == "of another case" else "is not a Run folder"
         text = f"{folder}: {what}; nothing was written. Choose a new folder, or delete this one first"
-        raise InputError(text, key="RUNDIR", status=found)
+        raise InputError(text, key="RUNDIR", status=content)
 
 
 def run_case(
     case: Case,
     folder: Path,
     *,
-    again: bool = False,
+    rerun: bool = False,
     expected_ranks: int | None = None,
     stop_early: bool = False,
 ) -> RunResult | None:
@@ -83,10 +83,10 @@ def run_case(
 
     Args:
         case: A resolved case.
-        folder: The Run folder; made if absent.
-        again: Run even if the folder holds a finished run of the case.
+        folder: The Run folder; created if absent.
+        rerun: Repeat the run if the folder contains a finished run of the case.
         expected_ranks: Number of ranks requested.
-        stop_early: End after a stage whose requirement is missed; on one rank only.
+        stop_early: End the run at the end of a stage that misses a requirement; on one rank only.
 
     Returns:
         The result, on the first rank; ``None`` on the others.
@@ -105,7 +105,7 @@ def run_case(
     writers: list[RunWriter] = []
 
     def start() -> None:
-        writers.append(RunWriter(case, body, folder, again=again, ranks=comm.size))
+        writers.append(RunWriter(case, body, folder, rerun=rerun, ranks=comm.size))
 
     on_first_rank(comm, start)
     if not writers:
@@ -125,9 +125,9 @@ def _follow(
     writer: RunWriter | None,
     check: Callable[[Equilibrium], None] | None = None,
 ) -> tuple[Outcome, dict[str, Any]]:
-    """Follow the path of a case; unexpected errors are written to the log of the run."""
+    """Follow the path of a case, and write unexpected errors to the log of the run."""
     try:
-        return _followed(case, replace(model_of(case, body), bare_stroke=bare), writer, check)
+        return _follow_path(case, replace(model_of(case, body), bare_stroke=bare), writer, check)
     except NoEquilibrium as failure:
         notes = tuple(body.notes.values())
         return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0, remarks=notes), {}
@@ -136,14 +136,14 @@ def _follow(
     except Exception as error:
         if writer is not None:
             writer.log(traceback.format_exc())
-            error.add_note(f"The details are in {writer.path / 'log.txt'}")
+            error.add_note(f"The traceback is in {writer.path / 'log.txt'}")
         raise
 
 
-def _followed(
+def _follow_path(
     case: Case, model: "Model", writer: RunWriter | None, check: Callable[[Equilibrium], None] | None
 ) -> tuple[Outcome, dict[str, Any]]:
-    """Outcome of a path, with its numbers of unknowns and its counts of work."""
+    """Follow a path; return its outcome, its numbers of unknowns and the counts of the solver."""
     from annelid.solver.continuation.path import Path as EquilibriumPath
     from annelid.solver.energy.spaces import describe_unknowns
 

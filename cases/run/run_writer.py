@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What the first rank writes of a run: folder, log, progress, verdicts."""
+"""Writing a run on its first rank: folder, log, progress, verdicts."""
 
 import resource
 import time
@@ -23,7 +23,7 @@ __all__ = ["RunWriter"]
 
 
 class RunWriter:
-    """Writes the states of a path to a Run folder as they are found, and evaluates the requirements.
+    """Writes the states of a path to a Run folder as they are computed, and evaluates the requirements.
 
     A context manager: leaving it before ``finish`` leaves the folder marked as unfinished.
 
@@ -31,7 +31,7 @@ class RunWriter:
         states: Number of states written.
     """
 
-    def __init__(self, case: Case, body: Body, folder: Path, *, again: bool, ranks: int) -> None:
+    def __init__(self, case: Case, body: Body, folder: Path, *, rerun: bool, ranks: int) -> None:
         description = description_of(case)
         self._case = case
         self._units = description.units
@@ -44,7 +44,7 @@ class RunWriter:
             provenance=provenance(ranks),
             body=body,
             keep_fields=case.output.fields,
-            redo=again,
+            redo=rerun,
         )
         self._progress: Progress = progress_for([stage.name for stage in case.stages], self._units)
         self._last: Quantities = {}
@@ -87,9 +87,9 @@ class RunWriter:
 
         Args:
             outcome: How the path ended.
-            solution: Facts of the solution, by name.
+            solution: Counts of the solution, by name.
         """
-        found = verdicts(self._case, self._last, self._ends, outcome.margins)
+        evaluated = verdicts(self._case, self._last, self._ends, outcome.margins)
         seconds = time.monotonic() - self._begin
         facts = {
             "mesh": self._mesh_facts(),
@@ -97,8 +97,8 @@ class RunWriter:
             "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
         }
         self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
-        self._folder.finish(outcome, verdicts=found, facts=facts)
-        return found
+        self._folder.finish(outcome, verdicts=evaluated, facts=facts)
+        return evaluated
 
     def _mesh_facts(self) -> dict[str, Any]:
         measured = quality(self._body)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A progress bar on a terminal, with a text."""
+"""A progress bar with a text on a terminal."""
 
 from types import TracebackType
 from typing import Self
@@ -8,7 +8,7 @@ __all__ = ["TerminalBar"]
 
 
 class TerminalBar:
-    """A bar on the error stream that disappears when it is done; a context manager."""
+    """A bar on the error stream that disappears at its end; a context manager."""
 
     def __init__(self) -> None:
         from rich.console import Console
@@ -17,9 +17,7 @@ class TerminalBar:
         columns = (BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeElapsedColumn())
         text = TextColumn("{task.description}", markup=False)
         self._bar = Progress(*columns, text, console=Console(stderr=True), transient=True)
-        self._task = self._bar.add_task(
-            "starting; the first run of its kind compiles the equations", total=1.0
-        )
+        self._task = self._bar.add_task("starting; the equations are compiled if they are new", total=1.0)
 
     def __enter__(self) -> Self:
         self._bar.__enter__()
@@ -34,7 +32,7 @@ class TerminalBar:
         """Advance the bar.
 
         Args:
-            fraction: Of the work that is done, 0 to 1.
+            fraction: Completed fraction of the work, 0 to 1.
             text: Text beside the bar.
         """
         self._bar.update(self._task, completed=fraction, description=text)

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""What a case file may say: one pydantic table for each table of the file."""
+"""The schema of case files, with one pydantic table for each table of the file."""

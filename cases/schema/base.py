@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""What all tables of a case share: names, quantities with units, choices, and no unknown keys.
+"""Base class of the tables of a case, and the types of their values.
 
-Ranges are given only where no record of the geometry or the solver checks the value.
+Ranges are given here only for values that no record of the geometry or the solver checks.
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ from annelid.cases.schema.units import Unit, quantity
 
 
 class Table(BaseModel):
-    """A table of a case file: unknown keys are errors, the text below a key describes it for editors."""
+    """A table of a case file; unknown keys are errors, and the text below a key describes it for editors."""
 
     model_config = ConfigDict(
         extra="forbid", frozen=True, populate_by_name=True, use_attribute_docstrings=True
@@ -22,10 +22,10 @@ class Table(BaseModel):
 
 
 class Choice:
-    """Marks a field as one of several words.
+    """Annotation of a field that allows only some words.
 
     Args:
-        words: The words that the record behind the field allows.
+        words: The allowed words, taken from the record that the field belongs to.
     """
 
     def __init__(self, words: Sequence[str]) -> None:
@@ -41,7 +41,7 @@ Pressure = Annotated[float, quantity("pressure", "a pressure", "40 mmHg")]
 Modulus = Annotated[float, quantity("stress", "a stress", "0.3 MPa")]
 Voltage = Annotated[float, quantity("voltage", "a voltage", "3.2 kV")]
 Force = Annotated[float, quantity("force", "a force", "0.5 N")]
-Charge = Annotated[float, quantity("charge", "a charge", "0.3 uC")]
+ElectricCharge = Annotated[float, quantity("charge", "a charge", "0.3 uC")]
 Volume = Annotated[float, quantity("volume", "a volume", "40 mL")]
 ElectricField = Annotated[float, quantity("electric field", "an electric field", "80 V/um")]
 FoundationStiffness = Annotated[

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The case: everything that a case file can hold, as a tree of tables."""
+"""The tables of a case file as one tree."""
 
 from typing import Annotated, Any
 
@@ -16,10 +16,10 @@ from annelid.cases.schema.stage import (
     ElectrodeTable,
     FoundationTable,
     OutputTable,
-    PathTable,
     RequirementTable,
     SectionTable,
     StageTable,
+    SteppingTable,
     SupportTable,
     SurroundingsTable,
 )
@@ -28,10 +28,10 @@ __all__ = ["Case", "json_schema"]
 
 
 class Case(Table):
-    """One part: its shape, materials, supports and electrodes, its loads, and what it must do."""
+    """A part with its shape, materials, supports, electrodes, loads and requirements."""
 
     title: Annotated[str, Field(min_length=1)]
-    """What the case is, in a few words."""
+    """Short description of the case."""
     notes: str = ""
     """Remarks on the case; they are printed in the report."""
     shape: ShapeTable
@@ -39,7 +39,7 @@ class Case(Table):
     lattice: LatticeTable | None = None
     """A printed lattice on the wall."""
     making: MakingTable | None = None
-    """How the part is made: inflated, printed on, released."""
+    """How the part is made: the skin is inflated, printed on and released."""
     mesh: MeshTable
     """Element sizes of the mesh."""
     materials: Annotated[dict[Name, MaterialTable], Field(min_length=1)]
@@ -47,13 +47,13 @@ class Case(Table):
     parts: Annotated[tuple[PartTable, ...], Field(min_length=1)]
     """What each region is made of."""
     electrics: ElectricsTable = ElectricsTable()
-    """How the electric field is found."""
+    """How the electric field is computed."""
     electrodes: tuple[ElectrodeTable, ...] = ()
     """Ring electrodes."""
     supports: tuple[SupportTable, ...] = ()
-    """How surfaces are held."""
+    """Supports of surfaces."""
     foundations: tuple[FoundationTable, ...] = ()
-    """Elastic foundations: surrounding tissue, for instance."""
+    """Elastic foundations, such as surrounding tissue."""
     contacts: tuple[ContactTable, ...] = ()
     """Rigid obstacles that surfaces may touch."""
     surroundings: SurroundingsTable = SurroundingsTable()
@@ -63,22 +63,22 @@ class Case(Table):
     stages: Annotated[tuple[StageTable, ...], Field(min_length=1)]
     """Changes of the loads, in order."""
     requirements: tuple[RequirementTable, ...] = ()
-    """What the part must do; judged in the report."""
-    path: PathTable = PathTable()
+    """Limits on quantities; the report states whether they are met."""
+    path: SteppingTable = SteppingTable()
     """How the path of equilibria is followed."""
     output: OutputTable = OutputTable()
-    """What is written beside the tables."""
+    """What is written in addition to the tables."""
 
 
 def json_schema() -> dict[str, Any]:
-    """JSON Schema of a case file, for completion and checks in editors."""
+    """Return the JSON Schema of case files, for completion and checks in editors."""
     schema = Case.model_json_schema(by_alias=True)
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "annelid case"}
     return head | _without_null(schema)
 
 
 def _without_null(entry: Any) -> Any:
-    """TOML has no null, so optional keys need not allow it."""
+    """Remove null from the allowed values of optional keys, because TOML has no null."""
     if isinstance(entry, list):
         return [_without_null(item) for item in entry]
     if not isinstance(entry, dict):

@@ -17,18 +17,18 @@ class _ObstacleTable(Table):
     surface: str
     """Surface of the part that may touch it, for example "lumen"."""
     tolerance: Length = 0.002
-    """How deep the surface sinks in under a pressure as large as the shear modulus."""
+    """Penetration of the surface under a pressure as large as the shear modulus."""
 
 
 class CylinderTable(_ObstacleTable):
     """A round bar or bore around the axis."""
 
     kind: Literal["cylinder"]
-    """A cylinder around the axis; of radius "0 mm": the closing lumen of an axisymmetric model."""
+    """A cylinder around the axis; radius "0 mm" models the closing lumen of an axisymmetric model."""
     radius: Length
-    """Its radius; stages may move it."""
+    """Radius; stages can change it."""
     part_is: Annotated[str, Choice(SIDES)] = "outside"
-    """Whether the part lies around it or within it."""
+    """Whether the part is outside or inside the obstacle."""
 
 
 class ConeTable(_ObstacleTable):
@@ -37,13 +37,13 @@ class ConeTable(_ObstacleTable):
     kind: Literal["cone"]
     """A cone around the axis."""
     radius: Length
-    """Its radius at the height; stages may move it."""
+    """Radius at the given height; stages can change it."""
     height: Length = 0.0
-    """Where it has this radius."""
+    """Height at which the cone has this radius."""
     angle: Angle
-    """Half angle; positive where it widens along the axis."""
+    """Half angle; positive if the cone widens along the axis."""
     part_is: Annotated[str, Choice(SIDES)] = "outside"
-    """Whether the part lies around it or within it."""
+    """Whether the part is outside or inside the obstacle."""
 
 
 class SphereTable(_ObstacleTable):
@@ -52,33 +52,33 @@ class SphereTable(_ObstacleTable):
     kind: Literal["sphere"]
     """A sphere centred on the axis."""
     radius: Length
-    """Its radius; stages may move it."""
+    """Radius; stages can change it."""
     height: Length
-    """Height of its centre."""
+    """Height of the centre."""
     part_is: Annotated[str, Choice(SIDES)] = "outside"
-    """Whether the part lies around it or within it."""
+    """Whether the part is outside or inside the obstacle."""
 
 
 class PlaneTable(_ObstacleTable):
-    """A plate across the axis."""
+    """A plane across the axis."""
 
     kind: Literal["plane"]
     """A plane across the axis."""
     height: Length
-    """Its height; stages may move it."""
+    """Height; stages can change it."""
     part_is: Annotated[str, Choice(SIDES)] = "outside"
-    """"outside": the part lies above it; "inside": below."""
+    """"outside": the part is above the plane; "inside": below it."""
 
 
 class SideTable(_ObstacleTable):
-    """A plane along the axis, against which a lumen closes in 3-D models."""
+    """A plane along the axis against which a lumen closes in 3-D models."""
 
     kind: Literal["side"]
     """A plane along the axis."""
     distance: Length = 0.0
-    """Its distance from the axis; stages may move it."""
+    """Distance from the axis; stages can change it."""
     angle: Angle = 0.0
-    """Direction of its normal, towards the part, from the X axis."""
+    """Angle of the normal, which points towards the part, from the X axis."""
 
 
 ContactTable = Annotated[
@@ -87,7 +87,7 @@ ContactTable = Annotated[
 
 
 def position_of(contact: CylinderTable | ConeTable | SphereTable | PlaneTable | SideTable) -> float:
-    """The length that stages may move: radius, height or distance, mm."""
+    """Return the length that stages can change: radius, height or distance, mm."""
     if isinstance(contact, PlaneTable):
         return contact.height
     return contact.distance if isinstance(contact, SideTable) else contact.radius

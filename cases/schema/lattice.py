@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Lattices as a case file writes them: the cell and where it is placed."""
+"""Tables of lattices: the cell, and where the lattice is placed."""
 
 from typing import Annotated, Literal
 
@@ -12,7 +12,7 @@ from annelid.geometry.lattice.rotating_cells import NODES
 
 
 class HoneycombCellTable(Table):
-    """Hexagonal honeycomb, vertical walls along the part."""
+    """A hexagonal honeycomb whose vertical walls run along the part."""
 
     kind: Literal["honeycomb"]
     """A hexagonal honeycomb."""
@@ -27,22 +27,22 @@ class HoneycombCellTable(Table):
 
 
 class ReentrantCellTable(Table):
-    """Re-entrant honeycomb, vertical walls along the part; auxetic."""
+    """A re-entrant honeycomb whose vertical walls run along the part; auxetic."""
 
     kind: Literal["re-entrant"]
     """A re-entrant honeycomb."""
     vertical: Length
-    """Length of the walls along the part; above 2 inclined sin(angle)."""
+    """Length of the walls along the part; must be above 2 inclined sin(angle)."""
     inclined: Length
     """Length of the inclined walls."""
     angle: Angle = 30.0
-    """Angle by which the inclined walls lean into the cell."""
+    """Angle of the inclined walls from the circumference, towards the inside of the cell."""
     width: Length
     """Width of the walls."""
 
 
 class RotatingSquaresCellTable(Table):
-    """Squares joined at their corners by hinge ligaments; auxetic."""
+    """Squares connected at their corners by hinge ligaments; auxetic."""
 
     kind: Literal["rotating-squares"]
     """Rotating squares."""
@@ -62,7 +62,7 @@ class HexachiralCellTable(Table):
     kind: Literal["hexachiral"]
     """Hexachiral nodes."""
     node_radius: Length
-    """Radius of the nodes, to the middle of the ring."""
+    """Radius of the centre line of the nodes."""
     ligament: Length
     """Length of the ligaments between their points of tangency."""
     width: Length
@@ -72,12 +72,12 @@ class HexachiralCellTable(Table):
 
 
 class AntiTetrachiralCellTable(Table):
-    """Round nodes on a square grid, neighbours turning opposite ways; auxetic."""
+    """Round nodes on a square grid whose neighbours turn in opposite directions; auxetic."""
 
     kind: Literal["anti-tetrachiral"]
     """Anti-tetrachiral nodes."""
     node_radius: Length
-    """Radius of the nodes, to the middle of the ring."""
+    """Radius of the centre line of the nodes."""
     ligament: Length
     """Length of the ligaments between their points of tangency."""
     width: Length
@@ -87,7 +87,7 @@ class AntiTetrachiralCellTable(Table):
 
 
 class ArrowheadCellTable(Table):
-    """Double arrowheads pointing along the part; auxetic."""
+    """Double arrowheads that point along the part; auxetic."""
 
     kind: Literal["arrowhead"]
     """Double arrowheads."""
@@ -96,7 +96,7 @@ class ArrowheadCellTable(Table):
     long_angle: Angle
     """Angle of the long arms from the axis."""
     short_angle: Angle
-    """Angle of the short arms from the axis; above long_angle."""
+    """Angle of the short arms from the axis; must be above long_angle."""
     width: Length
     """Width of the arms."""
 
@@ -133,9 +133,9 @@ class HelicesCellTable(Table):
     kind: Literal["helices"]
     """Helices."""
     spacing: Length
-    """Distance between neighbours, across them."""
+    """Distance between neighbouring helices, measured across them."""
     helix_angle: Angle
-    """Angle from the axis, 5 to 85 degrees; negative turns the other way, 0 makes straight ribs."""
+    """Angle from the axis, 5 to 85 degrees; negative for the other direction, 0 for straight ribs."""
     width: Length
     """Width of the helices."""
 
@@ -155,12 +155,12 @@ CellTable = Annotated[
 
 
 class MeasuredFileTable(Table):
-    """A measured surface from a table; the resolved case holds the radii themselves."""
+    """A measured surface from a CSV file; the resolved case contains its radii."""
 
     kind: Literal["file"]
     """A surface from a CSV file."""
     path: str
-    """CSV file with columns angle_deg, height_mm and radius_mm, a full grid; relative to the case file."""
+    """CSV file with columns angle_deg, height_mm and radius_mm on a full grid; relative to the case file."""
 
 
 class MeasuredGridTable(Table):
@@ -171,36 +171,36 @@ class MeasuredGridTable(Table):
     heights: Annotated[tuple[Length, ...], Field(min_length=4)]
     """Heights along the axis, ascending."""
     radii: Annotated[tuple[tuple[Length, ...], ...], Field(min_length=8)]
-    """For each of evenly spaced angles, from 0 on, the radii at the heights."""
+    """Radii at the heights, one list for each of the evenly spaced angles from 0."""
 
 
 MeasuredTable = Annotated[MeasuredFileTable | MeasuredGridTable, Field(discriminator="kind")]
 
 
 class LatticeTable(Table):
-    """A printed lattice bonded to the wall; its struts are the region "lattice"."""
+    """A printed lattice bonded to the wall; its struts form the region "lattice"."""
 
     cell: CellTable
-    """The flat cell; it is scaled so that a whole number of cells fits around."""
+    """The flat cell; it is scaled so that a whole number of cells fits around the part."""
     height: Length
     """Height of the struts along the normal of the wall."""
     side: Annotated[str, Choice(SIDES)] = "outside"
-    """Whether the struts lie on the outer face, on the inner face, or in the wall."""
+    """Whether the struts are on the outer face, on the inner face, or in the wall."""
     depth: Number = 0.5
-    """Where in the wall the middle of an embedded lattice lies: from 0 (inner face) to 1 (outer face)."""
+    """Position of the middle of an embedded lattice in the wall, from 0 (inner face) to 1 (outer face)."""
     around: Whole | None = None
-    """Number of cells around; left out: as many as fit at their drawn size around the widest circle."""
+    """Number of cells around; default: as many as fit around the widest circle at their drawn size."""
     along: Whole | None = None
-    """Number of cells along; left out: as many as fit."""
+    """Number of cells along the part; default: as many as fit."""
     start: Annotated[Length | None, Field(alias="from")] = None
-    """Height at which the lattice may start; left out: the lower end of the wall."""
+    """Lower limit of the height of the lattice; default: the lower end of the wall."""
     end: Annotated[Length | None, Field(alias="to")] = None
-    """Height at which the lattice must end; left out: the upper end of the wall."""
+    """Upper limit of the height of the lattice; default: the upper end of the wall."""
     ring: Length = 0.0
-    """Least width of the solid end rings; "0 mm" for none."""
+    """Minimum width of the solid end rings; "0 mm" for none."""
     smallest: Number = 0.3
-    """Cells end where they have shrunk to this fraction of their size at the widest circle."""
+    """The cells end where their size is this fraction of their size at the widest circle."""
     measured: MeasuredTable | None = None
-    """Measured outer surface of the wall; lattice and wall are meshed and printed on it instead."""
+    """Measured outer surface of the wall; it replaces the drawn surface for printing and meshing."""
     printing: PrintingTable = PrintingTable()
-    """How it is printed."""
+    """How the lattice is printed."""

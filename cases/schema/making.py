@@ -1,25 +1,27 @@
 # SPDX-License-Identifier: MIT
-"""How a part with a printed lattice is made, as a case file writes it."""
+"""Table of the making of a part with a printed lattice."""
 
 from annelid.cases.schema.base import Count, Length, Name, Pressure, Table, Volume
 
 
 class MakingTable(Table):
-    """The skin is inflated from the drawn, stress-free shape; the lattice is printed on it, free of stress.
+    """The skin is inflated from its drawn, stress-free shape, and the lattice is printed on it.
 
-    The stages begin with the printed part, still under the pressure that holds the skin.
+    The lattice is stress-free on the inflated skin. The stages begin with the printed part under the pressure
+    of the inflation.
     """
 
     pressure: Pressure | None = None
     """Pressure to which the skin is inflated."""
     volume: Volume | None = None
-    """Or the volume that it then encloses; the pressure follows. Neither: what a measured face encloses."""
+    """Enclosed volume to which the skin is inflated; the pressure follows. Without pressure and volume, it is
+    inflated to the volume that its measured face encloses."""
     cover: tuple[Name, ...] = ()
-    """Layers cast over the printed lattice while the skin is still inflated, stress-free, its struts in them:
-    the outermost ones, inside to outside."""
+    """Layers that are cast without stress over the printed lattice while the skin is inflated, so that the
+    struts are embedded in them: the outermost layers, from inside to outside."""
     steps: Count = 10
-    """Wanted number of steps of the inflation."""
+    """Number of equal steps of the inflation; they are halved where necessary."""
     along: Length | None = None
-    """Element size along the skin while it is inflated; left out: a third of mesh.along."""
+    """Element size along the skin during the inflation; default: a third of mesh.along."""
     compare: bool = True
-    """Whether the stroke of the bare skin is found as well, for the amplification."""
+    """Whether the stroke of the bare skin is also computed, for the amplification."""

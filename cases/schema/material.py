@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Materials and parts as a case file writes them."""
+"""Tables of materials and parts."""
 
 from typing import Annotated, Literal
 
@@ -19,29 +19,29 @@ from annelid.cases.schema.base import (
 
 
 class MaterialConstants(Table):
-    """Constants that every material may have in addition to its law."""
+    """Constants that every material may have in addition to those of its law."""
 
     bulk_modulus: Modulus | None = None
-    """Bulk modulus; left out: incompressible."""
+    """Bulk modulus; default: exactly incompressible."""
     permittivity: Number | None = None
-    """Relative permittivity; needed where an electrode is."""
+    """Relative permittivity; required where there is an electrode."""
     breakdown_field: ElectricField | None = None
-    """Dielectric strength of the unstretched sheet, for example "80 V/um"; left out: no margin."""
+    """Dielectric strength of the unstretched sheet, for example "80 V/um"; default: no breakdown margin."""
     breakdown_stretch_exponent: Number = 0.0
-    """Strength grows with the sheet's in-plane stretch to this power."""
+    """Exponent of the in-plane stretch of the sheet in its strength."""
     breakdown_thickness_exponent: Number = 0.0
-    """Strength changes with the present sheet thickness to this power (usually negative)."""
+    """Exponent of the present thickness of the sheet in its strength; usually negative."""
     breakdown_reference_thickness: Length | None = None
-    """Thickness at which the strength was measured; needed with a thickness exponent."""
+    """Thickness at which the strength was measured; required with a thickness exponent."""
     density: Density | None = None
-    """Mass per stress-free volume, for example "1.1 g/cm3"; needed where a stage has gravity."""
+    """Mass per stress-free volume, for example "1.1 g/cm3"; required if a stage has gravity."""
 
 
 class NeoHookeanTable(MaterialConstants):
     """psi = mu/2 (I1 - 3)."""
 
     law: Literal["neo-hookean"]
-    """One modulus; good up to stretches of about 1.5."""
+    """One modulus; accurate up to stretches of about 1.5."""
     shear_modulus: Modulus
     """Shear modulus mu."""
 
@@ -74,7 +74,7 @@ class GentTable(MaterialConstants):
     """psi = -mu Jm/2 ln(1 - (I1 - 3)/Jm)."""
 
     law: Literal["gent"]
-    """A modulus and a limit at which the chains are stretched out."""
+    """A modulus, and a limit at which the chains are fully extended."""
     shear_modulus: Modulus
     """Shear modulus mu."""
     stretch_limit: Number
@@ -85,7 +85,7 @@ class OgdenTable(MaterialConstants):
     """psi = sum of mu_p/alpha_p (l1^alpha_p + l2^alpha_p + l3^alpha_p - 3)."""
 
     law: Literal["ogden"]
-    """Any number of terms of the principal stretches."""
+    """Any number of terms in the principal stretches."""
     moduli: Annotated[tuple[Modulus, ...], Field(min_length=1)]
     """Moduli mu_p, one for each term."""
     exponents: Annotated[tuple[Number, ...], Field(min_length=1)]
@@ -93,10 +93,10 @@ class OgdenTable(MaterialConstants):
 
 
 class ArrudaBoyceTable(MaterialConstants):
-    """Eight chains of N links with the inverse Langevin function."""
+    """Eight-chain model with N links and the inverse Langevin function."""
 
     law: Literal["arruda-boyce"]
-    """A modulus and the number of links of a chain."""
+    """A modulus, and the number of links of a chain."""
     shear_modulus: Modulus
     """Modulus of the Gaussian limit."""
     chain_links: Number
@@ -104,16 +104,16 @@ class ArrudaBoyceTable(MaterialConstants):
 
 
 class FungTable(MaterialConstants):
-    """psi = C/2 (e^Q - 1), stiffer along the wall's axis: soft tissue."""
+    """psi = C/2 (e^Q - 1), stiffer along the axis of the wall; for soft tissue."""
 
     law: Literal["fung"]
     """Exponential law of soft tissue."""
     stiffness: Modulus
-    """C."""
+    """Coefficient C."""
     fibre: Number
     """Coefficient of the strain along the axis."""
     cross: Number
-    """Coefficient of the strains across."""
+    """Coefficient of the strains across the axis."""
     shear: Number
     """Coefficient of the shear along the axis."""
 
@@ -130,31 +130,31 @@ class SheetsTable(Table):
     count: Whole
     """Number of sheets in the layer."""
     thickness: Length | None = None
-    """Thickness of one sheet as drawn; left out: layer thickness over count."""
+    """Drawn thickness of one sheet; default: the layer thickness divided by count."""
 
 
 class NaturalStretchTable(Table):
-    """Stress-free size over drawn size: 0.8 means mounted with a stretch of 1.25."""
+    """Ratios of the stress-free size to the drawn size; 0.8 means mounted with a stretch of 1.25."""
 
     hoop: Number = 1.0
     """Along the circumference."""
     axial: Number = 1.0
     """Along the axis."""
     swelling: Number = 1.0
-    """The same linear growth in all directions."""
+    """Equal linear growth in all directions."""
 
 
 class ElectrodeFilmTable(Table):
-    """Electrodes that carry load, mixed into the layer by volume."""
+    """Stiffness of the electrodes, averaged with that of the layer by volume."""
 
     volume_fraction: Number
-    """Volume of all electrodes over the volume of the layer."""
+    """Ratio of the volume of all electrodes to the volume of the layer."""
     shear_modulus: Modulus
     """Shear modulus of the electrode film."""
 
 
 class FibresTable(Table):
-    """Wound or printed fibres in the wall; they carry tension only."""
+    """Wound or printed fibres in the wall, which carry only tension."""
 
     angle: Angle
     """Angle from the hoop direction."""
@@ -163,21 +163,21 @@ class FibresTable(Table):
     stiffening: Number = 1.0
     """k2 of the exponential fibre energy."""
     families: Whole = 2
-    """2 for a balanced pair at plus and minus the angle."""
+    """1 family, or 2 for a balanced pair at plus and minus the angle."""
 
 
 class PartTable(Table):
-    """What a region is made of."""
+    """The material of a region."""
 
     region: Name
-    """A layer, "core" or "cap"."""
+    """A layer, "core", "cap", "lattice" or "end ring"."""
     material: str
     """Name of one of the materials."""
     sheets: SheetsTable | None = None
-    """Dielectric sheets that the layer is made of; left out: one sheet as thick as the layer."""
+    """Dielectric sheets of the layer; default: one sheet as thick as the layer."""
     natural_stretch: NaturalStretchTable = NaturalStretchTable()
-    """Stress-free size over drawn size."""
+    """Ratio of the stress-free size to the drawn size."""
     electrode_film: ElectrodeFilmTable | None = None
-    """Stiffness of the electrodes; left out: none."""
+    """Stiffness of the electrodes; default: none."""
     fibres: FibresTable | None = None
-    """Fibre reinforcement; left out: none."""
+    """Fibre reinforcement; default: none."""

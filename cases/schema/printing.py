@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""How a lattice is printed, as a case file writes it."""
+"""Table of the printing of a lattice."""
 
 from typing import Annotated
 
@@ -16,38 +16,38 @@ class PrintingTable(Table):
     """How the lattice is printed."""
 
     machine: Annotated[str, Choice(tuple(MACHINES))] = "rotary"
-    """"rotary": the part turns under a nozzle that points at its axis; "five-axis": the nozzle tilts, too."""
+    """"rotary": the part turns under a nozzle that points at its axis; "five-axis": the nozzle also tilts."""
     nozzle: Length = 0.4
-    """Width of the printed line; struts are as many lines wide as come nearest."""
+    """Width of a printed line; the width of struts is rounded to a whole number of lines."""
     layer: Length = 0.2
-    """Thickness of a printed layer; struts are as many layers high as come nearest."""
+    """Thickness of a printed layer; the height of struts is rounded to a whole number of layers."""
     stand_off: Length = 0.2
-    """Distance of the nozzle from the surface it prints on."""
+    """Distance of the nozzle from the surface on which it prints."""
     feed: Speed = 8.0
     """Speed of the nozzle over the surface while it prints."""
     travel: Speed = 30.0
     """Speed of the nozzle between lines."""
     clearance: Length = 5.0
-    """Height over the surface at which the nozzle travels."""
+    """Height of the nozzle above the surface while it travels."""
     hop: Length = 0.0
-    """Longest travel to the next line during which the closed nozzle is not lifted."""
+    """Length of travel up to which the closed nozzle is not lifted."""
     tolerance: Length = 0.01
     """Largest distance of the tool path from the exact line."""
     acceleration: Acceleration = 500.0
-    """Largest acceleration of the linear axes, for the estimate of the time."""
+    """Largest acceleration of the linear axes, for the estimated time."""
     corner: Speed = 5.0
-    """Largest sudden change of a linear axis's speed."""
+    """Largest sudden change of the speed of a linear axis."""
     turn_speed: TurnSpeed = 180.0
-    """Largest speed of the turning axes; printed lines are slowed down to it."""
+    """Largest speed of the turning axes; the nozzle prints more slowly where they would exceed it."""
     turn_acceleration: TurnAcceleration = 1000.0
     """Largest acceleration of the turning axes."""
     turn_corner: TurnSpeed = 10.0
-    """Largest sudden change of a turning axis's speed."""
+    """Largest sudden change of the speed of a turning axis."""
     tip: Length = 0.6
-    """Outer diameter of the nozzle's flat tip, for the search for collisions."""
+    """Outer diameter of the flat tip of the nozzle, for the check for collisions."""
     cone_angle: Angle = 10.0
-    """Angle of the nozzle's side from its axis."""
+    """Angle of the side of the nozzle from its axis."""
     cone_length: Length = 30.0
-    """Length of the nozzle's cone."""
+    """Length of the cone of the nozzle."""
     body: Length = 12.0
     """Diameter of the nozzle above the cone."""

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Shapes and meshes as a case file writes them."""
+"""Tables of shapes and meshes."""
 
 from typing import Annotated, Literal
 
@@ -16,7 +16,7 @@ class LayerTable(Table):
     """One layer of the wall, bonded to its neighbours."""
 
     name: Name
-    """Name of the region, for parts and electrodes."""
+    """Name of the region; parts and electrodes refer to it."""
     thickness: Length
     """Drawn thickness, for example "180 um"."""
 
@@ -30,15 +30,15 @@ class TubeTable(Table):
     kind: Literal["tube"]
     """A straight tube."""
     inner_radius: Length
-    """Radius of the lumen as drawn, for example "4 mm"."""
+    """Drawn radius of the lumen, for example "4 mm"."""
     length: Length
     """Length along the axis, for example "30 mm"."""
     layers: Layers
     """Layers from the lumen outwards."""
     ends: Annotated[str, Choice(ENDS)] = "open"
-    """"capped" closes both ends by solid discs (region "cap")."""
+    """"capped" closes both ends with solid discs (region "cap")."""
     cap_thickness: Length | None = None
-    """Thickness of the discs; left out: as thick as the wall."""
+    """Thickness of the discs; default: that of the wall."""
 
 
 class TaperedTubeTable(Table):
@@ -59,20 +59,20 @@ class TaperedTubeTable(Table):
 
 
 class SleeveTable(Table):
-    """Layers bonded around a soft organ or core (region "core")."""
+    """Layers bonded around a soft core, such as an organ (region "core")."""
 
     kind: Literal["sleeve"]
     """A sleeve around a core."""
     core_radius: Length
-    """Outer radius of the core, where the sleeve begins, for example "4 mm"."""
+    """Outer radius of the core and inner radius of the sleeve, for example "4 mm"."""
     length: Length
     """Length of the sleeve along the axis, for example "30 mm"."""
     layers: Layers
     """Layers of the sleeve from the core outwards."""
     core_inner_radius: Length = 0.0
-    """Radius of the core's lumen; "0 mm" for a solid core."""
+    """Radius of the lumen of the core; "0 mm" for a solid core."""
     core_overhang: Length = 0.0
-    """How far the core sticks out beyond the sleeve at each end."""
+    """Length by which the core extends beyond the sleeve at each end."""
 
 
 class SphereMeridianTable(Table):
@@ -100,20 +100,20 @@ class EllipsoidMeridianTable(Table):
 
 
 class NeckedMeridianTable(Table):
-    """A balloon drawn in to a neck at both ends, each neck ending in an open ring."""
+    """A balloon with a neck at both ends; each neck ends in an open ring."""
 
     kind: Literal["necked"]
     """A balloon with a neck at both ends."""
     radius: Length
     """Inner radius in the middle."""
     length: Length
-    """Length from ring to ring, necks included."""
+    """Length from ring to ring, including the necks."""
     neck_radius: Length
     """Inner radius of the necks."""
     neck_length: Length
     """Length of each neck; may be "0 mm"."""
     shoulder: Length | None = None
-    """Axial length over which a neck widens; left out: twice the step in radius where there is room."""
+    """Axial length over which a neck widens; default: twice the difference of the radii if there is room."""
 
 
 class PointsMeridianTable(Table):
@@ -126,18 +126,18 @@ class PointsMeridianTable(Table):
     height: Annotated[tuple[Length, ...], Field(min_length=4)]
     """Heights of the same points along the axis."""
     smoothing: Length = 0.0
-    """Mean distance the spline may keep from the points; "0 mm" goes through them."""
+    """Mean distance of the spline from the points; "0 mm" for a spline through the points."""
 
 
 class FileMeridianTable(Table):
-    """An inner contour from a table; the resolved case holds the points themselves."""
+    """An inner contour from a CSV file; the resolved case contains its points."""
 
     kind: Literal["file"]
     """A contour from a CSV file."""
     path: str
-    """CSV file with columns radius_mm and height_mm; relative to the case file."""
+    """CSV file with the columns radius_mm and height_mm; relative to the case file."""
     smoothing: Length = 0.0
-    """Mean distance the spline may keep from the points; "0 mm" goes through them."""
+    """Mean distance of the spline from the points; "0 mm" for a spline through the points."""
 
 
 MeridianTable = Annotated[
@@ -162,18 +162,18 @@ class BalloonTable(Table):
 
 
 class DomeTable(Table):
-    """A clamped cap or funnel of revolution, as of a valve; its rim lies at height 0."""
+    """A cap or funnel of revolution, such as that of a valve; its rim is at height 0."""
 
     kind: Literal["dome"]
     """A dome."""
     profile: Annotated[str, Choice(PROFILES)] = "spherical"
-    """Form of the inner face."""
+    """Form of the meridian of the inner face."""
     rim_radius: Length
     """Radius of the inner face at the rim, for example "10 mm"."""
     rise: Length
-    """Height of the inner face above the rim, at the middle or at the edge of the hole."""
+    """Height of the inner face above the rim, at the centre or at the edge of the hole."""
     hole_radius: Length = 0.0
-    """Radius of a hole in the middle; "0 mm" for none."""
+    """Radius of a hole at the centre; "0 mm" for none."""
     tip_radius: Length = 0.0
     """Radius that rounds the tip of a funnel without a hole."""
     layers: Layers
@@ -186,22 +186,22 @@ ShapeTable = Annotated[
 
 
 class MeshTable(Table):
-    """How finely the shape is meshed."""
+    """Type and element sizes of the mesh."""
 
     model: Annotated[str, Choice(MODELS)] = "axisymmetric"
-    """"axisymmetric" (a cut through the wall), "solid" (all around) or "sector" (a piece of it)."""
+    """"axisymmetric" (a cut through the wall), "solid" (the whole part) or "sector" (a sector of it)."""
     along: Length
     """Element size along the axis, for example "0.5 mm"."""
     through: Whole = 2
-    """Elements through each layer."""
+    """Number of elements through each layer."""
     around: Whole = 32
-    """Elements around the full circumference; unused when axisymmetric."""
+    """Number of elements around the full circumference; not used by axisymmetric models."""
     sector: Angle = 90.0
-    """Angle of the modelled piece; used by "sector" alone."""
+    """Angle of the sector; only used by "sector" models."""
     cells: Annotated[str, Choice(CELLS)] = "hexahedra"
-    """Cells of 3-D models."""
+    """Element type of 3-D models."""
     on_struts: Length | None = None
-    """Element size on the struts of a lattice; left out: half of their width. Above the width one element
-    lies across a strut."""
+    """Element size on the struts of a lattice; default: half of their width. If it is larger than the width,
+    there is one element across a strut."""
     through_struts: Whole = 1
-    """Elements through the height of the struts of a lattice."""
+    """Number of elements through the height of the struts of a lattice."""

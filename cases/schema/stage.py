@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Electrodes, supports, stages and requirements as a case file writes them."""
+"""Tables of electrodes, supports, stages and requirements."""
 
 from typing import Annotated, Any, Literal
 
@@ -7,9 +7,9 @@ from pydantic import BeforeValidator, Field
 
 from annelid.cases.schema.base import (
     Acceleration,
-    Charge,
     Choice,
     Density,
+    ElectricCharge,
     Force,
     FoundationStiffness,
     Length,
@@ -28,38 +28,38 @@ from annelid.solver.model.stepping import BEYOND
 
 
 class ElectricsTable(Table):
-    """How the electric field is found."""
+    """How the electric field is computed."""
 
     model: Annotated[str, Choice(ELECTRICS)] = "layered"
-    """"layered": voltage over sheet thickness, along the normal. "solved": the potential is an unknown."""
+    """"layered": voltage over sheet thickness, along the normal; "solved": the potential is an unknown."""
 
 
 class ElectrodeTable(Table):
     """A ring electrode: a band of one layer between two heights."""
 
     name: Name
-    """Name, for stages and quantities."""
+    """Name; stages and quantities refer to it."""
     region: Name
-    """The layer it is in."""
+    """The layer that contains the electrode."""
     start: Annotated[Length | None, Field(alias="from")] = None
-    """Lower edge along the axis; left out: the lower end of the layer."""
+    """Lower edge along the axis; default: the lower end of the layer."""
     end: Annotated[Length | None, Field(alias="to")] = None
-    """Upper edge along the axis; left out: the upper end of the layer."""
+    """Upper edge along the axis; default: the upper end of the layer."""
     hot_face: Annotated[str, Choice(HOT_FACES)] = "outer"
     """Face that carries the voltage when the potential is solved; the other is grounded."""
 
 
 class SupportTable(Table):
-    """How a surface is held; surfaces without a support are free."""
+    """A support of a surface; surfaces without a support are free."""
 
     region: str
     """Surface, for example "end_low"."""
     hold: Annotated[str, Choice(HOLDS)]
     """"all": clamped; "axial": slides in its plane; "radial": keeps its radius; "symmetric": no motion across
-    its plane; "plate": stays plane and moves along the axis; "plate all": the same with the radius held;
-    "rigid motion": single nodes are fixed against the rigid motions that nothing else prevents; balanced
-    loads need no force there; "free": an open end of the lumen is meant to be free, so that pressure acts on
-    the wall alone."""
+    its plane; "plate": stays plane and moves along the axis; "plate all": the same, with a fixed radius;
+    "rigid motion": single nodes are fixed against the rigid motions that no other support prevents, which
+    needs no force under balanced loads; "free": a free open end of the lumen, where the pressure acts only on
+    the wall."""
 
 
 class FoundationTable(Table):
@@ -70,14 +70,14 @@ class FoundationTable(Table):
     stiffness: FoundationStiffness
     """Pressure per displacement, for example "2 kPa/mm"."""
     direction: Annotated[str, Choice(DIRECTIONS)] = "normal"
-    """Whether only motion across the surface is resisted, or all."""
+    """Whether the foundation resists only motion normal to the surface, or all motion."""
 
 
 class SurroundingsTable(Table):
     """What surrounds the part."""
 
     fluid_density: Density | None = None
-    """Density of a fluid inside and around the part, whose buoyancy reduces the weight of the part."""
+    """Density of a fluid inside and around the part; its buoyancy reduces the weight of the part."""
 
 
 class SectionTable(Table):
@@ -86,7 +86,7 @@ class SectionTable(Table):
     name: Name
     """Name, as in the quantity "radial expansion NAME"."""
     at: Length
-    """Height along the axis as drawn."""
+    """Drawn height along the axis."""
 
 
 def _all_electrodes(value: Any) -> Any:
@@ -100,10 +100,10 @@ Voltages = Annotated[
 
 
 class PointMotionTable(Table):
-    """Motion of one point of the part."""
+    """Motion of a point of the part."""
 
     at: Annotated[tuple[Length, ...], Field(min_length=2, max_length=3)]
-    """Position of the point as drawn: radius and height, or X, Y and Z in 3-D models."""
+    """Drawn position of the point: radius and height, or X, Y and Z in 3-D models."""
     direction: Literal["radial", "axial", "x", "y", "z"] = "axial"
     """Direction of the motion; "x", "y" and "z" in 3-D models."""
     motion: Length
@@ -111,52 +111,54 @@ class PointMotionTable(Table):
 
 
 class StageTable(Table):
-    """A change of loads from their present values to the given ones; what is left out stays as it is."""
+    """A change of loads from their present values to the given ones; other loads stay constant."""
 
     name: Annotated[str, Field(pattern=r"^\S(.*\S)?$", max_length=60)] = ""
-    """Name of the stage; left out: "stage 1", "stage 2" and so on."""
+    """Name of the stage; default: "stage 1", "stage 2" and so on."""
     pressure: Pressure | None = None
-    """Pressure in the lumen over the outside, for example "40 mmHg"."""
+    """Pressure in the lumen relative to the outside, for example "40 mmHg"."""
     voltage: Voltages = Field(default_factory=dict)
-    """Voltage of each electrode, { ring_1 = "3 kV" }; one text or the key "all" means every electrode."""
+    """Voltage of each electrode, { ring_1 = "3 kV" }; one text or the key "all" sets every electrode."""
     force: dict[str, Force] = Field(default_factory=dict)
-    """Axial dead force on end surfaces, { end_high = "0.5 N" }; positive along the axis, upwards."""
+    """Axial dead force on end surfaces, { end_high = "0.5 N" }; positive along +Z."""
     move: dict[str, Length] = Field(default_factory=dict)
     """Axial displacement of supported end surfaces, { end_high = "3 mm" }."""
     obstacle: dict[str, Length] = Field(default_factory=dict)
     """Radius, height or distance of obstacles, { mandrel = "4.5 mm" }."""
     gravity: dict[str, Acceleration] = Field(default_factory=dict)
-    """Acceleration of gravity, { axial = "-9.81 m/s2" }, in 3-D models also along x and y; every
-    material needs a density."""
+    """Acceleration of gravity, { axial = "-9.81 m/s2" }; in 3-D models also along x and y. Every material
+    needs a density."""
     volume: Volume | None = None
-    """Volume enclosed by the lumen, for example "40 mL"; the pressure is found."""
-    charge: dict[str, Charge] = Field(default_factory=dict)
-    """Charge on electrodes, { ring_1 = "0.3 uC" }; several share one voltage, which is found."""
+    """Volume enclosed by the lumen, for example "40 mL"; the pressure follows."""
+    charge: dict[str, ElectricCharge] = Field(default_factory=dict)
+    """Charge on electrodes, { ring_1 = "0.3 uC" }; several electrodes share one voltage, which follows."""
     point: PointMotionTable | None = None
-    """Motion of one point; the loads of the stage are scaled to reach it."""
+    """Motion of a point; the loads of the stage are scaled to reach it."""
     opening: dict[str, Length] = Field(default_factory=dict)
-    """Mean inner radius at one section, { middle = "6 mm" }; the loads of the stage are scaled."""
+    """Mean inner radius at a section, { middle = "6 mm" }; the loads of the stage are scaled to reach it."""
     arc: Length | None = None
-    """Length of path to follow, as root mean square motion; ends early where the loads are reached."""
+    """Length of the path, as root mean square motion; the stage ends early if its loads are reached."""
     backward: bool = False
-    """Start with falling loads (arc only)."""
+    """Whether the path starts with decreasing loads; only with arc."""
     control: Annotated[str, Choice(CONTROLS)] = "load"
-    """What drives the stage, also beyond a maximum of its loads; a target implies its control."""
+    """What drives the stage; all but "load" can pass a maximum of the loads. A target implies its control."""
     steps: Whole = 10
-    """Number of equal steps; they are halved where the solution is hard to follow."""
+    """Number of equal steps; they are halved where necessary."""
 
 
 def _number_or_text(value: Any) -> Any:
     if isinstance(value, str | int | float) and not isinstance(value, bool):
         return value
-    raise ValueError("must be a text with a unit, such as '0.8 MPa', a number or a percentage such as '12 %'")
+    raise ValueError(
+        "must be a text with a unit, such as '0.8 MPa', a number, or a percentage such as '12 %'"
+    )
 
 
 Limit = Annotated[float | str, BeforeValidator(_number_or_text, json_schema_input_type=float | str)]
 
 
 class RequirementTable(Table):
-    """A limit on a reported quantity; the report gives a verdict on each."""
+    """A limit on a reported quantity; the report states whether it is met."""
 
     quantity: str
     """Name of a reported quantity, for example "breakdown margin"."""
@@ -165,10 +167,10 @@ class RequirementTable(Table):
     at_most: Limit | None = None
     """Upper limit with its unit, for example "0.8 MPa"."""
     stage: str | None = None
-    """Judge at the end of this stage; left out: at the last state of the run."""
+    """Stage at whose end the limit must be met; default: the last state of the run."""
 
 
-class PathTable(Table):
+class SteppingTable(Table):
     """How the path of equilibria is followed."""
 
     smallest_step: Number = 1e-4
@@ -177,7 +179,7 @@ class PathTable(Table):
     """Where stability is lost: "stop" ends the run, "follow" continues along unstable states, "jump" moves to
     the next stable state, "branch" follows the buckled branch."""
     seek_limit: Number | None = None
-    """From the last state on, search for the next critical point up to this multiple of each load."""
+    """Search for the next critical point from the last state up to this multiple of each load."""
 
 
 class OutputTable(Table):
@@ -186,4 +188,4 @@ class OutputTable(Table):
     fields: Literal["all", "stage ends", "none"] = "all"
     """States whose fields are written for 3-D viewers."""
     units: dict[str, tuple[str, ...]] = Field(default_factory=dict)
-    """Units in reports by kind of number, { pressure = ["kPa"] }; left out: those that the case uses."""
+    """Units in reports by kind of quantity, { pressure = ["kPa"] }; default: the units that the case uses."""

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Units of case files: strings such as ``"45 um"`` become numbers in the internal units, and back."""
+"""Units of case files: conversion of texts such as ``"45 um"`` into numbers in internal units, and back."""
 
 import math
 import re
@@ -18,29 +18,29 @@ from annelid.solver.display import KINDS
 __all__ = ["Unit", "UnitError", "parse", "quantity", "registry_quantity", "show", "units_read"]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
-_POWER = re.compile(r"([A-Za-z])([23])\b")  # "mm3" is how volumes are written
-_DIGITS = 12  # "180 um" and "0.18 mm" must give the same number, so that a case has one hash
+_POWER = re.compile(r"([A-Za-z])([23])\b")  # volumes are written as "mm3"
+_DIGITS = 12  # "180 um" and "0.18 mm" must give the same number and so the same hash
 _units_read: ContextVar[dict[str, list[str]] | None] = ContextVar("units read", default=None)
 
 
 @contextmanager
 def units_read() -> Iterator[dict[str, list[str]]]:
-    """Collect the units in which quantities of each kind are read inside, in order of appearance."""
-    found: dict[str, list[str]] = {}
-    token = _units_read.set(found)
+    """Collect the units of the quantities of each kind that are read inside, in order of appearance."""
+    units: dict[str, list[str]] = {}
+    token = _units_read.set(units)
     try:
-        yield found
+        yield units
     finally:
         _units_read.reset(token)
 
 
 def note_unit(value: object, kind: str) -> None:
-    """Note the unit of a valid quantity for ``units_read``."""
-    found = _units_read.get()
+    """Record the unit of a valid quantity for ``units_read``."""
+    units = _units_read.get()
     match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
-    if found is None or match is None or not match.group(2) or KINDS[kind].unit == "1":
+    if units is None or match is None or not match.group(2) or KINDS[kind].unit == "1":
         return
-    written = found.setdefault(kind, [])
+    written = units.setdefault(kind, [])
     if match.group(2) not in written:
         written.append(match.group(2))
 
@@ -53,14 +53,14 @@ def parse(value: object, unit: str) -> float:
     """Read a quantity.
 
     Args:
-        value: For instance ``"45 um"``; a bare number only where ``unit`` is dimensionless.
+        value: For instance ``"45 um"``; a number without a unit only if ``unit`` is dimensionless.
         unit: Unit of the result, ``""`` or ``"1"`` for a dimensionless number.
 
     Returns:
         The number in ``unit``.
 
     Raises:
-        UnitError: No unit, an unknown unit, a unit of another kind, or no finite number.
+        UnitError: The unit is missing, unknown or of another kind, or the number is not finite.
     """
     dimensionless = unit in ("", "1")
     if isinstance(value, int | float) and not isinstance(value, bool):
@@ -77,27 +77,27 @@ def parse(value: object, unit: str) -> float:
 
 
 def show(value: float, unit: str) -> str | float:
-    """Write a quantity as ``parse`` reads it: ``"0.045 mm"``; a plain number where dimensionless."""
+    """Write a quantity as ``parse`` reads it: ``"0.045 mm"``, or a plain number if it is dimensionless."""
     number = float(f"{value:.{_DIGITS}g}")
     return number if unit in ("", "1") else f"{number:.{_DIGITS}g} {unit}"
 
 
 def registry_quantity(number: float, unit: str) -> Any:
-    """A quantity that arithmetic understands: sums of unlike units raise ``pint.DimensionalityError``."""
+    """Return a quantity for arithmetic; sums of different kinds raise ``pint.DimensionalityError``."""
     return _registry().Quantity(number, _POWER.sub(r"\1^\2", unit))
 
 
 @dataclass(frozen=True)
 class Unit:
-    """Marks a field of a case as a quantity: what it is, and in which unit it is kept.
+    """Annotation of a field of a case that contains a quantity.
 
     Attributes:
         unit: Internal unit, ``""`` for a number.
-        about: In words, with article: ``"a length"``.
-        example: As a user would write it.
-        above: Allowed values are greater than this, in ``unit``.
-        at_least: Allowed values are this or greater.
-        kind: Key of ``display.KINDS``; "" for kinds that results do not report.
+        about: Kind of quantity with its article: ``"a length"``.
+        example: Example as in a case file.
+        above: Lower limit in ``unit`` that is not allowed itself.
+        at_least: Lower limit in ``unit`` that is allowed.
+        kind: Key of ``display.KINDS``; "" for kinds that are not reported.
     """
 
     unit: str
@@ -108,10 +108,10 @@ class Unit:
     kind: str = ""
 
     def read(self, value: object) -> float:
-        """Parse and check the range.
+        """Read a value and check its range.
 
         Raises:
-            PydanticCustomError: With the value, the reason and the allowed range.
+            PydanticCustomError: The value is not valid; the error states the reason and the allowed range.
         """
         try:
             number = parse(value, self.unit)
@@ -127,7 +127,7 @@ class Unit:
         return number
 
     def _range(self) -> str:
-        """The allowed range in words, with a leading blank; empty if there is none."""
+        """Describe the allowed range, with a leading blank; empty if there is none."""
         limits = {"above": self.above, "at least": self.at_least}
         return "".join(f" {word} {show(at, self.unit)}" for word, at in limits.items() if at is not None)
 
@@ -151,35 +151,35 @@ class Unit:
 
 
 def quantity(kind: str, about: str, example: str) -> Unit:
-    """Mark a field as a quantity of a kind that results report; its record checks the range."""
+    """Return the annotation of a quantity of a reported kind; its record checks the range."""
     unit = KINDS[kind].unit
     return Unit("" if unit == "1" else unit, about, example, kind=kind)
 
 
 @cache
 def _registry() -> Any:
-    import pint  # a third of a second: only once a quantity is read
+    import pint  # takes a third of a second, so it is imported when the first quantity is read
 
     return pint.UnitRegistry()
 
 
 @cache
 def _unit_factor(written: str, unit: str) -> float | str:
-    """Factor from one unit to another, or why there is none (errors are not cached, texts are)."""
+    """Return the factor between two units, or the reason if there is none, since errors are not cached."""
     import pint
 
     registry = _registry()
     written, unit = (_POWER.sub(r"\1^\2", text) for text in (written, unit))
     try:
-        found = registry.Quantity(1.0, registry.parse_units(written))
+        quantity_read = registry.Quantity(1.0, registry.parse_units(written))
     except pint.UndefinedUnitError:
         return f"has the unknown unit '{written}'"
-    except Exception:  # pint lets tokenizer and arithmetic errors of many kinds through
+    except Exception:  # pint passes on various tokenizer and arithmetic errors
         return f"has a unit that cannot be read: '{written}'"
     try:
-        return float(found.to(unit).magnitude)
+        return float(quantity_read.to(unit).magnitude)
     except pint.DimensionalityError:
-        return f"is in {found.units}, which cannot be converted to {unit or 'a plain number'}"
+        return f"is in {quantity_read.units}, which cannot be converted to {unit or 'a plain number'}"
 
 
 def _factor(written: str, unit: str, value: object) -> float:

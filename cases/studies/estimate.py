@@ -28,7 +28,7 @@ class CostEstimate(NamedTuple):
     Attributes:
         unknowns: Number of unknowns of every run; 0 without a valid case.
         seconds: Expected time of every run in s.
-        memory: Expected memory of the peak_memory run in MB.
+        memory: Expected memory of the largest run in MB.
         timed: Number of runs with a measured cost; 0 if the estimate is based only on sizes.
     """
 

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""From a case file to a resolved case, or to messages that say what is wrong."""
+"""Reading, checking and resolving case files, with one message for every error."""

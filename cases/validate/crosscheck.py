@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""Building the records of a case, and checking what they must agree on; every error is collected.
+"""Building the records of a case and checking them against each other; all errors are collected.
 
-Rules on values, and on what records must agree on, belong to the records of the geometry and the solver. Here
-are those that concern the case file alone, and plausibility.
+The records of the geometry and the solver check their own values and their consistency. This module adds the
+checks of the case file itself and of plausibility.
 """
 
 from collections import Counter
@@ -36,23 +36,21 @@ from annelid.solver.model.stages import Stage
 
 __all__ = ["CrossCheck"]
 
-_SHEET_TOLERANCE = 0.01  # rounding of a drawing; a wrong count is off by far more
-_OPTIONAL = (
-    "lattice",
-    "end ring",
-)  # a lattice that is only printed; rings made of the material of the struts
+_SHEET_TOLERANCE = 0.01  # allows for rounded thicknesses; a wrong count differs by far more
+# A lattice that is only printed needs no part, and end rings may be part of the lattice.
+_OPTIONAL_REGIONS = ("lattice", "end ring")
 
 
 class CrossCheck:
-    """The records of a case, checked one by one and together.
+    """Builds the records of a case, and checks each of them and all together.
 
     Attributes:
-        case: The case with its defaults filled in, as far as its tables are valid.
+        case: The case with its defaults filled in where its tables are valid.
         findings: The errors.
 
     Args:
         raw: The tables as read from the file.
-        tables: What of them is valid by itself.
+        tables: The tables and entries that are valid by themselves.
     """
 
     def __init__(self, raw: dict[str, Any], tables: ValidTables) -> None:
@@ -85,8 +83,8 @@ class CrossCheck:
             with catching("shape", "meridian"):
                 meridian_of(case.shape.meridian)
         if not self.findings.complete("shape"):
-            with catching("shape"):  # other values may be wrong too
-                shape_of(_with_sound_layers(case))
+            with catching("shape"):  # other values of the table may also be wrong
+                shape_of(_with_placeholder_layer(case))
             return None
         with catching("shape"):
             shape = shape_of(case)
@@ -117,10 +115,10 @@ class CrossCheck:
             return lay_out(self.shape, self.size, (), ()).inventory(self.size.model)
         return None
 
-    # what the part is made of
+    # materials, parts and electrodes
 
     def _check_sheets(self, case: Case) -> None:
-        """Sheets as the file gives them: a layer has them, and they add up to its thickness."""
+        """Check that only layers have sheets, and that these add up to the layer thickness."""
         if self.shape is None:
             return
         thickness = {layer.name: layer.thickness for layer in self.shape.layers}
@@ -152,7 +150,7 @@ class CrossCheck:
             return
         regions = region_names(self.case, self.shape)
         optional: tuple[str, ...] = (
-            _OPTIONAL if self.size is None or self.size.model == "axisymmetric" else ("end ring",)
+            _OPTIONAL_REGIONS if self.size is None or self.size.model == "axisymmetric" else ("end ring",)
         )
         if not self.findings.complete("parts", "materials"):
             optional = regions
@@ -175,7 +173,7 @@ class CrossCheck:
         solved = self.findings.complete("electrics") and case.electrics.model == "solved"
         self.findings.check(checks.check_electrodes(electrodes, parts, covered, solved))
 
-    # how it is held and loaded
+    # supports, obstacles and loads
 
     def _check_boundary_and_stages(self, parts: list[Part]) -> None:
         case, build = self.case, self.findings.records
@@ -216,36 +214,36 @@ class CrossCheck:
     ) -> None:
         assert self.inventory is not None
         assert self.shape is not None
-        found, inventory = self.findings, self.inventory
-        found.check(checks.check_surfaces(supports, foundations, contacts, inventory))
-        if found.complete("supports", "foundations"):
-            found.check(_drifting(supports, foundations, inventory))
-        if self.case.making is None and found.complete("making"):
+        findings, inventory = self.findings, self.inventory
+        findings.check(checks.check_surfaces(supports, foundations, contacts, inventory))
+        if findings.complete("supports", "foundations"):
+            findings.check(_free_axial_motion(supports, foundations, inventory))
+        if self.case.making is None and findings.complete("making"):
             low, high = edge_range(self.case, self.shape)
             if not self.shape.bands_by_radius:
-                found.check(checks.check_sections(sections, (low, high)))
+                findings.check(checks.check_sections(sections, (low, high)))
         names = checks.Names(
             self._named("electrodes"),
             self._named("contacts"),
             self._named("sections"),
             tuple(s.region for s in supports if s.can_be_moved)
-            if found.complete("supports")
+            if findings.complete("supports")
             else self._named("supports", "region"),
         )
-        found.check(checks.check_stages(stages, names, inventory))
-        if found.complete("supports"):
-            found.check(checks.check_lumen(stages, supports, inventory))
-            found.check(checks.check_shared_edges(stages, supports, inventory))
+        findings.check(checks.check_stages(stages, names, inventory))
+        if findings.complete("supports"):
+            findings.check(checks.check_lumen(stages, supports, inventory))
+            findings.check(checks.check_shared_edges(stages, supports, inventory))
 
     def _named(self, table: str, key: str = "name") -> tuple[str, ...]:
-        """Names in a table of the file, also of entries that are invalid."""
+        """Return the names in a table of the file, including those of invalid entries."""
         entries = self._raw.get(table, [])
         if not isinstance(entries, list):
             return ()
         return tuple(str(entry[key]) for entry in entries if isinstance(entry, dict) and key in entry)
 
     def _check_names(self) -> None:
-        """Names by which entries are called must be unique."""
+        """Check that the names of entries are unique."""
         tables = {
             "electrodes": "name",
             "supports": "region",
@@ -261,25 +259,28 @@ class CrossCheck:
                     self.findings.add((table,), error)
 
 
-def _with_sound_layers(case: Case) -> Case:
+def _with_placeholder_layer(case: Case) -> Case:
     layers = (LayerTable.model_construct(name="layer", thickness=1e-3),)
     return case.model_copy(update={"shape": case.shape.model_copy(update={"layers": layers})})
 
 
 def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:
-    """A wall thicker than its inner radius is more likely a slip of the unit than meant."""
+    """Refuse a wall that is thicker than its inner radius, because this is probably a wrong unit."""
     if isinstance(case.shape, TubeTable | SleeveTable):
         key = "inner_radius" if isinstance(case.shape, TubeTable) else "core_radius"
         radius = getattr(case.shape, key)
         if shape.thickness > radius:
-            text = f"the wall of {shape.thickness:g} mm is thicker than the {key} of {radius:g} mm"
+            text = (
+                f"the wall of {shape.thickness:g} mm is thicker than {key} = {radius:g} mm, which is "
+                "probably a wrong unit: make the layers thinner or the radius larger"
+            )
             yield Finding(("shape",), InvalidValue(text, key="layers"))
 
 
 def _check_stack(part: PartTable, thickness: dict[str, float]) -> None:
     assert part.sheets is not None
     if part.region not in thickness:
-        raise InvalidValue(f"'{part.region}' is not a layer and cannot be made of sheets: leave it out")
+        raise InvalidValue(f"'{part.region}' is not a layer and cannot have sheets: remove sheets")
     given, count, whole = part.sheets.thickness, part.sheets.count, thickness[part.region]
     if given is None or count < 1:
         return
@@ -287,20 +288,20 @@ def _check_stack(part: PartTable, thickness: dict[str, float]) -> None:
     if abs(total - whole) > _SHEET_TOLERANCE * whole:
         raise InvalidValue(
             f"{count} sheets of {given:g} mm add up to {total:g} mm, but the layer is {whole:g} mm thick: "
-            f"give {whole / count:g} mm, or leave it out",
+            f"give {whole / count:g} mm, or remove thickness",
             key="thickness",
         )
 
 
-def _drifting(
+def _free_axial_motion(
     supports: list[Support], foundations: list[Foundation], inventory: Inventory
 ) -> Iterator[Finding]:
-    """A part that nothing holds along its axis."""
-    held = any(s.fixes_rigid_motion for s in supports) or any(f.direction == "all" for f in foundations)
-    if held:
+    """Find out whether nothing fixes the part along its axis."""
+    fixed = any(s.fixes_rigid_motion for s in supports) or any(f.direction == "all" for f in foundations)
+    if fixed:
         return
     ends = any(name.removeprefix("core_").startswith("end_") for name in inventory.surfaces)
     text = "nothing prevents a rigid motion of the part along its axis: "
-    text += "hold one end (hold = 'axial'), or " if ends else ""
-    text += "fix its rigid motions, which takes no force (region = 'outer', hold = 'rigid motion')"
+    text += "support one end with hold = 'axial', or " if ends else ""
+    text += "add a support with region = 'outer' and hold = 'rigid motion', which exerts no force"
     yield Finding((), InvalidValue(text, key="supports"))

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""The records of the lattice and of its making, with every error collected."""
+"""Checks of the lattice and of its making; all errors are collected."""
 
 from collections.abc import Iterator
 
-from annelid.cases.convert.lattice import cell_of, lattice_mesh_size_of, unsuitable_shapes
+from annelid.cases.convert.lattice import cell_of, lattice_conflicts, lattice_mesh_size_of
 from annelid.cases.convert.making import inflation_of, measured_face_of, skin_mesh_size_of
 from annelid.cases.convert.shape import edge_range, entries_of, measured_heights
 from annelid.cases.schema.case import Case
@@ -21,7 +21,7 @@ _PLACEMENT = ("height", "side", "depth", "around", "along", "ring", "smallest")
 
 
 def check_lattice(case: Case, findings: Findings, shape: Shape | None) -> None:
-    """Cell, placement, printing and measured surface of the lattice, and whether the shape can take it."""
+    """Check the cell, placement, printing and measured surface of the lattice, also against the shape."""
     if case.lattice is None or not findings.complete("lattice"):
         return
     table, values = case.lattice, entries_of(case.lattice)
@@ -42,7 +42,7 @@ def check_lattice(case: Case, findings: Findings, shape: Shape | None) -> None:
         with findings.catching("lattice"):
             _check_ends(table, measured_heights(case) or edge_range(case, shape))
     if findings.complete("mesh", "electrics") and case.mesh.model != "axisymmetric":
-        findings.check(unsuitable_shapes(case, shape))
+        findings.check(lattice_conflicts(case, shape))
 
 
 def _check_ends(table: LatticeTable, edges: tuple[float, float]) -> None:
@@ -52,7 +52,7 @@ def _check_ends(table: LatticeTable, edges: tuple[float, float]) -> None:
 
 
 def check_making(case: Case, findings: Findings) -> None:
-    """How the skin is inflated, and whether there is a lattice that can be printed on it."""
+    """Check how the skin is inflated, and whether there is a lattice that can be printed on it."""
     making = case.making
     if making is None or not findings.complete("making"):
         return
@@ -69,23 +69,30 @@ def _making_findings(case: Case, making: MakingTable) -> Iterator[Finding]:
     measured = case.lattice is not None and case.lattice.measured is not None
     given = (making.pressure is not None) + (making.volume is not None)
     if given == 2 or not (given or measured):
-        yield Finding(("making",), InvalidValue("give either pressure or volume: how far is it inflated?"))
+        yield Finding(
+            ("making",), InvalidValue("give either pressure or volume, up to which the skin is inflated")
+        )
     if case.lattice is None:
-        yield Finding(("making",), InvalidValue("needs a lattice to print: add [lattice], or leave it out"))
+        yield Finding(
+            ("making",),
+            InvalidValue("needs a lattice that is printed on the skin: add [lattice], or remove [making]"),
+        )
     elif case.lattice.side != "outside":
         text = (
             f"'{case.lattice.side}' struts cannot be printed on an inflated skin, because no nozzle reaches "
-            "its inside: print them outside, and name layers that are cast over them in making.cover"
+            "its inside: choose 'outside', and name the layers that are cast over the struts in making.cover"
         )
         yield Finding(("lattice",), InvalidValue(text, key="side"))
     layers = tuple(layer.name for layer in case.shape.layers)
     cover = making.cover
     if cover and (layers[-len(cover) :] != cover or len(cover) == len(layers)):
         text = (
-            "must be the outermost layers, from inside to outside, and leave a skin; the layers are: "
+            "must name the outermost layers, from inside to outside, but not all layers; the layers are: "
             f"{', '.join(layers)}"
         )
         yield Finding(("making",), InvalidValue(text, key="cover"))
     if case.mesh.model == "axisymmetric":
-        text = "must be 'solid' or 'sector' with making: the printed part is not a body of revolution"
+        text = (
+            "must be 'solid' or 'sector' with [making], because the printed part is not a body of revolution"
+        )
         yield Finding(("mesh",), InvalidValue(text, key="model"))

@@ -17,11 +17,11 @@ class Findings:
 
     Attributes:
         messages: One sentence for each error.
-        incomplete: Tables that lack valid entries.
+        incomplete: Tables with missing or invalid entries.
 
     Args:
         raw: The tables as read from the file.
-        tables: What of them is valid by itself.
+        tables: The tables and entries that are valid by themselves.
     """
 
     def __init__(self, raw: dict[str, Any], tables: ValidTables) -> None:
@@ -31,15 +31,15 @@ class Findings:
         self._positions = tables.positions
 
     def complete(self, *tables: str) -> bool:
-        """Whether all entries of some tables are valid."""
+        """Whether all entries of the given tables are valid."""
         return self.incomplete.isdisjoint(tables)
 
     def add(self, keys: tuple[str | int, ...], error: InvalidValue) -> None:
-        """Add an error; its table counts as incomplete from now on.
+        """Add an error and mark its table as incomplete.
 
         Args:
-            keys: Path of the table in which the error is; positions are those of the valid entries.
-            error: The error, with the key in that table.
+            keys: Path of the table with the error; positions count the valid entries.
+            error: The error with its key in that table.
         """
         if len(keys) > 1 and isinstance(keys[1], int):
             keys = (keys[0], self._position(str(keys[0]), keys[1]), *keys[2:])
@@ -47,7 +47,7 @@ class Findings:
         self.incomplete.add(str(keys[0]))
         written: Any = self._raw
         for key in keys:
-            written = written[key] if _holds(written, key) else None
+            written = written[key] if _contains(written, key) else None
         text = f"{path_of(self._raw, *keys)}: {error.problem}"
         if isinstance(error.data.get("value"), float) and isinstance(written, str):
             text += "" if f"{error.data['value']:g}" in written else f" (written as '{written}')"
@@ -55,26 +55,26 @@ class Findings:
 
     @contextmanager
     def catching(self, *keys: str | int) -> Iterator[None]:
-        """Add an ``InvalidValue`` that is raised inside."""
+        """Add an ``InvalidValue`` that is raised inside the block."""
         try:
             yield
         except InvalidValue as error:
             self.add(keys, error)
 
-    def records[E, R](self, table: str, entries: Iterable[E], make: Callable[[E], R | None]) -> list[R]:
-        """Records of the entries of a table; those that are invalid, or ``None``, are left out."""
-        made, kept = [], []
+    def records[E, R](self, table: str, entries: Iterable[E], build: Callable[[E], R | None]) -> list[R]:
+        """Build records of the entries of a table; invalid ones and those that are ``None`` are left out."""
+        records, positions = [], []
         for index, entry in enumerate(entries):
             with self.catching(table, index):
-                record = make(entry)
+                record = build(entry)
                 if record is not None:
-                    made.append(record)
-                    kept.append(self._position(table, index))
-        self._positions[table] = kept
-        return made
+                    records.append(record)
+                    positions.append(self._position(table, index))
+        self._positions[table] = positions
+        return records
 
     def check(self, findings: Iterable[Finding]) -> None:
-        """Add findings."""
+        """Add the errors of some findings."""
         for finding in findings:
             self.add(finding.keys, finding.error)
 
@@ -82,7 +82,7 @@ class Findings:
         return self._positions[table][index] if table in self._positions else index
 
 
-def _holds(value: Any, key: str | int) -> bool:
+def _contains(value: Any, key: str | int) -> bool:
     if isinstance(value, dict):
         return key in value
     return isinstance(value, list) and isinstance(key, int) and key < len(value)

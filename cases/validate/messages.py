@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the errors of the schema to sentences that name the key, the value and what is allowed."""
+"""Conversion of the errors of the schema into sentences that name the key, the value and what is allowed."""
 
 import types
 from collections.abc import Iterable, Sequence
@@ -20,23 +20,23 @@ _NAMING_KEYS = ("name", "region", "quantity")
 
 
 def messages_of(error: ValidationError, raw: dict[str, Any]) -> list[str]:
-    """One sentence for each error.
+    """Return one sentence for each error.
 
     Args:
-        error: What the schema raised for ``Case``.
+        error: Error that the schema raised for ``Case``.
         raw: The tables as read from the file.
     """
     return [_sentence(item, raw) for item in errors_of(error)]
 
 
 def errors_of(error: ValidationError) -> list[dict[str, Any]]:
-    """Errors of the schema, without those that only follow from others."""
+    """Return the errors of the schema without those that only follow from others."""
     items = [dict(item) for item in error.errors(include_url=False)]
     return [item for item in items if not _follows(item, items)]
 
 
 def not_one_of(word: str, words: Sequence[str], *, what: str = "") -> str:
-    """State that a word is not among the allowed ones, with the nearest of them, and list them."""
+    """Return the message for a word that is not allowed, with the nearest and all allowed words."""
     try:
         one_of("", word, words, what=what)
     except InvalidValue as error:
@@ -45,7 +45,7 @@ def not_one_of(word: str, words: Sequence[str], *, what: str = "") -> str:
 
 
 def path_of(raw: Any, *keys: str | int) -> str:
-    """Readable path of a key: entries of lists appear by their name, else by their number from 1."""
+    """Return the readable path of a key; list entries appear by their name, else by their number from 1."""
     path = ""
     for key in keys:
         if isinstance(key, int):
@@ -72,10 +72,10 @@ def _inside(raw: Any, key: str | int) -> Any:
         return None
 
 
-def _follows(item: dict[str, Any], found: Iterable[dict[str, Any]]) -> bool:
-    """Whether a list is called too short only because its invalid entries are not counted."""
+def _follows(item: dict[str, Any], items: Iterable[dict[str, Any]]) -> bool:
+    """Whether a list is reported as too short only because its invalid entries are not counted."""
     place = item["loc"]
-    inside = (other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in found)
+    inside = (other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in items)
     return item["type"] == "too_short" and any(inside)
 
 
@@ -86,7 +86,7 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
     if kind == "extra_forbidden":
         allowed, key = sorted(_keys(table)), str(keys[-1])
         if key in _RENAMED_KEYS:
-            return f"{path}: is now called {_RENAMED_KEYS[key]}"
+            return f"{path}: has been renamed: write {_RENAMED_KEYS[key]}"
         return f"{path}: unknown key{nearest(key, allowed)}; allowed here: {', '.join(allowed)}"
     if kind == "missing":
         expected = _description(table, str(keys[-1])).rstrip(".")
@@ -101,7 +101,7 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
 
 
 def reason(item: dict[str, Any]) -> str:
-    """What is wrong with one value, without its key."""
+    """Return what is wrong with a value, without its key."""
     kind, value, context = item["type"], item["input"], item.get("ctx", {})
     shown = repr(value)
     if kind in ("unit", "range"):
@@ -109,7 +109,7 @@ def reason(item: dict[str, Any]) -> str:
     if kind == "literal_error":
         words = [word.strip(" '") for word in context["expected"].replace(" or ", ",").split(",")]
         if value in _RENAMED_WORDS:
-            return f"{shown} is now called '{_RENAMED_WORDS[value]}'"
+            return f"{shown} has been renamed: write '{_RENAMED_WORDS[value]}'"
         return not_one_of(value if isinstance(value, str) else shown, words)
     if kind in ("greater_than_equal", "int_type", "int_from_float"):
         least = f" of at least {context['ge']}" if "ge" in context else ""
@@ -131,14 +131,14 @@ def reason(item: dict[str, Any]) -> str:
 
 
 def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any, list[Any]]:
-    """Keys as written in the file, the table with the last one, and the types allowed at it."""
+    """Return the keys as written in the file, the table of the last key, and the types allowed there."""
     here: Any = Case
     holder: Any = Case
     keys: list[str | int] = []
     for item in location:
         members = _union(here)
         tagged = [m for m in members if item in _literals(m)]
-        if len(members) > 1 and tagged:  # a tag of the schema, not a key of the file
+        if len(members) > 1 and tagged:  # this item is a tag of the schema, not a key of the file
             here = holder = tagged[0]
             continue
         if item == "[key]":
@@ -149,7 +149,7 @@ def _walk(location: tuple[str | int, ...]) -> tuple[list[str | int], Any, list[A
 
 
 def _union(kind: Any) -> list[Any]:
-    """Members of an optional type or a union, without None and without annotations."""
+    """Return the members of an optional type or a union, without None and annotations."""
     if get_origin(kind) is Annotated:
         return _union(get_args(kind)[0])
     if get_origin(kind) in (Union, types.UnionType):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From a case file to a resolved case, or to one error with a message for everything that is wrong."""
+"""Reading a case file into a resolved case, or into one error that lists everything that is wrong."""
 
 import csv
 import tomllib
@@ -26,15 +26,15 @@ _COLUMNS = ("radius_mm", "height_mm")
 
 
 def library_cases() -> dict[str, Path]:
-    """The cases that come with the program, by name."""
+    """Return the files of the library cases by name."""
     return {path.stem: path for path in sorted(LIBRARY.glob("*.toml"))}
 
 
 def find_case(name: str) -> Path:
-    """File of a case: a path, or the name of a library case.
+    """Return the file of a case, which is given by its path or by the name of a library case.
 
     Raises:
-        InputError: There is neither.
+        InputError: There is no such file and no such library case.
     """
     return find_file(name, library_cases(), "case")
 
@@ -43,7 +43,7 @@ def read_case(path: Path | str) -> Case:
     """Read, check and resolve a case file.
 
     Raises:
-        InputError: The file cannot be read or has errors; one line for each.
+        InputError: The file cannot be read, or it has errors; the message has one line for each.
     """
     path = Path(path)
     try:
@@ -51,9 +51,9 @@ def read_case(path: Path | str) -> Case:
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: not a text file in UTF-8", key=str(path)) from None
+        raise InputError(f"{path}: is not a text file in UTF-8", key=str(path)) from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: not valid TOML: {error}", key=str(path)) from None
+        raise InputError(f"{path}: is not valid TOML: {error}", key=str(path)) from None
     return case_from_tables(tables, source=str(path), folder=path.parent)
 
 
@@ -61,12 +61,12 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     """Check and resolve a case given as nested tables.
 
     Args:
-        tables: As a TOML reader returns them.
+        tables: The tables as a TOML reader returns them.
         source: Name of the file, for messages.
         folder: Folder of the files that the case names.
 
     Raises:
-        InputError: It has errors; one line for each.
+        InputError: The case has errors; the message has one line for each.
     """
     raw = _with_radii(_with_points(dict(tables), folder), folder)
     messages: list[str] = []
@@ -85,7 +85,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
 
 
 def _with_units(case: Case, units: dict[str, list[str]]) -> Case:
-    """The case with the units of its report: those that it names, else those that it uses."""
+    """Set the units of the report: those that the case names, else those that it uses."""
     chosen = case.output.units or {kind: tuple(names) for kind, names in units.items()}
     return case.model_copy(update={"output": case.output.model_copy(update={"units": chosen})})
 
@@ -96,7 +96,7 @@ def _input_error(source: str, lines: list[str]) -> InputError:
 
 
 def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """Replace a contour file by its points, so that the case needs no other file."""
+    """Replace the file of a contour by its points, so that the case needs no other file."""
     meridian = _file_table(tables, "shape", "meridian")
     if meridian is None:
         return tables
@@ -105,17 +105,17 @@ def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     return _with(tables, "shape", "meridian", points)
 
 
-def companions(path: Path) -> list[Path]:
-    """The files that a case file reads."""
+def companion_files(path: Path) -> list[Path]:
+    """Return the files that a case file refers to."""
 
-    def named(value: Any) -> Iterator[str]:
+    def names(value: Any) -> Iterator[str]:
         if isinstance(value, dict):
             if value.get("kind") == "file" and "path" in value:
                 yield str(value["path"])
             for inner in value.values():
-                yield from named(inner)
+                yield from names(inner)
 
-    return [path.parent / name for name in named(tomllib.loads(path.read_text(encoding="utf-8")))]
+    return [path.parent / name for name in names(tomllib.loads(path.read_text(encoding="utf-8")))]
 
 
 def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
@@ -133,16 +133,16 @@ def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
 
 
 def _file_table(tables: dict[str, Any], outer: str, inner: str) -> dict[str, Any] | None:
-    """The table ``inner`` in the table ``outer`` if it names a file; invalid ones are left to the schema."""
-    around = tables.get(outer)
-    table = around.get(inner) if isinstance(around, dict) else None
+    """Return the table ``inner`` of ``outer`` if it names a file; the schema reports invalid tables."""
+    outer_table = tables.get(outer)
+    table = outer_table.get(inner) if isinstance(outer_table, dict) else None
     if not isinstance(table, dict) or table.get("kind") != "file" or not isinstance(table.get("path"), str):
         return None
     return table
 
 
 def _with(tables: dict[str, Any], outer: str, inner: str, content: dict[str, Any]) -> dict[str, Any]:
-    """The tables with the content of a file in place of its path; other keys of the table stay."""
+    """Return the tables with the content of a file instead of its path; other keys of the table stay."""
     kept = {key: value for key, value in tables[outer][inner].items() if key not in ("kind", "path")}
     return tables | {outer: tables[outer] | {inner: content | kept}}
 
@@ -156,5 +156,5 @@ def _columns(path: Path) -> dict[str, list[str]]:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f'{key}: "{path}" cannot be read ({reason})', key=key) from None
     if not rows or any(name not in rows[0] for name in _COLUMNS):
-        raise InputError(f'{key}: "{path}" needs rows under the columns {" and ".join(_COLUMNS)}', key=key)
+        raise InputError(f'{key}: "{path}" must have rows with the columns {" and ".join(_COLUMNS)}', key=key)
     return {name: [f"{row[name]} mm" for row in rows] for name in _COLUMNS}

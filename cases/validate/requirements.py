@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Requirements: limits on reported quantities, checked before a run and judged at its end."""
+"""Requirements: limits on reported quantities, which are checked before a run and evaluated at its end."""
 
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -26,8 +26,8 @@ __all__ = [
     "verdicts",
 ]
 
-# Tables that decide which quantities a run reports.
-_DECIDING = (
+# Tables that determine which quantities a run reports.
+_REPORTING_TABLES = (
     "shape",
     "materials",
     "parts",
@@ -44,40 +44,40 @@ _BOUNDS = ("at_least", "at_most")
 
 
 def reported(case: Case) -> list[str]:
-    """Names of the quantities that a run of the case reports."""
+    """Return the names of the quantities that a run of the case reports for every state."""
     return names_for(scope_of(case))
 
 
 def margins_of(case: Case) -> list[str]:
-    """Names of the stability margins of the loads that the case changes."""
+    """Return the names of the stability margins of the loads that the case changes."""
     changed = {
         kind.margin
         for kind in LOAD_KINDS
         for stage in case.stages
         if getattr(stage, kind.key) not in (None, {})
     }
-    found = {DRIVERS[stage.control].finds for stage in case.stages if stage.control in DRIVERS}
-    loads = [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | found]
+    driven = {DRIVERS[stage.control].finds for stage in case.stages if stage.control in DRIVERS}
+    loads = [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | driven]
     if len(loads) > 1:
         loads.append(TOGETHER)
     return [STABILITY_MARGIN_OF.of(load) for load in loads]
 
 
 def known_quantities(case: Case) -> list[str]:
-    """Names of all quantities of a run: those of every state, and the margins at its end if requested."""
+    """Return the names of all quantities of a run, including the stability margins if they are requested."""
     return reported(case) + (margins_of(case) if case.path.seek_limit is not None else [])
 
 
 def check_requirements(case: Case, findings: Findings) -> None:
-    """Add an error for each requirement that cannot be judged."""
-    known = reported(case) + margins_of(case) if findings.complete(*_DECIDING) else None
+    """Add an error for each requirement that cannot be evaluated."""
+    known = reported(case) + margins_of(case) if findings.complete(*_REPORTING_TABLES) else None
     for index, requirement in enumerate(case.requirements):
         for key, text in _errors(case, requirement, known):
             findings.add(("requirements", index), InvalidValue(text, key=key))
 
 
 def resolved_requirements(case: Case) -> Case:
-    """The same case with all limits in internal units."""
+    """Return the case with all limits in internal units."""
     requirements = []
     for requirement in case.requirements:
         unit = quantity_of(requirement.quantity).unit
@@ -90,21 +90,21 @@ def resolved_requirements(case: Case) -> Case:
 def verdicts(
     case: Case, last: Quantities, ends: Mapping[str, Quantities], margins: Sequence[Margin] = ()
 ) -> tuple[Verdict, ...]:
-    """Judge the requirements of a resolved case.
+    """Evaluate the requirements of a resolved case.
 
     Args:
         case: The case.
         last: Quantities of the last state.
-        ends: Quantities at the end of every stage that was completed, by stage.
+        ends: Quantities at the end of every completed stage, by stage.
         margins: Stability margins of the path.
     """
-    found = []
+    results = []
     for requirement in case.requirements:
         name, stage = requirement.quantity, requirement.stage
         unit = quantity_of(name).unit
         margin = next((m for m in margins if m.quantity == name), None)
         if name in margins_of(case):
-            value, where = (margin.value, _ahead(margin)) if margin else (math.nan, "no such load acts")
+            value, where = (margin.value, _margin_text(margin)) if margin else (math.nan, "no such load acts")
         else:
             value, where = _value(name, stage, last, ends)
         is_bound = margin is not None and margin.is_bound
@@ -114,12 +114,12 @@ def verdicts(
                 bound = parse(limit, unit)
                 met = value >= bound if key == "at_least" else value <= bound and not is_bound
                 words = key.replace("_", " ")
-                found.append(Verdict(name, words, bound, value, unit, met, where, is_bound))
-    return tuple(found)
+                results.append(Verdict(name, words, bound, value, unit, met, where, is_bound))
+    return tuple(results)
 
 
-def _ahead(margin: Margin) -> str:
-    """State of a margin, in words."""
+def _margin_text(margin: Margin) -> str:
+    """Describe where the critical point of a margin is."""
     if math.isnan(margin.value):
         return margin.text
     if margin.is_bound:
@@ -130,7 +130,7 @@ def _ahead(margin: Margin) -> str:
 def _value(
     name: str, stage: str | None, last: Quantities, ends: Mapping[str, Quantities]
 ) -> tuple[float, str]:
-    """Value of a quantity at the state that a requirement names, and that state in words."""
+    """Return the value of a quantity at the state of a requirement, and a description of that state."""
     state = last if stage is None else ends.get(stage, {})
     value = state[name].value if name in state else math.nan
     if stage is None:
@@ -150,10 +150,10 @@ def _errors(
     except KeyError:
         quantity = None
     if name in RENAMED_QUANTITIES:
-        yield "quantity", f"'{name}' is now called '{RENAMED_QUANTITIES[name]}'"
+        yield "quantity", f"'{name}' has been renamed: write '{RENAMED_QUANTITIES[name]}'"
         return
     if quantity is None or (known is not None and name not in known):
-        yield "quantity", not_one_of(name, list(known or ()), what="reported by this case")
+        yield "quantity", not_one_of(name, list(known or ()), what="a quantity that this case reports")
         return
     limits = {key: getattr(requirement, key) for key in _BOUNDS}
     if quantity is STABILITY_MARGIN_OF:
@@ -172,16 +172,19 @@ def _errors(
 
 
 def _margin_errors(case: Case, requirement: RequirementTable) -> Iterator[tuple[str, str]]:
-    """A margin is sought once, from the last state on, up to a limit that the case sets."""
+    """Check that a margin is required only at the last state, and within the limit of the search."""
     furthest = case.path.seek_limit
     if furthest is None:
-        yield "quantity", "needs path.seek_limit, the multiple of the loads up to which to search"
+        yield "quantity", "needs path.seek_limit, the multiple of the loads up to which margins are searched"
     elif requirement.at_least is not None:
         try:
             beyond = parse(requirement.at_least, "1") > furthest
         except UnitError:
             return  # reported with the limit
         if beyond:
-            yield "at_least", f"is above path.seek_limit = {furthest:g}: raise that to at least this value"
+            yield (
+                "at_least",
+                f"is above path.seek_limit = {furthest:g}: increase path.seek_limit to at least this value",
+            )
     if requirement.stage not in (None, *(stage.name for stage in case.stages[-1:])):
-        yield "stage", "margins are sought from the last state on: leave it out"
+        yield "stage", "margins are searched from the last state: remove stage"

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The resolved case: every default filled in, one notation for every quantity, and its stable hash."""
+"""Resolved cases: defaults are filled in, quantities have one notation, and the hash is stable."""
 
 import hashlib
 from typing import Any
@@ -17,11 +17,11 @@ __all__ = ["case_hash", "coarsened", "resolved", "to_toml"]
 
 
 def resolved(case: Case, shape: Shape | None) -> Case:
-    """The same case with defaults filled in: band edges, sheet thicknesses, names of stages.
+    """Return the case with its defaults filled in: band edges, sheet thicknesses, names of stages.
 
     Args:
         case: The case.
-        shape: Its shape; ``None`` if it is invalid: what depends on it is then left as it is.
+        shape: Its shape; ``None`` if it is not valid, and defaults that depend on it are not filled in.
     """
     names = tuple(electrode.name for electrode in case.electrodes)
     update: dict[str, Any] = {
@@ -35,23 +35,23 @@ def resolved(case: Case, shape: Shape | None) -> Case:
 
 
 def to_toml(case: Case) -> str:
-    """The case as a TOML text that reads back to the same case."""
+    """Return the case as a TOML text from which the same case is read."""
     return tomli_w.dumps(_set_only(case.model_dump(by_alias=True)))
 
 
 def case_hash(case: Case) -> str:
-    """Hash of a resolved case, 64 hexadecimal digits; the same for "180 um" and "0.18 mm".
+    """Return the hash of a resolved case, 64 hexadecimal digits; it is the same for "180 um" and "0.18 mm".
 
-    Units of the report do not count.
+    The units of the report do not change it.
     """
     output = case.output.model_copy(update={"units": {}})
     return hashlib.sha256(to_toml(case.model_copy(update={"output": output})).encode()).hexdigest()
 
 
 def coarsened(case: Case, factor: float) -> Case:
-    """The case with element sizes multiplied by ``factor`` and fewer elements through and around.
+    """Multiply the element sizes of a case by ``factor``, with fewer elements through and around.
 
-    For a quick look and for tests; the resolved case, and so its hash, contains the changed mesh.
+    The changed mesh is part of the resolved case and of its hash.
     """
     low, high = edge_range(case, shape_of(case))
     mesh = case.mesh
@@ -81,21 +81,21 @@ def _electrode(electrode: ElectrodeTable, edges: tuple[float, float]) -> Electro
 
 
 def _stage(stage: StageTable, number: int, electrodes: tuple[str, ...]) -> StageTable:
-    everywhere = {name: stage.voltage["all"] for name in electrodes if "all" in stage.voltage}
+    common = {name: stage.voltage["all"] for name in electrodes if "all" in stage.voltage}
     named = {name: value for name, value in stage.voltage.items() if name != "all" or not electrodes}
     targets = [control for control, driver in DRIVERS.items() if getattr(stage, driver.key)]
     implied = targets[0] if targets and stage.control == "load" else stage.control
     return stage.model_copy(
         update={
             "name": stage.name or f"stage {number}",
-            "voltage": everywhere | named,
+            "voltage": common | named,
             "control": implied,
         }
     )
 
 
 def _set_only(value: Any) -> Any:
-    """Drop what is not set (TOML has no null) and empty tables."""
+    """Remove values that are not set, because TOML has no null, and empty tables."""
     if isinstance(value, dict):
         entries = {key: _set_only(item) for key, item in value.items()}
         return {key: item for key, item in entries.items() if item not in (None, {}, [])}

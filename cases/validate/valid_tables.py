@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The tables of a case that are valid by themselves, so that errors in others do not hide theirs."""
+"""The valid tables of an invalid case, so that their records are also checked."""
 
 from contextlib import suppress
 from typing import Annotated, Any, NamedTuple, get_args, get_origin
@@ -12,12 +12,12 @@ __all__ = ["ValidTables", "valid_tables"]
 
 
 class ValidTables(NamedTuple):
-    """What is left of a case without its invalid tables and entries.
+    """A case without its invalid tables and entries.
 
     Attributes:
         case: The case; a required table that is missing or invalid is ``None``.
-        positions: Positions in the file of the entries that are left of each list of tables.
-        incomplete: Tables that are missing, invalid or lack entries.
+        positions: Positions in the file of the valid entries of each list of tables.
+        incomplete: Tables that are missing, invalid, or have invalid entries.
     """
 
     case: Case
@@ -26,7 +26,7 @@ class ValidTables(NamedTuple):
 
 
 def valid_tables(raw: dict[str, Any]) -> ValidTables:
-    """Keep the tables and entries of a case that are valid by themselves."""
+    """Return the tables and entries of a case that are valid by themselves."""
     values: dict[str, Any] = {}
     positions: dict[str, list[int]] = {}
     incomplete = set()
@@ -58,6 +58,6 @@ def _valid_entries(kind: Any, entries: dict[Any, Any]) -> dict[Any, Any]:
     adapter = TypeAdapter(kind)
     valid = {}
     for key, entry in entries.items():
-        with suppress(ValidationError):  # its messages come from the validation of the whole case
+        with suppress(ValidationError):  # the validation of the whole case reports these errors
             valid[key] = adapter.validate_python(entry)
     return valid

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The command line as a user meets it, in processes of its own."""
+"""The command line as a user sees it, in separate processes."""
 
 import json
 import os
@@ -36,7 +36,7 @@ def test_help_names_every_command_and_shows_examples(annelid):
     assert "annelid run my_cuff.toml" in text
 
 
-def test_version_is_told(annelid):
+def test_the_version_is_printed(annelid):
     assert annelid("--version").stdout.startswith("annelid ")
 
 
@@ -47,7 +47,8 @@ def test_library_lists_and_prints_cases(annelid):
     scanned = annelid("library", "scanned_tube")
     assert tomllib.loads(scanned.stdout)["lattice"]["measured"]["path"] == "scanned_tube.csv"
     assert re.search(
-        r"it reads scanned_tube\.csv, to be copied beside it: .*/scanned_tube\.csv", scanned.stderr
+        r"reads scanned_tube\.csv; copy that file to the folder of the case: .*/scanned_tube\.csv",
+        scanned.stderr,
     )
 
 
@@ -59,7 +60,7 @@ def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, t
     assert f"# case hash {case_hash(case)}" in done.stdout
     assert "unknowns (" in done.stdout
     assert "# 5 steps, about " in done.stdout
-    assert "# reports: mean radial expansion, " in done.stdout
+    assert "# reported quantities: mean radial expansion, " in done.stdout
     assert "minimum scaled Jacobian" in done.stdout
 
 
@@ -87,8 +88,8 @@ def test_wrong_input_exits_with_2_and_writes_nothing(
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["run", "no_such.toml"], "no_such.toml: is no file and no library case"),
-        (["run", "."], ".: is a folder and no library case"),
+        (["run", "no_such.toml"], "no_such.toml: does not exist, and there is no library case of that name"),
+        (["run", "."], ".: is a folder, and there is no library case of that name"),
         (["mesh", "cuff", "--out", "cuff.stl"], '--out: "cuff.stl" must end in .msh or .vtu'),
         (["report", "nowhere"], "run folder nowhere: no run there"),
         (["view", "nowhere", "--image", "a.png"], "run folder nowhere: no run there"),
@@ -117,7 +118,7 @@ def test_wrong_arguments_exit_with_2(capsys, arguments, message):
     assert message in capsys.readouterr().err
 
 
-def test_run_writes_a_folder_skips_it_when_done_and_keeps_others(annelid, case_file, tables, tmp_path):
+def test_run_writes_a_folder_and_does_not_repeat_or_overwrite_runs(annelid, case_file, tables, tmp_path):
     folder = tmp_path / "runs" / f"tube-{case_hash(case_from_tables(tables))[:8]}"
     done = annelid("run", case_file)
     assert done.returncode == 0, done.stderr
@@ -129,8 +130,8 @@ def test_run_writes_a_folder_skips_it_when_done_and_keeps_others(annelid, case_f
     assert len(lines) == json.loads((folder / "summary.json").read_text())["states"] == 5
 
     finished = (folder / "summary.json").read_bytes()
-    again = annelid("run", case_file)
-    assert "holds the finished run of this case" in again.stdout
+    repeated = annelid("run", case_file)
+    assert "contains the finished run of this case" in repeated.stdout
     assert (folder / "summary.json").read_bytes() == finished
 
     tables["stages"][1]["voltage"]["all"] = "900 V"
@@ -146,7 +147,7 @@ def test_run_writes_a_folder_skips_it_when_done_and_keeps_others(annelid, case_f
     assert (tmp_path / "state.png").read_bytes().startswith(b"\x89PNG")
 
 
-def test_a_folder_of_something_else_is_left_alone(annelid, case_file, tmp_path):
+def test_a_folder_of_something_else_is_not_changed(annelid, case_file, tmp_path):
     (tmp_path / "thesis").mkdir()
     (tmp_path / "thesis" / "chapter.txt").write_text("precious")
     done = annelid("run", case_file, "thesis")
@@ -178,7 +179,7 @@ def test_mesh_writes_files_that_meshio_reads(annelid, case_file, tmp_path):
 
 
 @pytest.mark.mpi
-def test_two_ranks_find_the_same_as_one(annelid, case_file, tmp_path):
+def test_two_ranks_give_the_same_result_as_one(annelid, case_file, tmp_path):
     values = []
     for ranks in (1, 2):
         done = annelid("run", case_file, f"on_{ranks}", "--ranks", ranks, "--no-report")
@@ -192,11 +193,11 @@ def test_two_ranks_find_the_same_as_one(annelid, case_file, tmp_path):
 
 
 @pytest.mark.mpi
-def test_ranks_that_are_not_one_run_are_told(annelid, case_file, tmp_path):
+def test_ranks_that_are_not_connected_are_refused(annelid, case_file, tmp_path):
     done = annelid("run", case_file, "alone", "--expect-ranks", 2)
-    # Started without mpiexec: one rank where two were asked for.
+    # It is started without mpiexec, so there is one rank where two were requested.
     assert done.returncode == 2
-    assert "2 ranks were asked for, but this run has 1" in done.stderr
+    assert "2 ranks were requested, but this run has 1" in done.stderr
     assert not (tmp_path / "alone").exists()
 
 
@@ -209,7 +210,7 @@ def test_more_ranks_than_cells_are_refused(annelid, tmp_path):
     assert done.stderr.count("1 cells of the mesh are too few for 2 ranks; ask for fewer ranks") == 1
 
 
-# The command line, but a run that waits in its second state for ever: it cannot end before the signal comes.
+# The command line with a run that waits in its second state, so that it cannot end before the signal.
 WAITING = """
 import sys, time
 from annelid.cases.cli.main import main
@@ -225,7 +226,7 @@ sys.exit(main(sys.argv[1:]))
 
 
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGKILL])
-def test_an_interrupted_run_says_so_and_a_rerun_works(annelid, case_file, tmp_path, end):
+def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tmp_path, end):
     command = [sys.executable, "-c", WAITING, "run", str(case_file), "run", "--no-report"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     process = start_interruptible(command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True)
@@ -237,14 +238,14 @@ def test_an_interrupted_run_says_so_and_a_rerun_works(annelid, case_file, tmp_pa
     assert status(tmp_path / "run") == "unfinished"
     if end == signal.SIGINT:
         assert process.returncode == 130
-        assert "interrupted; a Run folder that was begun says unfinished" in errors
+        assert "interrupted; the Run folder is marked as unfinished" in errors
         assert "Traceback" not in errors
     done = annelid("run", case_file, "run", "--no-report")
     assert done.returncode == 0, done.stderr
     assert status(tmp_path / "run") == "finished"
 
 
-def test_an_unexpected_error_shows_no_traceback_unless_asked(
+def test_an_unexpected_error_shows_a_traceback_only_with_debug(
     annelid, case_file, tmp_path, monkeypatch, capsys
 ):
     def fail(*_):
@@ -254,8 +255,7 @@ def test_an_unexpected_error_shows_no_traceback_unless_asked(
     assert main(["check", str(case_file)]) == 1
     errors = capsys.readouterr().err
     assert (
-        errors
-        == "annelid: unexpected error: RuntimeError: the disk is gone. --debug shows where it came from\n"
+        errors == "annelid: unexpected error: RuntimeError: the disk is gone. --debug prints the traceback\n"
     )
     assert main(["check", str(case_file), "--debug"]) == 1
     assert "Traceback" in capsys.readouterr().err
@@ -264,13 +264,13 @@ def test_an_unexpected_error_shows_no_traceback_unless_asked(
 def test_schema_describes_every_key(annelid):
     schema = json.loads(annelid("schema").stdout)
     tables = [schema, *schema["$defs"].values()]
-    silent = [
+    undescribed = [
         (table["title"], key)
         for table in tables
         for key, entry in table.get("properties", {}).items()
-        if "description" not in entry and "$ref" not in entry  # a table says what it is itself
+        if "description" not in entry and "$ref" not in entry  # a table has its own description
     ]
-    assert silent == []
+    assert undescribed == []
     assert schema["$defs"]["TubeTable"]["properties"]["inner_radius"]["examples"] == ["4 mm"]
     assert [choice["type"] for choice in schema["$defs"]["StageTable"]["properties"]["voltage"]["anyOf"]] == [
         "object",
@@ -292,17 +292,17 @@ def test_no_equilibrium_at_all_exits_with_1_and_keeps_the_outcome(case_file, tmp
     assert status(tmp_path / "run") == "finished"
 
 
-def test_what_breaks_a_run_is_kept_in_its_log(case_file, tmp_path, monkeypatch, capsys):
+def test_the_traceback_of_an_unexpected_error_is_in_the_log(case_file, tmp_path, monkeypatch, capsys):
     from annelid.solver.continuation.path import Path as EquilibriumPath
 
     def fail(*_, **__):
-        raise RuntimeError("the factory burns")
+        raise RuntimeError("the disk is gone")
 
     monkeypatch.setattr(EquilibriumPath, "follow", fail)
     assert main(["run", str(case_file), str(tmp_path / "run"), "--no-report"]) == 1
     log = tmp_path / "run" / "log.txt"
     assert (
-        f"unexpected error: RuntimeError: the factory burns. The details are in {log}"
+        f"unexpected error: RuntimeError: the disk is gone. The traceback is in {log}"
         in capsys.readouterr().err
     )
     assert "Traceback" in log.read_text()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The page on case files and the schema name the same keys."""
+"""The documentation of case files and studies has the same keys as the schemas."""
 
 import re
 
@@ -11,8 +11,6 @@ from annelid.cases.studies.reading import read_study
 from annelid.cases.studies.schema import Study
 
 PAGE = (ROOT / "cases" / "README.md").read_text()
-
-
 STUDIES = (ROOT / "cases" / "studies" / "README.md").read_text()
 
 

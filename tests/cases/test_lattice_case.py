@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Lattices in case files: read, checked, laid, and printed by the command."""
+"""Lattices in case files: reading, checking, wrapping and printing."""
 
 import copy
 import re
@@ -39,7 +39,7 @@ def tables_with(**changes):
     return copy.deepcopy(TABLES) | {"lattice": LATTICE | changes}
 
 
-def test_a_lattice_lies_on_the_wall():
+def test_the_lattice_is_on_the_wall():
     lattice = lattice_of(case_from_tables(tables_with()))
     assert lattice.chart.scale(np.zeros((1, 2))) == pytest.approx(4.2)
     assert lattice.heights == (0.0, 0.5)
@@ -48,7 +48,7 @@ def test_a_lattice_lies_on_the_wall():
     assert inside.chart.scale(np.zeros((1, 2))) == pytest.approx(4.05)
 
 
-def test_it_keeps_between_its_ends():
+def test_the_lattice_is_between_its_given_ends():
     lattice = lattice_of(case_from_tables(tables_with(**{"from": "4 mm", "to": "16 mm"})))
     ends = np.array([[0.0, lattice.extent.low], [0.0, lattice.extent.high]])
     assert lattice.chart.place(ends).position[:, 2] == pytest.approx([4.0, 16.0], abs=1e-6)
@@ -77,15 +77,15 @@ def test_ends_on_a_dome_are_radii():
     assert np.hypot(*inner[:, :2].T) == pytest.approx([5.0, 11.0], abs=1e-5)
 
 
-def test_a_resolved_lattice_reads_back(tmp_path):
+def test_a_resolved_lattice_is_read_as_the_same_lattice(tmp_path):
     case = case_from_tables(tables_with())
     (tmp_path / "case.toml").write_text(to_toml(case))
-    again = read_case(tmp_path / "case.toml")
-    assert again.lattice == case.lattice
-    assert case_hash(again) == case_hash(case)
+    reread = read_case(tmp_path / "case.toml")
+    assert reread.lattice == case.lattice
+    assert case_hash(reread) == case_hash(case)
 
 
-def test_a_measured_surface_is_put_into_the_case(tmp_path):
+def test_the_resolved_case_contains_the_measured_surface(tmp_path):
     rows = [f"{a},{h},{5.0 + 0.1 * np.cos(np.radians(2 * a))}" for a in range(0, 360, 30) for h in range(21)]
     (tmp_path / "scan.csv").write_text("\n".join(["angle_deg,height_mm,radius_mm", *rows]))
     tables = tables_with(measured={"kind": "file", "path": "scan.csv"})
@@ -102,7 +102,7 @@ def read_back(case, folder):
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_the_list_of_cells_is_what_a_case_may_say(kind):
+def test_the_listed_cells_are_valid_in_a_case(kind):
     line = next(line for line in cell_lines() if line.startswith(f"{kind} "))
     text = tomli_w.dumps(tables_with(cell="CELL")).replace('cell = "CELL"', line.split("  ")[-1].strip())
     assert cell_of(case_from_tables(tomllib.loads(text)).lattice.cell) == EXAMPLES[kind]
@@ -126,20 +126,20 @@ def test_the_list_of_cells_is_what_a_case_may_say(kind):
         ({"printing": {"machine": "lathe"}}, r"lattice.printing.machine: 'lathe' is not allowed"),
         (
             {"measured": {"kind": "grid", "heights": ["0 mm"] * 4, "radii": [["5 mm"] * 3] * 8}},
-            r"lattice.measured.radii\[#1\]: has 3 radii, heights has 4",
+            r"lattice.measured.radii\[#1\]: has 3 radii, but heights has 4",
         ),
     ],
 )
-def test_what_cannot_be_meant_is_told(changes, message):
+def test_invalid_lattices_are_refused(changes, message):
     with pytest.raises(InputError) as caught:
         case_from_tables(tables_with(**changes))
     assert re.search(message, caught.value.message)
 
 
-def test_print_writes_the_files_and_says_what_they_hold(tmp_path, capsys):
+def test_print_writes_the_files_and_describes_them(tmp_path, capsys):
     (tmp_path / "case.toml").write_text(tomli_w.dumps(tables_with()))
     assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 0
-    told = capsys.readouterr().out
+    printed = capsys.readouterr().out
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert names == {
         "centre_lines.vtp",
@@ -149,29 +149,29 @@ def test_print_writes_the_files_and_says_what_they_hold(tmp_path, capsys):
         "lattice.png",
         "tool_path.png",
     }
-    assert all(name in told for name in names)
-    assert re.search(r"7 by \d cells of re-entrant", told)
+    assert all(name in printed for name in names)
+    assert re.search(r"7 by \d cells of re-entrant", printed)
     layers, metres, lifts, least = re.search(
-        r"(\d) layers, ([\d.]+) m .* (\d+) lifts \(at least (\d+)", told
+        r"(\d) layers, ([\d.]+) m .* (\d+) lifts \(at least (\d+)", printed
     ).groups()
     assert (layers, lifts) == ("2", least)
     assert float(metres) > 0.1
-    assert re.search(r"the smallest gap between nozzle and part is 0\.2 mm", told)
-    assert "dry-run the program" in told
+    assert re.search(r"the smallest gap between nozzle and part is 0\.2 mm", printed)
+    assert "dry-run the program" in printed
 
 
 def test_lattices_of_the_library_can_be_printed():
     cases = [read_case(path) for path in library_cases().values()]
-    laid = [case for case in cases if case.lattice is not None]
-    assert laid
-    for case in laid:
+    with_lattice = [case for case in cases if case.lattice is not None]
+    assert with_lattice
+    for case in with_lattice:
         path = tool_path(lattice_of(case), PrinterSettings(**dict(case.lattice.printing)))
         assert path.lifts == path.layers * path.min_trails - 1
         assert path.printed_length > 100.0
         assert len(clearance_of(path).collisions) == 0
 
 
-def test_a_nozzle_that_would_run_into_the_part_is_refused_with_the_place(tmp_path, capsys):
+def test_a_collision_of_the_nozzle_with_the_part_is_refused_with_its_position(tmp_path, capsys):
     (tmp_path / "case.toml").write_text(tomli_w.dumps(dome_tables(printing={"machine": "rotary"})))
     assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 2
     words = capsys.readouterr().err
@@ -189,6 +189,6 @@ def test_a_case_without_a_lattice_prints_nothing(tmp_path, capsys):
 
 def test_cells_are_listed_and_drawn(tmp_path, capsys):
     assert main(["cells", "--image", str(tmp_path / "cells.png")]) == 0
-    told = capsys.readouterr().out
-    assert all(f'kind = "{kind}"' in told for kind in EXAMPLES)
+    printed = capsys.readouterr().out
+    assert all(f'kind = "{kind}"' in printed for kind in EXAMPLES)
     assert (tmp_path / "cells.png").read_bytes().startswith(b"\x89PNG")

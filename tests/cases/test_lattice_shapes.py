@@ -137,7 +137,7 @@ def test_a_closed_balloon_is_printed_on_while_it_floats(tmp_path):
     del found["supports"]
     with pytest.raises(
         InputError,
-        match="supports: nothing prevents a rigid motion of the part along its axis: fix its rigid",
+        match="supports: nothing prevents a rigid motion of the part along its axis: add a support",
     ):
         case_from_tables(found)
 
@@ -197,7 +197,7 @@ def test_heights_of_a_measured_part_are_those_of_the_surface(changes, message):
 
 def test_a_measured_surface_does_not_close():
     equator = [{"region": "end_low", "hold": "symmetric"}]
-    with pytest.raises(InputError, match="open at both ends and empty, so it cannot replace this shape"):
+    with pytest.raises(InputError, match="open tube without a core, so it cannot replace this shape"):
         case_from_tables(measured_tables(shape=HALF, supports=equator))
     found = measured_tables()
     found["mesh"] = found["mesh"] | {"model": "sector", "sector": "60 deg"}
@@ -297,6 +297,6 @@ def test_a_measured_surface_has_no_caps():
     found["parts"] = [*found["parts"], {"region": "cap", "material": "silicone"}]
     with pytest.raises(
         InputError,
-        match=r"lattice\.measured: a measured surface is open at both ends and empty, so it cannot",
+        match=r"lattice\.measured: a measured surface is an open tube without a core, so it cannot",
     ):
         body_of(case_from_tables(found))

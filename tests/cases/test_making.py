@@ -197,19 +197,19 @@ def test_what_cannot_be_made_is_refused():
         ({"making": {"volume": "4 mL"}}, "give either pressure or volume"),
         (
             {"lattice": None, "parts": TABLES["parts"][:1]},
-            r"making: needs a lattice to print: add \[lattice\], or leave it out",
+            r"making: needs a lattice that is printed on the skin: add \[lattice\], or remove \[making\]",
         ),
-        ({"mesh": {"model": "axisymmetric"}}, "must be 'solid' or 'sector' with making"),
-        ({"making": {"cover": ["skin"]}}, "outermost layers, from inside to outside, and leave a skin"),
+        ({"mesh": {"model": "axisymmetric"}}, r"must be 'solid' or 'sector' with \[making\]"),
+        ({"making": {"cover": ["skin"]}}, "outermost layers, from inside to outside, but not all layers"),
         (COVERED | {"lattice": {"side": "inside"}}, "cannot be printed on an inflated skin"),
     ):
         with pytest.raises(InputError, match=words):
             case_from_tables(tables(**change))
-    with pytest.raises(InputError, match="cannot be inflated so far"):
+    with pytest.raises(InputError, match="cannot be inflated to the given pressure or volume"):
         body_of(case_from_tables(tables(making={"pressure": "1 MPa"})))
     with pytest.raises(InputError, match="extend beyond the wall"):
         body_of(case_from_tables(tables(**(COVERED | {"lattice": {"height": "0.8 mm"}}))))
-    with pytest.raises(InputError, match=r"name layers that are cast over them in making\.cover"):
+    with pytest.raises(InputError, match=r"name the layers that are cast over the struts in making\.cover"):
         body_of(case_from_tables(tables(lattice={"side": "embedded"})))
 
 

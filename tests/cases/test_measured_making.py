@@ -57,7 +57,7 @@ def last(folder, name):
 def test_measured_as_computed_it_is_the_part_made_without_a_measurement(skin, tmp_path):
     measured = run_case(case_from_tables(measured_tables(skin, {"pressure": "4 kPa"})), tmp_path / "measured")
     assert measured.outcome.kind == "reached"
-    assert "the measured face lies 0.000 mm" in measured.outcome.remarks[0]
+    assert "deviates from the computed inflated skin by 0.000 mm" in measured.outcome.remarks[0]
     assert "in balance with its pressure" in measured.outcome.remarks[2]
     drawn = tables(
         supports=HELD,
@@ -100,7 +100,7 @@ def test_a_face_that_is_not_the_skins_is_refused_with_how_far_it_is_off(skin, tm
     outcome = run_case(case_from_tables(found), tmp_path / "run").outcome
     assert outcome.kind == "no equilibrium"
     assert "does not match that pressure" in outcome.text
-    assert "the measured face lies 1.78" in outcome.remarks[0]
+    assert "deviates from the computed inflated skin by 1.78" in outcome.remarks[0]
 
 
 def test_electrodes_of_a_measured_making_have_heights_of_the_skin(skin):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Every way to write a wrong case, and the message it gets."""
+"""Invalid cases and their messages."""
 
 import pytest
 
@@ -9,7 +9,7 @@ from annelid.geometry.errors import InputError
 
 
 def put(value, *keys):
-    """A change of the tables: set the entry that the keys lead to."""
+    """Return a change of the tables that sets the entry at a path of keys."""
 
     def change(tables):
         for key in keys[:-1]:
@@ -30,8 +30,8 @@ def drop(*keys):
 
 def both(*changes):
     def change(tables):
-        for one in changes:
-            one(tables)
+        for single in changes:
+            single(tables)
 
     return change
 
@@ -139,7 +139,7 @@ WRONG = {
     ),
     "wall thicker than radius": (
         put("5 mm", "shape", "layers", 0, "thickness"),
-        r"shape\.layers: the wall of 5 mm is thicker than the inner_radius of 4 mm",
+        r"shape\.layers: the wall of 5 mm is thicker than inner_radius = 4 mm",
     ),
     "lumen wider than core": (
         put(SLEEVE | {"core_inner_radius": "4 mm"}, "shape"),
@@ -165,7 +165,7 @@ WRONG = {
         put(-0.2, "materials", "rubber", "breakdown_thickness_exponent"),
         r"materials\.rubber\.breakdown_reference_thickness: missing: breakdown_thickness_exponent",
     ),
-    "uneven terms": (
+    "unequal numbers of terms": (
         put(
             {"law": "ogden", "moduli": ["1 MPa"], "exponents": [2, -2], "permittivity": 3},
             "materials",
@@ -199,7 +199,7 @@ WRONG = {
             put(SLEEVE, "shape"),
             lambda t: t["parts"].append({"region": "core", "material": "rubber", "sheets": {"count": 2}}),
         ),
-        r"parts\[core\]\.sheets: 'core' is not a layer and cannot be made of sheets: leave it out",
+        r"parts\[core\]\.sheets: 'core' is not a layer and cannot have sheets: remove sheets",
     ),
     "overlapping electrodes": (
         put("7 mm", "electrodes", 1, "from"),
@@ -233,15 +233,15 @@ WRONG = {
         put("end_left", "supports", 0, "region"),
         r"supports\[end_left\]\.region: 'end_left' is not a surface of this shape \(did you mean",
     ),
-    "unknown bed": (
+    "unknown surface of a foundation": (
         put([{"region": "outside", "stiffness": "1 kPa/mm"}], "foundations"),
         r"foundations\[outside\]\.region: 'outside' is not a surface of this shape \(did you mean",
     ),
     "drifting part": (
         both(put("radial", "supports", 0, "hold"), put("radial", "supports", 1, "hold")),
-        "supports: nothing prevents a rigid motion of the part along its axis: hold one end",
+        "supports: nothing prevents a rigid motion of the part along its axis: support one end",
     ),
-    "plate against a held edge": (
+    "plate against a supported edge": (
         both(
             put(SLEEVE, "shape"),
             lambda t: t["parts"].append({"region": "core", "material": "rubber"}),
@@ -273,7 +273,7 @@ WRONG = {
         put("volume", "stages", 0, "control"),
         r"stages\[fill\]\.control: 'volume' needs its target: volume",
     ),
-    "two drives": (
+    "two targets": (
         lambda t: t["stages"][0].update(volume="40 mL", arc="2 mm"),
         r"stages\[fill\]\.arc: volume and arc both drive the stage: give one of them",
     ),
@@ -329,7 +329,7 @@ WRONG = {
     ),
     "unknown quantity": (
         put("braekdown margin", "requirements", 0, "quantity"),
-        r"requirements\[braekdown margin\]\.quantity: 'braekdown margin' is not reported by this",
+        r"requirements\[braekdown margin\]\.quantity: 'braekdown margin' is not a quantity that this",
     ),
     "no limit": (
         drop("requirements", 0, "at_least"),
@@ -351,21 +351,21 @@ WRONG = {
         put("filling", "requirements", 0, "stage"),
         r"requirements\[radial expansion middle\]\.stage: 'filling' is not a stage \(did you mean",
     ),
-    "branch under a held volume": (
+    "branch under a prescribed volume": (
         put_branch,
         r"stages\[fill\]\.control: under volume control the loads are found, but",
     ),
-    "margin that is not sought": (
+    "margin that is not searched": (
         put([{"quantity": "stability margin voltage", "at_least": 1.3}], "requirements"),
         r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit, the multiple of",
     ),
-    "margin beyond what is sought": (
+    "margin beyond the limit of the search": (
         put_margin({"at_least": 3}),
-        r"requirements\[stability margin voltage\]\.at_least: is above path\.seek_limit = 2: raise",
+        r"requirements\[stability margin voltage\]\.at_least: is above path\.seek_limit = 2: increase",
     ),
     "margin at an earlier stage": (
         put_margin({"at_least": 1.3, "stage": "fill"}),
-        r"requirements\[stability margin voltage\]\.stage: margins are sought from the last state",
+        r"requirements\[stability margin voltage\]\.stage: margins are searched from the last state",
     ),
     "no such contour": (
         put({"kind": "balloon", "meridian": {"kind": "file", "path": "no.csv"}, "layers": []}, "shape"),
@@ -375,18 +375,18 @@ WRONG = {
 
 
 @pytest.mark.parametrize("what", WRONG)
-def test_a_wrong_case_is_told_by_key_value_and_range(tables, what):
+def test_the_message_for_an_invalid_case_names_key_value_and_range(tables, what):
     change, message = WRONG[what]
     change(tables)
     with pytest.raises(InputError, match=message):
         case_from_tables(tables)
 
 
-def test_the_unchanged_case_is_right(tables):
+def test_the_unchanged_case_is_valid(tables):
     assert case_from_tables(tables).title == "A plain tube"
 
 
-def test_all_faults_are_told_at_once(tables):
+def test_all_errors_are_reported_at_once(tables):
     tables["shape"]["length"] = 20
     tables["mesh"]["along"] = "2 N"
     with pytest.raises(
@@ -397,7 +397,7 @@ def test_all_faults_are_told_at_once(tables):
     assert [line.split(":")[0] for line in caught.value.data["problems"]] == ["shape.length", "mesh.along"]
 
 
-def test_a_list_whose_only_entry_is_wrong_is_not_called_empty_too(tables):
+def test_a_list_whose_only_entry_is_invalid_is_not_reported_as_empty(tables):
     tables["stages"] = [{"name": "fill", "presure": "3 mmHg"}]
     with pytest.raises(
         InputError,
@@ -410,7 +410,7 @@ def test_a_list_whose_only_entry_is_wrong_is_not_called_empty_too(tables):
         case_from_tables(tables)
 
 
-def test_entries_without_a_name_are_called_by_their_number(tables):
+def test_entries_without_a_name_are_reported_by_their_number(tables):
     del tables["stages"][1]["name"]
     tables["stages"][1]["steps"] = 0
     with pytest.raises(InputError, match=r"stages\[#2\]\.steps"):
@@ -422,25 +422,27 @@ def test_entries_without_a_name_are_called_by_their_number(tables):
     [
         (
             b"title = 'a'\n[shape\n",
-            r"case\.toml: not valid TOML: .*line 2",
+            r"case\.toml: is not valid TOML: .*line 2",
         ),
         (
             b"title = '\xff'",
-            r"case\.toml: not a text file in UTF-8",
+            r"case\.toml: is not a text file in UTF-8",
         ),
     ],
 )
-def test_unreadable_files_are_told(tmp_path, content, message):
+def test_unreadable_files_are_reported(tmp_path, content, message):
     (tmp_path / "case.toml").write_bytes(content)
     with pytest.raises(InputError, match=message):
         read_case(tmp_path / "case.toml")
 
 
-def test_a_missing_file_is_told():
-    with pytest.raises(InputError, match=r"no_such\.toml: is no file and no library case"):
+def test_a_missing_file_is_reported():
+    with pytest.raises(
+        InputError, match=r"no_such\.toml: does not exist, and there is no library case of that name;"
+    ):
         find_case("no_such.toml")
     with pytest.raises(
-        InputError, match=r"cuf: is no file and no library case \(did you mean 'cuff'\?\); library cases:"
+        InputError, match=r"no library case of that name \(did you mean 'cuff'\?\); library cases:"
     ):
         find_case("cuf")
     with pytest.raises(InputError, match="cannot be read"):
@@ -449,9 +451,12 @@ def test_a_missing_file_is_told():
 
 @pytest.mark.parametrize(
     ("content", "message"),
-    [("radius_mm\n3\n", "needs rows under the columns radius_mm and height_mm"), ("", "needs rows under")],
+    [
+        ("radius_mm\n3\n", "must have rows with the columns radius_mm and height_mm"),
+        ("", "must have rows with"),
+    ],
 )
-def test_a_contour_without_columns_is_told(tables, tmp_path, content, message):
+def test_a_contour_without_columns_is_refused(tables, tmp_path, content, message):
     (tmp_path / "contour.csv").write_text(content)
     meridian = {"kind": "file", "path": "contour.csv"}
     tables["shape"] = {"kind": "balloon", "meridian": meridian, "layers": tables["shape"]["layers"]}
@@ -459,7 +464,7 @@ def test_a_contour_without_columns_is_told(tables, tmp_path, content, message):
         case_from_tables(tables, folder=tmp_path)
 
 
-def test_a_contour_number_that_is_none_is_told_by_its_row(tables, tmp_path):
+def test_an_invalid_number_of_a_contour_is_reported_with_its_row(tables, tmp_path):
     (tmp_path / "contour.csv").write_text("radius_mm,height_mm\n3,0\n3,x\n3,4\n3,6\n")
     meridian = {"kind": "file", "path": "contour.csv"}
     tables["shape"] = {"kind": "balloon", "meridian": meridian, "layers": tables["shape"]["layers"]}

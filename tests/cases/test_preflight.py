@@ -10,7 +10,7 @@ from annelid.cases.run import preflight
 
 
 def test_nothing_is_missing_where_all_libraries_load():
-    assert preflight.lacks_for_drawing(lambda name: True) == []
+    assert preflight.missing_libraries(lambda name: True) == []
 
 
 @pytest.mark.parametrize(
@@ -23,52 +23,52 @@ def test_nothing_is_missing_where_all_libraries_load():
         ("libXinerama.so.1", "libxinerama1"),
     ],
 )
-def test_a_missing_library_is_told_with_its_package(missing, package):
-    (lack,) = preflight.lacks_for_drawing(lambda name: name != missing)
-    assert lack.sentence.startswith(f"{missing} is missing: ")
-    assert preflight.apt_line([lack]) == f"apt-get install -y --no-install-recommends {package}"
+def test_a_missing_library_is_reported_with_its_package(missing, package):
+    (requirement,) = preflight.missing_libraries(lambda name: name != missing)
+    assert requirement.sentence.startswith(f"{missing} is missing; ")
+    assert preflight.apt_line([requirement]) == f"apt-get install -y --no-install-recommends {package}"
 
 
-def test_one_way_to_draw_without_a_screen_is_enough():
-    assert preflight.lacks_for_drawing(lambda name: name != "libEGL.so.1") == []
-    (lack,) = preflight.lacks_for_drawing(lambda name: name not in ("libEGL.so.1", "libOSMesa.so.8"))
-    assert "libEGL.so.1 or libOSMesa.so.8 is missing" in lack.sentence
-    assert lack.packages == ("libegl1",)
+def test_one_library_for_drawing_without_a_screen_is_sufficient():
+    assert preflight.missing_libraries(lambda name: name != "libEGL.so.1") == []
+    (requirement,) = preflight.missing_libraries(lambda name: name not in ("libEGL.so.1", "libOSMesa.so.8"))
+    assert "libEGL.so.1 or libOSMesa.so.8 is missing" in requirement.sentence
+    assert requirement.packages == ("libegl1",)
 
 
-def everything_but(monkeypatch, **changes):
+def missing_sentences(monkeypatch, **changes):
     for name, value in changes.items():
         monkeypatch.setattr(f"annelid.cases.run.preflight.{name.replace('__', '.')}", value)
-    return [lack.sentence for lack in preflight.lacks(lambda name: True)]
+    return [requirement.sentence for requirement in preflight.missing_requirements(lambda name: True)]
 
 
-def test_an_old_python_is_told(monkeypatch):
-    found = everything_but(monkeypatch, sys__version_info=(3, 11, 2))
-    assert "is too old: 3.12 or newer is needed" in found[0]
+def test_an_old_python_is_reported(monkeypatch):
+    found = missing_sentences(monkeypatch, sys__version_info=(3, 11, 2))
+    assert "is too old: Python 3.12 or newer is needed" in found[0]
 
 
-def test_a_missing_compiler_is_told(monkeypatch):
-    assert everything_but(monkeypatch, shutil__which=lambda name: None)[0].startswith("No C compiler (")
+def test_a_missing_compiler_is_reported(monkeypatch):
+    assert missing_sentences(monkeypatch, shutil__which=lambda name: None)[0].startswith("The C compiler ")
 
 
-def test_missing_headers_are_told(monkeypatch):
-    (found,) = everything_but(monkeypatch, os__path__exists=lambda path: not path.endswith("Python.h"))
-    assert found == "Python.h is missing: equations are compiled against it."
+def test_missing_headers_are_reported(monkeypatch):
+    (found,) = missing_sentences(monkeypatch, os__path__exists=lambda path: not path.endswith("Python.h"))
+    assert found == "Python.h is missing; it is needed to compile the equations."
 
 
-def test_a_missing_venv_is_told(monkeypatch):
-    (found,) = everything_but(monkeypatch, importlib__util__find_spec=lambda name: None)
+def test_a_missing_venv_is_reported(monkeypatch):
+    (found,) = missing_sentences(monkeypatch, importlib__util__find_spec=lambda name: None)
     assert "ensurepip is missing" in found
 
 
-def test_another_machine_is_told(monkeypatch):
-    (found,) = everything_but(monkeypatch, platform__machine=lambda: "aarch64")
+def test_another_processor_is_reported(monkeypatch):
+    (found,) = missing_sentences(monkeypatch, platform__machine=lambda: "aarch64")
     assert "this is Linux on aarch64: use a container" in found
 
 
-def test_an_old_libc_is_told(monkeypatch):
-    (found,) = everything_but(monkeypatch, platform__libc_ver=lambda: ("glibc", "2.31"))
-    assert "needs glibc 2.34 or newer, this system has 2.31" in found
+def test_an_old_libc_is_reported(monkeypatch):
+    (found,) = missing_sentences(monkeypatch, platform__libc_ver=lambda: ("glibc", "2.31"))
+    assert "needs glibc 2.34 or newer, but this system has 2.31" in found
 
 
 def test_it_runs_before_anything_is_installed():
@@ -80,15 +80,17 @@ def test_it_runs_before_anything_is_installed():
     done = subprocess.run(
         [sys.executable, "-I", str(script), "--apt"], capture_output=True, text=True, check=True
     )
-    assert done.stdout.strip() == " ".join(sorted({p for lack in preflight.lacks() for p in lack.packages}))
+    assert done.stdout.strip() == " ".join(
+        sorted({p for requirement in preflight.missing_requirements() for p in requirement.packages})
+    )
 
 
-def test_lacks_are_printed_with_the_line_that_installs_them(monkeypatch, capsys):
-    lack = preflight.Lack("No C compiler (gcc) was found.", ("gcc",))
-    monkeypatch.setattr(preflight, "lacks", lambda: [lack])
+def test_missing_requirements_are_printed_with_the_command_that_installs_them(monkeypatch, capsys):
+    requirement = preflight.MissingRequirement("The C compiler gcc is missing.", ("gcc",))
+    monkeypatch.setattr(preflight, "missing_requirements", lambda: [requirement])
     assert preflight.main([]) == 1
     assert capsys.readouterr().err == (
-        "missing: No C compiler (gcc) was found.\nOn Debian or Ubuntu, as root:\n"
+        "The C compiler gcc is missing.\nOn Debian or Ubuntu, as root:\n"
         "    apt-get update && apt-get install -y --no-install-recommends gcc\n"
     )
     assert preflight.main(["--apt"]) == 0

@@ -37,12 +37,12 @@ def error_stream(monkeypatch, *, terminal):
     return stream
 
 
-def test_a_state_is_told_in_one_line():
+def test_a_state_is_described_in_one_line():
     assert describe(state(), MMHG).replace("\xa0", " ") == "fill 0.500  pressure 30 mmHg  (4 iterations)"
     assert describe(state(unstable=2), MMHG).endswith("(4 iterations, 2 unstable)")
 
 
-def test_a_file_gets_lines(monkeypatch):
+def test_progress_in_a_file_is_lines(monkeypatch):
     errors = error_stream(monkeypatch, terminal=False)
     with progress_for(["fill", "energise"], MMHG) as progress:
         assert isinstance(progress, Lines)
@@ -51,7 +51,7 @@ def test_a_file_gets_lines(monkeypatch):
     assert "\x1b" not in errors.getvalue()
 
 
-def test_a_terminal_gets_a_bar_over_all_stages(monkeypatch):
+def test_progress_on_a_terminal_is_a_bar_over_all_stages(monkeypatch):
     errors = error_stream(monkeypatch, terminal=True)
     with progress_for(["fill", "energise"], MMHG) as progress:
         assert isinstance(progress, Bar)

@@ -22,7 +22,7 @@ from annelid.solver.records import Margin, Measure
 
 
 @pytest.mark.parametrize("name", library_cases())
-def test_quantities_known_at_the_door_are_those_of_the_solver(name):
+def test_quantities_known_before_a_run_are_those_of_the_solver(name):
     from annelid.solver.model.quantities import names_for
 
     case = read_case(library_cases()[name])
@@ -30,7 +30,7 @@ def test_quantities_known_at_the_door_are_those_of_the_solver(name):
     assert reported(case) == names_for(model.scope)
 
 
-def test_every_law_of_the_solver_can_be_written_with_the_same_parameters():
+def test_the_schema_has_every_law_of_the_solver_with_the_same_parameters():
     from typing import get_args
 
     from annelid.solver.model.material import LAWS
@@ -45,7 +45,7 @@ def test_every_law_of_the_solver_can_be_written_with_the_same_parameters():
     assert {NeoHookeanTable, GentTable, FungTable} < set(tables)
 
 
-def test_a_case_becomes_the_records_of_the_solver(tables):
+def test_a_case_is_converted_into_the_records_of_the_solver(tables):
     tables["materials"]["rubber"] |= {
         "bulk_modulus": "50 MPa",
         "breakdown_thickness_exponent": -0.25,
@@ -95,15 +95,15 @@ def test_unknowns_counted_from_the_mesh_are_those_of_the_solver(tables, model, e
     assert cost_of(case, body).unknowns == describe_unknowns(Problem(model_of(case, body)).spaces)
 
 
-def judge(tables, requirement, *, last, ends):
+def evaluate(tables, requirement, *, last, ends):
     tables["requirements"] = [requirement]
     quantities = {name: {requirement["quantity"]: Measure(value, "1")} for name, value in ends.items()}
     return verdicts(case_from_tables(tables), {requirement["quantity"]: Measure(last, "1")}, quantities)
 
 
-def test_a_limit_counts_as_met_when_it_is_just_reached(tables):
+def test_a_limit_that_is_just_reached_is_met(tables):
     requirement = {"quantity": "breakdown margin", "at_least": 1.5, "at_most": 2}
-    floor, ceiling = judge(tables, requirement, last=1.5, ends={})
+    floor, ceiling = evaluate(tables, requirement, last=1.5, ends={})
     assert (floor.met, floor.limit, floor.condition, floor.where) == (
         True,
         1.5,
@@ -111,16 +111,16 @@ def test_a_limit_counts_as_met_when_it_is_just_reached(tables):
         "at the last state",
     )
     assert ceiling.met
-    floor, ceiling = judge(tables, requirement, last=2.0001, ends={})
+    floor, ceiling = evaluate(tables, requirement, last=2.0001, ends={})
     assert floor.met
     assert not ceiling.met
 
 
-def test_a_stage_is_judged_at_its_end_and_missed_if_it_was_not_completed(tables):
+def test_a_requirement_on_a_stage_is_evaluated_at_its_end_and_missed_if_the_stage_was_not_completed(tables):
     requirement = {"quantity": "mean radial expansion", "at_least": "5 %", "stage": "fill"}
-    (verdict,) = judge(tables, requirement, last=0.0, ends={"fill": 0.06})
+    (verdict,) = evaluate(tables, requirement, last=0.0, ends={"fill": 0.06})
     assert (verdict.met, verdict.value, verdict.where) == (True, 0.06, "at the end of stage 'fill'")
-    (verdict,) = judge(tables, requirement, last=0.06, ends={})
+    (verdict,) = evaluate(tables, requirement, last=0.06, ends={})
     assert not verdict.met
     assert math.isnan(verdict.value)
     assert verdict.where == "stage 'fill' was not completed"
@@ -135,7 +135,7 @@ def margin_verdicts(tables, margin, **limits):
     return verdicts(case_from_tables(tables), {}, {}, [margin])
 
 
-def test_a_margin_is_judged_and_what_was_not_found_meets_a_floor_but_no_ceiling(tables):
+def test_a_margin_that_was_not_found_meets_a_lower_but_no_upper_limit(tables):
     found = Margin("voltage", 1.4, kind="limit point", text="voltage: limit point at 1.4 times")
     floor, ceiling = margin_verdicts(tables, found, at_least=1.3, at_most=1.5)
     assert (floor.met, floor.value, floor.is_bound, floor.where) == (True, 1.4, False, AHEAD)
@@ -150,7 +150,7 @@ def test_a_margin_is_judged_and_what_was_not_found_meets_a_floor_but_no_ceiling(
     assert not ceiling.met
 
 
-def test_margins_are_known_of_the_loads_that_a_case_drives(tables):
+def test_margins_are_known_for_the_loads_that_a_case_changes(tables):
     names = [f"stability margin {load}" for load in ("pressure", "voltage", "all loads")]
     assert list(margins_of(case_from_tables(tables))) == names
     tables["stages"] = [{"name": "fill", "pressure": "10 mmHg"}]

@@ -11,7 +11,7 @@ from annelid.geometry.inventory import inventory_of
 from annelid.geometry.meshing.layout import lay_out
 
 
-def test_what_was_left_out_is_written_in(tables):
+def test_defaults_are_filled_in(tables):
     tables["electrodes"][0].pop("from")
     tables["electrodes"] = tables["electrodes"][:1]
     tables["stages"][1].pop("name")
@@ -24,31 +24,31 @@ def test_what_was_left_out_is_written_in(tables):
     assert case.requirements[0].at_least == 0.01
 
 
-def test_a_named_voltage_beats_all(tables):
+def test_a_named_voltage_overrides_all(tables):
     tables["stages"][1]["voltage"] = {"all": "1 kV", "high": "500 V"}
     assert case_from_tables(tables).stages[1].voltage == {"low": 1.0, "high": 0.5}
 
 
-def test_one_voltage_means_all_electrodes(tables):
+def test_a_single_voltage_applies_to_all_electrodes(tables):
     tables["stages"][1]["voltage"] = "2 kV"
     assert case_from_tables(tables).stages[1].voltage == {"low": 2.0, "high": 2.0}
 
 
-def test_a_volume_means_volume_control(tables):
+def test_a_volume_implies_volume_control(tables):
     tables["stages"][0] = {"volume": "1.2 mL"}
     stage = case_from_tables(tables).stages[0]
     assert (stage.volume, stage.control) == (1200.0, "volume")
 
 
 @pytest.mark.parametrize("name", library_cases())
-def test_the_resolved_text_reads_back_to_the_same_case(name):
+def test_the_resolved_text_is_read_as_the_same_case(name):
     case = read_case(library_cases()[name])
-    again = case_from_tables(tomllib.loads(to_toml(case)))
-    assert again == case
-    assert case_hash(again) == case_hash(case)
+    reread = case_from_tables(tomllib.loads(to_toml(case)))
+    assert reread == case
+    assert case_hash(reread) == case_hash(case)
 
 
-def test_the_hash_knows_no_notation_but_every_number(tables):
+def test_the_hash_depends_on_every_number_but_not_on_its_notation(tables):
     first = case_hash(case_from_tables(tables))
     tables["shape"]["layers"][0]["thickness"] = "0.2 mm"
     tables["mesh"]["model"] = "axisymmetric"
@@ -57,7 +57,7 @@ def test_the_hash_knows_no_notation_but_every_number(tables):
     assert case_hash(case_from_tables(tables)) != first
 
 
-def test_a_contour_file_becomes_points(tables, tmp_path):
+def test_a_contour_file_is_replaced_by_its_points(tables, tmp_path):
     rows = [(3, 0), (4, 2), (4, 6), (3, 8)]
     text = "radius_mm,height_mm\n" + "".join(f"{r},{z}\n" for r, z in rows)
     (tmp_path / "contour.csv").write_text(text)
@@ -74,7 +74,7 @@ def test_a_contour_file_becomes_points(tables, tmp_path):
     assert case_from_tables(tomllib.loads(to_toml(case))) == case
 
 
-def test_coarsening_is_part_of_the_case(tables):
+def test_coarsening_changes_the_case_and_its_hash(tables):
     tables["mesh"] |= {"through": 4, "around": 32}
     case = case_from_tables(tables)
     coarse = coarsened(case, 2)
@@ -116,7 +116,7 @@ SHAPES = {
 
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 @pytest.mark.parametrize("name", SHAPES)
-def test_names_told_from_the_numbers_are_those_of_the_mesh(name, model):
+def test_names_known_before_meshing_are_those_of_the_mesh(name, model):
     from annelid.cases.convert.body import body_of
 
     tables = {
@@ -141,5 +141,5 @@ def test_names_told_from_the_numbers_are_those_of_the_mesh(name, model):
     body = body_of(case)
     assert set(body.regions) == set(region_names(case, shape_of(case)))
     known = lay_out(shape_of(case), mesh_size_of(case), (), ()).inventory(model)
-    found = inventory_of(body)
-    assert (set(known.surfaces), known.touching) == (set(found.surfaces), found.touching)
+    meshed = inventory_of(body)
+    assert (set(known.surfaces), known.touching) == (set(meshed.surfaces), meshed.touching)

@@ -23,21 +23,21 @@ VALUES = [
     (0.12, "", 0.12),
     ("35 deg", "deg", 35.0),
 ]
-RELATIVE = 1e-6  # pint's mercury and water differ from the brochure in the seventh digit
+RELATIVE = 1e-6  # the mmHg and cmH2O of pint differ from the brochure in the seventh digit
 
 
 @pytest.mark.parametrize(("text", "unit", "value"), VALUES)
-def test_quantities_are_read_in_the_units_inside(text, unit, value):
+def test_quantities_are_converted_to_internal_units(text, unit, value):
     assert parse(text, unit) == pytest.approx(value, rel=RELATIVE)
 
 
 @pytest.mark.parametrize(("text", "unit", "value"), VALUES)
-def test_what_is_written_reads_back_to_the_same_number(text, unit, value):
+def test_a_written_quantity_is_read_as_the_same_number(text, unit, value):
     number = parse(text, unit)
     assert parse(show(number, unit), unit) == number
 
 
-def test_two_notations_give_one_number():
+def test_notations_with_different_units_give_the_same_number():
     assert parse("180 um", "mm") == parse("0.18 mm", "mm") == parse("0.018 cm", "mm")
 
 
@@ -59,6 +59,6 @@ def test_two_notations_give_one_number():
         (["4 mm"], "mm", "is not a number with a unit"),
     ],
 )
-def test_what_is_not_a_quantity_is_refused(value, unit, message):
+def test_invalid_quantities_are_refused(value, unit, message):
     with pytest.raises(UnitError, match=message):
         parse(value, unit)

@@ -72,7 +72,7 @@ def test_ranks_that_are_not_connected_are_detected_and_connected_ones_are_one_ru
     user.submit()
     (status,) = user.run_statuses()
     assert status.state == "failed"
-    assert "2 ranks were asked for, but this run has 1" in status.detail
+    assert "2 ranks were requested, but this run has 1" in status.detail
     assert user.summaries() == {}
     user.write(pressures(5), site={"ranks": "srun"}, ranks=2)
     user.submit("--retry")

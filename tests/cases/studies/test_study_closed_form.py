@@ -15,7 +15,7 @@ import pytest
 from pyarrow import parquet
 from scipy.optimize import brentq
 
-from annelid.cases.cli.study import study_command
+from annelid.cases.cli.study import run_study_command
 from annelid.cases.studies.analysis import study_data
 from annelid.cases.studies.table import StudyTable
 
@@ -56,7 +56,7 @@ def done(plan, store, **options):
     given = {"study": str(plan.file.path), "out": store.path, "only": None, "workers": 2, "time_limit": None}
     flags = dict.fromkeys(["status", "dry_run", "collect", "retry", "slurm", "cancel"], False)
     given |= {"memory_limit": None, "expect_ranks": None, "site": None, **flags, **options}
-    assert study_command(argparse.Namespace(**given)) == 0
+    assert run_study_command(argparse.Namespace(**given)) == 0
     return StudyTable(plan, store)
 
 

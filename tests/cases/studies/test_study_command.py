@@ -78,7 +78,7 @@ def test_ranks_that_are_not_connected_are_detected(annelid, file, tmp_path):
     annelid("study", file, "--collect")
     alone = annelid("study", tmp_path / "studies" / "radii", "--only", "#1", "--expect-ranks", 2)
     assert alone.returncode == INPUT
-    assert "2 ranks were asked for, but this run has 1" in alone.stderr
+    assert "2 ranks were requested, but this run has 1" in alone.stderr
     assert rows(tmp_path / "studies" / "radii")[0]["status"] == "waiting"
 
 

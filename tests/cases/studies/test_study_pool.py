@@ -18,7 +18,7 @@ def test_workers_that_ended_are_reaped_in_any_case(tmp_path):
     assert "no_such_runner" in workers[0].reap()[1]  # may be called again
 
 
-REASON = "--ranks: 2 ranks were asked for, but this run has 1; start it through --ranks"
+REASON = "--ranks: 2 ranks were requested, but this run has 1; start the run with --ranks"
 ABORT = "Abort(2) on node 0 (rank 0 in comm 0): application called MPI_Abort(MPI_COMM_WORLD, 2) - process 0"
 SRUN = [f"srun: error: vm: task {rank}: Exited with exit code 2" for rank in (0, 1)]
 

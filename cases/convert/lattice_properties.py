@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The lattice of a case by itself: effective moduli and collapse curves of one flat cell."""
+"""Effective moduli and collapse curves of one flat cell of the lattice of a case."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,23 +12,23 @@ from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice_mesh.unit_cell import unit_cell
 from annelid.solver.records import CollapseState
 
-__all__ = ["write_cell_of"]
+__all__ = ["write_lattice_properties"]
 
 
-def write_cell_of(case: Case, folder: Path, *, to: float | None, steps: int) -> list[str]:
-    """Find and write the properties of a case's lattice cell, as drawn flat.
+def write_lattice_properties(case: Case, folder: Path, *, to: float | None, steps: int) -> list[str]:
+    """Compute and write the properties of the flat lattice cell of a case.
 
     Args:
         case: A resolved case with a lattice and its material.
-        folder: Where ``moduli.csv``, ``collapse.csv`` and ``cell.png`` go.
-        to: Mean stretch up to which the cell is pulled or pressed, along either axis; ``None``: moduli alone.
-        steps: Wanted number of steps.
+        folder: Folder of ``moduli.csv``, ``collapse.csv`` and ``cell.png``.
+        to: Mean stretch up to which the cell is loaded along each axis; ``None``: compute only the moduli.
+        steps: Number of steps; they are halved where no state is found.
 
     Returns:
-        Lines of text.
+        Lines that describe the properties and name the files.
 
     Raises:
-        InputError: The case has no lattice, or does not say what it is made of.
+        InputError: The case has no lattice, or no part of region ``lattice``.
     """
     from annelid.results.lattice.cell_files import moduli_lines, write_cell
     from annelid.solver.homogenisation.collapse import AXES, collapse_curve
@@ -47,7 +47,7 @@ def write_cell_of(case: Case, folder: Path, *, to: float | None, steps: int) -> 
         for name, value, unit in moduli_lines(moduli)
     ]
     if to is not None:
-        lines += [line for axis, states in curves.items() for line in _limits_in_words(axis, states, to)]
+        lines += [line for axis, states in curves.items() for line in _critical_stretches(axis, states, to)]
     return [*lines, *(f"written: {path}" for path in written)]
 
 
@@ -61,15 +61,15 @@ def _lattice_of(case: Case) -> tuple[LatticeTable, str]:
     return case.lattice, part.material
 
 
-def _limits_in_words(axis: str, states: Sequence[CollapseState], to: float) -> list[str]:
-    """Where the pull along an axis ended short of ``to``, and where the cell buckles."""
+def _critical_stretches(axis: str, states: Sequence[CollapseState], to: float) -> list[str]:
+    """Describe where loading along an axis ended short of ``to``, and where the cell buckles."""
     lines = []
     reached = states[-1].stretch
     if abs(reached - to) > 1e-6:
-        lines.append(f"pulled {axis} up to a stretch of {reached:.4g}; beyond it no state was found")
+        lines.append(f"loading {axis}: no state was found beyond a stretch of {reached:.4g}")
     if (buckled := next((s for s in states if s.buckled or s.unstable_modes), None)) is not None:
-        where = f"pulled {axis}, the cell buckles at or before a stretch of {buckled.stretch:.4g}"
-        lines.append(f"{where}, a stress of {1e3 * buckled.stress:.3g} kPa")
-    if (lost := next((s for s in states if s.unstable_modes), None)) is not None:
-        lines.append(f"pulled {axis}, no stable state was found from a stretch of {lost.stretch:.4g} on")
+        where = f"loading {axis}: the cell buckles at or before a stretch of {buckled.stretch:.4g}"
+        lines.append(f"{where} and a stress of {1e3 * buckled.stress:.3g} kPa")
+    if (unstable := next((s for s in states if s.unstable_modes), None)) is not None:
+        lines.append(f"loading {axis}: no stable state was found from a stretch of {unstable.stretch:.4g} on")
     return lines
