@@ -1,10 +1,19 @@
 # SPDX-License-Identifier: MIT
 """Types of command-line arguments: each reads a text and raises ``ArgumentTypeError`` if it is not valid."""
 
+import os
 from argparse import ArgumentTypeError
 from collections.abc import Callable
+from pathlib import Path
 
-__all__ = ["element_size_factor", "positive_quantity", "stretch", "whole_number"]
+__all__ = [
+    "element_size_factor",
+    "output_file",
+    "output_folder",
+    "positive_quantity",
+    "stretch",
+    "whole_number",
+]
 
 
 def whole_number(text: str) -> int:
@@ -15,10 +24,10 @@ def whole_number(text: str) -> int:
 
 
 def stretch(text: str) -> float:
-    """A stretch between 0 and 10 other than 1."""
+    """A stretch above 0 and below 10, other than 1."""
     value = _number(text)
     if not 0 < value < 10 or value == 1:
-        raise ArgumentTypeError(f'"{text}" is not a stretch between 0 and 10 other than 1')
+        raise ArgumentTypeError(f'"{text}" is not a stretch above 0 and below 10, other than 1')
     return value
 
 
@@ -30,21 +39,43 @@ def element_size_factor(text: str) -> float:
     return value
 
 
-def positive_quantity(unit: str) -> Callable[[str], float]:
-    """Type of a quantity above zero that is converted to ``unit``."""
+def positive_quantity(unit: str, about: str, example: str) -> Callable[[str], float]:
+    """Type of a quantity above zero; the arguments are those of ``Unit``."""
 
     def read(text: str) -> float:
-        from annelid.cases.schema.units import UnitError, parse
+        from pydantic_core import PydanticCustomError
+
+        from annelid.cases.schema.units import Unit
 
         try:
-            value = parse(text, unit)
-        except UnitError as error:
-            raise ArgumentTypeError(str(error)) from None
-        if value <= 0:
-            raise ArgumentTypeError(f'"{text}" must be above zero')
-        return value
+            return Unit(unit, about, example, above=0.0).read(text)
+        except PydanticCustomError as error:
+            raise ArgumentTypeError(error.message()) from None
 
     return read
+
+
+def output_file(text: str) -> Path:
+    """A file in a folder that exists and can be written to."""
+    path = Path(text)
+    _check_writable(path.parent)
+    return path
+
+
+def output_folder(text: str) -> Path:
+    """A folder that can be written to, or that can be created."""
+    path = Path(text)
+    _check_writable(next(folder for folder in (path, *path.parents) if folder.exists()))
+    return path
+
+
+def _check_writable(folder: Path) -> None:
+    if not folder.exists():
+        raise ArgumentTypeError(f'the folder "{folder}" does not exist; create it first')
+    if not folder.is_dir():
+        raise ArgumentTypeError(f'"{folder}" is not a folder; choose another')
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise ArgumentTypeError(f'the folder "{folder}" cannot be written to; choose another')
 
 
 def _number(text: str) -> float:

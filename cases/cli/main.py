@@ -29,6 +29,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = _print_error(error.message, INPUT)
     except AnnelidError as error:
         code = _print_error(error.message, UNEXPECTED)
+    except PermissionError as error:
+        text = f"{error.filename}: permission denied; check the permissions, or choose another folder"
+        code = _print_error(text, INPUT)
     except KeyboardInterrupt:
         if getattr(options, "expect_ranks", None):
             os._exit(INTERRUPTED)  # one of several ranks; the process that started them prints the message

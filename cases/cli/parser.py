@@ -7,7 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from annelid.cases.cli import commands
-from annelid.cases.cli.argument_types import element_size_factor, stretch, whole_number
+from annelid.cases.cli.argument_types import (
+    element_size_factor,
+    output_file,
+    output_folder,
+    stretch,
+    whole_number,
+)
 
 __all__ = ["parser"]
 
@@ -134,7 +140,7 @@ def _add_mesh(subparsers: _Subparsers) -> None:
     command = _add(subparsers, "mesh", commands.mesh_command, text, examples)
     _add_case(command)
     text = "file to write, .msh or .vtu (default: CASE.msh)"
-    command.add_argument("--out", type=Path, metavar="FILE", help=text)
+    command.add_argument("--out", type=output_file, metavar="FILE", help=text)
 
 
 def _add_print(subparsers: _Subparsers) -> None:
@@ -148,7 +154,7 @@ def _add_print(subparsers: _Subparsers) -> None:
     command = _add(subparsers, "print", commands.print_command, text, examples)
     command.add_argument("case", metavar="CASE", help="a case file, or the name of a library case")
     command.add_argument(
-        "--out", type=Path, metavar="FOLDER", help="folder to write to (default: prints/CASE)"
+        "--out", type=output_folder, metavar="FOLDER", help="folder to write to (default: prints/CASE)"
     )
     command.set_defaults(coarse=1)
 
@@ -156,7 +162,7 @@ def _add_print(subparsers: _Subparsers) -> None:
 def _add_cells(subparsers: _Subparsers) -> None:
     text = "list the kinds of lattice cells with their keys, and draw them if requested"
     command = _add(subparsers, "cells", commands.cells_command, text)
-    command.add_argument("--image", type=Path, metavar="PNG", help="write a picture of all cells")
+    command.add_argument("--image", type=output_file, metavar="PNG", help="write a picture of all cells")
 
 
 def _add_cell(subparsers: _Subparsers) -> None:
@@ -167,7 +173,9 @@ def _add_cell(subparsers: _Subparsers) -> None:
     text = "compute effective moduli and collapse curves of the lattice cell of a case"
     command = _add(subparsers, "cell", commands.cell_command, text, examples)
     _add_case(command)
-    command.add_argument("--out", type=Path, metavar="FOLDER", help="folder to write to (default: CASE-cell)")
+    command.add_argument(
+        "--out", type=output_folder, metavar="FOLDER", help="folder to write to (default: CASE-cell)"
+    )
     text = (
         "mean stretch up to which the cell is loaded along each axis; below 1 it is compressed (default: "
         "compute only the moduli)"
@@ -192,7 +200,7 @@ def _add_view(subparsers: _Subparsers) -> None:
     command = _add(subparsers, "view", commands.view_command, "show a state of a run in 3-D", examples)
     command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
     command.add_argument(
-        "--image", type=Path, metavar="PNG", help="write a picture instead of opening a window"
+        "--image", type=output_file, metavar="PNG", help="write a picture instead of opening a window"
     )
     text = "field shown by colours (default: largest principal stress)"
     command.add_argument("--field", default="largest principal stress", metavar="NAME", help=text)

@@ -33,9 +33,16 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--workers", type=whole_number, default=0, metavar="N", help=text)
     command.add_argument("--retry", action="store_true", help="repeat failed runs")
     text = 'time limit of each run, such as "10 min"'
-    command.add_argument("--time-limit", type=positive_quantity("s"), metavar="TIME", help=text)
+    command.add_argument(
+        "--time-limit", type=positive_quantity("s", "a time", "10 min"), metavar="TIME", help=text
+    )
     text = 'memory limit of each run, such as "2 GB"'
-    command.add_argument("--memory-limit", type=positive_quantity("megabyte"), metavar="MEMORY", help=text)
+    command.add_argument(
+        "--memory-limit",
+        type=positive_quantity("megabyte", "an amount of memory", "2 GB"),
+        metavar="MEMORY",
+        help=text,
+    )
     text = (
         "submit the missing runs to Slurm instead of doing them here; with --dry-run only write the scripts"
     )

@@ -83,7 +83,7 @@ def lattice_of(case: Case, wall: InflatedWall | MeasuredWall | None = None) -> L
     """
     table = case.lattice
     if table is None:
-        raise InvalidValue("missing: add the table [lattice]", key="lattice")
+        raise InvalidValue("missing: this command needs a case with the table [lattice]", key="lattice")
     shape = shape_of(case)
     chart: Chart
     if case.making is not None:

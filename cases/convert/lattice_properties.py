@@ -54,7 +54,7 @@ def write_lattice_properties(case: Case, folder: Path, *, to: float | None, step
 def _lattice_of(case: Case) -> tuple[LatticeTable, str]:
     """The lattice of a case and the name of its material."""
     if case.lattice is None:
-        raise InvalidValue("missing: add the table [lattice]", key="lattice")
+        raise InvalidValue("missing: this command needs a case with the table [lattice]", key="lattice")
     part = next((part for part in case.parts if part.region == "lattice"), None)
     if part is None:
         raise InvalidValue("missing: the part of region 'lattice'", key="parts")

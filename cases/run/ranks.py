@@ -34,6 +34,7 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
 
     Raises:
         AnnelidError: The environment has no mpiexec.
+        InputError: The command of ``ANNELID_LAUNCHER`` was not found.
     """
     if count > (os.cpu_count() or 1):
         text = f"--ranks: {count} ranks on {os.cpu_count()} processors will be slow; use one per processor"
@@ -41,7 +42,10 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
     command = _launcher(count)
     # With mpi4py as main module one failing rank aborts all; otherwise the others would wait for it forever.
     command += [sys.executable, "-m", "mpi4py", "-m", "annelid", *arguments, "--expect-ranks", str(count)]
-    process = subprocess.Popen(command, preexec_fn=_end_with_parent)
+    try:
+        process = subprocess.Popen(command, preexec_fn=_end_with_parent)
+    except FileNotFoundError:
+        raise InputError(f"{LAUNCHER}: the command '{command[0]}' was not found", key=LAUNCHER) from None
     try:
         return process.wait()
     except KeyboardInterrupt:

@@ -45,7 +45,7 @@ class Case(Table):
     materials: Annotated[dict[Name, MaterialTable], Field(min_length=1)]
     """Materials by name."""
     parts: Annotated[tuple[PartTable, ...], Field(min_length=1)]
-    """What each region is made of."""
+    """Materials of the regions."""
     electrics: ElectricsTable = ElectricsTable()
     """How the electric field is computed."""
     electrodes: tuple[ElectrodeTable, ...] = ()

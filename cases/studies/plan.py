@@ -95,11 +95,13 @@ class Plan:
             if 1 <= number <= len(self.runs):
                 return self.runs[number - 1]
             raise InputError(f"run {name}: the study has runs #1 to #{len(self.runs)}", key=name)
-        found = [run for run in self.runs if name and run.id.startswith(name)]
-        if len(found) != 1:
-            text = f'run "{name}": {len(found)} runs have an id that begins so; --dry-run lists the ids'
+        matches = [run for run in self.runs if name and run.id.startswith(name)]
+        if len(matches) != 1:
+            text = (
+                f'run "{name}": the ids of {len(matches)} runs start with this text; --dry-run lists all ids'
+            )
             raise InputError(text, key=name)
-        return found[0]
+        return matches[0]
 
 
 def make_plan(file: StudyFile) -> Plan:

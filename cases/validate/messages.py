@@ -116,6 +116,16 @@ def reason(item: dict[str, Any]) -> str:
         return f"must be a whole number{least}, got {shown}"
     if kind == "less_than_equal":
         return f"must be at most {context['le']}, got {shown}"
+    if kind == "string_type":
+        return f"must be a text, got {shown}"
+    if kind == "string_too_short":
+        return "must not be empty"
+    if kind == "string_too_long":
+        return f"must have at most {context['max_length']} characters, got {len(value)}"
+    if kind in ("bool_type", "bool_parsing"):
+        return f"must be true or false, got {shown}"
+    if kind == "string_pattern_mismatch" and context["pattern"].startswith(r"^\S"):
+        return f"must not be empty, or start or end with a blank, got {shown}"
     if kind == "string_pattern_mismatch":
         allowed = "letters, digits, _ and -" if r"\-" in context["pattern"] else "letters, digits and _"
         return f"{shown} is not a name: use {allowed}, starting with a letter"

@@ -51,7 +51,7 @@ def read_case(path: Path | str) -> Case:
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8", key=str(path)) from None
+        raise InputError(f"{path}: is not a UTF-8 text file", key=str(path)) from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path}: is not valid TOML: {error}", key=str(path)) from None
     return case_from_tables(tables, source=str(path), folder=path.parent)

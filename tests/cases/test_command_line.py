@@ -67,7 +67,7 @@ def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, t
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"title": 3}, "tube.toml: 1 error\n  title: 3 must be a valid string"),
+        ({"title": 3}, "tube.toml: 1 error\n  title: must be a text, got 3"),
         ({"shap": {}}, "  shap: unknown key (did you mean 'shape'?)"),
         ({"mesh": {"along": 2}}, "  mesh.along: 2 has no unit; write a length, for example"),
     ],

@@ -183,7 +183,7 @@ def test_a_collision_of_the_nozzle_with_the_part_is_refused_with_its_position(tm
 def test_a_case_without_a_lattice_prints_nothing(tmp_path, capsys):
     (tmp_path / "case.toml").write_text(tomli_w.dumps(TABLES))
     assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 2
-    assert "add the table [lattice]" in capsys.readouterr().err
+    assert "needs a case with the table [lattice]" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
 
 

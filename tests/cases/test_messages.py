@@ -129,6 +129,22 @@ WRONG = {
         put("end_low", "supports"),
         r"supports: 'end_low' is not a list: write \[\[supports\]\] tables or \[a, b\]",
     ),
+    "missing list": (drop("stages"), "stages: missing: expected changes of the loads, in order"),
+    "a table for a list": (
+        put({"name": "fill"}, "stages"),
+        r"stages: \{'name': 'fill'\} is not a list: write",
+    ),
+    "a number for a list": (put(3, "parts"), r"parts: 3 is not a list: write \[\[parts\]\] tables"),
+    "a list for a table": (put([], "materials"), r"materials: \[\] is not a table: write \[key\]"),
+    "an empty title": (put("", "title"), "title: must not be empty"),
+    "a word for a choice of true or false": (
+        put("perhaps", "stages", 0, "backward"),
+        r"stages\[fill\]\.backward: must be true or false, got 'perhaps'",
+    ),
+    "a stage name with a leading blank": (
+        put(" fill", "stages", 0, "name"),
+        r"stages\[ fill\]\.name: must not be empty, or start or end with a blank, got ' fill'",
+    ),
     "a name with a blank": (
         put("a b", "electrodes", 0, "name"),
         r"electrodes\[a b\]\.name: 'a b' is not a name: use letters, digits, _ and -, starting with",
@@ -426,7 +442,7 @@ def test_entries_without_a_name_are_reported_by_their_number(tables):
         ),
         (
             b"title = '\xff'",
-            r"case\.toml: is not a text file in UTF-8",
+            r"case\.toml: is not a UTF-8 text file",
         ),
     ],
 )
