@@ -10,14 +10,12 @@ from annelid.cases.schema.case import Case
 
 __all__ = ["ValidTables", "valid_tables"]
 
-_EMPTY: dict[Any, Any] = {tuple: (), dict: {}}
-
 
 class ValidTables(NamedTuple):
     """A case without its invalid tables and entries.
 
     Attributes:
-        case: The case; a required table that is missing or invalid is ``None``, or empty if it has entries.
+        case: The case; required tables that are missing or invalid are ``None`` or empty.
         positions: Positions in the file of the valid entries of each list of tables.
         incomplete: Tables that are missing, invalid, or have invalid entries.
     """
@@ -33,27 +31,26 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
     positions: dict[str, list[int]] = {}
     incomplete = set()
     for name, field in Case.model_fields.items():
+        empty = {tuple: (), dict: {}}.get(get_origin(field.annotation))
+        if field.is_required():
+            values[name] = empty
         if name not in raw:
             if field.is_required():
-                values[name] = _EMPTY.get(get_origin(field.annotation))
                 incomplete.add(name)
             continue
         kind, given = field.annotation, raw[name]
-        count = 1
         if get_origin(kind) is tuple and isinstance(given, list):
-            valid, count = _valid_entries(get_args(kind)[0], dict(enumerate(given))), len(given)
+            valid = _valid_entries(get_args(kind)[0], dict(enumerate(given)))
             values[name], positions[name] = tuple(valid.values()), list(valid)
         elif get_origin(kind) is dict and isinstance(given, dict):
-            valid, count = _valid_entries(get_args(kind)[1], given), len(given)
-            values[name] = valid
+            valid = values[name] = _valid_entries(get_args(kind)[1], given)
         else:
             valid = _valid_entries(
                 Annotated[kind, *field.metadata] if field.metadata else kind, {name: given}
             )
             values |= valid
-            if name not in valid and field.is_required():
-                values[name] = _EMPTY.get(get_origin(kind))
-        if len(valid) < count:
+            given = (name,)
+        if len(valid) < len(given):
             incomplete.add(name)
     return ValidTables(Case.model_construct(**values), positions, incomplete)
 

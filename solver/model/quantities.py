@@ -99,7 +99,7 @@ class Quantity:
         return name.startswith(self.stem) and len(name) > len(self.stem)
 
 
-_DRAWN = "against the drawn shape"
+_DRAWN = "relative to the drawn shape"
 _ENERGY = "∫ det G [ψ + p²/(2κ)] dX"
 _BARE = ("electrodes", "bare_stroke")
 
@@ -107,23 +107,33 @@ MEAN_RADIAL_EXPANSION = Quantity(
     "mean radial expansion",
     "fraction",
     "(1/L) ∫ (r/R - 1) dZ",
-    f"mean over the inner surface along the axis, {_DRAWN}; negative is contraction",
+    f"mean along the inner surface, {_DRAWN}; negative for a contraction",
 )
 LARGEST_RADIAL_EXPANSION = Quantity(
-    "largest radial expansion", "fraction", "max (r/R - 1)", f"largest along the inner surface, {_DRAWN}"
+    "largest radial expansion", "fraction", "max (r/R - 1)", f"maximum along the inner surface, {_DRAWN}"
 )
 LARGEST_RADIAL_CONTRACTION = Quantity(
-    "largest radial contraction", "fraction", "max (1 - r/R)", f"largest along the inner surface, {_DRAWN}"
+    "largest radial contraction", "fraction", "max (1 - r/R)", f"maximum along the inner surface, {_DRAWN}"
 )
 RADIAL_EXPANSION_AT = Quantity(
-    "radial expansion <section>", "fraction", "r/R - 1", f"of the inner radius at a named section, {_DRAWN}"
+    "radial expansion <section>",
+    "fraction",
+    "r/R - 1",
+    f"change of the inner radius at a named section, {_DRAWN}",
 )
 RADIAL_CONTRACTION_AT = Quantity(
-    "radial contraction <section>", "fraction", "1 - r/R", f"of the inner radius at a named section, {_DRAWN}"
+    "radial contraction <section>",
+    "fraction",
+    "1 - r/R",
+    f"decrease of the inner radius at a named section, {_DRAWN}",
 )
-AXIAL_SHORTENING = Quantity("axial shortening", "fraction", "1 - l/L", f"distance between the ends, {_DRAWN}")
-LENGTH = Quantity("length", "length", "l", "distance between the ends, now")
-LARGEST_DIAMETER = Quantity("largest diameter", "length", "max 2r", "of the inner surface, now")
+AXIAL_SHORTENING = Quantity(
+    "axial shortening", "fraction", "1 - l/L", f"decrease of the distance between the ends, {_DRAWN}"
+)
+LENGTH = Quantity("length", "length", "l", "current distance between the ends")
+LARGEST_DIAMETER = Quantity(
+    "largest diameter", "length", "max 2r", "current largest diameter of the inner surface"
+)
 AXIAL_STROKE = Quantity(
     "axial stroke",
     "fraction",
@@ -142,17 +152,18 @@ AXIAL_AMPLIFICATION = Quantity(
     "axial amplification",
     "ratio",
     "stroke / bare stroke",
-    "axial stroke over that of the bare skin, unstretched and without its lattice, at the same voltage",
+    "ratio of the axial stroke to that of the bare skin, unstretched and without its lattice, at the same "
+    "voltage",
     _BARE,
 )
 RADIAL_AMPLIFICATION = Quantity(
-    "radial amplification", "ratio", "stroke / bare stroke", "the same of the radial stroke", _BARE
+    "radial amplification", "ratio", "stroke / bare stroke", "the same ratio for the radial stroke", _BARE
 )
 LUMEN_VOLUME = Quantity(
     "lumen volume",
     "volume",
     "V = ∫ ½ x⊥·n da",
-    "volume enclosed by the lumen and its plane ends, now",
+    "current volume enclosed by the lumen and its plane ends",
     ("lumen",),
 )
 VOLUME_CHANGE = Quantity(
@@ -162,28 +173,29 @@ DISPLACED_VOLUME = Quantity(
     "displaced volume",
     "volume",
     "∫ f·dx",
-    "volume that the pressurised wall has displaced since the first state of the path: ∫ P over it is the "
-    "work of the pressure; the change of the lumen volume unless the rim of an open end moves along the axis",
+    "volume that the pressurised wall has displaced since the first state of the path, so that ∫ P over it "
+    "is the work of the pressure; equal to the change of the lumen volume unless the rim of an open end "
+    "moves along the axis",
     ("lumen",),
 )
 MINIMUM_WALL_THICKNESS = Quantity(
     "minimum wall thickness",
     "length",
     "min |x_outer - x_inner|",
-    "shortest distance from the inner to the outer surface of the wall, now",
+    "current shortest distance from the inner to the outer surface of the wall",
 )
 LARGEST_STRETCH = Quantity(
-    "largest stretch", "ratio", "max λ1(Fe)", "largest principal stretch against the stress-free state"
+    "largest stretch", "ratio", "max λ1(Fe)", "largest principal stretch relative to the stress-free state"
 )
 SMALLEST_STRETCH = Quantity(
-    "smallest stretch", "ratio", "min λ3(Fe)", "smallest principal stretch against the stress-free state"
+    "smallest stretch", "ratio", "min λ3(Fe)", "smallest principal stretch relative to the stress-free state"
 )
 PEAK_STRESS = Quantity(
     "peak stress",
     "stress",
     "max σ1",
-    "largest principal Cauchy stress, Maxwell stress included; grows without bound with mesh refinement at "
-    "clamped corners",
+    "largest principal Cauchy stress, including the Maxwell stress; it grows without bound with mesh "
+    "refinement at clamped corners",
     larger_is_better=False,
 )
 PEAK_STRESS_PERCENTILE = Quantity(
@@ -197,14 +209,14 @@ LEAST_IN_PLANE_STRESS = Quantity(
     "least in-plane stress",
     "stress",
     "min σ2 in the wall's plane",
-    "smaller principal Cauchy stress in the deformed plane of the wall, where it is least; negative means "
-    "slack or wrinkles",
+    "minimum of the smaller principal Cauchy stress in the deformed plane of the wall; negative where the "
+    "wall is slack or wrinkled",
 )
 COMPRESSED_WALL = Quantity(
     "compressed wall fraction",
     "fraction",
     "volume with σ2 < 0 / volume",
-    "part of the walls' volume that is compressed in its own plane",
+    "fraction of the wall volume that is compressed in the plane of the wall",
     larger_is_better=False,
 )
 PEAK_STRESS_OF = Quantity(
@@ -214,41 +226,45 @@ MEAN_HOOP_STRESS_OF = Quantity(
     "mean hoop stress <part>",
     "stress",
     "mean σ_hoop",
-    "Cauchy stress around, mean over the volume of one of several parts: its tension",
+    "mean Cauchy stress around the axis in one of several parts: its tension",
 )
 MEAN_AXIAL_STRESS_OF = Quantity(
-    "mean axial stress <part>", "stress", "mean σ_axial", "the same along the wall"
+    "mean axial stress <part>", "stress", "mean σ_axial", "the same stress along the wall"
 )
 AXIAL_REACTION_OF = Quantity(
     "axial reaction <support>",
     "force",
     "Σ R_Z",
-    "force of the support on the whole part along +Z; with an end plate the fluid's thrust on both closed "
-    "ends belongs to the part, without one only the wall is in balance with it; a plate has none",
+    "force of the support on the whole part along +Z; with an end plate it balances the wall and the "
+    "thrust of the fluid on both closed ends, without one it balances the wall alone; a plate has no "
+    "reaction",
 )
 RADIAL_REACTION_OF = Quantity(
-    "radial reaction <support>", "force", "Σ R_r", "outward force of the support, summed round the part"
+    "radial reaction <support>", "force", "Σ R_r", "outward force of the support, summed around the part"
 )
 CONTACT_FORCE_OF = Quantity(
-    "contact force <contact>", "force", "∫ p dA", "contact pressure summed over the surface of the whole part"
+    "contact force <contact>",
+    "force",
+    "∫ p dA",
+    "contact pressure integrated over the surface of the whole part",
 )
 CONTACT_PRESSURE_OF = Quantity(
     "contact pressure <contact>",
     "stress",
     "∫ p dA / a",
-    "mean contact pressure over the present area in contact",
+    "mean contact pressure over the current contact area",
 )
 CONTACT_LENGTH_OF = Quantity(
     "contact length <contact>",
     "length",
     "max z - min z where g < 0",
-    "length along the axis that touches, now",
+    "current length of the contact along the axis",
 )
 PENETRATION_OF = Quantity(
     "penetration <contact>",
     "length",
     "max ⟨-g⟩",
-    "how deep the surface penetrates the obstacle; about the tolerance or less",
+    "largest depth of the surface inside the obstacle; about the tolerance or less",
 )
 LARGEST_TRUE_FIELD = Quantity(
     "largest true field",
@@ -262,7 +278,7 @@ BREAKDOWN_MARGIN = Quantity(
     "breakdown margin",
     "ratio",
     "min E_b(λ, h) / |F⁻ᵀ E0|",
-    "dielectric strength over true field, where it is smallest; below 1 the sheet fails",
+    "smallest ratio of the dielectric strength to the true field; below 1 the sheet fails",
     ("electrodes", "strength"),
     larger_is_better=True,
     plot_limit=4.0,
@@ -270,11 +286,16 @@ BREAKDOWN_MARGIN = Quantity(
 )
 CHARGE = Quantity("charge", "charge", "Σ Q", "charge on all electrodes of the whole part", ("electrodes",))
 CHARGE_OF = Quantity(
-    "charge <electrode>", "charge", "Q = -∂Π/∂V", "charge on one electrode, all its sheets in parallel"
+    "charge <electrode>", "charge", "Q = -∂Π/∂V", "charge on one electrode, with all its sheets in parallel"
 )
-CAPACITANCE = Quantity("capacitance", "capacitance", "Σ C", "of all electrodes in parallel", ("electrodes",))
+CAPACITANCE = Quantity(
+    "capacitance", "capacitance", "Σ C", "capacitance of all electrodes in parallel", ("electrodes",)
+)
 CAPACITANCE_OF = Quantity(
-    "capacitance <electrode>", "capacitance", "C = Q/V", "of one electrode, all its sheets in parallel, now"
+    "capacitance <electrode>",
+    "capacitance",
+    "C = Q/V",
+    "current capacitance of one electrode, with all its sheets in parallel",
 )
 ELECTRICAL_ENERGY = Quantity(
     "stored electrical energy",
@@ -289,8 +310,8 @@ STABILITY_MARGIN_OF = Quantity(
     "ratio",
     "critical load / load",
     "multiple of a load (pressure, voltage, force, move, gravity, or all loads together; the others are "
-    "held constant) at which the next limit point or bifurcation is, from the last state on; below 1 where "
-    "the path ended at such a point short of the load requested",
+    "constant) at which the next limit point or bifurcation after the last state is; below 1 if the path "
+    "ended at such a point before it reached the requested load",
     larger_is_better=True,
 )
 STRAIN_ENERGY_OF = Quantity(
@@ -300,14 +321,14 @@ UNSTABLE_MODES = Quantity(
     "unstable modes",
     "count",
     "negative pivots - constraint unknowns",
-    "number of unstable modes under given loads; 0 is stable",
+    "number of unstable modes under given loads; 0 for a stable state",
     larger_is_better=False,
 )
 UNSTABLE_MODES_CONTROLLED = Quantity(
     "unstable modes under control",
     "count",
     "the same with the border",
-    "number of unstable modes while the control in force (of volume, charge, motion) is held",
+    "number of unstable modes while the controlled quantity (volume, charge, motion) is prescribed",
     larger_is_better=False,
 )
 
