@@ -10,6 +10,8 @@ from annelid.cases.schema.case import Case
 
 __all__ = ["ValidTables", "valid_tables"]
 
+_EMPTY: dict[Any, Any] = {tuple: (), dict: {}}
+
 
 class ValidTables(NamedTuple):
     """A case without its invalid tables and entries.
@@ -31,9 +33,8 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
     positions: dict[str, list[int]] = {}
     incomplete = set()
     for name, field in Case.model_fields.items():
-        empty = {tuple: (), dict: {}}.get(get_origin(field.annotation))
         if field.is_required():
-            values[name] = empty
+            values[name] = _EMPTY.get(get_origin(field.annotation))
         if name not in raw:
             if field.is_required():
                 incomplete.add(name)
