@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: MIT
-# make demo   makes .venv, runs a case of the library, says where the report is
-# make test   makes .venv with the development tools, runs the tests
+# make demo   creates .venv, runs a library case, and prints the path of its report
+# make test   creates .venv with the development tools, and runs the tests
 # Choose another interpreter with `make demo PY=/path/to/python3`, another case with `make demo CASE=my_case.toml`.
 
 PY ?= $(shell sh containers/find_python.sh)
@@ -29,7 +29,7 @@ bench: $(VENV)/.requirements-bench
 environment: $(VENV)/.requirements
 environment-dev: $(VENV)/.requirements-dev
 
-# One stamp a lock file: a changed lock or pyproject.toml installs again.
+# There is one stamp for each lock file; if a lock file or pyproject.toml changes, the packages are installed again.
 $(VENV)/.%: containers/%.txt pyproject.toml
 	@$(MAKE) --no-print-directory preflight PY="$(PY)"
 	test -x $(PYTHON) || "$(PY)" -m venv $(VENV)
@@ -38,10 +38,10 @@ $(VENV)/.%: containers/%.txt pyproject.toml
 	@touch $@
 
 preflight:
-	@test -n "$(PY)" || { echo "missing: Python 3.12 or newer. On Debian 13, as root: apt-get update && apt-get install -y --no-install-recommends python3 python3-venv python3-dev" >&2; exit 1; }
+	@test -n "$(PY)" || { echo "Python 3.12 or newer is missing. On Debian 13, as root: apt-get update && apt-get install -y --no-install-recommends python3 python3-venv python3-dev" >&2; exit 1; }
 	@"$(PY)" -I cases/run/preflight.py
 
-# Needs uv; works on a copy, so that no uv.lock (it would name hosts) is left here.
+# This needs uv. It works on a copy, so that no uv.lock is left here, which would contain host names.
 locks:
 	copy=$$(mktemp -d) && cp pyproject.toml $$copy/ && \
 	$(LOCK) --project $$copy > containers/requirements.txt && \

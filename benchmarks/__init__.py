@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Measurements of the solver, side by side with general-purpose libraries on the same problem."""
+"""Measurements of the solver and of general-purpose libraries on the same problem."""

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""From the command to the summary: python -m benchmarks.command [--profile].
+"""Time of the whole command: python -m benchmarks.command [--profile].
 
-Runs ``annelid run`` on an axisymmetric tube of 5,000 unknowns in 20 steps, forms compiled beforehand, and
-says when the summary and the report were there. The aim is a summary in under 3 s.
+This runs ``annelid run`` on an axisymmetric tube of 5,000 unknowns in 20 steps with compiled forms. It prints
+the times until the summary is written and until the command ends. The target is a summary in less than 3 s.
 """
 
 import argparse
@@ -59,15 +59,15 @@ steps = 20
 """
 
 
-def once(folder: Path, number: int, *, profile: bool = False) -> tuple[float, float]:
-    """Run the command; seconds until the summary was written, and until the command ended."""
+def run_command(folder: Path, number: int, *, profile: bool = False) -> tuple[float, float]:
+    """Run the command; return the seconds until the summary is written and until the command ends."""
     case = folder / "tube.toml"
     case.write_text(CASE)
     run = folder / f"run{number}"
     python = (
         [sys.executable, "-m", "cProfile", "-o", str(folder / "profile")] if profile else [sys.executable]
     )
-    command = [*python, "-m", "cases", "run", str(case), str(run)]
+    command = [*python, "-m", "annelid", "run", str(case), str(run)]
     began, start = time.time(), time.perf_counter()
     subprocess.run(command, cwd=HERE.parent, env=environment(), check=True, capture_output=True)
     ended = time.perf_counter() - start
@@ -77,18 +77,18 @@ def once(folder: Path, number: int, *, profile: bool = False) -> tuple[float, fl
 
 
 def main() -> None:
-    """Print the times of several runs after one that compiles."""
+    """Print the times of several runs after a first one that compiles the forms."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.command", description=__doc__.split("\n")[0])
     parser.add_argument("--profile", action="store_true", help="show where the time goes")
-    given = parser.parse_args()
+    options = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        once(folder, 0)
+        run_command(folder, 0)
         for number in range(1, REPEATS + 1):
-            summary, ended = once(folder, number)
-            print(f"summary after {summary:.2f} s, command ended after {ended:.2f} s")
-        if given.profile:
-            once(folder, REPEATS + 1, profile=True)
+            summary, ended = run_command(folder, number)
+            print(f"summary written after {summary:.2f} s, command ended after {ended:.2f} s")
+        if options.profile:
+            run_command(folder, REPEATS + 1, profile=True)
             import pstats
 
             pstats.Stats(str(folder / "profile")).sort_stats("cumtime").print_stats(70)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""This project's solver on the tube, through ``Path``: python -m benchmarks.ours MODEL SIZE."""
+"""The solver of this project on the tube, called through ``Path``: python -m benchmarks.ours MODEL SIZE."""
 
 import time
 
@@ -19,13 +19,13 @@ from annelid.solver.model.parts import Part  # noqa: E402
 from annelid.solver.model.stages import Stage  # noqa: E402
 from annelid.solver.records import Equilibrium  # noqa: E402
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
-from benchmarks.tube import PRESSURE, SHEAR_MODULUS, STEPS, Grid, Size, grid  # noqa: E402
+from benchmarks.tube import PRESSURE, SHEAR_MODULUS, STEPS, Size, StructuredMesh, structured_mesh  # noqa: E402
 
 _START_UP = time.perf_counter() - _START
 
 
-def body_of(mesh: Grid) -> Body:
-    """The mesh as a body with named surfaces."""
+def body_of(mesh: StructuredMesh) -> Body:
+    """Convert the mesh into a body with named surfaces."""
     facets = {"lumen": mesh.lumen, "outer": mesh.outer, "end_low": mesh.ends[0], "end_high": mesh.ends[1]}
     edges = np.cumsum([0, *(len(f) for f in facets.values())])
     radial = mesh.points.copy()
@@ -47,10 +47,10 @@ def body_of(mesh: Grid) -> Body:
 
 
 def path_of(size: Size, steps: int = STEPS) -> Path:
-    """The tube's path, ready to be followed."""
+    """Return the path of the tube."""
     material = Material("rubber", "neo-hookean", {"shear_modulus": SHEAR_MODULUS})
     model = Model(
-        body_of(grid(size)),
+        body_of(structured_mesh(size)),
         (Part("wall", material),),
         (Support("end_low", "all"), Support("end_high", "all")),
     )
@@ -58,7 +58,7 @@ def path_of(size: Size, steps: int = STEPS) -> Path:
 
 
 def timed(path: Path) -> Clock:
-    """Put a clock around the expensive calls of a path."""
+    """Measure the time of the expensive calls of a path."""
     clock = Clock()
 
     def wrap(owner: object, method: str, name: str) -> None:
@@ -80,7 +80,7 @@ def timed(path: Path) -> Clock:
 
 
 def run(size: Size, record: Record) -> Record | None:
-    """Follow the path with clocks."""
+    """Follow the path and measure its times."""
     start = time.perf_counter()
     path = path_of(size)
     record.set_up = time.perf_counter() - start
@@ -103,7 +103,7 @@ def run(size: Size, record: Record) -> Record | None:
     count = path.system.count
     tangent = clock.mean("tangent and factorise") - clock.mean("factorise")
     record.ranks = comm.size
-    record.unknowns = path.system.size
+    record.unknowns = path.system.x.getSize()
     record.iterations = sum(iterations)
     record.factorisations = count.factorisations
     record.assembly = tangent + clock.mean("residual")

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""What following a path costs, counted: python -m benchmarks.paths; writes results_paths.md and .csv.
+"""Work of following a path: python -m benchmarks.paths; writes results_paths.md and results_paths.csv.
 
-Factorisations for each Newton step on the way, and states solved besides to locate each critical point.
-Counts do not depend on the machine or on what else it does.
+This counts the factorisations for each Newton step, and the additional states that are solved to locate each
+critical point. The counts do not depend on the machine or its load.
 """
 
 import csv
@@ -38,18 +38,18 @@ SLIDING = (Support("end_low", "axial"), Support("end_high", "axial"))
 
 
 @dataclass
-class Cost:
-    """Work of one path.
+class PathWork:
+    """Work of following one path.
 
     Attributes:
-        path: What is followed.
-        states: States handed on, critical points left out.
-        steps: Newton steps to find them, those of refused trials included.
-        factorisations: Factorisations on the way, the count of unstable modes of every state included.
-        critical_points: Critical points located.
-        most_located: Most states solved to locate one of them.
-        located: States solved to locate all of them.
-        locating_factorisations: Factorisations spent on that.
+        path: Description of the path.
+        states: Number of states without critical points.
+        steps: Newton steps of these states, including those of rejected steps.
+        factorisations: Factorisations, including those for the number of unstable modes of every state.
+        critical_points: Number of located critical points.
+        most_located: Largest number of states solved to locate one critical point.
+        located: Number of states solved to locate all critical points.
+        locating_factorisations: Factorisations for locating them.
     """
 
     path: str
@@ -63,19 +63,19 @@ class Cost:
     searches: list[int] = field(default_factory=list, repr=False)
 
     @property
-    def share(self) -> float:
+    def factorisations_per_step(self) -> float:
         """Factorisations for each Newton step."""
         return self.factorisations / max(self.steps, 1)
 
 
 def model_of(shape: Shape, size: MeshSize, material: Material, supports: tuple[Support, ...]) -> Model:
-    """A model of one layer."""
+    """Return a model with one layer."""
     (layer,) = shape.layers
     return Model(build(shape, size), (Part(layer.name, material),), supports)
 
 
 def charged_tube() -> Model:
-    """A free tube with one electrode."""
+    """Return a free tube with one electrode."""
     body = build(
         Tube(1.0, 1.0, (Layer("wall", 0.05),)), MeshSize(along=0.5), [Band("whole", "wall", 0.0, 1.0)]
     )
@@ -83,7 +83,7 @@ def charged_tube() -> Model:
 
 
 def wall(thickness: float) -> tuple[Layer, ...]:
-    """One layer."""
+    """Return a single layer."""
     return (Layer("wall", thickness),)
 
 
@@ -138,74 +138,82 @@ PATHS: dict[str, tuple[Callable[[], Model], Stage, str]] = {
 }
 
 
-def counted(cost: Cost, path: Path) -> Callable[[], None]:
-    """Count the work of a path by wrapping its calls; returns what puts them back."""
+def counted(work: PathWork, path: Path) -> Callable[[], None]:
+    """Count the work of a path by wrapping its calls; the returned function restores the calls."""
     correct, find = Newton._correct, Locator._find
     searching: list[bool] = []
 
     def counted_correct(newton: Newton, *given: Any) -> None:
-        cost.steps += not searching
+        work.steps += not searching
         correct(newton, *given)
 
     def counted_find(locator: Locator, *given: Any) -> CriticalState:
         before = path.system.count.factorisations
         searching.append(True)
         try:
-            found = find(locator, *given)
+            state = find(locator, *given)
         finally:
             searching.pop()
-            cost.locating_factorisations += path.system.count.factorisations - before
-        cost.searches.append(found.solves)
-        return found
+            work.locating_factorisations += path.system.count.factorisations - before
+        work.searches.append(state.solves)
+        return state
 
     Newton._correct, Locator._find = counted_correct, counted_find  # type: ignore[method-assign]
 
-    def put_back() -> None:
+    def restore() -> None:
         Newton._correct, Locator._find = correct, find  # type: ignore[method-assign]
 
-    return put_back
+    return restore
 
 
-def measure(name: str) -> Cost:
-    """Follow one path and count."""
+def measure(name: str) -> PathWork:
+    """Follow one path and count its work."""
     model, stage, beyond = PATHS[name]
     path = Path(model(), [stage], stepping=Stepping(beyond_instability=beyond))
-    cost = Cost(name)
-    put_back = counted(cost, path)
+    work = PathWork(name)
+    restore = counted(work, path)
     kinds: list[str] = []
     try:
         path.follow(observe=lambda state: kinds.append(state.critical))
     finally:
-        put_back()
-    cost.critical_points = sum(kind != "" for kind in kinds)
-    cost.states = len(kinds) - cost.critical_points
-    cost.most_located, cost.located = max(cost.searches, default=0), sum(cost.searches)
-    cost.factorisations = path.system.count.factorisations - cost.locating_factorisations
-    return cost
+        restore()
+    work.critical_points = sum(kind != "" for kind in kinds)
+    work.states = len(kinds) - work.critical_points
+    work.most_located, work.located = max(work.searches, default=0), sum(work.searches)
+    work.factorisations = path.system.count.factorisations - work.locating_factorisations
+    return work
 
 
-def table(costs: list[Cost]) -> str:
-    """Markdown of all paths."""
-    head = "path | states | Newton steps | factorisations | a step | critical points | states to locate the"
-    head += " dearest | states to locate all | factorisations for that"
+def table(works: list[PathWork]) -> str:
+    """Return the Markdown table of all paths."""
+    head = (
+        "path | states | Newton steps | factorisations | per step | critical points | most states to locate"
+    )
+    head += " one | states to locate all | factorisations for this"
     lines = [f"| {head} |", "|---|" + "---:|" * 8]
-    for c in costs:
-        numbers = (c.states, c.steps, c.factorisations, f"{c.share:.2f}", c.critical_points)
-        more = (c.most_located, c.located, c.locating_factorisations)
-        lines.append("| " + " | ".join(map(str, (c.path, *numbers, *more))) + " |")
+    for work in works:
+        numbers = (
+            work.states,
+            work.steps,
+            work.factorisations,
+            f"{work.factorisations_per_step:.2f}",
+            work.critical_points,
+        )
+        more = (work.most_located, work.located, work.locating_factorisations)
+        lines.append("| " + " | ".join(map(str, (work.path, *numbers, *more))) + " |")
     return "\n".join(lines)
 
 
 def main() -> None:
-    """Measure all, write the tables, print them."""
-    costs = [measure(name) for name in PATHS]
-    rows = [{k: v for k, v in asdict(cost).items() if k != "searches"} for cost in costs]
+    """Measure all paths, write the tables and print them."""
+    works = [measure(name) for name in PATHS]
+    rows = [{k: v for k, v in asdict(work).items() if k != "searches"} for work in works]
     with (HERE / "results_paths.csv").open("w", newline="") as file:
         writer = csv.DictWriter(file, fieldnames=list(rows[0]))
         writer.writeheader()
         writer.writerows(rows)
-    (HERE / "results_paths.md").write_text(f"# What following a path costs\n\n{table(costs)}\n")
-    print(table(costs))
+    (HERE / "results_paths.md").write_text(f"# Work of following a path\n\n{table(works)}\n")
+    print(table(works))
 
 
 if __name__ == "__main__":

@@ -2,8 +2,8 @@
 """FElupe on the tube: python -m benchmarks.peer_felupe MODEL SIZE.
 
 Its mixed fields (displacement, pressure, volume ratio) with ``NearlyIncompressible``, its axisymmetric field,
-its follower pressure and its ``newtonraphson`` with the default linear solver (SciPy's SuperLU). There is no
-exactly incompressible form of it, so the bulk modulus of its own example, 5000 μ, is taken.
+its follower pressure and its ``newtonraphson`` with the default linear solver (SciPy's SuperLU). It has no
+exactly incompressible form, so the bulk modulus is that of its own example, 5000 μ.
 """
 
 import time
@@ -15,19 +15,28 @@ import numpy as np  # noqa: E402
 from scipy.sparse.linalg import spsolve  # noqa: E402
 
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
-from benchmarks.tube import BULK_MODULUS, INNER_RADIUS, PRESSURE, SHEAR_MODULUS, STEPS, TOLERANCE, Size, grid  # noqa: E402
+from benchmarks.tube import (  # noqa: E402
+    BULK_MODULUS,
+    INNER_RADIUS,
+    PRESSURE,
+    SHEAR_MODULUS,
+    STEPS,
+    TOLERANCE,
+    Size,
+    structured_mesh,
+)
 
 _START_UP = time.perf_counter() - _START
 
 
-class Tube:
+class FelupeTube:
     """Fields, bodies and boundary conditions."""
 
     def __init__(self, size: Size) -> None:
-        self.grid = tube = grid(size)
+        self.grid = tube = structured_mesh(size)
         flat = tube.dim == 2
         points, cells = tube.points, tube.cells
-        if flat:  # the library's axis comes first; swapping the two turns the cells over
+        if flat:  # the first coordinate of the library is the axis; swapping both inverts the cells
             points, cells = points[:, ::-1], cells[:, [0, 3, 2, 1, 7, 6, 5, 4, 8]]
         mesh = fem.Mesh(np.ascontiguousarray(points), cells, "quad9" if flat else "hexahedron27")
         inner = (mesh.y if flat else np.hypot(mesh.x, mesh.y)) < INNER_RADIUS + 1e-6
@@ -52,15 +61,15 @@ class Tube:
         self.boundaries = {"ends": fem.Boundary(displacement, mask=ends)}
 
     def nodal(self):
-        """Displacement at the nodes of the grid."""
+        """Return the displacement of the nodes of the mesh."""
         u = self.field[0].values
         return u[:, ::-1] if self.grid.dim == 2 else u
 
 
 def run(size: Size, record: Record) -> Record:
-    """Full Newton over the load steps."""
+    """Follow the load steps by Newton's method without lagging."""
     start = time.perf_counter()
-    tube = Tube(size)
+    tube = FelupeTube(size)
     dof0, dof1 = fem.dof.partition(tube.field, tube.boundaries)
     ext0 = fem.dof.apply(tube.field, tube.boundaries, dof0)
     record.set_up = time.perf_counter() - start

@@ -37,13 +37,22 @@ from ngsolve import (  # noqa: E402
 )
 
 from benchmarks.record import Clock, Record, main, peak_memory  # noqa: E402
-from benchmarks.tube import PRESSURE, SHEAR_MODULUS, STEPS, TOLERANCE, Grid, Size, chord_correction, grid  # noqa: E402
+from benchmarks.tube import (  # noqa: E402
+    PRESSURE,
+    SHEAR_MODULUS,
+    STEPS,
+    TOLERANCE,
+    Size,
+    StructuredMesh,
+    chord_correction,
+    structured_mesh,
+)
 
 _START_UP = time.perf_counter() - _START
 
 
-def mesh_of(tube: Grid) -> Mesh:
-    """The mesh; edges around the tube are bent onto the cylinder by a quadratic deformation."""
+def mesh_of(tube: StructuredMesh) -> Mesh:
+    """Return the mesh; a quadratic deformation moves the edges around the tube onto the cylinder."""
     built = meshing.Mesh(dim=tube.dim)
     places = tube.points[: tube.corners]
     padded = np.column_stack([places, np.zeros((len(places), 3 - tube.dim))])
@@ -65,8 +74,8 @@ def mesh_of(tube: Grid) -> Mesh:
     return mesh
 
 
-def _bent_edges(mesh: Mesh, tube: Grid) -> GridFunction:
-    """Deformation that lifts the midpoints of chords onto the circle."""
+def _bent_edges(mesh: Mesh, tube: StructuredMesh) -> GridFunction:
+    """Return the deformation that moves the midpoints of chords onto the circle."""
     space = VectorH1(mesh, order=2)
     bend = GridFunction(space)
     first = space.components[0]
@@ -86,15 +95,15 @@ def _bent_edges(mesh: Mesh, tube: Grid) -> GridFunction:
     return bend
 
 
-def _bubble_at_middle(mesh: Mesh, space: H1, edge: int, vertices, tube: Grid) -> float:
-    """Value of the quadratic edge function at the middle of its edge."""
+def _bubble_at_middle(mesh: Mesh, space: H1, edge: int, vertices, tube: StructuredMesh) -> float:
+    """Return the value of the quadratic edge function at the middle of its edge."""
     probe = GridFunction(H1(mesh, order=2))
     probe.vec[probe.space.GetDofNrs(list(mesh.edges)[edge])[0]] = 1.0
     middle = tube.points[vertices[edge]].mean(axis=0)
     return float(probe(mesh(*middle)))
 
 
-class Tube:
+class NgsolveTube:
     """Space, form and unknowns.
 
     Attributes:
@@ -104,7 +113,7 @@ class Tube:
     """
 
     def __init__(self, size: Size, *, compiled: dict[str, bool] | None = None, **flags: bool) -> None:
-        self.grid = grid(size)
+        self.grid = structured_mesh(size)
         self.mesh = mesh_of(self.grid)
         displacement = VectorH1(self.mesh, order=2, dirichlet="end_low|end_high")
         self.space = displacement * H1(self.mesh, order=1)
@@ -117,7 +126,7 @@ class Tube:
         energy = SHEAR_MODULUS / 2 * (J ** (-2 / 3) * InnerProduct(F, F) - 3) - p * (J - 1)
         self.form = BilinearForm(self.space, **flags)
         density = weight * energy
-        load = self.pressure * weight * InnerProduct(self._turned(u), self._padded(v))
+        load = self.pressure * weight * InnerProduct(self._area_vector(u), self._padded(v))
         if compiled is not None:
             density, load = density.Compile(**compiled), load.Compile(**compiled)
         self.form += Variation(density * dx)
@@ -125,7 +134,7 @@ class Tube:
         self.fixed = np.array([not free for free in self.space.FreeDofs()])
 
     def _gradient(self, g: CoefficientFunction, u: CoefficientFunction) -> tuple:
-        """Deformation gradient, 3x3, and measure; axes (R, Z, hoop) when axisymmetric."""
+        """Return the deformation gradient, 3x3, and the measure; the axisymmetric axes are (R, Z, hoop)."""
         if self.grid.dim == 3:
             return g + Id(3), 1.0
         F = CoefficientFunction(
@@ -136,13 +145,13 @@ class Tube:
     def _padded(self, v: CoefficientFunction) -> CoefficientFunction:
         return v if self.grid.dim == 3 else CoefficientFunction((v[0], v[1], 0))
 
-    def _turned(self, u: CoefficientFunction) -> CoefficientFunction:
-        """cof(F) N on the lumen, which the surface gradient determines."""
+    def _area_vector(self, u: CoefficientFunction) -> CoefficientFunction:
+        """Return cof(F) N on the lumen, which follows from the surface gradient."""
         F, _ = self._gradient(Grad(u).Trace(), u.Trace())
         return Cof(F) * self._outward()
 
     def _outward(self) -> CoefficientFunction:
-        """Normal of the lumen, out of the wall; surface elements made by hand may be turned either way."""
+        """Return the normal of the lumen out of the wall; surface elements may have either orientation."""
         normal = self._padded(specialcf.normal(self.grid.dim))
         to_outside = CoefficientFunction((x, 0, 0)) if self.grid.dim == 2 else CoefficientFunction((x, y, 0))
         lumen = self.mesh.Boundaries("lumen")
@@ -150,34 +159,34 @@ class Tube:
         return -math.copysign(1.0, flux) * normal
 
     def residual(self, out) -> float:
-        """Assemble the residual; returns the largest defect over its tolerance."""
+        """Assemble the residual; return its largest ratio to the tolerance."""
         self.form.Apply(self.state.vec, out)
         r = out.FV().NumPy()
-        held = np.linalg.norm(r[self.fixed])
+        reaction = np.linalg.norm(r[self.fixed])
         free = np.where(self.fixed, 0.0, r)
         force, defect = np.linalg.norm(free[: self.split]), np.linalg.norm(free[self.split :])
-        return max(force / (TOLERANCE * held + 1e-300), defect / 1e-6)
+        return max(force / (TOLERANCE * reaction + 1e-300), defect / 1e-6)
 
     def volume_change(self) -> float:
-        """Lumen volume by a surface integral, over the drawn one, less 1."""
+        """Return the relative change of the lumen volume, from a surface integral."""
         u = self.state.components[0]
         weight = 1.0 if self.grid.dim == 3 else 2 * math.pi * x
         if self.grid.dim == 3:
-            place, still = CoefficientFunction((x + u[0], y + u[1], 0)), CoefficientFunction((x, y, 0))
+            current, drawn = CoefficientFunction((x + u[0], y + u[1], 0)), CoefficientFunction((x, y, 0))
         else:
-            place, still = CoefficientFunction((x + u[0], 0, 0)), CoefficientFunction((x, 0, 0))
+            current, drawn = CoefficientFunction((x + u[0], 0, 0)), CoefficientFunction((x, 0, 0))
         n = self._outward()
         F, _ = self._gradient(Grad(u), u)
         lumen = self.mesh.Boundaries("lumen")
-        now = Integrate(weight * InnerProduct(place, Cof(F) * n), self.mesh, definedon=lumen, order=6)
-        return now / Integrate(weight * InnerProduct(still, n), self.mesh, definedon=lumen, order=6) - 1
+        volume = Integrate(weight * InnerProduct(current, Cof(F) * n), self.mesh, definedon=lumen, order=6)
+        return volume / Integrate(weight * InnerProduct(drawn, n), self.mesh, definedon=lumen, order=6) - 1
 
 
 def run(size: Size, record: Record) -> Record:
-    """Full Newton over the load steps."""
+    """Follow the load steps by Newton's method without lagging."""
     SetNumThreads(1)
     start = time.perf_counter()
-    tube = Tube(size)
+    tube = NgsolveTube(size)
     record.set_up = time.perf_counter() - start
     clock = Clock()
     r, w = tube.state.vec.CreateVector(), tube.state.vec.CreateVector()
@@ -200,11 +209,11 @@ def run(size: Size, record: Record) -> Record:
             raise RuntimeError(f"no convergence in step {step}")
     record.path = time.perf_counter() - start
     record.remark = "default solver (UMFPACK), full Newton; incompressible; continuous linear pressure"
-    return filled(record, tube, clock)
+    return fill_record(record, tube, clock)
 
 
-def filled(record: Record, tube: Tube, clock: Clock) -> Record:
-    """The record with what clock and tube know."""
+def fill_record(record: Record, tube: NgsolveTube, clock: Clock) -> Record:
+    """Fill in the times of the clock and the numbers of the tube."""
     record.unknowns = tube.space.ndof
     record.iterations = clock.calls["solve"]
     record.factorisations = clock.calls["factorise"]

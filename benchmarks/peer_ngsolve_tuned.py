@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: MIT
 """NGSolve tuned by hand: python -m benchmarks.peer_ngsolve_tuned MODEL SIZE.
 
-The form of ``peer_ngsolve`` with symmetric storage, the fastest symmetric solver (PARDISO where the MKL is
-installed, else sparsecholesky; ``BENCHMARK_NGSOLVE_SOLVER`` names another), its symbolic part kept,
-integrands compiled to C++ where that is faster (axisymmetric), and the same lagging as this project: one
-factorisation at each converged state, which predicts the next state along the tangent and is kept while
-each correction cuts the residual to 0.3 or less.
+This is the form of ``peer_ngsolve`` with symmetric storage and the fastest symmetric solver (PARDISO if the
+MKL is installed, else sparsecholesky; ``BENCHMARK_NGSOLVE_SOLVER`` names another one). The symbolic
+factorisation is reused, and integrands are compiled to C++ if that is faster (axisymmetric). The lagging is
+that of this project: there is one factorisation at each converged state. It predicts the next state along the
+tangent, and it is kept while each correction reduces the residual to 0.3 of its value or less.
 """
 
 import math
@@ -18,19 +18,19 @@ _START = time.perf_counter()
 
 from ngsolve import SetNumThreads  # noqa: E402
 
-from benchmarks.peer_ngsolve import Tube, filled  # noqa: E402
+from benchmarks.peer_ngsolve import NgsolveTube, fill_record  # noqa: E402
 from benchmarks.record import Clock, Record, main  # noqa: E402
 from benchmarks.tube import PRESSURE, STEPS, Size  # noqa: E402
 
 _START_UP = time.perf_counter() - _START
 
-KEEP_RATIO = 0.3  # as in solver/newton.py
+KEEP_RATIO = 0.3  # as in solver/continuation/newton.py
 
 
-class Follower:
-    """Lagged Newton with a tangent predictor."""
+class LaggedNewton:
+    """Newton's method with lagging and a tangent predictor."""
 
-    def __init__(self, tube: Tube, clock: Clock, solver: str) -> None:
+    def __init__(self, tube: NgsolveTube, clock: Clock, solver: str) -> None:
         self.tube, self.clock, self.solver = tube, clock, solver
         self.inverse = None
         self.r, self.w, self.f = (tube.state.vec.CreateVector() for _ in range(3))
@@ -46,7 +46,7 @@ class Follower:
                 self.inverse.Update()
 
     def predict(self, pressure: float, target: float) -> None:
-        """Move along the tangent; the residual is linear in the pressure, so its slope is a difference."""
+        """Move along the tangent; a difference gives the load derivative, as the residual is linear in it."""
         self.tube.pressure.Set(pressure)
         self.tube.form.Apply(self.tube.state.vec, self.r)
         self.tube.pressure.Set(target)
@@ -61,7 +61,7 @@ class Follower:
         self.tube.state.vec.data -= self.w
 
     def step(self, pressure: float, target: float) -> int:
-        """Reach the next pressure; returns the corrections it took."""
+        """Solve for the next pressure; return the number of corrections."""
         self.predict(pressure, target)
         last = math.inf
         for iteration in range(30):
@@ -80,29 +80,29 @@ class Follower:
 def run(size: Size, record: Record) -> Record:
     """Follow the load steps."""
     SetNumThreads(1)
-    # The library calls its compiler by name; it lies beside the interpreter.
+    # The library calls its compiler by name; the compiler is in the folder of the interpreter.
     os.environ["PATH"] = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     start = time.perf_counter()
     compiled = {} if size.around else {"realcompile": True, "wait": True}
-    tube = Tube(size, compiled=compiled, symmetric=True, symmetric_storage=True)
+    tube = NgsolveTube(size, compiled=compiled, symmetric=True, symmetric_storage=True)
     solver = os.environ.get("BENCHMARK_NGSOLVE_SOLVER", "pardiso")
     record.set_up = time.perf_counter() - start
     clock = Clock()
-    follower = Follower(tube, clock, solver)
+    newton = LaggedNewton(tube, clock, solver)
     start = time.perf_counter()
     try:
-        follower.factorise()
+        newton.factorise()
     except Exception as error:
         if "MKL" not in str(error):
             raise
-        follower.solver = "sparsecholesky"
-        follower.factorise()
+        newton.solver = "sparsecholesky"
+        newton.factorise()
     iterations = 0
     for step in range(STEPS):
-        iterations += follower.step(PRESSURE * step / STEPS, PRESSURE * (step + 1) / STEPS)
+        iterations += newton.step(PRESSURE * step / STEPS, PRESSURE * (step + 1) / STEPS)
     record.path = time.perf_counter() - start
-    record.remark = f"{follower.solver}, lagged as this project; incompressible; continuous linear pressure"
-    filled(record, tube, clock)
+    record.remark = f"{newton.solver}, lagged as this project; incompressible; continuous linear pressure"
+    fill_record(record, tube, clock)
     record.iterations = iterations
     return record
 

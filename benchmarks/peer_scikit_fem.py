@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: MIT
 """scikit-fem on the tube: python -m benchmarks.peer_scikit_fem MODEL SIZE.
 
-Hand-written forms of the mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1), put together by ``bmat`` as in
-the library's hyperelasticity example; full Newton with ``solve(*condense(...))``, whose default is SciPy's
-SuperLU. Forms are written by displacement component on a scalar basis, which runs many times faster than on
-a vector one.
+The forms of the mixed potential ½μ(J^(-2/3) tr C - 3) - p(J - 1) are written by hand and combined by ``bmat``
+as in the hyperelasticity example of the library. Newton's method uses ``solve(*condense(...))``, whose
+default is the SuperLU of SciPy. The forms are written for each displacement component on a scalar basis,
+which is many times faster than a vector basis.
 """
 
 import time
@@ -28,43 +28,43 @@ from benchmarks.tube import (  # noqa: E402
     SHEAR_MODULUS,
     STEPS,
     TOLERANCE,
-    Grid,
     Size,
+    StructuredMesh,
     chord_correction,
-    grid,
+    structured_mesh,
 )
 
 _START_UP = time.perf_counter() - _START
 
 
 def slopes(component: int, N, w):
-    """The entries of the gradient of N e_component that are not zero, in the order of ``places``."""
+    """Return the nonzero entries of the gradient of N e_component, in the order of ``places``."""
     if len(N.grad) == 3 or component != 0:
         return N.grad
     return np.concatenate([N.grad, (N.value / w.x[0])[None]])
 
 
 def places(component: int, dim: int) -> tuple:
-    """Rows and columns of these entries in the 3x3 gradient; axes (R, Z, hoop) when axisymmetric."""
+    """Return the rows and columns of these entries in the 3x3 gradient; axisymmetric: (R, Z, hoop)."""
     rows, columns = [component] * dim, list(range(dim))
     return (rows, columns) if dim == 3 or component != 0 else ([*rows, 2], [*columns, 2])
 
 
 @cache
 def stress_work(i: int):
-    """∫ P : Grad v e_i, P the nominal stress."""
+    """Return the form ∫ P : Grad v e_i with the nominal stress P."""
     return skfem.LinearForm(lambda v, w: np.einsum("k...,k...", w["P"], slopes(i, v, w)))
 
 
 @cache
 def volume_defect():
-    """∫ q (1 - J), given as ``defect``."""
+    """Return the form ∫ q (1 - J); 1 - J is the field ``defect``."""
     return skfem.LinearForm(lambda q, w: w["defect"] * q)
 
 
 @cache
 def stiffness(i: int, j: int):
-    """∫ Grad v e_i : A : Grad u e_j, A = ∂P/∂F."""
+    """Return the form ∫ Grad v e_i : A : Grad u e_j with A = ∂P/∂F."""
 
     def form(u, v, w):
         return np.einsum("k...,kl...,l...", slopes(i, v, w), w["A"], slopes(j, u, w))
@@ -74,24 +74,24 @@ def stiffness(i: int, j: int):
 
 @cache
 def coupling(i: int):
-    """∫ p B : Grad v e_i, B = ∂P/∂p."""
+    """Return the form ∫ p B : Grad v e_i with B = ∂P/∂p."""
     return skfem.BilinearForm(lambda p, v, w: p * np.einsum("k...,k...", w["B"], slopes(i, v, w)))
 
 
 @cache
 def pressure_work(i: int):
-    """∫ t v over the lumen, t component i of the pressure's traction on the reference area."""
+    """Return the form ∫ t v on the lumen; t is component i of the traction per reference area."""
     return skfem.LinearForm(lambda v, w: w["t"] * v)
 
 
 @cache
 def pressure_stiffness(i: int, j: int):
-    """∫ v T : Grad u e_j over the lumen, T = ∂t/∂F of component i."""
+    """Return the form ∫ v T : Grad u e_j on the lumen with T = ∂t/∂F of component i."""
     return skfem.BilinearForm(lambda u, v, w: v * np.einsum("l...,l...", w["T"], slopes(j, u, w)))
 
 
-def mesh_of(tube: Grid):
-    """The mesh; middle nodes of the straight elements are moved onto the cylinder."""
+def mesh_of(tube: StructuredMesh):
+    """Return the mesh; the middle nodes of the straight elements are moved onto the cylinder."""
     cell = (skfem.MeshQuad1, skfem.MeshHex1)[tube.dim - 2]
     curved = (skfem.MeshQuad2, skfem.MeshHex2)[tube.dim - 2]
     ring = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], dtype=float)
@@ -105,11 +105,11 @@ def mesh_of(tube: Grid):
     return mesh
 
 
-class Tube:
+class ScikitFemTube:
     """Bases, unknowns (u by component, p) and their assembly."""
 
     def __init__(self, size: Size) -> None:
-        self.grid = tube = grid(size)
+        self.grid = tube = structured_mesh(size)
         mesh = mesh_of(tube)
         quadratic = (skfem.ElementQuad2, skfem.ElementHex2)[tube.dim - 2]()
         linear = (skfem.ElementQuad1, skfem.ElementHex1)[tube.dim - 2]()
@@ -124,7 +124,7 @@ class Tube:
         self.fixed = (ends + self.basis.N * np.arange(tube.dim)[:, None]).ravel()
 
     def _kinematics(self, basis) -> tuple:
-        """F, J and F⁻¹ (3x3) and the measure at the points of a basis."""
+        """Return F, J and F⁻¹ (3x3) and the measure at the points of a basis."""
         fields = [basis.interpolate(u) for u in self.u]
         F = np.zeros((3, 3, *fields[0].value.shape)) + np.eye(3)[:, :, None, None]
         R = basis.global_coordinates()[0] if self.grid.dim == 2 else None
@@ -134,8 +134,8 @@ class Tube:
             F[2, 2] += fields[0].value / R
         return F, det(F), inv(F), 1.0 if R is None else 2 * math.pi * R
 
-    def _turned(self) -> tuple:
-        """cof(F) N and cof(F) on the lumen, with the measure."""
+    def _area_vector(self) -> tuple:
+        """Return cof(F) N, cof(F), J and the measure on the lumen."""
         _, J, inverse, weight = self._kinematics(self.lumen)
         normal = np.zeros((3, *J.shape))
         normal[: self.grid.dim] = self.lumen.normals
@@ -143,13 +143,13 @@ class Tube:
         return mul(cof, normal), cof, J, weight
 
     def residual(self, load: float):
-        """Out-of-balance forces, then volume defects."""
+        """Return the out-of-balance forces, followed by the volume defects."""
         F, J, inverse, weight = self._kinematics(self.basis)
         p = self.pressure.interpolate(self.p).value
         isochoric = F - np.einsum("ik...,ik...->...", F, F) / 3 * transpose(inverse)
         P = weight * (SHEAR_MODULUS * J ** (-2 / 3) * isochoric - p * J * transpose(inverse))
-        turned, _, _, on_lumen = self._turned()
-        t = load * on_lumen * turned
+        area_vector, _, _, on_lumen = self._area_vector()
+        t = load * on_lumen * area_vector
         blocks = []
         for i in range(self.grid.dim):
             internal = stress_work(i).assemble(self.basis, P=P[places(i, self.grid.dim)])
@@ -157,7 +157,7 @@ class Tube:
         return np.concatenate([*blocks, volume_defect().assemble(self.pressure, defect=weight * (1 - J))])
 
     def tangent(self, load: float):
-        """Matrix of the blocks (u by component, p)."""
+        """Return the matrix of the blocks (u by component, p)."""
         F, J, G, weight = self._kinematics(self.basis)
         p = self.pressure.interpolate(self.p).value
         Gt, I1 = transpose(G), np.einsum("ik...,ik...->...", F, F)
@@ -170,8 +170,9 @@ class Tube:
         )
         A = weight * (SHEAR_MODULUS * J ** (-2 / 3) * isochoric - p * J * (pair - crossed))
         B = -weight * J * transpose(G)
-        turned, cof, J_lumen, on_lumen = self._turned()
-        T = np.einsum("i...,jl...->ijl...", turned, cof) - np.einsum("il...,j...->ijl...", cof, turned)
+        area_vector, cof, J_lumen, on_lumen = self._area_vector()
+        T = np.einsum("i...,jl...->ijl...", area_vector, cof)
+        T -= np.einsum("il...,j...->ijl...", cof, area_vector)
         T *= load * on_lumen / J_lumen
         dim = self.grid.dim
         K = [[None] * (dim + 1) for _ in range(dim + 1)]
@@ -188,17 +189,17 @@ class Tube:
         return bmat(K, format="csr")
 
     def error(self, r) -> float:
-        """Out-of-balance force and volume defect over their tolerances."""
+        """Return the larger ratio of out-of-balance force and volume defect to their tolerances."""
         free = r.copy()
         free[self.fixed] = 0.0
         forces = free[: self.u.size]
-        held = np.linalg.norm(r[self.fixed])
+        reaction = np.linalg.norm(r[self.fixed])
         return max(
-            np.linalg.norm(forces) / (TOLERANCE * held + 1e-300), np.linalg.norm(r[self.u.size :]) / 1e-6
+            np.linalg.norm(forces) / (TOLERANCE * reaction + 1e-300), np.linalg.norm(r[self.u.size :]) / 1e-6
         )
 
     def volume_change(self) -> float:
-        """Lumen volume by the nodes of the grid, over the drawn one, less 1."""
+        """Return the relative change of the lumen volume, from the nodes of the mesh."""
         own = np.lexsort(np.round(self.basis.doflocs, 6))
         theirs = np.lexsort(np.round(self.grid.points, 6).T)
         u = np.empty_like(self.grid.points)
@@ -207,9 +208,9 @@ class Tube:
 
 
 def run(size: Size, record: Record) -> Record:
-    """Full Newton over the load steps."""
+    """Follow the load steps by Newton's method without lagging."""
     start = time.perf_counter()
-    tube = Tube(size)
+    tube = ScikitFemTube(size)
     record.set_up = time.perf_counter() - start
     clock = Clock()
     start = time.perf_counter()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What one run measures, and how a solver module becomes a command that prints it."""
+"""Record of one run, and the command that prints the record of a solver module."""
 
 import argparse
 import json
@@ -15,10 +15,10 @@ from benchmarks.tube import SIZES, Size
 
 @dataclass
 class Clock:
-    """Wall-clock sums and counts by name.
+    """Sums of wall-clock times and numbers of calls by name.
 
     Attributes:
-        seconds: Sum by name.
+        seconds: Sum of times by name, s.
         calls: Number of calls by name.
     """
 
@@ -36,7 +36,7 @@ class Clock:
             self.calls[name] += 1
 
     def mean(self, *names: str) -> float:
-        """Mean seconds of one call, summed over names."""
+        """Return the mean time of a call, summed over names, s."""
         return sum(self.seconds[name] / max(self.calls[name], 1) for name in names)
 
 
@@ -49,19 +49,20 @@ class Record:
         model: ``"axisymmetric"`` or ``"solid"``.
         size: Key of ``SIZES``.
         ranks: Number of processes.
-        unknowns: All unknowns.
-        start_up: From the first line to all libraries imported, s.
-        set_up: Mesh, spaces and forms, up to the first assembly, s.
-        path: The steps, s.
-        iterations: Newton corrections on the path.
-        factorisations: Factorisations on the path.
-        assembly: Mean of one tangent and one residual, s.
-        factorisation: Mean of one, s; with its solve where the library does both in one call.
-        solve: Mean of one, s; ``nan`` where it is part of the factorisation.
-        reading: Time on the path spent in reading fields and quantities of all states, s.
+        unknowns: Number of all unknowns.
+        start_up: Time until all libraries are imported, s.
+        set_up: Time of mesh, spaces and forms, until the first assembly, s.
+        path: Time of all steps, s.
+        iterations: Number of Newton corrections on the path.
+        factorisations: Number of factorisations on the path.
+        assembly: Mean time of one tangent and one residual, s.
+        factorisation: Mean time of one factorisation, s; includes the solve if the library does both in one
+            call.
+        solve: Mean time of one solve, s; ``nan`` if it is part of the factorisation.
+        reading: Time of reading the fields and quantities of all states, s.
         memory: Largest resident memory, summed over ranks, MB.
-        volume_change: Lumen volume at the end over that at the start, less 1.
-        remark: Linear solver, formulation.
+        volume_change: Relative change of the lumen volume.
+        remark: Linear solver and formulation.
     """
 
     solver: str
@@ -84,23 +85,23 @@ class Record:
 
 
 def peak_memory() -> float:
-    """Largest resident memory of this process so far, MB."""
+    """Return the largest resident memory of this process so far, MB."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def main(solver: str, run: Callable[[Size, Record], Record | None], start_up: float) -> None:
-    """Parse ``MODEL SIZE``, run, print the record as one line of JSON.
+    """Read ``MODEL SIZE``, do the run, and print the record as one line of JSON.
 
     Args:
         solver: Name in tables.
-        run: Fills the record; ``None`` on ranks other than the first.
-        start_up: Time the imports took, s.
+        run: Does the run and fills the record; it returns ``None`` on ranks other than the first.
+        start_up: Time of the imports, s.
     """
     parser = argparse.ArgumentParser(description=f"{solver}: one run of the tube")
     parser.add_argument("model", choices=list(SIZES))
     parser.add_argument("size")
-    given = parser.parse_args()
-    record = Record(solver, given.model, given.size, start_up=start_up)
-    filled = run(SIZES[given.model][given.size], record)
+    options = parser.parse_args()
+    record = Record(solver, options.model, options.size, start_up=start_up)
+    filled = run(SIZES[options.model][options.size], record)
     if filled is not None:
         print(json.dumps(asdict(filled)), flush=True)

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""Studies: python -m benchmarks.studies [--runs N]; writes results_studies.md.
+"""Times of studies: python -m benchmarks.studies [--runs N]; writes results_studies.md.
 
-A study of the modulus of a tube of about 3,000 unknowns in 10 steps. It measures the runs per second on one
-and two workers, the processor time of the driver, and the time to collect 10,000 copies of a real run.
+The study varies the modulus of a tube with about 3,000 unknowns and 10 steps. It measures the runs per second
+on one and two workers, the processor time of the driver, and the time to collect 10,000 copies of a real run.
 """
 
 import argparse
@@ -44,8 +44,8 @@ CASE = {
 MODULUS = {"key": "materials.rubber.shear_modulus", "from": "0.1 MPa", "to": "0.2 MPa"}
 
 
-def make_study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
-    """Make a study of ``count`` moduli, in a folder of the given name."""
+def create_modulus_study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
+    """Create a study of ``count`` moduli in a folder of the given name."""
     file = folder / f"{name}.toml"
     content = {"title": "Tube: modulus", "case": CASE, "vary": [{**MODULUS, "count": count}]}
     file.write_text(tomli_w.dumps({**content, "output": {"reports": False}}))
@@ -53,8 +53,8 @@ def make_study(folder: Path, count: int, name: str) -> tuple[Plan, Store]:
 
 
 def time_study(folder: Path, count: int, workers: int) -> dict[str, float]:
-    """Time of a study with compiled forms in s, and the processor time of the driver."""
-    plan, store = make_study(folder, count, f"on_{workers}")
+    """Do a study with compiled forms; return its time and the processor time of its driver, s."""
+    plan, store = create_modulus_study(folder, count, f"on_{workers}")
     create_study(plan, store)
     table = StudyTable(plan, store)
     before = resource.getrusage(resource.RUSAGE_SELF)
@@ -76,8 +76,8 @@ def time_study(folder: Path, count: int, workers: int) -> dict[str, float]:
 
 
 def time_collection(folder: Path, count: int, pattern: Path) -> tuple[float, float, float]:
-    """Times in s to open the plan, to collect tables and page, and to find the states of all runs."""
-    plan, store = make_study(folder, count, "large")
+    """Return the times to open the plan, to collect tables and page, and to find all states, s."""
+    plan, store = create_modulus_study(folder, count, "large")
     create_study(plan, store)
     summary = json.loads((pattern / "summary.json").read_text())
     for run in plan.runs:
@@ -97,32 +97,32 @@ def time_collection(folder: Path, count: int, pattern: Path) -> tuple[float, flo
 
 
 def main() -> None:
-    """Measure, print and write."""
+    """Measure everything, and print and write the results."""
     prepare()
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--runs", type=int, default=200)
-    options.add_argument("--folders", type=int, default=10_000)
-    chosen = options.parse_args()
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--runs", type=int, default=200)
+    parser.add_argument("--folders", type=int, default=10_000)
+    options = parser.parse_args()
     with tempfile.TemporaryDirectory(dir=os.environ.get("ANNELID_BENCH_DIR")) as temporary:
         folder = Path(temporary)
-        time_study(folder, 2, 3)  # compiles
-        one, two = (time_study(folder, chosen.runs, workers) for workers in (1, 2))
+        time_study(folder, 2, 3)  # compiles the forms
+        one, two = (time_study(folder, options.runs, workers) for workers in (1, 2))
         pattern = next((folder / "on_2" / "runs").iterdir())
-        opened, whole, status = time_collection(folder, chosen.folders, pattern)
-    text = report(chosen.runs, one, two)
+        opened, whole, status = time_collection(folder, options.folders, pattern)
+    text = report(options.runs, one, two)
     text += (
-        f"\n\nA study folder of {chosen.folders} runs: opening the plan {opened:.1f} s, collecting table and "
+        f"\n\nA study folder of {options.folders} runs: opening the plan takes {opened:.1f} s, collecting "
     )
-    text += f"page {whole:.1f} s in total, finding all states {status:.1f} s.\n"
+    text += f"table and page {whole:.1f} s in total, finding all states {status:.1f} s.\n"
     (HERE / "results_studies.md").write_text(text)
     print(text)
 
 
 def report(runs: int, one: dict[str, float], two: dict[str, float]) -> str:
-    """The table of throughputs."""
-    rate = [runs / found["seconds"] for found in (one, two)]
-    used = [found["driver"] / (n * found["seconds"]) for n, found in ((1, one), (2, two))]
-    idle = [1 - found["busy"] / (n * found["seconds"]) for n, found in ((1, one), (2, two))]
+    """Return the table of the throughput."""
+    rate = [runs / result["seconds"] for result in (one, two)]
+    used = [result["driver"] / (n * result["seconds"]) for n, result in ((1, one), (2, two))]
+    idle = [1 - result["busy"] / (n * result["seconds"]) for n, result in ((1, one), (2, two))]
     about = f"{runs} runs of {one['unknowns']:.0f} unknowns in 10 steps on {os.cpu_count()} processors"
     rows = [
         ("", "1 worker", "2 workers"),
@@ -137,7 +137,7 @@ def report(runs: int, one: dict[str, float], two: dict[str, float]) -> str:
         [
             "# Studies",
             "",
-            f"{about}; equations were compiled before.",
+            f"{about}; the equations were compiled before.",
             "",
             *(f"| {' | '.join(row)} |" for row in rows),
         ]

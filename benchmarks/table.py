@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Measurements as a CSV file and as Markdown tables, with facts about the machine."""
+"""Measurements as a CSV file and as Markdown tables, with a description of the machine."""
 
 import csv
 import os
@@ -17,13 +17,13 @@ OURS = "this project"
 
 
 def write_tables(records: list[Record], compiled: dict[str, float], load: float, folder: Path) -> str:
-    """Write ``results.csv`` and ``results.md``; returns the Markdown.
+    """Write ``results.csv`` and ``results.md``, and return the Markdown.
 
     Args:
-        records: One a run.
+        records: One record for each run.
         compiled: Time to compile all forms by model, s.
         load: Load of the machine before the first run.
-        folder: Where the files go.
+        folder: Folder of the files.
     """
     rows = [_named(record) for record in records]
     with (folder / "results.csv").open("w", newline="") as file:
@@ -33,10 +33,10 @@ def write_tables(records: list[Record], compiled: dict[str, float], load: float,
     parts = ["# Results", _machine(load)]
     for model in dict.fromkeys(record.model for record in records):
         parts.append(f"## {model}")
-        parts.append(f"All forms compile in {compiled[model]:.1f} s, once; they are then kept.")
+        parts.append(f"All forms are compiled once, in {compiled[model]:.1f} s, and then cached.")
         parts.append(_table(r for r in records if r.model == model))
         parts.append(_comparison([r for r in records if r.model == model]))
-    parts.append("What each solver is:")
+    parts.append("Solvers:")
     parts.append("\n".join(f"- {s}: {r}" for s, r in {r.solver: r.remark for r in records}.items()))
     text = "\n\n".join(parts) + "\n"
     (folder / "results.md").write_text(text)
@@ -61,17 +61,17 @@ def _named(record: Record) -> dict[str, object]:
 def _machine(load: float) -> str:
     lines = Path("/proc/cpuinfo").read_text().splitlines()
     name = next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), "unknown")
-    found = []
+    versions = []
     for package in PACKAGES:
         try:
-            found.append(f"{package} {version(package)}")
+            versions.append(f"{package} {version(package)}")
         except PackageNotFoundError:
             continue
     memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     return (
         f"{name}, {os.cpu_count()} cores, {memory:.0f} GB; Python {platform.python_version()}, "
-        f"{', '.join(found)}. "
-        f"One thread a process. Load of the machine before the first run: {load:.2f}."
+        f"{', '.join(versions)}. "
+        f"One thread per process. Load of the machine before the first run: {load:.2f}."
     )
 
 
@@ -88,7 +88,7 @@ def _table(records: Iterable[Record]) -> str:
         "corrections",
         "factorisations",
         "path s",
-        "of it reading s",
+        "reading s",
         "memory MB",
         "volume change %",
     ]
@@ -118,8 +118,11 @@ def _row(r: Record) -> list[str]:
 
 
 def _comparison(records: list[Record]) -> str:
-    """Path times and memory over those of this project on one rank."""
-    lines = ["| size | " + " | ".join(_others(records)) + " |", "|---|" + "---:|" * len(_others(records))]
+    """Return the ratios of path times and memory to those of this project on one rank."""
+    lines = [
+        "| size | " + " | ".join(_other_solvers(records)) + " |",
+        "|---|" + "---:|" * len(_other_solvers(records)),
+    ]
     for size in dict.fromkeys(r.size for r in records):
         by_name = {r.solver: r for r in records if r.size == size}
         if OURS not in by_name:
@@ -129,11 +132,11 @@ def _comparison(records: list[Record]) -> str:
             f"{by_name[n].path / base.path:.2f} / {by_name[n].memory / base.memory:.2f}"
             if n in by_name
             else "-"
-            for n in _others(records)
+            for n in _other_solvers(records)
         ]
         lines.append(f"| {size} | " + " | ".join(cells) + " |")
-    return "Path time / memory over those of this project on one rank:\n\n" + "\n".join(lines)
+    return "Path time / memory, relative to those of this project on one rank:\n\n" + "\n".join(lines)
 
 
-def _others(records: list[Record]) -> list[str]:
+def _other_solvers(records: list[Record]) -> list[str]:
     return [name for name in dict.fromkeys(r.solver for r in records) if name != OURS]

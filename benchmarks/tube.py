@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""The problem that every solver gets: a clamped thick tube under follower pressure, as plain arrays.
+"""The problem of all solvers: a clamped thick tube under follower pressure, as plain arrays.
 
-Neo-Hookean, μ = 1 MPa, inner radius 10 mm, wall 1 mm, length 40 mm, both ends clamped; the pressure rises in
-10 equal steps to 0.8 μ H/R. Needs numpy alone, so that no solver carries another's libraries.
+The tube is neo-Hookean with μ = 1 MPa, an inner radius of 10 mm, a wall of 1 mm and a length of 40 mm. Both
+ends are clamped, and the pressure rises in 10 equal steps to 0.8 μ H/R. This module imports only numpy, so
+that no solver loads the libraries of another one.
 """
 
 import math
@@ -19,18 +20,18 @@ INNER_RADIUS, WALL, LENGTH = 10.0, 1.0, 40.0  # mm
 SHEAR_MODULUS = 1.0  # MPa
 PRESSURE = 0.8 * SHEAR_MODULUS * WALL / INNER_RADIUS  # MPa
 STEPS = 10
-TOLERANCE = 1e-8  # out-of-balance force over reactions; the same for all
-BULK_MODULUS = 5000.0  # MPa, only where a library has no exactly incompressible form
+TOLERANCE = 1e-8  # ratio of the out-of-balance force to the reactions, the same for all solvers
+BULK_MODULUS = 5000.0  # MPa, only for a library without an exactly incompressible form
 
 
 @dataclass(frozen=True)
 class Size:
-    """Elements of a structured mesh.
+    """Numbers of elements of a structured mesh.
 
     Attributes:
-        through: Through the wall.
-        along: Along the tube.
-        around: Around it; 0 when axisymmetric.
+        through: Number of elements through the wall.
+        along: Number of elements along the tube.
+        around: Number of elements around the tube; 0 for an axisymmetric mesh.
     """
 
     through: int
@@ -58,7 +59,7 @@ SIZES: dict[str, dict[str, Size]] = {
     },
 }
 
-# Corners, edges, faces, inside in the order of the VTK file format, in half elements.
+# Positions of corners, edges, faces and the centre in half elements, in the order of the VTK file format.
 _QUAD9 = [(0, 0), (2, 0), (2, 2), (0, 2), (1, 0), (2, 1), (1, 2), (0, 1), (1, 1)]
 # fmt: off
 _HEXAHEDRON27 = [
@@ -71,17 +72,17 @@ _HEXAHEDRON27 = [
 
 
 @dataclass(frozen=True)
-class Grid:
-    """A second-order mesh with its nodes on the true cylinder; corner nodes come first.
+class StructuredMesh:
+    """A second-order mesh with its nodes on the exact cylinder; corner nodes come first.
 
     Attributes:
         size: Elements in each direction.
-        points: (R, Z) or (X, Y, Z), shape (n, 2) or (n, 3), mm.
-        cells: Nodes of each cell, shape (m, 9) or (m, 27), order of the VTK file format.
-        lumen: Nodes of the facets of the inner surface, shape (f, 3) or (f, 9), same order.
-        outer: The same of the outer surface.
-        ends: Facets of the end surfaces, low and high.
-        corners: Number of corner nodes; they are the first ones.
+        points: Positions (R, Z) or (X, Y, Z), shape (n, 2) or (n, 3), mm.
+        cells: Nodes of each cell, shape (m, 9) or (m, 27), in the order of the VTK file format.
+        lumen: Nodes of the facets of the inner surface, shape (f, 3) or (f, 9), in the same order.
+        outer: Nodes of the facets of the outer surface.
+        ends: Nodes of the facets of the lower and the upper end surface.
+        corners: Number of corner nodes.
     """
 
     size: Size
@@ -94,7 +95,7 @@ class Grid:
 
     @property
     def dim(self) -> int:
-        """2 or 3."""
+        """Dimension of the mesh, 2 or 3."""
         return self.points.shape[1]
 
     @property
@@ -103,14 +104,14 @@ class Grid:
         return np.unique(np.concatenate([facets.ravel() for facets in self.ends]))
 
     def lumen_volume(self, u: FloatArray | None = None) -> float:
-        """Enclosed volume after displacements ``u`` of the nodes, mm³: ∫ ½ x⊥·n da over the inner surface."""
+        """Return the enclosed volume for displacements ``u``, mm³: ∫ ½ x⊥·n da over the inner surface."""
         x = (self.points if u is None else self.points + u)[self.lumen]
         if self.dim == 2:
             shapes, slopes, weights = _line_rule()
             r, dz = shapes @ x[..., 0].T, slopes @ x[..., 1].T
             return float(math.pi * np.einsum("q,qf->", weights, r**2 * dz))
         s, d, w = _line_rule()
-        order = [0, 3, 4, 1, 6, 5, 7, 2, 8]  # where each node of a facet stands in the tensor product
+        order = [0, 3, 4, 1, 6, 5, 7, 2, 8]  # position of each node of a facet in the tensor product
         N = np.einsum("pa,qb->pqab", s, s).reshape(9, 9)[:, order]
         N_a = np.einsum("pa,qb->pqab", d, s).reshape(9, 9)[:, order]
         N_b = np.einsum("pa,qb->pqab", s, d).reshape(9, 9)[:, order]
@@ -120,7 +121,7 @@ class Grid:
         return float(abs(0.5 * np.einsum("q,qf->", np.outer(w, w).ravel(), flux)))
 
 
-def grid(size: Size) -> Grid:
+def structured_mesh(size: Size) -> StructuredMesh:
     """Build the mesh."""
     counts = [size.through, size.along] if not size.around else [size.through, size.around, size.along]
     nodes = _numbering(counts, closed=bool(size.around))
@@ -129,16 +130,16 @@ def grid(size: Size) -> Grid:
     lumen, outer = (_facets(nodes[i], counts[1:]) for i in (0, -1))
     ends = (_facets(nodes[..., 0], counts[:-1]), _facets(nodes[..., -1], counts[:-1]))
     corners = int(cells[:, : 2 ** len(counts)].max()) + 1
-    return Grid(size, points, cells, lumen, outer, ends, corners)
+    return StructuredMesh(size, points, cells, lumen, outer, ends, corners)
 
 
 def chord_correction(size: Size) -> float:
-    """Radius of the circle over the distance of its chords' midpoints from the axis."""
+    """Return the ratio of the radius of the circle to the distance of its chords from the axis."""
     return 1 / math.cos(math.pi / size.around)
 
 
 def _numbering(counts: list[int], *, closed: bool) -> IntArray:
-    """Node number of each half-element position; corner nodes are numbered first."""
+    """Return the node number of each half-element position; corner nodes are numbered first."""
     shape = [2 * n + 1 for n in counts]
     if closed:
         shape[1] -= 1
@@ -179,7 +180,7 @@ def _points(size: Size, nodes: IntArray) -> FloatArray:
 
 
 def _line_rule() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Quadratic shape functions (ends, then middle), their slopes and Gauss weights on [0, 1]."""
+    """Return quadratic shape functions (ends, then middle), their derivatives and Gauss weights on [0, 1]."""
     t, w = np.polynomial.legendre.leggauss(3)
     t, w = (t + 1) / 2, w / 2
     shapes = np.stack([(1 - t) * (1 - 2 * t), t * (2 * t - 1), 4 * t * (1 - t)], axis=1)

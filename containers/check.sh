@@ -1,9 +1,10 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
-# Builds the image, runs a library case in it on one and on two processors, and compares the numbers with those of .venv; where Slurm
-# is installed, runs a study on a cluster of one node whose jobs run in the image.
+# Builds the image, runs a library case in it on one and on two processors, and compares the numbers with those of .venv.
+# If Slurm is installed, it also runs a study on a cluster of one node whose jobs run in the image.
 #   containers/check.sh [OPTION OF buildah build ...]
-# Needs buildah and .venv (make demo; make test for the study). BUILDAH_ISOLATION=chroot where containers may not be nested. PYTHON is another Python outside.
+# It needs buildah and .venv (make demo; make test for the study). Set BUILDAH_ISOLATION=chroot if containers cannot be
+# nested, and PYTHON to use another interpreter outside the image.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -29,7 +30,7 @@ for run in inside on_two; do
     "$python" containers/same_numbers.py "$work/$run" "$work/outside"
 done
 test -s "$work/inside/report.html"
-if command -v slurmctld >/dev/null; then # a study on a cluster of one node, its jobs in the image
+if command -v slurmctld >/dev/null; then # a study on a cluster of one node, with its jobs in the image
     ANNELID_CONTAINER=$container "$python" -m pytest -q tests/cluster/test_in_image.py
 fi
-echo "the image gives the numbers of this machine"
+echo "the numbers of the image agree with those of this machine"

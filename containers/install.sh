@@ -1,10 +1,10 @@
 #!/bin/sh
 # SPDX-License-Identifier: MIT
-# What goes into an image, for both recipes: sh install.sh system|packages|project, as root on Debian 13, one after another.
+# The three steps of the installation in an image, as root on Debian 13: sh install.sh system|packages|project
 set -eu
 
 case "$1" in
-system) # what cases/run/preflight.py would name on a bare system; the tests hold the two together
+system) # the packages that cases/run/preflight.py checks; a test compares the two lists
     apt-get update
     DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends gcc libegl1 libgl1 libglu1-mesa \
         libxcursor1 libxft2 libxinerama1 python3 python3-dev python3-venv
@@ -21,7 +21,7 @@ project) # setuptools is among the locked packages, so nothing is downloaded
     rm -rf /opt/annelid/source
     ;;
 *)
-    echo "install.sh: \"$1\" is not one of system, packages, project" >&2
+    echo "install.sh: \"$1\" is not a step; give system, packages or project" >&2
     exit 2
     ;;
 esac

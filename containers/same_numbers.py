@@ -8,15 +8,15 @@ import json
 import sys
 from pathlib import Path
 
-RELATIVE, ABSOLUTE = 1e-6, 1e-9  # the second for what is zero but for rounding, in the units of the table
+RELATIVE, ABSOLUTE = 1e-6, 1e-9  # the absolute one is for values that are zero up to rounding
 
 
 def main(first: str, second: str) -> int:
-    """Print what differs."""
+    """Print the quantities that differ; return 1 if there are any, else 0."""
     a, b = (json.loads((Path(run) / "summary.json").read_text()) for run in (first, second))
     x, y = (summary["final_state"]["quantities"] for summary in (a, b))
     if set(x) != set(y) or a["case_hash"] != b["case_hash"] or a["states"] != b["states"]:
-        print(f"{first} and {second} are not runs of the same case")
+        print(f"{first} and {second} are not runs of the same case with the same number of states")
         return 1
     allowed = {name: ABSOLUTE + RELATIVE * abs(x[name]) for name in x}
     different = [name for name in x if abs(x[name] - y[name]) > allowed[name]]
