@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""One thread a process: the tests compare numbers, and the machine may be shared.
+"""One thread for each process, because the machine may be shared.
 
-This file also puts its folder on the import path, so that every test can say ``from exact import tube``.
+This file also puts its folder on the import path, so that tests can use ``from exact import tube``.
 """
 
 import os

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Small valid cases as nested tables, and where the project lies."""
+"""Small valid cases as nested tables, and the folder of the project."""
 
 from pathlib import Path
 

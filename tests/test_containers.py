@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The recipes of images install what the program needs, pinned, and copy all of it."""
+"""The recipes of images install the pinned requirements and copy all packages."""
 
 import re
 from pathlib import Path
@@ -21,7 +21,7 @@ def recipe_lines(name):
     return [line for line in text(name).splitlines() if line.strip() and not line.startswith("#")]
 
 
-def test_the_image_has_the_debian_packages_that_the_program_looks_for():
+def test_the_image_has_the_debian_packages_that_the_program_checks():
     needed = {package for _, _, package in preflight.LIBRARIES} | {"gcc", *preflight.PYTHON_PACKAGES}
     joined = text("install.sh").replace("\\\n", " ")
     (line,) = [line for line in joined.splitlines() if "apt-get install" in line]
@@ -39,7 +39,7 @@ def test_the_locked_packages_are_refused_if_a_hash_differs():
 
 
 @pytest.mark.parametrize("name", RECIPES)
-def test_a_recipe_starts_from_debian_and_names_no_other_place(name):
+def test_a_recipe_starts_from_debian_and_has_no_other_source(name):
     bases = [line for line in recipe_lines(name) if re.match("from", line, re.IGNORECASE)]
     assert [base.split()[1] for base in bases] == ["debian:13-slim"]
     assert "://" not in "\n".join(recipe_lines(name)) + text("install.sh")
@@ -57,8 +57,8 @@ def test_a_recipe_copies_every_package_and_installs_in_order(name):
 
 
 def test_both_recipes_set_the_same_environment():
-    wanted = {"LANG=C.UTF-8", "OMP_NUM_THREADS=1"}
+    expected = {"LANG=C.UTF-8", "OMP_NUM_THREADS=1"}
     for name in RECIPES:
         words = set(" ".join(recipe_lines(name)).replace("\\", " ").split())
-        assert wanted <= words
+        assert expected <= words
         assert any(word.startswith("PATH=/opt/annelid/venv/bin:") for word in words)

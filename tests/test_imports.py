@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Imports run one way, without a circle, and each heavy library is imported in its own place only."""
+"""Imports go in one direction without a circle, and each heavy library is imported only in its own folder."""
 
 import ast
 from graphlib import TopologicalSorter
@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 FOLDERS = ("geometry", "solver", "results", "compare", "cases")  # each may import those before it
 
-# Each package with those it may import of ours; a package may always import the modules of its folder's top.
+# The packages of the project that each package may import, besides the modules at the top of its folder.
 MAY_IMPORT = {
     "geometry.shapes": (),
     "geometry.meshing": ("geometry.shapes",),
@@ -55,7 +55,7 @@ MAY_IMPORT = {
     ),
     "cases.library": (),
 }
-OF_THE_SOLVER = {"solver", "solver.model"}  # all that results and compare may take: records without DOLFINx
+OF_THE_SOLVER = {"solver", "solver.model"}  # all that results and compare may import: records without DOLFINx
 HEAVY = {
     "gmsh": ("geometry",),
     "matplotlib": ("results", "compare"),
@@ -79,7 +79,7 @@ TREES = {name: ast.parse(path.read_text()) for name, path in MODULES.items()}
 
 
 def imported(name, *, always=False):
-    """Imported modules of a module; with ``always`` those at its top level that are not for type checkers."""
+    """Yield the imports of a module; with ``always`` only those that the interpreter always executes."""
     nodes = ast.walk(TREES[name])
     if always:
         nodes = [node for node in TREES[name].body if not isinstance(node, ast.If)]
@@ -93,7 +93,7 @@ def imported(name, *, always=False):
 
 
 def ours(name, *, always=False):
-    """Modules of ours that a module imports, without the leading ``annelid``."""
+    """Return the modules of the project that a module imports, without the leading ``annelid``."""
     found = {target.removeprefix("annelid.") for target in imported(name, always=always)}
     return {target for target in found if target in MODULES and target not in (name, *PACKAGES)}
 
@@ -102,7 +102,7 @@ def package_of(name):
     return name if name in PACKAGES else name.rpartition(".")[0]
 
 
-def test_every_import_of_ours_is_by_the_installed_name():
+def test_modules_of_the_project_are_imported_by_their_installed_names():
     wrong = [
         (name, target) for name in MODULES for target in imported(name) if target.split(".")[0] in FOLDERS
     ]
@@ -110,19 +110,19 @@ def test_every_import_of_ours_is_by_the_installed_name():
     assert any(ours(name) for name in MODULES)
 
 
-def test_no_circle_between_modules():
+def test_modules_do_not_import_each_other_in_a_circle():
     TopologicalSorter({name: ours(name) for name in MODULES}).prepare()  # raises CycleError
 
 
 @pytest.mark.parametrize("package", sorted(PACKAGES - set(FOLDERS)))
-def test_packages_import_those_below_them(package):
+def test_packages_import_only_allowed_packages(package):
     folder = package.split(".")[0]
     allowed = {package, folder, *MAY_IMPORT[package]}
     taken = {package_of(target) for name in MODULES if package_of(name) == package for target in ours(name)}
     assert {other for other in taken if other.split(".")[0] == folder} <= allowed
 
 
-def test_the_arrows_between_packages_make_no_circle():
+def test_the_allowed_imports_have_no_circle():
     assert set(MAY_IMPORT) == PACKAGES - set(FOLDERS)
     TopologicalSorter(MAY_IMPORT).prepare()
 
@@ -140,7 +140,7 @@ def test_modules_at_the_top_of_a_folder_import_none_of_its_packages(folder):
 
 
 @pytest.mark.parametrize("folder", FOLDERS)
-def test_folders_import_those_before_them(folder):
+def test_folders_import_only_earlier_folders(folder):
     later = FOLDERS[FOLDERS.index(folder) + 1 :]
     wrong = [
         (name, target)
@@ -153,13 +153,13 @@ def test_folders_import_those_before_them(folder):
 
 
 @pytest.mark.parametrize("library", HEAVY)
-def test_heavy_libraries_are_imported_in_their_folder(library):
+def test_heavy_libraries_are_imported_only_in_their_folders(library):
     takers = {name for name in MODULES for target in imported(name) if target.split(".")[0] == library}
     assert {name.split(".")[0] for name in takers} <= set(HEAVY[library])
     assert takers or library in ("vtk", "vtkmodules")
 
 
-def test_the_bindings_are_imported_in_packages_of_the_solver_that_order_them():
+def test_the_bindings_are_imported_only_in_packages_of_the_solver_that_order_them():
     for name in MODULES:
         parts = name.split(".")
         taken = {target.split(".")[0] for target in imported(name)} & BINDINGS
@@ -170,6 +170,6 @@ def test_the_bindings_are_imported_in_packages_of_the_solver_that_order_them():
 
 
 @pytest.mark.parametrize("folder", ["results", "compare"])
-def test_results_take_records_of_the_solver_alone(folder):
+def test_results_import_only_records_of_the_solver(folder):
     taken = {package_of(target) for name in MODULES if name.split(".")[0] == folder for target in ours(name)}
     assert {package for package in taken if package.split(".")[0] == "solver"} <= OF_THE_SOLVER

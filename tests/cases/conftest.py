@@ -10,13 +10,13 @@ from plain_tube import ROOT, TABLES
 
 @pytest.fixture
 def tables():
-    """A small valid case as nested tables, free to change."""
+    """Return a small valid case as nested tables that a test may change."""
     return copy.deepcopy(TABLES)
 
 
 @pytest.fixture
 def annelid(tmp_path):
-    """Run the command line in an empty folder, as a user would."""
+    """Return a function that runs the command line in an empty folder."""
 
     def run(*arguments, **options):
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "default"}

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: MIT
-"""Long layered tubes solved radius by radius with numpy and scipy: a second road to the library cases.
+"""Long layered tubes solved by quadrature over the radius: an independent solution of the library cases.
 
 Own derivation from the textbook balance of a long incompressible tube (Rivlin, Phil. Trans. A 242, 173, 1949;
 from memory): with r² = a² + (R² - A²)/λz and the energy W(λθ, λz) of each layer, σθ - σr = λθ ∂W/∂λθ and
-σz - σr = λz ∂W/∂λz, hence the pressure P(a, λz) and the axial force N - P π a² that all zones share.
+σz - σr = λz ∂W/∂λz, hence the pressure P(a, λz) and the axial force N - P π a², which is the same in all
+zones.
 """
 
 from collections.abc import Callable, Sequence
@@ -27,14 +28,14 @@ class Ring:
 
 @dataclass(frozen=True)
 class Zone:
-    """A stretch of the tube: drawn length in mm, layers, stiffness of the bed outside in MPa/mm."""
+    """A part of the tube: drawn length in mm, layers, stiffness of the foundation outside in MPa/mm."""
 
     length: float
     rings: Sequence[Ring]
-    bed: float = 0.0
+    foundation: float = 0.0
 
     def balance(self, a: float, lz: float) -> tuple[float, float]:
-        """Inner pressure (MPa) and axial force N - P π a² (N) of a state."""
+        """Return the inner pressure (MPa) and the axial force N - P π a² (N) of a state."""
         A, B = self.rings[0].inner, self.rings[-1].outer
         pressure, force = 0.0, 0.0
         nodes, weights = np.polynomial.legendre.leggauss(12)
@@ -43,17 +44,17 @@ class Zone:
             R = ring.inner + half * (1 + nodes)
             r = np.sqrt(a**2 + (R**2 - A**2) / lz)
             lt, h = r / R, 1e-20
-            W_t = ring.energy(lt + 1j * h, lz).imag / h  # exact to rounding: differences would stall the root
+            W_t = ring.energy(lt + 1j * h, lz).imag / h  # exact up to rounding, as the root search needs
             W_z = ring.energy(lt, lz + 1j * h).imag / h
             pressure += half * weights @ (lt * W_t * R / (lz * r**2))
             force += np.pi * half * weights @ ((2 * lz * W_z - lt * W_t) * R / lz)
         b = np.sqrt(a**2 + (B**2 - A**2) / lz)
-        outside = self.bed * (b - B) * B / (b * lz)
+        outside = self.foundation * (b - B) * B / (b * lz)
         return pressure + outside, force - np.pi * outside * b**2
 
 
 def inner_radii(zones: Sequence[Zone], pressure: float) -> list[float]:
-    """Inner radius of every zone when the ends keep the whole length."""
+    """Return the inner radius of every zone of a tube with fixed ends."""
     length = sum(zone.length for zone in zones)
     count = len(zones)
 
@@ -64,13 +65,13 @@ def inner_radii(zones: Sequence[Zone], pressure: float) -> list[float]:
         total = sum(zone.length * lz for zone, lz in zip(zones, stretches, strict=True))
         return [p - pressure for p, _ in states] + [f - forces[0] for f in forces[1:]] + [total / length - 1]
 
-    found = root(defect, np.ones(2 * count), tol=1e-12)
-    assert found.success, found.message
-    return list(found.x[:count] * zones[0].rings[0].inner)
+    solution = root(defect, np.ones(2 * count), tol=1e-12)
+    assert solution.success, solution.message
+    return list(solution.x[:count] * zones[0].rings[0].inner)
 
 
 def elastic(psi: Callable[..., np.ndarray], *, hoop: float = 1.0, axial: float = 1.0) -> Energy:
-    """W of a layer with natural stretches: psi of the elastic principal stretches (hoop, axial, normal)."""
+    """Return W of a layer with natural stretches; psi is a function of the elastic stretches (h, z, n)."""
 
     def energy(lt, lz):
         return psi(lt / hoop, lz / axial, hoop * axial / (lt * lz))
@@ -79,7 +80,7 @@ def elastic(psi: Callable[..., np.ndarray], *, hoop: float = 1.0, axial: float =
 
 
 def charged(energy: Energy, *, permittivity: float, field: float) -> Energy:
-    """The same with a voltage: less ½ ε E², the true field E = E0/λn grown by thinning (λn = 1/(λθ λz))."""
+    """Return W of a layer under voltage: minus ½ ε E² with the true field E = E0/λn and λn = 1/(λθ λz)."""
 
     def total(lt, lz):
         return energy(lt, lz) - permittivity * EPS0 / 2 * (field * lt * lz) ** 2
@@ -115,7 +116,7 @@ def ogden(moduli, exponents):
 
 
 def fibres(k1, k2, degrees):
-    """A balanced pair of families, each with half of the stiffness; they carry tension only."""
+    """Return psi of two fibre families, each with half of the stiffness, which carry only tension."""
     c, s = np.cos(np.radians(degrees)) ** 2, np.sin(np.radians(degrees)) ** 2
 
     def psi(h, z, n):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Lattices on walls that close over a pole, were measured, or have a core, run from their case files."""
+"""Cases with lattices on walls that close over a pole, were measured, or have a core."""
 
 import csv
 import json
@@ -44,16 +44,16 @@ def dome_tables(**changes):
     return found | changes
 
 
-def test_a_dome_in_a_lattice_runs_from_its_case_file(tmp_path):
+def test_a_dome_with_a_lattice_can_be_run(tmp_path):
     result = run_case(case_from_tables(dome_tables()), tmp_path / "run")
     assert result.outcome.kind == "reached"
     found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
     assert found["volume change [mm3]"] > 10.0
-    # Balance: the pressure lifts the dome by P pi a^2, a the inner radius of its rim.
+    # Equilibrium: the pressure exerts the axial force P pi a^2, where a is the inner radius of the rim.
     assert found["axial reaction end_low [N]"] == pytest.approx(-1e-3 * math.pi * 8.0**2, rel=1e-4)
 
 
-def test_an_electrode_of_a_dome_lies_between_radii():
+def test_an_electrode_of_a_dome_is_between_its_radii():
     found = dome_tables(
         electrodes=[{"name": "top", "region": "skin", "from": "0 mm", "to": "5 mm"}],
         materials={
@@ -72,7 +72,7 @@ def test_an_electrode_of_a_dome_lies_between_radii():
 
 
 @pytest.mark.exact
-def test_a_half_sphere_inflates_evenly_up_to_its_pole():
+def test_the_inflation_of_a_half_sphere_is_uniform_up_to_its_pole():
     found = tables(
         making={"pressure": "6 kPa"},
         lattice={"around": 8},
@@ -86,10 +86,10 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     points, depth = np.column_stack([np.zeros(len(v)), v]), np.full(len(v), -0.25)
     radius = np.linalg.norm(wall.place(points, depth).position, axis=1)
     np.testing.assert_allclose(radius, radius[0], rtol=1e-6)
-    # A sphere: both stretches are (r/R) of the middle of the wall, which keeps its volume.
+    # In a sphere both stretches are (r/R) in the middle of the wall, whose volume is constant.
     λ = radius[0] / 6.25
-    alike = np.tile(np.diag([λ**2, 1 / λ, 1 / λ]), (len(v), 1, 1))
-    np.testing.assert_allclose(wall.stress_free_gradient(points, depth), alike, rtol=1e-3, atol=1e-5)
+    uniform = np.tile(np.diag([λ**2, 1 / λ, 1 / λ]), (len(v), 1, 1))
+    np.testing.assert_allclose(wall.stress_free_gradient(points, depth), uniform, rtol=1e-3, atol=1e-5)
     body = body_of(case)
     assert "end_high" not in body.surfaces
     lumen = body.points[body.surface_nodes("lumen")]
@@ -97,7 +97,7 @@ def test_a_half_sphere_inflates_evenly_up_to_its_pole():
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
 
 
-def test_a_dome_is_inflated_and_printed_on(tmp_path):
+def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
     found = tables(
         making={"pressure": "3 kPa"},
         lattice={"cell": CELL, "around": 8, "height": "0.4 mm"},
@@ -118,8 +118,8 @@ def test_a_dome_is_inflated_and_printed_on(tmp_path):
     assert "in balance with its pressure" in result.outcome.remarks[0]
 
 
-def test_a_closed_balloon_is_printed_on_while_it_floats(tmp_path):
-    # Own reasoning: its lattice holds it wider than it was, and nothing takes a force.
+def test_a_closed_balloon_with_a_support_of_rigid_motions_can_be_printed_on(tmp_path):
+    # Own reasoning: the lattice keeps it wider than its stress-free shape, and the support exerts no force.
     found = tables(
         making={"pressure": "6 kPa"},
         lattice={"around": 8},
@@ -143,7 +143,7 @@ def test_a_closed_balloon_is_printed_on_while_it_floats(tmp_path):
 
 
 def measured_tables(**changes):
-    """A tube that was measured to be oval, between heights of 1 and 11 mm."""
+    """Return a measured oval tube between heights of 1 and 11 mm."""
     radii = [[f"{5.0 + 0.3 * math.cos(2 * math.radians(a)):.6f} mm"] * 5 for a in range(0, 360, 15)]
     heights = ["1 mm", "3.5 mm", "6 mm", "8.5 mm", "11 mm"]
     found = tables(
@@ -158,7 +158,7 @@ def measured_tables(**changes):
     return found | changes
 
 
-def test_a_measured_part_runs_from_its_case_file(tmp_path):
+def test_a_measured_part_can_be_run(tmp_path):
     case = case_from_tables(measured_tables())
     result = run_case(case, tmp_path / "run")
     assert result.outcome.kind == "reached"
@@ -166,10 +166,10 @@ def test_a_measured_part_runs_from_its_case_file(tmp_path):
     assert (body.points[:, 2].min(), body.points[:, 2].max()) == pytest.approx((1.0, 11.0), abs=1e-9)
     rows = list(csv.DictReader((tmp_path / "run" / "path.csv").read_text().splitlines()))
     settled, filled = (float(rows[i]["radial expansion middle [1]"]) for i in (-2, -1))
-    assert -0.05 < settled < -0.002  # the skin is mounted stretched, the lattice holds it open
+    assert -0.05 < settled < -0.002  # the skin is mounted with a stretch, and the lattice supports it
     assert filled > settled + 0.002
     volume = float(rows[-1]["lumen volume [mm3]"]) - float(rows[-1]["volume change [mm3]"])
-    # Area of the oval r = 5 + e cos 2 angle: pi (25 + e^2 / 2); less a strip as wide as the wall (Steiner).
+    # Area of the oval r = 5 + e cos 2 angle: pi (25 + e^2 / 2), minus a strip as wide as the wall (Steiner).
     angle = np.linspace(0.0, 2 * math.pi, 20001)
     radius, slope = 5.0 + 0.3 * np.cos(2 * angle), -0.6 * np.sin(2 * angle)
     around = np.trapezoid(np.hypot(radius, slope), angle)
@@ -190,12 +190,12 @@ def test_a_measured_part_runs_from_its_case_file(tmp_path):
         ),
     ],
 )
-def test_heights_of_a_measured_part_are_those_of_the_surface(changes, message):
+def test_heights_of_a_measured_part_refer_to_its_surface(changes, message):
     with pytest.raises(InputError, match=message):
         case_from_tables(measured_tables(**changes))
 
 
-def test_a_measured_surface_does_not_close():
+def test_a_measured_surface_of_a_closed_shape_is_refused():
     equator = [{"region": "end_low", "hold": "symmetric"}]
     with pytest.raises(InputError, match="open tube without a core, so it cannot replace this shape"):
         case_from_tables(measured_tables(shape=HALF, supports=equator))
@@ -215,7 +215,7 @@ SLEEVE = {
 
 
 def sleeve_tables(**changes):
-    """A sleeve that squeezes a solid core."""
+    """Return a sleeve that squeezes a solid core."""
     found = tables(
         making=None,
         supports=[{"region": "core_end_low", "hold": "axial"}],
@@ -228,7 +228,7 @@ def sleeve_tables(**changes):
     return found | changes
 
 
-def test_a_sleeve_with_its_core_runs_from_its_case_file(tmp_path):
+def test_a_sleeve_with_a_core_and_a_lattice_can_be_run(tmp_path):
     case = case_from_tables(sleeve_tables())
     result = run_case(case, tmp_path / "run")
     assert result.outcome.kind == "reached"
@@ -240,7 +240,7 @@ def test_a_sleeve_with_its_core_runs_from_its_case_file(tmp_path):
     assert -0.05 < found["mean radial expansion [1]"] < -0.001
 
 
-def test_struts_cannot_lie_in_the_core():
+def test_struts_in_the_core_are_refused():
     found = sleeve_tables()
     found["lattice"] = found["lattice"] | {"side": "inside"}
     with pytest.raises(InputError, match="would put the struts into the core"):
@@ -248,7 +248,7 @@ def test_struts_cannot_lie_in_the_core():
 
 
 def capped_tables(**changes):
-    """A capped tube in a lattice as good as none: its caps are stiff, what holds it is its low cap."""
+    """Return a capped tube with a very soft lattice; its caps are stiff, and its lower cap is supported."""
     found = tables(
         making=None,
         shape={"ends": "capped", "length": "24 mm", "cap_thickness": "1 mm"},
@@ -266,8 +266,8 @@ def capped_tables(**changes):
 
 
 @pytest.mark.exact
-def test_a_capped_tube_in_a_lattice_of_next_to_nothing_is_the_closed_tube(tmp_path):
-    # Away from its caps a closed thick tube, whose axial force is that of the fluid on the caps (exact.tube).
+def test_a_capped_tube_with_a_very_soft_lattice_is_the_closed_tube(tmp_path):
+    # Far from the caps this is a closed thick tube with the axial force of the fluid on them (exact.tube).
     result = run_case(case_from_tables(capped_tables()), tmp_path / "run")
     assert result.outcome.kind == "reached"
     found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
@@ -291,7 +291,7 @@ def test_a_capped_tube_can_be_filled_to_a_volume(tmp_path):
     assert found["lumen volume [mm3]"] == pytest.approx(2000.0)
 
 
-def test_a_measured_surface_has_no_caps():
+def test_a_measured_surface_of_a_capped_tube_is_refused():
     found = measured_tables()
     found["shape"] = found["shape"] | {"ends": "capped"}
     found["parts"] = [*found["parts"], {"region": "cap", "material": "silicone"}]

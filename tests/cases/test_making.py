@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Making a part: the inflated wall, the printed mesh, and what a case may say of it."""
+"""Making of a part with a printed lattice: inflated wall, printed mesh, and invalid cases."""
 
 import copy
 import csv
@@ -58,7 +58,7 @@ def tables(**changes):
 
 
 @pytest.mark.exact
-def test_inflated_tube_and_its_stretches_are_those_of_the_thick_tube():
+def test_the_inflated_tube_has_the_stretches_of_a_thick_tube():
     case = case_from_tables(tables())
     wall, pressure = inflated_wall(case)
     assert pressure == pytest.approx(4e-3)
@@ -75,11 +75,13 @@ def test_inflated_tube_and_its_stretches_are_those_of_the_thick_tube():
     hoop = wall.stress_free_gradient(points, depth)[:, 1, 1]
     np.testing.assert_allclose(hoop, 1 / λ, rtol=1e-5)
     np.testing.assert_allclose(axial, 1.0, rtol=1e-6)
-    np.testing.assert_allclose(normal, λ, rtol=2e-4)  # the volume is kept; slopes are those of quadratics
+    np.testing.assert_allclose(
+        normal, λ, rtol=2e-4
+    )  # constant volume; the derivatives are those of quadratic functions
     np.testing.assert_allclose([across, along], 0.0, atol=1e-9)
 
 
-def test_printed_mesh_lies_on_the_inflated_wall():
+def test_the_printed_mesh_is_on_the_inflated_wall():
     case = case_from_tables(tables())
     wall, pressure = inflated_wall(case)
     body = body_of(case)
@@ -89,14 +91,16 @@ def test_printed_mesh_lies_on_the_inflated_wall():
     inner = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([-WALL])).position[0, :2])
     outer = np.hypot(*wall.place(np.array([[0.0, 0.0]]), np.array([0.0])).position[0, :2])
     np.testing.assert_allclose(r[lumen], inner, rtol=1e-6)
-    assert r.max() == pytest.approx(outer + 0.5, rel=1e-6)  # struts are as high as printed
+    assert r.max() == pytest.approx(outer + 0.5, rel=1e-6)  # the struts have their printed height
     assert outer - inner < 0.95 * WALL  # the skin has thinned
     assert body.stress_free_gradient["skin"][lumen, 1, 1].max() < 0.9
     assert body.deposited == ("lattice",)
-    stands = np.setdiff1d(np.unique(body.cells[body.regions["lattice"]]), body.cells[body.regions["skin"]])
-    foot = body.points[body.base_node[stands]]
+    strut_nodes = np.setdiff1d(
+        np.unique(body.cells[body.regions["lattice"]]), body.cells[body.regions["skin"]]
+    )
+    foot = body.points[body.base_node[strut_nodes]]
     np.testing.assert_allclose(np.hypot(*foot[:, :2].T), outer, rtol=1e-6)
-    straight = np.cross(body.points[stands] - foot, body.normal[stands])
+    straight = np.cross(body.points[strut_nodes] - foot, body.normal[strut_nodes])
     np.testing.assert_allclose(straight, 0.0, atol=1e-9)
 
 
@@ -113,8 +117,8 @@ COVERED = {
 
 
 @pytest.mark.exact
-def test_printed_and_covered_tube_begins_with_the_energy_of_its_inflated_skin(tmp_path):
-    """What is laid adds none, it is stress-free; the skin has the neo-Hookean energy of the thick tube."""
+def test_a_printed_and_covered_tube_starts_with_the_energy_of_its_inflated_skin(tmp_path):
+    """Lattice and cover are stress-free; the skin has the neo-Hookean energy of the thick tube."""
     case = case_from_tables(tables(**COVERED))
     wall, _ = inflated_wall(case)
     la = np.hypot(*wall.place(np.array([[0.3, 0.0]]), np.array([-WALL])).position[0, :2]) / A
@@ -135,28 +139,28 @@ def test_printed_and_covered_tube_begins_with_the_energy_of_its_inflated_skin(tm
     outer = np.unique(run.body.cells[run.body.regions["cover"]])
     radius = np.hypot(run.body.points[:, 0], run.body.points[:, 1])
     assert radius[outer].max() - radius[inner].max() == pytest.approx(0.7, rel=1e-6)  # as cast
-    # Released, the energy lost is the work of the pressure (energy theorem).
+    # The energy lost on release is the work of the pressure (energy theorem).
     P, V = table["pressure"], table["displaced volume"]
     work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
     assert table["strain energy"][-1] - table["strain energy"][0] == pytest.approx(work, rel=0.01)
 
 
-def test_a_capped_skin_returns_to_what_it_was(tmp_path):
-    """Own reasoning: under a lattice of next to nothing, skin and caps go back to their stress-free shape."""
-    found = tables(
+def test_a_capped_skin_returns_to_its_stress_free_shape(tmp_path):
+    """Own reasoning: with a very soft lattice, skin and caps return to their stress-free shape."""
+    changed = tables(
         shape={"ends": "capped", "cap_thickness": "1 mm"},
         supports=[{"region": "end_low", "hold": "axial"}],
         mesh={"along": "1.6 mm", "sector": "30 deg"},
     )
-    found["materials"] = found["materials"] | {
+    changed["materials"] = changed["materials"] | {
         "print": {"law": "neo-hookean", "shear_modulus": "0.00001 MPa"},
         "plug": {"law": "neo-hookean", "shear_modulus": "0.6 MPa"},
     }
-    found["parts"] = [*found["parts"], {"region": "cap", "material": "plug"}]
-    case = case_from_tables(found)
+    changed["parts"] = [*changed["parts"], {"region": "cap", "material": "plug"}]
+    case = case_from_tables(changed)
     wall, _ = inflated_wall(case)
     bulge = wall.caps[1].inflated_points(np.array([[0.0, 0.0, 13.0], [3.0, 0.0, 12.5], [0.0, 3.0, 12.5]]))
-    assert bulge[0, 2] > 13.3  # the fluid pushes its middle out
+    assert bulge[0, 2] > 13.3  # the fluid pushes the middle of the cap outwards
     assert np.hypot(*bulge[1:, :2].T) == pytest.approx(bulge[1, 0])
     assert bulge[2, 2] == pytest.approx(bulge[1, 2])
     assert run_case(case, tmp_path / "run").outcome.kind == "reached"
@@ -167,20 +171,20 @@ def test_a_capped_skin_returns_to_what_it_was(tmp_path):
     assert table["strain energy"][-1] < 1e-3 * table["strain energy"][0]
 
 
-def test_a_clamped_skin_returns_to_what_it_was(tmp_path):
-    """As above; at its clamps its stretch is singular, but its stress-free places fit together."""
-    held = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]
-    found = tables(supports=held, mesh={"along": "1.6 mm"})
-    found["materials"] = found["materials"] | {
+def test_a_clamped_skin_returns_to_its_stress_free_shape(tmp_path):
+    """As above; the stretch is singular at the clamps, but the stress-free positions are compatible."""
+    clamped = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]
+    changed = tables(supports=clamped, mesh={"along": "1.6 mm"})
+    changed["materials"] = changed["materials"] | {
         "print": {"law": "neo-hookean", "shear_modulus": "0.00001 MPa"}
     }
-    assert run_case(case_from_tables(found), tmp_path / "run").outcome.kind == "reached"
+    assert run_case(case_from_tables(changed), tmp_path / "run").outcome.kind == "reached"
     table = open_run(tmp_path / "run").table
     assert table["strain energy"][-1] < 5e-4 * table["strain energy"][0]
     assert table["lumen volume"][-1] == pytest.approx(np.pi * A**2 * LENGTH, rel=2e-3)
 
 
-def test_heights_of_the_inflated_shape_may_lie_beyond_the_drawn_one():
+def test_heights_of_the_inflated_shape_may_exceed_the_drawn_length():
     changed = tables(lattice={"to": "13 mm"}, sections=[{"name": "top", "at": "12.5 mm"}])
     case = case_from_tables(changed)
     assert case.lattice.end == 13.0
@@ -192,7 +196,7 @@ def test_heights_of_the_inflated_shape_may_lie_beyond_the_drawn_one():
         case_from_tables(tables(sections=[{"name": "top", "at": "12.5 mm"}], making=None))
 
 
-def test_what_cannot_be_made_is_refused():
+def test_invalid_makings_are_refused():
     for change, words in (
         ({"making": {"volume": "4 mL"}}, "give either pressure or volume"),
         (
@@ -220,18 +224,18 @@ def test_cell_command_writes_moduli_curves_and_a_figure(annelid, tmp_path):
     assert done.returncode == 0, done.stderr
     assert "Poisson ratio, pulled around: -" in done.stdout
     rows = list(csv.DictReader((tmp_path / "cell" / "moduli.csv").read_text().splitlines()))
-    found = {row["property"]: float(row["value"]) for row in rows}
-    assert found["modulus around"] > found["modulus along"] > 0  # a re-entrant cell is stiffer around
+    values = {row["property"]: float(row["value"]) for row in rows}
+    assert values["modulus around"] > values["modulus along"] > 0  # a re-entrant cell is stiffer around
     # Reciprocity of the compliance, Maxwell and Betti.
-    ratio = found["Poisson ratio, pulled around"] / found["Poisson ratio, pulled along"]
-    assert ratio == pytest.approx(found["modulus around"] / found["modulus along"], rel=2e-3)
+    ratio = values["Poisson ratio, pulled around"] / values["Poisson ratio, pulled along"]
+    assert ratio == pytest.approx(values["modulus around"] / values["modulus along"], rel=2e-3)
     curve = list(csv.DictReader((tmp_path / "cell" / "collapse.csv").read_text().splitlines()))
     assert {row["axis"] for row in curve} == {"around", "along"}
     assert min(float(row["stretch [1]"]) for row in curve) == pytest.approx(0.95)
     assert (tmp_path / "cell" / "cell.png").read_bytes().startswith(b"\x89PNG")
 
 
-def test_cell_command_refuses_what_has_no_lattice(annelid, tmp_path):
+def test_cell_command_refuses_cases_without_a_lattice(annelid, tmp_path):
     path = tmp_path / "part.toml"
     path.write_text(
         tomli_w.dumps(tables(parts=TABLES["parts"][:1], mesh={"model": "axisymmetric"}, making=None))

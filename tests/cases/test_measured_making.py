@@ -15,11 +15,11 @@ from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables
 from annelid.geometry.errors import InputError
 
-HELD = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]
+CLAMPED = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]
 
 
 def face(case, *, oval=0.0, larger=1.0):
-    """The outer face of a skin as inflated, as if it were measured, perhaps oval or larger."""
+    """Return the outer face of an inflated skin as a measured face, which may be oval or larger."""
     wall, _ = inflated_wall(case)
     along = wall.grid.along
     r, z = wall.inflated_position(np.full(len(along), wall.grid.through[-1]), along).T
@@ -37,12 +37,12 @@ def face(case, *, oval=0.0, larger=1.0):
 
 @pytest.fixture(scope="module")
 def skin():
-    return case_from_tables(tables(supports=HELD))
+    return case_from_tables(tables(supports=CLAMPED))
 
 
 def measured_tables(skin, making, **shape):
     return tables(
-        supports=HELD,
+        supports=CLAMPED,
         making=making,
         mesh={"model": "solid", "along": "2.5 mm", "on_struts": "1.5 mm"},
         lattice={"measured": face(skin, **shape)},
@@ -54,33 +54,33 @@ def last(folder, name):
     return float(list(csv.DictReader((folder / "path.csv").read_text().splitlines()))[-1][name])
 
 
-def test_measured_as_computed_it_is_the_part_made_without_a_measurement(skin, tmp_path):
+def test_a_measured_face_equal_to_the_computed_one_gives_the_same_part(skin, tmp_path):
     measured = run_case(case_from_tables(measured_tables(skin, {"pressure": "4 kPa"})), tmp_path / "measured")
     assert measured.outcome.kind == "reached"
     assert "deviates from the computed inflated skin by 0.000 mm" in measured.outcome.remarks[0]
     assert "in balance with its pressure" in measured.outcome.remarks[2]
     drawn = tables(
-        supports=HELD,
+        supports=CLAMPED,
         mesh={"along": "2.5 mm", "on_struts": "1.5 mm"},
         stages=[{"name": "release", "pressure": "0 kPa", "steps": 2}],
     )
     run_case(case_from_tables(drawn), tmp_path / "drawn")
-    for name, off in (
+    for name, tolerance in (
         ("largest diameter [mm]", 2e-3),
         ("strain energy [mJ]", 0.01),
         ("strain energy lattice [mJ]", 0.01),
-        ("lumen volume [mm3]", 2e-3),  # ends of the measured one are as upright as its radii tell
+        ("lumen volume [mm3]", 2e-3),  # the directions of the measured ends follow from its radii
     ):
-        found, expected = (last(tmp_path / folder, name) for folder in ("measured", "drawn"))
-        assert found == pytest.approx(expected, rel=off), name
+        measured_value, expected = (last(tmp_path / folder, name) for folder in ("measured", "drawn"))
+        assert measured_value == pytest.approx(expected, rel=tolerance), name
 
 
-def test_an_oval_skin_is_drawn_oval_and_told(skin):
+def test_an_oval_skin_is_drawn_oval_and_its_deviation_is_reported(skin):
     case = case_from_tables(measured_tables(skin, {}, oval=0.03))
     wall, pressure = inflated_wall(case)
-    # Left out, it is inflated to the volume that the measured face encloses: on the whole the skin's own.
+    # Without pressure and volume it is inflated to the volume of the measured face, nearly that of the skin.
     assert pressure == pytest.approx(4e-3, rel=0.02)
-    # r (1 + e cos 2a sin(pi z / 12)): root mean square 0.03 * r / 2, largest 0.03 * r, about where r is 6.2.
+    # r (1 + e cos 2a sin(pi z / 12)): root mean square 0.03 * r / 2, maximum 0.03 * r with r about 6.2.
     assert wall.deviation.maximum == pytest.approx(0.03 * 6.15, rel=0.05)
     assert wall.deviation.root_mean_square == pytest.approx(0.015 * 6.1, rel=0.05)
     body = body_of(case)
@@ -90,34 +90,38 @@ def test_an_oval_skin_is_drawn_oval_and_told(skin):
     middle = outer[np.abs(outer[:, 2] - 6.0) < 1.0]
     radius = np.hypot(middle[:, 0], middle[:, 1])
     assert 1.03 < radius.max() / radius.min() == pytest.approx(1.03 / 0.97, abs=0.015)
-    inner = np.abs(body.points[:, 2] - 6.0) < 3.0  # clear of what the computed corners at the ends leave
+    inner = (
+        np.abs(body.points[:, 2] - 6.0) < 3.0
+    )  # outside of the influence of the computed corners at the ends
     np.testing.assert_allclose(np.linalg.det(body.stress_free_gradient["skin"][inner]), 1.0, atol=5e-3)
 
 
-def test_a_face_that_is_not_the_skins_is_refused_with_how_far_it_is_off(skin, tmp_path):
-    found = measured_tables(skin, {"pressure": "4 kPa"}, larger=1.3)
-    found["mesh"] |= {"along": "4 mm", "on_struts": "2.5 mm"}
-    outcome = run_case(case_from_tables(found), tmp_path / "run").outcome
+def test_a_face_that_does_not_match_the_skin_is_refused_with_its_deviation(skin, tmp_path):
+    changed = measured_tables(skin, {"pressure": "4 kPa"}, larger=1.3)
+    changed["mesh"] |= {"along": "4 mm", "on_struts": "2.5 mm"}
+    outcome = run_case(case_from_tables(changed), tmp_path / "run").outcome
     assert outcome.kind == "no equilibrium"
     assert "does not match that pressure" in outcome.text
     assert "deviates from the computed inflated skin by 1.78" in outcome.remarks[0]
 
 
-def test_electrodes_of_a_measured_making_have_heights_of_the_skin(skin):
-    found = measured_tables(skin, {"pressure": "4 kPa"})
-    grid = found["lattice"]["measured"]
+def test_electrode_edges_of_a_measured_making_are_heights_of_the_skin(skin):
+    changed = measured_tables(skin, {"pressure": "4 kPa"})
+    grid = changed["lattice"]["measured"]
     grid["heights"] = [f"{float(height.split()[0]) + 2.0} mm" for height in grid["heights"]]
     electrode = {"name": "ring", "region": "skin", "from": "0 mm", "to": "6 mm"}
-    found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
-    found["materials"] = found["materials"] | {
-        "silicone": found["materials"]["silicone"] | {"permittivity": 2.8}
+    changed["parts"] = [changed["parts"][0] | {"sheets": {"count": 2}}, changed["parts"][1]]
+    changed["materials"] = changed["materials"] | {
+        "silicone": changed["materials"]["silicone"] | {"permittivity": 2.8}
     }
-    body = body_of(case_from_tables(found | {"electrodes": [electrode]}))
+    body = body_of(case_from_tables(changed | {"electrodes": [electrode]}))
     height = body.points[body.cells[body.bands["ring"]]][..., 2]
-    assert (height.min(), height.max()) == pytest.approx((2.0, 8.0), abs=0.02)  # its middle stays the middle
+    assert (height.min(), height.max()) == pytest.approx(
+        (2.0, 8.0), abs=0.02
+    )  # the middle of the skin is the middle of the face
     outside = electrode | {"to": "13 mm"}
     with pytest.raises(
         InputError,
         match=r"electrodes\[ring\]\.to: must be at least 0 and at most 12 mm \(where the layers are\), got",
     ):
-        case_from_tables(found | {"electrodes": [outside]})
+        case_from_tables(changed | {"electrodes": [outside]})
