@@ -94,8 +94,8 @@ def imported(name, *, always=False):
 
 def ours(name, *, always=False):
     """Return the modules of the project that a module imports, without the leading ``annelid``."""
-    found = {target.removeprefix("annelid.") for target in imported(name, always=always)}
-    return {target for target in found if target in MODULES and target not in (name, *PACKAGES)}
+    names = {target.removeprefix("annelid.") for target in imported(name, always=always)}
+    return {target for target in names if target in MODULES and target not in (name, *PACKAGES)}
 
 
 def package_of(name):

@@ -33,36 +33,36 @@ HALF = {
 
 
 def dome_tables(**changes):
-    found = tables(
+    changed = tables(
         making=None,
         mesh={"sector": "30 deg", "along": "1.5 mm", "on_struts": "1 mm"},
         supports=[{"region": "end_low", "hold": "all"}],
         stages=[{"name": "press", "pressure": "1 kPa", "steps": 2}],
     )
-    found["shape"] = DOME
-    found["lattice"] = {"cell": CELL, "height": "0.5 mm", "around": 12, "ring": "0.3 mm"}
-    return found | changes
+    changed["shape"] = DOME
+    changed["lattice"] = {"cell": CELL, "height": "0.5 mm", "around": 12, "ring": "0.3 mm"}
+    return changed | changes
 
 
 def test_a_dome_with_a_lattice_can_be_run(tmp_path):
     result = run_case(case_from_tables(dome_tables()), tmp_path / "run")
     assert result.outcome.kind == "reached"
-    found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
-    assert found["volume change [mm3]"] > 10.0
+    quantities = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
+    assert quantities["volume change [mm3]"] > 10.0
     # Equilibrium: the pressure exerts the axial force P pi a^2, where a is the inner radius of the rim.
-    assert found["axial reaction end_low [N]"] == pytest.approx(-1e-3 * math.pi * 8.0**2, rel=1e-4)
+    assert quantities["axial reaction end_low [N]"] == pytest.approx(-1e-3 * math.pi * 8.0**2, rel=1e-4)
 
 
 def test_an_electrode_of_a_dome_is_between_its_radii():
-    found = dome_tables(
+    changed = dome_tables(
         electrodes=[{"name": "top", "region": "skin", "from": "0 mm", "to": "5 mm"}],
         materials={
             "silicone": {"law": "neo-hookean", "shear_modulus": "0.1 MPa", "permittivity": 2.8},
             "print": {"law": "neo-hookean", "shear_modulus": "0.5 MPa"},
         },
     )
-    found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
-    body = body_of(case_from_tables(found))
+    changed["parts"] = [changed["parts"][0] | {"sheets": {"count": 2}}, changed["parts"][1]]
+    body = body_of(case_from_tables(changed))
     band = body.points[np.unique(body.cells[body.bands["top"]])]
     lumen = body.points[body.surface_nodes("lumen")]
     inside = np.hypot(*lumen[:, :2].T) < 5.0 + 1e-6
@@ -73,14 +73,14 @@ def test_an_electrode_of_a_dome_is_between_its_radii():
 
 @pytest.mark.exact
 def test_the_inflation_of_a_half_sphere_is_uniform_up_to_its_pole():
-    found = tables(
+    changed = tables(
         making={"pressure": "6 kPa"},
         lattice={"around": 8},
         mesh={"sector": "45 deg", "along": "1.5 mm", "on_struts": "0.8 mm"},
         supports=[{"region": "end_low", "hold": "symmetric"}],
     )
-    found["shape"] = HALF
-    case = case_from_tables(found)
+    changed["shape"] = HALF
+    case = case_from_tables(changed)
     wall, _ = inflated_wall(case)
     v = np.array([0.0, 1.0, 4.0, 9.0, 20.0, np.inf])
     points, depth = np.column_stack([np.zeros(len(v)), v]), np.full(len(v), -0.25)
@@ -98,17 +98,17 @@ def test_the_inflation_of_a_half_sphere_is_uniform_up_to_its_pole():
 
 
 def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
-    found = tables(
+    changed = tables(
         making={"pressure": "3 kPa"},
         lattice={"cell": CELL, "around": 8, "height": "0.4 mm"},
         supports=[{"region": "end_low", "hold": "all"}],
         mesh={"sector": "45 deg", "along": "1.5 mm", "on_struts": "0.8 mm"},
         electrodes=[{"name": "ring", "region": "skin", "from": "2 mm", "to": "6 mm"}],
     )
-    found["shape"] = DOME | {"rise": "5 mm"}
-    found["materials"]["silicone"]["permittivity"] = 2.8
-    found["parts"] = [found["parts"][0] | {"sheets": {"count": 2}}, found["parts"][1]]
-    case = case_from_tables(found)
+    changed["shape"] = DOME | {"rise": "5 mm"}
+    changed["materials"]["silicone"]["permittivity"] = 2.8
+    changed["parts"] = [changed["parts"][0] | {"sheets": {"count": 2}}, changed["parts"][1]]
+    case = case_from_tables(changed)
     wall, _ = inflated_wall(case)
     edges = np.array([wall.v_at_radius(6.0), wall.v_at_radius(2.0)])
     rest = wall.stress_free_points(np.column_stack([0.0 * edges, edges]), np.full(2, -0.6))
@@ -120,33 +120,33 @@ def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
 
 def test_a_closed_balloon_with_a_support_of_rigid_motions_can_be_printed_on(tmp_path):
     # Own reasoning: the lattice keeps it wider than its stress-free shape, and the support exerts no force.
-    found = tables(
+    changed = tables(
         making={"pressure": "6 kPa"},
         lattice={"around": 8},
         mesh={"sector": "45 deg", "along": "1.8 mm", "on_struts": "1 mm"},
         supports=[{"region": "outer", "hold": "rigid motion"}],
     )
-    found["shape"] = HALF | {"meridian": {"kind": "sphere", "radius": "6 mm"}}
-    case = case_from_tables(found)
+    changed["shape"] = HALF | {"meridian": {"kind": "sphere", "radius": "6 mm"}}
+    case = case_from_tables(changed)
     assert run_case(case, tmp_path / "run").outcome.kind == "reached"
     table = open_run(tmp_path / "run").table
     assert table["iterations"][0] == 0
     assert np.abs(table["axial reaction outer"]).max() < 1e-7
     assert 12.0 < table["largest diameter"][-1] < table["largest diameter"][0]
     assert table["unstable modes"][-1] == 0
-    del found["supports"]
+    del changed["supports"]
     with pytest.raises(
         InputError,
         match="supports: nothing prevents a rigid motion of the part along its axis: add a support",
     ):
-        case_from_tables(found)
+        case_from_tables(changed)
 
 
 def measured_tables(**changes):
     """Return a measured oval tube between heights of 1 and 11 mm."""
     radii = [[f"{5.0 + 0.3 * math.cos(2 * math.radians(a)):.6f} mm"] * 5 for a in range(0, 360, 15)]
     heights = ["1 mm", "3.5 mm", "6 mm", "8.5 mm", "11 mm"]
-    found = tables(
+    changed = tables(
         making=None,
         mesh={"model": "solid", "along": "2.5 mm", "on_struts": "1.5 mm"},
         lattice={"measured": {"kind": "grid", "heights": heights, "radii": radii}},
@@ -154,8 +154,8 @@ def measured_tables(**changes):
         supports=[{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "axial"}],
         stages=[{"name": "settle", "steps": 1}, {"name": "fill", "pressure": "1 kPa", "steps": 1}],
     )
-    found["parts"] = [found["parts"][0] | {"natural_stretch": {"hoop": 0.95}}, found["parts"][1]]
-    return found | changes
+    changed["parts"] = [changed["parts"][0] | {"natural_stretch": {"hoop": 0.95}}, changed["parts"][1]]
+    return changed | changes
 
 
 def test_a_measured_part_can_be_run(tmp_path):
@@ -199,10 +199,10 @@ def test_a_measured_surface_of_a_closed_shape_is_refused():
     equator = [{"region": "end_low", "hold": "symmetric"}]
     with pytest.raises(InputError, match="open tube without a core, so it cannot replace this shape"):
         case_from_tables(measured_tables(shape=HALF, supports=equator))
-    found = measured_tables()
-    found["mesh"] = found["mesh"] | {"model": "sector", "sector": "60 deg"}
+    changed = measured_tables()
+    changed["mesh"] = changed["mesh"] | {"model": "sector", "sector": "60 deg"}
     with pytest.raises(InputError, match="not one of revolution: mesh the whole part"):
-        body_of(case_from_tables(found))
+        body_of(case_from_tables(changed))
 
 
 SLEEVE = {
@@ -216,16 +216,16 @@ SLEEVE = {
 
 def sleeve_tables(**changes):
     """Return a sleeve that squeezes a solid core."""
-    found = tables(
+    changed = tables(
         making=None,
         supports=[{"region": "core_end_low", "hold": "axial"}],
         stages=[{"name": "squeeze", "steps": 2}],
         mesh={"along": "2 mm"},
     )
-    found["shape"] = SLEEVE
-    skin = found["parts"][0] | {"natural_stretch": {"hoop": 0.9}}
-    found["parts"] = [skin, found["parts"][1], {"region": "core", "material": "silicone"}]
-    return found | changes
+    changed["shape"] = SLEEVE
+    skin = changed["parts"][0] | {"natural_stretch": {"hoop": 0.9}}
+    changed["parts"] = [skin, changed["parts"][1], {"region": "core", "material": "silicone"}]
+    return changed | changes
 
 
 def test_a_sleeve_with_a_core_and_a_lattice_can_be_run(tmp_path):
@@ -236,20 +236,20 @@ def test_a_sleeve_with_a_core_and_a_lattice_can_be_run(tmp_path):
     assert {"core", "skin", "lattice"} == set(body.regions)
     assert body.points[:, 2].max() == pytest.approx(16.0)
     assert np.hypot(*body.points[:, :2].T).min() < 1e-9
-    found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
-    assert -0.05 < found["mean radial expansion [1]"] < -0.001
+    quantities = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
+    assert -0.05 < quantities["mean radial expansion [1]"] < -0.001
 
 
 def test_struts_in_the_core_are_refused():
-    found = sleeve_tables()
-    found["lattice"] = found["lattice"] | {"side": "inside"}
+    changed = sleeve_tables()
+    changed["lattice"] = changed["lattice"] | {"side": "inside"}
     with pytest.raises(InputError, match="would put the struts into the core"):
-        body_of(case_from_tables(found))
+        body_of(case_from_tables(changed))
 
 
 def capped_tables(**changes):
     """Return a capped tube with a very soft lattice; its caps are stiff, and its lower cap is supported."""
-    found = tables(
+    changed = tables(
         making=None,
         shape={"ends": "capped", "length": "24 mm", "cap_thickness": "1 mm"},
         lattice={"height": "0.3 mm"},
@@ -257,12 +257,12 @@ def capped_tables(**changes):
         sections=[{"name": "middle", "at": "12 mm"}],
         stages=[{"name": "fill", "pressure": "5 kPa", "steps": 2}],
     )
-    found["materials"] = found["materials"] | {
+    changed["materials"] = changed["materials"] | {
         "print": {"law": "neo-hookean", "shear_modulus": "0.00002 MPa"},
         "plug": {"law": "neo-hookean", "shear_modulus": "5 MPa"},
     }
-    found["parts"] = [*found["parts"], {"region": "cap", "material": "plug"}]
-    return found | changes
+    changed["parts"] = [*changed["parts"], {"region": "cap", "material": "plug"}]
+    return changed | changes
 
 
 @pytest.mark.exact
@@ -270,33 +270,33 @@ def test_a_capped_tube_with_a_very_soft_lattice_is_the_closed_tube(tmp_path):
     # Far from the caps this is a closed thick tube with the axial force of the fluid on them (exact.tube).
     result = run_case(case_from_tables(capped_tables()), tmp_path / "run")
     assert result.outcome.kind == "reached"
-    found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
+    quantities = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
     W, A, B = exact.mooney_rivlin(0.1 / 2), 5.0, 5.6
     la = brentq(
         lambda la: exact.pressure_and_force(W, A, B, la, exact.capped_stretch(W, A, B, la))[0] - 5e-3,
         1.01,
         1.5,
     )
-    assert found["radial expansion middle [1]"] == pytest.approx(la - 1, rel=0.01)
+    assert quantities["radial expansion middle [1]"] == pytest.approx(la - 1, rel=0.01)
     thrust = 5e-3 * np.pi * A**2
-    assert abs(found["axial reaction end_low [N]"]) < 1e-5 * thrust
-    assert found["lumen volume [mm3]"] > 1.3 * np.pi * A**2 * 24.0
+    assert abs(quantities["axial reaction end_low [N]"]) < 1e-5 * thrust
+    assert quantities["lumen volume [mm3]"] > 1.3 * np.pi * A**2 * 24.0
 
 
 def test_a_capped_tube_can_be_filled_to_a_volume(tmp_path):
     fill = {"name": "fill", "volume": "2 mL", "control": "volume", "steps": 2}
     result = run_case(case_from_tables(capped_tables(stages=[fill])), tmp_path / "run")
     assert result.outcome.kind == "reached"
-    found = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
-    assert found["lumen volume [mm3]"] == pytest.approx(2000.0)
+    quantities = json.loads((tmp_path / "run" / "summary.json").read_text())["final_state"]["quantities"]
+    assert quantities["lumen volume [mm3]"] == pytest.approx(2000.0)
 
 
 def test_a_measured_surface_of_a_capped_tube_is_refused():
-    found = measured_tables()
-    found["shape"] = found["shape"] | {"ends": "capped"}
-    found["parts"] = [*found["parts"], {"region": "cap", "material": "silicone"}]
+    changed = measured_tables()
+    changed["shape"] = changed["shape"] | {"ends": "capped"}
+    changed["parts"] = [*changed["parts"], {"region": "cap", "material": "silicone"}]
     with pytest.raises(
         InputError,
         match=r"lattice\.measured: a measured surface is an open tube without a core, so it cannot",
     ):
-        body_of(case_from_tables(found))
+        body_of(case_from_tables(changed))

@@ -77,8 +77,8 @@ def test_the_layered_tube_agrees_with_the_closed_form_of_a_thick_tube(la, lz):
     # Rivlin, Phil. Trans. A 242, 173 (1949), from memory: neo-Hookean tube of radii 1 and 1.5, modulus 1.
     lb = math.sqrt((la**2 + (1.5**2 - 1) / lz) / 1.5**2)
     pressure = (lz * math.log(la / lb) + 1 / (2 * lb**2) - 1 / (2 * la**2)) / lz**2
-    found, _ = Zone(1.0, [Ring(1.0, 1.5, elastic(neo_hookean(1.0)))]).balance(la, lz)
-    assert found == pytest.approx(pressure, rel=1e-7)
+    computed, _ = Zone(1.0, [Ring(1.0, 1.5, elastic(neo_hookean(1.0)))]).balance(la, lz)
+    assert computed == pytest.approx(pressure, rel=1e-7)
 
 
 @pytest.mark.reference
@@ -396,11 +396,11 @@ def test_pressed_ribs_buckle_at_the_force_of_clamped_columns(tmp_path):
     table = run.table
     critical = [i for i, kind in enumerate(table.critical) if kind == "bifurcation"]
     assert len(critical) == 1
-    found = -table["axial reaction end_high"][critical[0]]
+    force = -table["axial reaction end_high"][critical[0]]
     rib = clamped_rib(0.6, 1.0, 2 * (2 * np.pi * 4.7 / 6), 4.7, 20.0)  # two square cells along
     skin = 0.1 * 0.2 * 2 * np.pi * 4.7
     assert 6 * rib > 5 * skin
-    assert found == pytest.approx(6 * rib + skin, rel=0.08)
+    assert force == pytest.approx(6 * rib + skin, rel=0.08)
     assert "jump" in table.reached_by
     assert not any(table["unstable modes"])
     stiffness = np.diff(table["axial reaction end_high"]) / np.diff(table["displacement end_high"])

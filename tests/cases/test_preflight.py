@@ -43,8 +43,8 @@ def missing_sentences(monkeypatch, **changes):
 
 
 def test_an_old_python_is_reported(monkeypatch):
-    found = missing_sentences(monkeypatch, sys__version_info=(3, 11, 2))
-    assert "is too old: Python 3.12 or newer is needed" in found[0]
+    sentences = missing_sentences(monkeypatch, sys__version_info=(3, 11, 2))
+    assert "is too old: Python 3.12 or newer is needed" in sentences[0]
 
 
 def test_a_missing_compiler_is_reported(monkeypatch):
@@ -52,23 +52,23 @@ def test_a_missing_compiler_is_reported(monkeypatch):
 
 
 def test_missing_headers_are_reported(monkeypatch):
-    (found,) = missing_sentences(monkeypatch, os__path__exists=lambda path: not path.endswith("Python.h"))
-    assert found == "Python.h is missing; it is needed to compile the equations."
+    (sentence,) = missing_sentences(monkeypatch, os__path__exists=lambda path: not path.endswith("Python.h"))
+    assert sentence == "Python.h is missing; it is needed to compile the equations."
 
 
 def test_a_missing_venv_is_reported(monkeypatch):
-    (found,) = missing_sentences(monkeypatch, importlib__util__find_spec=lambda name: None)
-    assert "ensurepip is missing" in found
+    (sentence,) = missing_sentences(monkeypatch, importlib__util__find_spec=lambda name: None)
+    assert "ensurepip is missing" in sentence
 
 
 def test_another_processor_is_reported(monkeypatch):
-    (found,) = missing_sentences(monkeypatch, platform__machine=lambda: "aarch64")
-    assert "this is Linux on aarch64: use a container" in found
+    (sentence,) = missing_sentences(monkeypatch, platform__machine=lambda: "aarch64")
+    assert "this is Linux on aarch64: use a container" in sentence
 
 
 def test_an_old_libc_is_reported(monkeypatch):
-    (found,) = missing_sentences(monkeypatch, platform__libc_ver=lambda: ("glibc", "2.31"))
-    assert "needs glibc 2.34 or newer, but this system has 2.31" in found
+    (sentence,) = missing_sentences(monkeypatch, platform__libc_ver=lambda: ("glibc", "2.31"))
+    assert "needs glibc 2.34 or newer, but this system has 2.31" in sentence
 
 
 def test_it_runs_before_anything_is_installed():

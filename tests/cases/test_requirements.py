@@ -136,8 +136,8 @@ def margin_verdicts(tables, margin, **limits):
 
 
 def test_a_margin_that_was_not_found_meets_a_lower_but_no_upper_limit(tables):
-    found = Margin("voltage", 1.4, kind="limit point", text="voltage: limit point at 1.4 times")
-    floor, ceiling = margin_verdicts(tables, found, at_least=1.3, at_most=1.5)
+    margin = Margin("voltage", 1.4, kind="limit point", text="voltage: limit point at 1.4 times")
+    floor, ceiling = margin_verdicts(tables, margin, at_least=1.3, at_most=1.5)
     assert (floor.met, floor.value, floor.is_bound, floor.where) == (True, 1.4, False, AHEAD)
     assert ceiling.met
     (short,) = margin_verdicts(tables, Margin("voltage", 0.9, kind="limit point"), at_least=1.3)

@@ -124,7 +124,7 @@ def test_library_studies_are_listed_without_arguments(annelid):
         (["cuf_voltage"], "did you mean 'cuff_voltage'"),
         (["cuff_voltage", "--workers", "0"], "whole number"),
         (["cuff_voltage", "--time-limit", "5"], "unit"),
-        (["cuff_voltage", "--memory-limit", "-1 GB"], "above zero"),
+        (["cuff_voltage", "--memory-limit", "-1 GB"], "above 0 megabyte"),
         (["cuff_voltage", "--dry-run", "--collect"], "not allowed"),
     ],
 )

@@ -163,7 +163,7 @@ def test_a_run_ends_with_the_stage_whose_requirement_it_misses(tables, tmp_path)
     case = case_from_tables(tables)
     result = run_case(case, tmp_path / "run", stop_early=True)
     assert result.outcome.kind == "stopped early"
-    assert "at the end of stage 'fill', where at least 90" in result.outcome.text
+    assert "at the end of stage 'fill', but at least 90" in result.outcome.text
     record = open_run(tmp_path / "run")
     assert record.status == "finished"
     assert set(record.table.stages) == {"fill"}
