@@ -55,7 +55,8 @@ def describe_print(path: ToolPath, clearance: Clearance) -> Iterator[str]:
         f"{path.layers} layers, {path.printed_length / 1000:.2f} m of printed lines, {path.lifts} lifts (at "
         f"least {path.layers * path.min_trails - 1} are needed), {path.travel_length / 1000:.2f} m of travel"
     )
-    yield f"about {path.duration / 60:.0f} min at the speeds and accelerations of the axes in printing"
+    minutes = f"{path.duration / 60:.0f} min"
+    yield f"the print takes about {minutes} with the given speeds and accelerations of the axes"
     if path.settings.machine == "rotary":
         note = '; consider machine = "five-axis"' if path.max_tilt > _LARGE_TILT else ""
         yield f"the nozzle is tilted by up to {path.max_tilt:.0f} degrees from the normal{note}"
@@ -85,9 +86,9 @@ def _refuse_collisions(path: ToolPath, clearance: Clearance) -> None:
 
 def _lattice_lines(lattice: Lattice) -> Iterator[str]:
     yield (
-        f"{lattice.around} by {lattice.along} cells of {lattice.pattern.name}, {lattice.scale_factor:.3g} "
-        f"times the size of the flat cell at the widest circle; the smallest are {lattice.smallest:.3g} of "
-        "that"
+        f"{lattice.around} by {lattice.along} {lattice.pattern.name} cells; their size at the widest circle "
+        f"is {lattice.scale_factor:.3g} times that of the flat cell, and the smallest size is "
+        f"{lattice.smallest:.3g} times that at the widest circle"
     )
     if isinstance(lattice.chart, MeasuredChart):
         yield angle_note(lattice.chart)

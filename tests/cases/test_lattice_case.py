@@ -150,7 +150,7 @@ def test_print_writes_the_files_and_describes_them(tmp_path, capsys):
         "tool_path.png",
     }
     assert all(name in printed for name in names)
-    assert re.search(r"7 by \d cells of re-entrant", printed)
+    assert re.search(r"7 by \d re-entrant cells", printed)
     layers, metres, lifts, least = re.search(
         r"(\d) layers, ([\d.]+) m .* (\d+) lifts \(at least (\d+)", printed
     ).groups()
