@@ -139,7 +139,8 @@ class CrossCheck:
         return materials
 
     def _build_parts(self, materials: dict[str, Material]) -> list[Part]:
-        named = self._raw.get("materials", {})
+        named = self._raw.get("materials")
+        named = named if isinstance(named, dict) else {}
 
         def build(table: PartTable) -> Part | None:
             one_of("material", table.material, tuple(named), what="a material")

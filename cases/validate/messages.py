@@ -108,7 +108,7 @@ def reason(item: dict[str, Any]) -> str:
         return str(item["msg"])
     if kind == "literal_error":
         words = [word.strip(" '") for word in context["expected"].replace(" or ", ",").split(",")]
-        if value in _RENAMED_WORDS:
+        if isinstance(value, str) and value in _RENAMED_WORDS:
             return f"{shown} is now called '{_RENAMED_WORDS[value]}'"
         return not_one_of(value if isinstance(value, str) else shown, words)
     if kind in ("greater_than_equal", "int_type", "int_from_float"):

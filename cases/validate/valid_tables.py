@@ -11,11 +11,14 @@ from annelid.cases.schema.case import Case
 __all__ = ["ValidTables", "valid_tables"]
 
 
+_EMPTY: dict[Any, tuple[()] | dict[str, Any]] = {tuple: (), dict: {}}
+
+
 class ValidTables(NamedTuple):
     """What is left of a case without its invalid tables and entries.
 
     Attributes:
-        case: The case; a required table that is missing or invalid is ``None``.
+        case: The case; required tables that are missing or invalid are ``None`` or empty.
         positions: Positions in the file of the entries that are left of each list of tables.
         incomplete: Tables that are missing, invalid or lack entries.
     """
@@ -31,9 +34,10 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
     positions: dict[str, list[int]] = {}
     incomplete = set()
     for name, field in Case.model_fields.items():
+        if field.is_required():
+            values[name] = _EMPTY.get(get_origin(field.annotation))
         if name not in raw:
             if field.is_required():
-                values[name] = None
                 incomplete.add(name)
             continue
         kind, given = field.annotation, raw[name]
@@ -47,9 +51,8 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
                 Annotated[kind, *field.metadata] if field.metadata else kind, {name: given}
             )
             values |= valid
-            if name not in valid and field.is_required():
-                values[name] = None
-        if len(valid) < (len(given) if get_origin(kind) in (tuple, dict) else 1):
+            given = (name,)
+        if len(valid) < len(given):
             incomplete.add(name)
     return ValidTables(Case.model_construct(**values), positions, incomplete)
 
