@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Marks in the curves of a path: states, limits and their safe sides, stages."""
+"""Curves of a path and their annotations: markers of states, requirements, reference values and stages."""
 
 import textwrap
 from typing import TYPE_CHECKING, Any
@@ -9,77 +9,77 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
-from annelid.results.folder.tables import PathTable
+from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import digits
 from annelid.solver.model import quantities as q
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_LETTERS = 52  # that fit below a panel
+_LETTERS = 52  # number of letters that fit below a panel
 
 
-def mark_states(
-    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
+def draw_states(
+    axes: "Axes", table: PathRecord, rows: NDArray[np.int64], x: FloatArray, y: FloatArray
 ) -> None:
-    """Draw the curve; stable states are dots, unstable ones hollow, those past breakdown crossed.
+    """Draw a curve with a marker for each state.
 
-    Unstable pieces are dashed, or dotted if they are unstable under the control in force too;
-    jumps are arrows; critical points are diamonds.
+    Stable states are dots, unstable states are hollow, states past breakdown are crosses, and critical points
+    are diamonds. Unstable parts of the curve are dashed, or dotted if they are unstable under the control in
+    force as well. Jumps are arrows.
     """
     unstable, broken = table.unstable[rows], table.past_breakdown[rows]
-    unheld = table.uncontrolled[rows]
-    _draw_stretches(axes, table, rows, across, values)
+    uncontrolled = table.unstable_under_control[rows]
+    _draw_line(axes, table, rows, x, y)
     stable = ~unstable & ~broken
-    axes.plot(across[stable], values[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
+    axes.plot(x[stable], y[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
     hollow: dict[str, Any] = {
         "markerfacecolor": style.CARD,
         "markeredgecolor": style.WARN,
         "markeredgewidth": 1.4,
     }
-    for chosen, shape, size in ((unstable & ~unheld, "o", 5.0), (unheld, "s", 4.6)):
-        axes.plot(across[chosen], values[chosen], shape, markersize=size, zorder=4, **hollow)
+    for chosen, shape, size in ((unstable & ~uncontrolled, "o", 5.0), (uncontrolled, "s", 4.6)):
+        axes.plot(x[chosen], y[chosen], shape, markersize=size, zorder=4, **hollow)
     critical = table.is_critical[rows]
-    axes.plot(across[critical], values[critical], "D", color=style.INK, markersize=5.2, zorder=6)
-    axes.plot(
-        across[broken], values[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=7
-    )
+    axes.plot(x[critical], y[critical], "D", color=style.INK, markersize=5.2, zorder=6)
+    axes.plot(x[broken], y[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=7)
 
 
-def severity(table: PathTable) -> NDArray[np.int64]:
-    """Return how unstable the path up to each row is: 0 stable, 1 stable under its control, 2 unstable.
+def stability_levels(table: PathRecord) -> NDArray[np.int64]:
+    """Return the stability of the step to each row: 0 stable, 1 stable under its control, 2 unstable.
 
-    A critical point counts as the piece before it, so the piece after it depends on its other end alone.
+    A critical point has the stability of the step before it, so that the stability of the step after it
+    depends only on the next state.
     """
-    own = np.maximum(table.unstable.astype(int), 2 * table.uncontrolled)
+    own = np.maximum(table.unstable.astype(int), 2 * table.unstable_under_control)
     before = np.where(table.is_critical, own * 0, own)
     return np.maximum(own, np.concatenate([own[:1], before[:-1]]))
 
 
-def _draw_stretches(
-    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
+def _draw_line(
+    axes: "Axes", table: PathRecord, rows: NDArray[np.int64], x: FloatArray, y: FloatArray
 ) -> None:
-    """Draw the line from state to state, each piece by its stability."""
+    """Draw the line from state to state, with the line style of the stability of each step."""
     lines: tuple[dict[str, Any], ...] = (
         {"color": style.ACCENT},
         {"color": style.WARN, "linestyle": (0, (4, 2)), "linewidth": 1.5},
         {"color": style.WARN, "linestyle": (0, (1, 1.6)), "linewidth": 1.5, "alpha": 0.75},
     )
-    kind = np.where(table.after_jump, -1, severity(table))[rows[1:]]
+    kind = np.where(table.after_jump, -1, stability_levels(table))[rows[1:]]
     edges = np.flatnonzero(np.diff(kind)) + 1
-    for piece in np.split(np.arange(len(kind)), edges):
-        if piece.size == 0:
+    for steps in np.split(np.arange(len(kind)), edges):
+        if steps.size == 0:
             continue
-        if kind[piece[0]] >= 0:
-            ends = np.append(piece, piece[-1] + 1)
-            axes.plot(across[ends], values[ends], zorder=2, solid_capstyle="round", **lines[kind[piece[0]]])
+        if kind[steps[0]] >= 0:
+            ends = np.append(steps, steps[-1] + 1)
+            axes.plot(x[ends], y[ends], zorder=2, solid_capstyle="round", **lines[kind[steps[0]]])
             continue
-        for i in piece:
-            _draw_jump(axes, (across[i], values[i]), (across[i + 1], values[i + 1]))
+        for i in steps:
+            _draw_jump(axes, (x[i], y[i]), (x[i + 1], y[i + 1]))
 
 
 def _draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float]) -> None:
-    # An arrow does not widen the axes; an invisible line does.
+    # The invisible line makes the axes include the arrow.
     axes.plot(*zip(start, end, strict=True), color="none")
     arrow = {"arrowstyle": "-|>", "linestyle": (0, (1, 2)), "color": style.INK, "linewidth": 1.1}
     arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 11.0}
@@ -87,15 +87,15 @@ def _draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float
 
 
 def number_critical_points(
-    axes: "Axes", table: PathTable, rows: NDArray[np.int64], across: FloatArray, values: FloatArray
+    axes: "Axes", table: PathRecord, rows: NDArray[np.int64], x: FloatArray, y: FloatArray
 ) -> None:
-    """Write its number in the path beside each critical point."""
+    """Write its number beside each critical point."""
     for number, row in enumerate(np.flatnonzero(table.is_critical), start=1):
         for i in np.flatnonzero(rows == row):
-            if np.isfinite(values[i]):
+            if np.isfinite(y[i]):
                 axes.annotate(
                     str(number),
-                    (across[i], values[i]),
+                    (x[i], y[i]),
                     xytext=(0, 7),
                     textcoords="offset points",
                     ha="center",
@@ -107,13 +107,15 @@ def number_critical_points(
                 )
 
 
-def limit_height(axes: "Axes", quantity: q.Quantity | None, values: FloatArray, limits: list[float]) -> None:
-    """Keep limits in view, and cut off a quantity that grows without bound above its plot limit."""
+def set_vertical_range(
+    axes: "Axes", quantity: q.Quantity | None, values: FloatArray, limits: list[float]
+) -> None:
+    """Set a vertical range that includes the requirements and respects the plot limit of the quantity."""
     finite = values[np.isfinite(values)]
-    seen = np.concatenate([finite, limits])
-    if seen.size == 0:
+    visible = np.concatenate([finite, limits])
+    if visible.size == 0:
         return
-    low, high = float(seen.min()), float(seen.max())
+    low, high = float(visible.min()), float(visible.max())
     if quantity is not None and quantity.plot_limit is not None:
         reference = quantity.reference[0] if quantity.reference else 1.0
         smallest = float(finite.min()) if finite.size else reference
@@ -123,36 +125,36 @@ def limit_height(axes: "Axes", quantity: q.Quantity | None, values: FloatArray, 
     axes.set_ylim(low - room, high + 1.6 * room)
 
 
-def mark_limit(axes: "Axes", limit: float, is_floor: bool, unit: str, values: FloatArray) -> None:
-    """Draw a limit, its words and a tint on its safe side."""
+def draw_limit(axes: "Axes", limit: float, is_lower_limit: bool, unit: str, values: FloatArray) -> None:
+    """Draw a requirement as a line with a label, and shade its safe side."""
     bottom, top = axes.get_ylim()
-    safe = (limit, top) if is_floor else (bottom, limit)
+    safe = (limit, top) if is_lower_limit else (bottom, limit)
     axes.axhspan(*safe, color=style.GOOD, alpha=0.10, linewidth=0, zorder=0)
     axes.axhline(limit, color=style.GOOD, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
     axes.set_ylim(bottom, top)
-    note(
+    _label_level(
         axes,
         limit,
-        f"{'at least' if is_floor else 'at most'} {digits(limit)} {unit}".strip(),
+        f"{'at least' if is_lower_limit else 'at most'} {digits(limit)} {unit}".strip(),
         style.GOOD,
         values,
     )
 
 
-def mark_reference(
+def draw_reference(
     axes: "Axes", quantity: q.Quantity | None, factor: float, values: FloatArray, *, below: bool
 ) -> None:
-    """Draw the reference value of a quantity, if it has one, and the word for it."""
+    """Draw the reference value of a quantity, if it has one, with its label."""
     if quantity is not None and quantity.reference is not None:
-        value, word = quantity.reference
+        value, label = quantity.reference
         axes.axhline(value * factor, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
-        note(axes, value * factor, word, style.BAD, values, below=below)
+        _label_level(axes, value * factor, label, style.BAD, values, below=below)
 
 
-def note(
+def _label_level(
     axes: "Axes", height: float, text: str, colour: str, values: FloatArray, *, below: bool = False
 ) -> None:
-    """Write above or below a level, at the end where the curve is farther from it."""
+    """Write a label above or below a horizontal line, at the end that is farther from the curve."""
     third = max(1, len(values) // 3)
     distances = [np.abs(part[np.isfinite(part)] - height) for part in (values[:third], values[-third:])]
     left, right = (float(np.min(d, initial=np.inf)) for d in distances)
@@ -170,14 +172,17 @@ def note(
     )
 
 
-def mark_stages(axes: "Axes", table: PathTable) -> None:
-    """Write the names of the stages below the whole path and separate them by lines."""
+def label_stages(axes: "Axes", table: PathRecord) -> None:
+    """Write the names of the stages below the whole path, and separate the stages by lines."""
     stages = list(dict.fromkeys(table.stages))
-    room = max(1, _LETTERS // len(stages))
-    words = [textwrap.fill(stage, room, break_long_words=False) for stage in stages]
-    upright = any(len(line) > room for name in words for line in name.splitlines())
+    width = max(1, _LETTERS // len(stages))
+    wrapped = [textwrap.fill(stage, width, break_long_words=False) for stage in stages]
+    upright = any(len(line) > width for name in wrapped for line in name.splitlines())
     axes.set_xticks(
-        np.arange(len(stages)) + 0.5, stages if upright else words, fontsize=8, rotation=90 if upright else 0
+        np.arange(len(stages)) + 0.5,
+        stages if upright else wrapped,
+        fontsize=8,
+        rotation=90 if upright else 0,
     )
     axes.set_xlim(-0.04, len(stages) + 0.04)
     axes.tick_params(axis="x", length=0)
