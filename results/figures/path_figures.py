@@ -196,7 +196,7 @@ def _abscissa(
     table: PathRecord, span: StageSpan | None, rows: NDArray[np.int64], name: str
 ) -> tuple[FloatArray, str]:
     if span is None:
-        return table.coordinate, "stages of the path"
+        return table.coordinate, "stage"
     name = name or span.load
     values = table[name][rows]
     unit = table.display_unit(name, _largest(values))

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The report of a run: one page without external files, created from the Run folder alone."""
 
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -79,7 +80,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "facts": fact_groups(run.summary.get("facts", {})),
         "states": state_table(table),
         "provenance": {
-            key.replace("_", " "): fact_text(value)
+            key.replace("_", " "): shlex.join(value) if key == "command" else fact_text(value)
             for key, value in run.provenance.items()
             if key not in _PROVENANCE_HIDDEN
         },

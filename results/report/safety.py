@@ -14,8 +14,8 @@ CAUTIONS = (
     "High voltage kills. Supplies for such actuators can deliver a lethal current, and the part, its cables "
     "and the supply stay charged after they are switched off. Discharge them through a resistor, and check "
     "with a meter before you touch anything.",
-    "For research only. This is a calculation. It is not a medical device, and no proof of safety or of "
-    "conformity with any standard.",
+    "For research only. This calculation is neither a medical device nor a proof of safety or of conformity "
+    "with any standard.",
     "Local regulations and the practice of licensed engineers and clinicians take precedence. Check the "
     "limits quoted here against the current editions of the standards.",
     "Breakdown strength varies between sheets and decreases with defects, humidity, temperature and time. A "

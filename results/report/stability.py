@@ -127,8 +127,8 @@ def _controls(table: PathRecord, controls: Mapping[str, str]) -> str:
         subject = "it is" if count == 1 else "all of them are" if stable == count else f"{stable} of them are"
         text += f"Under the control in force {subject} stable (dashed lines). "
     if unstable:
-        pronoun = "It is" if count == 1 else "They are"
-        subject = pronoun if unstable == count else _of(unstable, len(table))
+        all_of_them = "This state is" if count == 1 else "All these states are"
+        subject = all_of_them if unstable == count else _of(unstable, len(table))
         text += f"{subject} unstable under the control in force as well (dotted lines)."
     return text.strip()
 

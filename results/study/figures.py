@@ -61,7 +61,7 @@ def response(
         axes.set_title(title or quantity.label)
         if title:
             axes.set_ylabel(quantity.label)
-        label = f"{quantity.name} against {abscissa.name}"
+        label = f"{quantity.name} against {abscissa.title}"
         return SvgFigure(style.svg_text(figure, name, label), label)
 
 
@@ -88,7 +88,7 @@ def feasible_map(
         label_axis(axes, ordinate, vertical=True)
         if title:
             axes.set_title(title)
-        label = f"Where all requirements are met: {abscissa.name} and {ordinate.name}"
+        label = f"Where all requirements are met: {abscissa.title} and {ordinate.title}"
         return SvgFigure(style.svg_text(figure, name, label), label)
 
 
@@ -118,11 +118,10 @@ def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> SvgFig
 
 def level_label(column: Column, level: object) -> str:
     """Return a value of a column as text: ``"sheets 4"``, ``"voltage 1.5 kV"``."""
-    name = column.name.replace("_", " ")
     if column.unit is None:
-        return f"{name} {shortened(level)}"
+        return f"{column.title} {shortened(level)}"
     unit = column.display_unit
-    return f"{name} {digits(float(str(level)) * unit.factor)} {unit.name}".strip()
+    return f"{column.title} {digits(float(str(level)) * unit.factor)} {unit.name}".strip()
 
 
 def choose_levels(levels: Sequence[object], count: int) -> list[object]:

@@ -110,13 +110,13 @@ def _sensitivity_text(sensitivity: Sensitivity, searched: bool) -> str:
     if sensitivity.kind == "sobol":
         text = (
             "A Sobol index is the fraction of the variance of a quantity that a variable explains alone "
-            "(first order) or with all its interactions (total). Thin lines are 95 % confidence intervals "
+            "(first order) or with all its interactions (total). Error bars are 95 % confidence intervals "
             "from resampling."
         )
     else:
         text = (
             "Spearman's rank correlation is +1 if a quantity always increases with the variable, -1 if it "
-            "always decreases, and near 0 without a monotonic relation. Thin lines are 95 % confidence "
+            "always decreases, and near 0 without a monotonic relation. Error bars are 95 % confidence "
             'intervals. Sobol indices require the sampling method "sensitivity".'
         )
     text += f" The estimate uses {counted(sensitivity.used, 'run')}"

@@ -61,9 +61,14 @@ class Column:
         return self.display.unit(self.kind, float(np.max(np.abs(numbers[np.isfinite(numbers)]), initial=0.0)))
 
     @property
+    def title(self) -> str:
+        """The name as it is shown."""
+        return self.name.replace("_", " ")
+
+    @property
     def label(self) -> str:
-        """The name with the unit in which the values are shown."""
-        return self.display_unit.label(self.name.replace("_", " "))
+        """The title with the unit in which the values are shown."""
+        return self.display_unit.label(self.title)
 
 
 def shortened(text: object, length: int = 22) -> str:
