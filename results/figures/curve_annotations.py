@@ -35,14 +35,14 @@ def draw_states(
     axes.plot(x[stable], y[stable], "o", color=style.ACCENT, markersize=3.2, zorder=3)
     hollow: dict[str, Any] = {
         "markerfacecolor": style.CARD,
-        "markeredgecolor": style.WARN,
+        "markeredgecolor": style.WARNING,
         "markeredgewidth": 1.4,
     }
     for chosen, shape, size in ((unstable & ~uncontrolled, "o", 5.0), (uncontrolled, "s", 4.6)):
         axes.plot(x[chosen], y[chosen], shape, markersize=size, zorder=4, **hollow)
     critical = table.is_critical[rows]
     axes.plot(x[critical], y[critical], "D", color=style.INK, markersize=5.2, zorder=6)
-    axes.plot(x[broken], y[broken], "x", color=style.BAD, markersize=5.5, markeredgewidth=1.6, zorder=7)
+    axes.plot(x[broken], y[broken], "x", color=style.FAILURE, markersize=5.5, markeredgewidth=1.6, zorder=7)
 
 
 def stability_levels(table: PathRecord) -> NDArray[np.int64]:
@@ -62,8 +62,8 @@ def _draw_line(
     """Draw the line from state to state, with the line style of the stability of each step."""
     lines: tuple[dict[str, Any], ...] = (
         {"color": style.ACCENT},
-        {"color": style.WARN, "linestyle": (0, (4, 2)), "linewidth": 1.5},
-        {"color": style.WARN, "linestyle": (0, (1, 1.6)), "linewidth": 1.5, "alpha": 0.75},
+        {"color": style.WARNING, "linestyle": (0, (4, 2)), "linewidth": 1.5},
+        {"color": style.WARNING, "linestyle": (0, (1, 1.6)), "linewidth": 1.5, "alpha": 0.75},
     )
     kind = np.where(table.after_jump, -1, stability_levels(table))[rows[1:]]
     edges = np.flatnonzero(np.diff(kind)) + 1
@@ -129,14 +129,14 @@ def draw_limit(axes: "Axes", limit: float, is_lower_limit: bool, unit: str, valu
     """Draw a requirement as a line with a label, and shade its safe side."""
     bottom, top = axes.get_ylim()
     safe = (limit, top) if is_lower_limit else (bottom, limit)
-    axes.axhspan(*safe, color=style.GOOD, alpha=0.10, linewidth=0, zorder=0)
-    axes.axhline(limit, color=style.GOOD, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
+    axes.axhspan(*safe, color=style.SUCCESS, alpha=0.10, linewidth=0, zorder=0)
+    axes.axhline(limit, color=style.SUCCESS, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
     axes.set_ylim(bottom, top)
     _label_level(
         axes,
         limit,
         f"{'at least' if is_lower_limit else 'at most'} {digits(limit)} {unit}".strip(),
-        style.GOOD,
+        style.SUCCESS,
         values,
     )
 
@@ -147,8 +147,8 @@ def draw_reference(
     """Draw the reference value of a quantity, if it has one, with its label."""
     if quantity is not None and quantity.reference is not None:
         value, label = quantity.reference
-        axes.axhline(value * factor, color=style.BAD, linewidth=1.0, linestyle=(0, (1, 2)))
-        _label_level(axes, value * factor, label, style.BAD, values, below=below)
+        axes.axhline(value * factor, color=style.FAILURE, linewidth=1.0, linestyle=(0, (1, 2)))
+        _label_level(axes, value * factor, label, style.FAILURE, values, below=below)
 
 
 def _label_level(

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 INK, MUTED, LINE, CARD = "#1d2a34", "#5f6e78", "#d7dde1", "#fefdfb"
-ACCENT, GOOD, WARN, BAD = "#0e6a70", "#2c7a4c", "#b2620c", "#a5302b"
+ACCENT, SUCCESS, WARNING, FAILURE = "#0e6a70", "#2c7a4c", "#b2620c", "#a5302b"
 # Colours of the parts in cross-sections and of several curves in a figure.
 SERIES = ("#0e6a71", "#b5752a", "#5b5f9d", "#8a4a6b", "#4f7d3c")
 _VARIABLES = {
@@ -21,9 +21,9 @@ _VARIABLES = {
     LINE: "--line",
     CARD: "--card",
     ACCENT: "--accent",
-    GOOD: "--good",
-    WARN: "--warn",
-    BAD: "--bad",
+    SUCCESS: "--success",
+    WARNING: "--warning",
+    FAILURE: "--failure",
     **{colour: f"--series-{i + 1}" for i, colour in enumerate(SERIES)},
 }
 SETTINGS: dict[Any, Any] = {

@@ -99,7 +99,7 @@ class RunFolder:
             case_hash: Its hash.
             description: Information about the case that a report needs.
             provenance: Versions, revision, host, number of ranks and so on.
-            body: The mesh; it is stored so that the report can be made from the folder alone.
+            body: The mesh; it is stored so that the report can be created from the folder alone.
             keep_fields: States whose fields are stored; ``"stage ends"`` includes the last state and the
                 critical points.
             redo: Start again even if the run of this case is finished.

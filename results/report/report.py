@@ -25,11 +25,11 @@ from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q
 
 _TONES = {
-    "reached": "good",
-    "lost stability": "warn",
-    "limit point": "warn",
-    "bifurcation": "warn",
-    "no equilibrium": "bad",
+    "reached": "success",
+    "lost stability": "warning",
+    "limit point": "warning",
+    "bifurcation": "warning",
+    "no equilibrium": "failure",
 }
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format"}
@@ -103,12 +103,12 @@ def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     if outcome is None:
         states = 0 if table is None else len(table)
         text = f"The run is not finished; {counted(states, 'state')} so far. The results may change."
-        return {"tone": "warn", "kind": "unfinished", "text": text, "remarks": ()}
+        return {"tone": "warning", "kind": "unfinished", "text": text, "remarks": ()}
     missed = sum(not verdict.met for verdict in run.verdicts)
     text = outcome.text.removeprefix(f"{outcome.kind}: ")
-    tone = _TONES.get(outcome.kind, "warn")
+    tone = _TONES.get(outcome.kind, "warning")
     return {
-        "tone": "bad" if missed and tone == "good" else tone,
+        "tone": "failure" if missed and tone == "success" else tone,
         "kind": outcome.kind,
         "text": text[:1].upper() + text[1:],
         "remarks": outcome.remarks,

@@ -169,7 +169,7 @@ def _shade_cells(axes: "Axes", x: FloatArray, y: FloatArray, rows: NDArray[np.in
             corner.append(float(low[i]))
             size.append(float(high[i] - low[i]))
         axes.add_patch(
-            Rectangle((corner[0], corner[1]), *size, color=style.GOOD, alpha=0.14, linewidth=0, zorder=0)
+            Rectangle((corner[0], corner[1]), *size, color=style.SUCCESS, alpha=0.14, linewidth=0, zorder=0)
         )
 
 

@@ -17,9 +17,21 @@ if TYPE_CHECKING:
 _MARKERS: dict[Category, dict[str, Any]] = {
     "met": {"marker": "o", "facecolor": style.ACCENT, "edgecolor": style.ACCENT, "linewidth": 0.8, "s": 20},
     "missed": {"marker": "o", "facecolor": style.CARD, "edgecolor": style.MUTED, "linewidth": 1.1, "s": 20},
-    "stopped": {"marker": "s", "facecolor": style.CARD, "edgecolor": style.WARN, "linewidth": 1.3, "s": 20},
-    "unstable": {"marker": "^", "facecolor": style.CARD, "edgecolor": style.WARN, "linewidth": 1.3, "s": 26},
-    "failed": {"marker": "x", "color": style.BAD, "linewidth": 1.5, "s": 24},
+    "stopped": {
+        "marker": "s",
+        "facecolor": style.CARD,
+        "edgecolor": style.WARNING,
+        "linewidth": 1.3,
+        "s": 20,
+    },
+    "unstable": {
+        "marker": "^",
+        "facecolor": style.CARD,
+        "edgecolor": style.WARNING,
+        "linewidth": 1.3,
+        "s": 26,
+    },
+    "failed": {"marker": "x", "color": style.FAILURE, "linewidth": 1.5, "s": 24},
 }
 
 
@@ -75,10 +87,10 @@ def draw_limits(
     safe = max([low, *lower]), min([high, *upper])
     span, line = (axes.axvspan, axes.axvline) if upright else (axes.axhspan, axes.axhline)
     if safe[0] < safe[1]:
-        span(*safe, color=style.GOOD, alpha=0.10, linewidth=0, zorder=0)
+        span(*safe, color=style.SUCCESS, alpha=0.10, linewidth=0, zorder=0)
     for limit in limits:
         value = limit.value * factor
-        line(value, color=style.GOOD, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
+        line(value, color=style.SUCCESS, linewidth=1.2, linestyle=(0, (5, 3)), zorder=1)
         text = f"{'at least' if limit.is_lower_limit else 'at most'} {digits(value)} {unit}".strip()
         position = (value, 1.0) if upright else (1.0, value)
         axes.annotate(
@@ -90,7 +102,7 @@ def draw_limits(
             ha="left" if upright else "right",
             va="top" if upright else "bottom",
             rotation=90 if upright else 0,
-            color=style.GOOD,
+            color=style.SUCCESS,
             fontsize=8,
             path_effects=[withStroke(linewidth=2.5, foreground=style.CARD, alpha=0.85)],
             zorder=6,

@@ -23,11 +23,18 @@ _MOST_AXES = 14
 _LEGEND: dict[Category, tuple[str, str, str]] = {
     "met": ("●", "accent", "all requirements met"),
     "missed": ("○", "muted", "a requirement is not met"),
-    "stopped": ("□", "warn", "load not reached"),
-    "unstable": ("△", "warn", "last state unstable"),
-    "failed": ("✕", "bad", "failed, no result"),
+    "stopped": ("□", "warning", "load not reached"),
+    "unstable": ("△", "warning", "last state unstable"),
+    "failed": ("✕", "failure", "failed, no result"),
 }
-_TONES = {"met": "good", "missed": "", "stopped": "warn", "unstable": "warn", "failed": "bad", "pending": ""}
+_TONES = {
+    "met": "success",
+    "missed": "",
+    "stopped": "warning",
+    "unstable": "warning",
+    "failed": "failure",
+    "pending": "",
+}
 
 
 def write_study_page(data: StudyData, path: Path) -> Path:
@@ -92,7 +99,7 @@ def _outcome(data: StudyData) -> dict[str, Any]:
     texts += [f"{pending} are not finished"] if pending else []
     texts += [f"{met} meet all requirements"] if data.requirements else []
     kind = "unfinished" if pending else "finished, with failures" if failed else "finished"
-    tone = "warn" if pending or failed else "good" if met or not data.requirements else "bad"
+    tone = "warning" if pending or failed else "success" if met or not data.requirements else "failure"
     return {"kind": kind, "text": ", ".join(texts) + ".", "tone": tone, "remarks": data.advice}
 
 
@@ -119,7 +126,7 @@ def _legend(data: StudyData) -> list[dict[str, str]]:
     ]
     if any(data.limits.values()):
         text = "requirement on the last state; its safe side is shaded"
-        entries.append({"sign": "┄", "tone": "good", "text": text})
+        entries.append({"sign": "┄", "tone": "success", "text": text})
     return entries
 
 

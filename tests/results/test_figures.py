@@ -62,15 +62,15 @@ def test_a_curve_shows_limits_unstable_states_and_breakdown():
     assert "voltage ring [kV]" in words
     assert "at least 12 %" in words
     # One unstable state, which is past breakdown too.
-    assert marks(drawing, "var(--warn)") == 1
-    assert marks(drawing, "var(--bad)") == 1
+    assert marks(drawing, "var(--warning)") == 1
+    assert marks(drawing, "var(--failure)") == 1
     calm = path_curve(
         table(**{"unstable modes": np.zeros(5), "breakdown margin": np.full(5, np.inf)}),
         "mean radial expansion",
         None,
         name="b",
     )
-    assert marks(calm, "var(--warn)") == marks(calm, "var(--bad)") == 0
+    assert marks(calm, "var(--warning)") == marks(calm, "var(--failure)") == 0
     assert "at least 12 %" not in texts(calm)
 
 

@@ -99,12 +99,12 @@ def test_unstable_steps_and_jumps_have_their_own_line_styles(table, tmp_path, tu
     drawing = load_curve(table, path, name="a")
     assert [dash is None for dash in lines(drawing, "--accent")] == [True, True]
     # Stable under the control: long dashes; unstable: dots.
-    controlled, uncontrolled = (float(dash[1]) for dash in lines(drawing, "--warn"))
+    controlled, uncontrolled = (float(dash[1]) for dash in lines(drawing, "--warning"))
     assert controlled > 2 * uncontrolled
     calm = table_of(tmp_path, tube, FILL[:3])
     (path,) = load_paths(calm, stage_spans(calm))
     still = load_curve(calm, path, name="a")
-    assert lines(still, "--warn") == []
+    assert lines(still, "--warning") == []
     # Only the arrow is a dotted line in the colour of the text.
     dotted = [[d for d in lines(each, "--ink") if d is not None] for each in (drawing, still)]
     assert [len(d) for d in dotted] == [1, 0]
@@ -115,8 +115,8 @@ def test_states_past_breakdown_are_marked_in_load_curves(table):
     calm = load_curve(table, path, name="a").svg
     margins = np.append(np.full(len(table) - 1, 2.0), 0.9)
     broken = replace(table, columns={**table.columns, "breakdown margin": margins})
-    assert "var(--bad)" not in calm
-    assert "var(--bad)" in load_curve(broken, path, name="a").svg
+    assert "var(--failure)" not in calm
+    assert "var(--failure)" in load_curve(broken, path, name="a").svg
 
 
 def titles_of(group):
