@@ -11,7 +11,7 @@ from synthetic_runs import states
 from annelid.geometry.errors import InputError
 from annelid.results.fields.facets import CELL_FACES
 from annelid.results.fields.state_fields import VTK_CELL_TYPES, FieldGrid, in_space
-from annelid.results.fields.vtk_files import Grid, read_point_arrays, unstructured_grid
+from annelid.results.fields.vtk_files import CellGrid, read_point_arrays, unstructured_grid
 from annelid.results.folder.run_record import open_run
 from annelid.results.views.rendering import pyvista_off_screen
 
@@ -141,7 +141,7 @@ def test_pyvista_opens_the_collection(solid_run, solid):
 
 def written(body, cells=None):
     pyvista = pyvista_off_screen()
-    grid = Grid(
+    grid = CellGrid(
         points=in_space(body.points),
         cells=body.cells if cells is None else cells,
         vtk_cell_type=VTK_CELL_TYPES[body.cell_type],
@@ -239,7 +239,7 @@ def test_our_own_reader_gives_what_was_written(tmp_path):
     long = rng.normal(size=(60_000, 3))
     body = meridian_tube(1, 1)
     arrays = {"long [mm]": long, "whole": np.arange(60_000)}
-    grid = Grid(long, body.cells, VTK_CELL_TYPES["quad9"], point_data=arrays)
+    grid = CellGrid(long, body.cells, VTK_CELL_TYPES["quad9"], point_data=arrays)
     (tmp_path / "x.vtu").write_bytes(unstructured_grid(grid))
     found = read_point_arrays(tmp_path / "x.vtu")
     for name, values in arrays.items():
