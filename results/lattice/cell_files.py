@@ -95,7 +95,9 @@ def _figure(title: str, body: Body, period: tuple[float, float], moduli: Moduli,
         figure.suptitle(title, x=0.01, ha="left")
         _cells(panels[0, 0], body, period, None, "as drawn")
         for number, (axis, states) in enumerate(list(curves.items())[:2], start=1):
-            _cells(panels[0, number], body, period, states[-1], f"{axis}: {states[-1].stretch:.3g}", axis)
+            _cells(
+                panels[0, number], body, period, states[-1], f"stretch {states[-1].stretch:.3g} {axis}", axis
+            )
         for panel in panels[0, 1 + len(curves) :]:
             panel.set_axis_off()
         if curves:
@@ -147,7 +149,7 @@ def _curves(panels: Sequence["Axes"], curves: Curves, moduli: Moduli) -> None:
             (panels[2], [1e3 * s.energy for s in states], 0.0, 0.0),
         ):
             data: FloatArray = np.array(values)
-            panel.plot(λ, data, color=colour, marker=".", label=f"pulled {axis}")
+            panel.plot(λ, data, color=colour, marker=".", label=f"stretched {axis}")
             buckled = next((k for k, s in enumerate(states) if s.buckled), None)
             if buckled is not None:
                 panel.plot(

@@ -183,7 +183,8 @@ def _earlier_ends(table: PathRecord, files: dict[int, Path], last: int) -> list[
 def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     rows = np.flatnonzero(run.table["state"] == state)
     stage = f" (stage “{run.table.stages[rows[0]]}”)" if len(rows) else ""
-    caption = f"{field.capitalize()} in state {state}{stage}."
+    title = "largest principal stretch" if field == "principal stretches" else field
+    caption = f"{title.capitalize()} in state {state}{stage}."
     if field == _IN_PLANE:
         caption += " Red is compression, under which a thin wall becomes slack or wrinkles. The darkest blue "
         caption += "includes all larger tensions. Grey regions are not walls."

@@ -71,7 +71,7 @@ def test_the_report_is_one_page_without_external_files(tube_run):
         "Stage “inflate”",
         "charge on all electrodes of the whole part Σ Q",
         "High voltage kills.",
-        "not a medical device",
+        "neither a medical device",
         "Local regulations and the practice of licensed engineers",
         "At voltages up to 3 kV the part stores at most 1.08 µC and 1.68 mJ.",
         "below the 45 µC of IEC 60335-1, 8.1.4 (quoted from a secondary source)",
