@@ -46,7 +46,7 @@ def test_the_report_lists_critical_points_and_shows_their_modes(run):
         "1 of 8 states is unstable under the control in force as well (dotted lines)",
         "In stage “deflate” the part jumps at pressure 187.5 mmHg: lumen volume from 1.357 mL to 0.7977 mL",
         "unstable under given loads, stable under the control in force",
-        "unstable under the control in force as well",
+        "unstable under given loads and under the control in force",
         "Mode at critical point 1 (limit point, state 2)",
     ):
         assert words in text
