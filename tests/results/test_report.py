@@ -17,7 +17,7 @@ from annelid.results.views import rendering
 VOID = {"meta", "br", "img", "link", "input", "hr"}
 
 
-class Page(HTMLParser):
+class ReportPage(HTMLParser):
     """Collects what a page needs from outside, and checks that its elements nest."""
 
     def __init__(self, text):
@@ -51,7 +51,7 @@ class Page(HTMLParser):
 
 
 def page_of(folder, **options):
-    return Page(write_report(folder, **options).read_text())
+    return ReportPage(write_report(folder, **options).read_text())
 
 
 def test_the_report_is_one_page_without_external_files(tube_run):

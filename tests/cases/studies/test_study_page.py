@@ -17,7 +17,7 @@ RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4
 QUANTITY = "mean radial expansion"
 
 
-class Page(html.parser.HTMLParser):
+class StudyPage(html.parser.HTMLParser):
     """The elements, links and scripts that a browser finds."""
 
     def __init__(self, text):
@@ -43,7 +43,7 @@ def page(study, drive):
         plan, store = study(**keys)
         table = drive(plan, store)
         text = write_page(plan, store, table).read_text()
-        return plan, store, text, Page(text)
+        return plan, store, text, StudyPage(text)
 
     return make
 
