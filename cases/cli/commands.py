@@ -159,13 +159,13 @@ def report(options: argparse.Namespace) -> int:
 def view(options: argparse.Namespace) -> int:
     """Show a state of a run in 3-D, in a window or as a picture."""
     from annelid.cases.run.environment import needs_libraries
-    from annelid.results.views import views
+    from annelid.results.views.state_pictures import show_window, write_picture
 
     needs_libraries()
     if options.image:
-        print(views.image(options.rundir, options.image, field=options.field, state=options.state))
+        print(write_picture(options.rundir, options.image, field=options.field, state=options.state))
     else:
-        views.view(options.rundir, field=options.field, state=options.state)
+        show_window(options.rundir, field=options.field, state=options.state)
     return 0
 
 
