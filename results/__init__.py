@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""What a run leaves behind: its folder, tables, fields, pictures and report."""
+"""The results of a run: its folder, tables, fields, pictures and report."""

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Files that are either whole or not there, and a lock that outlives no process."""
+"""Atomic file writes, and a lock file that is released when its process is gone."""
 
 import contextlib
 import errno
@@ -15,7 +15,7 @@ PART_SUFFIX = ".part"
 
 
 def write_atomically(path: Path, content: str | bytes) -> Path:
-    """Write a file so that a reader sees the old content or all of the new, never a piece.
+    """Write a file atomically: a reader sees either the old content or all of the new content.
 
     Args:
         path: The file; its folder must exist.
@@ -39,7 +39,7 @@ def write_atomically(path: Path, content: str | bytes) -> Path:
 
 
 def append_durably(path: Path, text: str) -> None:
-    """Append text in a single write, so that a kill or a full disk leaves it whole or absent.
+    """Append text in a single write, so that after a crash the file has all of it or none of it.
 
     Raises:
         OSError: The disk is full, or the file cannot be written.
@@ -48,7 +48,7 @@ def append_durably(path: Path, text: str) -> None:
     descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
     try:
         before = os.fstat(descriptor).st_size
-        if os.write(descriptor, data) < len(data):  # a disk that fills up takes what has room, without a word
+        if os.write(descriptor, data) < len(data):  # a full disk may take a part of the data without an error
             os.ftruncate(descriptor, before)
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
         os.fsync(descriptor)
@@ -57,22 +57,23 @@ def append_durably(path: Path, text: str) -> None:
 
 
 class FolderLock:
-    """One writer per folder, told apart by host, process number and the start of that process.
+    """A lock that allows one writer per folder, identified by host, process number and start of the process.
 
-    A lock left by a process of this host that is gone is taken over; one of another host is believed.
+    A lock left by a process of this host that no longer runs is taken over. A lock of another host is always
+    respected, because its process cannot be checked.
     """
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / ".lock"
-        self._mine = json.dumps(_identity(os.getpid()))
+        self._identity = json.dumps(_identity(os.getpid()))
 
     def acquire(self) -> None:
         """Take the lock.
 
         Raises:
-            InputError: Another process that is alive, or may be, writes to this folder.
+            InputError: Another process that runs, or may run, writes to this folder.
         """
-        with _temporary_beside(self.path, self._mine) as candidate:
+        with _temporary_beside(self.path, self._identity) as candidate:
             for _ in range(3):
                 try:
                     # A hard link appears with its content, unlike a file created and then filled.
@@ -80,21 +81,23 @@ class FolderLock:
                     return
                 except FileExistsError:
                     self._remove_if_stale()
-        raise InputError(f"run folder {self.path.parent}: other processes keep taking its lock; try again.")
+        raise InputError(
+            f"run folder {self.path.parent}: other processes take its lock repeatedly; try again."
+        )
 
     def release(self) -> None:
-        """Give the lock back; does nothing when it is not ours."""
+        """Release the lock; does nothing if another process holds it."""
         with contextlib.suppress(FileNotFoundError):
-            if self.path.read_text() == self._mine:
+            if self.path.read_text() == self._identity:
                 self.path.unlink()
 
     def holder(self) -> dict[str, object] | None:
-        """Process that holds the lock, as ``"pid"`` and ``"host"``; ``None`` if surely none does."""
+        """Process that holds the lock, as ``"pid"`` and ``"host"``; ``None`` if no running process does."""
         try:
-            found = _parse(self.path.read_text())
+            holder = _parse(self.path.read_text())
         except OSError:
             return None
-        return found if _may_be_alive(found) else None
+        return holder if _may_be_alive(holder) else None
 
     def _remove_if_stale(self) -> None:
         try:
@@ -105,19 +108,19 @@ class FolderLock:
         if _may_be_alive(holder):
             raise InputError(
                 f"run folder {self.path.parent}: process {holder['pid']} on {holder['host']} writes "
-                "to it. Wait for it or choose another folder; if that process is surely gone, delete "
+                "to it. Wait for it, or choose another folder; if that process no longer runs, delete "
                 f"{self.path}.",
                 folder=str(self.path.parent),
                 **holder,
             )
-        taken = self.path.with_name(f".lock.{os.getpid()}{PART_SUFFIX}")
+        moved = self.path.with_name(f".lock.{os.getpid()}{PART_SUFFIX}")
         with contextlib.suppress(FileNotFoundError):
-            os.rename(self.path, taken)
-            if taken.read_text() != text:
-                # Another process took the stale lock over first: what we moved away is its lock.
+            os.rename(self.path, moved)
+            if moved.read_text() != text:
+                # Another process took the stale lock over first: the file moved away is its lock.
                 with contextlib.suppress(FileExistsError):
-                    os.link(taken, self.path)
-            taken.unlink()
+                    os.link(moved, self.path)
+            moved.unlink()
 
 
 @contextlib.contextmanager
@@ -154,12 +157,12 @@ def _may_be_alive(holder: dict[str, object]) -> bool:
         return False
     except PermissionError:
         return True
-    # The number may have been given to a new process since.
+    # The number may have been given to a new process in the meantime.
     return holder["process_start"] == _process_start(pid)
 
 
 def _process_start(pid: int) -> str | None:
-    """Start of a process in clock ticks since boot; ``None`` where the system does not tell."""
+    """Start of a process in clock ticks since boot; ``None`` where the system does not provide it."""
     try:
         stat = Path(f"/proc/{pid}/stat").read_text()
     except OSError:

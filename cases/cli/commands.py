@@ -31,28 +31,20 @@ FAILED = 1  # no equilibrium at all
 
 def check_command(options: argparse.Namespace) -> int:
     """Check a case; print it resolved, with its mesh quality, number of unknowns and expected run time."""
-    from annelid.cases.convert.body import body_of
-    from annelid.cases.convert.cost import cost_of
-    from annelid.cases.convert.model import model_of
-    from annelid.cases.convert.path import stages_of
-    from annelid.cases.run.environment import require_libraries
-    from annelid.cases.validate.requirements import known_quantities
+    from annelid.cases.run.check import check_case
     from annelid.cases.validate.resolved import case_hash, to_toml
     from annelid.geometry.meshing.quality import quality
-    from annelid.solver.assembly.stage_checks import check_stages
     from annelid.solver.model.quantities import quantity_of
 
     case = _read_case(options)
-    require_libraries()
-    body = body_of(case)
-    check_stages(model_of(case, body), stages_of(case))
+    checked = check_case(case)
     print(to_toml(case))
-    known = {name: quantity_of(name).unit for name in known_quantities(case)}
+    known = {name: quantity_of(name).unit for name in checked.quantities}
     names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
     lines = [
         f"case hash {case_hash(case)}",
-        *quality(body).table().splitlines(),
-        *cost_of(case, body).lines(),
+        *quality(checked.body).table().splitlines(),
+        *checked.cost.lines(),
         f"reported quantities: {names}",
     ]
     print("\n".join(f"# {line}" for line in lines))
@@ -159,13 +151,13 @@ def report_command(options: argparse.Namespace) -> int:
 def view_command(options: argparse.Namespace) -> int:
     """Show a state of a run in 3-D, in a window or as a picture."""
     from annelid.cases.run.environment import require_libraries
-    from annelid.results.views import views
+    from annelid.results.views.state_pictures import show_window, write_picture
 
     require_libraries()
     if options.image:
-        print(views.image(options.rundir, options.image, field=options.field, state=options.state))
+        print(write_picture(options.rundir, options.image, field=options.field, state=options.state))
     else:
-        views.view(options.rundir, field=options.field, state=options.state)
+        show_window(options.rundir, field=options.field, state=options.state)
     return 0
 
 

@@ -30,7 +30,7 @@ from annelid.cases.studies.search import latest_plan
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import StudyTable
 from annelid.geometry.errors import InputError
-from annelid.results.folder.folder_files import now
+from annelid.results.folder.folder_files import utc_now
 
 __all__ = ["main"]
 
@@ -96,7 +96,7 @@ def _release_own_lock(store: Store, records: Records, job: str) -> None:
     last, host = records.attempt(COLLECTOR), socket.gethostname()
     if last is not None and last.job == job:
         remove_lock_of(store.path, last.host)
-    records.save_attempt(Attempt(COLLECTOR, job, "", host, now(), 0.0, 0.0))
+    records.save_attempt(Attempt(COLLECTOR, job, "", host, utc_now(), 0.0, 0.0))
 
 
 @contextmanager

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from annelid.geometry.errors import AnnelidError
 from annelid.results.atomic import FolderLock, write_atomically
-from annelid.results.folder.folder_files import now, read_json, write_json
+from annelid.results.folder.folder_files import read_json, utc_now, write_json
 
 __all__ = ["ArrayRecord", "ArrayTask", "Attempt", "Records", "remove_lock_of"]
 
@@ -174,7 +174,7 @@ class Records:
 
     def start_attempt(self, task: ArrayTask, job: str, index: str, host: str) -> Attempt:
         """Record the start of an attempt."""
-        attempt = Attempt(task.id, job, index, host, now(), task.seconds, task.megabytes)
+        attempt = Attempt(task.id, job, index, host, utc_now(), task.seconds, task.megabytes)
         self.save_attempt(attempt)
         return attempt
 

@@ -14,7 +14,7 @@ from annelid.cases.schema.material import MaterialTable, PartTable
 from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
-from annelid.results.folder.records import CaseDescription, Statement
+from annelid.results.folder.run_records import CaseDescription, Statement
 from annelid.solver.display import DisplayUnits, digits
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantities import quantity_of

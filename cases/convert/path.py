@@ -6,7 +6,7 @@ from annelid.cases.schema.stage import PointMotionTable, StageTable
 from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.loads import LOAD_KINDS
-from annelid.solver.model.stages import PointMotion, Stage
+from annelid.solver.model.stages import DRIVERS, PointMotion, Stage
 from annelid.solver.model.stepping import Stepping
 
 __all__ = ["stage_of", "stages_of", "stepping_of"]
@@ -32,17 +32,16 @@ def stage_of(case: Case, table: StageTable) -> Stage:
         if len(table.opening) > 1:
             raise InvalidValue("has more than one section: give one", key="opening")
         point = _point_of(case, table.point) if table.point is not None else None
+    targets = {driver.target: getattr(table, driver.key) for driver in DRIVERS.values()}
+    targets |= {"point": point, "opening": next(iter(table.opening.items()), None)}
+    loads = {kind.attribute: getattr(table, kind.key) for kind in LOAD_KINDS}
     return Stage(
         table.name,
-        volume=table.volume,
-        charges=table.charge,
-        point=point,
-        opening=next(iter(table.opening.items()), None),
-        arc=table.arc,
-        backward=table.backward,
         control=table.control,
         steps=table.steps,
-        **{kind.attribute: getattr(table, kind.key) for kind in LOAD_KINDS},
+        backward=table.backward,
+        **targets,
+        **loads,
     )
 
 

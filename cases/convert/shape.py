@@ -2,6 +2,7 @@
 """Conversion of the shape table of a case into the shape, its mesh size and its electrode bands."""
 
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import MeasuredGridTable
-from annelid.cases.schema.shape import LayerTable, MeridianTable, PointsMeridianTable
+from annelid.cases.schema.shape import LayerTable, MeridianTable, PointsMeridianTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable
 from annelid.geometry.errors import InvalidValue
 from annelid.geometry.meshing.mesh_size import MeshSize
@@ -39,7 +40,11 @@ def shape_of(case: Case) -> Shape:
     Raises:
         InvalidValue: A value is not allowed.
     """
-    table = case.shape
+    return _shape_of(case.shape)
+
+
+@lru_cache(maxsize=4)  # a meridian takes 20 ms, and the shape of a case is needed again and again
+def _shape_of(table: ShapeTable) -> Shape:
     values = entries_of(table) | {"layers": tuple(layer_of(layer) for layer in table.layers)}
     if "meridian" in values:
         values["inner_face"] = meridian_of(values.pop("meridian"))
@@ -51,6 +56,7 @@ def layer_of(table: LayerTable) -> Layer:
     return Layer(table.name, table.thickness)
 
 
+@lru_cache(maxsize=4)
 def meridian_of(table: MeridianTable) -> Meridian:
     """Return the meridian of the inner face of a balloon."""
     values = entries_of(table)

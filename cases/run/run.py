@@ -20,7 +20,7 @@ from annelid.cases.validate.resolved import case_hash
 from annelid.geometry.body import Body
 from annelid.geometry.errors import AnnelidError, InputError
 from annelid.results.folder.folder_files import status
-from annelid.results.folder.records import Verdict
+from annelid.results.folder.run_records import Verdict
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.boundary import BareStroke
 from annelid.solver.records import Equilibrium, Outcome

@@ -15,8 +15,8 @@ from annelid.cases.validate.requirements import Quantities, verdicts
 from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.quality import quality
-from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_folder import RunFolder
+from annelid.results.folder.run_records import Verdict
 from annelid.solver.records import Equilibrium, Outcome
 
 __all__ = ["RunWriter"]

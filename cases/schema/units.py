@@ -20,6 +20,7 @@ __all__ = ["Unit", "UnitError", "parse", "quantity", "registry_quantity", "show"
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 _POWER = re.compile(r"([A-Za-z])([23])\b")  # volumes are written as "mm3"
 _DIGITS = 12  # "180 um" and "0.18 mm" must give the same number and so the same hash
+_LARGEST = 1e12  # of any quantity in its internal unit; larger values are typing errors
 _units_read: ContextVar[dict[str, list[str]] | None] = ContextVar("units read", default=None)
 
 
@@ -118,6 +119,9 @@ class Unit:
         except UnitError as error:
             hint = f"{error}; write {self.about}{self._range()}, for example {self._example()}"
             raise PydanticCustomError("unit", "{text}", {"text": hint}) from None
+        if abs(number) > _LARGEST:
+            text = f"{_quote(value)} is out of range; it must be at most {show(_LARGEST, self.unit)}"
+            raise PydanticCustomError("range", "{text}", {"text": text})
         too_small = self.above is not None and number <= self.above
         if too_small or (self.at_least is not None and number < self.at_least):
             text = f"{_quote(value)} is out of range; it must be {self.about}{self._range()}"

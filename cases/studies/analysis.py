@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The data of the page of a study, from its table: marks, Pareto front, sensitivities, distributions."""
+"""The data of the page of a study from its table: categories, Pareto front, sensitivities, distributions."""
 
 import itertools
 import math
@@ -18,16 +18,25 @@ from annelid.cases.studies.table import ALL_REQUIREMENTS_MET, Row, column_header
 from annelid.cases.studies.tolerance import estimate_yield, quantity_spread
 from annelid.cases.studies.values import to_internal
 from annelid.cases.validate.requirements import known_quantities
-from annelid.results.study.figures import level_words
-from annelid.results.study.records import Bound, Column, Mark, Sensitivity, Spread, StudyData, Yield
+from annelid.results.folder.tables import quantity_header
+from annelid.results.study.figures import level_label
+from annelid.results.study.study_data import (
+    Category,
+    Column,
+    QuantityLimit,
+    Sensitivity,
+    Spread,
+    StudyData,
+    Yield,
+)
 from annelid.solver.display import DisplayUnits
-from annelid.solver.model.quantities import quantity_of
+from annelid.solver.model.quantities import UNSTABLE_MODES, quantity_of
 
 __all__ = ["study_data"]
 
 _DEFAULT_PLOTS = 4
 # Runs that stopped before their load are left out of the statistics: their results belong to another load.
-_MARKS_AT_FULL_LOAD: tuple[Mark, ...] = ("met", "missed", "unstable")
+_AT_FULL_LOAD: tuple[Category, ...] = ("met", "missed", "unstable")
 
 
 def study_data(plan: Plan, rows: list[Row]) -> StudyData:
@@ -43,11 +52,11 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
         title=study.title,
         notes=study.notes,
         ids=tuple(run.id for run in plan.runs),
-        marks=tuple(map(_mark, rows)),
-        words=tuple(str(row.get("outcome in words") or row.get("reason") or "") for row in rows),
-        kinds=tuple(str(row.get("outcome") or row["status"]) for row in rows),
+        categories=tuple(map(_category, rows)),
+        outcomes=tuple(str(row.get("outcome") or row["status"]) for row in rows),
+        messages=tuple(str(row.get("outcome in words") or row.get("reason") or "") for row in rows),
         links=tuple(str(row.get("report", "")) for row in rows),
-        varied=_varied(plan, display_units_of(case)),
+        variables=_variables(plan, display_units_of(case)),
         quantities=_quantities(plan, case, rows),
         limits=_limits(plan, case),
         requirements=_verdicts(rows),
@@ -60,14 +69,14 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
     return data
 
 
-def _mark(row: Row) -> Mark:
+def _category(row: Row) -> Category:
     if row["status"] == "failed":
         return "failed"
     if row["status"] != "finished":
-        return "open"
+        return "pending"
     if row.get("outcome") != "reached":
-        return "short"
-    if _number(row, "unstable modes [1]") > 0:
+        return "stopped"
+    if _number(row, quantity_header(UNSTABLE_MODES)) > 0:
         return "unstable"
     return "met" if row.get(ALL_REQUIREMENTS_MET, True) else "missed"
 
@@ -77,11 +86,11 @@ def _number(row: Row, key: str) -> float:
     return float(value) if isinstance(value, int | float) else math.nan
 
 
-def _varied(plan: Plan, display: DisplayUnits) -> tuple[Column, ...]:
+def _variables(plan: Plan, display: DisplayUnits) -> tuple[Column, ...]:
     derived = {entry for run in plan.runs[:1] for entry in list(run.values)[len(plan.file.study.vary) :]}
     found = []
     for variable in plan.variables:
-        role: Any = "derived" if variable.name in derived else "drawn" if variable.drawn else "listed"
+        role: Any = "derived" if variable.name in derived else "sampled" if variable.drawn else "listed"
         values = [run.values[variable.name] for run in plan.runs]
         if variable.unit is None:
             found.append(Column(variable.name, None, role, tuple(map(str, values))))
@@ -116,19 +125,19 @@ def _quantities(plan: Plan, case: Case, rows: list[Row]) -> tuple[Column, ...]:
     return tuple(c for c in columns.values() if len(c.levels) > 1)[:_DEFAULT_PLOTS]
 
 
-def _limits(plan: Plan, case: Case) -> dict[str, tuple[Bound, ...]]:
+def _limits(plan: Plan, case: Case) -> dict[str, tuple[QuantityLimit, ...]]:
     """Requirements on the last state, which the plots show; other stages are not plotted."""
     if any((variable.key or "").startswith("requirements") for variable in plan.variables):
         return {}
     last = case.stages[-1].name if case.stages else None
-    found: dict[str, list[Bound]] = {}
+    found: dict[str, list[QuantityLimit]] = {}
     for requirement in case.requirements:
         if requirement.stage not in (None, last):
             continue
-        for value, is_floor in ((requirement.at_least, True), (requirement.at_most, False)):
+        for value, is_lower_limit in ((requirement.at_least, True), (requirement.at_most, False)):
             number = to_internal(value) if value is not None else None
             if number is not None:
-                found.setdefault(requirement.quantity, []).append(Bound(number, is_floor))
+                found.setdefault(requirement.quantity, []).append(QuantityLimit(number, is_lower_limit))
     return {name: tuple(limits) for name, limits in found.items()}
 
 
@@ -142,7 +151,7 @@ def _front(data: StudyData) -> tuple[int, ...]:
     if len(data.objectives) < 2:
         return ()
     values = np.column_stack([data.column(name).numbers for name in data.objectives])
-    allowed = data.rows("met") if "met" in data.marks else data.rows("missed")
+    allowed = data.is_in("met") if "met" in data.categories else data.is_in("missed")
     values[~allowed] = np.nan
     return tuple(map(int, pareto_front(values, tuple(aim == "maximise" for aim in data.objectives.values()))))
 
@@ -150,12 +159,12 @@ def _front(data: StudyData) -> tuple[int, ...]:
 def _sensitivities(plan: Plan, data: StudyData) -> Iterator[Sensitivity]:
     points = list(plan.run_of_point)
     sampling = plan.file.study.sampling
-    numbers = [c for c in data.varied if c.role != "derived" and c.unit is not None and len(c.levels) > 1]
+    numbers = [c for c in data.variables if c.role != "derived" and c.unit is not None and len(c.levels) > 1]
     for quantity in data.quantities:
-        values = np.where(data.rows(*_MARKS_AT_FULL_LOAD), quantity.numbers, np.nan)[points]
+        values = np.where(data.is_in(*_AT_FULL_LOAD), quantity.numbers, np.nan)[points]
         found = None
         if sampling is not None and sampling.method == "sensitivity":
-            names = [c.name for c in data.varied if c.role == "drawn"]
+            names = [c.name for c in data.variables if c.role == "sampled"]
             found = sobol_indices(quantity.name, names, values, seed=sampling.seed)
         elif numbers:
             variables = np.column_stack([c.numbers for c in numbers])[points]
@@ -165,25 +174,26 @@ def _sensitivities(plan: Plan, data: StudyData) -> Iterator[Sensitivity]:
 
 
 def _tolerance(plan: Plan, data: StudyData) -> tuple[list[Spread], list[Yield]]:
-    listed = [c for c in data.varied if c.role == "listed"]
+    listed = [c for c in data.variables if c.role == "listed"]
     spreads: list[Spread] = []
     yields: list[Yield] = []
     points = np.array(plan.run_of_point)
     for levels in itertools.product(*(c.levels for c in listed)):
-        group = ", ".join(level_words(c, level) for c, level in zip(listed, levels, strict=True))
+        group = ", ".join(level_label(c, level) for c, level in zip(listed, levels, strict=True))
         same = [np.array([v == level for v in c.values]) for c, level in zip(listed, levels, strict=True)]
         chosen = np.logical_and.reduce(same) if same else np.ones(len(data.ids), dtype=bool)
         parts = points[chosen[points]]
-        marks = np.array(data.marks)[parts]
-        done = marks != "open"
+        categories = np.array(data.categories)[parts]
+        done = categories != "pending"
         if done.any():
-            yields.append(estimate_yield(group, marks[done] == "met", int((marks == "failed").sum())))
-        spreads += _spreads(data, group, parts, np.isin(marks, _MARKS_AT_FULL_LOAD))
+            failed = int((categories == "failed").sum())
+            yields.append(estimate_yield(group, categories[done] == "met", failed))
+        spreads += _spreads(data, group, parts, np.isin(categories, _AT_FULL_LOAD))
     return spreads, yields
 
 
 def _spreads(data: StudyData, group: str, parts: Any, at_full_load: Any) -> Iterator[Spread]:
-    variables: Mapping[str, Any] = {c.name: c.numbers[parts] for c in data.varied if c.role == "drawn"}
+    variables: Mapping[str, Any] = {c.name: c.numbers[parts] for c in data.variables if c.role == "sampled"}
     for quantity in data.quantities:
         values = np.where(at_full_load, quantity.numbers[parts], np.nan)
         limits = data.limits.get(quantity.name, ())

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from annelid.cases.studies.memory import count_oom_kills, descendants, process_memory
+from annelid.cases.studies.memory import count_oom_kills, process_memory
 from annelid.cases.studies.single_run import Job, Reply, failure_kind, single_thread_environment
 
 __all__ = ["Pool", "Worker"]
@@ -102,8 +102,7 @@ class Worker:
 
     def measure_memory(self) -> float:
         """Present memory in MB, including the ranks that it started; 0 after its end."""
-        processes = [self.process.pid, *(descendants(self.process.pid) if self._has_ranks else ())]
-        megabytes = sum(map(process_memory, processes))
+        megabytes = process_memory(self.process.pid, with_children=self._has_ranks)
         self.peak_memory = max(self.peak_memory, megabytes)
         return megabytes
 

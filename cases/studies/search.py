@@ -18,6 +18,8 @@ from annelid.cases.studies.reading import StudyFile
 from annelid.cases.studies.search_space import SearchSpace, search_space
 from annelid.cases.studies.store import Store
 from annelid.geometry.errors import InputError
+from annelid.results.folder.tables import quantity_header
+from annelid.solver.model.quantities import UNSTABLE_MODES
 
 if TYPE_CHECKING:
     from optuna import Study as OptunaStudy
@@ -154,7 +156,7 @@ def _violations(summary: Summary) -> dict[str, float]:
         violations[str(number)] = gap if math.isfinite(gap) else 1.0
     last = summary["final_state"] or {}
     fell_short = summary["outcome"].get("kind") != "reached"
-    unstable = _finite(last.get("unstable modes [1]", 0)) > 0
+    unstable = _finite(last.get(quantity_header(UNSTABLE_MODES), 0)) > 0
     return violations | {"reached": float(fell_short), "stable": float(unstable)}
 
 

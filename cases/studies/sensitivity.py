@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.results.study.records import Sensitivity
+from annelid.results.study.study_data import Sensitivity
 
 __all__ = ["rank_correlations", "sobol_indices"]
 
@@ -26,7 +26,7 @@ def sobol_indices(
 
     Args:
         quantity: Name of the quantity.
-        names: The drawn variables.
+        names: The sampled variables.
         values: The quantity, NaN without a result: first for the samples A, then for B, then for A with one
             column after another taken from B, shape (samples * (variables + 2),).
         seed: Seed of the resampling.

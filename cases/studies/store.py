@@ -19,12 +19,12 @@ from annelid.geometry.errors import AnnelidError, InputError
 from annelid.results.atomic import PART_SUFFIX, FolderLock, write_atomically
 from annelid.results.folder.folder_files import (
     CASE,
-    KIND,
+    FOLDER_KIND,
     PROVENANCE,
     SUMMARY,
-    now,
     read_json,
     status,
+    utc_now,
     write_json,
 )
 
@@ -177,7 +177,7 @@ class Store:
     def record_failure(self, run: PlannedRun, failure: Failure) -> None:
         """Record why a run failed."""
         with self.writing():
-            write_json(self._failure_file(run), {"case_hash": run.hash, **asdict(failure), "when": now()})
+            write_json(self._failure_file(run), {"case_hash": run.hash, **asdict(failure), "when": utc_now()})
 
     def delete_failure(self, run: PlannedRun) -> None:
         """Delete the record of a failure, so that the run is repeated."""
@@ -196,7 +196,7 @@ class Store:
             (folder / SUMMARY).unlink(missing_ok=True)
         elif found == "not a run folder":
             broken = (folder / CASE).exists() or (folder / PROVENANCE).exists()
-            if not broken or (read_json(folder / PROVENANCE) or {}).get("kind", KIND) != KIND:
+            if not broken or (read_json(folder / PROVENANCE) or {}).get("kind", FOLDER_KIND) != FOLDER_KIND:
                 raise InputError(f"{folder}: is not a Run folder; move it away and start the study again")
             shutil.rmtree(folder)
 

@@ -12,7 +12,8 @@ from annelid.cases.studies.store import Failure, Store
 from annelid.cases.studies.values import to_internal
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
-from annelid.results.folder.tables import csv_text, merge_columns
+from annelid.results.folder.tables import csv_text, merge_columns, quantity_header
+from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
 
 __all__ = ["ALL_REQUIREMENTS_MET", "StudyTable", "column_header", "verdict_header"]
 
@@ -106,8 +107,8 @@ def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
         "outcome in words": outcome.get("text", ""),
     }
     row |= {"stage": last.get("stage", ""), "parameter [1]": _number(last.get("parameter [1]"))}
-    for name in ("unstable modes [1]", "unstable modes under control [1]"):
-        row[name] = _number(last.get(name))
+    for header in map(quantity_header, (UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED)):
+        row[header] = _number(last.get(header))
     quantities = {key: _number(value) for key, value in last.get("quantities", {}).items()}
     row |= {key: value for key, value in quantities.items() if key not in row}
     for margin in outcome.get("margins", ()):

@@ -7,26 +7,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
-from annelid.results.study.records import Bound, Spread, Yield
+from annelid.results.study.study_data import QuantityLimit, Spread, Yield
 
 __all__ = ["estimate_yield", "quantity_spread", "variance_contributions"]
 
 _MIN_PARTS = 5
 
 
-def estimate_yield(group: str, good: NDArray[np.bool_], without_result: int) -> Yield:
+def estimate_yield(group: str, conforming: NDArray[np.bool_], without_result: int) -> Yield:
     """Fraction of conforming parts with its exact 95 % interval.
 
     The interval is that of Clopper and Pearson, Biometrika 26 (1934) 404.
 
     Args:
         group: Listed values that the parts have in common, as text.
-        good: Whether each part meets all requirements; ``False`` for parts without a result.
+        conforming: Whether each part meets all requirements; ``False`` for parts without a result.
         without_result: Number of parts without a result.
     """
     from scipy.stats import binomtest
 
-    count, parts = int(good.sum()), len(good)
+    count, parts = int(conforming.sum()), len(conforming)
     interval = binomtest(count, parts).proportion_ci(0.95, method="exact")
     return Yield(group, count, parts, float(interval.low), float(interval.high), without_result)
 
@@ -35,7 +35,7 @@ def quantity_spread(
     quantity: str,
     group: str,
     values: FloatArray,
-    limits: tuple[Bound, ...],
+    limits: tuple[QuantityLimit, ...],
     variables: Mapping[str, FloatArray],
 ) -> Spread | None:
     """Distribution of a quantity.
@@ -45,7 +45,7 @@ def quantity_spread(
         group: Listed values that the parts have in common, as text.
         values: One per part, NaN without a result.
         limits: Requirements on the quantity.
-        variables: Drawn variables, one value per part.
+        variables: Sampled variables, one value per part.
 
     Returns:
         The distribution; ``None`` if there are too few values.
@@ -53,8 +53,8 @@ def quantity_spread(
     finite = np.isfinite(values)
     if finite.sum() < _MIN_PARTS:
         return None
-    drawn = {name: column[finite] for name, column in variables.items()}
-    contributions = variance_contributions(values[finite], drawn)
+    sampled = {name: column[finite] for name, column in variables.items()}
+    contributions = variance_contributions(values[finite], sampled)
     return Spread(quantity, group, values[finite], limits, contributions)
 
 

@@ -13,7 +13,8 @@ import os
 import resource
 import signal
 import sys
-from pathlib import Path
+
+import psutil
 
 from annelid.cases.studies.single_run import Job, Reply
 
@@ -60,8 +61,7 @@ def _end_with_parent(driver: int) -> None:
 def _limit_memory(megabytes: float) -> None:
     """Limit the memory that this process may allocate from now on; further allocations raise MemoryError."""
     if megabytes > 0:
-        pages = int(Path("/proc/self/statm").read_text().split()[0])
-        most = pages * os.sysconf("SC_PAGE_SIZE") + int(megabytes * 1e6)
+        most = psutil.Process().memory_info().vms + int(megabytes * 1e6)
         hard = resource.getrlimit(resource.RLIMIT_AS)[1]
         resource.setrlimit(resource.RLIMIT_AS, (most if hard < 0 else min(most, hard), hard))
 

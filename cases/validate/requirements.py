@@ -11,7 +11,7 @@ from annelid.cases.schema.units import UnitError, note_unit, parse, show
 from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
 from annelid.geometry.errors import InvalidValue
-from annelid.results.folder.records import Verdict
+from annelid.results.folder.run_records import Verdict
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER
 from annelid.solver.model.quantities import STABILITY_MARGIN_OF, names_for, quantity_of
 from annelid.solver.model.stages import DRIVERS

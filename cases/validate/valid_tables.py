@@ -10,7 +10,7 @@ from annelid.cases.schema.case import Case
 
 __all__ = ["ValidTables", "valid_tables"]
 
-_EMPTY: dict[Any, Any] = {tuple: (), dict: {}}
+_EMPTY: dict[Any, tuple[()] | dict[str, Any]] = {tuple: (), dict: {}}
 
 
 class ValidTables(NamedTuple):

@@ -15,6 +15,8 @@ from annelid.geometry.shapes.shape import Band, Layer
 CLOSE = 1e-9
 """Grid lines nearer to each other than this fraction of the length are one line."""
 
+_MOST = 1e9  # pieces: far more than can be meshed
+
 Locate = Callable[[float, str], float]
 
 
@@ -87,7 +89,7 @@ def stack(layers: Sequence[Layer]) -> FloatArray:
 
 def pieces(length: float, along: float) -> int:
     """Return the number of elements of at most ``along`` in a length."""
-    return max(1, math.ceil(length / along * (1 - CLOSE)))
+    return max(1, math.ceil(min(length / along, _MOST) * (1 - CLOSE)))
 
 
 def divide(lines: FloatArray, along: float) -> IntArray:

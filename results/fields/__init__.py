@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Fields, surfaces and sections of a state, and the files that hold them."""
+"""Fields, surfaces and cross-sections of a state, and their files."""

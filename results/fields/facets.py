@@ -1,13 +1,11 @@
 # SPDX-License-Identifier: MIT
-"""Second-order lines and faces cut into straight pieces: for surfaces, pictures and cross-sections."""
+"""Second-order lines and faces split into straight segments and plane triangles."""
 
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from annelid.geometry.body import FloatArray, IntArray
 
 # Node order of VTK: corners, then mid-sides, then the centre.
 TRIANGLES: Mapping[int, IntArray] = {
@@ -33,22 +31,22 @@ CELL_FACES: Mapping[str, IntArray] = {
 
 
 def triangulated(faces: IntArray) -> IntArray:
-    """Cut faces, shape (f, 6 or 9), into straight triangles, shape (t, 3), same sense of rotation."""
+    """Split faces, shape (f, 6 or 9), into plane triangles, shape (t, 3), of the same orientation."""
     return faces[:, TRIANGLES[faces.shape[1]]].reshape(-1, 3)
 
 
-def cut_lines(lines: IntArray) -> IntArray:
-    """Cut three-node lines, shape (f, 3), into straight segments, shape (2 f, 2)."""
+def line_segments(lines: IntArray) -> IntArray:
+    """Split three-node lines, shape (f, 3), into straight segments, shape (2 f, 2)."""
     return lines[:, SEGMENTS].reshape(-1, 2)
 
 
 def boundary_faces(cells: IntArray, cell_type: str, *, members: IntArray | None = None) -> IntArray:
-    """Return the faces (lines in the meridian) that belong to one cell only, pointing outward.
+    """Return the faces (lines in the meridian) that belong to only one cell, with outward orientation.
 
     Args:
         cells: Node numbers of the cells.
         cell_type: One of ``CELL_FACES``.
-        members: Other numbers of the same places (for instance grid points), returned instead.
+        members: Other numbers of the same nodes (for instance of grid points), which are returned instead.
 
     Returns:
         Shape (f, nodes per face).
@@ -58,24 +56,24 @@ def boundary_faces(cells: IntArray, cell_type: str, *, members: IntArray | None 
     corners = {"quad9": 2, "hexahedron27": 4, "tetra10": 3}[cell_type]
     keys = np.sort(faces[:, :corners], axis=1)
     _, first, count = np.unique(keys, axis=0, return_index=True, return_counts=True)
-    alone = first[count == 1]
-    return (faces if members is None else members[:, local].reshape(faces.shape))[alone]
+    outer = first[count == 1]
+    return (faces if members is None else members[:, local].reshape(faces.shape))[outer]
 
 
 def compact(points: FloatArray, members: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
-    """Keep the points that are used: returns them, the renumbered members and their old numbers."""
+    """Return the points that are used, the renumbered members and the old numbers of the points."""
     used, renumbered = np.unique(members, return_inverse=True)
     return points[used], renumbered.reshape(members.shape), used
 
 
 def revolved(lines: IntArray, count: int, around: int, *, full: bool) -> IntArray:
-    """Sweep segments of a meridian around the axis into triangles.
+    """Sweep segments of a meridian around the axis and split the surface into triangles.
 
     Args:
         lines: Segments, shape (s, 2), point numbers below ``count``.
         count: Points of the meridian; point ``i`` of station ``k`` is number ``k * count + i``.
         around: Number of stations.
-        full: Whether the last station joins the first again.
+        full: Whether the last station is connected to the first.
 
     Returns:
         Triangles, shape (t, 3).
@@ -89,14 +87,14 @@ def revolved(lines: IntArray, count: int, around: int, *, full: bool) -> IntArra
 
 
 def stations(meridian: FloatArray, angles: FloatArray) -> FloatArray:
-    """Turn meridian points (R, Z), shape (n, 2), to each angle, result (k * n, 3) in X, Y, Z."""
+    """Rotate meridian points (R, Z), shape (n, 2), to k angles; return X, Y, Z, shape (k * n, 3)."""
     radius, height = meridian[:, 0], meridian[:, 1]
     x = np.cos(angles)[:, None] * radius
     y = np.sin(angles)[:, None] * radius
     return np.stack([x, y, np.broadcast_to(height, x.shape)], axis=-1).reshape(-1, 3)
 
 
-def without_slivers(triangles: IntArray) -> IntArray:
-    """Leave out triangles that name a point twice, as at a pole."""
+def without_degenerate_triangles(triangles: IntArray) -> IntArray:
+    """Remove triangles that contain a point twice, as at a pole."""
     a, b, c = triangles.T
     return triangles[(a != b) & (b != c) & (c != a)]

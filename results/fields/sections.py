@@ -1,25 +1,22 @@
 # SPDX-License-Identifier: MIT
-"""Cross-sections of the drawn and the deformed part, as line segments by region."""
+"""Cross-sections of the drawn and the deformed part as line segments by region."""
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from annelid.geometry.body import Body
-from annelid.results.fields.facets import boundary_faces, cut_lines, triangulated
-
-FloatArray = NDArray[np.float64]
+from annelid.geometry.body import Body, FloatArray, IntArray
+from annelid.results.fields.facets import boundary_faces, line_segments, triangulated
 
 
 @dataclass(frozen=True)
-class Section:
-    """Outlines of one region in a plane.
+class SectionOutline:
+    """Outline of one region in a plane.
 
     Attributes:
         region: Name of the region.
         drawn: Segments before loading, shape (k, 2, 2), mm.
-        deformed: The same material segments now, shape (k, 2, 2), mm.
+        deformed: The same material segments in the current state, shape (k, 2, 2), mm.
     """
 
     region: str
@@ -27,24 +24,24 @@ class Section:
     deformed: FloatArray
 
 
-def meridian_sections(body: Body, displacement: FloatArray) -> list[Section]:
-    """Return the outlines of the regions in the half plane: coordinates Z, R."""
+def meridian_sections(body: Body, displacement: FloatArray) -> list[SectionOutline]:
+    """Return the outlines of the regions in the meridian plane; coordinates Z, R."""
     sections = []
     for name, cells in body.regions.items():
-        lines = cut_lines(boundary_faces(body.cells[cells], body.cell_type))
+        lines = line_segments(boundary_faces(body.cells[cells], body.cell_type))
         drawn = body.points[lines][..., ::-1]
-        sections.append(Section(name, drawn, drawn + displacement[lines][..., ::-1]))
+        sections.append(SectionOutline(name, drawn, drawn + displacement[lines][..., ::-1]))
     return sections
 
 
-def cross_sections(body: Body, displacement: FloatArray, height: float) -> list[Section]:
-    """Return the outlines of the regions where a plane cuts the drawn part at a height: coordinates X, Y."""
-    # A plane through nodes would meet triangles along whole edges.
+def cross_sections(body: Body, displacement: FloatArray, height: float) -> list[SectionOutline]:
+    """Return the outlines of the regions in the plane at a height of the drawn part; coordinates X, Y."""
+    # The plane is offset slightly, because a plane through nodes would contain whole edges of triangles.
     plane = height + 1e-6 * np.ptp(body.points[:, 2])
     sections = []
     for name, cells in body.regions.items():
         triangles = triangulated(boundary_faces(body.cells[cells], body.cell_type))
-        sections.append(Section(name, *_cut(body.points, displacement, triangles, plane)))
+        sections.append(SectionOutline(name, *_cut(body.points, displacement, triangles, plane)))
     return sections
 
 
@@ -56,16 +53,18 @@ def most_changed_height(body: Body, displacement: FloatArray) -> float:
 
 
 def _cut(
-    points: FloatArray, displacement: FloatArray, triangles: NDArray[np.int64], plane: float
+    points: FloatArray, displacement: FloatArray, triangles: IntArray, plane: float
 ) -> tuple[FloatArray, FloatArray]:
     above = points[:, 2] > plane
     count = above[triangles].sum(axis=1)
     crossed = triangles[(count > 0) & (count < 3)]
-    # Turn each triangle so that its lone corner, the one on its own side, comes first.
-    lone = np.where(above[crossed].sum(axis=1)[:, None] == 1, above[crossed], ~above[crossed]).argmax(axis=1)
-    turned = crossed[np.arange(len(crossed))[:, None], (lone[:, None] + [0, 1, 2]) % 3]
+    # Permute each triangle so that the single corner on one side of the plane comes first.
+    single = np.where(above[crossed].sum(axis=1)[:, None] == 1, above[crossed], ~above[crossed]).argmax(
+        axis=1
+    )
+    turned = crossed[np.arange(len(crossed))[:, None], (single[:, None] + [0, 1, 2]) % 3]
     a, ends = turned[:, :1], turned[:, 1:]
-    share = ((plane - points[a, 2]) / (points[ends, 2] - points[a, 2]))[..., None]
-    drawn = points[a] + share * (points[ends] - points[a])
-    shift = displacement[a] + share * (displacement[ends] - displacement[a])
+    fraction = ((plane - points[a, 2]) / (points[ends, 2] - points[a, 2]))[..., None]
+    drawn = points[a] + fraction * (points[ends] - points[a])
+    shift = displacement[a] + fraction * (displacement[ends] - displacement[a])
     return drawn[..., :2], (drawn + shift)[..., :2]

@@ -15,7 +15,7 @@ import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InputError
-from annelid.results.fields.vtk_files import Grid, unstructured_grid
+from annelid.results.fields.vtk_files import CellGrid, unstructured_grid
 from annelid.solver.display import KINDS
 from annelid.solver.model.quantities import BREAKDOWN_MARGIN, LEAST_IN_PLANE_STRESS
 from annelid.solver.records import Equilibrium
@@ -118,8 +118,8 @@ class FieldGrid:
             "reference position [mm]": in_space(self.body.points)[self.nodes],
         }
         for name, values in state.fields.items():
-            average = self._margin(values) if name == "breakdown margin" else self.average(values)
-            if name == "least in-plane stress":
+            average = self._margin(values) if name == BREAKDOWN_MARGIN.name else self.average(values)
+            if name == LEAST_IN_PLANE_STRESS.name:
                 average = np.where(np.isfinite(average), average, np.nan)
             arrays[f"{name} [{KINDS[FIELD_KINDS.get(name, 'ratio')].unit}]"] = average
         if state.mode is not None:
@@ -139,7 +139,7 @@ class FieldGrid:
         """Return the ``.vtu`` file of a state."""
         names = {"part names": list(self.body.regions), "band names": list(self.body.bands)}
         return unstructured_grid(
-            Grid(
+            CellGrid(
                 points=in_space(self.body.points)[self.nodes],
                 cells=self.cells,
                 vtk_cell_type=VTK_CELL_TYPES[self.body.cell_type],

@@ -1,25 +1,21 @@
 # SPDX-License-Identifier: MIT
-"""Deformed surfaces as triangles, in binary PLY and STL, for comparison with scans and for printing."""
+"""Deformed surfaces as triangles in binary PLY and STL files, for comparison with scans and for printing."""
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from annelid.geometry.body import Body
+from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.results.fields.facets import (
     compact,
-    cut_lines,
+    line_segments,
     revolved,
     stations,
     triangulated,
-    without_slivers,
+    without_degenerate_triangles,
 )
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
-_AROUND = 96
+_STATIONS = 96
 
 
 @dataclass(frozen=True)
@@ -28,27 +24,27 @@ class Surface:
 
     Attributes:
         points: Shape (n, 3).
-        triangles: Shape (t, 3); the normals point along the wall normal, away from the lumen.
+        triangles: Shape (t, 3); their normals have the direction of the wall normal, away from the lumen.
     """
 
     points: FloatArray
     triangles: IntArray
 
 
-def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around: int = _AROUND) -> Surface:
-    """Return a named surface of the body in its deformed place.
+def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around: int = _STATIONS) -> Surface:
+    """Return a named surface of the body in the deformed configuration.
 
-    An axisymmetric surface is revolved; a sector is completed to the whole part when a whole number of
-    its copies makes one turn.
+    An axisymmetric surface is revolved. A sector is completed to the whole part if an integer number of
+    copies fills the circumference.
 
     Args:
         body: The body.
         displacement: Nodal displacement, shape of ``body.points``, mm.
         name: Name in ``body.surfaces``.
-        around: Stations around the circumference (axisymmetric only).
+        around: Number of stations around the circumference (axisymmetric bodies only).
 
     Returns:
-        The surface; triangles of no area, as at a pole, are left out.
+        The surface without degenerate triangles, which occur at a pole.
     """
     facets = body.facets[body.surfaces[name]]
     points = body.points + displacement
@@ -58,12 +54,12 @@ def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around:
         surface = _along_normal(points, body.normal, triangulated(facets))
         if body.model == "sector":
             surface = _completed(surface, body.multiplicity)
-    return Surface(surface.points, without_slivers(surface.triangles))
+    return Surface(surface.points, without_degenerate_triangles(surface.triangles))
 
 
 def ply(surface: Surface) -> bytes:
     """Return the surface as a binary (little-endian) PLY file with double coordinates in mm."""
-    head = (
+    header = (
         "ply\nformat binary_little_endian 1.0\ncomment lengths in mm\n"
         f"element vertex {len(surface.points)}\nproperty double x\nproperty double y\nproperty double z\n"
         f"element face {len(surface.triangles)}\nproperty list uchar int vertex_indices\nend_header\n"
@@ -71,7 +67,7 @@ def ply(surface: Surface) -> bytes:
     faces = np.empty(len(surface.triangles), dtype=[("count", "u1"), ("corners", "<i4", 3)])
     faces["count"] = 3
     faces["corners"] = surface.triangles
-    return head.encode() + surface.points.astype("<f8").tobytes() + faces.tobytes()
+    return header.encode() + surface.points.astype("<f8").tobytes() + faces.tobytes()
 
 
 def stl(surface: Surface) -> bytes:
@@ -88,19 +84,19 @@ def stl(surface: Surface) -> bytes:
 
 
 def _revolved_surface(points: FloatArray, normal: FloatArray, facets: IntArray, around: int) -> Surface:
-    meridian, lines, used = compact(points, cut_lines(facets))
+    meridian, lines, used = compact(points, line_segments(facets))
     a, b = meridian[lines[:, 0]], meridian[lines[:, 1]]
-    # Swept towards growing angle (X to Y), a segment along +Z has a triangle normal along -R.
+    # Swept towards increasing angle (X to Y), a segment along +Z has a triangle normal along -R.
     swept = np.column_stack([a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]])
-    wrong = (normal[used][lines].mean(axis=1) * swept).sum(axis=1) < 0
-    lines = np.where(wrong[:, None], lines[:, ::-1], lines)
+    reversed_lines = (normal[used][lines].mean(axis=1) * swept).sum(axis=1) < 0
+    lines = np.where(reversed_lines[:, None], lines[:, ::-1], lines)
     angles = np.linspace(0.0, 2.0 * np.pi, around, endpoint=False)
     triangles = revolved(lines, len(meridian), around, full=True)
     return _merged_at_axis(Surface(stations(meridian, angles), triangles), meridian, around)
 
 
 def _merged_at_axis(surface: Surface, meridian: FloatArray, around: int) -> Surface:
-    """Let all stations share the points on the axis, so that a pole is closed."""
+    """Use the same points on the axis for all stations, so that the surface is closed at a pole."""
     number = np.arange(len(surface.points)).reshape(around, len(meridian))
     on_axis = meridian[:, 0] <= 1e-9 * max(np.ptp(meridian), 1.0)
     number[:, on_axis] = number[0, on_axis]
@@ -112,15 +108,15 @@ def _along_normal(points: FloatArray, normal: FloatArray, triangles: IntArray) -
     corners, renumbered, used = compact(points, triangles)
     p = corners[renumbered]
     area = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    wrong = (area * normal[used][renumbered].mean(axis=1)).sum(axis=1) < 0
-    return Surface(corners, np.where(wrong[:, None], renumbered[:, ::-1], renumbered))
+    inverted = (area * normal[used][renumbered].mean(axis=1)).sum(axis=1) < 0
+    return Surface(corners, np.where(inverted[:, None], renumbered[:, ::-1], renumbered))
 
 
 def _completed(surface: Surface, copies: float) -> Surface:
-    """Repeat a sector that starts at angle 0 around the axis.
+    """Complete a sector that starts at angle 0 to the whole circumference.
 
-    Its sides are mirror planes, so an even number of copies alternates with mirror images; an odd number
-    can only be turned, which is exact for a sector that is its own mirror image.
+    The sides of the sector are mirror planes. An even number of copies alternates between the sector and its
+    mirror image; an odd number of copies can only be rotated, which is exact if the sector is symmetric.
     """
     count = round(copies)
     if count < 2 or abs(copies - count) > 1e-9:
@@ -130,9 +126,9 @@ def _completed(surface: Surface, copies: float) -> Surface:
     pieces = []
     for k in range(count):
         if count % 2 == 0 and k % 2 == 1:
-            pieces.append(_turned(mirrored, (k + 1) * angle))
+            pieces.append(_rotated(mirrored, (k + 1) * angle))
         else:
-            pieces.append(_turned(surface, k * angle))
+            pieces.append(_rotated(surface, k * angle))
     offsets = np.arange(count) * len(surface.points)
     return Surface(
         np.concatenate([piece.points for piece in pieces]),
@@ -140,7 +136,7 @@ def _completed(surface: Surface, copies: float) -> Surface:
     )
 
 
-def _turned(surface: Surface, angle: float) -> Surface:
+def _rotated(surface: Surface, angle: float) -> Surface:
     c, s = np.cos(angle), np.sin(angle)
-    turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
-    return Surface(surface.points @ turn, surface.triangles)
+    rotation = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    return Surface(surface.points @ rotation, surface.triangles)

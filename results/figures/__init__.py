@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Curves and profiles of a run as SVG."""
+"""Figures of a run as SVG."""

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The load over what grows, in which maxima and snap-backs of a load that turns back can be seen."""
+"""Load curves: a load against a response quantity, which shows load maxima, snap-through and snap-back."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.figure_marks import mark_states
-from annelid.results.figures.path_figures import Figure, Span
-from annelid.results.folder.tables import PathTable
+from annelid.results.figures.curve_annotations import draw_states
+from annelid.results.figures.path_figures import StageSpan, SvgFigure
+from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnit, digits
 from annelid.solver.model import quantities as q
 
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _SIZE = (5.2, 3.5)
-# What grows under a load, the most useful first.
-_GROWTH = {
+# Response quantities of a load; the preferred ones are first.
+_RESPONSES = {
     "pressure": (
         q.LUMEN_VOLUME.name,
         q.MEAN_RADIAL_EXPANSION.name,
@@ -28,130 +28,133 @@ _GROWTH = {
         q.AXIAL_SHORTENING.name,
     ),
     "voltage": (
-        "charge",
+        q.CHARGE.name,
         q.LUMEN_VOLUME.name,
         q.MEAN_RADIAL_EXPANSION.name,
         q.LARGEST_STRETCH.name,
         q.AXIAL_SHORTENING.name,
     ),
 }
-_OTHER_GROWTH = (q.AXIAL_SHORTENING.name, q.MEAN_RADIAL_EXPANSION.name, q.LARGEST_STRETCH.name)
+_OTHER_RESPONSES = (q.AXIAL_SHORTENING.name, q.MEAN_RADIAL_EXPANSION.name, q.LARGEST_STRETCH.name)
 # A change below this fraction of the largest value is rounding of the solution.
 _ROUNDING = 1e-7
-# A stiffening branch may rise so far that the turning points cannot be seen; it is cut off here.
-_HIGHEST = 2.5
+# Largest load of a figure over the largest critical load. A stiffening branch may rise much farther, and the
+# critical points would not be visible.
+_LARGEST_OVER_CRITICAL = 2.5
 
 
 class LoadPath(NamedTuple):
-    """Successive stages that change the same load, and the quantity to draw it over."""
+    """Successive stages that change the same load, and the response quantity on the abscissa."""
 
-    spans: tuple[Span, ...]
+    spans: tuple[StageSpan, ...]
     load: str
-    growth: str
+    response: str
 
     @property
     def rows(self) -> NDArray[np.int64]:
-        """Rows of all its stages, each once."""
+        """Rows of all its stages without repetitions."""
         return np.unique(np.concatenate([span.rows for span in self.spans]))
 
 
-def turns_back(table: PathTable, span: Span) -> bool:
-    """Whether the load of a stage turns back, jumps left out."""
+def load_reverses(table: PathRecord, span: StageSpan) -> bool:
+    """Whether the load of a stage reverses its direction, apart from jumps."""
     steps = np.diff(table[span.load][span.rows])[~table.after_jump[span.rows[1:]]]
     small = _ROUNDING * np.abs(table[span.load][span.rows]).max()
     return bool((steps > small).any() and (steps < -small).any())
 
 
-def load_paths(table: PathTable, spans: list[Span]) -> list[LoadPath]:
-    """Return the pieces of a path whose load is worth drawing over what grows.
+def load_paths(table: PathRecord, spans: list[StageSpan]) -> list[LoadPath]:
+    """Return the parts of a path for which a load curve is drawn.
 
-    Those are where it turns back, passes a critical point, or jumps. Successive stages that change the same
-    load belong together: inflation and deflation make one loop.
+    In these parts the load reverses, states are unstable, or there is a critical point or a jump. Successive
+    stages that change the same load are combined, for instance inflation and deflation.
     """
-    groups: list[list[Span]] = []
+    groups: list[list[StageSpan]] = []
     for span in spans:
         follows = groups and groups[-1][-1].load == span.load and groups[-1][-1].rows[-1] == span.rows[0]
         if follows:
             groups[-1].append(span)
         else:
             groups.append([span])
-    found = []
+    paths = []
     for group in groups:
         rows = np.concatenate([group[0].rows, *(span.rows[1:] for span in group[1:])])
         eventful = table.is_critical[rows] | table.after_jump[rows] | table.unstable[rows]
-        growth = growing(table, group)
-        if growth and (eventful.any() or any(turns_back(table, span) for span in group)):
-            found.append(LoadPath(tuple(group), group[0].load, growth))
-    return found
+        response = response_quantity(table, group)
+        if response and (eventful.any() or any(load_reverses(table, span) for span in group)):
+            paths.append(LoadPath(tuple(group), group[0].load, response))
+    return paths
 
 
-def growing(table: PathTable, spans: Sequence[Span]) -> str:
-    """Return the quantity to draw a load against: one that goes one way in every stage, if there is one."""
-    order = next((names for word, names in _GROWTH.items() if spans[0].load.startswith(word)), _OTHER_GROWTH)
+def response_quantity(table: PathRecord, spans: Sequence[StageSpan]) -> str:
+    """Return the abscissa of a load curve, if possible a quantity that is monotonic in every stage."""
+    order = next(
+        (names for kind, names in _RESPONSES.items() if spans[0].load.startswith(kind)), _OTHER_RESPONSES
+    )
     scores = {}
     for name in (*order, q.STRAIN_ENERGY.name):
         values = table.columns.get(name, np.zeros(len(table)))
         steps = [np.diff(values[span.rows]) for span in spans]
-        way = sum(float(np.abs(s).sum()) for s in steps)
-        if np.isfinite(way) and way > 0:
-            scores[name] = round(sum(float(abs(s.sum())) for s in steps) / way, 3)
+        total = sum(float(np.abs(s).sum()) for s in steps)
+        if np.isfinite(total) and total > 0:
+            scores[name] = round(sum(float(abs(s.sum())) for s in steps) / total, 3)
     return max(scores, key=lambda name: scores[name], default="")
 
 
-def load_curve(table: PathTable, path: LoadPath, *, name: str) -> Figure:
-    """Draw the load of a path against what grows, its critical points named with their loads.
+def load_curve(table: PathRecord, path: LoadPath, *, name: str) -> SvgFigure:
+    """Draw a load against a response quantity, with labels at the critical points.
 
     Args:
         table: The path of the run.
-        path: Which stretch of it.
+        path: The part of it that is drawn.
         name: Prefix of the ids of the SVG.
 
     Returns:
         The figure.
     """
     rows = path.rows
-    highest = _highest(table, path.load, rows)
-    loads, shown = _scaled(table, path.load, rows, highest)
-    across, across_shown = _scaled(table, path.growth, rows, np.inf)
-    with style.drawing(*_SIZE) as (figure, axes):
-        mark_states(axes, table, rows, across, loads)
-        axes.set_ylabel(shown.label(path.load))
-        axes.set_xlabel(across_shown.label(path.growth))
+    largest = _largest_drawn_load(table, path.load, rows)
+    loads, unit = _scaled(table, path.load, rows, largest)
+    x, x_unit = _scaled(table, path.response, rows, np.inf)
+    with style.new_figure(*_SIZE) as (figure, axes):
+        draw_states(axes, table, rows, x, loads)
+        axes.set_ylabel(unit.label(path.load))
+        axes.set_xlabel(x_unit.label(path.response))
         axes.margins(x=0.05, y=0.14)
-        _cut_off(axes, across, loads, highest * shown.factor, shown.name)
-        _name_critical_points(axes, table, rows, across, loads, shown.name)
+        _cut_off(axes, x, loads, largest * unit.factor, unit.name)
+        _label_critical_points(axes, table, rows, x, loads, unit.name)
         stages = " and ".join(f"“{span.stage}”" for span in path.spans)
-        word = "stages" if len(path.spans) > 1 else "stage"
-        caption = f"{path.load} against {path.growth}, {word} {stages}"
-        return Figure(style.svg_text(figure, name, caption), caption[:1].upper() + caption[1:] + ".")
+        noun = "stages" if len(path.spans) > 1 else "stage"
+        caption = f"{path.load} against {path.response}, {noun} {stages}"
+        return SvgFigure(style.svg_text(figure, name, caption), caption[:1].upper() + caption[1:] + ".")
 
 
-def _highest(table: PathTable, load: str, rows: NDArray[np.int64]) -> float:
-    """Largest load that is drawn: all of it unless its turning points would be too small to see."""
+def _largest_drawn_load(table: PathRecord, load: str, rows: NDArray[np.int64]) -> float:
+    """Largest load of the figure; infinite if the whole curve is drawn."""
     critical = np.abs(table[load][rows[table.is_critical[rows]]])
-    highest = _HIGHEST * float(np.max(critical, initial=0.0))
-    return highest if 0.0 < 1.2 * highest < float(np.nanmax(table[load][rows])) else np.inf
+    largest = _LARGEST_OVER_CRITICAL * float(np.max(critical, initial=0.0))
+    return largest if 0.0 < 1.2 * largest < float(np.nanmax(table[load][rows])) else np.inf
 
 
 def _scaled(
-    table: PathTable, name: str, rows: NDArray[np.int64], highest: float
+    table: PathRecord, name: str, rows: NDArray[np.int64], largest_drawn: float
 ) -> tuple[FloatArray, DisplayUnit]:
     values = table[name][rows]
-    largest = min(float(np.nanmax(np.abs(values), initial=0.0)), highest)
-    shown = table.shown(name, largest)
-    return values * shown.factor, shown
+    largest = min(float(np.nanmax(np.abs(values), initial=0.0)), largest_drawn)
+    unit = table.display_unit(name, largest)
+    return values * unit.factor, unit
 
 
-def _cut_off(axes: "Axes", across: FloatArray, loads: FloatArray, highest: float, unit: str) -> None:
-    if not np.isfinite(highest):
+def _cut_off(axes: "Axes", x: FloatArray, loads: FloatArray, largest: float, unit: str) -> None:
+    if not np.isfinite(largest):
         return
-    lowest = min(float(np.nanmin(loads)), 0.0)
-    axes.set_ylim(lowest - 0.06 * highest, highest)
-    beyond = int(np.argmax(loads > highest))
-    share = (highest - loads[beyond - 1]) / (loads[beyond] - loads[beyond - 1])
+    smallest = min(float(np.nanmin(loads)), 0.0)
+    axes.set_ylim(smallest - 0.06 * largest, largest)
+    first = int(np.argmax(loads > largest))
+    fraction = (largest - loads[first - 1]) / (loads[first] - loads[first - 1])
     axes.annotate(
         f"continues to {digits(float(np.nanmax(loads)))} {unit}",
-        (across[beyond - 1] + share * (across[beyond] - across[beyond - 1]), highest),
+        (x[first - 1] + fraction * (x[first] - x[first - 1]), largest),
         xytext=(-10, -2),
         textcoords="offset points",
         ha="right",
@@ -161,29 +164,29 @@ def _cut_off(axes: "Axes", across: FloatArray, loads: FloatArray, highest: float
     )
 
 
-def _name_critical_points(
+def _label_critical_points(
     axes: "Axes",
-    table: PathTable,
+    table: PathRecord,
     rows: NDArray[np.int64],
-    across: FloatArray,
+    x: FloatArray,
     loads: FloatArray,
     unit: str,
 ) -> None:
     left, right = axes.get_xlim()
-    landings = table.after_jump[rows]
+    after_jump = table.after_jump[rows]
     for number, row in enumerate(np.flatnonzero(table.is_critical), start=1):
         for i in np.flatnonzero(rows == row):
-            share = (across[i] - left) / (right - left)
+            fraction = (x[i] - left) / (right - left)
             above, lift = i == 0 or loads[i] >= loads[i - 1], 9
-            side = "left" if share < 0.35 else "right" if share > 0.65 else "center"
-            if i + 1 < len(rows) and landings[i + 1]:
-                # Not on the side of the arrow of the jump.
-                onwards = across[i + 1] > across[i]
-                side = "right" if onwards and share >= 0.35 else "left"
-                lift = 15 if onwards and side == "left" else 9
+            side = "left" if fraction < 0.35 else "right" if fraction > 0.65 else "center"
+            if i + 1 < len(rows) and after_jump[i + 1]:
+                # The label is not on the side of the arrow of the jump.
+                forward = x[i + 1] > x[i]
+                side = "right" if forward and fraction >= 0.35 else "left"
+                lift = 15 if forward and side == "left" else 9
             axes.annotate(
                 f"{number}  {table.critical[row]}, {digits(float(loads[i]))} {unit}",
-                (across[i], loads[i]),
+                (x[i], loads[i]),
                 xytext=(7 if side == "left" else 0, lift if above else -lift),
                 textcoords="offset points",
                 ha=side,

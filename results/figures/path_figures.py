@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Figures of a run: curves of the path, profile along the axis, cross-section. Fed from tables alone."""
+"""Figures of a run: curves of the path, profiles along the axis and cross-sections."""
 
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
@@ -8,18 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
-from annelid.results.fields.sections import Section
+from annelid.results.fields.sections import SectionOutline
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.figure_marks import (
-    limit_height,
-    mark_limit,
-    mark_reference,
-    mark_stages,
-    mark_states,
+from annelid.results.figures.curve_annotations import (
+    draw_limit,
+    draw_reference,
+    draw_states,
+    label_stages,
     number_critical_points,
+    set_vertical_range,
 )
-from annelid.results.folder.records import Verdict
-from annelid.results.folder.tables import PathTable
+from annelid.results.folder.run_records import Verdict
+from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Profile
 
@@ -30,23 +30,23 @@ _PANEL = (3.9, 2.7)
 _WIDE = (6.4, 2.7)
 
 
-class Figure(NamedTuple):
-    """A figure ready for the page: inline SVG and what it shows."""
+class SvgFigure(NamedTuple):
+    """A figure for a page: inline SVG and a caption."""
 
     svg: str
     caption: str
 
 
-class Span(NamedTuple):
-    """The rows of one stage, from the state it starts at, and the load that changes most."""
+class StageSpan(NamedTuple):
+    """The rows of a stage, including its initial state, and the load that changes most in it."""
 
     stage: str
     rows: NDArray[np.int64]
     load: str
 
 
-def driven_stages(table: PathTable) -> list[Span]:
-    """Return the stages that change a load, each with the load whose relative change is largest."""
+def stage_spans(table: PathRecord) -> list[StageSpan]:
+    """Return the stages in which a load changes, each with the load whose relative change is largest."""
     spans = []
     stages = np.array(table.stages)
     for stage in dict.fromkeys(table.stages):
@@ -59,107 +59,109 @@ def driven_stages(table: PathTable) -> list[Span]:
             changes[name] = np.ptp(values[rows]) / scale if scale > 0 else 0.0
         load = max(changes, key=lambda name: changes[name], default=None)
         if load is not None and changes[load] > 0 and len(rows) > 1:
-            spans.append(Span(stage, rows, load))
+            spans.append(StageSpan(stage, rows, load))
     return spans
 
 
 def path_curve(
-    table: PathTable,
+    table: PathRecord,
     quantity: str,
-    span: Span | None,
+    span: StageSpan | None,
     *,
-    against: str = "",
+    abscissa: str = "",
     verdicts: Sequence[Verdict] = (),
     name: str,
-) -> Figure:
+) -> SvgFigure:
     """Draw a quantity against the load of a stage, or along the whole path.
 
-    The safe side of a requirement is shaded, unstable states are hollow, states past breakdown crossed,
-    critical points numbered in the order of the path.
+    The safe side of a requirement is shaded. Unstable states are hollow, states past breakdown are crosses,
+    and critical points are numbered in path order.
 
     Args:
         table: The path.
-        quantity: A quantity or a load.
-        span: Rows and load; ``None`` for the whole path, stage after stage.
-        against: What to draw it against instead of the load of the stage, where that turns back.
-        verdicts: Requirements; those on this quantity are marked.
+        quantity: Name of a quantity or a load.
+        span: Stage; ``None`` for the whole path, stage after stage.
+        abscissa: Quantity on the abscissa instead of the load of the stage, where that load reverses.
+        verdicts: Verdicts on requirements; those on this quantity are shown.
         name: Prefix of the ids of the SVG.
 
     Returns:
         The figure.
     """
     rows = np.arange(len(table)) if span is None else span.rows
-    across, across_label = _across(table, span, rows, against)
+    x, x_label = _abscissa(table, span, rows, abscissa)
     values = np.where(np.isfinite(table[quantity]), table[quantity], np.nan)
-    shown = table.shown(quantity, _largest(values))
+    unit = table.display_unit(quantity, _largest(values))
     limits = [v for v in verdicts if v.quantity == quantity]
     definition = q.quantity_of(quantity) if quantity in table.quantities else None
-    with style.drawing(*_PANEL) as (figure, axes):
-        heights = values[rows] * shown.factor
-        mark_states(axes, table, rows, across, heights)
-        axes.set_title(shown.label(quantity))
-        axes.set_xlabel(across_label)
+    with style.new_figure(*_PANEL) as (figure, axes):
+        y = values[rows] * unit.factor
+        draw_states(axes, table, rows, x, y)
+        axes.set_title(unit.label(quantity))
+        axes.set_xlabel(x_label)
         axes.margins(x=0.03)
-        limit_height(axes, definition, heights, [v.limit * shown.factor for v in limits])
+        set_vertical_range(axes, definition, y, [v.limit * unit.factor for v in limits])
         for verdict in limits:
-            mark_limit(axes, verdict.limit * shown.factor, verdict.is_floor, shown.name, heights)
-        number_critical_points(axes, table, rows, across, heights)
-        mark_reference(axes, definition, shown.factor, heights, below=bool(limits))
+            draw_limit(axes, verdict.limit * unit.factor, verdict.is_lower_limit, unit.name, y)
+        number_critical_points(axes, table, rows, x, y)
+        draw_reference(axes, definition, unit.factor, y, below=bool(limits))
         if span is None:
-            mark_stages(axes, table)
-        return Figure(style.svg_text(figure, name, f"{quantity} against {across_label}"), quantity)
+            label_stages(axes, table)
+        return SvgFigure(style.svg_text(figure, name, f"{quantity} against {x_label}"), quantity)
 
 
 def profile_figure(
     profiles: Mapping[str, Profile], bands: Mapping[str, tuple[float, float]], surface: str, *, name: str
-) -> Figure:
+) -> SvgFigure:
     """Draw the change of radius along the axis in several states.
 
     Args:
-        profiles: Profile of the surface by label of the state, in order.
-        bands: Lowest and highest point of each electrode along the axis, mm.
-        surface: Name of the surface, for the caption.
+        profiles: Profile of the surface by label of the state, in path order.
+        bands: Lowest and highest position of each electrode along the axis, mm.
+        surface: Name of the surface, for the title.
         name: Prefix of the ids of the SVG.
 
     Returns:
-        The figure: contraction where the radius shrinks on the whole, else expansion.
+        The figure; it shows contraction if the largest change is a contraction, else expansion.
     """
     changes = {k: 100.0 * (p.radius / p.reference_radius - 1.0) for k, p in profiles.items()}
     extreme = max((c[np.argmax(np.abs(c))] for c in changes.values() if len(c)), key=abs, default=0.0)
     sign, word = (-1.0, "contraction") if extreme < 0 else (1.0, "expansion")
-    with style.drawing(*_WIDE) as (figure, axes):
+    with style.new_figure(*_WIDE) as (figure, axes):
         for low, high in bands.values():
             axes.axvspan(low, high, color=style.LINE, alpha=0.45, linewidth=0)
         for i, (label, change) in enumerate(changes.items()):
-            share = (i + 1) / len(changes)
+            progress = (i + 1) / len(changes)
             (line,) = axes.plot(profiles[label].height, sign * change, color=style.ACCENT, label=label)
-            line.set(alpha=0.25 + 0.75 * share, linewidth=1.0 + share)
+            line.set(alpha=0.25 + 0.75 * progress, linewidth=1.0 + progress)
         for label, (low, high) in bands.items():
             _band_label(axes, label, low, high)
-        axes.set_title(f"radial {word} of {_surface_words(surface)} [%]")
+        axes.set_title(f"radial {word} of {_surface_label(surface)} [%]")
         axes.set_xlabel("height along the axis as drawn [mm]")
-        _make_room(axes, extreme)
+        _widen_range(axes, extreme)
         axes.margins(x=0.01)
         if len(changes) > 1:
             axes.legend(loc="best", fontsize=8)
-        label = f"Radial {word} along the axis, against the part as drawn."
+        label = f"Radial {word} along the axis, relative to the part as drawn."
         shading = " Electrodes are shaded." if bands else ""
-        return Figure(style.svg_text(figure, name, label), label + shading)
+        return SvgFigure(style.svg_text(figure, name, label), label + shading)
 
 
-def _make_room(axes: "Axes", extreme: float) -> None:
-    """Leave room above for the labels, and a range at which a change that is even shows no rounding."""
+def _widen_range(axes: "Axes", extreme: float) -> None:
+    """Widen the vertical range for the labels, and so that a uniform change does not show rounding."""
     bottom, top = axes.get_ylim()
     room = max(0.0, 0.05 * abs(extreme) - (top - bottom))
     axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
 
 
-def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, name: str) -> Figure:
-    """Draw the outlines of the regions, drawn and deformed, at equal scales.
+def section_figure(
+    sections: Sequence[SectionOutline], axis_names: tuple[str, str], *, name: str
+) -> SvgFigure:
+    """Draw the outlines of the regions, as drawn and deformed, with equal scales on both axes.
 
     Args:
         sections: Outlines by region.
-        axis_names: What the two coordinates are, for instance ``("Z", "R")``.
+        axis_names: Names of the two coordinates, for instance ``("Z", "R")``.
         name: Prefix of the ids of the SVG.
 
     Returns:
@@ -167,36 +169,38 @@ def section_figure(sections: Sequence[Section], axis_names: tuple[str, str], *, 
     """
     from matplotlib.collections import LineCollection
 
-    everything = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections]).reshape(-1, 2)
-    width, height = np.maximum(np.ptp(everything, axis=0), 1e-9)
+    points = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections]).reshape(-1, 2)
+    width, height = np.maximum(np.ptp(points, axis=0), 1e-9)
     size = (_WIDE[0], float(np.clip(_WIDE[0] * height / width, 0.5, 3.4)) + 1.0)
     if width < 1.4 * height:
         size = (4.6, 4.8)
-    with style.drawing(*size) as (figure, axes):
+    with style.new_figure(*size) as (figure, axes):
         for i, section in enumerate(sections):
             colour = style.SERIES[i % len(style.SERIES)]
             drawn = LineCollection(list(section.drawn), colors=style.MUTED, linewidths=0.7, alpha=0.7)
-            now = LineCollection(list(section.deformed), colors=colour, linewidths=1.3, label=section.region)
+            deformed = LineCollection(
+                list(section.deformed), colors=colour, linewidths=1.3, label=section.region
+            )
             axes.add_collection(drawn, autolim=False)
-            axes.add_collection(now, autolim=False)
+            axes.add_collection(deformed, autolim=False)
         axes.set_aspect("equal")
-        _frame(axes, everything)
+        _set_ranges(axes, points)
         axes.set_xlabel(f"{axis_names[0]} [mm]")
         axes.set_ylabel(f"{axis_names[1]} [mm]")
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, fontsize=8, borderaxespad=0.2)
-        label = "cross-section before loading (grey) and now"
-        return Figure(style.svg_text(figure, name, label), label.capitalize() + ", at equal scales.")
+        label = "Cross-section as drawn (grey) and deformed"
+        return SvgFigure(style.svg_text(figure, name, label), f"{label}.")
 
 
-def _across(
-    table: PathTable, span: Span | None, rows: NDArray[np.int64], against: str
+def _abscissa(
+    table: PathRecord, span: StageSpan | None, rows: NDArray[np.int64], name: str
 ) -> tuple[FloatArray, str]:
     if span is None:
-        return table.coordinate, "stages of the path"
-    name = against or span.load
+        return table.coordinate, "stage"
+    name = name or span.load
     values = table[name][rows]
-    shown = table.shown(name, _largest(values))
-    return values * shown.factor, shown.label(name)
+    unit = table.display_unit(name, _largest(values))
+    return values * unit.factor, unit.label(name)
 
 
 def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:
@@ -212,14 +216,14 @@ def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:
     )
 
 
-def _frame(axes: "Axes", points: FloatArray) -> None:
+def _set_ranges(axes: "Axes", points: FloatArray) -> None:
     low, high = points.min(axis=0), points.max(axis=0)
     room = 0.04 * (high - low).max()
     axes.set_xlim(low[0] - room, high[0] + room)
     axes.set_ylim(low[1] - room, high[1] + room)
 
 
-def _surface_words(surface: str) -> str:
+def _surface_label(surface: str) -> str:
     return "the lumen" if surface == "lumen" else f"the {surface} surface"
 
 

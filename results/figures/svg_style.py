@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The look of the figures: SVG whose colours are variables of the page, light or dark."""
+"""Style of the figures: SVG whose colours are CSS variables of the page, for light and dark mode."""
 
 import io
 import re
@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 INK, MUTED, LINE, CARD = "#1d2a34", "#5f6e78", "#d7dde1", "#fefdfb"
-ACCENT, GOOD, WARN, BAD = "#0e6a70", "#2c7a4c", "#b2620c", "#a5302b"
-# Fill of the parts in cross-sections, and of successive states.
+ACCENT, SUCCESS, WARNING, FAILURE = "#0e6a70", "#2c7a4c", "#b2620c", "#a5302b"
+# Colours of the parts in cross-sections and of several curves in a figure.
 SERIES = ("#0e6a71", "#b5752a", "#5b5f9d", "#8a4a6b", "#4f7d3c")
 _VARIABLES = {
     INK: "--ink",
@@ -21,9 +21,9 @@ _VARIABLES = {
     LINE: "--line",
     CARD: "--card",
     ACCENT: "--accent",
-    GOOD: "--good",
-    WARN: "--warn",
-    BAD: "--bad",
+    SUCCESS: "--success",
+    WARNING: "--warning",
+    FAILURE: "--failure",
     **{colour: f"--series-{i + 1}" for i, colour in enumerate(SERIES)},
 }
 SETTINGS: dict[Any, Any] = {
@@ -55,8 +55,8 @@ SETTINGS: dict[Any, Any] = {
 
 
 @contextmanager
-def drawing(width: float, height: float) -> Iterator[tuple["Figure", "Axes"]]:
-    """Give a figure with one pair of axes in the look of the page, sizes in inches of 72 points."""
+def new_figure(width: float, height: float) -> Iterator[tuple["Figure", "Axes"]]:
+    """Provide a figure with one pair of axes in the style of the page; sizes in inches of 72 points."""
     import matplotlib
     from matplotlib.figure import Figure
 
@@ -70,8 +70,8 @@ def svg_text(figure: "Figure", name: str, label: str) -> str:
 
     Args:
         figure: The figure.
-        name: Prefix of all ids, so that several SVGs may share a page.
-        label: What it shows, for those who cannot see it.
+        name: Prefix of all ids, so that a page may contain several SVGs.
+        label: Description of the figure for screen readers.
     """
     import matplotlib
 
@@ -84,7 +84,7 @@ def svg_text(figure: "Figure", name: str, label: str) -> str:
     text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", text)
     for colour, variable in _VARIABLES.items():
         text = text.replace(colour, f"var({variable})")
-    # Glyphs of the page's own font; matplotlib names the one it measured with.
+    # The page's font replaces the font with which matplotlib measured the text.
     text = re.sub(r"font-family: [^;\"]*", "font-family: var(--sans)", text)
     text = re.sub(r'<svg ([^>]*?)height="[^"]*"', r"<svg \1", text, count=1)
     text = re.sub(r'<svg ([^>]*?)width="[^"]*"', r"<svg \1", text, count=1)

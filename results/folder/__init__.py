@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""The Run folder: what a run writes, and how it is read back."""
+"""The Run folder: writing and reading the files of a run."""

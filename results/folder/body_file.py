@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The body inside a Run folder: one compressed numpy archive, without pickled objects."""
+"""The mesh in a Run folder: a compressed numpy archive without pickled objects."""
 
 import io
 import json
@@ -16,8 +16,8 @@ _NAMED_SETS = ("regions", "bands", "surfaces")
 
 
 def body_to_bytes(body: Body) -> bytes:
-    """Pack a body; the named sets become arrays called ``regions/<name>`` and so on."""
-    head = {
+    """Pack a body into bytes; its named sets become arrays called ``regions/<name>`` and so on."""
+    header = {
         "model": body.model,
         "cell_type": body.cell_type,
         "multiplicity": body.multiplicity,
@@ -30,33 +30,33 @@ def body_to_bytes(body: Body) -> bytes:
     if body.hoop is not None:
         arrays["hoop"] = body.hoop
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, allow_pickle=False, head=np.array(json.dumps(head)), **arrays)
+    np.savez_compressed(buffer, allow_pickle=False, head=np.array(json.dumps(header)), **arrays)
     return buffer.getvalue()
 
 
 def read_body_file(path: Path) -> Body:
-    """Read back what :func:`body_to_bytes` packed.
+    """Read a body that :func:`body_to_bytes` packed.
 
     Raises:
         InputError: The file is missing or is not such an archive.
     """
     try:
         with open(path, "rb") as file, np.load(file, allow_pickle=False) as archive:
-            head = json.loads(str(archive["head"]))
+            header = json.loads(str(archive["head"]))
             sets: dict[str, Any] = {
-                kind: {name: archive[f"{kind}/{name}"] for name in head[kind]} for kind in _NAMED_SETS
+                kind: {name: archive[f"{kind}/{name}"] for name in header[kind]} for kind in _NAMED_SETS
             }
             return Body(
-                model=head["model"],
+                model=header["model"],
                 points=archive["points"],
-                cell_type=head["cell_type"],
+                cell_type=header["cell_type"],
                 cells=archive["cells"],
                 facets=archive["facets"],
                 normal=archive["normal"],
                 hoop=archive["hoop"] if "hoop" in archive.files else None,
-                multiplicity=head["multiplicity"],
-                notes=head["notes"],
+                multiplicity=header["multiplicity"],
+                notes=header["notes"],
                 **sets,
             )
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as reason:
-        raise InputError(f"body {path}: cannot be read ({reason}); run the case again.") from None
+        raise InputError(f"mesh {path}: cannot be read ({reason}); run the case again.") from None

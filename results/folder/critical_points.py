@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The critical points of a path, and their loads over those of the last state and of the stage."""
+"""Critical points of a path, and the ratios of their loads to other loads."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from annelid.results.folder.tables import PathTable
+from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium, Measure
 
@@ -26,14 +26,14 @@ MAIN_QUANTITIES = (
 
 @dataclass(frozen=True)
 class CriticalPoint:
-    """A state at which the path turns or another path branches off.
+    """A state at which the load reaches an extreme or another path branches off.
 
     Attributes:
         kind: ``"limit point"`` or ``"bifurcation"``.
         stage: Name of the stage.
         state: Number of the state.
-        loads: The loads there.
-        quantities: The main quantities there.
+        loads: Loads in this state.
+        quantities: Main quantities in this state.
     """
 
     kind: str
@@ -44,7 +44,7 @@ class CriticalPoint:
 
     @classmethod
     def of_state(cls, state: Equilibrium) -> "CriticalPoint":
-        """Make the point of a critical equilibrium."""
+        """Create the record of a critical equilibrium."""
         main = {name: state.quantities[name] for name in MAIN_QUANTITIES if name in state.quantities}
         return cls(state.critical, state.stage, state.index, dict(state.loads), main)
 
@@ -61,13 +61,13 @@ class CriticalPoint:
 
 @dataclass(frozen=True)
 class LoadRatios:
-    """A critical load over other loads, ``nan`` where the ratio has no meaning.
+    """Ratios of a critical load to other loads, ``nan`` where a ratio has no meaning.
 
     Attributes:
-        load: Name of the load that changes there.
-        over_last: Critical load over the load of the last state.
-        over_target: Critical load over the target of the stage.
-        passed: Whether the path continues beyond the point.
+        load: Name of the load that changes in the stage of the critical point.
+        over_last: Critical load divided by the load in the last state.
+        over_target: Critical load divided by the target of the stage.
+        passed: Whether the path continues after the critical point.
     """
 
     load: str
@@ -76,8 +76,8 @@ class LoadRatios:
     passed: bool
 
 
-def critical_points(table: PathTable) -> tuple[CriticalPoint, ...]:
-    """Return the critical points of a path, in its order."""
+def critical_points(table: PathRecord) -> tuple[CriticalPoint, ...]:
+    """Return the critical points of a path in path order."""
     return tuple(
         CriticalPoint(
             kind=table.critical[row],
@@ -91,20 +91,20 @@ def critical_points(table: PathTable) -> tuple[CriticalPoint, ...]:
 
 
 def load_ratios(
-    table: PathTable, point: CriticalPoint, load: str, targets: Mapping[str, Mapping[str, float]]
+    table: PathRecord, point: CriticalPoint, load: str, targets: Mapping[str, Mapping[str, float]]
 ) -> LoadRatios:
     """Compare a critical load with the last state and with the target of its stage.
 
     Args:
         table: The path.
         point: One of its critical points.
-        load: Name of the load that changes there.
-        targets: Loads that each stage requests.
+        load: Name of the load that changes in its stage.
+        targets: Target loads of each stage.
     """
     critical = point.loads[load].value
     last = float(table[load][-1])
-    # The ratio to the last state has a meaning only if the other loads are the same there.
-    same = all(
+    # The ratio to the last state has a meaning only if the other loads are equal in both states.
+    others_equal = all(
         np.isclose(measure.value, table[name][-1], rtol=1e-6, atol=1e-12)
         for name, measure in point.loads.items()
         if name != load and np.isfinite(table[name][-1])
@@ -112,13 +112,13 @@ def load_ratios(
     row = int(np.flatnonzero(table["state"] == point.state)[0])
     return LoadRatios(
         load=load,
-        over_last=_ratio(critical, last) if same else np.nan,
+        over_last=_ratio(critical, last) if others_equal else np.nan,
         over_target=_ratio(critical, targets.get(point.stage, {}).get(load, np.nan)),
         passed=row < len(table) - 1,
     )
 
 
-def _measures(table: PathTable, names: Any, row: int) -> dict[str, Measure]:
+def _measures(table: PathRecord, names: Any, row: int) -> dict[str, Measure]:
     values = {name: float(table[name][row]) for name in names}
     return {name: Measure(value, table.units[name]) for name, value in values.items() if not np.isnan(value)}
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Files of a Run folder, and whether the run in it is finished."""
+"""Names of the files in a Run folder, and the status of the run."""
 
 import json
 import math
@@ -20,12 +20,12 @@ PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.
 DESCRIPTION = "description.json"
 PATH, PROFILES, FIELDS, SURFACE, REPORT = "path.csv", "profiles.csv", "fields", "surface", "report.html"
 PVD = "fields/fields.pvd"
-KIND = "annelid run"
-_OURS = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
+FOLDER_KIND = "annelid run"
+_RUN_FILES = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:
-    """State what a folder contains, at any moment of a run.
+    """Return the status of the run in a folder; possible at any moment of the run.
 
     Args:
         path: The folder.
@@ -40,21 +40,21 @@ def status(path: Path | str, case_hash: str | None = None) -> Status:
         return "absent"
     if not folder.is_dir():
         return "not a run folder"
-    found = read_json(folder / PROVENANCE)
-    if found is None:
+    provenance = read_json(folder / PROVENANCE)
+    if provenance is None:
         names = [p.name for p in folder.iterdir()]
-        blank = all(name.startswith(".lock") or name.endswith(PART_SUFFIX) for name in names)
-        return "absent" if blank else "not a run folder"
-    if found.get("kind") != KIND:
+        empty = all(name.startswith(".lock") or name.endswith(PART_SUFFIX) for name in names)
+        return "absent" if empty else "not a run folder"
+    if provenance.get("kind") != FOLDER_KIND:
         return "not a run folder"
-    if case_hash is not None and found.get("case_hash") != case_hash:
+    if case_hash is not None and provenance.get("case_hash") != case_hash:
         return "of another case"
     summary = read_json(folder / SUMMARY)
-    return "finished" if summary and summary.get("case_hash") == found.get("case_hash") else "unfinished"
+    return "finished" if summary and summary.get("case_hash") == provenance.get("case_hash") else "unfinished"
 
 
 def read_json(path: Path) -> dict[str, Any] | None:
-    """Read a JSON object; ``None`` when there is no such file or it holds something else."""
+    """Read a JSON object; ``None`` if there is no such file or it contains something else."""
     try:
         content = json.loads(path.read_text())
     except (OSError, ValueError):
@@ -62,27 +62,28 @@ def read_json(path: Path) -> dict[str, Any] | None:
     return content if isinstance(content, dict) else None
 
 
-def refuse_foreign(folder: Path, case_hash: str, *, redo: bool) -> None:
-    """Refuse a folder that this case may not be written to.
+def check_writable(folder: Path, case_hash: str, *, redo: bool) -> None:
+    """Check that a run of a case may be written to a folder.
 
     Raises:
-        InputError: It contains something else, another case, or (unless ``redo``) the finished run.
+        InputError: It contains something else, another case, or (unless ``redo``) the finished run of this
+            case.
     """
-    found = status(folder, case_hash)
-    data = {"folder": str(folder), "status": found}
-    if found == "not a run folder":
+    current = status(folder, case_hash)
+    data = {"folder": str(folder), "status": current}
+    if current == "not a run folder":
         raise InputError(
             f"run folder {folder}: exists and is not a Run folder; nothing was written. "
             "Choose a new or empty folder.",
             **data,
         )
-    if found == "of another case":
+    if current == "of another case":
         raise InputError(
             f"run folder {folder}: contains a run of another case; nothing was written. "
             "Choose another folder, or delete this one first.",
             **data,
         )
-    if found == "finished" and not redo:
+    if current == "finished" and not redo:
         raise InputError(
             f"run folder {folder}: the run of this case is finished; nothing was written. "
             "Read its report, or run it again (--again).",
@@ -90,9 +91,9 @@ def refuse_foreign(folder: Path, case_hash: str, *, redo: bool) -> None:
         )
 
 
-def clean(folder: Path) -> None:
-    """Remove the files of an earlier run of the same case, the summary first; other files stay."""
-    for name in _OURS:
+def remove_run_files(folder: Path) -> None:
+    """Remove the files of an earlier run of the same case, the summary first; keep all other files."""
+    for name in _RUN_FILES:
         target = folder / name
         if target.is_dir():
             shutil.rmtree(target)
@@ -103,28 +104,28 @@ def clean(folder: Path) -> None:
 
 
 def write_json(path: Path, content: Mapping[str, Any]) -> Path:
-    """Write a JSON object atomically; ``inf`` and ``nan``, unknown to JSON, become texts."""
-    return write_atomically(path, json.dumps(_plain(content), indent=2, allow_nan=False) + "\n")
+    """Write a JSON object atomically; ``inf`` and ``nan``, which JSON does not have, become texts."""
+    return write_atomically(path, json.dumps(_json_value(content), indent=2, allow_nan=False) + "\n")
 
 
-def _plain(value: Any) -> Any:
+def _json_value(value: Any) -> Any:
     """Convert numpy numbers, tuples and paths for JSON; ``inf`` and ``nan`` become texts."""
     match value:
         case Mapping():
-            return {str(key): _plain(member) for key, member in value.items()}
+            return {str(key): _json_value(member) for key, member in value.items()}
         case None | bool() | int() | str():
             return value
         case float() | np.floating():
             number = float(value)
             return number if math.isfinite(number) else str(number)
         case np.bool_() | np.integer() | np.ndarray():
-            return _plain(value.tolist())
+            return _json_value(value.tolist())
         case list() | tuple() | set():
-            return [_plain(member) for member in value]
+            return [_json_value(member) for member in value]
         case _:
             return str(value)
 
 
-def now() -> str:
-    """Return the time in UTC, to the second."""
+def utc_now() -> str:
+    """Return the current time in UTC, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""The Run folder: everything that a run writes, readable at any moment of the run.
+"""Writer of the Run folder, which is readable at any moment of the run.
 
-Files appear whole or not at all, ``path.csv`` grows by whole rows, and ``summary.json`` is written last. A
-run is finished when its summary exists and its case hash matches; anything else can be started again.
+Files are written atomically, ``path.csv`` grows by complete rows, and ``summary.json`` is written last. A run
+is finished if its summary exists and its case hash matches; any other run can be started again.
 """
 
 from collections.abc import Mapping, Sequence
@@ -24,7 +24,7 @@ from annelid.results.folder.folder_files import (
     CASE,
     DESCRIPTION,
     FIELDS,
-    KIND,
+    FOLDER_KIND,
     LOG,
     PATH,
     PROFILES,
@@ -32,22 +32,23 @@ from annelid.results.folder.folder_files import (
     PVD,
     SUMMARY,
     SURFACE,
-    clean,
-    now,
-    refuse_foreign,
+    check_writable,
+    remove_run_files,
+    utc_now,
     write_json,
 )
-from annelid.results.folder.records import CaseDescription, Verdict
+from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.tables import (
     PROFILE_COLUMNS,
     csv_text,
     merge_columns,
     profile_rows,
+    quantity_header,
     read_path,
     state_row,
 )
 from annelid.solver.display import DisplayUnits
-from annelid.solver.model.quantities import quantity_of
+from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium, Outcome
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
@@ -58,7 +59,7 @@ _SURFACES = ("lumen", "outer")
 class RunFolder:
     """Writer of a Run folder; a context manager that releases the lock at the end.
 
-    Leaving the ``with`` block before :meth:`finish` leaves the folder marked as unfinished.
+    If the ``with`` block ends before :meth:`finish`, the run stays unfinished.
     """
 
     def __init__(
@@ -74,7 +75,7 @@ class RunFolder:
         self._rows: list[dict[str, object]] = []
         self._files: dict[int, str] = {}
         self._critical: list[CriticalPoint] = []
-        self._turns: list[dict[str, Any]] = []
+        self._jumps_and_branches: list[dict[str, Any]] = []
         self._last: Equilibrium | None = None
 
     @classmethod
@@ -90,34 +91,34 @@ class RunFolder:
         keep_fields: KeepFields = "all",
         redo: bool = False,
     ) -> "RunFolder":
-        """Start a run: an unfinished one of the same case starts clean.
+        """Start a run; files of an unfinished run of the same case are removed first.
 
         Args:
-            path: The folder; made with its parents when absent.
+            path: The folder; created with its parents if it does not exist.
             case_toml: The resolved case.
             case_hash: Its hash.
-            description: What a report needs of it.
-            provenance: Versions, revision, host, ranks and so on.
-            body: The mesh, kept so that reports can be made from the folder alone.
-            keep_fields: Which states keep their fields; ``"stage ends"`` includes the last state and the
+            description: Information about the case that a report needs.
+            provenance: Versions, revision, host, number of ranks and so on.
+            body: The mesh; it is stored so that the report can be created from the folder alone.
+            keep_fields: States whose fields are stored; ``"stage ends"`` includes the last state and the
                 critical points.
-            redo: Start again even when the run of this case is finished.
+            redo: Start again even if the run of this case is finished.
 
         Raises:
-            InputError: The folder holds something else, another case, a finished run of this case, or
+            InputError: The folder contains something else, another case or a finished run of this case, or
                 another process writes to it.
         """
         folder = Path(path)
-        refuse_foreign(folder, case_hash, redo=redo)
+        check_writable(folder, case_hash, redo=redo)
         folder.mkdir(parents=True, exist_ok=True)
         lock = FolderLock(folder)
         lock.acquire()
         try:
-            # Again: another writer may have started between the check and the lock.
-            refuse_foreign(folder, case_hash, redo=redo)
-            clean(folder)
-            stamp = {"kind": KIND, "format": 1, "case_hash": case_hash, "started": now()}
-            write_json(folder / PROVENANCE, {**provenance, **stamp})
+            # Another writer may have started between the first check and the lock.
+            check_writable(folder, case_hash, redo=redo)
+            remove_run_files(folder)
+            header = {"kind": FOLDER_KIND, "format": 1, "case_hash": case_hash, "started": utc_now()}
+            write_json(folder / PROVENANCE, {**provenance, **header})
             write_atomically(folder / CASE, case_toml)
             write_json(folder / DESCRIPTION, description.to_mapping())
             write_atomically(folder / BODY, body_to_bytes(body))
@@ -129,24 +130,26 @@ class RunFolder:
             raise
 
     def log(self, line: str) -> None:
-        """Add a line, with the time, to ``log.txt``."""
+        """Append a line with the time to ``log.txt``."""
         with open(self.path / LOG, "a", encoding="utf-8") as file:
-            file.write("".join(f"{now()}  {part}\n" for part in line.splitlines() or [""]))
+            file.write("".join(f"{utc_now()}  {part}\n" for part in line.splitlines() or [""]))
 
     def append(self, state: Equilibrium) -> None:
-        """Write one equilibrium; its row in ``path.csv`` is written last, so a row has its fields."""
+        """Write an equilibrium; its row in ``path.csv`` is written last, after its fields."""
         previous, self._last = self._last, state
         if previous is not None and previous.stage != state.stage:
-            self._write_end(previous)
+            self._write_stage_end(previous)
         self._append_profiles(state)
         if self._keep == "all" or (self._keep == "stage ends" and state.critical):
             self._write_fields(state)
         if state.parameter >= 1.0:
-            self._write_end(state)
+            self._write_stage_end(state)
         if state.critical:
             self._critical.append(CriticalPoint.of_state(state))
         if state.reached_by:
-            self._turns.append({"state": state.index, "stage": state.stage, "reached by": state.reached_by})
+            self._jumps_and_branches.append(
+                {"state": state.index, "stage": state.stage, "reached by": state.reached_by}
+            )
         self._append_row(state)
 
     def finish(
@@ -161,34 +164,34 @@ class RunFolder:
         Args:
             outcome: How the path ended.
             verdicts: The requirements and whether they are met.
-            facts: Facts of mesh and convergence: names and values, also grouped under headings.
+            facts: Facts about mesh and convergence: values by name, or groups of them by heading.
 
         Returns:
             Path of ``summary.json``.
         """
         if self._last is not None:
-            self._write_end(self._last)
+            self._write_stage_end(self._last)
             if self._keep == "last":
                 self._write_fields(self._last)
         summary = {
             "case_hash": self.case_hash,
-            "finished": now(),
+            "finished": utc_now(),
             "outcome": asdict(outcome),
             "verdicts": [asdict(verdict) for verdict in verdicts],
             "states": len(self._rows),
             **self._final_state(),
             "critical_points": [point.to_mapping() for point in self._critical],
-            "jumps_and_branches": self._turns,
+            "jumps_and_branches": self._jumps_and_branches,
             **self._energies(),
             "facts": dict(facts or {}),
-            "definitions": {name: _definition(name) for name in self._reported(outcome)},
+            "definitions": {name: _definition(name) for name in self._quantity_names(outcome)},
         }
         try:
             return write_json(self.path / SUMMARY, summary)
         finally:
             self.close()
 
-    def _reported(self, outcome: Outcome) -> list[str]:
+    def _quantity_names(self, outcome: Outcome) -> list[str]:
         names = list(self._last.quantities) if self._last is not None else []
         return [*names, *(margin.quantity for margin in outcome.margins)]
 
@@ -228,7 +231,7 @@ class RunFolder:
         self._files[state.index] = name
         write_atomically(self.path / PVD, collection(dict(sorted(self._files.items()))))
 
-    def _write_end(self, state: Equilibrium) -> None:
+    def _write_stage_end(self, state: Equilibrium) -> None:
         """Write the fields and surfaces of the last state of a stage; a second call does nothing."""
         if self._keep in ("all", "stage ends"):
             self._write_fields(state)
@@ -240,8 +243,8 @@ class RunFolder:
                 write_atomically(stem.with_suffix(".ply"), ply(surface))
 
     def _energies(self) -> dict[str, Any]:
-        found = energies_of(read_path(self.path / PATH, DisplayUnits())) if self._rows else None
-        return {"energies": found.to_mapping()} if found is not None else {}
+        energies = energies_of(read_path(self.path / PATH, DisplayUnits())) if self._rows else None
+        return {"energies": energies.to_mapping()} if energies is not None else {}
 
     def _final_state(self) -> dict[str, Any]:
         state = self._last
@@ -252,8 +255,8 @@ class RunFolder:
                 "state": state.index,
                 "stage": state.stage,
                 "parameter [1]": state.parameter,
-                "unstable modes [1]": state.unstable_modes,
-                "unstable modes under control [1]": state.unstable_modes_controlled,
+                quantity_header(q.UNSTABLE_MODES): state.unstable_modes,
+                quantity_header(q.UNSTABLE_MODES_CONTROLLED): state.unstable_modes_controlled,
                 "loads": {f"{name} [{m.unit}]": m.value for name, m in state.loads.items()},
                 "quantities": {f"{name} [{m.unit}]": m.value for name, m in state.quantities.items()},
                 "places [mm]": {name: list(place) for name, place in state.places.items()},
@@ -262,5 +265,5 @@ class RunFolder:
 
 
 def _definition(name: str) -> dict[str, str]:
-    quantity = quantity_of(name)
+    quantity = q.quantity_of(name)
     return {"unit": quantity.unit, "formula": quantity.formula, "meaning": quantity.meaning}

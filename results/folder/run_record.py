@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Reading a Run folder: what reports, pictures and comparisons are made from."""
+"""Reader of the Run folder, the source of reports, pictures and comparisons."""
 
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Mapping
@@ -24,28 +24,28 @@ from annelid.results.folder.folder_files import (
     read_json,
     status,
 )
-from annelid.results.folder.records import CaseDescription, Verdict
-from annelid.results.folder.tables import PathTable, read_path, read_profiles
+from annelid.results.folder.run_records import CaseDescription, Verdict
+from annelid.results.folder.tables import PathRecord, read_path, read_profiles
 from annelid.solver.records import Margin, Outcome, Profile
 
 
 @dataclass(frozen=True)
 class RunRecord:
-    """A Run folder; its files are read when they are needed."""
+    """A Run folder; each of its files is read when it is needed."""
 
     path: Path
 
     @property
     def status(self) -> Status:
-        """``"finished"`` or ``"unfinished"``, as it is now."""
+        """``"finished"`` or ``"unfinished"`` at this moment."""
         return status(self.path)
 
     @cached_property
     def description(self) -> CaseDescription:
-        """The case in words and numbers.
+        """The description of the case.
 
         Raises:
-            InputError: It cannot be read.
+            InputError: The description cannot be read.
         """
         data = read_json(self.path / DESCRIPTION)
         if data is None:
@@ -55,7 +55,7 @@ class RunRecord:
 
     @cached_property
     def provenance(self) -> Mapping[str, Any]:
-        """Versions, revision, host, times."""
+        """Versions, revision, host and times."""
         return read_json(self.path / PROVENANCE) or {}
 
     @cached_property
@@ -74,19 +74,19 @@ class RunRecord:
 
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:
-        """The verdicts on the requirements."""
+        """Verdicts on the requirements."""
         numbers = ("limit", "value")
         entries = self.summary.get("verdicts", ())
         return tuple(Verdict(**{**entry, **{key: float(entry[key]) for key in numbers}}) for entry in entries)
 
     @cached_property
-    def table(self) -> PathTable:
-        """The path, one row an equilibrium."""
+    def table(self) -> PathRecord:
+        """The path, one row per equilibrium."""
         return read_path(self.path / PATH, self.description.units)
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:
-        """The critical points found so far, in the order of the path."""
+        """The critical points so far, in path order."""
         return critical_points(self.table)
 
     @cached_property
@@ -96,50 +96,52 @@ class RunRecord:
 
     @property
     def title(self) -> str:
-        """Title of the case, else the name of the folder."""
+        """Title of the case, or the name of the folder if it has none."""
         return self.description.title or self.path.resolve().name
 
     def profiles(self, state: int) -> dict[str, Profile]:
-        """Return the radial profiles of a state, by surface."""
+        """Return the radial profiles of a state by surface."""
         return read_profiles(self.path / PROFILES, state)
 
     @cached_property
     def field_files(self) -> dict[int, Path]:
-        """File of every state whose fields were kept."""
-        listing = self.path / PVD
-        if not listing.exists():
+        """Field files by number of the state, for the states whose fields were stored."""
+        collection = self.path / PVD
+        if not collection.exists():
             return {}
-        entries = ElementTree.parse(listing).iter("DataSet")
-        return {int(e.attrib["timestep"]): listing.parent / e.attrib["file"] for e in entries}
+        entries = ElementTree.parse(collection).iter("DataSet")
+        return {int(e.attrib["timestep"]): collection.parent / e.attrib["file"] for e in entries}
 
     def field_file(self, state: int | None = None) -> Path:
-        """Return the field file of a state (counted from the end when negative); the last by default.
+        """Return the field file of a state, by default of the last; negative numbers count from the end.
 
         Raises:
-            InputError: The fields of that state were not kept.
+            InputError: The fields of this state were not stored.
         """
-        kept = self.field_files
-        if not kept:
+        files = self.field_files
+        if not files:
             raise InputError(f"run folder {self.path}: contains no fields; run the case with output.fields.")
-        wanted = max(kept) if state is None else state
-        if wanted < 0:
-            wanted = sorted(kept)[wanted] if -wanted <= len(kept) else wanted
-        if wanted not in kept:
-            raise InputError(f"state {state}: its fields were not written; allowed: {_ranges(sorted(kept))}.")
-        return kept[wanted]
+        number = max(files) if state is None else state
+        if number < 0:
+            number = sorted(files)[number] if -number <= len(files) else number
+        if number not in files:
+            raise InputError(
+                f"state {state}: its fields were not written; allowed: {_ranges(sorted(files))}."
+            )
+        return files[number]
 
 
 def open_run(path: Path | str) -> RunRecord:
     """Open a Run folder, finished or not.
 
     Raises:
-        InputError: There is no Run folder.
+        InputError: The folder is not a Run folder.
     """
     folder = Path(path)
-    found = status(folder)
-    if found in ("absent", "not a run folder"):
-        reason = "no run there" if found == "absent" else found
-        raise InputError(f"run folder {folder}: {reason}.", status=found)
+    current = status(folder)
+    if current in ("absent", "not a run folder"):
+        reason = "contains no run" if current == "absent" else current
+        raise InputError(f"run folder {folder}: {reason}.", status=current)
     return RunRecord(folder)
 
 

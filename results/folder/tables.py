@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The path of a run as a table: one row an equilibrium, the unit in every column name."""
+"""The path of a run as a table: one row per equilibrium, with the unit in every column name."""
 
 import csv
 import io
@@ -20,8 +20,7 @@ from annelid.solver.records import Equilibrium, Profile
 
 _CRITICAL = "critical"
 _REACHED_BY = "reached by"
-_AFTER_LOADS = "iterations [1]"
-_AFTER_FACTS = "unstable modes under control [1]"
+_BEFORE_LOADS, _AFTER_LOADS = "parameter [1]", "iterations [1]"
 PROFILE_COLUMNS = (
     "state",
     "surface",
@@ -32,25 +31,33 @@ PROFILE_COLUMNS = (
 )
 
 
-def state_row(state: Equilibrium) -> dict[str, object]:
-    """Return one row of ``path.csv``; columns up to ``iterations`` are loads, those at the end quantities.
+def quantity_header(quantity: q.Quantity) -> str:
+    """Return the column name of a quantity: its name with the unit."""
+    return f"{quantity.name} [{quantity.unit}]"
 
-    A quantity that already has a column (a load, the unstable modes) is written once.
+
+_BEFORE_QUANTITIES = quantity_header(q.UNSTABLE_MODES_CONTROLLED)
+
+
+def state_row(state: Equilibrium) -> dict[str, object]:
+    """Return one row of ``path.csv``; the columns before ``iterations`` are loads, the last ones quantities.
+
+    A quantity that already has a column, such as the unstable modes, is written once.
     """
     row: dict[str, object] = {
         "state": state.index,
         "stage": state.stage,
         _CRITICAL: state.critical,
         _REACHED_BY: state.reached_by,
-        "parameter [1]": float(state.parameter),
+        _BEFORE_LOADS: float(state.parameter),
     }
     row |= {f"{name} [{load.unit}]": float(load.value) for name, load in state.loads.items()}
     row |= {
         _AFTER_LOADS: state.iterations,
         "residual [1]": float(state.residual),
         "factorisations [1]": state.factorisations,
-        "unstable modes [1]": state.unstable_modes,
-        _AFTER_FACTS: state.unstable_modes_controlled,
+        quantity_header(q.UNSTABLE_MODES): state.unstable_modes,
+        _BEFORE_QUANTITIES: state.unstable_modes_controlled,
     }
     for name, quantity in state.quantities.items():
         row.setdefault(f"{name} [{quantity.unit}]", float(quantity.value))
@@ -61,7 +68,7 @@ def state_row(state: Equilibrium) -> dict[str, object]:
 
 
 def merge_columns(known: Sequence[str], row: Mapping[str, object]) -> list[str]:
-    """Return ``known`` with the new columns of ``row``, each after its neighbour in the row."""
+    """Return ``known`` with the new columns of ``row`` inserted, each after its predecessor in the row."""
     columns = list(known)
     position = 0
     for name in row:
@@ -74,7 +81,7 @@ def merge_columns(known: Sequence[str], row: Mapping[str, object]) -> list[str]:
 
 
 def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, object]], *, header: bool) -> str:
-    """Return rows as CSV text; a column a row does not have stays empty."""
+    """Return rows as CSV text; cells without a value stay empty."""
     buffer = io.StringIO()
     writer = csv.DictWriter(buffer, columns, restval="", lineterminator="\n")
     if header:
@@ -84,7 +91,7 @@ def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, object]], *, he
 
 
 def profile_rows(state: Equilibrium) -> list[dict[str, object]]:
-    """Return the rows of ``profiles.csv`` for one state: every station of every surface."""
+    """Return the rows of ``profiles.csv`` for one state, one per station of each surface."""
     return [
         dict(zip(PROFILE_COLUMNS, (state.index, surface, *station), strict=True))
         for surface, p in state.profiles.items()
@@ -93,18 +100,18 @@ def profile_rows(state: Equilibrium) -> list[dict[str, object]]:
 
 
 @dataclass(frozen=True)
-class PathTable:
+class PathRecord:
     """The rows of ``path.csv``.
 
     Attributes:
         stages: Stage of each row.
-        columns: Numbers of each row by bare name (``q.LARGEST_STRETCH.name``), ``nan`` where empty.
-        units: Unit by bare name.
-        loads: Bare names of the loads.
-        quantities: Bare names of the quantities, places left out.
-        critical: Kind of the critical point each row is, "" for none; empty for a path without any.
-        reached_by: ``"jump"`` or ``"branch"`` of rows that do not continue the row before, else ""; empty for
-            a path without any.
+        columns: Values of each row by column name without unit (``"largest stretch"``), ``nan`` where empty.
+        units: Unit by the same name.
+        loads: Names of the loads.
+        quantities: Names of the quantities, without the positions of their extremes.
+        critical: Kind of critical point of each row, "" for other rows; empty if the path has none.
+        reached_by: ``"jump"`` or ``"branch"`` for rows that do not continue the previous row, "" for the
+            others; empty if the path has none.
         display: Units in which values are shown.
     """
 
@@ -122,15 +129,15 @@ class PathTable:
 
     def __getitem__(self, name: str) -> FloatArray:
         if name not in self.columns:
-            raise InputError(f"quantity {name!r}: not in path.csv; there are {', '.join(self.columns)}.")
+            raise InputError(f"quantity {name!r}: not in path.csv; available: {', '.join(self.columns)}.")
         return self.columns[name]
 
-    def shown(self, name: str, magnitude: float) -> DisplayUnit:
-        """Unit in which values of a load or quantity up to a magnitude are shown."""
+    def display_unit(self, name: str, magnitude: float) -> DisplayUnit:
+        """Unit in which values of a load or quantity are shown if the largest has a given magnitude."""
         return self.display.unit(column_kind(name), magnitude)
 
     def show(self, name: str, value: float) -> str:
-        """A value of a load or quantity with its unit."""
+        """Return a value of a load or quantity with its unit as text."""
         return self.display.show(column_kind(name), value)
 
     @property
@@ -139,23 +146,23 @@ class PathTable:
         return self[q.UNSTABLE_MODES.name] > 0
 
     @property
-    def uncontrolled(self) -> NDArray[np.bool_]:
-        """Rows with an unstable mode even under the control in force."""
+    def unstable_under_control(self) -> NDArray[np.bool_]:
+        """Rows with an unstable mode under the control in force as well."""
         return self.columns.get(q.UNSTABLE_MODES_CONTROLLED.name, self[q.UNSTABLE_MODES.name]) > 0
 
     @property
     def is_critical(self) -> NDArray[np.bool_]:
-        """Rows that are located critical points."""
+        """Rows that are critical points."""
         return np.array([kind != "" for kind in self.critical] or [False] * len(self))
 
     @property
     def after_jump(self) -> NDArray[np.bool_]:
-        """Rows that were reached from the row before by a jump."""
+        """Rows that were reached from the previous row by a jump."""
         return np.array([how == "jump" for how in self.reached_by] or [False] * len(self))
 
     @property
     def past_breakdown(self) -> NDArray[np.bool_]:
-        """Rows whose field exceeds the breakdown strength somewhere."""
+        """Rows in which the electric field exceeds the breakdown strength somewhere."""
         margin = self.columns.get(q.BREAKDOWN_MARGIN.name, np.full(len(self), np.inf))
         return margin < 1.0
 
@@ -164,52 +171,53 @@ class PathTable:
         """Position along the whole path: number of the stage, from 0, plus the stage parameter."""
         order = {name: i for i, name in enumerate(dict.fromkeys(self.stages))}
         number = np.array([order[stage] for stage in self.stages])
-        share = self["parameter"].copy()
+        fraction = self["parameter"].copy()
         for i in order.values():
             rows = np.flatnonzero(number == i)
-            if (np.diff(share[rows]) < 0).any():  # a branch counts anew
-                share[rows] = np.arange(1, len(rows) + 1) / len(rows)
-        return number + share
+            if (np.diff(fraction[rows]) < 0).any():  # on a branch the stage parameter starts again
+                fraction[rows] = np.arange(1, len(rows) + 1) / len(rows)
+        return number + fraction
 
 
 def column_kind(name: str) -> str:
-    """Kind of number of a load or quantity, a key of ``display.KINDS``."""
+    """Return the kind of number of a load or quantity, a key of ``display.KINDS``."""
     for kind in LOAD_KINDS:
         if name == kind.label or (kind.acts_on and name.startswith(f"{kind.label} ")):
             return kind.number
     try:
         return q.quantity_of(name).kind
     except KeyError:
-        return "ratio"  # numbers of the solution, such as the residual
+        return "ratio"  # numerical facts such as the residual
 
 
-def read_path(path: Path, display: DisplayUnits) -> PathTable:
-    """Read ``path.csv``; a last line without its end of line is left out.
+def read_path(path: Path, display: DisplayUnits) -> PathRecord:
+    """Read ``path.csv``; an incomplete last line is ignored.
 
     Args:
         path: The file.
         display: Units in which values are shown.
 
     Raises:
-        InputError: There is no such file, or it holds no row.
+        InputError: There is no such file, or it contains no equilibrium.
     """
-    rows = _whole_rows(path)
+    rows = _complete_rows(path)
     if len(rows) < 2:
         raise InputError(f"{path}: contains no equilibrium; run the case first.", path=str(path))
     header, body = rows[0], rows[1:]
     texts = {name: [row[i] for row in body] for i, name in enumerate(header)}
     parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL, _REACHED_BY)}
     numbers = {
-        bare: np.array([float(t) if t else np.nan for t in texts[name]]) for name, (bare, _) in parts.items()
+        bare: np.array([float(text) if text else np.nan for text in texts[name]])
+        for name, (bare, _) in parts.items()
     }
     bare_names = [parts[name][0] if name in parts else name for name in header]
-    first, second = header.index(_AFTER_LOADS), header.index(_AFTER_FACTS)
-    return PathTable(
+    loads_end, facts_end = header.index(_AFTER_LOADS), header.index(_BEFORE_QUANTITIES)
+    return PathRecord(
         stages=tuple(texts["stage"]),
         columns=numbers,
         units=dict(parts.values()),
-        loads=tuple(bare_names[header.index("parameter [1]") + 1 : first]),
-        quantities=tuple(n for n in bare_names[second + 1 :] if not re.search(r" at [RXYZ]$", n)),
+        loads=tuple(bare_names[header.index(_BEFORE_LOADS) + 1 : loads_end]),
+        quantities=tuple(n for n in bare_names[facts_end + 1 :] if not re.search(r" at [RXYZ]$", n)),
         critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
         reached_by=tuple(texts.get(_REACHED_BY, [""] * len(body))),
         display=display,
@@ -220,7 +228,7 @@ def read_profiles(path: Path, state: int) -> dict[str, Profile]:
     """Read the radial profiles of one state from ``profiles.csv``, by surface."""
     if not path.exists():
         return {}
-    rows = [row for row in _whole_rows(path)[1:] if row[0] == str(state)]
+    rows = [row for row in _complete_rows(path)[1:] if row[0] == str(state)]
     profiles = {}
     for surface in dict.fromkeys(row[1] for row in rows):
         values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
@@ -230,7 +238,7 @@ def read_profiles(path: Path, state: int) -> dict[str, Profile]:
     return profiles
 
 
-def _whole_rows(path: Path) -> list[list[str]]:
+def _complete_rows(path: Path) -> list[list[str]]:
     try:
         text = path.read_text()
     except FileNotFoundError:

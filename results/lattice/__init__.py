@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Files and pictures of lattices: for printers, and of single cells."""
+"""Files and pictures of lattices: printing files, and properties of single cells."""

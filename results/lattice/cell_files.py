@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What is written of a lattice cell: its moduli, its collapse curves, a figure of both."""
+"""Files of a lattice cell: its moduli, its collapse curves, and a figure of both."""
 
 import csv
 import io
@@ -34,15 +34,15 @@ Curves = Mapping[str, Sequence[CollapseState]]
 def write_cell(
     folder: Path, title: str, body: Body, period: tuple[float, float], moduli: Moduli, curves: Curves
 ) -> list[Path]:
-    """Write ``moduli.csv``, ``collapse.csv`` and ``cell.png`` into a folder, made if absent.
+    """Write ``moduli.csv``, ``collapse.csv`` and ``cell.png`` into a folder, which is created if necessary.
 
     Args:
-        folder: Where to.
-        title: Of the figure.
-        body: The cell.
-        period: Its periods, mm.
-        moduli: Its small-strain properties.
-        curves: Its states by axis, drawn state first.
+        folder: The folder.
+        title: Title of the figure.
+        body: The mesh of the cell.
+        period: Periods of the cell, mm.
+        moduli: Small-strain properties of the cell.
+        curves: States of the cell by axis, the drawn state first.
     """
     folder.mkdir(parents=True, exist_ok=True)
     return [
@@ -53,7 +53,7 @@ def write_cell(
 
 
 def moduli_lines(moduli: Moduli) -> list[tuple[str, float, str]]:
-    """Name, value and unit of each property."""
+    """Return name, value and unit of each property."""
     return [
         ("modulus around", moduli.around, "MPa"),
         ("modulus along", moduli.along, "MPa"),
@@ -65,26 +65,26 @@ def moduli_lines(moduli: Moduli) -> list[tuple[str, float, str]]:
 
 
 def _moduli_table(moduli: Moduli) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(("property", "value", "unit"))
     writer.writerows(moduli_lines(moduli))
-    return text.getvalue()
+    return buffer.getvalue()
 
 
 def _curve_table(curves: Curves) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(_COLUMNS)
     for axis, states in curves.items():
         for s in states:
             row = (s.stretch, s.transverse, s.shear, s.stress, s.energy, s.unstable_modes, int(s.buckled))
             writer.writerow((axis, *row))
-    return text.getvalue()
+    return buffer.getvalue()
 
 
 def _figure(title: str, body: Body, period: tuple[float, float], moduli: Moduli, curves: Curves) -> bytes:
-    """Drawn and deformed cells, stress and transverse stretch over the stretch."""
+    """Draw the cell, as drawn and deformed, and its curves against the stretch."""
     import matplotlib
     from matplotlib.figure import Figure
 
@@ -95,7 +95,9 @@ def _figure(title: str, body: Body, period: tuple[float, float], moduli: Moduli,
         figure.suptitle(title, x=0.01, ha="left")
         _cells(panels[0, 0], body, period, None, "as drawn")
         for number, (axis, states) in enumerate(list(curves.items())[:2], start=1):
-            _cells(panels[0, number], body, period, states[-1], f"{axis}: {states[-1].stretch:.3g}", axis)
+            _cells(
+                panels[0, number], body, period, states[-1], f"stretch {states[-1].stretch:.3g} {axis}", axis
+            )
         for panel in panels[0, 1 + len(curves) :]:
             panel.set_axis_off()
         if curves:
@@ -113,22 +115,22 @@ def _cells(
     title: str,
     axis: str = "around",
 ) -> None:
-    """Two by two cells, seen from above."""
+    """Draw two by two cells in their plane."""
     from matplotlib.collections import PolyCollection
 
     facets = body.facets[body.surfaces["midplane"]][:, :3]
     points, size = body.points[:, :2], np.diag(period).astype(np.float64)
     if state is not None:
         points = points + state.displacement[:, :2]
-        first = AXES.index(axis)
-        mean = np.diag([state.transverse, state.transverse])
-        mean[first, first] = state.stretch
-        mean[first, 1 - first] = state.shear
-        size = mean @ size
+        pulled = AXES.index(axis)
+        gradient = np.diag([state.transverse, state.transverse])
+        gradient[pulled, pulled] = state.stretch
+        gradient[pulled, 1 - pulled] = state.shear
+        size = gradient @ size
     for i, j in np.ndindex(2, 2):
-        at = points + i * size[:, 0] + j * size[:, 1]
+        shifted = points + i * size[:, 0] + j * size[:, 1]
         panel.add_collection(
-            PolyCollection(list(at[facets]), facecolors=style.ACCENT, edgecolors=style.ACCENT)
+            PolyCollection(list(shifted[facets]), facecolors=style.ACCENT, edgecolors=style.ACCENT)
         )
     panel.autoscale_view()
     panel.set_aspect("equal")
@@ -147,16 +149,18 @@ def _curves(panels: Sequence["Axes"], curves: Curves, moduli: Moduli) -> None:
             (panels[2], [1e3 * s.energy for s in states], 0.0, 0.0),
         ):
             data: FloatArray = np.array(values)
-            panel.plot(λ, data, color=colour, marker=".", label=f"pulled {axis}")
-            first = next((k for k, s in enumerate(states) if s.buckled), None)
-            if first is not None:
-                panel.plot(λ[first], data[first], "o", color=colour, markerfacecolor="none", markersize=9.0)
+            panel.plot(λ, data, color=colour, marker=".", label=f"stretched {axis}")
+            buckled = next((k for k, s in enumerate(states) if s.buckled), None)
+            if buckled is not None:
+                panel.plot(
+                    λ[buckled], data[buckled], "o", color=colour, markerfacecolor="none", markersize=9.0
+                )
             if slope:
                 panel.plot(λ, start + slope * (λ - 1), color=colour, linewidth=0.8, linestyle=":")
                 low, high = data.min(), data.max()
                 panel.set_ylim(min(low, panel.get_ylim()[0]), max(high, panel.get_ylim()[1]))
     for panel, label in zip(
-        panels, ("nominal stress, kPa", "transverse stretch", "energy, uJ/mm³"), strict=True
+        panels, ("nominal stress [kPa]", "transverse stretch", "strain energy [µJ/mm³]"), strict=True
     ):
         panel.set_xlabel("mean stretch")
         panel.set_title(label)

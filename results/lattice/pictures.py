@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Pictures of lattices: all flat cells side by side, a lattice on its part, the way of the nozzle."""
+"""Pictures of lattices: all flat cells side by side, a lattice on its part, and a tool path."""
 
 import io
 from collections.abc import Iterator, Mapping
@@ -21,31 +21,31 @@ from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.results.atomic import write_atomically
 from annelid.results.figures.svg_style import ACCENT, CARD, INK, SERIES
-from annelid.results.views.rendering import off_screen
+from annelid.results.views.rendering import png_bytes, pyvista_off_screen, with_normals
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_INCH, _ACROSS, _DPI = 2.6, 3, 110
-_COLUMNS = 3  # cells around that are drawn of each pattern, at least
-_SKIN = "#ece4d6"
+_INCH, _PER_ROW, _DPI = 2.6, 3, 110
+_SMALLEST_COLUMNS = 3  # smallest number of cells around in the window of a pattern
+_BASE = "#ece4d6"
 _WINDOW = (1100, 1000)
 
 
 def cells_figure(cells: Mapping[str, LatticeCell], out: Path) -> Path:
-    """Draw flat cells by name, solid as they are printed, and write the picture as a PNG file.
+    """Draw flat cells by name, as they are printed, and write the picture as a PNG file.
 
-    The outlined rectangle is the one that repeats.
+    The outlined rectangle is the unit cell.
     """
     import matplotlib
     from matplotlib.figure import Figure
 
-    rows = -(-len(cells) // _ACROSS)
+    rows = -(-len(cells) // _PER_ROW)
     with matplotlib.rc_context({"font.family": "sans-serif", "font.size": 9.0}):
         figure = Figure(
-            figsize=(_INCH * _ACROSS, (_INCH + 0.25) * rows), layout="constrained", facecolor=CARD
+            figsize=(_INCH * _PER_ROW, (_INCH + 0.25) * rows), layout="constrained", facecolor=CARD
         )
-        plots = figure.subplots(rows, _ACROSS, squeeze=False).ravel()
+        plots = figure.subplots(rows, _PER_ROW, squeeze=False).ravel()
         for axes in plots:
             axes.set_axis_off()
         for axes, (name, cell) in zip(plots, cells.items(), strict=False):
@@ -56,12 +56,12 @@ def cells_figure(cells: Mapping[str, LatticeCell], out: Path) -> Path:
 
 
 def _draw_cell(axes: "Axes", name: str, cell: LatticeCell) -> None:
-    """A square window of the pattern; it is laid on a wide tube, where nothing is bent."""
+    """Draw a square window of a pattern on a tube that is so wide that the struts are not bent."""
     from matplotlib.collections import PathCollection
     from matplotlib.patches import Rectangle
 
     pattern = cell.pattern()
-    size = 1.5 * max(pattern.width * _COLUMNS / 2, pattern.height)
+    size = 1.5 * max(pattern.width * _SMALLEST_COLUMNS / 2, pattern.height)
     around = max(8, int(np.ceil(size / pattern.width)) + 1)
     radius = around * pattern.width / PERIOD
     tube = Tube(radius, 2.0 * size + 4.0 * pattern.height, (Layer("wall", 1e-3 * radius),))
@@ -80,44 +80,44 @@ def _outlines(printed: Footprint, scale: float, columns: int) -> Iterator[Any]:
     from matplotlib.path import Path as Outline
 
     for column in range(-columns, columns + 1):
-        move = np.array([column * printed.period, 0.0])
+        offset = np.array([column * printed.period, 0.0])
         for polygon in printed.polygons:
             rings = [
-                scale * (ring[[*range(len(ring)), 0]] + move) for ring in (polygon.outer, *polygon.holes)
+                scale * (ring[[*range(len(ring)), 0]] + offset) for ring in (polygon.outer, *polygon.holes)
             ]
             yield Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
 
 def lattice_picture(lattice: Lattice, out: Path) -> Path:
-    """Draw a lattice on the surface it lies on and write the picture as a PNG file.
+    """Draw a lattice on its surface and write the picture as a PNG file.
 
     Raises:
-        CannotDraw: There is no way to draw here.
+        RenderingError: Pictures cannot be rendered on this machine.
     """
-    pyvista = off_screen()
+    pyvista = pyvista_off_screen()
     plotter = _plotter(pyvista, lattice)
     surface = lattice_surface(lattice)
     mesh = pyvista.PolyData.from_regular_faces(surface.points, surface.triangles)
     mesh = mesh.clean(tolerance=1e-7, absolute=True)
-    plotter.add_mesh(_shaded(mesh), color=ACCENT, ambient=0.15, smooth_shading=True)
-    return _written(plotter, out)
+    plotter.add_mesh(with_normals(mesh), color=ACCENT, ambient=0.15, smooth_shading=True)
+    return write_atomically(out, png_bytes(plotter, compression=9))
 
 
 def path_picture(path: ToolPath, out: Path) -> Path:
-    """Draw the first layer of a tool path, printed lines coloured by their order, and write a PNG file.
+    """Draw the first layer of a tool path, coloured by the printed length, and write a PNG file.
 
     Raises:
-        CannotDraw: There is no way to draw here.
+        RenderingError: Pictures cannot be rendered on this machine.
     """
-    pyvista = off_screen()
+    pyvista = pyvista_off_screen()
     plotter = _plotter(pyvista, path.lattice)
     printed = [move for move in path.moves if move.layer == 0 and move.printing]
     lines = _lines(pyvista, [move.poses.position for move in printed])
     steps = [np.linalg.norm(np.diff(move.poses.position, axis=0), axis=1) for move in printed]
-    # Each line begins where the one before ended.
+    # The printed length continues from line to line.
     lines.point_data["printed"] = np.cumsum(np.concatenate([np.append(0.0, step) for step in steps])) / 1000.0
     bar = {
-        "title": " ",  # VTK sets a title over the numbers: ours is written above
+        "title": " ",  # VTK writes the title over the numbers, so it is added separately
         "n_labels": 3,
         "fmt": "%.1f",
         "color": INK,
@@ -136,30 +136,30 @@ def path_picture(path: ToolPath, out: Path) -> Path:
         render_lines_as_tubes=True,
         scalar_bar_args=bar,
     )
-    words = "first layer: metres printed so far; dots: where the nozzle is lowered"
-    plotter.add_text(words, position=(0.16, 0.072), viewport=True, font_size=11, color=INK)
-    starts = pyvista.PolyData(np.array(_lowered(path)))
+    title = "first layer: printed length [m]; dots: the nozzle is lowered"
+    plotter.add_text(title, position=(0.16, 0.072), viewport=True, font_size=11, color=INK)
+    starts = pyvista.PolyData(np.array(_lowered_positions(path)))
     plotter.add_mesh(starts, color=INK, point_size=9.0, render_points_as_spheres=True)
     plotter.camera.parallel_scale *= 1.1
-    _raise(plotter, 0.06)
-    return _written(plotter, out)
+    _move_up(plotter, 0.06)
+    return write_atomically(out, png_bytes(plotter, compression=9))
 
 
-def _lowered(path: ToolPath) -> list[FloatArray]:
-    """Where the nozzle is lowered in the first layer: at its first line, and after every lift."""
+def _lowered_positions(path: ToolPath) -> list[FloatArray]:
+    """Positions at which the nozzle is lowered in the first layer: at its first line and after every lift."""
     first = [move for move in path.moves if move.layer == 0]
     after = [move for before, move in pairwise(first) if before.lifted]
     return [move.poses.position[0] for move in (first[0], *after)]
 
 
 def _plotter(pyvista: ModuleType, lattice: Lattice) -> Any:
-    """A view from the side, a little from above, of the surface under the lattice."""
+    """A plotter with the surface under the lattice, seen from the side and slightly from above."""
     plotter = pyvista.Plotter(off_screen=True, window_size=_WINDOW, lighting="light kit")
     plotter.set_background("#ffffff")
     low, high = lattice.heights
-    skin = _skin(pyvista, lattice, low if lattice.side == "outside" else (low + high) / 2)
-    plotter.add_mesh(skin, color=_SKIN, ambient=0.2, smooth_shading=True)
-    points = np.asarray(skin.points)
+    base = _base_surface(pyvista, lattice, low if lattice.side == "outside" else (low + high) / 2)
+    plotter.add_mesh(base, color=_BASE, ambient=0.2, smooth_shading=True)
+    points = np.asarray(base.points)
     tall = np.ptp(points[:, 2]) > np.ptp(points[:, 0])
     middle = (points.max(axis=0) + points.min(axis=0)) / 2
     towards = np.array([0.35, -1.0, 0.35])
@@ -171,15 +171,15 @@ def _plotter(pyvista: ModuleType, lattice: Lattice) -> Any:
     return plotter
 
 
-def _raise(plotter: Any, share: float) -> None:
-    """Move what is seen up by a share of the picture's height."""
+def _move_up(plotter: Any, fraction: float) -> None:
+    """Move the content of the picture up by a fraction of its height."""
     camera = plotter.camera
-    down = 2.0 * share * camera.parallel_scale * np.array([0.0, 0.0, 1.0])
+    down = 2.0 * fraction * camera.parallel_scale * np.array([0.0, 0.0, 1.0])
     camera.position, camera.focal_point = (np.array(p) - down for p in (camera.position, camera.focal_point))
 
 
-def _skin(pyvista: ModuleType, lattice: Lattice, height: float) -> Any:
-    """The whole surface under the lattice, a little lower so that it does not hide its bottom."""
+def _base_surface(pyvista: ModuleType, lattice: Lattice, height: float) -> Any:
+    """The whole surface under the lattice, slightly lowered so that it does not hide the lattice."""
     chart = lattice.chart
     v = np.linspace(chart.low, chart.high, 181)
     if isinstance(chart, RevolutionChart):  # evenly along the meridian, poles and necks included
@@ -188,8 +188,8 @@ def _skin(pyvista: ModuleType, lattice: Lattice, height: float) -> Any:
     u = np.linspace(0.0, PERIOD, 181)
     grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
     position = chart.place(grid, height - 0.02 * lattice.height).position.reshape(len(u), len(v), 3)
-    skin = pyvista.StructuredGrid(*np.moveaxis(position[:, :, None], -1, 0))
-    return skin.extract_surface(algorithm="dataset_surface")
+    base = pyvista.StructuredGrid(*np.moveaxis(position[:, :, None], -1, 0))
+    return base.extract_surface(algorithm="dataset_surface")
 
 
 def _lines(pyvista: ModuleType, lines: list[FloatArray]) -> Any:
@@ -197,19 +197,3 @@ def _lines(pyvista: ModuleType, lines: list[FloatArray]) -> Any:
     starts = np.cumsum(counts) - counts
     cells = [np.concatenate([[n], np.arange(n) + start]) for n, start in zip(counts, starts, strict=True)]
     return pyvista.PolyData(np.concatenate(lines), lines=np.concatenate(cells))
-
-
-def _shaded(mesh: Any) -> Any:
-    return mesh.compute_normals(cell_normals=False, split_vertices=True, feature_angle=35.0)
-
-
-def _written(plotter: Any, out: Path) -> Path:
-    from PIL import Image
-
-    try:
-        pixels = plotter.screenshot(return_img=True)
-    finally:
-        plotter.close()
-    buffer = io.BytesIO()
-    Image.fromarray(pixels).save(buffer, format="PNG", compress_level=9)
-    return write_atomically(out, buffer.getvalue())

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Self-contained pages from templates."""
+"""Self-contained HTML pages from templates."""

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Pages without external files, from the templates in this folder."""
+"""HTML pages without external files, from the templates in this folder."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -12,7 +12,7 @@ def render(template: str, content: Mapping[str, Any]) -> str:
 
     Args:
         template: File name in ``templates``.
-        content: What it shows; text is escaped, and a name that the template asks for must be there.
+        content: Values by name; text is escaped, and every name in the template must have a value.
 
     Returns:
         The page.

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""The report of a run, made from its Run folder alone."""
+"""The report of a run."""

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""The report of a run: one page without external files, made from the Run folder alone."""
+"""The report of a run: one page without external files, created from the Run folder alone."""
 
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -11,26 +12,26 @@ from numpy.typing import NDArray
 from annelid.geometry.errors import InputError
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
-from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_record import RunRecord, open_run
-from annelid.results.folder.tables import PathTable
+from annelid.results.folder.run_records import Verdict
+from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
-from annelid.results.report.facts import fact, fact_groups, state_table
-from annelid.results.report.making import making
+from annelid.results.report.facts import fact_groups, fact_text, state_table
+from annelid.results.report.making_text import making
 from annelid.results.report.pictures import curves, mode_pictures, pictures, shapes
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
-from annelid.results.report.stability import compressed_wall, legend, stability
+from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q
 
 _TONES = {
-    "reached": "good",
-    "lost stability": "warn",
-    "limit point": "warn",
-    "bifurcation": "warn",
-    "no equilibrium": "bad",
+    "reached": "success",
+    "lost stability": "warning",
+    "limit point": "warning",
+    "bifurcation": "warning",
+    "no equilibrium": "failure",
 }
-_ROUNDING = 1e-7  # of the largest value along the path; states are in balance to 1e-8
+_ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format"}
 
 
@@ -43,13 +44,13 @@ def write_report(
 
     Args:
         path: The Run folder.
-        with_pictures: Whether to draw 3-D pictures.
+        with_pictures: Whether to render 3-D pictures.
 
     Returns:
         Path of the page.
 
     Raises:
-        InputError: There is no run in the folder, or it holds no equilibrium.
+        InputError: The folder contains no run.
     """
     run = open_run(path)
     page = render("report.html", _content(run, with_pictures))
@@ -58,7 +59,7 @@ def write_report(
 
 def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
     table, description = _table_or_none(run), run.description
-    drawn = pictures(run) if with_pictures and table is not None else ([], "")
+    state_pictures, picture_note = pictures(run) if with_pictures and table is not None else ([], "")
     return {
         "title": run.title,
         "notes": description.notes,
@@ -67,19 +68,19 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "statements": description.statements,
         "tiles": [] if table is None else _tiles(table, run.verdicts),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
-        "pictures": drawn[0],
-        "picture_note": drawn[1],
+        "pictures": state_pictures,
+        "picture_note": picture_note,
         "curves": [] if table is None else curves(table, run.verdicts),
-        "marks": legend(table, run.verdicts),
+        "legend": legend(table, run.verdicts),
         "stability": {"paragraphs": [], "rows": [], "columns": {}} if table is None else stability(run),
-        "modes": mode_pictures(run) if with_pictures and drawn[0] else [],
-        "compressed": "" if table is None else compressed_wall(table),
+        "modes": mode_pictures(run) if with_pictures and state_pictures else [],
+        "compressed": "" if table is None else compressed_wall_text(table),
         "shapes": [] if table is None else shapes(run),
         "quantities": [] if table is None else _quantity_rows(table) + _margin_rows(run),
         "facts": fact_groups(run.summary.get("facts", {})),
         "states": state_table(table),
         "provenance": {
-            key.replace("_", " "): fact(value)
+            key.replace("_", " "): shlex.join(value) if key == "command" else fact_text(value)
             for key, value in run.provenance.items()
             if key not in _PROVENANCE_HIDDEN
         },
@@ -90,25 +91,25 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
     }
 
 
-def _table_or_none(run: RunRecord) -> PathTable | None:
+def _table_or_none(run: RunRecord) -> PathRecord | None:
     try:
         return run.table
     except InputError:
         return None
 
 
-def _outcome(run: RunRecord, table: PathTable | None) -> dict[str, Any]:
+def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     outcome = run.outcome
     if outcome is None:
         states = 0 if table is None else len(table)
-        text = f"The run is unfinished: {counted(states, 'state')} so far. Results may change."
-        return {"tone": "warn", "word": "unfinished", "text": text, "remarks": ()}
+        text = f"The run is not finished; {counted(states, 'state')} so far. The results may change."
+        return {"tone": "warning", "kind": "unfinished", "text": text, "remarks": ()}
     missed = sum(not verdict.met for verdict in run.verdicts)
     text = outcome.text.removeprefix(f"{outcome.kind}: ")
-    tone = _TONES.get(outcome.kind, "warn")
+    tone = _TONES.get(outcome.kind, "warning")
     return {
-        "tone": "bad" if missed and tone == "good" else tone,
-        "word": outcome.kind,
+        "tone": "failure" if missed and tone == "success" else tone,
+        "kind": outcome.kind,
         "text": text[:1].upper() + text[1:],
         "remarks": outcome.remarks,
     }
@@ -125,8 +126,8 @@ def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:
     }
 
 
-def _tiles(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, str]]:
-    """The last values of the few quantities that matter most."""
+def _tiles(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, str]]:
+    """Last values of the main quantities."""
     names = [v.quantity for v in verdicts]
     names += [
         q.MEAN_RADIAL_EXPANSION.name,
@@ -140,28 +141,28 @@ def _tiles(table: PathTable, verdicts: Sequence[Verdict]) -> list[dict[str, str]
 
 
 def _last(values: NDArray[np.float64]) -> float:
-    """The last value; zero where only rounding is left."""
+    """The last value; zero if it is only rounding."""
     largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
     return 0.0 if abs(values[-1]) <= _ROUNDING * largest else float(values[-1])
 
 
-def _quantity_rows(table: PathTable) -> list[dict[str, str]]:
+def _quantity_rows(table: PathRecord) -> list[dict[str, str]]:
     rows = []
     for name in table.quantities:
         values = table[name]
-        known = values[~np.isnan(values)]
-        low, high = (known.min(), known.max()) if known.size else (np.nan, np.nan)
-        values_shown = {
+        defined = values[~np.isnan(values)]
+        low, high = (defined.min(), defined.max()) if defined.size else (np.nan, np.nan)
+        extremes = {
             "last": table.show(name, _last(values)),
             "low": table.show(name, float(low)),
             "high": table.show(name, float(high)),
         }
-        rows.append({"name": name, **values_shown, **_definition(name)})
+        rows.append({"name": name, **extremes, **_definition(name)})
     return rows
 
 
 def _margin_rows(run: RunRecord) -> list[dict[str, str]]:
-    """Stability margins; they belong to the end of the path and have no lowest and highest value."""
+    """Stability margins; they belong to the last state and have no lowest and highest value."""
     rows = []
     for margin in run.outcome.margins if run.outcome else ():
         value = ("at least " if margin.is_bound else "") + digits(margin.value)

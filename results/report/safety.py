@@ -1,25 +1,25 @@
 # SPDX-License-Identifier: MIT
-"""Stored charge and energy of a run beside published limits, and the cautions every report carries."""
+"""Stored charge and energy of a run compared with published limits, and the cautions of every report."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from annelid.results.folder.tables import PathTable
+from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
 
-SECOND_HAND = "second-hand quotation, not read in the standard itself"
+SECOND_HAND = "quoted from a secondary source; the standard was not read"
 
 CAUTIONS = (
     "High voltage kills. Supplies for such actuators can deliver a lethal current, and the part, its cables "
-    "and the supply keep charge after they are switched off: discharge through a resistor and check with a "
-    "meter before touching anything.",
-    "For research only. This is a calculation, not a medical device and not a proof of safety or of "
-    "conformity with any standard.",
-    "Local codes and the practice of licensed engineers and clinicians come first. Limits quoted here must "
-    "be checked against the standards themselves, in the edition in force.",
-    "Breakdown strength scatters between sheets and falls with defects, humidity, heat and time; a margin "
-    "computed from one number is no more certain than that number.",
+    "and the supply stay charged after they are switched off. Discharge them through a resistor, and check "
+    "with a meter before you touch anything.",
+    "For research only. This calculation is neither a medical device nor a proof of safety or of conformity "
+    "with any standard.",
+    "Local regulations and the practice of licensed engineers and clinicians take precedence. Check the "
+    "limits quoted here against the current editions of the standards.",
+    "Breakdown strength varies between sheets and decreases with defects, humidity, temperature and time. A "
+    "margin computed from one value of the strength is only as reliable as this value.",
 )
 
 
@@ -29,7 +29,7 @@ class PublishedLimit:
 
     Attributes:
         source: Standard and clause, or paper.
-        text: Its content.
+        text: Content of the limit.
         status: Whether the source was read.
     """
 
@@ -65,31 +65,31 @@ LIMITS = (
     PublishedLimit(
         "IEC 60479-2:2019",
         "Covers unidirectional impulses and capacitor discharges of 0.1 to 10 ms.",
-        "scope read; thresholds not seen",
+        "the scope was read; the thresholds were not available",
     ),
     PublishedLimit(
         "Smart Materials and Structures 26 (2017) 115007",
         "Discharge limits for flat and cylindrical dielectric actuators on the body.",
-        "abstract read only",
+        "only the abstract was read",
     ),
 )
 
 CURRENT_NOTE = (
-    "A charge limit does not limit the continuous current of the supply, which must be limited separately. "
+    "These limits do not cover the continuous current of the supply, which must be limited separately. "
     "Charge and energy are those of the modelled part alone, without cables and supply."
 )
 
 
 @dataclass(frozen=True)
 class StoredCharge:
-    """The largest values along a path, and how they compare with the limits.
+    """The largest stored charge and energy along a path, compared with the limits.
 
     Attributes:
         voltage: Largest voltage of an electrode, kV.
         charge: Largest total charge, uC.
         energy: Largest stored electrical energy, mJ.
-        within: Whether the limit that applies at this voltage is met; ``None`` where none applies.
-        text: The comparison in a sentence.
+        within: Whether the limit for this voltage is met; ``None`` if no limit applies.
+        text: The comparison as text.
     """
 
     voltage: float
@@ -99,39 +99,37 @@ class StoredCharge:
     text: str
 
 
-def stored_charge(table: PathTable) -> StoredCharge | None:
-    """Compare the stored charge and energy with the limits of IEC 60335-1, 8.1.4 as quoted.
+def stored_charge(table: PathRecord) -> StoredCharge | None:
+    """Compare the stored charge and energy with the quoted limits of IEC 60335-1, 8.1.4.
 
     Returns:
-        The comparison; ``None`` where the path has no voltage.
+        The comparison; ``None`` if no voltage is applied.
     """
     voltage = max((_largest(table, name) for name in table.loads if name.startswith("voltage")), default=0.0)
     if voltage == 0.0:
         return None
     units = table.display
     charge, energy = _largest(table, q.CHARGE.name), _largest(table, q.ELECTRICAL_ENERGY.name)
-    stored = (
-        f"At up to {units.show('voltage', voltage)} the part stores at most {units.show('charge', charge)} "
-    )
-    stored += f"and {units.show('energy', energy)}. "
+    stored = f"{units.show('charge', charge)} and {units.show('energy', energy)}"
+    text = f"At voltages up to {units.show('voltage', voltage)} the part stores at most {stored}. "
     if voltage > 15.0:
-        return _compared(
-            voltage, charge, energy, energy <= 350.0, stored + "Above 15 kV the energy counts: ", "350 mJ"
-        )
+        text += "Above 15 kV the limit is on the energy, which is "
+        return _compared(voltage, charge, energy, energy <= 350.0, text, "350 mJ")
     if voltage >= 0.45:
-        text = stored + "From 450 V to 15 kV the charge counts: "
+        text += "From 450 V to 15 kV the limit is on the charge, which is "
         return _compared(voltage, charge, energy, charge <= 45.0, text, "45 µC")
-    text = stored + "Below 450 V the quoted charge limit does not apply."
+    text += "Below 450 V the quoted limit on the charge does not apply."
     return StoredCharge(voltage, charge, energy, None, text)
 
 
 def _compared(
     voltage: float, charge: float, energy: float, within: bool, text: str, limit: str
 ) -> StoredCharge:
-    verdict = f"{'below' if within else 'ABOVE'} the {limit} quoted, second-hand, from IEC 60335-1, 8.1.4."
-    return StoredCharge(voltage, charge, energy, within, text + verdict)
+    source = "IEC 60335-1, 8.1.4 (quoted from a secondary source)"
+    text += f"{'below' if within else 'ABOVE'} the {limit} of {source}."
+    return StoredCharge(voltage, charge, energy, within, text)
 
 
-def _largest(table: PathTable, name: str) -> float:
+def _largest(table: PathRecord, name: str) -> float:
     values = np.abs(table.columns.get(name, np.zeros(1)))
     return float(np.max(values[np.isfinite(values)], initial=0.0))

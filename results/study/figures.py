@@ -1,133 +1,134 @@
 # SPDX-License-Identifier: MIT
-"""Figures of a study: responses with the feasible region, maps of it, and Pareto fronts."""
+"""Figures of a study: responses, maps of the feasible region, and Pareto fronts."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.path_figures import Figure
-from annelid.results.study.marks import bounds, mark_failures, mark_runs, scale, tint_limits
-from annelid.results.study.records import Column, StudyData, short
+from annelid.results.figures.path_figures import SvgFigure
+from annelid.results.study.markers import axis_range, draw_limits, label_axis, plot_failures, plot_runs
+from annelid.results.study.study_data import Column, StudyData, shortened
 from annelid.solver.display import digits
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-FloatArray = NDArray[np.float64]
-
 _PANEL = (3.9, 2.8)
-_MOST_LINES = 5  # lines in a figure: more cannot be told apart
+_MOST_LINES = 5  # more lines in a figure could not be distinguished
+_LARGEST_MARGIN = 6.0  # over the smallest breakdown margin; margins are unbounded at low voltage
 
 
 def response(
     data: StudyData,
     quantity: Column,
-    across: Column,
+    abscissa: Column,
     lines: Column | None,
     rows: NDArray[np.int64],
     *,
     title: str,
     name: str,
-) -> Figure:
-    """Draw a quantity against something that varies.
+) -> SvgFigure:
+    """Draw a quantity against a variable.
 
     Args:
         data: The study.
-        quantity: What is drawn.
-        across: What runs along the abscissa.
-        lines: What tells lines apart; ``None`` for points alone.
+        quantity: Quantity on the ordinate.
+        abscissa: Variable on the abscissa.
+        lines: Variable that distinguishes the lines; ``None`` for points without lines.
         rows: Numbers of the runs that are drawn.
-        title: What is the same in all of them.
+        title: Values that these runs have in common.
         name: Prefix of the ids of the SVG.
     """
     limits = data.limits.get(quantity.name, ())
-    factor = quantity.shown.factor
-    x = (across.numbers * (across.shown.factor if across.unit else 1.0))[rows]
+    factor = quantity.display_unit.factor
+    x = _values(abscissa)[rows]
     y = quantity.numbers[rows] * factor
-    with style.drawing(*_PANEL) as (figure, axes):
+    with style.new_figure(*_PANEL) as (figure, axes):
         if lines is not None:
             _lines(axes, data, lines, rows, x, y)
-        mark_runs(axes, data, rows, x, y)
+        plot_runs(axes, data, rows, x, y)
         axes.margins(x=0.05)
         # All panels of a quantity show the same range.
-        axes.set_ylim(*bounds(_kept(quantity) * factor, limits, factor))
-        tint_limits(axes, limits, factor, quantity.shown.name)
-        mark_failures(axes, data, rows, x)
-        scale(axes, across)
+        axes.set_ylim(*axis_range(_bounded(quantity) * factor, limits, factor))
+        draw_limits(axes, limits, factor, quantity.display_unit.name)
+        plot_failures(axes, data, rows, x)
+        label_axis(axes, abscissa)
         axes.set_title(title or quantity.label)
         if title:
             axes.set_ylabel(quantity.label)
-        label = f"{quantity.name} against {across.name}"
-        return Figure(style.svg_text(figure, name, label), label)
+        label = f"{quantity.name} against {abscissa.title}"
+        return SvgFigure(style.svg_text(figure, name, label), label)
 
 
 def feasible_map(
-    data: StudyData, across: Column, up: Column, rows: NDArray[np.int64], *, title: str, name: str
-) -> Figure:
-    """Draw where in the plane of two variables all requirements are met.
+    data: StudyData, abscissa: Column, ordinate: Column, rows: NDArray[np.int64], *, title: str, name: str
+) -> SvgFigure:
+    """Draw the runs in the plane of two variables, and shade where all requirements are met.
 
     Args:
         data: The study.
-        across: Variable along the abscissa.
-        up: Variable along the ordinate.
+        abscissa: Variable on the abscissa.
+        ordinate: Variable on the ordinate.
         rows: Numbers of the runs that are drawn.
-        title: What is the same in all of them.
+        title: Values that these runs have in common.
         name: Prefix of the ids of the SVG.
     """
-    x, y = (c.numbers * (c.shown.factor if c.unit else 1.0) for c in (across, up))
-    with style.drawing(*_PANEL) as (figure, axes):
-        if across.role == up.role == "listed":
-            _tint_cells(axes, x, y, rows[data.rows("met")[rows]])
-        mark_runs(axes, data, rows, x[rows], y[rows])
+    x, y = _values(abscissa), _values(ordinate)
+    with style.new_figure(*_PANEL) as (figure, axes):
+        if abscissa.role == ordinate.role == "listed":
+            _shade_cells(axes, x, y, rows[data.is_in("met")[rows]])
+        plot_runs(axes, data, rows, x[rows], y[rows])
         axes.margins(0.08)
-        scale(axes, across)
-        scale(axes, up, upright=True)
+        label_axis(axes, abscissa)
+        label_axis(axes, ordinate, vertical=True)
         if title:
             axes.set_title(title)
-        label = f"Where all requirements are met: {across.name} and {up.name}"
-        return Figure(style.svg_text(figure, name, label), label)
+        label = f"Where all requirements are met: {abscissa.title} and {ordinate.title}"
+        return SvgFigure(style.svg_text(figure, name, label), label)
 
 
-def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> Figure:
-    """Draw two objectives against each other, with the runs that nothing beats in all of them."""
+def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> SvgFigure:
+    """Draw two objectives against each other, with rings around the runs on the Pareto front."""
     columns = [data.column(quantity) for quantity in pair]
-    x, y = (column.numbers * column.shown.factor for column in columns)
-    everything = np.arange(len(x))
-    best = np.array(data.front, dtype=np.int64)
-    with style.drawing(5.4, 3.6) as (figure, axes):
-        if len(data.objectives) == 2 and best.size > 1:
-            order = best[np.argsort(x[best])]
+    x, y = (column.numbers * column.display_unit.factor for column in columns)
+    rows = np.arange(len(x))
+    front = np.array(data.front, dtype=np.int64)
+    with style.new_figure(5.4, 3.6) as (figure, axes):
+        if len(data.objectives) == 2 and front.size > 1:
+            order = front[np.argsort(x[front])]
             axes.plot(x[order], y[order], color=style.ACCENT, linewidth=1.2, alpha=0.6, zorder=2)
-        mark_runs(axes, data, everything, x, y)
-        axes.scatter(x[best], y[best], s=64, facecolor="none", edgecolor=style.INK, linewidth=1.1, zorder=5)
-        axes.set_xlim(*bounds(x, data.limits.get(pair[0], ()), columns[0].shown.factor))
-        axes.set_ylim(*bounds(y, data.limits.get(pair[1], ()), columns[1].shown.factor))
+        plot_runs(axes, data, rows, x, y)
+        axes.scatter(x[front], y[front], s=64, facecolor="none", edgecolor=style.INK, linewidth=1.1, zorder=5)
+        axes.set_xlim(*axis_range(x, data.limits.get(pair[0], ()), columns[0].display_unit.factor))
+        axes.set_ylim(*axis_range(y, data.limits.get(pair[1], ()), columns[1].display_unit.factor))
         for column, upright in zip(columns, (True, False), strict=True):
             limits = data.limits.get(column.name, ())
-            tint_limits(axes, limits, column.shown.factor, column.shown.name, upright=upright)
+            unit = column.display_unit
+            draw_limits(axes, limits, unit.factor, unit.name, upright=upright)
         axes.set_xlabel(f"{columns[0].label}, {_aim(data, pair[0])}")
         axes.set_ylabel(f"{columns[1].label}, {_aim(data, pair[1])}")
         label = f"{pair[1]} against {pair[0]}; ringed runs are on the Pareto front"
-        return Figure(style.svg_text(figure, name, label), label[:1].upper() + label[1:] + ".")
+        return SvgFigure(style.svg_text(figure, name, label), label[:1].upper() + label[1:] + ".")
 
 
-def level_words(column: Column, level: object) -> str:
-    """A value of a column in words: ``"sheets 4"``, ``"voltage 1.5 kV"``."""
-    words = column.name.replace("_", " ")
+def level_label(column: Column, level: object) -> str:
+    """Return a value of a column as text: ``"sheets 4"``, ``"voltage 1.5 kV"``."""
     if column.unit is None:
-        return f"{words} {short(level)}"
-    shown = column.shown
-    return f"{words} {digits(float(str(level)) * shown.factor)} {shown.name}".strip()
+        return f"{column.title} {shortened(level)}"
+    unit = column.display_unit
+    return f"{column.title} {digits(float(str(level)) * unit.factor)} {unit.name}".strip()
 
 
-def spread_levels(levels: Sequence[object], most: int) -> list[object]:
-    """At most so many of the levels, evenly chosen, with the first and the last."""
-    if len(levels) <= most:
+def choose_levels(levels: Sequence[object], count: int) -> list[object]:
+    """Choose at most ``count`` of the levels, evenly spaced and with the first and the last."""
+    if len(levels) <= count:
         return list(levels)
-    return [levels[round(i)] for i in np.linspace(0, len(levels) - 1, most)]
+    return [levels[round(i)] for i in np.linspace(0, len(levels) - 1, count)]
 
 
 def _lines(
@@ -135,13 +136,14 @@ def _lines(
 ) -> None:
     numbers = lines.numbers[rows]
     levels = lines.levels
-    chosen = spread_levels(levels, _MOST_LINES)
+    chosen = choose_levels(levels, _MOST_LINES)
     for i, level in enumerate(chosen):
         value = levels.index(level) if lines.unit is None else float(str(level))
-        mine = np.flatnonzero((numbers == value) & np.isfinite(y) & ~data.rows("failed", "short")[rows])
-        mine = mine[np.argsort(x[mine])]
-        look: dict[str, Any] = {"color": style.SERIES[i % len(style.SERIES)], "linewidth": 1.4, "zorder": 3}
-        axes.plot(x[mine], y[mine], label=level_words(lines, level), **look)
+        members = np.flatnonzero((numbers == value) & np.isfinite(y) & ~data.is_in("failed", "stopped")[rows])
+        members = members[np.argsort(x[members])]
+        colour = style.SERIES[i % len(style.SERIES)]
+        label = level_label(lines, level)
+        axes.plot(x[members], y[members], label=label, color=colour, linewidth=1.4, zorder=3)
     if len(chosen) > 1:
         axes.legend(
             fontsize=7.5,
@@ -155,19 +157,19 @@ def _lines(
         )
 
 
-def _tint_cells(axes: "Axes", x: FloatArray, y: FloatArray, good: NDArray[np.int64]) -> None:
-    """Tint the cell of the grid around every good run."""
+def _shade_cells(axes: "Axes", x: FloatArray, y: FloatArray, rows: NDArray[np.int64]) -> None:
+    """Shade the cells of the grid around runs."""
     from matplotlib.patches import Rectangle
 
     edges = [_edges(np.unique(values)) for values in (x, y)]
-    for row in good:
+    for row in rows:
         corner, size = [], []
         for values, (low, high) in zip((x, y), edges, strict=True):
             i = int(np.searchsorted(np.unique(values), values[row]))
             corner.append(float(low[i]))
             size.append(float(high[i] - low[i]))
         axes.add_patch(
-            Rectangle((corner[0], corner[1]), *size, color=style.GOOD, alpha=0.14, linewidth=0, zorder=0)
+            Rectangle((corner[0], corner[1]), *size, color=style.SUCCESS, alpha=0.14, linewidth=0, zorder=0)
         )
 
 
@@ -181,11 +183,17 @@ def _edges(levels: FloatArray) -> tuple[FloatArray, FloatArray]:
     return ends[:-1], ends[1:]
 
 
-def _kept(quantity: Column) -> FloatArray:
-    """Values that a figure must show: a breakdown margin is unbounded where there is little voltage."""
+def _values(column: Column) -> FloatArray:
+    """Numbers of a column in display units."""
+    return column.numbers * (column.display_unit.factor if column.unit else 1.0)
+
+
+def _bounded(quantity: Column) -> FloatArray:
+    """Values for the range of an axis, without the largest breakdown margins."""
     values = quantity.numbers
-    if quantity.name == "breakdown margin":
-        values = np.where(values < 6.0 * max(1.0, float(np.nanmin(values, initial=np.inf))), values, np.nan)
+    if quantity.name == BREAKDOWN_MARGIN.name:
+        largest = _LARGEST_MARGIN * max(1.0, float(np.nanmin(values, initial=np.inf)))
+        values = np.where(values < largest, values, np.nan)
     return values
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What each section of the page on a study shows: which figures, of which runs, and the words around them."""
+"""The sections of the page of a study: their figures, tables and texts."""
 
 import itertools
 from typing import Any
@@ -7,149 +7,156 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.figures.path_figures import Figure
+from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.study.charts import sensitivity_chart, spread_chart
-from annelid.results.study.figures import feasible_map, front_figure, level_words, response, spread_levels
-from annelid.results.study.records import Column, StudyData
-from annelid.solver.display import digits
+from annelid.results.study.figures import choose_levels, feasible_map, front_figure, level_label, response
+from annelid.results.study.study_data import Column, Sensitivity, StudyData
+from annelid.solver.display import counted, digits
 
 __all__ = ["fronts", "maps", "responses", "sensitivities", "spreads", "yields"]
 
-_PANELS, _QUANTITIES, _DRAWN, _FRONT = 3, 6, 6, 30
-
-Rows = NDArray[np.int64]
+_MOST_PANELS, _MOST_QUANTITIES, _MOST_VARIABLES, _MOST_FRONT_ROWS = 3, 6, 6, 30
+_SMALLEST_CONTRIBUTION = 0.05  # that is listed
 
 
 def responses(data: StudyData) -> tuple[list[dict[str, Any]], str]:
-    """Figures of every quantity against what varies, and what they leave out."""
-    listed, drawn = _by_levels(data, "listed"), [c for c in data.varied if c.role == "drawn"]
+    """Figures of every quantity against the variables, and a note if they do not show all runs."""
+    listed, sampled = _by_levels(data, "listed"), [c for c in data.variables if c.role == "sampled"]
     note = ""
     groups = []
-    for number, quantity in enumerate(data.quantities[:_QUANTITIES]):
-        drawings = []
-        if listed and not drawn:
+    for number, quantity in enumerate(data.quantities[:_MOST_QUANTITIES]):
+        figures = []
+        if listed and not sampled:
             lines = listed[1] if len(listed) > 1 else None
             panels = _panels(data, listed[2:])
             for i, (rows, title) in enumerate(panels):
                 key = f"response-{number}-{i}"
-                drawings.append(response(data, quantity, listed[0], lines, rows, title=title, name=key))
+                figures.append(response(data, quantity, listed[0], lines, rows, title=title, name=key))
         else:
-            everything = np.arange(len(data.ids))
-            for i, column in enumerate([*listed, *drawn][:_DRAWN]):
+            rows = np.arange(len(data.ids))
+            for i, column in enumerate([*listed, *sampled][:_MOST_VARIABLES]):
                 key = f"response-{number}-{i}"
-                drawings.append(response(data, quantity, column, None, everything, title="", name=key))
-        groups.append({"heading": quantity.label, "drawings": _plain(drawings)})
-    if listed and not drawn and len(listed) > 3:
-        fixed = ", ".join(level_words(column, column.levels[0]) for column in listed[3:])
-        note = f"What is drawn here is a cut through the study: {fixed}."
+                figures.append(response(data, quantity, column, None, rows, title="", name=key))
+        groups.append({"heading": quantity.label, "figures": _as_mappings(figures)})
+    if listed and not sampled and len(listed) > 3:
+        fixed = ", ".join(level_label(column, column.levels[0]) for column in listed[3:])
+        note = f"The figures show only runs with {fixed}."
     return groups, note
 
 
 def maps(data: StudyData) -> list[dict[str, Any]]:
-    """Where in the plane of the two variables with most values all requirements are met."""
+    """Maps of the feasible region in the plane of two variables, those with most values first."""
     if not data.requirements:
         return []
     listed = _by_levels(data, "listed")
-    drawn = [c for c in data.varied if c.role == "drawn"]
-    everything = np.arange(len(data.ids))
+    sampled = [c for c in data.variables if c.role == "sampled"]
+    figures = []
     if len(listed) >= 2:
         panels = _panels(data, listed[2:])
-        found = [
+        figures = [
             feasible_map(data, listed[0], listed[1], rows, title=title, name=f"map-{i}")
             for i, (rows, title) in enumerate(panels)
         ]
-    elif len(drawn) >= 2:
-        pairs = list(itertools.combinations(drawn[:3], 2))
-        found = [
-            feasible_map(data, a, b, everything, title="", name=f"map-{i}") for i, (a, b) in enumerate(pairs)
+    elif len(sampled) >= 2:
+        rows = np.arange(len(data.ids))
+        pairs = list(itertools.combinations(sampled[:3], 2))
+        figures = [
+            feasible_map(data, a, b, rows, title="", name=f"map-{i}") for i, (a, b) in enumerate(pairs)
         ]
-    else:
-        found = []
-    return _plain(found)
+    return _as_mappings(figures)
 
 
 def fronts(data: StudyData) -> dict[str, Any]:
-    """Objectives against each other, and the runs that nothing beats in all of them."""
-    empty = {"front_figures": [], "front_words": "", "front_table": {"heads": [], "rows": []}}
+    """Figures of the Pareto front, a text on it, and a table of its runs."""
+    empty = {"front_figures": [], "front_text": "", "front_table": {"headings": [], "rows": []}}
     if len(data.objectives) < 2 or not data.front:
         return empty
     pairs = list(itertools.combinations(data.objectives, 2))
     figures = [front_figure(data, pair, name=f"front-{i}") for i, pair in enumerate(pairs)]
-    varied = [column for column in data.varied if column.role != "derived"]
-    columns = [*varied, *(data.column(quantity) for quantity in data.objectives)]
+    variables = [column for column in data.variables if column.role != "derived"]
+    columns = [*variables, *(data.column(quantity) for quantity in data.objectives)]
     first = data.column(next(iter(data.objectives)))
     rows = sorted(data.front, key=lambda row: float(first.values[row]))
-    feasible = bool(data.requirements) and all(data.marks[row] == "met" for row in rows)
-    words = "No run beats those ringed in one objective without losing in another"
-    words += "; only runs that meet all requirements are weighed." if feasible else "."
-    if data.requirements and not feasible:
-        words += " None of the runs meets all requirements, so requirements are left aside here."
-    if len(rows) > _FRONT:
-        words += f" {_FRONT} of {len(rows)} are listed."
-        rows = [rows[round(i)] for i in np.linspace(0, len(rows) - 1, _FRONT)]
+    feasible = bool(data.requirements) and all(data.categories[row] == "met" for row in rows)
+    text = (
+        "Ringed runs are on the Pareto front: no other run is better in one objective without being worse in "
+    )
+    text += "another."
+    if feasible:
+        text += " Only runs that meet all requirements are compared."
+    elif data.requirements:
+        text += " No run meets all requirements, so all stable runs are compared."
+    if len(rows) > _MOST_FRONT_ROWS:
+        text += f" The table lists {_MOST_FRONT_ROWS} of {len(rows)} runs."
+        rows = [rows[round(i)] for i in np.linspace(0, len(rows) - 1, _MOST_FRONT_ROWS)]
     table = {
-        "heads": [column.label for column in columns],
+        "headings": [column.label for column in columns],
         "rows": [
             {"id": data.ids[row], "link": data.links[row], "cells": [_cell(c, row) for c in columns]}
             for row in rows
         ],
     }
-    return {"front_figures": _plain(figures), "front_words": words, "front_table": table}
+    return {"front_figures": _as_mappings(figures), "front_text": text, "front_table": table}
 
 
 def sensitivities(data: StudyData) -> dict[str, Any]:
-    """What the quantities depend on."""
-    figures = [
-        sensitivity_chart(found, name=f"sensitivity-{i}") for i, found in enumerate(data.sensitivities)
-    ]
-    words = ""
-    if data.sensitivities:
-        found = data.sensitivities[0]
-        if found.kind == "sobol":
-            words = (
-                "Sobol indices: the share of a quantity's variance that a variable explains alone, and with "
-                "all its interactions; thin lines are 95 % confidence intervals from resampling."
-            )
-        else:
-            words = (
-                "Spearman's rank correlations with their 95 % confidence intervals: +1 if a quantity always "
-                "grows with the variable, 0 if it does not go one way with it. Sobol indices need sampling "
-                'by the method "sensitivity".'
-            )
-        words += f" From {found.used} runs"
-        words += f"; {found.left_out} could not be used." if found.left_out else "."
-        if data.searched:
-            words += (
-                " A search chose these points, more of them where it hoped for the best: variables move "
-                "together in them, and the intervals can be too narrow. For what matters overall, run a "
-                "study with sampling."
-            )
-    return {"sensitivities": _plain(figures), "sensitivity_words": words}
+    """Figures of the sensitivities and a text on them."""
+    figures = [sensitivity_chart(each, name=f"sensitivity-{i}") for i, each in enumerate(data.sensitivities)]
+    text = _sensitivity_text(data.sensitivities[0], data.searched) if data.sensitivities else ""
+    return {"sensitivities": _as_mappings(figures), "sensitivity_text": text}
+
+
+def _sensitivity_text(sensitivity: Sensitivity, searched: bool) -> str:
+    if sensitivity.kind == "sobol":
+        text = (
+            "A Sobol index is the fraction of the variance of a quantity that a variable explains alone "
+            "(first order) or with all its interactions (total). Error bars are 95 % confidence intervals "
+            "from resampling."
+        )
+    else:
+        text = (
+            "Spearman's rank correlation is +1 if a quantity always increases with the variable, -1 if it "
+            "always decreases, and near 0 without a monotonic relation. Error bars are 95 % confidence "
+            'intervals. Sobol indices require the sampling method "sensitivity".'
+        )
+    text += f" The estimate uses {counted(sensitivity.used, 'run')}"
+    text += f"; {sensitivity.left_out} could not be used." if sensitivity.left_out else "."
+    if searched:
+        text += (
+            " The points were chosen by a search and are concentrated near the optimum. The variables are "
+            "correlated in these points, and the confidence intervals can be too narrow. For sensitivities "
+            "in the whole range, run a study with sampling."
+        )
+    return text
 
 
 def yields(data: StudyData) -> list[dict[str, Any]]:
-    """Shares of good parts."""
+    """Rows of the table of conforming parts."""
     return [
         {
-            "group": found.group or "all",
-            "good": f"{found.good} of {found.parts}",
-            "share": f"{digits(100 * found.good / found.parts, 3)} %",
-            "interval": f"{digits(100 * found.low, 3)} % to {digits(100 * found.high, 3)} %",
-            "without": found.without_result,
+            "group": each.group or "all",
+            "conforming": f"{each.conforming} of {each.parts}",
+            "fraction": f"{digits(100 * each.conforming / each.parts, 3)} %",
+            "interval": f"{digits(100 * each.low, 3)} % to {digits(100 * each.high, 3)} %",
+            "without_result": each.without_result,
         }
-        for found in data.yields
+        for each in data.yields
     ]
 
 
 def spreads(data: StudyData) -> list[dict[str, Any]]:
-    """Distributions of a tolerance study, by what was listed."""
+    """Figures and tables of the distributions of a tolerance study, by listed values."""
     groups: dict[str, dict[str, Any]] = {}
     for number, spread in enumerate(data.spreads):
-        group = groups.setdefault(spread.group, {"heading": spread.group, "drawings": [], "rows": []})
-        group["drawings"] += _plain([spread_chart(spread, name=f"spread-{number}")])
+        group = groups.setdefault(spread.group, {"heading": spread.group, "figures": [], "rows": []})
+        group["figures"] += _as_mappings([spread_chart(spread, name=f"spread-{number}")])
         low, high = (float(x) for x in np.percentile(spread.values, [5, 95]))
-        causes = sorted(spread.contributions.items(), key=lambda item: -item[1])
-        said = [f"{name.replace('_', ' ')} {100 * share:.0f} %" for name, share in causes if share >= 0.05]
+        contributions = sorted(spread.contributions.items(), key=lambda item: -item[1])
+        main = [
+            f"{name.replace('_', ' ')} {100 * fraction:.0f} %"
+            for name, fraction in contributions
+            if fraction >= _SMALLEST_CONTRIBUTION
+        ]
         numbers = {
             "mean": float(spread.values.mean()),
             "deviation": float(spread.values.std(ddof=1)) if len(spread.values) > 1 else 0.0,
@@ -157,18 +164,18 @@ def spreads(data: StudyData) -> list[dict[str, Any]]:
             "high": high,
         }
         texts = {key: spread.display.show(spread.kind, value) for key, value in numbers.items()}
-        group["rows"].append({"quantity": spread.quantity, **texts, "causes": ", ".join(said)})
+        group["rows"].append({"quantity": spread.quantity, **texts, "contributions": ", ".join(main)})
     return list(groups.values())
 
 
 def _by_levels(data: StudyData, role: str) -> list[Column]:
-    """What was listed, numbers with most values first: they make the best curves."""
-    columns = [c for c in data.varied if c.role == role and len(c.levels) > 1]
+    """Variables of a role that vary: numbers before texts, those with most values first."""
+    columns = [c for c in data.variables if c.role == role and len(c.levels) > 1]
     return sorted(columns, key=lambda c: (c.unit is None, -len(c.levels)))
 
 
-def _panels(data: StudyData, others: list[Column]) -> list[tuple[Rows, str]]:
-    """Runs of each panel, and what is the same in them: the first of the others has a panel a value."""
+def _panels(data: StudyData, others: list[Column]) -> list[tuple[NDArray[np.int64], str]]:
+    """Runs and title of each panel; each panel has another value of the first of the other variables."""
     chosen = np.ones(len(data.ids), dtype=bool)
     for column in others[1:]:
         chosen &= column.numbers == column.numbers[0]
@@ -176,17 +183,17 @@ def _panels(data: StudyData, others: list[Column]) -> list[tuple[Rows, str]]:
         return [(np.flatnonzero(chosen), "")]
     levels = others[0].levels
     panels = []
-    for level in spread_levels(levels, _PANELS):
+    for level in choose_levels(levels, _MOST_PANELS):
         value = levels.index(level) if others[0].unit is None else level
         rows = np.flatnonzero(chosen & (others[0].numbers == value))
-        panels.append((rows, level_words(others[0], level)))
+        panels.append((rows, level_label(others[0], level)))
     return panels
 
 
 def _cell(column: Column, row: int) -> str:
     value = column.values[row]
-    return str(value) if column.unit is None else digits(float(value) * column.shown.factor)
+    return str(value) if column.unit is None else digits(float(value) * column.display_unit.factor)
 
 
-def _plain(drawings: list[Figure]) -> list[dict[str, Any]]:
-    return [drawing._asdict() for drawing in drawings]
+def _as_mappings(figures: list[SvgFigure]) -> list[dict[str, Any]]:
+    return [figure._asdict() for figure in figures]

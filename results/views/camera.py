@@ -1,29 +1,28 @@
 # SPDX-License-Identifier: MIT
-"""Where to look from: a slender tube lies along the picture, a ball stands upright."""
+"""Camera positions: a slender tube is shown horizontally, other parts are shown upright."""
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from annelid.geometry.body import FloatArray
 
 _SLENDER = 1.5
 _ELEVATION = np.radians(24.0)
 _WIDTH = 1400
-# Parts of the picture's height left for the labels above and the colour bar below.
+# Pixels reserved for the labels above and for the colour bar below.
 _ABOVE, _BELOW = 80, 190
 
 
 @dataclass(frozen=True)
 class Layout:
-    """A view of the drawn part beside the deformed one.
+    """Positions of the drawn part, the deformed part and the camera.
 
     Attributes:
         towards_camera: Unit vector from the part to the camera.
         up: Unit vector that points up in the picture.
         right: Unit vector that points right in the picture.
-        shift: By how much the drawn part is moved to stand beside the deformed one, shape (3,), mm.
+        shift: Translation of the drawn part to a position beside the deformed one, shape (3,), mm.
         focal_point: Point in the middle of the picture, mm.
         parallel_scale: Half the height of the picture, mm.
         window: Width and height of the picture in pixels.
@@ -38,23 +37,23 @@ class Layout:
     window: tuple[int, int]
 
 
-def lay_out(drawn: FloatArray, deformed: FloatArray, *, opening: float) -> Layout:
-    """Choose the view.
+def choose_layout(drawn: FloatArray, deformed: FloatArray, *, opening: float) -> Layout:
+    """Choose the positions of both parts and of the camera.
 
     Args:
         drawn: Points of the part before loading, shape (n, 3), the axis along Z.
-        deformed: Its points now, shape (n, 3).
-        opening: Angle of the middle of the opening, to which the camera turns.
+        deformed: The same points in the current state, shape (n, 3).
+        opening: Angle of the middle of the opening, which faces the camera.
 
     Returns:
-        The layout: the drawn part above a slender one, left of any other.
+        The layout: the drawn part is above a slender deformed part and to the left of any other.
     """
     both = np.concatenate([drawn, deformed])
     radial = np.array([np.cos(opening), np.sin(opening), 0.0])
     axis = np.array([0.0, 0.0, 1.0])
     slender = np.ptp(both[:, 2]) > _SLENDER * 2.0 * np.hypot(both[:, 0], both[:, 1]).max()
     if slender:
-        # A little from the high end, so that the ring there shows.
+        # Turned slightly towards the high end, so that its rim is visible.
         sideways = np.array([np.sin(opening), -np.cos(opening), 0.0])
         towards = _unit(np.cos(_ELEVATION) * radial + 0.35 * sideways + 0.30 * axis)
         up_hint = sideways
@@ -69,7 +68,7 @@ def lay_out(drawn: FloatArray, deformed: FloatArray, *, opening: float) -> Layou
 
 
 def _distance(drawn: FloatArray, deformed: FloatArray) -> float:
-    """How far to move the drawn part so that it clears the deformed one by a part of their size."""
+    """Distance by which the drawn part is moved to leave a gap to the deformed one."""
     gap = 0.16 * max(np.ptp(drawn), np.ptp(deformed))
     return float(deformed.max() - drawn.min() + gap)
 

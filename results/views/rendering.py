@@ -1,12 +1,14 @@
 # SPDX-License-Identifier: MIT
-"""The way to pyvista: VTK ends the process without a word where it finds no way to draw, so look first."""
+"""Rendering with pyvista, after a check that it is possible; without it VTK ends the process silently."""
 
 import contextlib
 import ctypes
 import ctypes.util
+import io
 import os
 import sys
 from types import ModuleType
+from typing import Any
 
 from annelid.geometry.errors import AnnelidError
 
@@ -16,55 +18,78 @@ _LIBRARIES = {
 }
 
 
-class CannotDraw(AnnelidError):
-    """No way to draw 3-D pictures here; says what to install."""
+class RenderingError(AnnelidError):
+    """3-D pictures cannot be rendered on this machine; the message states what to install."""
 
 
-def off_screen() -> ModuleType:
-    """Return pyvista, set up to draw without a window.
+def pyvista_off_screen() -> ModuleType:
+    """Return pyvista, set up to render without a window.
 
     Raises:
-        CannotDraw: Neither EGL nor OSMesa is there.
+        RenderingError: Neither EGL nor OSMesa is installed.
     """
     if sys.platform.startswith("linux"):
         window = _render_window()
         if window is None:
-            raise CannotDraw(
-                "3-D pictures: neither libEGL nor libOSMesa is on this machine; install one, on Debian by "
-                "apt-get install libegl1 libgl1."
+            raise RenderingError(
+                "3-D pictures: neither libEGL nor libOSMesa is installed; install one of them, on Debian "
+                "with apt-get install libegl1 libgl1."
             )
         os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", window)
     return _pyvista()
 
 
-def on_screen() -> ModuleType:
+def pyvista_on_screen() -> ModuleType:
     """Return pyvista for an interactive window.
 
     Raises:
-        CannotDraw: There is no display, or it does not answer.
+        RenderingError: There is no display, or it does not respond.
     """
     if sys.platform.startswith("linux"):
         display = os.environ.get("DISPLAY")
         if not display:
-            raise CannotDraw(
+            raise RenderingError(
                 "3-D window: this machine has no display (DISPLAY is not set); write a picture to a file "
                 "instead."
             )
-        if not _answers():
-            raise CannotDraw(
-                f"3-D window: the display {display} does not answer; write a picture to a file instead."
+        if not _display_responds():
+            raise RenderingError(
+                f"3-D window: the display {display} does not respond; write a picture to a file instead."
             )
     return _pyvista()
 
 
-def _answers() -> bool:
-    """Whether the X server named by DISPLAY lets a window be opened; VTK would go on without one."""
+def with_normals(mesh: Any) -> Any:
+    """Return a surface mesh with point normals for smooth shading; sharp edges stay sharp."""
+    return mesh.compute_normals(cell_normals=False, split_vertices=True, feature_angle=35.0)
+
+
+def png_bytes(plotter: Any, *, compression: int) -> bytes:
+    """Render a plotter, close it, and return the content of a PNG file.
+
+    Args:
+        plotter: A pyvista plotter without a window.
+        compression: Level from 0 to 9.
+    """
+    from PIL import Image
+
+    try:
+        pixels = plotter.screenshot(return_img=True)
+    finally:
+        plotter.close()
+    buffer = io.BytesIO()
+    Image.fromarray(pixels).save(buffer, format="PNG", compress_level=compression)
+    return buffer.getvalue()
+
+
+def _display_responds() -> bool:
+    """Whether the X server named by DISPLAY accepts connections; VTK does not check this itself."""
     try:
         x11 = ctypes.CDLL("libX11.so.6")
     except OSError:
         return False
     x11.XOpenDisplay.restype = ctypes.c_void_p
-    return bool(x11.XOpenDisplay(None))  # left open: a server whose only client leaves may start anew
+    return bool(x11.XOpenDisplay(None))  # not closed: some servers restart when their last client leaves
 
 
 def _render_window() -> str | None:

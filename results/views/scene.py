@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What stands in a picture: ghost, deformed part, labels, colour bar, camera."""
+"""The content of a picture: drawn part, deformed part, labels, colour bar and camera."""
 
 from pathlib import Path
 from types import ModuleType
@@ -13,18 +13,20 @@ from annelid.geometry.errors import InputError
 from annelid.results.fields.state_fields import FIELD_KINDS, MODE, FieldGrid, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
-from annelid.results.views.camera import Layout, lay_out
-from annelid.results.views.solids import OPEN_MIDDLE, Skin, open_skin
+from annelid.results.views.camera import Layout, choose_layout
+from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
+from annelid.results.views.rendering import with_normals
 from annelid.solver.display import DisplayUnits
 
-# Beyond this share of the nodes a stress is that of a corner and would take the whole colour scale.
-_STRESS_SHARE = 99.5
-_GHOST, _GHOST_LINE, _PAPER, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
-_NO_WALL = "#8b979d"  # told from the white of no stress
+# The colour scale ends at this percentile of a stress, because the peaks at corners would take most of it.
+_STRESS_PERCENTILE = 99.5
+_DRAWN, _DRAWN_LINE, _BACKGROUND, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
+_NO_WALL = "#8b979d"  # not white, which means no stress
 _AMBIENT = 0.15
-_SCREEN = (1280, 760)  # pixels that a window may take
-# A mode has no size of its own: it is drawn with this share of the part's size, and of its radius at most.
-_MODE_SHARE, _MODE_OF_RADIUS = 0.2, 0.3
+_LARGEST_WINDOW = (1280, 760)  # pixels
+# The amplitude of a mode is arbitrary: largest motion in the picture over the size and over the radius of the
+# part.
+_MODE_OVER_SIZE, _MODE_OVER_RADIUS = 0.2, 0.3
 
 
 def scene(
@@ -33,74 +35,74 @@ def scene(
     """Return a pyvista plotter that shows a state, and a title.
 
     Args:
-        pyvista: The module, as ``rendering`` gives it.
+        pyvista: The module, as returned by the functions of ``rendering``.
         run: The run or its folder.
-        field: Name of a nodal field, with or without its unit; ``"mode"`` moves the state along its mode.
-        state: Number of the state, from the end when negative; the last by default.
-        off_screen: Whether to draw without a window.
+        field: Name of a nodal field, with or without its unit; ``"mode"`` displaces the state along its mode.
+        state: Number of the state, by default the last; negative numbers count from the end.
+        off_screen: Whether to render without a window.
 
     Raises:
-        InputError: The state or the field was not kept.
+        InputError: The state or the field was not stored.
     """
     record = run if isinstance(run, RunRecord) else open_run(run)
     arrays = read_point_arrays(record.field_file(state))
     grid = FieldGrid(record.body)
     name, values = _scalars(arrays, field, record.description.units)
-    skin = open_skin(grid)
+    surface = cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
     labels = ("as drawn", "deformed")
     if field == MODE:
         reference, displacement = reference + displacement, mode_motion(reference, arrays)
-        labels = ("critical state", "moved along its mode")
-    drawn, deformed = skin.place(reference), skin.place(reference + displacement)
-    layout = lay_out(drawn, deformed, opening=OPEN_MIDDLE)
-    size = layout.window if off_screen else _on_a_laptop(layout.window)
+        labels = ("critical state", "displaced along its mode")
+    drawn, deformed = surface.place(reference), surface.place(reference + displacement)
+    layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE)
+    size = layout.window if off_screen else _window_size(layout.window)
     plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
-    plotter.set_background(_PAPER)
-    _add_ghost(pyvista, plotter, skin, layout, drawn + layout.shift)
-    _add_deformed(pyvista, plotter, skin, layout, deformed, name, values)
+    plotter.set_background(_BACKGROUND)
+    _add_drawn(pyvista, plotter, surface, layout, drawn + layout.shift)
+    _add_deformed(pyvista, plotter, surface, layout, deformed, name, values)
     _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
-    _aim(plotter, layout, deformed)
+    _set_camera(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
 
 
-def _on_a_laptop(window: tuple[int, int]) -> tuple[int, int]:
-    """The size of a picture made small enough for the screen of a laptop, proportions kept."""
-    share = min(1.0, *(most / size for most, size in zip(_SCREEN, window, strict=True)))
-    return round(window[0] * share), round(window[1] * share)
+def _window_size(size: tuple[int, int]) -> tuple[int, int]:
+    """The size of a picture, reduced to the largest window if necessary; the proportions are kept."""
+    scale = min(1.0, *(largest / side for largest, side in zip(_LARGEST_WINDOW, size, strict=True)))
+    return round(size[0] * scale), round(size[1] * scale)
 
 
 def mode_motion(reference: FloatArray, arrays: dict[str, NDArray[Any]]) -> FloatArray:
-    """Return the motion along a mode that is drawn, in the sense in which the part has moved so far.
+    """Return the motion along a mode, scaled for a picture, in the direction of the displacement so far.
 
     Args:
         reference: Drawn positions of the grid points, shape (n, 3), mm.
-        arrays: The arrays of the state, its mode among them.
+        arrays: The arrays of the state, which include its mode.
     """
     displacement, mode = (np.asarray(arrays[key], dtype=float) for key in ("displacement [mm]", MODE))
-    place = reference + displacement
-    radius = float(np.hypot(place[:, 0], place[:, 1]).max())
-    size = _MODE_SHARE * np.sqrt(2.0 * radius * max(float(np.ptp(place[:, 2])), 0.1 * radius))
-    scale = min(size, _MODE_OF_RADIUS * radius) / np.linalg.norm(mode, axis=1).max()
+    position = reference + displacement
+    radius = float(np.hypot(position[:, 0], position[:, 1]).max())
+    amplitude = _MODE_OVER_SIZE * np.sqrt(2.0 * radius * max(float(np.ptp(position[:, 2])), 0.1 * radius))
+    scale = min(amplitude, _MODE_OVER_RADIUS * radius) / np.linalg.norm(mode, axis=1).max()
     return float(scale) * (-1.0 if np.sum(mode * displacement) < 0 else 1.0) * mode
 
 
 def _scalars(arrays: dict[str, NDArray[Any]], field: str, units: DisplayUnits) -> tuple[str, FloatArray]:
-    """Find a field by its name and convert it to one number for each node, in the unit that is shown."""
+    """Return the label of a field and one number per node, in the unit that is shown."""
     known = {_bare(name): name for name in arrays}
     bare = _bare(field)
     if bare not in known:
         raise InputError(
-            f"field {field!r}: not among the fields of this state; there are {', '.join(known)}."
+            f"field {field!r}: not among the fields of this state; available: {', '.join(known)}."
         )
     values = np.asarray(arrays[known[bare]], dtype=float)
     if bare == MODE:
-        return "motion in the mode, largest 1", _size_of_mode(values)
+        return "amplitude of the mode (largest: 1)", _mode_amplitude(values)
     if bare == "principal stretches":
         bare, values = "largest principal stretch", values[:, 0]
     elif values.ndim == 2:
-        bare, values = f"{bare}, length", np.linalg.norm(values, axis=1)
+        bare, values = f"magnitude of {bare}", np.linalg.norm(values, axis=1)
     kind = FIELD_KINDS.get(_bare(field), "length")
     shown = units.unit(kind, float(np.max(np.abs(values[np.isfinite(values)]), initial=0.0)))
     return shown.label(bare), values * shown.factor
@@ -110,50 +112,48 @@ def _bare(name: str) -> str:
     return name.rpartition(" [")[0] or name
 
 
-def _size_of_mode(mode: FloatArray) -> FloatArray:
-    size = np.linalg.norm(mode, axis=1)
-    return np.asarray(size / size.max())
+def _mode_amplitude(mode: FloatArray) -> FloatArray:
+    amplitude = np.linalg.norm(mode, axis=1)
+    return np.asarray(amplitude / amplitude.max())
 
 
-def _mesh(pyvista: ModuleType, skin: Skin, points: FloatArray) -> Any:
-    return pyvista.PolyData.from_regular_faces(points, skin.triangles)
+def _mesh(pyvista: ModuleType, surface: CutawaySurface, points: FloatArray) -> Any:
+    return pyvista.PolyData.from_regular_faces(points, surface.triangles)
 
 
-def _shaded(mesh: Any) -> Any:
-    return mesh.compute_normals(cell_normals=False, split_vertices=True, feature_angle=35.0)
-
-
-def _lines(pyvista: ModuleType, mesh: Any, skin: Skin, towards_camera: FloatArray) -> Any:
+def _lines(pyvista: ModuleType, mesh: Any, surface: CutawaySurface, towards_camera: FloatArray) -> Any:
     """Sharp edges of the surface and the outlines of the regions on the cut faces."""
     lines = mesh.extract_feature_edges(
         feature_angle=40.0, boundary_edges=True, non_manifold_edges=False, manifold_edges=False
     )
-    if len(skin.lines):
-        segments = np.column_stack([np.full(len(skin.lines), 2), skin.lines]).ravel()
+    if len(surface.lines):
+        segments = np.column_stack([np.full(len(surface.lines), 2), surface.lines]).ravel()
         lines = lines + pyvista.PolyData(mesh.points, lines=segments)
-    # Nearer by a little, or the surface they lie in would hide parts of them.
+    # Shifted slightly towards the camera, because the surface would hide parts of the lines otherwise.
     return lines.translate(0.004 * np.ptp(mesh.points, axis=0).max() * towards_camera)
 
 
-def _add_ghost(pyvista: ModuleType, plotter: Any, skin: Skin, layout: Layout, points: FloatArray) -> None:
-    mesh = _mesh(pyvista, skin, points)
-    plotter.add_mesh(_shaded(mesh), color=_GHOST, ambient=_AMBIENT, smooth_shading=True)
-    plotter.add_mesh(_lines(pyvista, mesh, skin, layout.towards_camera), color=_GHOST_LINE, line_width=1.5)
+def _add_drawn(
+    pyvista: ModuleType, plotter: Any, surface: CutawaySurface, layout: Layout, points: FloatArray
+) -> None:
+    mesh = _mesh(pyvista, surface, points)
+    plotter.add_mesh(with_normals(mesh), color=_DRAWN, ambient=_AMBIENT, smooth_shading=True)
+    plotter.add_mesh(_lines(pyvista, mesh, surface, layout.towards_camera), color=_DRAWN_LINE, line_width=1.5)
 
 
 def _add_deformed(
     pyvista: ModuleType,
     plotter: Any,
-    skin: Skin,
+    surface: CutawaySurface,
     layout: Layout,
     points: FloatArray,
     name: str,
     values: FloatArray,
 ) -> None:
-    mesh = _mesh(pyvista, skin, points)
-    mesh.point_data[name] = values[skin.source]
+    mesh = _mesh(pyvista, surface, points)
+    mesh.point_data[name] = values[surface.source]
     plotter.add_mesh(
-        _shaded(mesh),
+        with_normals(mesh),
         scalars=name,
         cmap=_colours(name),
         clim=_range(name, values),
@@ -161,7 +161,7 @@ def _add_deformed(
         ambient=_AMBIENT,
         smooth_shading=True,
         scalar_bar_args={
-            "title": " ",  # VTK sets a title over the numbers: ours is written below
+            "title": " ",  # VTK writes the title over the numbers, so it is added separately
             "vertical": False,
             "position_x": 0.2,
             "position_y": 62.0 / plotter.window_size[1],
@@ -173,7 +173,7 @@ def _add_deformed(
             "color": _INK,
         },
     )
-    plotter.add_mesh(_lines(pyvista, mesh, skin, layout.towards_camera), color=_INK, line_width=1.5)
+    plotter.add_mesh(_lines(pyvista, mesh, surface, layout.towards_camera), color=_INK, line_width=1.5)
     _add_title(pyvista, plotter, name)
 
 
@@ -192,16 +192,18 @@ def _colours(name: str) -> str:
 
 def _range(name: str, values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
-    if finite.size == 0 or "in the mode" in name:
+    if finite.size == 0 or "of the mode" in name:
         return 0.0, 1.0
     low, high = float(finite.min()), float(finite.max())
     if "in-plane" in name:
-        # Zero in the middle; as far as compression goes, however large the tension.
-        reach = max(float(-np.percentile(finite, 100.0 - _STRESS_SHARE)), 0.02 * max(abs(low), high), 1e-12)
+        # Zero is in the middle; the range follows the compression, however large the tension is.
+        reach = max(
+            float(-np.percentile(finite, 100.0 - _STRESS_PERCENTILE)), 0.02 * max(abs(low), high), 1e-12
+        )
         return -reach, reach
     if "stress" in name:
-        high = float(np.percentile(finite, _STRESS_SHARE))
-    # A field that is the same everywhere but for rounding would show its rounding.
+        high = float(np.percentile(finite, _STRESS_PERCENTILE))
+    # The range of a uniform field is widened, because the colours would show rounding otherwise.
     if high - low < 1e-6 * max(abs(high), abs(low), 1e-12):
         low, high = low - 0.05 * (abs(low) or 1.0), high + 0.05 * (abs(high) or 1.0)
     return low, high
@@ -233,7 +235,7 @@ def _above(points: FloatArray, layout: Layout) -> FloatArray:
     return middle * layout.right + (along.max() + lift) * layout.up + depth * layout.towards_camera
 
 
-def _aim(plotter: Any, layout: Layout, points: FloatArray) -> None:
+def _set_camera(plotter: Any, layout: Layout, points: FloatArray) -> None:
     reach = 4.0 * float(np.ptp(points, axis=0).max())
     plotter.enable_parallel_projection()
     plotter.camera.focal_point = layout.focal_point

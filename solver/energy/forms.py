@@ -8,7 +8,6 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import ffcx
 from dolfinx import __version__ as dolfinx_version
 from dolfinx import fem
 
@@ -42,11 +41,6 @@ def compiled_modules() -> int:
     """Number of compiled form modules in the cache; unchanged by a run means nothing was compiled."""
     folder = cache_folder()
     return sum(1 for _ in folder.glob("*.so")) if folder.exists() else 0
-
-
-def compiler_version() -> str:
-    """Version of the form compiler."""
-    return str(ffcx.__version__)
 
 
 def _processor_features() -> str:

@@ -91,8 +91,8 @@ def test_wrong_input_exits_with_2_and_writes_nothing(
         (["run", "no_such.toml"], "no_such.toml: does not exist, and there is no library case of that name"),
         (["run", "."], ".: is a folder, and there is no library case of that name"),
         (["mesh", "cuff", "--out", "cuff.stl"], '--out: "cuff.stl" must end in .msh or .vtu'),
-        (["report", "nowhere"], "run folder nowhere: no run there"),
-        (["view", "nowhere", "--image", "a.png"], "run folder nowhere: no run there"),
+        (["report", "nowhere"], "run folder nowhere: contains no run"),
+        (["view", "nowhere", "--image", "a.png"], "run folder nowhere: contains no run"),
     ],
 )
 def test_wrong_files_exit_with_2(annelid, tmp_path, arguments, message):

@@ -7,7 +7,9 @@ import math
 import numpy as np
 import pytest
 from exact import tube
+from exact.membrane import Membrane
 from layered_tube import (
+    EPS0,
     Ring,
     Zone,
     charged,
@@ -20,6 +22,7 @@ from layered_tube import (
     ogden,
     yeoh,
 )
+from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 
 from annelid.cases.convert.cost import cost_of
@@ -61,6 +64,7 @@ def test_this_module_tests_every_library_case():
         "pull_in_tube",
         "scanned_tube",
         "stent_sheath",
+        "tapered_tube",
         "two_material_sleeve",
     }
 
@@ -150,6 +154,30 @@ def test_two_material_sleeve_expands_more_where_the_voltage_is_higher(tmp_path):
     assert at_stage_end(run, "energise", "radial expansion high_middle") == pytest.approx(high, abs=5e-4)
 
 
+@pytest.mark.reference
+def test_tapered_tube_expands_as_a_membrane_between_two_rings(tmp_path):
+    Z = np.linspace(0, 40, 2001)
+    x = Z / 40
+    radius, slope = 8 - 3 * x**3 * (10 - 15 * x + 6 * x**2), -90 / 40 * x**2 * (1 - x) ** 2
+    along = np.hypot(1, slope)
+    R, H = radius + 0.1 / along, Z - 0.1 * slope / along  # the middle of the wall
+    S = np.concatenate([[0], np.cumsum(np.hypot(np.diff(R), np.diff(H)))])
+    wall = Membrane(CubicSpline(S, R), CubicSpline(S, H), S[-1], 0.2, 0.1, 60)
+    section, low, high = np.interp([30, 22, 38], Z, S)
+
+    def expansion(voltage):
+        def energy(s):  # smooth over 0.05 mm at the edges of the electrode
+            inside = np.tanh((s - low) / 0.05) - np.tanh((s - high) / 0.05)
+            return 2.8 * EPS0 * (voltage / 0.05) ** 2 * inside / 2
+
+        return wall.blown(1.2e-3, energy)(section) / np.interp(section, S, radius) - 1
+
+    run = coarse_run("tapered_tube", tmp_path)
+    for stage, voltage in (("fill", 0.0), ("energise", 1.5)):
+        computed = at_stage_end(run, stage, "radial expansion upper")
+        assert computed == pytest.approx(expansion(voltage), rel=0.01), stage
+
+
 def test_summaries_contain_verdicts_facts_and_definitions(tmp_path):
     run = coarse_run("counterpulsation", tmp_path)
     summary = json.loads((run.path / "summary.json").read_text())
@@ -186,7 +214,7 @@ def test_soft_tube_pulls_in_at_the_voltage_of_a_free_film(tmp_path):
     run = coarse_run("pull_in_tube", tmp_path)
     kind, voltage = critical_rows(run, "voltage whole")[0]
     assert kind == "limit point"
-    permittivity = 4.2 * 8.8541878128e-6
+    permittivity = 4.2 * EPS0
     assert voltage / 0.05 * math.sqrt(permittivity / 0.025) == pytest.approx(0.6890, rel=2e-3)
     assert at_stage_end(run, "charge", "charge") == pytest.approx(0.9, rel=1e-8)
 

@@ -1,10 +1,14 @@
 # SPDX-License-Identifier: MIT
 """Invalid cases and their messages."""
 
+import copy
+import re
+import tomllib
+
 import pytest
 
 from annelid.cases.run.run import run_case
-from annelid.cases.validate.reading import case_from_tables, find_case, read_case
+from annelid.cases.validate.reading import case_from_tables, find_case, library_cases, read_case
 from annelid.geometry.errors import InputError
 
 
@@ -507,3 +511,34 @@ def test_a_case_that_does_not_fit_its_mesh_is_refused_before_anything_is_written
     with pytest.raises(InputError, match="'symmetric' needs a plane surface"):
         run_case(case, tmp_path / "run")
     assert not (tmp_path / "run").exists()
+
+
+UNUSUAL = (-1, 0, 2.5, True, "x", "-5 mm", "1e300 mm", "5 kV", [], {"a": 1}, [["a"]], None)
+
+
+def entries(tables, keys=()):
+    """Yield the path of every entry of nested tables."""
+    if keys:
+        yield keys
+    items = (
+        tables.items() if isinstance(tables, dict) else enumerate(tables) if isinstance(tables, list) else ()
+    )
+    for key, value in items:
+        yield from entries(value, (*keys, key))
+
+
+@pytest.mark.parametrize("name", ["cuff", "lattice_balloon"])
+def test_unusual_values_give_a_message(name):
+    path = library_cases()[name]
+    tables = tomllib.loads(path.read_text())
+    messages = []
+    for keys in entries(tables):
+        for value in UNUSUAL:
+            changed = copy.deepcopy(tables)
+            (drop(*keys) if value is None else put(value, *keys))(changed)
+            try:
+                case_from_tables(changed, folder=path.parent)
+            except InputError as error:
+                messages.append(error.message)
+    assert len(messages) > 200
+    assert not [text for text in messages if re.search("Traceback|object at 0x|None", text)]

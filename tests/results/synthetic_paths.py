@@ -7,16 +7,16 @@ import numpy as np
 from synthetic_parts import inflated
 from synthetic_runs import MMHG, create
 
-from annelid.results.folder.records import CaseDescription
+from annelid.results.folder.run_records import CaseDescription
 from annelid.solver.records import Measure, Outcome
 
 DESCRIPTION = CaseDescription(
     title="Past the maximum",
     units=MMHG,
-    targets={"fill": {}, "let go": {"pressure": 0.02}},
-    controls={"fill": "volume", "let go": "load"},
+    targets={"fill": {}, "deflate": {"pressure": 0.02}},
+    controls={"fill": "volume", "deflate": "load"},
 )
-OUTCOME = Outcome("reached", "reached: all 2 stages", "let go", 1.0, ("limit point at pressure 30 kPa",))
+OUTCOME = Outcome("reached", "reached: all 2 stages", "deflate", 1.0, ("limit point at pressure 30 kPa",))
 
 # Stage, parameter, inner hoop stretch, pressure [MPa], unstable modes (given, controlled), critical, and how
 # it was reached where it does not go on from the row before.
@@ -28,13 +28,13 @@ FILL = (
     ("fill", 0.8, 1.4, 0.026, 2, 1, ""),
     ("fill", 1.0, 1.5, 0.025, 1, 0, ""),
 )
-LET_GO = (
-    ("let go", 0.0, 1.15, 0.025, 0, 0, "", "jump"),
-    ("let go", 1.0, 1.1, 0.02, 0, 0, ""),
+DEFLATE = (
+    ("deflate", 0.0, 1.15, 0.025, 0, 0, "", "jump"),
+    ("deflate", 1.0, 1.1, 0.02, 0, 0, ""),
 )
 
 
-def states(body, rows=FILL + LET_GO):
+def states(body, rows=FILL + DEFLATE):
     """Equilibria of rows such as ``FILL``; critical ones have a mode that swells the middle."""
     for index, (stage, parameter, stretch, pressure, given, controlled, critical, *how) in enumerate(rows):
         state = inflated(body, stretch, index=index, stage=stage, parameter=parameter)
@@ -58,7 +58,7 @@ def bulge(body):
     return mode
 
 
-def turned(path, body, rows=FILL + LET_GO, **options):
+def turned(path, body, rows=FILL + DEFLATE, **options):
     """A finished Run folder of such a path."""
     with create(path, body, description=DESCRIPTION, **options) as run:
         for state in states(body, rows):

@@ -4,8 +4,8 @@
 import numpy as np
 from synthetic_parts import inflated
 
-from annelid.results.folder.records import CaseDescription, Statement, Verdict
 from annelid.results.folder.run_folder import RunFolder
+from annelid.results.folder.run_records import CaseDescription, Statement, Verdict
 from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.records import Outcome
 
@@ -64,8 +64,8 @@ OUTCOME = Outcome("reached", "All loads were reached.", "inflate", 1.0, ("A rema
 def states(body, **options):
     """A settled state and three of an inflation."""
     yield inflated(body, 1.0, index=0, stage="settle", parameter=1.0, **options)
-    for i, share in enumerate((0.25, 0.5, 1.0), start=1):
-        yield inflated(body, 1.0 + 0.2 * share, index=i, stage="inflate", parameter=share, **options)
+    for i, fraction in enumerate((0.25, 0.5, 1.0), start=1):
+        yield inflated(body, 1.0 + 0.2 * fraction, index=i, stage="inflate", parameter=fraction, **options)
 
 
 def create(path, body, **options):

@@ -22,7 +22,7 @@ def run(tmp_path_factory, tube):
     return open_run(turned(tmp_path_factory.mktemp("critical") / "run", tube))
 
 
-def test_path_csv_names_the_critical_states(run):
+def test_path_csv_has_the_kinds_of_critical_states(run):
     with open(run.path / "path.csv", newline="") as file:
         header, *rows = csv.reader(file)
     column = header.index("critical")
@@ -33,7 +33,7 @@ def test_path_csv_names_the_critical_states(run):
     assert "critical" not in run.table.columns
 
 
-def test_a_path_without_that_column_is_read_too(run, tmp_path):
+def test_a_path_without_the_column_of_critical_states_can_be_read(run, tmp_path):
     with open(run.path / "path.csv", newline="") as file:
         rows = [row[:2] + row[3:] for row in csv.reader(file)]
     file = tmp_path / "path.csv"
@@ -43,7 +43,7 @@ def test_a_path_without_that_column_is_read_too(run, tmp_path):
     np.testing.assert_array_equal(table["pressure"], run.table["pressure"])
 
 
-def test_the_summary_lists_critical_points_and_the_record_offers_them(run):
+def test_summary_and_run_record_have_the_critical_points(run):
     (entry,) = json.loads((run.path / "summary.json").read_text())["critical_points"]
     assert (entry["kind"], entry["stage"], entry["state"]) == ("limit point", "fill", 2)
     assert entry["loads"] == {"pressure [MPa]": 0.03}
@@ -53,7 +53,7 @@ def test_the_summary_lists_critical_points_and_the_record_offers_them(run):
     assert point.to_mapping() == entry
 
 
-def test_an_unfinished_run_offers_its_critical_points(run, tmp_path):
+def test_the_record_of_an_unfinished_run_has_critical_points(run, tmp_path):
     copy = tmp_path / "run"
     copy.mkdir()
     for name in ("provenance.json", "description.json", "path.csv"):
@@ -61,7 +61,7 @@ def test_an_unfinished_run_offers_its_critical_points(run, tmp_path):
     assert open_run(copy).critical_points == run.critical_points
 
 
-def test_fields_of_critical_states_are_kept_with_those_of_stage_ends(tmp_path, tube):
+def test_fields_of_critical_states_are_stored_with_those_of_stage_ends(tmp_path, tube):
     kept = open_run(turned(tmp_path / "run", tube, keep_fields="stage ends"))
     assert sorted(kept.field_files) == [2, 5, 7]
     kept = open_run(turned(tmp_path / "other", tube, keep_fields="last"))
@@ -81,12 +81,12 @@ def test_least_in_plane_stress_is_undefined_outside_walls(tube):
     values = np.full(tube.cells.shape, -0.25)
     values[tube.regions["liner"]] = np.inf
     arrays = FieldGrid(tube).point_arrays(replace(state, fields={"least in-plane stress": values}))
-    found = arrays["least in-plane stress [MPa]"][FieldGrid(tube).cells]
-    assert np.isnan(found[tube.regions["liner"]]).all()
-    np.testing.assert_array_equal(found[tube.regions["skin"]], -0.25)
+    stress = arrays["least in-plane stress [MPa]"][FieldGrid(tube).cells]
+    assert np.isnan(stress[tube.regions["liner"]]).all()
+    np.testing.assert_array_equal(stress[tube.regions["skin"]], -0.25)
 
 
-def test_jumps_and_branches_are_kept_as_the_solver_reports_them(run, tmp_path, tube):
+def test_jumps_and_branches_are_stored(run, tmp_path, tube):
     assert np.flatnonzero(run.table.after_jump).tolist() == [6]
     rows = [
         ("up", 0.0, 1.0, 0.0, 0, 0, ""),
@@ -113,18 +113,18 @@ def test_jumps_and_branches_are_kept_as_the_solver_reports_them(run, tmp_path, t
 
 def test_critical_loads_are_compared_with_the_last_state_and_with_the_target(run, tmp_path, tube):
     (point,) = run.critical_points
-    found = load_ratios(run.table, point, "pressure", run.description.targets)
-    assert found.over_last == pytest.approx(0.03 / 0.02)
-    assert np.isnan(found.over_target)  # the stage requests a volume
-    assert found.passed
+    ratios = load_ratios(run.table, point, "pressure", run.description.targets)
+    assert ratios.over_last == pytest.approx(0.03 / 0.02)
+    assert np.isnan(ratios.over_target)  # the stage requests a volume
+    assert ratios.passed
     targets = {"fill": {"pressure": 0.04}}
     stopped = open_run(turned(tmp_path / "run", tube, FILL[:3]))
-    found = load_ratios(stopped.table, point, "pressure", targets)
-    assert found.over_target == pytest.approx(0.75)
-    assert not found.passed
+    ratios = load_ratios(stopped.table, point, "pressure", targets)
+    assert ratios.over_target == pytest.approx(0.75)
+    assert not ratios.passed
 
 
-def test_there_is_no_ratio_to_a_state_under_other_loads(tmp_path, tube):
+def test_there_is_no_ratio_to_a_state_with_different_other_loads(tmp_path, tube):
     def powered(kilovolts):
         return {"pressure": Measure(0.02, "MPa"), "voltage ring": Measure(kilovolts, "kV")}
 

@@ -2,7 +2,7 @@
 """Energies of a snap, against a double well known in closed form.
 
 Own derivation: U(V) = V² (V - 2)² / 4 + t V⁴ has the pressure P = dU/dV and, for t = 0, unloaded states at
-V = 0, 1, 2 with U = 0, 1/4, 0; the tilt t moves them and parts the energies of the stable ones.
+V = 0, 1, 2 with U = 0, 1/4, 0; the tilt t moves them and separates the energies of the stable ones.
 """
 
 from dataclasses import replace
@@ -59,42 +59,43 @@ def unloaded():
 
 def test_energies_of_a_double_well(tmp_path, tube):
     run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
-    found = energies_of(run.table)
+    energies = energies_of(run.table)
     zeros = unloaded()
-    assert [rest.volume for rest in found.rests] == pytest.approx(zeros, abs=5e-3)
-    assert [rest.modes for rest in found.rests] == [0, 1, 0]
-    assert [rest.energy for rest in found.rests] == pytest.approx(WELL(np.array(zeros)), abs=STEP * 0.25)
-    assert found.barrier(found.rests[0], found.rests[2]) == found.rests[1]
-    assert found.disagreement < STEP
-    # From the first maximum of the pressure to the far branch under that pressure, and back from the minimum.
+    states = energies.unloaded_states
+    assert [state.volume for state in states] == pytest.approx(zeros, abs=5e-3)
+    assert [state.modes for state in states] == [0, 1, 0]
+    assert [state.energy for state in states] == pytest.approx(WELL(np.array(zeros)), abs=STEP * 0.25)
+    assert energies.barrier(states[0], states[2]) == states[1]
+    assert energies.disagreement < STEP
+    # From the maximum of the pressure to the other branch at the same pressure, and back from the minimum.
     top, bottom = sorted(np.real(PRESSURE.deriv().roots()))
-    for snap, turn, side in zip(found.snaps, (top, bottom), (max, min), strict=True):
+    for snap, turn, side in zip(energies.snaps, (top, bottom), (max, min), strict=True):
         P = float(PRESSURE(turn))
-        land = side(np.real((PRESSURE - P).roots()))
-        released = P * (land - turn) - (WELL(land) - WELL(turn))
+        end = side(np.real((PRESSURE - P).roots()))
+        released = P * (end - turn) - (WELL(end) - WELL(turn))
         assert snap.pressure == pytest.approx(P, rel=1e-12)
         assert snap.released == pytest.approx(released, rel=1e-2)
 
 
-def test_energies_are_told_and_kept(tmp_path, tube):
+def test_energies_are_in_the_report_and_in_the_summary(tmp_path, tube):
     run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
     assert len(run.summary["energies"]["unloaded_states"]) == 3
     (stored,) = run.summary["energies"]["stored between stable states [mJ]"]
     assert stored == pytest.approx(WELL(unloaded()[2]) - WELL(unloaded()[0]), abs=STEP * 0.25)
-    told = " ".join(stability(run)["paragraphs"])
-    assert "Without load the part is stable in 2 states of this path." in told
-    assert "the lowest unloaded state between them on this path is" in told
-    assert told.count("which ends as heat") == 2
+    text = " ".join(stability(run)["paragraphs"])
+    assert "Without load the part is stable in 2 states of this path." in text
+    assert "The energy barrier between them" in text
+    assert text.count("The snap releases") == 2
 
 
-def test_no_energies_where_more_than_the_pressure_did_work(tmp_path, tube):
+def test_there_are_no_energies_if_not_only_the_pressure_did_work(tmp_path, tube):
     volumes = np.linspace(0.0, 2.6, 53)
     assert energies_of(well_run(tmp_path / "a", tube, volumes, voltage=1.0).table) is None
     assert energies_of(well_run(tmp_path / "b", tube, volumes, energy=2 * WELL).table) is None
     assert "energies" not in open_run(tmp_path / "b").summary
 
 
-def test_what_a_jump_gives_away_is_no_disagreement(tmp_path, tube):
+def test_energy_released_in_a_jump_is_not_a_disagreement(tmp_path, tube):
     volumes = [*np.linspace(0.0, 0.42, 22), *np.linspace(2.2, 2.6, 22)]
     run = well_run(tmp_path / "run", tube, volumes, jump=(volumes[22],))
     assert energies_of(run.table).disagreement < STEP

@@ -11,9 +11,9 @@ from synthetic_runs import states
 from annelid.geometry.errors import InputError
 from annelid.results.fields.facets import CELL_FACES
 from annelid.results.fields.state_fields import VTK_CELL_TYPES, FieldGrid, in_space
-from annelid.results.fields.vtk_files import Grid, read_point_arrays, unstructured_grid
+from annelid.results.fields.vtk_files import CellGrid, read_point_arrays, unstructured_grid
 from annelid.results.folder.run_record import open_run
-from annelid.results.views.rendering import off_screen
+from annelid.results.views.rendering import pyvista_off_screen
 
 # Averages of equal numbers, so rounding alone.
 ROUNDING = 1e-13
@@ -22,7 +22,7 @@ VOLUME_TOLERANCE = 1e-7
 
 
 def stock_reader(path):
-    off_screen()
+    pyvista_off_screen()
     from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridReader
 
     reader = vtkXMLUnstructuredGridReader()
@@ -122,7 +122,7 @@ def test_margins_average_as_field_over_strength(tube):
 
 
 def test_pyvista_opens_the_collection(solid_run, solid):
-    pyvista = off_screen()
+    pyvista = pyvista_off_screen()
     reader = pyvista.PVDReader(solid_run / "fields/fields.pvd")
     assert reader.time_values == [0.0, 1.0, 2.0, 3.0]
     reader.set_active_time_value(3.0)
@@ -140,8 +140,8 @@ def test_pyvista_opens_the_collection(solid_run, solid):
 
 
 def written(body, cells=None):
-    pyvista = off_screen()
-    grid = Grid(
+    pyvista = pyvista_off_screen()
+    grid = CellGrid(
         points=in_space(body.points),
         cells=body.cells if cells is None else cells,
         vtk_cell_type=VTK_CELL_TYPES[body.cell_type],
@@ -239,13 +239,13 @@ def test_our_own_reader_gives_what_was_written(tmp_path):
     long = rng.normal(size=(60_000, 3))
     body = meridian_tube(1, 1)
     arrays = {"long [mm]": long, "whole": np.arange(60_000)}
-    grid = Grid(long, body.cells, VTK_CELL_TYPES["quad9"], point_data=arrays)
+    grid = CellGrid(long, body.cells, VTK_CELL_TYPES["quad9"], point_data=arrays)
     (tmp_path / "x.vtu").write_bytes(unstructured_grid(grid))
     found = read_point_arrays(tmp_path / "x.vtu")
     for name, values in arrays.items():
         np.testing.assert_array_equal(found[name], values)
     # The same file through VTK: several compressed blocks.
-    np.testing.assert_array_equal(off_screen().read(tmp_path / "x.vtu")["long [mm]"], long)
+    np.testing.assert_array_equal(pyvista_off_screen().read(tmp_path / "x.vtu")["long [mm]"], long)
 
 
 @pytest.mark.parametrize("cell_type", VTK_CELL_TYPES)

@@ -9,9 +9,9 @@ from synthetic_runs import VERDICTS
 
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
 from annelid.results.figures import svg_style
-from annelid.results.figures.path_figures import driven_stages, path_curve, profile_figure, section_figure
+from annelid.results.figures.path_figures import path_curve, profile_figure, section_figure, stage_spans
 from annelid.results.folder.run_record import open_run
-from annelid.results.folder.tables import PathTable
+from annelid.results.folder.tables import PathRecord
 
 
 def table(**changes):
@@ -24,7 +24,7 @@ def table(**changes):
         "mean radial expansion": np.array([0.0, 0.05, 0.1, 0.12, 0.2]),
     }
     units = {"pressure": "MPa", "voltage ring": "kV"}
-    return PathTable(
+    return PathRecord(
         stages=("settle", "inflate", "inflate", "energise", "energise"),
         columns=columns | changes,
         units={name: units.get(name, "1") for name in columns},
@@ -45,8 +45,8 @@ def marks(drawing, colour):
     return sum(colour in use.get("style", "") and "clip" not in use.get("style", "") for use in uses)
 
 
-def test_stages_know_the_load_that_drives_them():
-    spans = driven_stages(table())
+def test_each_stage_has_the_load_that_changes_most():
+    spans = stage_spans(table())
     assert [(span.stage, span.load) for span in spans] == [
         ("inflate", "pressure"),
         ("energise", "voltage ring"),
@@ -54,34 +54,34 @@ def test_stages_know_the_load_that_drives_them():
     assert [span.rows.tolist() for span in spans] == [[0, 1, 2], [2, 3, 4]]
 
 
-def test_a_curve_marks_limits_unstable_states_and_breakdown():
+def test_a_curve_shows_limits_unstable_states_and_breakdown():
     t = table()
-    drawing = path_curve(t, "mean radial expansion", driven_stages(t)[1], verdicts=VERDICTS, name="a")
+    drawing = path_curve(t, "mean radial expansion", stage_spans(t)[1], verdicts=VERDICTS, name="a")
     words = texts(drawing)
     assert "mean radial expansion [%]" in words
     assert "voltage ring [kV]" in words
     assert "at least 12 %" in words
     # One unstable state, which is past breakdown too.
-    assert marks(drawing, "var(--warn)") == 1
-    assert marks(drawing, "var(--bad)") == 1
+    assert marks(drawing, "var(--warning)") == 1
+    assert marks(drawing, "var(--failure)") == 1
     calm = path_curve(
         table(**{"unstable modes": np.zeros(5), "breakdown margin": np.full(5, np.inf)}),
         "mean radial expansion",
         None,
         name="b",
     )
-    assert marks(calm, "var(--warn)") == marks(calm, "var(--bad)") == 0
+    assert marks(calm, "var(--warning)") == marks(calm, "var(--failure)") == 0
     assert "at least 12 %" not in texts(calm)
 
 
-def test_a_whole_path_names_its_stages():
+def test_a_figure_of_the_whole_path_names_the_stages():
     words = texts(path_curve(table(), "pressure", None, name="a"))
     assert {"settle", "inflate", "energise", "pressure [kPa]"} <= set(words)
 
 
-def test_the_line_of_breakdown_is_drawn():
+def test_the_breakdown_line_is_drawn():
     t = table()
-    assert "breakdown" in texts(path_curve(t, "breakdown margin", driven_stages(t)[1], name="a"))
+    assert "breakdown" in texts(path_curve(t, "breakdown margin", stage_spans(t)[1], name="a"))
 
 
 def test_a_quantity_without_finite_values_gives_an_empty_figure():
@@ -89,7 +89,7 @@ def test_a_quantity_without_finite_values_gives_an_empty_figure():
     assert "breakdown margin" in texts(path_curve(t, "breakdown margin", None, name="a"))
 
 
-def test_svg_has_its_own_ids_and_the_colours_of_the_page():
+def test_each_svg_has_unique_ids_and_the_colours_of_the_page():
     t = table()
     one, two = (path_curve(t, "pressure", None, name=name).svg for name in ("one", "two"))
     ids = [set(re.findall(r'\bid="([^"]*)"', svg)) for svg in (one, two)]
@@ -104,7 +104,7 @@ def test_svg_has_its_own_ids_and_the_colours_of_the_page():
 
 
 @pytest.mark.parametrize(("sign", "word"), [(1.0, "expansion"), (-1.0, "contraction")])
-def test_a_profile_says_what_it_shows(sign, word):
+def test_the_title_of_a_profile_is_expansion_or_contraction(sign, word):
     body = meridian_tube(1, 4)
     profile = inflated(body, 1.0 + 0.1 * sign).profiles["lumen"]
     drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", name="p")

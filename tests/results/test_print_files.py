@@ -36,7 +36,7 @@ def off_sphere(points):
     return np.linalg.norm(np.asarray(points) - [0.0, 0.0, RADIUS], axis=1) - RADIUS
 
 
-def test_centre_lines_open_in_vtk_with_normals(path, folder):
+def test_vtk_reads_centre_lines_with_normals(path, folder):
     import pyvista
 
     lines = pyvista.read(folder / LINES_VTP)
@@ -61,7 +61,7 @@ def test_centre_lines_open_in_vtk_with_normals(path, folder):
     assert sizes[struts].sum() == pytest.approx(scaled, rel=1e-3)
 
 
-def test_the_table_says_the_same(path, folder):
+def test_the_csv_table_has_the_same_content(path, folder):
     import pyvista
 
     with (folder / LINES_CSV).open(newline="") as stream:
@@ -92,7 +92,7 @@ def test_the_program_is_written(folder):
     assert text.count("\nM8\n") == text.count("\nM9\n") - 1
 
 
-def test_pictures_show_something(path, tmp_path):
+def test_pictures_are_not_empty(path, tmp_path):
     from PIL import Image
 
     for draw, what in ((lattice_picture, path.lattice), (path_picture, path), (cells_figure, EXAMPLES)):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A path of the solver through a pressure maximum, as the Run folder and the report keep it."""
+"""A path of the solver through a pressure maximum in the Run folder and in the report."""
 
 import numpy as np
 import pytest
@@ -11,10 +11,10 @@ from annelid.geometry.shapes.tube import Tube
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_paths
-from annelid.results.figures.path_figures import driven_stages
-from annelid.results.folder.records import CaseDescription
+from annelid.results.figures.path_figures import stage_spans
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_record import open_run
+from annelid.results.folder.run_records import CaseDescription
 from annelid.results.report.stability import stability
 from annelid.solver.continuation.path import follow
 from annelid.solver.model.boundary import Support
@@ -43,7 +43,7 @@ def run(tmp_path_factory):
     return open_run(folder)
 
 
-def test_the_maximum_of_the_pressure_is_kept(run):
+def test_the_run_folder_has_the_pressure_maximum(run):
     (point,) = run.critical_points
     assert point.kind == "limit point"
     assert point.loads["pressure"].value == pytest.approx(PRESSURE, rel=LOCATED)
@@ -51,7 +51,7 @@ def test_the_maximum_of_the_pressure_is_kept(run):
     assert run.table["pressure"].max() == run.table["pressure"][run.table.is_critical][0]
 
 
-def test_its_mode_is_kept_with_its_fields(run):
+def test_the_fields_of_the_critical_state_include_its_mode(run):
     (point,) = run.critical_points
     arrays = read_point_arrays(run.field_files[point.state])
     assert np.abs(arrays["mode"]).max() == pytest.approx(1.0)
@@ -59,10 +59,10 @@ def test_its_mode_is_kept_with_its_fields(run):
     assert np.isfinite(arrays["least in-plane stress [MPa]"]).all()
 
 
-def test_the_path_is_unbroken_and_drawn_against_the_volume(run):
+def test_the_path_has_no_jump_and_is_drawn_against_the_volume(run):
     assert not run.table.after_jump.any()
-    (path,) = load_paths(run.table, driven_stages(run.table))
-    assert (path.load, path.growth) == ("pressure", "lumen volume")
+    (path,) = load_paths(run.table, stage_spans(run.table))
+    assert (path.load, path.response) == ("pressure", "lumen volume")
     assert run.table.unstable.any()
-    assert not run.table.uncontrolled.any()
-    assert stability(run)["rows"][0]["margin"].endswith("passed")
+    assert not run.table.unstable_under_control.any()
+    assert stability(run)["rows"][0]["ratio"].endswith("passed")

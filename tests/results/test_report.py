@@ -9,7 +9,7 @@ from synthetic_parts import inflated
 from synthetic_runs import DESCRIPTION, OUTCOME, create, finished, states
 
 from annelid.geometry.errors import InputError
-from annelid.results.folder.records import Statement
+from annelid.results.folder.run_records import Statement
 from annelid.results.report import pictures as report_pictures
 from annelid.results.report.report import write_report
 from annelid.results.views import rendering
@@ -17,7 +17,7 @@ from annelid.results.views import rendering
 VOID = {"meta", "br", "img", "link", "input", "hr"}
 
 
-class Page(HTMLParser):
+class ReportPage(HTMLParser):
     """Collects what a page needs from outside, and checks that its elements nest."""
 
     def __init__(self, text):
@@ -51,10 +51,10 @@ class Page(HTMLParser):
 
 
 def page_of(folder, **options):
-    return Page(write_report(folder, **options).read_text())
+    return ReportPage(write_report(folder, **options).read_text())
 
 
-def test_the_report_is_one_page_with_everything_in_it(tube_run):
+def test_the_report_is_one_page_without_external_files(tube_run):
     page = page_of(tube_run)
     assert page.open == []
     assert page.outside == []
@@ -71,12 +71,12 @@ def test_the_report_is_one_page_with_everything_in_it(tube_run):
         "Stage “inflate”",
         "charge on all electrodes of the whole part Σ Q",
         "High voltage kills.",
-        "not a medical device",
-        "Local codes and the practice of licensed engineers",
-        "At up to 3 kV the part stores at most 1.08 µC and 1.68 mJ.",
-        "below the 45 µC quoted, second-hand, from IEC 60335-1, 8.1.4",
-        "second-hand quotation, not read in the standard itself",
-        "Every state (4)",
+        "neither a medical device",
+        "Local regulations and the practice of licensed engineers",
+        "At voltages up to 3 kV the part stores at most 1.08 µC and 1.68 mJ.",
+        "below the 45 µC of IEC 60335-1, 8.1.4 (quoted from a secondary source)",
+        "quoted from a secondary source; the standard was not read",
+        "All states (4)",
     ):
         assert words in text
     assert page.tags.count("img") == 4
@@ -93,7 +93,7 @@ def test_names_from_the_case_cannot_become_markup(tmp_path, tube):
     assert "<script>alert(1)</script>" in page.text
 
 
-def test_the_folder_alone_is_enough_and_it_may_have_moved(tube_run, tmp_path):
+def test_the_report_needs_only_the_folder_wherever_it_is(tube_run, tmp_path):
     copy = shutil.copytree(tube_run, tmp_path / "elsewhere")
     (copy / "report.html").unlink(missing_ok=True)
     shutil.rmtree(copy / "surface")
@@ -102,15 +102,15 @@ def test_the_folder_alone_is_enough_and_it_may_have_moved(tube_run, tmp_path):
     assert "Cuff" in pages[0]
 
 
-def test_an_unfinished_run_has_a_report_that_says_so(tmp_path, tube):
+def test_the_report_states_that_a_run_is_unfinished(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         run.append(next(states(tube)))
         page = page_of(tmp_path / "run", with_pictures=False)
-    assert "The run is unfinished: 1 state so far." in page.text
+    assert "The run is not finished; 1 state so far." in page.text
     assert "Verdicts" not in page.text
 
 
-def test_a_run_without_any_state_has_a_report_too(tmp_path, tube):
+def test_a_run_without_any_state_has_a_report(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         run.finish(OUTCOME)
     page = page_of(tmp_path / "run")
@@ -118,25 +118,25 @@ def test_a_run_without_any_state_has_a_report_too(tmp_path, tube):
     assert "High voltage kills." in page.text
 
 
-def test_kept_fields_are_optional(tmp_path, tube):
+def test_a_report_without_fields_has_no_pictures(tmp_path, tube):
     page = page_of(finished(tmp_path / "run", tube, keep_fields="none"))
-    assert "were not kept" in page.text
+    assert "were not stored" in page.text
     assert "img" not in page.tags
 
 
-def test_without_a_way_to_draw_the_report_says_what_is_missing(tube_run, tmp_path, monkeypatch):
+def test_without_a_rendering_library_the_report_states_what_is_missing(tube_run, tmp_path, monkeypatch):
     copy = shutil.copytree(tube_run, tmp_path / "run")
     monkeypatch.setattr(rendering, "_render_window", lambda: None)
     page = page_of(copy)
-    assert "Pictures are left out. 3-D pictures: neither libEGL nor libOSMesa" in page.text
+    assert "Pictures could not be rendered. 3-D pictures: neither libEGL nor libOSMesa" in page.text
     assert "img" not in page.tags
 
 
-def test_a_part_that_is_back_at_rest_is_pictured_before(tmp_path, tube, monkeypatch):
-    drawn = []
+def test_an_earlier_state_is_shown_if_the_part_has_its_drawn_shape_at_the_end(tmp_path, tube, monkeypatch):
+    rendered = []
 
     def picture(run, *, field, state):
-        drawn.append(state)
+        rendered.append(state)
         return b""
 
     monkeypatch.setattr(report_pictures, "picture", picture)
@@ -145,14 +145,14 @@ def test_a_part_that_is_back_at_rest_is_pictured_before(tmp_path, tube, monkeypa
             run.append(inflated(tube, stretch, index=i, stage=stage, parameter=1.0))
         run.finish(OUTCOME)
     page = page_of(tmp_path / "run")
-    assert "In the last state the part is at rest as drawn; state 1 is shown instead." in page.text
-    assert set(drawn) == {1}
+    assert "In the last state the part has its drawn shape, so state 1 is shown instead." in page.text
+    assert set(rendered) == {1}
 
 
 def test_a_solid_part_has_a_cross_section(solid_run):
-    assert "At height" in page_of(solid_run, with_pictures=False).text
+    assert "at a height of" in page_of(solid_run, with_pictures=False).text
 
 
-def test_no_run_no_report(tmp_path):
-    with pytest.raises(InputError, match="no run there"):
+def test_without_a_run_there_is_no_report(tmp_path):
+    with pytest.raises(InputError, match="contains no run"):
         write_report(tmp_path / "nothing")

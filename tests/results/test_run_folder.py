@@ -21,7 +21,7 @@ from annelid.results.folder.run_record import open_run
 from annelid.solver.records import Measure
 
 
-def test_status_tells_how_far_a_run_has_come(tmp_path, tube):
+def test_the_status_follows_the_progress_of_a_run(tmp_path, tube):
     folder = tmp_path / "deep" / "run"
     assert status(folder) == "absent"
     with create(folder, tube) as run:
@@ -35,7 +35,7 @@ def test_status_tells_how_far_a_run_has_come(tmp_path, tube):
     assert status(folder, "other") == "of another case"
 
 
-def test_a_run_keeps_everything_needed_to_read_it(tube_run, tube):
+def test_a_run_folder_contains_the_records_that_were_written(tube_run, tube):
     run = open_run(tube_run)
     expected = list(states(tube))
     assert run.outcome == OUTCOME
@@ -61,7 +61,7 @@ def test_a_run_keeps_everything_needed_to_read_it(tube_run, tube):
     assert run.body.hoop is None
 
 
-def test_summary_holds_units_and_writes_infinity_as_a_text(tmp_path, tube):
+def test_the_summary_has_units_and_writes_infinity_as_text(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         state = next(states(tube))
         run.append(replace(state, quantities={"breakdown margin": Measure(np.inf, "1")}))
@@ -84,7 +84,7 @@ def test_summary_holds_units_and_writes_infinity_as_a_text(tmp_path, tube):
         (lambda folder, body: finished(folder, body), "is finished"),
     ],
 )
-def test_a_folder_that_is_not_ours_is_refused_and_left_alone(tmp_path, tube, prepare, match):
+def test_a_folder_with_other_content_is_refused_and_not_changed(tmp_path, tube, prepare, match):
     folder = tmp_path / "run"
     prepare(folder, tube)
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
@@ -93,7 +93,7 @@ def test_a_folder_that_is_not_ours_is_refused_and_left_alone(tmp_path, tube, pre
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
 
 
-def test_an_unfinished_run_starts_clean_and_foreign_files_stay(tmp_path, tube):
+def test_files_of_an_unfinished_run_are_removed_and_other_files_kept(tmp_path, tube):
     folder = tmp_path / "run"
     with create(folder, tube) as run:
         for state in states(tube):
@@ -111,13 +111,13 @@ def test_an_unfinished_run_starts_clean_and_foreign_files_stay(tmp_path, tube):
     assert not (folder / ".lock").exists()
 
 
-def test_a_finished_run_can_be_asked_for_again(tmp_path, tube):
+def test_a_finished_run_can_be_repeated(tmp_path, tube):
     folder = finished(tmp_path / "run", tube)
     with create(folder, tube, redo=True):
         assert status(folder, CASE_HASH) == "unfinished"
 
 
-def test_a_new_column_comes_in_its_place(tmp_path, tube):
+def test_a_new_column_is_inserted_at_its_position(tmp_path, tube):
     first, second, *_ = states(tube)
     loads = {"pressure": first.loads["pressure"], "axial force end_high": Measure(0.5, "N")}
     with create(tmp_path / "run", tube) as run:
@@ -133,7 +133,7 @@ def test_a_new_column_comes_in_its_place(tmp_path, tube):
 @pytest.mark.parametrize(
     ("keep", "kept"), [("all", [0, 1, 2, 3]), ("stage ends", [0, 3]), ("last", [3]), ("none", [])]
 )
-def test_fields_are_kept_as_asked(tmp_path, tube, keep, kept):
+def test_fields_are_stored_for_the_chosen_states(tmp_path, tube, keep, kept):
     run = open_run(finished(tmp_path / "run", tube, keep_fields=keep))
     assert sorted(run.field_files) == kept
     assert all(path.exists() for path in run.field_files.values())
@@ -142,7 +142,7 @@ def test_fields_are_kept_as_asked(tmp_path, tube, keep, kept):
             run.field_file(1)
 
 
-def test_a_stage_that_ends_early_keeps_its_last_state(tmp_path, tube):
+def test_the_fields_of_the_last_state_of_an_incomplete_stage_are_stored(tmp_path, tube):
     with create(tmp_path / "run", tube, keep_fields="stage ends") as run:
         for state in states(tube):
             run.append(replace(state, parameter=0.5 * state.parameter))
@@ -168,7 +168,7 @@ while True:
 """
 
 
-def test_kill_leaves_whole_rows_and_a_rerun_works(tmp_path, tube):
+def test_after_a_kill_all_rows_are_complete_and_the_run_can_be_repeated(tmp_path, tube):
     folder = tmp_path / "run"
     here = Path(__file__).parent
     writer = subprocess.Popen(
@@ -196,7 +196,7 @@ def test_kill_leaves_whole_rows_and_a_rerun_works(tmp_path, tube):
     assert status(folder, CASE_HASH) == "finished"
 
 
-def test_a_torn_last_row_is_left_out(tube_run, tmp_path):
+def test_an_incomplete_last_row_is_ignored(tube_run, tmp_path):
     from annelid.results.folder.tables import read_path
     from annelid.solver.display import DisplayUnits
 
@@ -212,7 +212,7 @@ def _lock_of(folder, **changes):
     (folder / ".lock").write_text(json.dumps(holder))
 
 
-def test_a_lock_of_another_host_is_believed(tmp_path):
+def test_a_lock_of_another_host_is_respected(tmp_path):
     _lock_of(tmp_path, host="elsewhere", pid=1)
     with pytest.raises(InputError, match=r"process 1 on elsewhere .* delete"):
         FolderLock(tmp_path).acquire()
@@ -242,7 +242,7 @@ def test_an_interrupted_write_keeps_the_old_content(tmp_path, monkeypatch):
     assert target.read_text() == "old"
 
 
-def test_log_lines_carry_the_time(tmp_path, tube):
+def test_log_lines_have_the_time(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         run.log("one\ntwo")
     lines = (tmp_path / "run/log.txt").read_text().splitlines()
@@ -250,15 +250,15 @@ def test_log_lines_carry_the_time(tmp_path, tube):
     assert all(line.startswith("20") and "+00:00" in line for line in lines)
 
 
-def test_no_run_no_record(tmp_path):
-    with pytest.raises(InputError, match="no run there"):
+def test_a_folder_without_a_run_cannot_be_opened(tmp_path):
+    with pytest.raises(InputError, match="contains no run"):
         open_run(tmp_path / "nothing")
     (tmp_path / "letter").write_text("dear")
     with pytest.raises(InputError, match="not a run folder"):
         open_run(tmp_path)
 
 
-def test_states_are_counted_from_the_end_too(tube_run):
+def test_negative_state_numbers_count_from_the_end(tube_run):
     run = open_run(tube_run)
     assert run.field_file(-1) == run.field_file() == run.field_file(3)
     for wrong in (9, -9):
@@ -266,19 +266,19 @@ def test_states_are_counted_from_the_end_too(tube_run):
             run.field_file(wrong)
 
 
-def test_writing_needs_no_drawing_library():
+def test_writing_a_run_imports_no_plotting_library():
     check = (
         "import sys, annelid.results.folder.run_folder, annelid.results.folder.run_record;"
         "print([m for m in ('matplotlib', 'pyvista', 'vtkmodules', 'jinja2', 'dolfinx') if m in sys.modules])"
     )
     root = Path(__file__).parents[2]
-    found = subprocess.run(
+    result = subprocess.run(
         [sys.executable, "-c", check], capture_output=True, text=True, check=True, cwd=root
     )
-    assert found.stdout.strip() == "[]"
+    assert result.stdout.strip() == "[]"
 
 
-def test_a_damaged_body_is_told(tube_run, tmp_path):
+def test_a_damaged_mesh_file_is_an_error(tube_run, tmp_path):
     from annelid.results.folder.body_file import read_body_file
 
     broken = tmp_path / "body.npz"

@@ -7,7 +7,7 @@ import pytest
 from synthetic_parts import INNER, LENGTH, inflated, meridian_ball, meridian_tube, solid_tube
 
 from annelid.results.fields.surfaces import deformed_surface, ply, stl
-from annelid.results.views.rendering import off_screen
+from annelid.results.views.rendering import pyvista_off_screen
 
 AROUND = 96
 # STL keeps single precision, and so does VTK's PLY reader; meshio reads PLY in double.
@@ -35,12 +35,12 @@ def wall_area(surface):
 
 
 @pytest.mark.parametrize(("pack", "suffix"), [(ply, "ply"), (stl, "stl")])
-def test_a_revolved_lumen_through_the_stock_readers(tmp_path, pack, suffix):
+def test_other_readers_read_a_revolved_lumen(tmp_path, pack, suffix):
     body = meridian_tube(2, 6)
     surface = deformed_surface(body, moved(body, 1.3), "lumen", around=AROUND)
     file = tmp_path / f"lumen.{suffix}"
     file.write_bytes(pack(surface))
-    mesh = off_screen().read(file)
+    mesh = pyvista_off_screen().read(file)
     side = 2.0 * 1.3 * INNER * np.sin(np.pi / AROUND)
     assert mesh.area == pytest.approx(AROUND * side * LENGTH, rel=SINGLE)
     assert mesh.bounds.z_max - mesh.bounds.z_min == pytest.approx(LENGTH, rel=SINGLE)
@@ -64,7 +64,7 @@ def test_normals_point_away_from_the_axis(body, name):
     assert outward.min() > 0
 
 
-def test_a_ball_closes_at_its_poles():
+def test_the_surface_of_a_ball_is_closed_at_the_poles():
     body = meridian_ball(radius=12.0, along=16)
     surface = deformed_surface(body, 0.25 * body.points, "lumen", around=AROUND)
     edges = np.sort(surface.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
@@ -91,7 +91,7 @@ def test_a_sector_is_completed_to_the_whole(turns):
     assert (np.cross(b - a, c - a) * (a + b + c) * [1.0, 1.0, 0.0]).sum(axis=1).min() > 0
 
 
-def test_an_uneven_sector_is_mirrored():
+def test_a_sector_with_an_uneven_displacement_is_mirrored():
     """A displacement that grows with the angle meets its mirror image at the side planes."""
     body = solid_tube(1, 2, 3, turns=0.25)
     angle = np.arctan2(body.points[:, 1], body.points[:, 0])
@@ -102,7 +102,7 @@ def test_an_uneven_sector_is_mirrored():
     np.testing.assert_allclose(radius, INNER * (1.0 + 0.1 * np.sin(angles) ** 2), rtol=1e-12)
 
 
-def test_a_sector_that_makes_no_whole_turn_is_left_as_it_is():
+def test_a_sector_whose_copies_do_not_fill_a_turn_is_not_completed():
     body = solid_tube(1, 2, 3, turns=0.3)
     surface = deformed_surface(body, moved(body, 1.2), "lumen")
     assert len(surface.triangles) == 8 * 2 * 3

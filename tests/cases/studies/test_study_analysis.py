@@ -41,16 +41,16 @@ def test_sobol_indices_of_the_ishigami_function():
     whole = np.array([v1 + v13, v2, v13]) / total
 
     found = sobol_indices("y", ["x1", "x2", "x3"], ishigami(drawn(2048)))
-    assert found.first == pytest.approx(first, abs=0.02)
+    assert found.first_order == pytest.approx(first, abs=0.02)
     assert found.total == pytest.approx(whole, abs=0.02)
     assert found.used == 2048 * 5
     # 95 % intervals: of 60 drawn independently, about 3 miss; 10 or more would with probability 1e-3.
     missed = 0
     for seed in range(20):
         found = sobol_indices("y", ["x1", "x2", "x3"], ishigami(drawn(256, seed + 1)), seed=seed)
-        missed += int((np.abs(found.total - whole) > found.total_half[0]).sum())
+        missed += int((np.abs(found.total - whole) > found.total_half_width[0]).sum())
     assert missed < 10
-    assert 0.005 < found.total_half.mean() < 0.2
+    assert 0.005 < found.total_half_width.mean() < 0.2
 
 
 def test_a_sample_with_a_run_without_result_is_left_out():
@@ -58,7 +58,7 @@ def test_a_sample_with_a_run_without_result_is_left_out():
     y[[3, 1024 + 3, 2000]] = np.nan  # of two samples: numbers 3, and 2000 - 1024
     found = sobol_indices("y", ["x1", "x2", "x3"], y)
     assert (found.used, found.left_out) == (1022 * 5, 2 * 5)
-    assert found.first[1] == pytest.approx(0.4424, abs=0.03)
+    assert found.first_order[1] == pytest.approx(0.4424, abs=0.03)
     assert sobol_indices("y", ["a", "b", "c"], np.ones(8 * 5)) is None
     assert sobol_indices("y", ["a", "b", "c"], np.full(64 * 5, np.nan)) is None
 
@@ -71,7 +71,8 @@ def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_trut
     found = rank_correlations("y", ["a", "b", "c"], x, y)
     kept = np.isfinite(y)
     for i in range(3):
-        assert found.first[i] == pytest.approx(stats.spearmanr(x[kept, i], y[kept]).statistic, rel=1e-12)
+        expected = stats.spearmanr(x[kept, i], y[kept]).statistic
+        assert found.first_order[i] == pytest.approx(expected, rel=1e-12)
     assert (found.used, found.left_out) == (59, 1)
     # Of a bivariate normal with correlation 0.6, Spearman's is 6/pi asin(0.3) = 0.5820 (Pearson 1907).
     truth = 6 / math.pi * math.asin(0.3)
@@ -79,7 +80,10 @@ def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_trut
     for _ in range(400):
         a, e = rng.normal(size=(2, 50))
         found = rank_correlations("y", ["a"], a[:, None], 0.6 * a + 0.8 * e)
-        low, high = found.first - found.first_half[0], found.first + found.first_half[1]
+        low, high = (
+            found.first_order - found.first_order_half_width[0],
+            found.first_order + found.first_order_half_width[1],
+        )
         covered += bool(low[0] <= truth <= high[0])
     assert 0.92 < covered / 400 < 0.98  # 95 % with a deviation of 1.1 %
 
@@ -90,8 +94,8 @@ def test_a_correlation_needs_enough_runs_and_values_that_vary():
     assert rank_correlations("y", ["x"], x, np.ones(20)) is None
     assert rank_correlations("y", ["x"], np.ones((20, 1)), x[:, 0]) is None
     perfect = rank_correlations("y", ["x"], x, x[:, 0] ** 3)
-    assert perfect.first == pytest.approx([1.0])
-    assert (perfect.first_half >= 0).all()
+    assert perfect.first_order == pytest.approx([1.0])
+    assert (perfect.first_order_half_width >= 0).all()
 
 
 def test_the_pareto_front_agrees_with_pairwise_comparison():
@@ -117,7 +121,7 @@ def test_the_fraction_of_conforming_parts_has_its_exact_interval():
     good = np.array([True] * 18 + [False] * 2)
     found = estimate_yield("", good, 1)
     # Clopper and Pearson for 18 of 20 at 95 %, from memory: 0.683 to 0.988.
-    assert (found.good, found.parts) == (18, 20)
+    assert (found.conforming, found.parts) == (18, 20)
     assert (found.low, found.high) == (pytest.approx(0.6830, abs=5e-4), pytest.approx(0.9877, abs=5e-4))
     everything = estimate_yield("", np.ones(59, dtype=bool), 0)
     assert everything.low == pytest.approx(0.025 ** (1 / 59), rel=1e-9)  # closed form when all are good

@@ -123,9 +123,9 @@ def test_a_tolerance_study_agrees_with_the_propagation_of_errors(tube, study):
     assert spread.contributions["thickness"] == pytest.approx(parts[0] / parts.sum(), abs=0.06)
     assert spread.contributions["shear_modulus"] == pytest.approx(parts[1] / parts.sum(), abs=0.06)
     (found,) = data.yields
-    good = [at(*x) <= 0.029 for x in zip(*(c.numbers for c in data.varied), strict=True)]
-    assert found.good == sum(good)
-    assert 5 < found.good < 27
+    good = [at(*x) <= 0.029 for x in zip(*(c.numbers for c in data.variables), strict=True)]
+    assert found.conforming == sum(good)
+    assert 5 < found.conforming < 27
     rank = data.sensitivities[0]
-    assert (rank.first < 0).all()
-    assert abs(rank.first[1]) > abs(rank.first[0]) * 0.8
+    assert (rank.first_order < 0).all()
+    assert abs(rank.first_order[1]) > abs(rank.first_order[0]) * 0.8

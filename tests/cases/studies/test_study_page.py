@@ -17,7 +17,7 @@ RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4
 QUANTITY = "mean radial expansion"
 
 
-class Page(html.parser.HTMLParser):
+class StudyPage(html.parser.HTMLParser):
     """The elements, links and scripts that a browser finds."""
 
     def __init__(self, text):
@@ -43,7 +43,7 @@ def page(study, drive):
         plan, store = study(**keys)
         table = drive(plan, store)
         text = write_page(plan, store, table).read_text()
-        return plan, store, text, Page(text)
+        return plan, store, text, StudyPage(text)
 
     return make
 
@@ -92,11 +92,11 @@ def test_failed_runs_are_listed_with_their_reason(page):
 def test_positions_on_the_axes_are_those_of_the_values(page):
     plan, _, _, found = page(vary=[RADII, {"key": "notes", "values": ["a", "error"]}], quantities=[QUANTITY])
     (data,) = [json.loads(code) for kind, code in found.scripts if kind == "application/json"]
-    for places, row in zip(data["places"], data["rows"], strict=True):
+    for positions, row in zip(data["positions"], data["rows"], strict=True):
         radius = float(str(plan.runs[row].values["inner_radius"]).split()[0])
         fine = plan.runs[row].values["notes"] == "a"
-        assert places[0] == pytest.approx(radius - 4.0, abs=1e-4)
-        assert places[2] == (pytest.approx(radius - 4.0, abs=1e-4) if fine else None)
+        assert positions[0] == pytest.approx(radius - 4.0, abs=1e-4)
+        assert positions[2] == (pytest.approx(radius - 4.0, abs=1e-4) if fine else None)
 
 
 def test_a_study_with_nothing_finished_still_has_a_page(page):
@@ -104,7 +104,7 @@ def test_a_study_with_nothing_finished_still_has_a_page(page):
     assert "0 of 2 runs have a result, 2 failed" in text
 
 
-def test_marks_fronts_and_yields_follow_the_table(study, drive):
+def test_categories_and_yields_follow_the_table(study, drive):
     plan, store = study(
         vary=[
             {"key": "shape.inner_radius", "distribution": "normal", "mean": "4.5 mm", "deviation": "0.5 mm"}
@@ -119,12 +119,12 @@ def test_marks_fronts_and_yields_follow_the_table(study, drive):
     ):
         row |= change
     data = study_data(plan, table.rows)
-    assert data.marks[:2] == ("short", "unstable")
-    radii = data.varied[0].numbers
-    assert [mark == "met" for mark in data.marks[2:]] == list(radii[2:] >= 4.5)
+    assert data.categories[:2] == ("stopped", "unstable")
+    radii = data.variables[0].numbers
+    assert [category == "met" for category in data.categories[2:]] == list(radii[2:] >= 4.5)
     (found,) = data.yields
     # Half of the values are above the mean, which is the limit of the requirement of the synthetic runs.
-    assert (found.parts, found.good) == (32, int((radii[2:] >= 4.5).sum()))
+    assert (found.parts, found.conforming) == (32, int((radii[2:] >= 4.5).sum()))
     (spread,) = data.spreads
     assert spread.values.std() == pytest.approx(np.delete(radii, 0).std(), rel=1e-9)
     assert spread.contributions["inner_radius"] == pytest.approx(1.0)
@@ -141,23 +141,23 @@ def test_a_tolerance_study_shows_how_many_parts_conform(page):
         tolerance=True,
         quantities=[QUANTITY],
     )
-    assert "Will they come out alike?" in text
+    assert "<h2>Tolerances</h2>" in text
     assert text.count(" of 20</td>") == 2
     assert "through 1" in text
 
 
-def test_the_page_of_a_search_warns_that_its_points_are_uneven(page):
+def test_the_page_of_a_search_warns_that_its_points_are_not_evenly_distributed(page):
     radius = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
     least = [{"quantity": QUANTITY, "aim": "minimise"}]
     _, _, text, _ = page(vary=[radius], objectives=least, search={"evaluations": 16}, quantities=[QUANTITY])
-    assert "A search chose these points" in text
+    assert "were chosen by a search" in text
     _, _, plain, _ = page(vary=[radius | {"count": 12}], quantities=[QUANTITY])
-    assert "rank correlations" in plain
-    assert "A search chose these points" not in plain
+    assert "rank correlation" in plain
+    assert "were chosen by a search" not in plain
 
 
 def test_reports_are_mentioned_only_if_there_are_some(page):
-    text = "a click on it opens its report"
+    text = "Click a line to open its report"
     assert text in page(vary=[RADII], quantities=[QUANTITY])[2]
     radii = RADII | {"values": ["4.1 mm", "4.2 mm", "4.3 mm"]}
     assert text not in page(vary=[radii], quantities=[QUANTITY], output={"reports": False})[2]
@@ -177,5 +177,5 @@ def test_the_table_shows_columns_that_differ_and_can_show_derived_ones(page):
     ]
     rows = re.findall(r"<tr data-row.*?</tr>", table)
     assert [row.count('class="number derived"') for row in rows] == [1] * 5
-    assert "show what was derived, too (1 column)" in table
-    assert "The same in all runs: always [mm]: 12." in table
+    assert "show derived variables (1 column)" in table
+    assert "Equal in all runs: always [mm]: 12." in table

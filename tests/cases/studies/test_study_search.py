@@ -100,7 +100,7 @@ def test_several_objectives_give_a_front(study, drive):
         row["lumen volume [mm3]"] = float(number)
     data = study_data(table.plan, table.rows)
     assert len(data.front) > 0
-    assert all(data.marks[row] == "met" for row in data.front)
+    assert all(data.categories[row] == "met" for row in data.front)
 
 
 def test_no_points_are_chosen_while_runs_are_waiting_and_planning_writes_nothing(study):

@@ -1,14 +1,14 @@
 # SPDX-License-Identifier: MIT
-"""What a report says of the making of a lattice part, from invented rows."""
+"""Text of a report on the making of a lattice part, from invented rows."""
 
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from annelid.results.folder.records import CaseDescription
-from annelid.results.folder.tables import PathTable
-from annelid.results.report.making import making
+from annelid.results.folder.run_records import CaseDescription
+from annelid.results.folder.tables import PathRecord
+from annelid.results.report.making_text import making
 
 STAGES = ("release", "release", "energise", "discharge", "again")
 COLUMNS = {
@@ -38,30 +38,32 @@ def run(**changes):
     loads = ("pressure", "voltage whole")
     quantities = tuple(name for name in columns if name not in loads)
     return SimpleNamespace(
-        table=PathTable(STAGES, columns, units, loads, quantities),
+        table=PathRecord(STAGES, columns, units, loads, quantities),
         description=CaseDescription(skin=("skin",)),
     )
 
 
-def told(**changes):
+def text_of(**changes):
     return " ".join(making(run(**changes))["paragraphs"]).replace("\N{NO-BREAK SPACE}", " ")
 
 
-def test_release_strokes_and_cycles_are_told():
-    words = told()
-    assert "25 % shorter and 20 % narrower than as printed" in words
-    assert "tension left in skin is 60 kPa of 0.15 MPa around and 30 kPa of 0.1 MPa along" in words
-    assert "Of the 20 mJ stored as printed it keeps 7 mJ in skin, 3 mJ in lattice." in words
-    assert "Under 1.4 kV it becomes 10 % longer and 5 % narrower: 2.5 times and 1.25 times" in words
-    assert "repeats in 2 cycles to solver tolerance" in words
-    assert "No strut buckles" in words
-    assert "within 9.1 %" in told(**{"axial stroke": [0, 0, 0.1, 0, 0.11]})
+def test_the_text_describes_release_strokes_and_cycles():
+    text = text_of()
+    assert "25 % shorter and 20 % narrower than as printed" in text
+    assert "changes from 0.15 MPa to 60 kPa in the hoop direction and from 0.1 MPa to 30 kPa" in text
+    assert "is 20 mJ as printed; after the release it is 7 mJ in skin and 3 mJ in lattice." in text
+    assert (
+        "At 1.4 kV the part becomes 10 % longer and 5 % narrower. These are 2.5 times and 1.25 times" in text
+    )
+    assert "strokes of the 2 cycles agree within the tolerance of the solver" in text
+    assert "No strut buckles" in text
+    assert "within 9.1 %" in text_of(**{"axial stroke": [0, 0, 0.1, 0, 0.11]})
 
 
 def test_the_table_has_a_column_for_each_stage_and_no_strokes_without_voltage():
-    found = making(run())
-    assert found["columns"] == ["as printed", "release", "energise", "discharge", "again"]
-    rows = dict(found["rows"])
+    content = making(run())
+    assert content["columns"] == ["as printed", "release", "energise", "discharge", "again"]
+    rows = dict(content["rows"])
     assert [text.strip("\N{NO-BREAK SPACE}%") for text in rows["axial stroke"]] == ["", "", "10", "", "10"]
     assert rows["length"][1] == "30\N{NO-BREAK SPACE}mm"
     record = run()
@@ -70,12 +72,12 @@ def test_the_table_has_a_column_for_each_stage_and_no_strokes_without_voltage():
 
 
 @pytest.mark.parametrize(
-    ("most", "words"), [(1, "1 unstable mode is counted"), (6, "up to 6 unstable modes")]
+    ("most", "expected"), [(1, "there is up to 1 unstable mode"), (6, "there are up to 6 unstable modes")]
 )
-def test_buckling_is_told(most, words):
-    assert words in told(**{"unstable modes": [0, most, 0, 0, 0]})
-    assert "first in stage release" in told(**{"unstable modes": [0, most, 0, 0, 0]})
+def test_the_text_describes_buckling(most, expected):
+    assert expected in text_of(**{"unstable modes": [0, most, 0, 0, 0]})
+    assert "first in stage “release”" in text_of(**{"unstable modes": [0, most, 0, 0, 0]})
 
 
-def test_a_bare_skin_that_fails_is_told():
-    assert "does not withstand that voltage" in told(**{"axial amplification": [np.nan] * 5})
+def test_the_text_mentions_a_bare_skin_that_fails():
+    assert "does not withstand this voltage" in text_of(**{"axial amplification": [np.nan] * 5})

@@ -4,7 +4,7 @@ import pytest
 
 from annelid.cases.convert.description import description_of
 from annelid.cases.validate.reading import case_from_tables
-from annelid.results.folder.tables import PathTable, column_kind
+from annelid.results.folder.tables import PathRecord, column_kind
 from annelid.results.report.safety import LIMITS, SECOND_HAND, stored_charge
 from annelid.solver.display import DisplayUnit, DisplayUnits, digits
 
@@ -40,7 +40,7 @@ BOTH = DisplayUnits({"length": (DisplayUnit("mm", 1.0), DisplayUnit("µm", 1e3))
         ("strain energy", 1.2345e-7, DisplayUnits(), "0.0001235 µJ"),
     ],
 )
-def test_values_are_shown_in_the_units_of_the_case_or_of_the_trade(name, value, units, expected):
+def test_values_are_shown_in_the_units_of_the_case_or_in_default_units(name, value, units, expected):
     assert units.show(column_kind(name), value).replace(GAP, " ") == expected
 
 
@@ -51,7 +51,7 @@ def test_digits(value, expected):
     assert digits(value) == expected
 
 
-def words(tables):
+def description(tables):
     statements = description_of(case_from_tables(tables)).statements
     return {s.heading: [text.replace(GAP, " ") for text in s.sentences] for s in statements}
 
@@ -81,25 +81,25 @@ TABLES = {
 }
 
 
-def test_a_case_in_words():
-    found = words(TABLES)
-    assert found["Shape"] == [
+def test_the_description_of_a_case():
+    statements = description(TABLES)
+    assert statements["Shape"] == [
         "Tube: inner radius 4 mm, length 12 mm, ends open.",
         "Layers from the inside: liner 45 µm, skin 1 mm.",
     ]
-    assert found["Parts"] == [
+    assert statements["Parts"] == [
         "liner: silicone (Gent, shear modulus 0.3 MPa, stretch limit 60); 1 sheet of 45 µm.",
         "skin: silicone (Gent, shear modulus 0.3 MPa, stretch limit 60); 4 sheets of 250 µm; "
         "natural stretch: hoop 0.8.",
     ]
-    assert found["Supports"][0] == "end_low: clamped."
-    assert found["Stages"] == ["settle: no change of loads.", "inflate: pressure 120 mmHg."]
-    assert found["Requirements"] == ["mean radial expansion: at least 12 %."]
-    assert found["Model"] == ["A cut through the wall (axisymmetric); elements: along 1 mm, through 1."]
+    assert statements["Supports"][0] == "end_low: clamped."
+    assert statements["Stages"] == ["settle: no change of loads.", "inflate: pressure 120 mmHg."]
+    assert statements["Requirements"] == ["mean radial expansion: at least 12 %."]
+    assert statements["Model"] == ["A cut through the wall (axisymmetric); elements: along 1 mm, through 1."]
 
 
-def test_more_kinds_of_cases():
-    found = words(
+def test_descriptions_of_more_kinds_of_cases():
+    statements = description(
         TABLES
         | {
             "shape": {
@@ -128,20 +128,20 @@ def test_more_kinds_of_cases():
             ],
         }
     )
-    assert found["Shape"][0] == "Balloon, sphere: radius 12 mm."
-    assert found["Electrodes"] == ["ring: skin, 3 mm to 9 mm along the axis."]
-    assert found["Foundations"] == ["outer: stiffness 2 kPa/mm, direction normal."]
-    assert found["Surroundings"] == ["Fluid density 1.06 g/cm³."]
-    assert found["Obstacles"] == [
+    assert statements["Shape"][0] == "Balloon, sphere: radius 12 mm."
+    assert statements["Electrodes"] == ["ring: skin, 3 mm to 9 mm along the axis."]
+    assert statements["Foundations"] == ["outer: stiffness 2 kPa/mm, direction normal."]
+    assert statements["Surroundings"] == ["Fluid density 1.06 g/cm³."]
+    assert statements["Obstacles"] == [
         "crimper: cylinder against outer, tolerance 0.002 mm, radius 20 mm, part is inside."
     ]
-    assert found["Stages"] == [
+    assert statements["Stages"] == [
         "on: voltage ring 3.2 kV, volume 40 mL.",
         "back: pressure 1 kPa, arc 5 mm, backward.",
     ]
 
 
-def test_lattice_and_making_in_words():
+def test_the_description_of_lattice_and_making():
     lattice = {
         "cell": {"kind": "re-entrant", "vertical": "2.4 mm", "inclined": "1.4 mm", "width": "0.22 mm"},
         "height": "0.3 mm",
@@ -153,14 +153,14 @@ def test_lattice_and_making_in_words():
         "mesh": {"along": "1 mm", "model": "sector", "sector": "45 deg", "on_struts": "0.3 mm"},
         "parts": [*TABLES["parts"], {"region": "lattice", "material": "silicone"}],
     }
-    found = words(tables)
-    assert found["Lattice"] == [
+    statements = description(tables)
+    assert statements["Lattice"] == [
         "Cells: re-entrant, vertical 2.4 mm, inclined 1.4 mm, angle 30°, width 220 µm.",
         "Placed: height 300 µm, side outside, ring 0 mm, smallest 0.3.",
     ]
-    assert "is inflated (volume 2 mL)" in found["Making"][0]
-    assert "sector 45°, on struts 300 µm" in found["Model"][0]
-    plain = words(TABLES | {"mesh": {"along": "1 mm", "model": "solid", "around": 32}})
+    assert "is inflated (volume 2 mL)" in statements["Making"][0]
+    assert "sector 45°, on struts 300 µm" in statements["Model"][0]
+    plain = description(TABLES | {"mesh": {"along": "1 mm", "model": "solid", "around": 32}})
     assert plain["Model"] == ["The whole part in 3-D; elements: along 1 mm, through 2, around 32."]
     assert "Lattice" not in plain
 
@@ -171,7 +171,7 @@ def path(voltage, charge, energy):
         "charge": np.array([0.0, charge]),
         "stored electrical energy": np.array([0.0, energy]),
     }
-    return PathTable(("a", "a"), columns, {}, ("voltage ring",), ("charge", "stored electrical energy"))
+    return PathRecord(("a", "a"), columns, {}, ("voltage ring",), ("charge", "stored electrical energy"))
 
 
 @pytest.mark.parametrize(
@@ -186,17 +186,17 @@ def path(voltage, charge, energy):
         (0.4, 90.0, 18.0, None, "does not apply"),
     ],
 )
-def test_stored_charge_against_the_limit_that_counts(voltage, charge, energy, within, text):
-    found = stored_charge(path(voltage, charge, energy))
-    assert found.within is within
-    assert text in found.text
-    assert DisplayUnits().show("charge", charge) in found.text
+def test_stored_charge_is_compared_with_the_limit_for_the_voltage(voltage, charge, energy, within, text):
+    comparison = stored_charge(path(voltage, charge, energy))
+    assert comparison.within is within
+    assert text in comparison.text
+    assert DisplayUnits().show("charge", charge) in comparison.text
 
 
-def test_no_voltage_no_charge_to_speak_of():
+def test_without_voltage_there_is_no_stored_charge():
     assert stored_charge(path(0.0, 0.0, 0.0)) is None
 
 
-def test_every_limit_says_how_it_is_known():
+def test_every_limit_states_whether_the_source_was_read():
     assert [limit.status for limit in LIMITS].count(SECOND_HAND) == 4
     assert all(limit.status for limit in LIMITS)

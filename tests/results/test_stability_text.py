@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What the report says of stability, and its pictures of modes and compressed walls."""
+"""The report on stability, and its pictures of modes and compressed walls."""
 
 import io
 import re
@@ -11,14 +11,14 @@ from PIL import Image
 from synthetic_paths import FILL, OUTCOME, states, turned
 from synthetic_runs import create
 
-from annelid.results.folder.records import Verdict
 from annelid.results.folder.run_record import open_run
+from annelid.results.folder.run_records import Verdict
 from annelid.results.report.report import write_report
-from annelid.results.report.stability import compressed_wall, legend, stability
+from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.results.views import scene
-from annelid.results.views.camera import lay_out
+from annelid.results.views.camera import choose_layout
 from annelid.results.views.scene import mode_motion
-from annelid.results.views.views import picture
+from annelid.results.views.state_pictures import picture
 from annelid.solver.records import Margin, Measure
 
 GAP = "\N{NO-BREAK SPACE}"
@@ -34,45 +34,45 @@ def text_of(page):
     return re.sub(r"\s+", " ", body.replace(GAP, " "))
 
 
-def test_the_report_tells_critical_points_and_shows_their_modes(run):
+def test_the_report_lists_critical_points_and_shows_their_modes(run):
     page = write_report(run.path)
     text = text_of(page)
     for words in (
         "1 limit point fill, state 2 pressure 225 mmHg",
-        "1.5 × last load; passed",
+        "1.5 × load in the last state; passed",
         "3 of 8 states are unstable under given loads",
-        "In stage “fill” the enclosed volume is prescribed, as by a syringe full of liquid",
-        "Under the control in force 2 of them are stable (dashed)",
-        "1 of 8 states is unstable under the control in force as well (dotted)",
-        "In stage “let go” the part jumps at pressure 187.5 mmHg: lumen volume from 1.357 mL to 0.7977 mL",
-        "unstable under given loads, held by the control in force",
-        "unstable under the control in force too",
-        "Mode of point 1, the limit point in state 2",
+        "In stage “fill” the enclosed volume is prescribed, as with a syringe full of liquid",
+        "Under the control in force 2 of them are stable (dashed lines)",
+        "1 of 8 states is unstable under the control in force as well (dotted lines)",
+        "In stage “deflate” the part jumps at pressure 187.5 mmHg: lumen volume from 1.357 mL to 0.7977 mL",
+        "unstable under given loads, stable under the control in force",
+        "unstable under given loads and under the control in force",
+        "Mode at critical point 1 (limit point, state 2)",
     ):
         assert words in text
 
 
-def test_a_branch_is_told(tmp_path, tube):
+def test_the_report_mentions_a_branch(tmp_path, tube):
     rows = [*FILL[:3], ("fill", 0.1, 1.3, 0.031, 0, 0, "", "branch")]
-    told = stability(open_run(turned(tmp_path / "run", tube, rows)))["paragraphs"]
-    assert "In stage “fill” the path continues along another shape from state 3 on." in told
-    assert not any("jumps" in paragraph for paragraph in told)
+    paragraphs = stability(open_run(turned(tmp_path / "run", tube, rows)))["paragraphs"]
+    assert "In stage “fill” the path continues on another branch from state 3 on." in paragraphs
+    assert not any("jumps" in paragraph for paragraph in paragraphs)
 
 
-def test_a_calm_path_has_no_such_section(tube_run):
-    said = stability(open_run(tube_run))
-    assert said == {"paragraphs": [], "rows": [], "columns": {}}
+def test_a_stable_path_has_no_section_on_stability(tube_run):
+    content = stability(open_run(tube_run))
+    assert content == {"paragraphs": [], "rows": [], "columns": {}}
     assert not any(legend(open_run(tube_run).table, ()).values())
 
 
-def test_columns_that_say_nothing_are_left_out(tmp_path, tube):
+def test_empty_columns_are_omitted(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         for state in states(tube, FILL):
-            silent = ("largest true field", "lumen volume")
-            few = {n: m for n, m in state.quantities.items() if n not in silent}
+            omitted = ("largest true field", "lumen volume")
+            few = {n: m for n, m in state.quantities.items() if n not in omitted}
             run.append(replace(state, quantities=few))
-    said = stability(open_run(tmp_path / "run"))
-    assert list(said["columns"]) == ["where", "load", "stretch", "margin"]
+    content = stability(open_run(tmp_path / "run"))
+    assert list(content["columns"]) == ["where", "load", "stretch", "ratio"]
 
 
 MARGINS = (
@@ -88,7 +88,7 @@ REQUIRED = (
 )
 
 
-def test_the_margins_of_the_working_point_are_told_and_a_bound_is_never_a_silent_number(tmp_path, tube):
+def test_the_report_lists_stability_margins_and_marks_lower_bounds(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         for state in states(tube, FILL[:2]):
             run.append(state)
@@ -97,7 +97,7 @@ def test_the_margins_of_the_working_point_are_told_and_a_bound_is_never_a_silent
     assert [m.value for m in record.outcome.margins[:2]] == [1.25, 2.0]
     assert np.isnan(record.outcome.margins[2].value)
     assert stability(record)["paragraphs"] == [
-        "How far each load alone may still rise from the last state, the other loads held constant. "
+        "Stability margins: one load increases from the last state, and the other loads are constant. "
         "Pressure: limit point at 1.25 times the present value. Force: no critical point up to 2 times the "
         "present value: the margin is at least 2. Move: not known."
     ]
@@ -106,13 +106,13 @@ def test_the_margins_of_the_working_point_are_told_and_a_bound_is_never_a_silent
     assert "stability margin pressure 1.25 multiple of a load" in text
 
 
-def compressed_run(folder, tube, shares):
+def compressed_run(folder, tube, fractions):
     with create(folder, tube) as run:
-        for state, share in zip(states(tube, FILL[:2]), shares, strict=True):
-            stress = np.full(tube.cells.shape, -0.1 if share else 0.2)
+        for state, fraction in zip(states(tube, FILL[:2]), fractions, strict=True):
+            stress = np.full(tube.cells.shape, -0.1 if fraction else 0.2)
             stress[tube.regions["liner"]] = np.inf
             fields = {**state.fields, "least in-plane stress": stress}
-            quantities = {**state.quantities, "compressed wall fraction": Measure(share, "1")}
+            quantities = {**state.quantities, "compressed wall fraction": Measure(fraction, "1")}
             run.append(replace(state, fields=fields, quantities=quantities))
         run.finish(OUTCOME)
     return folder
@@ -121,11 +121,11 @@ def compressed_run(folder, tube, shares):
 def test_compressed_walls_are_stated_and_shown(tmp_path, tube):
     folder = compressed_run(tmp_path / "run", tube, (0.25, 0.125))
     text = text_of(write_report(folder))
-    assert "In the last state 12.5 % of the wall, by volume, is in compression in its own plane" in text
+    assert "In the last state 12.5 % of the volume of the wall is in compression in its own plane" in text
     assert "(at most 25 %, in state 0)" in text
     assert "Least in-plane stress in state 0" in text
     folder = compressed_run(tmp_path / "other", tube, (0.0, 0.0))
-    assert compressed_wall(open_run(folder).table) == ""
+    assert compressed_wall_text(open_run(folder).table) == ""
     assert "Least in-plane" not in text_of(write_report(folder))
 
 
@@ -145,7 +145,7 @@ def test_compression_is_red_and_tension_blue(tmp_path, tube):
     assert red < 0.002
 
 
-def test_a_mode_is_drawn_large_enough_and_in_the_sense_of_the_motion():
+def test_a_mode_is_enlarged_and_has_the_direction_of_the_displacement():
     reference = np.array([[10.0, 0.0, 0.0], [10.0, 0.0, 20.0]])
     outward = np.array([[1.0, 0.0, 0.0], [1.0, 0.0, 0.0]])
     arrays = {"displacement [mm]": 0.5 * outward, "mode": -outward}
@@ -154,15 +154,15 @@ def test_a_mode_is_drawn_large_enough_and_in_the_sense_of_the_motion():
     np.testing.assert_allclose(motion, motion[0, 0] * outward)
 
 
-def test_the_picture_of_a_mode_stands_beside_the_critical_state(run, monkeypatch):
-    """Inner radii at the ends, where the mode is still: 4 mm as drawn, 4.8 mm in the critical state."""
-    seen = []
+def test_the_picture_of_a_mode_includes_the_critical_state(run, monkeypatch):
+    """Inner radii at the ends, where the mode is zero: 4 mm as drawn, 4.8 mm in the critical state."""
+    radii = []
 
-    def watched(drawn, deformed, **options):
-        seen.append([np.hypot(p[:, 0], p[:, 1]).min() for p in (drawn, deformed)])
-        return lay_out(drawn, deformed, **options)
+    def recorded(drawn, deformed, **options):
+        radii.append([np.hypot(p[:, 0], p[:, 1]).min() for p in (drawn, deformed)])
+        return choose_layout(drawn, deformed, **options)
 
-    monkeypatch.setattr(scene, "lay_out", watched)
+    monkeypatch.setattr(scene, "choose_layout", recorded)
     picture(run, field="mode", state=2)
     picture(run, field="displacement", state=2)
-    np.testing.assert_allclose(seen, [[4.8, 4.8], [4.0, 4.8]], rtol=1e-9)
+    np.testing.assert_allclose(radii, [[4.8, 4.8], [4.0, 4.8]], rtol=1e-9)

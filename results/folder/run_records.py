@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Records that the Run folder keeps in addition to those of the solver."""
+"""Records of a Run folder in addition to those of the solver: verdicts and the description of the case."""
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
@@ -10,17 +10,17 @@ from annelid.solver.display import DisplayUnit, DisplayUnits
 
 @dataclass(frozen=True)
 class Verdict:
-    """One requirement of the case and whether the run meets it.
+    """A requirement of the case, and whether the run meets it.
 
     Attributes:
         quantity: Name of the quantity, as in ``path.csv``.
         condition: ``"at least"`` or ``"at most"``.
         limit: The limit, in ``unit``.
-        value: The value found, in ``unit``.
+        value: The computed value, in ``unit``.
         unit: Unit of limit and value (``"1"``: dimensionless).
         met: Whether the condition holds.
-        where: Where it was evaluated, in words (stage, state).
-        is_bound: Whether ``value`` is only a lower bound, because the search ended there.
+        where: Stage and state in which it was evaluated, as text.
+        is_bound: Whether ``value`` is only a lower bound, because the search ended at this value.
     """
 
     quantity: str
@@ -33,13 +33,13 @@ class Verdict:
     is_bound: bool = False
 
     @property
-    def is_floor(self) -> bool:
-        """Whether values above the limit are the safe ones."""
+    def is_lower_limit(self) -> bool:
+        """Whether values above the limit are safe."""
         return self.condition == "at least"
 
 
 class Statement(NamedTuple):
-    """One entry of the description of a case: a heading and sentences."""
+    """A section of the description of a case: a heading and sentences."""
 
     heading: str
     sentences: tuple[str, ...]
@@ -47,16 +47,16 @@ class Statement(NamedTuple):
 
 @dataclass(frozen=True)
 class CaseDescription:
-    """What a report needs of the case; written when the run starts.
+    """The information about the case that a report needs; written when the run starts.
 
     Attributes:
         title: Title of the case.
         notes: Remarks of the user.
         units: Units in which numbers are shown.
-        statements: The case in words.
-        targets: By stage, the loads that it requests, by their names in ``path.csv``, in internal units.
-        controls: What drives each stage.
-        skin: Layers of the skin of a part that is made by inflation; empty for others.
+        statements: Description of the case as text.
+        targets: Target loads by stage and by name in ``path.csv``, in internal units.
+        controls: Control of each stage, for instance ``"load"`` or ``"volume"``.
+        skin: Layers of the skin if the part is made by inflation; empty for other parts.
     """
 
     title: str = ""
@@ -68,7 +68,7 @@ class CaseDescription:
     skin: tuple[str, ...] = ()
 
     def to_mapping(self) -> dict[str, Any]:
-        """The content of ``description.json``."""
+        """Return the content of ``description.json``."""
         data = asdict(self)
         return data | {
             "units": units_to_mapping(self.units),
@@ -84,10 +84,10 @@ class CaseDescription:
 
 
 def units_to_mapping(units: DisplayUnits) -> dict[str, list[list[Any]]]:
-    """Display units as they are written to a JSON file: pairs of name and factor by kind."""
+    """Convert display units for a JSON file: pairs of name and factor by kind of number."""
     return {kind: [list(unit) for unit in chosen] for kind, chosen in units.chosen.items()}
 
 
 def units_from_mapping(data: Mapping[str, Any]) -> DisplayUnits:
-    """Display units from a JSON file."""
+    """Read display units from the content of a JSON file."""
     return DisplayUnits({kind: tuple(DisplayUnit(*unit) for unit in chosen) for kind, chosen in data.items()})

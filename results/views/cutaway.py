@@ -1,41 +1,38 @@
 # SPDX-License-Identifier: MIT
-"""The skin of a part for pictures: revolved or cut open, as triangles that carry the fields along."""
+"""The surface of a part with a quarter removed, as triangles for pictures."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.geometry.body import Body
+from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.results.fields.facets import (
     TRIANGLES,
     boundary_faces,
-    cut_lines,
+    line_segments,
     revolved,
     triangulated,
-    without_slivers,
+    without_degenerate_triangles,
 )
 from annelid.results.fields.state_fields import FieldGrid
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
-# The quarter from 270 to 360 degrees is taken away.
+# The quarter from 270 to 360 degrees is removed.
 OPEN_FROM, OPEN_MIDDLE = 1.5 * np.pi, 1.75 * np.pi
 _STATIONS = 91
 _LATTICE = "lattice"  # region of printed struts
 
 
 @dataclass(frozen=True)
-class Skin:
-    """Triangles of a part's surface, cut open.
+class CutawaySurface:
+    """Triangles of the surface of a part with a quarter removed.
 
     Attributes:
-        source: Grid point from which each point takes its fields, shape (n,).
-        angle: Angle by which each point is turned about the axis; ``None`` where none is.
-        mirrored: Whether each point is mirrored about the plane Y = 0 before; ``None`` where none is.
+        source: Grid point from which each point takes its field values, shape (n,).
+        angle: Angle by which each point is rotated about the axis; ``None`` if no point is rotated.
         triangles: Shape (t, 3).
-        lines: Edges worth drawing (outlines of the regions on the cut faces), shape (k, 2).
+        lines: Edges that are drawn (outlines of the regions on the cut faces), shape (k, 2).
+        mirrored: Whether each point is first mirrored about the plane Y = 0; ``None`` if no point is.
     """
 
     source: IntArray
@@ -45,35 +42,37 @@ class Skin:
     mirrored: NDArray[np.bool_] | None = None
 
     def place(self, points: FloatArray) -> FloatArray:
-        """Return where the points of the skin stand, from grid points in X, Y, Z, shape (n, 3)."""
-        taken = points[self.source]
+        """Return the positions of the surface points, given those of the grid points, shape (n, 3)."""
+        positions = points[self.source]
         if self.angle is None:
-            return taken
+            return positions
         c, s = np.cos(self.angle), np.sin(self.angle)
-        x, y, z = taken.T
+        x, y, z = positions.T
         if self.mirrored is not None:
             y = np.where(self.mirrored, -y, y)
         return np.column_stack([c * x - s * y, s * x + c * y, z])
 
 
-def open_skin(grid: FieldGrid) -> Skin:
-    """Return the skin of a part with a quarter taken away, so that its inside shows.
+def cutaway_surface(grid: FieldGrid) -> CutawaySurface:
+    """Return the surface of a part with a quarter removed, so that its inside is visible.
 
-    A sector is completed by its mirror images. A whole part with a lattice stays closed: what it is stands
-    outside, and its tetrahedra would end in a ragged edge.
+    A sector is completed by its mirror images. A whole part with a lattice is not cut: the lattice is on the
+    outside, and the tetrahedra would form a ragged edge.
     """
     body = grid.body
     if body.model == "axisymmetric":
-        return _revolved_skin(grid)
+        return _revolved_surface(grid)
     if body.model == "sector":
-        return _completed_skin(grid)
+        return _completed_sector(grid)
     kept = np.arange(len(grid.cells)) if _LATTICE in body.regions else _outside_the_opening(body)
     faces = boundary_faces(body.cells[kept], body.cell_type, members=grid.cells[kept])
-    return _compacted(Skin(np.arange(len(grid.nodes)), None, triangulated(faces), np.empty((0, 2), int)))
+    return _compacted(
+        CutawaySurface(np.arange(len(grid.nodes)), None, triangulated(faces), np.empty((0, 2), int))
+    )
 
 
-def _completed_skin(grid: FieldGrid) -> Skin:
-    """Mirror images of a sector side by side, up to where the part is cut open."""
+def _completed_sector(grid: FieldGrid) -> CutawaySurface:
+    """A sector and its mirror images side by side, up to the opening."""
     body, count = grid.body, len(grid.nodes)
     images = max(1, int(OPEN_FROM / (2 * np.pi) * body.multiplicity + 1e-9))
     step = 2 * np.pi / body.multiplicity
@@ -86,19 +85,19 @@ def _completed_skin(grid: FieldGrid) -> Skin:
     triangles = []
     for k in range(images):
         before, after = ("low", "high") if k % 2 == 0 else ("high", "low")
-        shown = ~cut[before] & ~cut[after]  # a cut face shows at either end only
+        shown = ~cut[before] & ~cut[after]  # a side face of the sector is visible only at the ends
         if k == 0:
             shown |= cut[before]
         else:
             number[k, on[before]] = number[k - 1, on[before]]
         if k == images - 1:
             shown |= cut[after]
-        mine = number[k][triangulated(faces[shown])]
-        triangles.append(mine if k % 2 == 0 else mine[:, ::-1])
+        image_triangles = number[k][triangulated(faces[shown])]
+        triangles.append(image_triangles if k % 2 == 0 else image_triangles[:, ::-1])
     image = np.repeat(np.arange(images), count)
     odd = image % 2 == 1
     return _compacted(
-        Skin(
+        CutawaySurface(
             source=np.tile(np.arange(count), images),
             angle=step * (image + odd),
             triangles=np.concatenate(triangles),
@@ -108,14 +107,14 @@ def _completed_skin(grid: FieldGrid) -> Skin:
     )
 
 
-def _revolved_skin(grid: FieldGrid) -> Skin:
+def _revolved_surface(grid: FieldGrid) -> CutawaySurface:
     body, count = grid.body, len(grid.nodes)
-    outline = cut_lines(boundary_faces(body.cells, body.cell_type, members=grid.cells))
+    outline = line_segments(boundary_faces(body.cells, body.cell_type, members=grid.cells))
     side = revolved(outline, count, _STATIONS, full=False)
     face = grid.cells[:, TRIANGLES[9]].reshape(-1, 3)
     last = (_STATIONS - 1) * count
     regions = [
-        cut_lines(boundary_faces(body.cells[cells], body.cell_type, members=grid.cells[cells]))
+        line_segments(boundary_faces(body.cells[cells], body.cell_type, members=grid.cells[cells]))
         for cells in body.regions.values()
     ]
     lines = np.concatenate(regions)
@@ -125,10 +124,10 @@ def _revolved_skin(grid: FieldGrid) -> Skin:
     number[:, on_axis] = number[0, on_axis]
     triangles = number.ravel()[np.concatenate([side, face, face + last])]
     return _compacted(
-        Skin(
+        CutawaySurface(
             source=np.tile(np.arange(count), _STATIONS),
             angle=np.repeat(angles, count),
-            triangles=without_slivers(triangles),
+            triangles=without_degenerate_triangles(triangles),
             lines=np.concatenate([lines, lines + last]),
         )
     )
@@ -140,14 +139,14 @@ def _outside_the_opening(body: Body) -> IntArray:
     return np.flatnonzero(angle < OPEN_FROM)
 
 
-def _compacted(skin: Skin) -> Skin:
-    members = np.concatenate([skin.triangles.ravel(), skin.lines.ravel()])
+def _compacted(surface: CutawaySurface) -> CutawaySurface:
+    members = np.concatenate([surface.triangles.ravel(), surface.lines.ravel()])
     used, renumbered = np.unique(members, return_inverse=True)
-    split = skin.triangles.size
-    return Skin(
-        source=skin.source[used],
-        angle=None if skin.angle is None else skin.angle[used],
-        mirrored=None if skin.mirrored is None else skin.mirrored[used],
+    split = surface.triangles.size
+    return CutawaySurface(
+        source=surface.source[used],
+        angle=None if surface.angle is None else surface.angle[used],
+        mirrored=None if surface.mirrored is None else surface.mirrored[used],
         triangles=renumbered[:split].reshape(-1, 3),
         lines=renumbered[split:].reshape(-1, 2),
     )

@@ -1,0 +1,43 @@
+# SPDX-License-Identifier: MIT
+"""Checking the mesh, the model and the cost of a case without running it."""
+
+from typing import NamedTuple
+
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.cost import Cost, cost_of
+from annelid.cases.convert.model import model_of
+from annelid.cases.convert.path import stages_of
+from annelid.cases.run.environment import require_libraries
+from annelid.cases.schema.case import Case
+from annelid.cases.validate.requirements import known_quantities
+from annelid.geometry.body import Body
+
+__all__ = ["CheckedCase", "check_case"]
+
+
+class CheckedCase(NamedTuple):
+    """A case that can be run.
+
+    Attributes:
+        body: The mesh.
+        cost: Size and expected cost.
+        quantities: Names of the quantities that a run reports.
+    """
+
+    body: Body
+    cost: Cost
+    quantities: tuple[str, ...]
+
+
+def check_case(case: Case) -> CheckedCase:
+    """Mesh a resolved case and check that it can be run.
+
+    Raises:
+        InputError: The case cannot be meshed, or a support or a load does not suit the mesh.
+    """
+    from annelid.solver.assembly.stage_checks import check_stages
+
+    require_libraries()
+    body = body_of(case)
+    check_stages(model_of(case, body), stages_of(case))
+    return CheckedCase(body, cost_of(case, body), tuple(known_quantities(case)))

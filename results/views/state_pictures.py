@@ -1,0 +1,50 @@
+# SPDX-License-Identifier: MIT
+"""3-D pictures of a state: the drawn part in grey beside the deformed part, coloured by a field."""
+
+from pathlib import Path
+
+from annelid.results.atomic import write_atomically
+from annelid.results.folder.run_record import RunRecord
+from annelid.results.views.rendering import png_bytes, pyvista_off_screen, pyvista_on_screen
+from annelid.results.views.scene import scene
+
+DEFAULT_FIELD = "largest principal stress"
+
+
+def picture(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, state: int | None = None) -> bytes:
+    """Render a state as a PNG picture.
+
+    Args:
+        run: The run or its folder.
+        field: Name of a nodal field, with or without its unit. Of a vector the length is shown, of the
+            principal stretches the largest; ``"mode"`` shows a critical state displaced along its mode.
+        state: Number of the state, by default the last; negative numbers count from the end.
+
+    Returns:
+        The content of a PNG file.
+
+    Raises:
+        InputError: The state or the field was not stored.
+        RenderingError: Pictures cannot be rendered on this machine.
+    """
+    plotter, _ = scene(pyvista_off_screen(), run, field, state, off_screen=True)
+    return png_bytes(plotter, compression=6)
+
+
+def write_picture(
+    run: RunRecord | Path | str, out: Path | str, *, field: str = DEFAULT_FIELD, state: int | None = None
+) -> Path:
+    """Write the picture of a state as a PNG file; arguments and errors as for :func:`picture`."""
+    return write_atomically(Path(out), picture(run, field=field, state=state))
+
+
+def show_window(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, state: int | None = None) -> None:
+    """Show a state in an interactive window; return when the window is closed.
+
+    Raises:
+        InputError: The state or the field was not stored.
+        RenderingError: There is no display.
+    """
+    plotter, title = scene(pyvista_on_screen(), run, field, state, off_screen=False)
+    plotter.add_axes()
+    plotter.show(title=title)
