@@ -45,3 +45,20 @@ def test_the_readme_of_a_folder_names_its_packages_and_modules(folder):
     named = set(re.findall(r"`(\w+(?:\.py|/))`", (ROOT / folder / "README.md").read_text(encoding="utf-8")))
     assert packages | modules <= named, sorted((packages | modules) - named)
     assert len(packages) > 5
+
+
+GUIDES = ["DEVELOPERS.md", *(f"{folder}/README.md" for folder in ("geometry", "solver", "results", "cases"))]
+
+
+@pytest.mark.parametrize("guide", GUIDES)
+def test_paths_named_in_a_guide_exist(guide):
+    places = ROOT, (ROOT / guide).parent
+    named = re.findall(r"`([a-z_]{3,}/[\w/]*(?:\.py)?)`", (ROOT / guide).read_text(encoding="utf-8"))
+    assert named
+    assert not [path for path in named if not any((place / path).exists() for place in places)]
+
+
+@pytest.mark.parametrize("guide", ["README.md", *GUIDES])
+def test_imports_shown_in_a_guide_work(guide):
+    for line in re.findall(r"^from annelid.* import .*", (ROOT / guide).read_text(encoding="utf-8"), re.MULTILINE):
+        exec(line)

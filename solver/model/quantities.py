@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from annelid.solver.display import KINDS
+from annelid.solver.model.loads import LOAD_KINDS
 
 PERCENTILE = 99.5
 
@@ -309,8 +310,8 @@ STABILITY_MARGIN_OF = Quantity(
     "stability margin <load>",
     "ratio",
     "critical load / load",
-    "multiple of a load (pressure, voltage, force, move, gravity, or all loads together; the others are "
-    "constant) at which the next limit point or bifurcation after the last state is; below 1 if the path "
+    f"multiple of a load ({', '.join(filter(None, (kind.margin for kind in LOAD_KINDS)))}, or all loads "
+    "together; the others are constant) at which the next limit point or bifurcation after the last state is; below 1 if the path "
     "ended at such a point before it reached the requested load",
     larger_is_better=True,
 )

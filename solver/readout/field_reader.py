@@ -6,7 +6,6 @@ from functools import cached_property
 import basix
 import numpy as np
 import ufl
-from dolfinx import fem
 from mpi4py import MPI
 from numpy.typing import NDArray
 
@@ -33,10 +32,9 @@ class FieldReader:
         cell = basix.CellType[problem.mesh.domain.basix_cell().name]
         points, _ = basix.make_quadrature(cell, _DEGREE)
         self._to_nodes = np.linalg.pinv(shape_values(problem.model.body.cell_type, points))
-        self._expressions = [
-            fem.Expression(self._values(group), points, jit_options=forms.jit_options())
-            for group in problem.fields.groups
-        ]
+        comm = problem.mesh.domain.comm
+        groups = problem.fields.groups
+        self._expressions = [forms.compile_expression(self._values(g), points, comm) for g in groups]
 
     def read(self, natural: float) -> tuple[dict[str, FloatArray] | None, bool]:
         """The fields in body order on the first rank, and whether no cell is inverted; collective.

@@ -1,8 +1,13 @@
 # SPDX-License-Identifier: MIT
 """Parameters are data: no change of material, load, size or number of sheets compiles a form again."""
 
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
+import dolfinx
 import pytest
+import ufl
 from models import CLOSED, reached, tube_body, value
+from mpi4py import MPI
 
 from annelid.geometry.shapes.shape import Band
 from annelid.solver.energy import forms
@@ -91,16 +96,29 @@ def test_no_change_compiles_again(base, change):
     assert forms.compiled_modules() == before
 
 
-def test_the_count_sees_a_new_form(tmp_path, monkeypatch):
-    """In an empty cache the same run compiles; so an unchanged count does mean something."""
+@pytest.fixture
+def empty_cache(tmp_path, monkeypatch):
     forms.cache_folder.cache_clear()
     monkeypatch.setenv("ANNELID_CACHE", str(tmp_path))
-    try:
-        assert forms.compiled_modules() == 0
-        reached(
-            Model(tube_body(), (Part("wall", Material("m", "neo-hookean", {"shear_modulus": 1.0})),), CLOSED),
-            [Stage("rest", steps=1)],
-        )
-        assert forms.compiled_modules() > 3
-    finally:
-        forms.cache_folder.cache_clear()
+    yield tmp_path
+    forms.cache_folder.cache_clear()
+
+
+def test_the_count_sees_a_new_form(empty_cache):
+    """In an empty cache the same run compiles; so an unchanged count does mean something."""
+    assert forms.compiled_modules() == 0
+    reached(
+        Model(tube_body(), (Part("wall", Material("m", "neo-hookean", {"shear_modulus": 1.0})),), CLOSED),
+        [Stage("rest", steps=1)],
+    )
+    assert forms.compiled_modules() > 3
+
+
+def test_a_compilation_that_was_killed_is_repeated(empty_cache):
+    """The form compiler alone would wait for it, then fail, in every later run."""
+    mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
+    forms.compile_forms(1 * ufl.dx(mesh))
+    (ready,) = empty_cache.rglob("*.c.cached")
+    ready.unlink()
+    assert dolfinx.fem.assemble_scalar(forms.compile_forms(1 * ufl.dx(mesh))) == pytest.approx(1)
+    assert ready.exists()
