@@ -5,10 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-FloatArray = NDArray[np.float64]
+from annelid.geometry.body import FloatArray
 
 
 class Measure(NamedTuple):

@@ -60,5 +60,7 @@ def test_paths_named_in_a_guide_exist(guide):
 
 @pytest.mark.parametrize("guide", ["README.md", *GUIDES])
 def test_imports_shown_in_a_guide_work(guide):
-    for line in re.findall(r"^from annelid.* import .*", (ROOT / guide).read_text(encoding="utf-8"), re.MULTILINE):
+    for line in re.findall(
+        r"^from annelid.* import .*", (ROOT / guide).read_text(encoding="utf-8"), re.MULTILINE
+    ):
         exec(line)

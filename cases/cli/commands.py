@@ -54,13 +54,15 @@ def check_command(options: argparse.Namespace) -> int:
 def run_command(options: argparse.Namespace) -> int:
     """Run a case and write its report."""
     from annelid.cases.run.environment import prepare, require_libraries
-    from annelid.cases.run.run import default_folder, is_finished, refuse_folder, run_case
+    from annelid.cases.run.run import default_folder, run_case
+    from annelid.cases.validate.resolved import case_hash
+    from annelid.results.folder.folder_files import check_writable, status
 
     prepare()
     case = _read_case(options)
     folder = options.rundir or default_folder(Path(options.case).stem, case)
-    refuse_folder(folder, case)
-    if is_finished(folder, case) and not options.again:
+    check_writable(folder, case_hash(case), rerun=True)  # before anything is computed
+    if status(folder) == "finished" and not options.again:
         print(f"{folder} contains the finished run of this case; --again repeats it")
         return _print_outcome(folder, report=not options.no_report)
     require_libraries()

@@ -4,8 +4,8 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from annelid.cases.cluster.records import ArrayTask, Records
 from annelid.cases.cluster.site import Site
+from annelid.cases.cluster.submission_records import ArrayTask, Records
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.store import Store
 

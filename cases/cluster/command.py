@@ -8,7 +8,6 @@ from pathlib import Path
 
 from annelid.cases.cluster import queue
 from annelid.cases.cluster.arrays import RequestedLimits, make_job_arrays
-from annelid.cases.cluster.records import Records, remove_lock_of
 from annelid.cases.cluster.run_status import (
     TO_SUBMIT,
     RunStatus,
@@ -18,6 +17,7 @@ from annelid.cases.cluster.run_status import (
 )
 from annelid.cases.cluster.site import Site, read_site, site_text
 from annelid.cases.cluster.submission import Submission, make_submissions, submit_all, write_submit_script
+from annelid.cases.cluster.submission_records import Records, remove_lock_of
 from annelid.cases.studies.opening import create_study
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.store import Store

@@ -6,7 +6,7 @@ import select
 import shlex
 from pathlib import Path
 
-from annelid.cases.cluster.records import ArrayTask
+from annelid.cases.cluster.submission_records import ArrayTask
 from annelid.cases.run.ranks import LAUNCHER
 from annelid.cases.studies.plan import PlannedRun
 from annelid.cases.studies.pool import Worker

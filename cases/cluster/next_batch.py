@@ -17,10 +17,10 @@ from pathlib import Path
 from annelid.cases.cluster import queue
 from annelid.cases.cluster.arrays import RequestedLimits
 from annelid.cases.cluster.command import submit_study
-from annelid.cases.cluster.records import COLLECTOR, Attempt, Records, remove_lock_of
 from annelid.cases.cluster.run_status import RunStatus, run_statuses
 from annelid.cases.cluster.site import read_site
 from annelid.cases.cluster.submission import make_collector, submit_all
+from annelid.cases.cluster.submission_records import COLLECTOR, Attempt, Records, remove_lock_of
 from annelid.cases.run.environment import prepare
 from annelid.cases.studies.opening import create_study
 from annelid.cases.studies.page import write_page

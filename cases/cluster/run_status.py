@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from annelid.cases.cluster.queue import QueueState
-from annelid.cases.cluster.records import Records
+from annelid.cases.cluster.submission_records import Records
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.store import Store
 

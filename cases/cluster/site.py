@@ -168,7 +168,7 @@ def _sentence(item: dict[str, Any], raw: dict[str, Any]) -> str:
         allowed = sorted(table.model_fields)
         return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"
     if kind == "missing":
-        return f"{path}: is missing"
+        return f"{path}: missing"
     if kind in ("unit", "range"):
         return f"{path}: {item['msg']}"
     if kind == "string_pattern_mismatch":

@@ -10,9 +10,9 @@ from pathlib import Path
 
 from annelid.cases.cluster import queue
 from annelid.cases.cluster.arrays import JobArray, RequestedLimits
-from annelid.cases.cluster.records import COLLECTOR, Records
 from annelid.cases.cluster.script import ARRAY_TEMPLATE, COLLECTOR_TEMPLATE, fill_template, node_command
 from annelid.cases.cluster.site import Site
+from annelid.cases.cluster.submission_records import COLLECTOR, Records
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.store import Store
 from annelid.results.atomic import write_atomically

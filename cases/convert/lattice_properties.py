@@ -9,7 +9,7 @@ from annelid.cases.convert.model import material_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.geometry.errors import InvalidValue
-from annelid.geometry.lattice_mesh.unit_cell import unit_cell
+from annelid.geometry.lattice_mesh.cell_mesh import unit_cell
 from annelid.solver.records import CollapseState
 
 __all__ = ["write_lattice_properties"]

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from annelid.cases.run.terminal_bar import TerminalBar
 from annelid.results.folder.tables import column_kind
-from annelid.solver.display import DisplayUnits
+from annelid.solver.display import DisplayUnits, counted
 from annelid.solver.records import Equilibrium
 
 __all__ = ["Bar", "Lines", "Progress", "progress_for"]
@@ -76,6 +76,5 @@ def describe(state: Equilibrium, units: DisplayUnits) -> str:
         if load.value
     )
     modes = f", {state.unstable_modes} unstable" if state.unstable_modes else ""
-    return (
-        f"{state.stage} {state.parameter:.3f}  {loads or 'no load'}  ({state.iterations} iterations{modes})"
-    )
+    effort = counted(state.iterations, "iteration")
+    return f"{state.stage} {state.parameter:.3f}  {loads or 'no load'}  ({effort}{modes})"

@@ -18,8 +18,7 @@ from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.resolved import case_hash
 from annelid.geometry.body import Body
-from annelid.geometry.errors import AnnelidError, InputError
-from annelid.results.folder.folder_files import status
+from annelid.geometry.errors import AnnelidError
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.boundary import BareStroke
@@ -28,7 +27,7 @@ from annelid.solver.records import Equilibrium, Outcome
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
 
-__all__ = ["RunResult", "default_folder", "is_finished", "refuse_folder", "run_case"]
+__all__ = ["RunResult", "default_folder", "run_case"]
 
 
 @dataclass(frozen=True)
@@ -51,24 +50,6 @@ class RunResult:
 def default_folder(name: str, case: Case) -> Path:
     """Return the default folder of a run: ``runs/<name>-<first digits of the hash>``."""
     return Path("runs") / f"{name}-{case_hash(case)[:8]}"
-
-
-def is_finished(folder: Path, case: Case) -> bool:
-    """Whether the folder contains a finished run of this case."""
-    return status(folder, case_hash(case)) == "finished"
-
-
-def refuse_folder(folder: Path, case: Case) -> None:
-    """Check that a run may be written to a folder, before anything is computed.
-
-    Raises:
-        InputError: The folder contains something else.
-    """
-    content = status(folder, case_hash(case))
-    if content in ("of another case", "not a run folder"):
-        what = "contains a run of another case" if content == "of another case" else "is not a Run folder"
-        text = f"{folder}: {what}; nothing was written. Choose a new folder, or delete this one first"
-        raise InputError(text, key="RUNDIR", status=content)
 
 
 def run_case(

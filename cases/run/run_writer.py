@@ -44,7 +44,7 @@ class RunWriter:
             provenance=provenance(ranks),
             body=body,
             keep_fields=case.output.fields,
-            redo=rerun,
+            rerun=rerun,
         )
         self._progress: Progress = progress_for([stage.name for stage in case.stages], self._units)
         self._last: Quantities = {}

@@ -124,5 +124,5 @@ def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
         allowed = sorted(field.alias or name for name, field in table.model_fields.items())
         return f"{path}: unknown key{nearest(str(keys[-1]), allowed)}; allowed here: {', '.join(allowed)}"
     if item["type"] == "missing":
-        return f"{path}: is missing"
+        return f"{path}: missing"
     return f"{path}: {reason(item)}"

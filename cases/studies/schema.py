@@ -1,12 +1,14 @@
 # SPDX-License-Identifier: MIT
 """Study files: a base case and what varies in it."""
 
+from contextlib import suppress
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from annelid.cases.schema.base import Count, Duration, Memory, Table
 from annelid.cases.studies.values import Value
+from annelid.solver.model.quantities import quantity_of
 
 __all__ = ["Derive", "Objective", "RunLimits", "Sampling", "Search", "Study", "StudyOutput", "Vary"]
 
@@ -74,7 +76,18 @@ class Objective(Table):
     quantity: str
     """A reported quantity."""
     aim: Literal["maximise", "minimise"]
-    """Direction of the optimisation."""
+    """Direction of the optimisation; left out: the better one, for quantities that have one."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _default_aim(cls, value: Any) -> Any:
+        if not isinstance(value, dict) or "aim" in value:
+            return value
+        with suppress(KeyError):
+            larger = quantity_of(str(value.get("quantity"))).larger_is_better
+            if larger is not None:
+                return value | {"aim": "maximise" if larger else "minimise"}
+        return value
 
 
 class Search(Table):

@@ -42,9 +42,7 @@ def initial_plan(file: StudyFile) -> Plan:
     study, search = file.study, file.study.search
     assert search is not None
     if not study.objectives:
-        raise InputError(
-            f"{file.path}: objectives: are missing; a search needs one to three", key="objectives"
-        )
+        raise InputError(f"{file.path}: objectives: missing: a search needs one to three", key="objectives")
     if study.sampling is not None or study.tolerance:
         text = f"{file.path}: search: a search chooses its points itself; leave out sampling and tolerance"
         raise InputError(text, key="search")

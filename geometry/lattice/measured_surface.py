@@ -142,17 +142,20 @@ def read_radial_surface(path: Path | str) -> RadialSurface:
     """
     try:
         with Path(path).open(newline="", encoding="utf-8-sig") as stream:
-            rows = list(csv.DictReader(stream))
-        table = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
+            rows = csv.DictReader(stream)
+            missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
+            if missing:
+                raise ValueError(f"missing: {', '.join(missing)}")
+            table = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
     except OSError as error:
         text = (
             f"measured surface {path}: cannot be read ({error.strerror}); paths are relative to the case file"
         )
         raise InputError(text, path=str(path)) from error
-    except (UnicodeDecodeError, csv.Error, KeyError, TypeError, ValueError) as error:
+    except (UnicodeDecodeError, csv.Error, TypeError, ValueError) as error:
         text = (
             f"measured surface {path}: rows of numbers under the columns {', '.join(COLUMNS)} are needed "
-            f"({error!r})"
+            f"({error})"
         )
         raise InputError(text, path=str(path)) from error
     table = table.reshape(-1, 3)

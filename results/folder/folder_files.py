@@ -62,33 +62,23 @@ def read_json(path: Path) -> dict[str, Any] | None:
     return content if isinstance(content, dict) else None
 
 
-def check_writable(folder: Path, case_hash: str, *, redo: bool) -> None:
+def check_writable(folder: Path, case_hash: str, *, rerun: bool) -> None:
     """Check that a run of a case may be written to a folder.
 
     Raises:
-        InputError: It contains something else, another case, or (unless ``redo``) the finished run of this
+        InputError: It contains something else, another case, or (unless ``rerun``) the finished run of this
             case.
     """
     current = status(folder, case_hash)
-    data = {"folder": str(folder), "status": current}
-    if current == "not a run folder":
-        raise InputError(
-            f"run folder {folder}: exists and is not a Run folder; nothing was written. "
-            "Choose a new or empty folder.",
-            **data,
-        )
-    if current == "of another case":
-        raise InputError(
-            f"run folder {folder}: contains a run of another case; nothing was written. "
-            "Choose another folder, or delete this one first.",
-            **data,
-        )
-    if current == "finished" and not redo:
-        raise InputError(
-            f"run folder {folder}: the run of this case is finished; nothing was written. "
-            "Read its report, or run it again (--again).",
-            **data,
-        )
+    problem = {
+        "not a run folder": "is not a Run folder; nothing was written. Choose a new or empty folder",
+        "of another case": "contains a run of another case; nothing was written. Choose another folder, or "
+        "delete this one first",
+        "finished": "contains the finished run of this case; nothing was written. Read its report, or run it "
+        "again (--again)",
+    }.get(current)
+    if problem and not (rerun and current == "finished"):
+        raise InputError(f"{folder}: {problem}", key="RUNDIR", folder=str(folder), status=current)
 
 
 def remove_run_files(folder: Path) -> None:

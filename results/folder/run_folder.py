@@ -89,7 +89,7 @@ class RunFolder:
         provenance: Mapping[str, Any],
         body: Body,
         keep_fields: KeepFields = "all",
-        redo: bool = False,
+        rerun: bool = False,
     ) -> "RunFolder":
         """Start a run; files of an unfinished run of the same case are removed first.
 
@@ -102,20 +102,20 @@ class RunFolder:
             body: The mesh; it is stored so that the report can be created from the folder alone.
             keep_fields: States whose fields are stored; ``"stage ends"`` includes the last state and the
                 critical points.
-            redo: Start again even if the run of this case is finished.
+            rerun: Start again even if the run of this case is finished.
 
         Raises:
             InputError: The folder contains something else, another case or a finished run of this case, or
                 another process writes to it.
         """
         folder = Path(path)
-        check_writable(folder, case_hash, redo=redo)
+        check_writable(folder, case_hash, rerun=rerun)
         folder.mkdir(parents=True, exist_ok=True)
         lock = FolderLock(folder)
         lock.acquire()
         try:
             # Another writer may have started between the first check and the lock.
-            check_writable(folder, case_hash, redo=redo)
+            check_writable(folder, case_hash, rerun=rerun)
             remove_run_files(folder)
             header = {"kind": FOLDER_KIND, "format": 1, "case_hash": case_hash, "started": utc_now()}
             write_json(folder / PROVENANCE, {**provenance, **header})

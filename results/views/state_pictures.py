@@ -4,7 +4,7 @@
 from pathlib import Path
 
 from annelid.results.atomic import write_atomically
-from annelid.results.folder.run_record import RunRecord
+from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.views.rendering import png_bytes, pyvista_off_screen, pyvista_on_screen
 from annelid.results.views.scene import scene
 
@@ -45,6 +45,7 @@ def show_window(run: RunRecord | Path | str, *, field: str = DEFAULT_FIELD, stat
         InputError: The state or the field was not stored.
         RenderingError: There is no display.
     """
-    plotter, title = scene(pyvista_on_screen(), run, field, state, off_screen=False)
+    record = run if isinstance(run, RunRecord) else open_run(run)  # a wrong folder is reported first
+    plotter, title = scene(pyvista_on_screen(), record, field, state, off_screen=False)
     plotter.add_axes()
     plotter.show(title=title)

@@ -156,7 +156,7 @@ class Problem:
         )
 
     def material_energy(self, group: CellGroup, F: Expr) -> Expr:
-        """Det G [ψ - p (Je - 1) - p²/(2κ)] per reference volume."""
+        """Energy det G [ψ - p (Je - 1) - p²/(2κ)] per reference volume."""
         deposited = group.deposited
         p, Je = self.unknowns[1], self.elastic(F, deposited=deposited).J
         ψ = self.stored_energy(group, F)

@@ -184,7 +184,7 @@ def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, .
 
 
 def _volume(natural: tuple[fem.Function, ...]) -> Any:
-    """Det G."""
+    """Stress-free over reference volume, det G."""
     normal, hoop, axial, *shears = natural
     if not shears:
         return normal * hoop * axial

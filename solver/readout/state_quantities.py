@@ -12,7 +12,7 @@ from annelid.geometry.wall_directions import wall_directions
 from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model import quantities as q
 from annelid.solver.model.model import Model
-from annelid.solver.readout import shape
+from annelid.solver.readout import deformed_shape
 from annelid.solver.readout.in_plane_stress import compressed_fraction
 from annelid.solver.records import Measure, Profile
 
@@ -60,7 +60,7 @@ Places = dict[str, tuple[float, ...]]
 def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profile], Places]:
     """All quantities of a state, the radial profiles and the places of extremes."""
     places: Places = {}
-    profiles = shape.profiles(data.model.body, data.displacement)
+    profiles = deformed_shape.profiles(data.model.body, data.displacement)
     values = _shape_values(data, profiles)
     values |= _extremes(data, places)
     values |= _electrical(data, places)
@@ -83,15 +83,15 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
 
 def _shape_values(data: StateData, profiles: Mapping[str, Profile]) -> dict[str, float]:
     body, inner = data.model.body, profiles["inner"]
-    expansion = shape.expansion(inner)
+    expansion = deformed_shape.expansion(inner)
     values = {
-        q.MEAN_RADIAL_EXPANSION.name: shape.mean_over_height(inner, expansion),
+        q.MEAN_RADIAL_EXPANSION.name: deformed_shape.mean_over_height(inner, expansion),
         q.LARGEST_RADIAL_EXPANSION.name: float(expansion.max()),
         q.LARGEST_RADIAL_CONTRACTION.name: float(-expansion.min()),
-        q.AXIAL_SHORTENING.name: shape.shortening(body, data.displacement),
-        q.LENGTH.name: shape.length(body, data.displacement),
+        q.AXIAL_SHORTENING.name: deformed_shape.shortening(body, data.displacement),
+        q.LENGTH.name: deformed_shape.length(body, data.displacement),
         q.LARGEST_DIAMETER.name: 2 * float(inner.radius.max()),
-        q.MINIMUM_WALL_THICKNESS.name: shape.wall_thickness(body, data.displacement),
+        q.MINIMUM_WALL_THICKNESS.name: deformed_shape.wall_thickness(body, data.displacement),
     }
     for section in data.model.sections:
         at = float(np.interp(section.height, inner.height, expansion))
@@ -183,7 +183,7 @@ def _contact(data: StateData) -> dict[str, float]:
     """Force, mean pressure, length and penetration of each contact."""
     values: dict[str, float] = {}
     for contact in data.model.contacts:
-        x = shape.surface_points(data.model.body, data.displacement, contact.surface)
+        x = deformed_shape.surface_points(data.model.body, data.displacement, contact.surface)
         gap = gap_of_points(contact, x, data.obstacles.get(contact.name, contact.position))
         touching = x[gap < -_TOUCHING * contact.tolerance, -1]
         force, area = (data.energies[f"contact {what} {contact.name}"] for what in ("force", "area"))

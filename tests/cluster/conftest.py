@@ -11,8 +11,8 @@ from one_node import OneNode, problems_of_this_machine
 from plain_tube import ROOT
 from small_study import tables
 
-from annelid.cases.cluster.records import Records
 from annelid.cases.cluster.run_status import run_statuses
+from annelid.cases.cluster.submission_records import Records
 from annelid.cases.studies.opening import open_study
 
 

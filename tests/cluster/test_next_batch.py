@@ -12,8 +12,8 @@ from plain_tube import ROOT
 from small_study import tables
 
 from annelid.cases.cluster import next_batch, queue
-from annelid.cases.cluster.records import Attempt, Records
 from annelid.cases.cluster.run_status import search_status_lines
+from annelid.cases.cluster.submission_records import Attempt, Records
 from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.plan_file import read_plan
 

@@ -8,7 +8,7 @@ import pytest
 from one_node import wait_for
 from small_study import pressures
 
-from annelid.cases.cluster.records import Records
+from annelid.cases.cluster.submission_records import Records
 
 LENGTHS = {"key": "mesh.along", "name": "along"}
 TOO_FINE = "1e-5 mm"  # two million cells, more than the mesher allows

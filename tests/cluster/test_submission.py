@@ -12,11 +12,11 @@ from small_study import pressures, tables
 from annelid.cases.cluster import queue
 from annelid.cases.cluster.arrays import RequestedLimits, make_job_arrays
 from annelid.cases.cluster.command import submit_study
-from annelid.cases.cluster.records import Attempt, Records, remove_lock_of
 from annelid.cases.cluster.run_status import run_statuses
 from annelid.cases.cluster.script import PLACEHOLDERS, fill_template
 from annelid.cases.cluster.site import Container, Site
 from annelid.cases.cluster.submission import make_submissions, submit_all, write_submit_script
+from annelid.cases.cluster.submission_records import Attempt, Records, remove_lock_of
 from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.store import Failure
 from annelid.geometry.errors import InputError

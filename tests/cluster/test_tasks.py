@@ -14,8 +14,8 @@ from plain_tube import ROOT
 from small_study import pressures, tables
 
 from annelid.cases.cluster.arrays import RequestedLimits, make_job_arrays
-from annelid.cases.cluster.records import Records
 from annelid.cases.cluster.site import Site
+from annelid.cases.cluster.submission_records import Records
 from annelid.cases.studies.opening import create_study, open_study
 
 

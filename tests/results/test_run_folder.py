@@ -113,7 +113,7 @@ def test_files_of_an_unfinished_run_are_removed_and_other_files_kept(tmp_path, t
 
 def test_a_finished_run_can_be_repeated(tmp_path, tube):
     folder = finished(tmp_path / "run", tube)
-    with create(folder, tube, redo=True):
+    with create(folder, tube, rerun=True):
         assert status(folder, CASE_HASH) == "unfinished"
 
 

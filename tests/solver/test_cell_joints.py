@@ -8,7 +8,7 @@ from exact.joint import CUT, joint, jointed_moduli
 from stiff_nodes import material
 from test_unit_cells import as_array, honeycomb_beams, walls
 
-from annelid.geometry.lattice_mesh.unit_cell import unit_cell
+from annelid.geometry.lattice_mesh.cell_mesh import unit_cell
 from annelid.solver.homogenisation.unit_cell import UnitCell
 from annelid.solver.model.material import Material
 

@@ -25,7 +25,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.quantities import QUANTITIES, names_for, quantity_of
 from annelid.solver.model.stages import Stage
-from annelid.solver.readout import shape
+from annelid.solver.readout import deformed_shape
 
 pytestmark = pytest.mark.exact
 
@@ -275,14 +275,14 @@ def test_profile_of_a_bulge(size, height):
     length = 3.0
     body = build(Tube(2.0, length, (Layer("wall", 0.1),)), size)
     u = bulge(body.points, length, height, oval=0.02)
-    inner = shape.profiles(body, u)["inner"]
-    expansion = shape.expansion(inner)
+    inner = deformed_shape.profiles(body, u)["inner"]
+    expansion = deformed_shape.expansion(inner)
     assert inner.reference_radius == pytest.approx(2.0, rel=1e-12)
     exact = height * 4 * inner.height * (length - inner.height) / length**2
     assert expansion == pytest.approx(exact, abs=1e-4)
-    assert shape.mean_over_height(inner, expansion) == pytest.approx(2 / 3 * height, rel=1e-2)
+    assert deformed_shape.mean_over_height(inner, expansion) == pytest.approx(2 / 3 * height, rel=1e-2)
     assert np.abs(expansion).max() == pytest.approx(abs(height), rel=1e-3)
-    assert shape.shortening(body, u) == pytest.approx(-0.1, rel=1e-12)
+    assert deformed_shape.shortening(body, u) == pytest.approx(-0.1, rel=1e-12)
     assert inner.current_height == pytest.approx(1.1 * inner.height, rel=1e-9, abs=1e-12)
 
 
@@ -295,8 +295,8 @@ def test_wall_thickness_is_the_shortest_distance(model):
     push = -0.05 * np.clip((r - 2.0) / 0.2, 0, 1) * (1 - np.cos(np.pi * body.points[:, -1] / 2)) / 2
     u = np.zeros_like(body.points)
     u[:, :-1] = body.points[:, :-1] * (push / r)[:, None]
-    assert shape.wall_thickness(body, np.zeros_like(u)) == pytest.approx(0.2, rel=5e-3)
-    assert shape.wall_thickness(body, u) == pytest.approx(0.15, rel=5e-3)
+    assert deformed_shape.wall_thickness(body, np.zeros_like(u)) == pytest.approx(0.2, rel=5e-3)
+    assert deformed_shape.wall_thickness(body, u) == pytest.approx(0.15, rel=5e-3)
 
 
 # definitions

@@ -9,7 +9,7 @@ import pytest
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.catalogue import CELLS
 from annelid.geometry.lattice.pattern import Pattern, Strut
-from annelid.geometry.lattice_mesh.unit_cell import unit_cell
+from annelid.geometry.lattice_mesh.cell_mesh import unit_cell
 from annelid.solver.homogenisation.collapse import collapse_curve
 from annelid.solver.homogenisation.unit_cell import UnitCell
 from annelid.solver.model.material import Material

@@ -29,3 +29,16 @@ def test_an_invalid_value_is_reported_once(text, problem):
     with pytest.raises(InputError, match="1 error") as caught:
         study_from_text(HEAD + text, source="x.toml")
     assert caught.value.data["problems"] == [problem]
+
+
+def aim_of(quantity):
+    text = f'{HEAD}{VARY}values = ["1 kV"]\n[[objectives]]\nquantity = "{quantity}"'
+    return study_from_text(text, source="x.toml").objectives[0].aim
+
+
+def test_an_objective_aims_at_the_better_values_of_its_quantity():
+    assert aim_of("breakdown margin") == "maximise"
+    assert aim_of("peak stress") == "minimise"
+    with pytest.raises(InputError) as caught:
+        aim_of("lumen volume")
+    assert caught.value.data["problems"] == ["objectives[lumen volume].aim: missing"]

@@ -140,7 +140,7 @@ def test_points_and_parameters_are_inverse(study):
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"objectives": []}, "objectives: are missing"),
+        ({"objectives": []}, "objectives: missing"),
         ({"tolerance": True}, "leave out"),
         ({"sampling": {"method": "random", "samples": 4}}, "leave out"),
         ({"vary": [RADIUS | {"pair": "x"}]}, "paired"),
