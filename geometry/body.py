@@ -41,10 +41,7 @@ class Body:
             of the stress-free shape.
         stress_free_points: Stress-free positions of the nodes of these regions, shape (n, 3), mm; ``None``
             if they are unknown. The values of other nodes have no meaning.
-        drawn_pressure: Lumen pressure in the reference configuration, MPa; ``None`` for a body without loads
-            in that configuration.
-        deposited: Regions that were deposited stress-free on the other regions while these were in
-            equilibrium with ``drawn_pressure``.
+        deposited: Regions that were deposited stress-free on the other regions.
         base_node: For each node of a deposited region the node of the other regions beneath it, for each
             other node the node itself, shape (n,); ``None`` if nothing is deposited.
     """
@@ -63,7 +60,6 @@ class Body:
     notes: Mapping[str, str] = field(default_factory=dict)
     stress_free_gradient: Mapping[str, FloatArray] = field(default_factory=dict)
     stress_free_points: FloatArray | None = None
-    drawn_pressure: float | None = None
     deposited: tuple[str, ...] = ()
     base_node: IntArray | None = None
 

@@ -93,8 +93,8 @@ def contact_of(table: ContactTable) -> Contact:
     )
 
 
-def model_of(case: Case, body: Body) -> "Model":
-    """Return the model of a case on its meshed body."""
+def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Model":
+    """Return the model of a case on its meshed body, drawn under a pressure, MPa."""
     from annelid.solver.model.model import Model
 
     return Model(
@@ -106,7 +106,7 @@ def model_of(case: Case, body: Body) -> "Model":
         sections=tuple(Section(s.name, s.at) for s in case.sections),
         electrics=case.electrics.model,
         contacts=tuple(contact_of(contact) for contact in case.contacts),
-        drawn_pressure=body.drawn_pressure,
+        drawn_pressure=drawn_pressure,
         deposited=body.deposited,
         fluid_density=case.surroundings.fluid_density or 0.0,
     )

@@ -3,7 +3,7 @@
 
 from typing import NamedTuple
 
-from annelid.cases.convert.body import body_of
+from annelid.cases.convert.body import meshed_part_of
 from annelid.cases.convert.cost import Cost, cost_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of
@@ -38,6 +38,6 @@ def check_case(case: Case) -> CheckedCase:
     from annelid.solver.assembly.stage_checks import check_stages
 
     require_libraries()
-    body = body_of(case)
-    check_stages(model_of(case, body), stages_of(case))
-    return CheckedCase(body, cost_of(case, body), tuple(known_quantities(case)))
+    part = meshed_part_of(case)
+    check_stages(model_of(case, *part), stages_of(case))
+    return CheckedCase(part.body, cost_of(case, part.body), tuple(known_quantities(case)))

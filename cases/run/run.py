@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from annelid.cases.convert.body import body_of
+from annelid.cases.convert.body import MeshedPart, meshed_part_of
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.making import bare_stroke_of
 from annelid.cases.convert.model import model_of
@@ -17,11 +17,9 @@ from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.resolved import case_hash
-from annelid.geometry.body import Body
 from annelid.geometry.errors import AnnelidError
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.errors import NoEquilibrium
-from annelid.solver.model.boundary import BareStroke
 from annelid.solver.records import Equilibrium, Outcome
 
 if TYPE_CHECKING:
@@ -80,37 +78,37 @@ def run_case(
 
     comm = MPI.COMM_WORLD
     check_size(comm.size, expected_ranks)
-    body: Body = on_first_rank(comm, lambda: body_of(case))
-    check_stages(model_of(case, body), stages_of(case))  # before anything is written
-    bare: BareStroke | None = on_first_rank(comm, lambda: bare_stroke_of(case))
+    part: MeshedPart = on_first_rank(comm, lambda: meshed_part_of(case))
+    model = model_of(case, *part)
+    check_stages(model, stages_of(case))  # before anything is written
+    model = replace(model, bare_stroke=on_first_rank(comm, lambda: bare_stroke_of(case)))
     writers: list[RunWriter] = []
 
     def start() -> None:
-        writers.append(RunWriter(case, body, folder, rerun=rerun, ranks=comm.size))
+        writers.append(RunWriter(case, part.body, folder, rerun=rerun, ranks=comm.size))
 
     on_first_rank(comm, start)
     if not writers:
-        _follow(case, body, bare, None)
+        _follow(case, model, None)
         return None
     with writers[0] as writer:
         check = stop_at_missed_stages(case) if stop_early and comm.size == 1 else None
-        outcome, solution = _follow(case, body, bare, writer, check)
+        outcome, solution = _follow(case, model, writer, check)
         verdicts = writer.finish(outcome, solution)
         return RunResult(writer.path, outcome, verdicts, writer.states)
 
 
 def _follow(
     case: Case,
-    body: Body,
-    bare: "BareStroke | None",
+    model: "Model",
     writer: RunWriter | None,
     check: Callable[[Equilibrium], None] | None = None,
 ) -> tuple[Outcome, dict[str, Any]]:
     """Follow the path of a case, and write unexpected errors to the log of the run."""
     try:
-        return _follow_path(case, replace(model_of(case, body), bare_stroke=bare), writer, check)
+        return _follow_path(case, model, writer, check)
     except NoEquilibrium as failure:
-        notes = tuple(body.notes.values())
+        notes = tuple(model.body.notes.values())
         return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0, remarks=notes), {}
     except AnnelidError:
         raise

@@ -9,9 +9,9 @@ import resource
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from annelid.geometry.errors import AnnelidError
 from annelid.results.folder.folder_files import REPORT, SURFACE, status
@@ -26,7 +26,6 @@ __all__ = [
     "single_thread_environment",
 ]
 
-_BROKEN_FORM = re.compile(r"JIT compilation timed out.*remove ([^)]+\.c)\)", re.DOTALL)
 _MEMORY = re.compile(r"bad_alloc|out of memory|MemoryError|cannot allocate", re.IGNORECASE)
 _DISK = re.compile(r"no space left on device|disk quota exceeded", re.IGNORECASE)
 
@@ -78,7 +77,7 @@ def run_job(job: Job) -> Reply:
         if job.task == "report":
             make_report(Path(job.folder))
         else:
-            _repeat_after_broken_form(lambda: _run(job))
+            _run(job)
             if not job.surfaces:
                 shutil.rmtree(Path(job.folder) / SURFACE, ignore_errors=True)
     except MemoryError as error:
@@ -154,20 +153,3 @@ def _memory_unlimited() -> Iterator[None]:
         yield
     finally:
         resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
-
-
-def _repeat_after_broken_form(run: Callable[[], Any]) -> Any:
-    """Run; repeat it without the cache entry of a form whose compilation was killed.
-
-    Such an entry never becomes valid, and every run that needs the form ends by a timeout.
-    """
-    for attempt in range(3):
-        try:
-            return run()
-        except TimeoutError as error:
-            found = _BROKEN_FORM.search(str(error))
-            if found is None or attempt == 2:
-                raise
-            if attempt == 1:  # the first time, another process may still have been compiling
-                Path(found[1].strip()).unlink(missing_ok=True)
-    return None

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from annelid.cases.convert.body import body_of
+from annelid.cases.convert.body import body_of, meshed_part_of
 from annelid.cases.convert.cost import cost_of
 from annelid.cases.convert.making import bare_stroke_of
 from annelid.cases.convert.model import material_of, model_of
@@ -26,7 +26,7 @@ def test_quantities_known_before_a_run_are_those_of_the_solver(name):
     from annelid.solver.model.quantities import names_for
 
     case = read_case(library_cases()[name])
-    model = replace(model_of(case, body_of(case)), bare_stroke=bare_stroke_of(case))
+    model = replace(model_of(case, *meshed_part_of(case)), bare_stroke=bare_stroke_of(case))
     assert reported(case) == names_for(model.scope)
 
 
@@ -65,7 +65,7 @@ def test_a_case_is_converted_into_the_records_of_the_solver(tables):
     assert material.breakdown.field == 80.0
     assert material.breakdown.thickness_exponent == -0.25
     assert material.breakdown.reference_thickness == 0.1
-    model = model_of(case, body_of(case))
+    model = model_of(case, *meshed_part_of(case))
     part = model.parts[0]
     assert part.sheets is not None
     assert (part.sheets.count, part.sheets.thickness) == (4, pytest.approx(0.05))
