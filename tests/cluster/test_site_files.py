@@ -50,7 +50,7 @@ def test_units_and_defaults(site):
         ('more = { time = "1" }', "more.time: .* above 1"),
         ('ranks = "ssh"', "ranks: 'ssh': must be 'mpiexec' or 'srun'"),
         ("at_a_time = 0", "at_a_time: 0: must be greater than or equal to 1"),
-        ("container = {}", "container.image: is missing"),
+        ("container = {}", "container.image: missing"),
         (
             'container = { image = "x", imag = "y" }',
             "container.imag: unknown key.*allowed here: command, image",

@@ -81,7 +81,7 @@ def test_the_summary_has_units_and_writes_infinity_as_text(tmp_path, tube):
         ),
         (lambda folder, body: folder.write_text("a file"), "not a Run folder"),
         (lambda folder, body: finished(folder, body, case_hash="other"), "of another case"),
-        (lambda folder, body: finished(folder, body), "is finished"),
+        (lambda folder, body: finished(folder, body), "contains the finished run of this case"),
     ],
 )
 def test_a_folder_with_other_content_is_refused_and_not_changed(tmp_path, tube, prepare, match):
