@@ -105,7 +105,7 @@ def test_funnel():
 
 
 @pytest.mark.exact
-def test_rounding_does_not_make_a_straight_funnel_cross_itself():
+def test_rounding_does_not_make_a_funnel_cross_itself():
     # Its points lie on a line only within rounding; it was once rejected.
     shape = Dome(10.0, 6.0, (Layer("wall", 0.3),), hole_radius=2.0, profile="funnel")
     assert shape.meridian.length == pytest.approx(10.0)

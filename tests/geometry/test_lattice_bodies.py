@@ -152,7 +152,7 @@ def test_impossible_meshes_are_rejected():
         LatticeMeshSize(along=2.0, on_struts=0.0)
 
 
-def test_a_pattern_whose_periodic_edges_never_match_is_rejected(monkeypatch):
+def test_pattern_with_unmatched_edges_is_rejected(monkeypatch):
     slanted = np.array([(0.0, 0.2), (1.0, 0.6), (1.0, 0.8), (0.0, 0.4)])
     assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x").triangles) > 10
     monkeypatch.setattr(flat_mesh, "_match_periodic_edges", lambda *_: False)

@@ -159,7 +159,7 @@ def test_area_of_surfaces_and_bands(model):
         assert area(body, surface) == pytest.approx(value, rel=tolerance), surface
 
 
-def test_a_spline_through_points_of_a_sphere_approximates_the_sphere():
+def test_spline_through_points_approximates_the_sphere():
     """Source: 4/3 pi a^3; a cubic spline through 33 points of a half circle."""
     angle = np.linspace(-math.pi / 2, math.pi / 2, 33)
     points = np.column_stack([5.0 * np.cos(angle), 5.0 * np.sin(angle)])

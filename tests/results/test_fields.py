@@ -89,7 +89,7 @@ def test_parts_and_names_go_with_the_grid(tube_run, tube):
     np.testing.assert_array_equal(np.flatnonzero(band == 0), tube.bands["ring"])
 
 
-def test_nodes_are_doubled_where_regions_meet_and_jumps_stay(tube):
+def test_nodes_are_doubled_where_regions_meet(tube):
     grid = FieldGrid(tube)
     values = np.where(grid.region[:, None] == 1, 5.0, 2.0) * np.ones(tube.cells.shape)
     average = grid.average(values)

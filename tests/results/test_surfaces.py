@@ -102,7 +102,7 @@ def test_a_sector_with_an_uneven_displacement_is_mirrored():
     np.testing.assert_allclose(radius, INNER * (1.0 + 0.1 * np.sin(angles) ** 2), rtol=1e-12)
 
 
-def test_a_sector_whose_copies_do_not_fill_a_turn_is_not_completed():
+def test_sector_that_fills_no_turn_is_not_completed():
     body = solid_tube(1, 2, 3, turns=0.3)
     surface = deformed_surface(body, moved(body, 1.2), "lumen")
     assert len(surface.triangles) == 8 * 2 * 3

@@ -108,7 +108,7 @@ def test_margin_with_natural_stretch(strength, natural):
     assert value(states[-1], "breakdown margin") == pytest.approx(exact, rel=1e-5)
 
 
-def test_smallest_margin_is_at_the_inner_face_of_a_thick_tube():
+def test_smallest_margin_is_at_the_inner_face():
     """Radial field.
 
     Largest at the inner face, V / (a ln(b/a)); held at its drawn size by both ends and no motion.

@@ -96,7 +96,7 @@ def test_hexachiral_stiff_nodes_roll(r, t, modulus, poisson):
 
 
 @pytest.mark.exact
-def test_anti_tetrachiral_stiff_nodes_turn_against_each_other():
+def test_anti_tetrachiral_stiff_nodes_counter_rotate():
     # Own derivation: nodes turn by φ = ε L / 2 r, two ligaments a node bend by 2 φ: 1/E_bend = 6 L r² / t³,
     # in series with the ligaments' stretch, 1/E_stretch = L/t, which leaves the other direction alone.
     r, t = 0.2, 0.05

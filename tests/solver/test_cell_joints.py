@@ -54,7 +54,7 @@ def test_a_thick_honeycomb_is_its_walls_between_its_joints(angle, h):
 
 @pytest.mark.exact
 @pytest.mark.parametrize(("angle", "h"), HONEYCOMBS)
-def test_thick_honeycombs_of_rubber_follow_the_published_formulas(angle, h):
+def test_thick_rubber_honeycombs_follow_the_formulas(angle, h):
     # Stretch-corrected formulas (Gibson and Ashby 1997; Masters and Evans 1996; see honeycomb_beams), which
     # know no size of joints, times what the joints of these walls add to a frame of the same beams.
     pattern = walls(angle, h, THICK).pattern()

@@ -88,7 +88,7 @@ def test_a_free_tube_is_taken_past_its_pull_in_by_charge(ratio):
     assert shape_of(states[-1])[0] == pytest.approx(1.7, rel=STATE)
 
 
-def test_sheets_in_parallel_share_the_charge_as_the_layered_model_has_it():
+def test_parallel_sheets_share_charge_as_layered_ones():
     """Two thin sheets on one hot face: held together they stand where two layered sheets do."""
     charge = 0.9 * 4 * exact_charge(1.01, 1.25, 1.25, 0.68)
     drawn, _ = charged(wall(1.01, layers=2), charge, steps=6)
@@ -100,7 +100,7 @@ def test_sheets_in_parallel_share_the_charge_as_the_layered_model_has_it():
     assert value(drawn[-1], "charge") == pytest.approx(charge, rel=1e-8)
 
 
-def test_charge_is_the_slope_of_the_potential_and_has_the_slopes_it_claims():
+def test_charge_and_its_slopes_are_derivatives():
     """Central differences of Π by the voltage, of Q by the voltage and by the unknowns, at fixed unknowns."""
     model = wall(1.5, supports=(Support("end_low", "axial"), Support("end_high", "axial")))
     path = Path(model, (Stage("on", voltages={"on_sheet_0": volts(0.5, 0.5)}, steps=2),))
@@ -139,7 +139,7 @@ def test_charge_is_the_slope_of_the_potential_and_has_the_slopes_it_claims():
     assert (Qp - Qm) / 2e-3 == pytest.approx(gradient.dot(direction), rel=SLOPE)
 
 
-def test_one_of_two_faces_that_touch_cannot_be_charged_alone():
+def test_touching_faces_cannot_be_charged_separately():
     stage = Stage("s", charges={"on_sheet_0": 1e-3}, control="charge")
     with pytest.raises(InputError, match="'on_sheet_0' and 'on_sheet_1' touch and carry one charge"):
         Path(wall(1.1, layers=2), (stage,))

@@ -137,7 +137,7 @@ def test_film_under_dead_load_along_one_direction(stress, stretch_before, limit)
         assert around[i] == pytest.approx(across, rel=1e-4)
 
 
-def test_field_of_a_sheet_does_not_depend_on_the_number_of_sheets():
+def test_field_is_independent_of_the_number_of_sheets():
     """N sheets of thickness t at V strain like one sheet of N t at N V, and hold N² times the capacitance."""
     results = {}
     for count in (1, 4):

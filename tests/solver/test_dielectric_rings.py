@@ -118,7 +118,7 @@ def test_lumen_grows_and_contraction_is_read_where_it_is():
     assert value(state, "unstable modes") == 0
 
 
-def test_rings_do_not_feel_each_other_beyond_the_decay_length():
+def test_rings_do_not_interact_beyond_the_decay_length():
     """Beyond its edge the disturbance falls as exp(-β z) cos(β z + c): at 6 decay lengths it is below 1 %.
 
     The tube as a whole shortens or stretches a little between its fixed ends, the same everywhere; that is
@@ -150,7 +150,7 @@ def test_two_distant_rings_add():
     assert both[0] == pytest.approx(both[1], rel=1e-6)
 
 
-def test_touching_electrodes_carry_one_voltage_when_the_potential_is_solved():
+def test_touching_electrodes_must_have_one_voltage():
     body = build(
         Tube(RADIUS, 4.0, (Layer("wall", WALL),)),
         MeshSize(along=1.0, through=1),

@@ -302,7 +302,7 @@ def stack(sheets, wall, radius):
     )
 
 
-def test_drawn_sheets_with_solved_potential_are_the_layered_stack():
+def test_drawn_sheets_agree_with_the_layered_stack():
     """Four drawn sheets, hot faces shared by neighbours, against one layer of four sheets.
 
     Wall over radius 1/40.

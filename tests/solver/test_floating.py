@@ -75,7 +75,7 @@ def test_where_all_is_held_nothing_floats():
     assert not any(fixed.reaction_free for fixed in held)
 
 
-def test_loads_that_do_not_balance_are_refused_with_the_force():
+def test_unbalanced_loads_are_refused_with_the_force():
     body = tube_body(1.3)
     model = Model(body, (Part("wall", neo_hookean(MU)),), FLOATING)
     pull = Stage("pull", forces={"end_high": 0.02}, steps=1)

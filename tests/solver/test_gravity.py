@@ -75,7 +75,7 @@ def sag_over_beam(length):
 
 
 @pytest.mark.exact
-def test_an_enclosed_incompressible_body_carries_its_weight_as_a_liquid():
+def test_enclosed_incompressible_body_is_hydrostatic():
     """No motion is possible, so the pressure is hydrostatic: p = ρ g (height above)."""
     body = cylinder_body(3.0, 10.0, (1, 4))
     model = Model(body, (Part("core", RUBBER),), (Support("end_low", "axial"), Support("outer", "radial")))
@@ -110,7 +110,7 @@ def test_the_weight_is_that_of_the_stress_free_volume():
     assert value(last, "axial reaction end_low") == pytest.approx(weight, rel=1e-6)
 
 
-def test_the_rate_of_gravity_is_the_derivative_of_the_residual():
+def test_gravity_rate_is_the_derivative_of_the_residual():
     body = tube_body(1.2, 2.0, model="solid", around=8, through=1)
     model = Model(body, (Part("wall", RUBBER),), (Support("end_low", "all"),))
     system = System(Problem(model))
@@ -127,7 +127,7 @@ def test_the_rate_of_gravity_is_the_derivative_of_the_residual():
     )
 
 
-def test_gravity_needs_densities_and_directions_of_the_model():
+def test_gravity_needs_densities_and_valid_directions():
     model = Model(tube_body(), (Part("wall", neo_hookean(MU)),), (Support("end_low", "all"),))
     with pytest.raises(
         InputError, match="material 'rubber': density: missing: gravity acts in stage 'weigh'"

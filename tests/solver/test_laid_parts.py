@@ -57,7 +57,7 @@ def radii_of(model, state):
 
 
 @pytest.mark.exact
-def test_printed_tube_is_in_balance_and_its_release_is_that_of_two_bonded_tubes():
+def test_printed_tube_is_released_as_two_bonded_tubes():
     """Own derivation, as for a shrink fit: the pressures over both tubes add up to none."""
     model = printed_tube()
     states, outcome = followed(model, ("release", 0.0), ("fill", P))

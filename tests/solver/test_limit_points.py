@@ -216,7 +216,7 @@ def test_extremes_of_a_thin_sphere(name, H):
 
 @pytest.mark.parametrize("H", THIN_WALLS)
 @pytest.mark.parametrize("name", THIN)
-def test_unstable_modes_of_a_thin_sphere_between_its_extremes(name, H):
+def test_thin_sphere_is_unstable_between_its_extremes(name, H):
     states = blown(name, H)
     turns = [state.index for state in criticals(states)]
     for state in states:

@@ -68,7 +68,7 @@ def test_a_margin_that_was_not_found_is_only_a_bound():
     assert margin.text == "pressure: no critical point up to 1.5 times the present value"
 
 
-def test_a_pressure_that_was_not_reached_has_a_margin_below_one():
+def test_unreached_pressure_has_a_margin_below_one():
     most = largest_pressure()
     found, outcome, _ = margins(closed_tube(), Stage("fill", pressure=1.25 * most, steps=4))
     assert outcome.kind == "limit point"

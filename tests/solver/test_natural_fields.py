@@ -166,7 +166,7 @@ def test_a_tube_drawn_twisted_unwinds():
 
 
 @pytest.mark.exact
-def test_a_sphere_drawn_inflated_is_in_balance_up_to_its_pole():
+def test_inflated_sphere_is_in_equilibrium_up_to_its_pole():
     """At the pole the circumference has no direction; the thick sphere is alike all over."""
     A, B, a = 1.0, 1.2, 1.15
     b = (a**3 + B**3 - A**3) ** (1 / 3)
@@ -185,7 +185,7 @@ def test_a_sphere_drawn_inflated_is_in_balance_up_to_its_pole():
 
 
 @pytest.mark.exact
-def test_bonded_tubes_with_different_sheared_natural_stretch():
+def test_bonded_tubes_with_sheared_natural_stretch():
     """Own derivation: held at both faces, the shear force K a length is the same in both layers.
 
     2πR μ (w' + c) = K in each, with w the motion along the axis, so that ∫ w' dR = 0 gives K. Small shears,

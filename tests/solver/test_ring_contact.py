@@ -51,7 +51,7 @@ def test_elastica_is_the_tabulated_one(opening, width, σ):
     assert lobe.points[-1] == pytest.approx([0, opening], abs=1e-9)
 
 
-def test_lines_without_thickness_touch_where_they_are_known_to():
+def test_three_thin_lobes_touch_at_the_published_pressure():
     assert ring.touching_lobes(1e-6).σ == pytest.approx(21.65, rel=1e-3)
 
 

@@ -34,7 +34,7 @@ def long_tube(steps, beyond="follow"):
     return outcome, [s for s in states if s.critical], states
 
 
-def test_a_limit_point_and_a_bulge_in_one_step_are_told_apart():
+def test_limit_point_and_bulge_are_distinguished():
     _, found, states = long_tube(6)
     _, reference, _ = long_tube(60)
     between = [s for s in states if s.index < found[0].index]
@@ -62,7 +62,7 @@ def test_a_limit_point_and_a_bulge_in_one_step_are_told_apart():
     assert found[1].loads["pressure"].value < found[0].loads["pressure"].value
 
 
-def test_a_later_mode_is_located_although_others_are_unstable_already():
+def test_modes_are_located_in_unstable_states():
     """The count at located points steps by one, and each lies where the finer path has it."""
     _, found, _ = long_tube(6)
     _, reference, _ = long_tube(60)
@@ -75,7 +75,7 @@ def test_a_later_mode_is_located_although_others_are_unstable_already():
         )
 
 
-def test_a_column_without_direction_buckles_in_two_modes_together():
+def test_round_column_buckles_in_two_modes_together():
     """A clamped round column buckles at a strain of 4π² I/(A L²), to either side of two directions."""
     inner, wall, length = 0.5, 0.5, 30.0
     body = build(

@@ -174,7 +174,7 @@ def test_filled_ellipsoid_reaches_the_published_depth():
     assert last.unstable_modes == 0
 
 
-def test_ellipsoid_pulls_its_base_with_the_pressure_on_its_opening():
+def test_ellipsoid_base_bears_the_pressure_on_the_opening():
     """Axial balance of the wall.
 
     The base bears P π R² of the opening of radius 7 √(1 - 25/289), own derivation.

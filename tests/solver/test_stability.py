@@ -172,7 +172,7 @@ def test_states_with_inverted_elements_are_refused():
 
 @pytest.mark.parametrize(("ends", "remarked"), [("axial", False), ("free", True)])
 @pytest.mark.parametrize("sector", [30.0, 45.0, 90.0])
-def test_only_a_rim_that_moves_freely_makes_counts_approximate(sector, ends, remarked):
+def test_only_free_rims_make_mode_counts_approximate(sector, ends, remarked):
     # Pressure on a surface whose rims keep to planes has a potential (Bufler, Z. angew. Math. Mech. 64, 1984,
     # from memory), whatever the angle of the planes of a sector.
     body = tube_body(1.5, length=0.5, along=0.25, model="sector", sector=sector, around=24, through=1)

@@ -197,7 +197,7 @@ def test_tetrahedra_and_hexahedra_agree(axisymmetric):
     check_same(state, axisymmetric, 5e-4)
 
 
-def test_whole_solid_has_the_reactions_of_the_axisymmetric_part():
+def test_solid_has_the_reactions_of_the_axisymmetric_part():
     """Clamped at both ends, a full 3-D tube of eight elements round: volume, reactions and stability."""
     stage = [Stage("inflate", pressure=0.15, steps=2)]
     flat = tube_body(1.5, length=1.0, along=0.5, through=1)

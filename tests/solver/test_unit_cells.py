@@ -82,7 +82,7 @@ def test_slender_honeycombs_have_the_moduli_of_their_beams(name):
 
 @pytest.mark.exact
 @pytest.mark.parametrize("name", HONEYCOMBS)
-def test_thick_honeycombs_follow_the_stretch_corrected_beams(name):
+def test_thick_honeycombs_follow_stretch_corrected_beams(name):
     # Walls of a real honeycomb yield over less than their length from node to node: at t/l = 0.1 Poisson
     # ratios are those of beams, moduli lie between those of beams and of beams rigid up to where the faces of
     # neighbouring walls meet. (Joints of a known length: test_cell_frames; real joints: test_cell_joints.)
@@ -177,7 +177,7 @@ def test_a_sheet_without_holes_stretches_as_neo_hookean(axis):
     assert states[-1].stretch == pytest.approx(1.6)
 
 
-def test_collapse_curve_begins_at_the_modulus_and_does_its_work():
+def test_collapse_curve_agrees_with_modulus_and_work():
     cell = cell_of(CELLS["re-entrant"](vertical=2.0, inclined=1.0, angle=20.0, width=0.1).pattern())
     m = cell.moduli()
     seen = []

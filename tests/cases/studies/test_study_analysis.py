@@ -63,7 +63,7 @@ def test_a_sample_with_a_run_without_result_is_left_out():
     assert sobol_indices("y", ["a", "b", "c"], np.full(64 * 5, np.nan)) is None
 
 
-def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_truth():
+def test_rank_correlations_and_their_intervals():
     rng = np.random.default_rng(5)
     x = rng.normal(size=(60, 3))
     y = np.exp(x[:, 0]) - 0.5 * x[:, 1] + rng.normal(size=60)
@@ -88,7 +88,7 @@ def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_trut
     assert 0.92 < covered / 400 < 0.98  # 95 % with a deviation of 1.1 %
 
 
-def test_a_correlation_needs_enough_runs_and_values_that_vary():
+def test_correlations_need_enough_varying_values():
     x = np.arange(20.0)[:, None]
     assert rank_correlations("y", ["x"], x[:5], x[:5, 0]) is None
     assert rank_correlations("y", ["x"], x, np.ones(20)) is None
@@ -117,7 +117,7 @@ def test_the_pareto_front_agrees_with_pairwise_comparison():
     assert pareto_front(np.full((3, 2), np.nan), (True, True)).size == 0
 
 
-def test_the_fraction_of_conforming_parts_has_its_exact_interval():
+def test_fraction_of_conforming_parts_has_exact_interval():
     good = np.array([True] * 18 + [False] * 2)
     found = estimate_yield("", good, 1)
     # Clopper and Pearson for 18 of 20 at 95 %, from memory: 0.683 to 0.988.

@@ -85,7 +85,7 @@ def test_every_run_of_a_grid_agrees_with_the_closed_form(tube, study):
 
 
 @pytest.mark.exact
-def test_a_tolerance_study_agrees_with_the_propagation_of_errors(tube, study):
+def test_tolerance_study_agrees_with_error_propagation(tube, study):
     plan, store = study(
         vary=[
             {
