@@ -55,7 +55,7 @@ MAY_IMPORT = {
     ),
     "cases.library": (),
 }
-OF_THE_SOLVER = {"solver", "solver.model"}  # all that results and compare may import: records without DOLFINx
+OF_THE_SOLVER = {"solver", "solver.model"}  # for results and compare: records without DOLFINx
 HEAVY = {
     "gmsh": ("geometry",),
     "matplotlib": ("results", "compare"),

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The command line as a user sees it, in separate processes."""
+"""The command line in separate processes, as in the shell of a user."""
 
 import json
 import os

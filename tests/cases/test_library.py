@@ -170,7 +170,7 @@ def test_tapered_tube_expands_as_membrane_between_rings(tmp_path):
             inside = np.tanh((s - low) / 0.05) - np.tanh((s - high) / 0.05)
             return 2.8 * EPS0 * (voltage / 0.05) ** 2 * inside / 2
 
-        return wall.blown(1.2e-3, energy)(section) / np.interp(section, S, radius) - 1
+        return wall.inflated(1.2e-3, energy)(section) / np.interp(section, S, radius) - 1
 
     run = coarse_run("tapered_tube", tmp_path)
     for stage, voltage in (("fill", 0.0), ("energise", 1.5)):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What a job does on its node, without a cluster."""
+"""A job on its node, without a cluster."""
 
 import json
 import os

@@ -149,7 +149,7 @@ def test_parameter_is_the_arc_length(name):
 
 @every_model
 @every_dome
-def test_meshes_hold_the_volumes(name, model):
+def test_meshes_have_the_volumes_of_their_dome(name, model):
     shape = DOMES[name]
     body = build(shape, MODELS[model], [BAND])
     volumes = cell_volumes(body) * body.multiplicity

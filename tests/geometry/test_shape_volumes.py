@@ -20,7 +20,7 @@ from annelid.geometry.shapes.tube import Tube
 FORMULA = 1e-9  # relative, arc-length tables and Gauss sums against closed forms
 MESH = {"axisymmetric": 2e-5, "solid": 2e-4, "sector": 2e-4, "tetrahedra": 5e-4}  # relative, coarse meshes
 SHARP_BENDS = 10  # times as much where one cell spans half a shoulder
-STRAIGHT = 1e-12  # relative, where second-order cells hold the shape exactly
+STRAIGHT = 1e-12  # relative, where second-order cells have the exact shape
 RATE = 3.7  # second-order cells: the error of a volume falls with the fourth power of the size
 
 
@@ -101,7 +101,7 @@ def test_tapered_tubes():
 
 @pytest.mark.parametrize("model", MODELS)
 @pytest.mark.parametrize("name", SHAPES)
-def test_meshes_hold_the_volumes_of_their_shape(name, model):
+def test_meshes_have_the_volumes_of_their_shape(name, model):
     shape = SHAPES[name]
     body = build(shape, MODELS[model])
     straight = model == "axisymmetric" and isinstance(shape, Tube | Sleeve)

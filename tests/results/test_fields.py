@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The field files as VTK's own readers and cells see them."""
+"""Field files, read by VTK's own readers and cells."""
 
 from dataclasses import replace
 

@@ -18,7 +18,7 @@ VOID = {"meta", "br", "img", "link", "input", "hr"}
 
 
 class ReportPage(HTMLParser):
-    """Collects what a page needs from outside, and checks that its elements nest."""
+    """Collects the external files of a page, and checks that its elements nest."""
 
     def __init__(self, text):
         super().__init__()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Surfaces as a stock reader sees them, against volumes by formula."""
+"""Surfaces, read by stock readers, against areas and volumes by formula."""
 
 import meshio
 import numpy as np

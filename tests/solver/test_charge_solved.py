@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Charge held on electrodes whose potential is solved.
+"""Prescribed charge on electrodes whose potential is solved.
 
 Sources: the free tube with a radial field (``exact.dielectric``: own derivation, structure of Melnikov,
 Ogden, ZAMP 67, 140 (2016)), the cylindrical capacitor, and the layered model of the same thin sheets.
@@ -67,12 +67,12 @@ def exact_charge(ratio, la, lz, v):
 
 
 @pytest.mark.parametrize("ratio", PULL_IN)
-def test_a_free_tube_is_taken_past_its_pull_in_by_charge(ratio):
+def test_free_tube_passes_pull_in_under_charge_control(ratio):
     lz = dielectric.axial_stretch_without_force(ratio, 1.7, radial=True)
     end = exact_charge(ratio, 1.7, lz, dielectric.tube_radial_voltage(ratio, lz, 1.7))
     states, outcome = charged(wall(ratio), end)
     assert outcome.kind == "reached", outcome.text
-    # Past pull-in a thin tube may also share its charge out unevenly; the even states go on.
+    # Past pull-in the charge of a thin tube may also become uneven; the path follows the even states.
     (top,) = [s for s in states if s.critical == "limit point"]
     assert top.loads["voltage on_sheet_0"].value == pytest.approx(volts(PULL_IN[ratio], ratio - 1), rel=LIMIT)
     assert sum(s.index > top.index for s in states) >= 4
@@ -89,7 +89,7 @@ def test_a_free_tube_is_taken_past_its_pull_in_by_charge(ratio):
 
 
 def test_parallel_sheets_share_charge_as_layered_ones():
-    """Two thin sheets on one hot face: held together they stand where two layered sheets do."""
+    """Two thin sheets on one shared electrode have the equilibrium of two layered sheets."""
     charge = 0.9 * 4 * exact_charge(1.01, 1.25, 1.25, 0.68)
     drawn, _ = charged(wall(1.01, layers=2), charge, steps=6)
     lumped, _ = charged(wall(1.01, count=2, electrics="layered"), charge, steps=6)

@@ -78,7 +78,7 @@ def test_free_disc_stretches_equally_in_its_plane(electrics, row):
 
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 def test_no_equilibrium_beyond_pull_in(electrics):
-    """Energised well beyond the limit: the path ends just below it, and says why."""
+    """Energised well beyond the limit: the path ends just below it at a limit point."""
     target = 1.2 * LIMIT
     states, outcome = follow(
         film(electrics), Stage("pull in", voltages={"film": volts(target, THICKNESS)}, steps=6)
@@ -138,7 +138,7 @@ def test_film_under_dead_load_along_one_direction(stress, stretch_before, limit)
 
 
 def test_field_is_independent_of_the_number_of_sheets():
-    """N sheets of thickness t at V strain like one sheet of N t at N V, and hold N² times the capacitance."""
+    """N sheets of thickness t at V strain like one sheet of N t at N V, and have N² times the capacitance."""
     results = {}
     for count in (1, 4):
         model = Model(

@@ -105,7 +105,7 @@ def test_capacitance_of_the_energised_ring_is_the_largest():
     assert value(state, "capacitance") == pytest.approx(sum(capacitances.values()), rel=1e-12)
 
 
-def test_lumen_grows_and_contraction_is_read_where_it_is():
+def test_lumen_grows_where_the_ring_is_energised():
     state = energised("ring_4")
     assert value(state, "volume change") > 0
     assert value(state, "radial expansion ring_4") > 0.02
@@ -121,8 +121,7 @@ def test_lumen_grows_and_contraction_is_read_where_it_is():
 def test_rings_do_not_interact_beyond_the_decay_length():
     """Beyond its edge the disturbance falls as exp(-β z) cos(β z + c): at 6 decay lengths it is below 1 %.
 
-    The tube as a whole shortens or stretches a little between its fixed ends, the same everywhere; that is
-    taken off.
+    The uniform change of the whole tube between its fixed ends is subtracted.
     """
     profile = energised("ring_4").profiles["inner"]
     rise = profile.radius - RADIUS
@@ -139,7 +138,7 @@ def test_rings_do_not_interact_beyond_the_decay_length():
 
 
 def test_two_distant_rings_add():
-    """Rings 2 and 7 energised together are each what they are alone, the common axial tension apart."""
+    """Rings 2 and 7 energised together expand as each alone, except for the common axial tension."""
     kv = volts(0.35, WALL / COUNT)
     states, outcome = follow(rings(), Stage("on", voltages={"ring_2": kv, "ring_7": kv}, steps=3))
     assert outcome.kind == "reached"

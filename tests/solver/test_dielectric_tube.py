@@ -96,7 +96,7 @@ def fixed_length(ratio, lz, electrics):
     stages = [Stage(f"{v}", voltages={"whole": volts(v, ratio - 1)}, steps=1) for v in fields]
     if lz != 1.0:
         stages.insert(0, Stage("stretch", displacements={"end_high": (lz - 1) * LENGTH}, steps=2))
-    # Held at its drawn length the tube is pressed along its axis and would buckle; the uniform state goes on.
+    # At its drawn length the tube is in axial compression and would buckle; the uniform state is followed.
     states, outcome = follow(tube(ratio, electrics), *stages, beyond="follow")
     assert outcome.kind == "reached"
     return {float(s.stage): s for s in states if s.parameter == 1.0 and s.stage != "stretch"}
@@ -121,7 +121,7 @@ def test_closed_forms_are_the_tabulated_ones(ratio, lz, la, v, inner, outer, for
 
 @pytest.mark.parametrize("ratio", [1.05, 1.5])
 def test_radial_and_uniform_closed_forms_come_from_energies(ratio):
-    """Second road: dΠ/da = dΠ/dλz = 0 by differences of energies from Gauss sums and capacitances."""
+    """Second method: dΠ/da = dΠ/dλz = 0 by differences of energies from Gauss sums and capacitances."""
     R = 1 + (ratio - 1) / 2 * (1 + dielectric.GAUSS_NODES)
     weights = (ratio - 1) / 2 * dielectric.GAUSS_WEIGHTS
 
@@ -155,7 +155,7 @@ def test_solved_potential_at_fixed_length(ratio, lz, la, v, inner, outer, force)
     assert reached == pytest.approx(la, rel=VOLTAGE)
     assert value(state, "axial reaction end_high") == pytest.approx(MU * force, rel=FORCE)
     field = state.fields["true field"] / volts(1.0, 1.0)
-    assert field.max() == pytest.approx(inner, rel=2e-2)  # read at the face from inside two elements
+    assert field.max() == pytest.approx(inner, rel=2e-2)  # extrapolated to the face from two elements
     assert field.min() == pytest.approx(outer, rel=2e-2)
 
 
@@ -190,19 +190,16 @@ def test_layered_field_with_free_ends(ratio):
         assert along - 1 == pytest.approx(lz - 1, rel=FORCE)
 
 
-def test_layered_field_of_a_thin_wall_meets_the_radial_one():
-    """Wall over radius 1/20.
-
-    Both fields agree within the tolerance on v although each has its own closed form.
-    """
+def test_layered_thin_wall_agrees_with_the_radial_field():
+    """Wall over radius 1/20: both fields agree within the tolerance on v, although closed forms differ."""
     for v, state in free_ends(1.05, "layered").items():
         la, _ = inner_stretch(state)
         lz = 1 - value(state, "axial shortening")
         assert dielectric.tube_radial_voltage(1.05, lz, la) == pytest.approx(v, rel=VOLTAGE)
 
 
-def test_layered_field_of_a_thick_wall_does_not():
-    """The same comparison at half a radius differs by 2 %: the tolerances above tell the two apart."""
+def test_layered_thick_wall_differs_from_the_radial_field():
+    """Wall over radius 1/2: the fields differ by 2 %, so the tolerances above distinguish them."""
     state = fixed_length(1.5, 1.0, "layered")[0.225936]
     la, _ = inner_stretch(state)
     assert abs(dielectric.tube_radial_voltage(1.5, 1.0, la) / 0.225936 - 1) > 5 * VOLTAGE
@@ -241,14 +238,14 @@ def dimensional(electrics):
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 @pytest.mark.parametrize("row", range(len(DIMENSIONAL)))
 def test_tube_with_dimensions(electrics, row):
-    """Inner radius 4 mm, wall 0.25 mm, μ = 0.2 MPa, relative permittivity 2.8, length held.
+    """Inner radius 4 mm, wall 0.25 mm, μ = 0.2 MPa, relative permittivity 2.8, fixed length.
 
     Recomputed for a radial field; the layered model differs by less than the tolerance on voltage.
     """
     V, a, b, force, mean_field = DIMENSIONAL[row]
     state = dimensional(electrics)[row]
     inner, outer = (state.profiles[face].radius.mean() for face in ("inner", "outer"))
-    assert inner - 4.0 == pytest.approx(a - 4.0, rel=2.5 * VOLTAGE)  # the expansion goes with V²
+    assert inner - 4.0 == pytest.approx(a - 4.0, rel=2.5 * VOLTAGE)  # the expansion is proportional to V²
     assert outer - 4.25 == pytest.approx(b - 4.25, rel=2.5 * VOLTAGE)
     assert value(state, "axial reaction end_high") == pytest.approx(force, rel=FORCE)
     assert V / 1000 / (outer - inner) == pytest.approx(mean_field, rel=VOLTAGE)
@@ -286,7 +283,7 @@ def test_hot_face_does_not_matter(electrics):
 def stack(sheets, wall, radius):
     """A wall of drawn layers, each one sheet with its own electrode.
 
-    The shared faces are hot, or ground, for both.
+    Neighbours share their faces, at high voltage or grounded.
     """
     layers = [Layer(f"sheet_{i}", wall / sheets) for i in range(sheets)]
     bands = [Band(f"electrode_{i}", layer.name, 0.0, LENGTH) for i, layer in enumerate(layers)]
@@ -303,7 +300,7 @@ def stack(sheets, wall, radius):
 
 
 def test_drawn_sheets_agree_with_the_layered_stack():
-    """Four drawn sheets, hot faces shared by neighbours, against one layer of four sheets.
+    """Four drawn sheets with shared electrodes against one layer of four sheets.
 
     Wall over radius 1/40.
     """
@@ -334,10 +331,7 @@ def test_drawn_sheets_agree_with_the_layered_stack():
 
 
 def test_sheets_at_their_share_of_the_voltage():
-    """A wall of N sheets at V rests where one sheet of the whole wall does at N V.
-
-    Own derivation, E0 = V/t alone counts.
-    """
+    """A wall of N sheets at V has the equilibrium of one sheet at N V, since only E0 = V/t matters."""
     ratio, wall = 1.5, 0.5
     one, _ = follow(tube(ratio, "layered"), Stage("on", voltages={"whole": volts(0.6, wall)}, steps=2))
     model = tube(ratio, "layered")
@@ -357,7 +351,7 @@ def test_sheets_at_their_share_of_the_voltage():
 
 
 def test_charge_of_a_shared_hot_face_is_counted_once():
-    """Two sheets of unequal thickness on one hot face: each electrode carries its own cylinder's charge."""
+    """Two sheets of unequal thickness with one shared face: each electrode has its own cylinder's charge."""
     inner, outer = 0.1, 0.3
     body = build(
         Tube(1.0, LENGTH, (Layer("thin", inner), Layer("thick", outer))),
@@ -383,11 +377,8 @@ def test_charge_of_a_shared_hot_face_is_counted_once():
 
 
 @pytest.mark.parametrize("hot", ["outer", "inner"])
-def test_passive_skin_of_the_same_rubber_carries_no_field(hot):
-    """A skin without electrodes bonded to the sheet, though it has a permittivity.
-
-    Radial field in the sheet alone.
-    """
+def test_passive_skin_of_the_same_rubber_has_no_field(hot):
+    """A bonded skin without electrodes has no field, even if it has a permittivity."""
     states = []
     for material in (RUBBER, Material("inert", "neo-hookean", {"shear_modulus": MU})):
         body = build(

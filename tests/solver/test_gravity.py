@@ -33,7 +33,7 @@ def states_of(model, *stages):
 @pytest.mark.exact
 def test_a_slender_rod_hangs_by_the_uniaxial_law():
     """μ (λ - λ⁻²) = ρ g (length below): own quadrature; sections stay plane up to (radius / length)²."""
-    length, radius, g = 200.0, 2.0, 40 * G  # as if turned in a centrifuge: 18 % longer
+    length, radius, g = 200.0, 2.0, 40 * G  # as in a centrifuge: 18 % longer
     model = Model(
         cylinder_body(radius, length, (2, 40)), (Part("core", RUBBER),), (Support("end_high", "axial"),)
     )
@@ -76,7 +76,7 @@ def sag_over_beam(length):
 
 @pytest.mark.exact
 def test_enclosed_incompressible_body_is_hydrostatic():
-    """No motion is possible, so the pressure is hydrostatic: p = ρ g (height above)."""
+    """No motion is possible, so the pressure is hydrostatic: p = ρ g depth."""
     body = cylinder_body(3.0, 10.0, (1, 4))
     model = Model(body, (Part("core", RUBBER),), (Support("end_low", "axial"), Support("outer", "radial")))
     last = states_of(model, Stage("stand", gravity={"axial": -G}, steps=1))[-1]

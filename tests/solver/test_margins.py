@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""How far a working point is from its next critical point, against extremes known without finite elements.
+"""Distance of a working point from its next critical point, against extremes from closed forms.
 
 Tubes: Rivlin 1949 (from memory), by exact/tube.py. Films under a dead load: own derivation, in
 exact/dielectric.py.
@@ -106,7 +106,7 @@ def film_limit(stress):
     ).fun
 
 
-def test_each_load_grows_while_the_other_is_held():
+def test_each_load_grows_while_the_other_is_constant():
     """A film under a dead load and a voltage: pull-in by the voltage alone, by the load alone, by both."""
     stress, field = 0.5, 0.8 * film_limit(0.5)
     area = np.pi * (50.05**2 - 50.0**2)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Every material law against closed forms, Treloar's data, and itself end to end."""
+"""Every material law against closed forms and Treloar's data, and in whole runs."""
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -177,7 +177,7 @@ def test_second_derivative_where_stretches_meet(compiled, law, corner, axisymmet
 
 @BOTH
 def test_ogden_contains_neo_hookean_and_mooney_rivlin(compiled, axisymmetric):
-    """α = 2 is neo-Hookean with μ1, α = -2 adds c2 = -μ2/2; where equal stretches hurt least to check."""
+    """α = 2 is neo-Hookean with μ1, α = -2 adds c2 = -μ2/2; also where stretches are equal."""
     ogden = compiled("ogden", axisymmetric)
     mooney = compiled("mooney-rivlin", axisymmetric)
     for corner in CORNERS.values():
@@ -261,16 +261,16 @@ def test_ogdens_own_parameters(compiled, row):
         assert stress(energy, mode, row[0], OGDEN_1972, (2, 1, 0)) == pytest.approx(expected, rel=1e-5)
 
 
-HELD = (Support("end_low", "axial"), Support("end_high", "axial"))
+SLIDING_ENDS = (Support("end_low", "axial"), Support("end_high", "axial"))
 
 
 def solid(material: Material) -> Model:
-    return Model(cylinder_body(2.0, 3.0), (Part("core", material),), HELD)
+    return Model(cylinder_body(2.0, 3.0), (Part("core", material),), SLIDING_ENDS)
 
 
 @pytest.mark.parametrize("law", LAWS)
 def test_cylinder_pulled_and_squeezed(law):
-    """A solid cylinder drawn out is in uniaxial tension; flattened, in equal-biaxial tension.
+    """A solid cylinder pulled along its axis is in uniaxial tension; flattened, in equal-biaxial tension.
 
     Flattened to lz = λ⁻² it takes the nominal axial stress (dW/dl) / (dlz/dl) = 2 S_biaxial / (-2 λ⁻³).
     """
@@ -325,7 +325,7 @@ def test_bulk_modulus(kappa):
 
 @pytest.mark.parametrize("law", LAWS)
 def test_small_strain_modulus(compiled, law):
-    """The modulus that scales forces is the slope of the law: S' = 3 μ at rest in uniaxial tension."""
+    """The initial shear modulus is the slope of the law: S' = 3 μ at rest in uniaxial tension."""
     h = 1e-4
     material = Material("rubber", law, EXAMPLES[law])
     order = (0, 1, 2) if law == "fung" else (2, 0, 1)  # Fung: shear across the fibre gives C bt / 2

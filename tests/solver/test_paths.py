@@ -130,7 +130,7 @@ def test_every_control_follows_the_same_path(control):
 
 
 def test_a_located_maximum_costs_at_most_eight_states():
-    """One factorisation a state to count its modes, and those of eight states in search of the maximum."""
+    """Each state takes one factorisation to count its modes; the search takes those of eight states."""
     states, _, count = through_the_maximum("volume")
     (top,) = criticals(states)
     assert top.factorisations <= 2 * 8 + 2
@@ -174,7 +174,7 @@ def test_pull_in_is_passed_by_charge():
     states, outcome, _ = run(model, Stage("charge", charges={"whole": 0.12}, control="charge", steps=14))
     top = criticals(states)[0]
     assert top.critical == "limit point"
-    # Just behind it the charge may also gather unevenly, which holding it does not prevent.
+    # Just behind it the charge may also become uneven, which charge control does not prevent.
     assert [s.critical for s in criticals(states)[1:]] == ["bifurcation"]
     assert outcome.kind == "lost stability"
     assert top.loads["voltage whole"].value == pytest.approx(0.68737619 * 0.05 / np.sqrt(EPS), rel=1e-3)
@@ -215,15 +215,15 @@ def test_gent_balloon_jumps_up_and_down(H):
         assert 1 + landed.quantities["mean radial expansion"].value == pytest.approx(stretch, rel=5e-3)
 
 
-def test_a_released_volume_jumps_or_says_that_it_would():
+def test_release_of_a_prescribed_volume_loses_stability():
     model = tube(1.1)
     stages = (
         Stage("fill", volume=13.0, control="volume", steps=8),
-        Stage("let go", pressure=0.065, steps=2),
+        Stage("release", pressure=0.065, steps=2),
     )
     _, outcome, _ = run(model, *stages)
     assert outcome.kind == "lost stability"
-    assert outcome.stage == "let go"
+    assert outcome.stage == "release"
 
 
 @cache
@@ -315,7 +315,7 @@ def test_pressure_maximum_of_a_sphere_at_constant_voltage(phi, stretch, maximum)
     drawn, kilovolts = 2 / 3 * np.pi * R**3, phi * H / np.sqrt(EPS)
     states, _, _ = run(
         model,
-        Stage("stretch", volume=1.15**3 * drawn, control="volume", steps=4),  # slack, it would wrinkle
+        Stage("stretch", volume=1.15**3 * drawn, control="volume", steps=4),  # it would wrinkle if compressed
         Stage("on", volume=1.15**3 * drawn, voltages={"whole": kilovolts}, control="volume", steps=4),
         Stage("fill", volume=1.6**3 * drawn, control="volume", steps=12),
         beyond_instability="follow",

@@ -2,8 +2,8 @@
 """Reported quantities against closed forms on an inflated tube and sphere, and on an energised tube.
 
 Source: finite elasticity of the neo-Hookean tube and sphere (Green & Zerna, Theoretical Elasticity, ch. 3,
-from memory), capacitor formulas, and own derivations where said. Quantities of shape alone are also read from
-displacements that are set by hand.
+from memory), capacitor formulas, and own derivations where noted. Quantities of shape are also computed from
+prescribed displacements.
 """
 
 from functools import cache
@@ -40,13 +40,13 @@ MODELS = {
     "tetrahedra": MeshSize(model="sector", along=LENGTH, through=2, around=16, cells="tetrahedra"),
 }
 RADIUS = 2e-4
-STRESS = {"axisymmetric": 1e-2, "hexahedra": 1e-2, "tetrahedra": 4e-2}  # at a face, read from inside
+STRESS = {"axisymmetric": 1e-2, "hexahedra": 1e-2, "tetrahedra": 4e-2}  # at a face, extrapolated from inside
 
-# The outer face is read as flat pieces between its nodes, which cut its arcs short around.
+# The outer face is approximated by flat pieces between its nodes, which are shorter than its arcs.
 THICKNESS = {"axisymmetric": 3e-3, "hexahedra": 6e-3, "tetrahedra": 6e-3}
 
 
-PERCENTILE = 8e-3  # equal shares of all nodes of a cell would give the peak itself
+PERCENTILE = 8e-3  # with equal weights of all nodes of a cell it would be the peak
 
 
 @cache
@@ -88,7 +88,7 @@ def test_shape_of_an_inflated_tube(kind):
 
 @pytest.mark.parametrize("kind", MODELS)
 def test_forces_and_stress_of_an_inflated_tube(kind):
-    """The clamps hold the wall alone: N = F + P π a²; they do not push outward."""
+    """The ends support only the wall: N = F + P π a², without radial forces."""
     state = inflated_tube(kind)
     wall = MU * (REDUCED_FORCE + PRESSURE * np.pi * LA**2)
     assert value(state, "axial reaction end_high") == pytest.approx(wall, rel=1e-3)
@@ -159,7 +159,7 @@ def inflated_sphere(kind):
 
 @pytest.mark.parametrize("kind", SPHERE_MODELS)
 def test_sphere_filled_to_a_volume(kind):
-    """Half sphere of inner radius 1.3 times the drawn one; the pressure is found."""
+    """A half sphere is filled to 1.3 times its inner radius; the pressure is computed."""
     state = inflated_sphere(kind)
     pressure = dielectric.sphere_pressure(SPHERE_RATIO, SPHERE_LA)
     assert state.loads["pressure"].value == pytest.approx(MU * pressure, rel=1e-3)
@@ -242,7 +242,7 @@ def test_charge_is_the_slope_of_the_potential(electrics):
     assert -slope == pytest.approx(value(here, "charge"), rel=1e-4)
 
 
-# shapes set by hand
+# prescribed shapes
 
 
 def bulge(points, length, height, oval):
@@ -268,10 +268,7 @@ def bulge(points, length, height, oval):
 )
 @pytest.mark.parametrize("height", [0.2, -0.3])
 def test_profile_of_a_bulge(size, height):
-    """Mean over the axis of a parabola is two thirds of its height.
-
-    An ovalisation leaves mean radii alone.
-    """
+    """The axial mean of a parabola is two thirds of its height; an ovalisation does not change mean radii."""
     length = 3.0
     body = build(Tube(2.0, length, (Layer("wall", 0.1),)), size)
     u = bulge(body.points, length, height, oval=0.02)

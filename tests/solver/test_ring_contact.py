@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Long tubes that collapse under suction until their walls meet: two lobes and three, with contact.
+"""Long tubes that collapse under suction until their walls touch, with two and three lobes.
 
 Source: elastica of exact/ring.py; its ring of two lobes touches at p R³/(E I) = 5.247 with the half opening 0
 (Flaherty, Keller & Rubinow, SIAM J. Appl. Math. 23, 446, 1972, from memory; recomputed), of three at 21.65.
@@ -57,13 +57,13 @@ def test_three_thin_lobes_touch_at_the_published_pressure():
 
 @cache
 def collapsing(lobes):
-    """Half a lobe of a tube under rising suction; it may turn to either side, so either plane may be met."""
+    """Half a lobe of a tube under increasing suction, which may buckle towards either plane."""
     angle = 180 / lobes
     body = build(
         Tube(1 - THICK / 2, LENGTH, (Layer("wall", THICK),)),
         MeshSize(model="sector", along=LENGTH, through=1, around=72, sector=angle),
     )
-    planes = (("low", 90.0), ("high", angle - 90.0))  # the sides of the sector; their normals point into it
+    planes = (("low", 90.0), ("high", angle - 90.0))  # sides of the sector with inward normals
     model = Model(
         body,
         (Part("wall", neo_hookean()),),
@@ -87,7 +87,7 @@ def first_contact(lobes):
 
 
 def contact_of(states):
-    """The plane that is touched."""
+    """Name of the plane in contact."""
     return max(("low", "high"), key=lambda name: value(states[-1], f"contact force {name}"))
 
 
@@ -116,7 +116,7 @@ def test_first_contact_of_a_collapsing_tube(lobes):
 
 
 def test_force_between_the_walls_of_two_lobes():
-    """Half of it is the shear of the elastica beside the point held."""
+    """Half of it is the shear force of the elastica beside the contact point."""
     _, states = collapsing(2)
     name = contact_of(states)
     lobe = ring.pressed_lobe(1.2 * first_contact(2), THICK / 2)

@@ -53,7 +53,8 @@ def test_clamped_shallow_cap_snaps(λ, share):
     assert -first.loads["pressure"].value / classical == pytest.approx(share, rel=0.02)
     assert first.unstable_modes == 0
     assert states[first.index + 1].unstable_modes == 1
-    # dU = P dV, by the trapezoidal rule over the states; the rim is held, so the cavity's volume is swept.
+    # dU = P dV, by the trapezoidal rule over the states. The rim is fixed, so the change of the cavity is the
+    # displaced volume.
     P, V, swept, U = (
         np.array([column(state) for state in states])
         for column in (

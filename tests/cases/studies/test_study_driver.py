@@ -22,7 +22,7 @@ RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4
 
 
 def runs_with_notes(*notes):
-    """Runs that behave as their notes say."""
+    """Runs that behave as their notes specify."""
     return {"key": "notes", "values": list(notes)}
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Worker processes leave nothing behind, and their logs state why a run on several ranks failed."""
+"""Worker processes are reaped, and their logs state why a run on several ranks failed."""
 
 import pytest
 
