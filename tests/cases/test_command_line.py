@@ -192,7 +192,6 @@ def test_two_ranks_give_the_same_result_as_one(annelid, case_file, tmp_path):
         assert values[1][name] == pytest.approx(value, rel=1e-5, abs=1e-7), name
 
 
-@pytest.mark.mpi
 def test_ranks_that_are_not_connected_are_refused(annelid, case_file, tmp_path):
     done = annelid("run", case_file, "alone", "--expect-ranks", 2)
     # It is started without mpiexec, so there is one rank where two were requested.

@@ -44,6 +44,7 @@ def dome_tables(**changes):
     return changed | changes
 
 
+@pytest.mark.exact
 def test_a_dome_with_a_lattice_can_be_run(tmp_path):
     result = run_case(case_from_tables(dome_tables()), tmp_path / "run")
     assert result.outcome.kind == "reached"
@@ -158,6 +159,7 @@ def measured_tables(**changes):
     return changed | changes
 
 
+@pytest.mark.exact
 def test_a_measured_part_can_be_run(tmp_path):
     case = case_from_tables(measured_tables())
     result = run_case(case, tmp_path / "run")

@@ -293,7 +293,7 @@ def maxwell_pressure():
     return brentq(surplus, P[bottom] * 1.01, P[top] * 0.99, xtol=1e-8), P[top]
 
 
-@pytest.mark.reference
+@pytest.mark.exact
 def test_long_tube_necks_at_the_equal_area_pressure(tmp_path):
     """Bulges of long tubes start at the maximum of the pressure at a given force (zero wave number).
 
@@ -318,7 +318,6 @@ def test_long_tube_necks_at_the_equal_area_pressure(tmp_path):
         assert closed_gent_tube(1 + expansion)[0] == pytest.approx(plateau, rel=0.02)
 
 
-@pytest.mark.exact
 def test_lattice_balloon_releases_the_work_of_pressure(tmp_path):
     # Energy theorem: the energy that skin and lattice lose is the work of the pressure, ∫ P dV. A cycle of
     # the voltage ends in its initial state, and its stroke repeats. The enclosed volume is that of the case
@@ -368,7 +367,6 @@ def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     assert not any(table["unstable modes"])
 
 
-@pytest.mark.exact
 def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     # Energy theorem: the strain energy is ∫ F dR of the rigid cylinder. Own reasoning: a crimped auxetic
     # sheath shortens, while other sheaths lengthen, and it recovers when it is released.
@@ -384,7 +382,6 @@ def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     assert abs(at_stage_end(run, "release", "axial shortening")) < 1e-3
 
 
-@pytest.mark.exact
 def test_lattice_sleeve_stores_the_work_of_pressure(tmp_path):
     # Energy theorem, as above. Own reasoning: a stretched sleeve squeezes, and a voltage reduces this.
     run = coarse_run("lattice_sleeve", tmp_path)

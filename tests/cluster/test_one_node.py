@@ -66,6 +66,7 @@ def test_exceeded_memory_and_time_get_higher_limits(cluster_user):
     assert (attempt.seconds, attempt.megabytes, attempt.ended) == (60.0, 1200.0, "done")
 
 
+@pytest.mark.mpi
 def test_ranks_without_connection_are_detected(cluster_user):
     user = cluster_user()
     user.write(pressures(5), site={"ranks": "srun", "srun": ["--mpi=none"]}, ranks=2)

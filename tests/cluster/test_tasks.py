@@ -88,6 +88,7 @@ def test_ended_job_is_recorded_and_ends_its_worker(array):
         os.kill(worker, 0)
 
 
+@pytest.mark.mpi
 def test_memory_of_all_ranks_counts(array):
     # One process takes about 200 MB, whatever the machine; two with their launcher more than 300.
     run, store, job = array(steps=5000, memory="300 MB")

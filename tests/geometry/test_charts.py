@@ -94,6 +94,7 @@ def test_charts_are_conformal(name):
     assert np.cross(around, along) / (scale**2)[:, None] == pytest.approx(normal, abs=2 * off)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("side", ["outside", "inside", "embedded"])
 @pytest.mark.parametrize(
     ("shape", "radius", "low"),
@@ -109,6 +110,7 @@ def test_tubes_are_unrolled_on_the_named_face(shape, radius, low, side):
     assert chart.scale(points) == pytest.approx(face)
 
 
+@pytest.mark.exact
 def test_offset_points_lie_on_a_parallel_surface():
     chart = RevolutionChart(sphere(RADIUS), 0.5)
     place = chart.place(points_in(chart), 0.25)

@@ -114,6 +114,7 @@ def test_core_facets_point_outwards_and_cells_are_sound(case):
     np.testing.assert_allclose(np.einsum("ij,ij->i", body.hoop, body.normal), 0.0, atol=1e-9)
 
 
+@pytest.mark.exact
 def test_embedded_struts_in_a_sleeve_on_a_core():
     body = cored(0.0, 0.0, 60.0, side="embedded")
     wall = math.pi * (4.4**2 - 4.0**2) * LENGTH

@@ -45,6 +45,7 @@ def corners_twice(body):
     return len(corners) - len(np.unique(np.round(body.points[corners], 7), axis=0))
 
 
+@pytest.mark.exact
 def test_volumes_are_those_of_the_tube_and_of_the_footprint():
     # Exact: the covered fraction of a ring of height h on the radius R.
     lattice = wrapped()
@@ -95,6 +96,7 @@ def test_struts_inside_leave_the_lumen_closed():
     np.testing.assert_allclose(r[outer], RADIUS + WALL)
 
 
+@pytest.mark.exact
 def test_embedded_struts_replace_the_wall():
     layers = (Layer("skin", 1.2),)
     tube = Tube(RADIUS, 14.0, layers)

@@ -126,6 +126,7 @@ def test_band_on_a_balloon_ends_at_its_inner_heights(model):
     assert inner[:, -1].max() == pytest.approx(7.5, abs=PLACE)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", MODELS)
 def test_every_node_of_a_sphere_is_on_it(model):
     body = build(Balloon(sphere(6.0), (Layer("wall", 0.5),)), MODELS[model])
@@ -139,6 +140,7 @@ def test_every_node_of_a_sphere_is_on_it(model):
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", MODELS)
 def test_every_node_of_a_tube_is_on_it(model):
     body = build(SHAPES["tube"], MODELS[model])
@@ -204,6 +206,7 @@ def test_surface_names_of_each_shape():
         assert set(build(SHAPES[name], MODELS["sector"]).surfaces) == surfaces | sides, name
 
 
+@pytest.mark.exact
 def test_planes_of_a_sector():
     body = build(SHAPES["solid sleeve"], MeshSize(along=2.0, model="sector", sector=60.0, around=24))
     assert body.multiplicity == pytest.approx(6.0, rel=ROUNDING)
@@ -239,6 +242,7 @@ def test_sizes_are_kept():
     assert len(solid.cells) == 18 * 3 * 2
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 def test_elements_follow_a_bend_for_any_element_size(model):
     body = build(Balloon(sphere(6.0), (Layer("wall", 0.5),)), MeshSize(along=100.0, model=model, through=1))

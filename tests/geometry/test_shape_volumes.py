@@ -99,6 +99,7 @@ def test_tapered_tubes():
     assert smooth.lumen_volume() == pytest.approx(expected, rel=FORMULA)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", MODELS)
 @pytest.mark.parametrize("name", SHAPES)
 def test_meshes_have_the_volumes_of_their_shape(name, model):
@@ -159,6 +160,7 @@ def test_area_of_surfaces_and_bands(model):
         assert area(body, surface) == pytest.approx(value, rel=tolerance), surface
 
 
+@pytest.mark.exact
 def test_spline_through_points_approximates_the_sphere():
     """Source: 4/3 pi a^3; a cubic spline through 33 points of a half circle."""
     angle = np.linspace(-math.pi / 2, math.pi / 2, 33)

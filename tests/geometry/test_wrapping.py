@@ -168,7 +168,6 @@ def test_surface_is_closed_if_column_sides_differ():
     assert {(b, a) for a, b in ways} == ways
 
 
-@pytest.mark.exact
 def test_measured_tube_has_the_lattice_of_the_tube():
     tube = measured_chart(np.linspace(0.0, 30.0, 16), np.full((16, 16), 6.3))
     lattices = [wrap(pattern_of("re-entrant"), chart, height=0.5, ring=1.0) for chart in (tube, TUBE)]

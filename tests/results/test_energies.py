@@ -57,6 +57,7 @@ def unloaded():
     return sorted(np.real(PRESSURE.roots()))
 
 
+@pytest.mark.exact
 def test_energies_of_a_double_well(tmp_path, tube):
     run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
     energies = energies_of(run.table)
@@ -77,6 +78,7 @@ def test_energies_of_a_double_well(tmp_path, tube):
         assert snap.released == pytest.approx(released, rel=1e-2)
 
 
+@pytest.mark.exact
 def test_energies_are_in_the_report_and_in_the_summary(tmp_path, tube):
     run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
     assert len(run.summary["energies"]["unloaded_states"]) == 3

@@ -180,6 +180,7 @@ def jacobians(path, dimension):
     return determinants, weight
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("body", "dimension", "volume"),
     [
@@ -214,6 +215,7 @@ def test_node_order_is_that_of_vtk(tmp_path, body, dimension, volume):
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     "body", [meridian_tube(2, 3), tetra_block(), solid_tube(1, 8, 1)], ids=lambda b: b.cell_type
 )

@@ -43,6 +43,7 @@ def run(tmp_path_factory):
     return open_run(folder)
 
 
+@pytest.mark.exact
 def test_the_run_folder_has_the_pressure_maximum(run):
     (point,) = run.critical_points
     assert point.kind == "limit point"

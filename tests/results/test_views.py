@@ -85,6 +85,7 @@ def test_a_quarter_of_the_part_is_removed(body):
     assert np.isclose(np.hypot(points[:, 0], points[:, 1]).min(), 4.0)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("body", "fraction"),
     [

@@ -18,7 +18,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import PointMotion, Stage
 
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.reference]
 
 # Drop of the crown over R, P R²/(E I).
 ROWS = {0.26: 4.01951, 0.56: 5.8635, 0.86: 7.49193, 1.06: 8.67999}

@@ -20,8 +20,6 @@ from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 THICKNESS = 0.05  # mm, as drawn
 STRENGTHS = (
     {"field": 80.0},
@@ -61,6 +59,7 @@ def margin(strength, field, stretch, thickness):
     return limit / field
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("strength", STRENGTHS)
 @pytest.mark.parametrize(("electrics", "count"), [("layered", 1), ("layered", 4), ("solved", 1)])
 def test_margin_of_a_free_film(strength, electrics, count):
@@ -80,6 +79,7 @@ def test_margin_of_a_free_film(strength, electrics, count):
     assert value(states[0], "breakdown margin") == np.inf
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("natural", [(0.8, 1.0), (1.25, 1.0), (0.9, 1.1)])
 @pytest.mark.parametrize("strength", [STRENGTHS[0], STRENGTHS[3]])
 def test_margin_with_natural_stretch(strength, natural):
@@ -108,6 +108,7 @@ def test_margin_with_natural_stretch(strength, natural):
     assert value(states[-1], "breakdown margin") == pytest.approx(exact, rel=1e-5)
 
 
+@pytest.mark.exact
 def test_smallest_margin_is_at_the_inner_face():
     """The radial field is largest at the inner face, V / (a ln(b/a)); the wall hardly deforms."""
     kv, ratio = 1e-3, 1.5

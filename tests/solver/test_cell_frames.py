@@ -47,6 +47,7 @@ def test_frames_agree_with_published_honeycombs(t, angle, h):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0)])
 def test_thick_honeycombs_with_joints_of_known_length(angle, h):
     # t/l = 0.1, walls rigid over 0.08 l at either end: published formulas over the free length.
@@ -59,6 +60,7 @@ def test_thick_honeycombs_with_joints_of_known_length(angle, h):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize("opening", [30.0, 60.0, 120.0])
 def test_stiff_squares_turn_on_their_hinges(opening):
     # E = 8 K / (a² (1 - sin opening)) per depth with K = E w³ / 12 L, ν = -1: Grima and Evans, J. Mater. Sci.
@@ -74,6 +76,7 @@ def test_stiff_squares_turn_on_their_hinges(opening):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(
     ("r", "t", "modulus", "poisson"),
     # E/Es and ν of frames with rigid nodes (own table, Euler-Bernoulli beams), ligaments of length 1.
@@ -96,6 +99,7 @@ def test_hexachiral_stiff_nodes_roll(r, t, modulus, poisson):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 def test_anti_tetrachiral_stiff_nodes_counter_rotate():
     # Own derivation: nodes turn by φ = ε L / 2 r, two ligaments a node bend by 2 φ: 1/E_bend = 6 L r² / t³,
     # in series with the ligaments' stretch, 1/E_stretch = L/t, which does not change the other direction.

@@ -42,7 +42,7 @@ def test_joints_converge_with_their_mesh():
     assert second < 5e-3 * np.abs(fine).max()
 
 
-@pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0), (-45.0, 2.0)])
 def test_thick_honeycomb_is_walls_between_joints(angle, h):
     # Without Poisson effect the cell is a plane sheet, so both solve the same problem.
@@ -53,6 +53,7 @@ def test_thick_honeycomb_is_walls_between_joints(angle, h):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), HONEYCOMBS)
 def test_thick_rubber_honeycombs_follow_the_formulas(angle, h):
     # Stretch-corrected formulas (Gibson and Ashby 1997; Masters and Evans 1996; see honeycomb_beams), without

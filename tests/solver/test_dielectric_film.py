@@ -20,8 +20,6 @@ from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 THICKNESS = 0.05  # mm
 LIMIT = 0.687364818  # nominal field at pull-in
 TABLE = (  # stretch, nominal field, true field; the last row is the limit
@@ -53,12 +51,14 @@ def states_at_table(electrics):
     return [state for state in states if state.parameter == 1.0]
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("stretch", "e", "true"), TABLE)
 def test_closed_form_is_the_tabulated_one(stretch, e, true):
     assert dielectric.film_field(stretch) == pytest.approx(e, rel=1e-8)
     assert e * stretch**2 == pytest.approx(true, rel=1e-8)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 @pytest.mark.parametrize("row", range(len(TABLE) - 1))
 def test_free_disc_stretches_equally_in_its_plane(electrics, row):
@@ -76,6 +76,7 @@ def test_free_disc_stretches_equally_in_its_plane(electrics, row):
     assert value(state, "unstable modes") == 0
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 def test_no_equilibrium_beyond_pull_in(electrics):
     """Energised well beyond the limit: the path ends just below it at a limit point."""
@@ -98,6 +99,7 @@ def value_of_field(state):
 DEAD_LOAD = ((0.25, 1.09066, 0.642175), (0.5, 1.19743, 0.597903), (1.0, 1.46557, 0.514432))
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("stress", "stretch_before", "limit"), DEAD_LOAD)
 def test_film_under_dead_load_along_one_direction(stress, stretch_before, limit):
     """A tube of radius 1000 walls is a film that is free around; an axial force is a dead load along it.

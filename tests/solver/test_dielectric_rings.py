@@ -22,8 +22,6 @@ from annelid.solver.model.boundary import Electrode, Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 RADIUS, WALL, COUNT = 8.0, 0.4, 4
 RING, GAP = 6.0, 2.0
 LENGTH = 8 * (RING + GAP)
@@ -93,6 +91,7 @@ def test_only_the_energised_ring_is_charged():
     assert np.all((state.fields["true field"] > 0) == on_ring[:, None])
 
 
+@pytest.mark.exact
 def test_capacitance_of_the_energised_ring_is_the_largest():
     """The sheet thins and grows in area: C = C0 λ²λz² there, against ε A0 / t of the sheets as drawn."""
     state = energised("ring_4")
@@ -118,6 +117,7 @@ def test_lumen_grows_where_the_ring_is_energised():
     assert value(state, "unstable modes") == 0
 
 
+@pytest.mark.exact
 def test_rings_do_not_interact_beyond_the_decay_length():
     """Beyond its edge the disturbance falls as exp(-β z) cos(β z + c): at 6 decay lengths it is below 1 %.
 

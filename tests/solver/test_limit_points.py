@@ -22,8 +22,6 @@ from annelid.solver.model.material import Material
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
-pytestmark = pytest.mark.exact
-
 LOAD = 1e-5  # relative, of an extreme against the exact solution of the same wall
 FLAT = 1e-4  # of the stretch there: the load is flat, so the stretch is less accurate
 TABLE = 2e-5  # rounding of tabulated values
@@ -105,6 +103,7 @@ def inner(state):
     return 1 + value(state, "largest radial expansion")
 
 
+@pytest.mark.exact
 @each_tube
 def test_pressure_maximum_of_a_closed_tube(row):
     """Stages end at 0.9997 and 1.0003 of the stretch at the maximum; the mode count changes between them."""
@@ -130,6 +129,7 @@ def test_pressure_maximum_of_a_closed_tube(row):
     assert max(s.residual for s in states) <= RESIDUAL
 
 
+@pytest.mark.exact
 @each_tube
 def test_arc_through_the_maximum_of_a_closed_tube(row):
     """Arc condition by an own quadrature, equilibrium by the exact solution, sign of the increments."""
@@ -157,6 +157,7 @@ def test_arc_through_the_maximum_of_a_closed_tube(row):
     assert off < RESIDUAL * path.system.load_norm()
 
 
+@pytest.mark.exact
 @each_sphere
 def test_pressure_maximum_of_a_thick_sphere(row):
     ratio, *tabulated = row
@@ -191,6 +192,7 @@ def inflated(name, H):
     return states
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("H", THIN_WALLS)
 @pytest.mark.parametrize("name", THIN)
 def test_extremes_of_a_thin_sphere(name, H):
@@ -223,6 +225,7 @@ def test_thin_sphere_is_unstable_between_its_extremes(name, H):
         assert state.unstable_modes_controlled == 0
 
 
+@pytest.mark.exact
 def test_exact_extremes_are_the_known_ones():
     """7^(1/6) for a neo-Hookean sphere; above c2/c1 = 0.214458 (recomputed) there is no maximum."""
     (top,) = shells.extremes(shells.sphere_pressure, 1.05, 3.0)

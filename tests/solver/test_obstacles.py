@@ -20,8 +20,6 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 BALANCE = 1e-6  # relative, of forces in equilibrium
 UNIFORM = 1e-6  # relative, of a stress that is the same everywhere
 HERTZ = 2e-3  # of the force: a half-space of 100 contact radii, strains of some percent
@@ -34,6 +32,7 @@ def wall(contact, *supports, **shape):
     return Model(tube_body(**shape), (Part("wall", neo_hookean()),), supports, contacts=(contact,))
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("surface", "held", "part_is", "at"),
     [("end_low", "end_high", "outside", (0.0, 0.1)), ("end_high", "end_low", "inside", (1.0, 0.9))],
@@ -53,6 +52,7 @@ def test_tube_against_a_plane(surface, held, part_is, at):
     assert value(last, f"axial reaction {held}") == pytest.approx(sense * force, rel=BALANCE)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("angle", [10.0, -25.0])
 def test_tube_pushed_onto_a_cone(angle):
     """Without friction the push is the contact force times the sine of the half angle."""
@@ -115,6 +115,7 @@ def half_space(size, cells, grading):
     return grid_body("axisymmetric", (cells, cells), place, "block", surfaces, (0.0, 1.0))
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("depth", [0.00125, 0.0025])
 def test_hertz_ball_on_a_half_space(depth):
     radius, size, tolerance = 4.0, 10.0, 1e-4

@@ -27,8 +27,6 @@ from annelid.solver.model.quantities import QUANTITIES, names_for, quantity_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.readout import deformed_shape
 
-pytestmark = pytest.mark.exact
-
 LENGTH = 0.5
 RATIO, LZ, LA = 1.5, 1.2, 1.5
 PRESSURE = 0.262382  # P/μ at these, recomputed from the closed form
@@ -63,11 +61,13 @@ def inflated_tube(kind, through=2):
     return states[-1]
 
 
+@pytest.mark.exact
 def test_closed_forms_of_the_tube_are_the_tabulated_ones():
     assert dielectric.tube_pressure(RATIO, LZ, LA) == pytest.approx(PRESSURE, rel=1e-5)
     assert dielectric.tube_force(RATIO, LZ, LA) == pytest.approx(REDUCED_FORCE, rel=1e-5)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("kind", MODELS)
 def test_shape_of_an_inflated_tube(kind):
     state = inflated_tube(kind)
@@ -86,6 +86,7 @@ def test_shape_of_an_inflated_tube(kind):
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("kind", MODELS)
 def test_forces_and_stress_of_an_inflated_tube(kind):
     """The ends support only the wall: N = F + P π a², without radial forces."""
@@ -101,6 +102,7 @@ def test_forces_and_stress_of_an_inflated_tube(kind):
     assert value(state, "smallest stretch") == pytest.approx(1 / (LA * LZ), rel=STRESS[kind])
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("kind", MODELS)
 def test_strain_energy_of_an_inflated_tube(kind):
     """∫ μ/2 (λ² + λz² + λ⁻²λz⁻² - 3) over the wall, by Gauss quadrature."""
@@ -111,6 +113,7 @@ def test_strain_energy_of_an_inflated_tube(kind):
     assert value(inflated_tube(kind), "strain energy") == pytest.approx(energy, rel=1e-3)
 
 
+@pytest.mark.exact
 def test_percentile_of_stress_is_by_volume():
     """Largest principal stress where 0.5 % of the volume lies further inside; 40 elements through the wall.
 
@@ -157,6 +160,7 @@ def inflated_sphere(kind):
     return states[-1]
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("kind", SPHERE_MODELS)
 def test_sphere_filled_to_a_volume(kind):
     """A half sphere is filled to 1.3 times its inner radius; the pressure is computed."""
@@ -196,6 +200,7 @@ def energised(electrics, fields, lz=1.0):
     return [s for s in states if s.parameter == 1.0 and s.stage != "stretch"]
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 def test_charge_capacitance_and_energy(electrics):
     capacitance = {
@@ -212,6 +217,7 @@ def test_charge_capacitance_and_energy(electrics):
         assert value(state, "stored electrical energy") == pytest.approx(C * V**2 / 2, rel=VOLTAGE)
 
 
+@pytest.mark.exact
 def test_capacitance_before_any_voltage():
     """Small-signal capacitance of the layered tube as drawn: ε ∫ dX / t², in the first state of the path."""
     body = build(
@@ -257,6 +263,7 @@ def bulge(points, length, height, oval):
     return u
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     "size",
     [
@@ -283,6 +290,7 @@ def test_profile_of_a_bulge(size, height):
     assert inner.current_height == pytest.approx(1.1 * inner.height, rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", ["axisymmetric", "solid"])
 def test_wall_thickness_is_the_shortest_distance(model):
     """A tube whose outer face is pushed in by a sinusoid: the wall is thinnest at its trough; own example."""

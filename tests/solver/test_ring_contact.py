@@ -27,8 +27,6 @@ from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
-pytestmark = pytest.mark.exact
-
 # Half opening, half width over R, and p R³/(E I) of the ring of two lobes.
 TABLE = (
     (0.97, 1.02902, 3.002206),
@@ -44,6 +42,7 @@ FORCE = 2e-2  # of the contact force at 1.2 times that pressure
 BENDING = THICK**3 / 3  # E I per length, μ = 1
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("opening", "width", "σ"), TABLE)
 def test_elastica_is_the_tabulated_one(opening, width, σ):
     lobe = ring.free_lobe(opening)
@@ -51,6 +50,7 @@ def test_elastica_is_the_tabulated_one(opening, width, σ):
     assert lobe.points[-1] == pytest.approx([0, opening], abs=1e-9)
 
 
+@pytest.mark.exact
 def test_three_thin_lobes_touch_at_the_published_pressure():
     assert ring.touching_lobes(1e-6).σ == pytest.approx(21.65, rel=1e-3)
 
@@ -91,6 +91,8 @@ def contact_of(states):
     return max(("low", "high"), key=lambda name: value(states[-1], f"contact force {name}"))
 
 
+@pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize("lobes", [2, 3])
 def test_first_contact_of_a_collapsing_tube(lobes):
     model, states = collapsing(lobes)
@@ -115,6 +117,7 @@ def test_first_contact_of_a_collapsing_tube(lobes):
     assert np.abs(x[:, 0] * np.sin(np.pi / lobes) - x[:, 1] * np.cos(np.pi / lobes)).max() < 1e-12
 
 
+@pytest.mark.reference
 def test_force_between_the_walls_of_two_lobes():
     """Half of it is the shear force of the elastica beside the contact point."""
     _, states = collapsing(2)

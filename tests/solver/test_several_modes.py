@@ -34,6 +34,7 @@ def long_tube(steps, beyond="follow"):
     return outcome, [s for s in states if s.critical], states
 
 
+@pytest.mark.exact
 def test_limit_point_and_bulge_are_distinguished():
     _, found, states = long_tube(6)
     _, reference, _ = long_tube(60)
@@ -75,6 +76,7 @@ def test_modes_are_located_in_unstable_states():
         )
 
 
+@pytest.mark.exact
 def test_round_column_buckles_in_two_modes_together():
     """A clamped round column buckles at a strain of 4π² I/(A L²), in two directions at once."""
     inner, wall, length = 0.5, 0.5, 30.0

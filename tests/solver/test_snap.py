@@ -21,7 +21,7 @@ from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
-pytestmark = pytest.mark.exact
+pytestmark = pytest.mark.reference
 
 NU = 1 / 3
 SNAP = [(3.5, 0.60630), (4.0, 0.57349), (4.5, 0.58301), (5.0, 0.62761)]

@@ -21,8 +21,6 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.reference
-
 PRESSURE = 4e-6  # MPa
 TIP = 9.1767, 4.169  # mm, deformed x and z of the point (10, 0.5, 1)
 TIP_TOLERANCE = 0.02  # mm
@@ -78,6 +76,7 @@ def area_vector(body, displacement, surface):
     return np.einsum("q,fqi->i", np.outer(weights, weights).ravel() / 4, np.cross(first, second))
 
 
+@pytest.mark.reference
 def test_beam_bends_by_the_published_amount():
     body, states, _ = beam()
     tip = at(body, states[-1], 10.0, 0.5, 1.0)
@@ -104,6 +103,7 @@ def test_pressure_follows_the_face_of_the_beam():
     assert any("not symmetric" in remark for remark in outcome.remarks)
 
 
+@pytest.mark.exact
 def test_volume_of_the_beam_is_kept():
     """The material is exactly incompressible; the volume is integrated by an independent quadrature."""
     body, states, _ = beam()
@@ -154,6 +154,7 @@ def ellipsoid():
     return body, states
 
 
+@pytest.mark.exact
 def test_ellipsoid_before_filling():
     """Cavity below the base π 49 (22 - (125 + 4913)/867) mm³, closed form."""
     _, states = ellipsoid()
@@ -161,6 +162,7 @@ def test_ellipsoid_before_filling():
     assert value(states[0], "lumen volume") == pytest.approx(exact, rel=1e-4)
 
 
+@pytest.mark.reference
 def test_filled_ellipsoid_reaches_the_published_depth():
     body, states = ellipsoid()
     last = states[-1]
@@ -171,6 +173,7 @@ def test_filled_ellipsoid_reaches_the_published_depth():
     assert last.unstable_modes == 0
 
 
+@pytest.mark.exact
 def test_ellipsoid_base_bears_the_pressure_on_the_opening():
     """Own derivation: the reaction of the base is P π R² of the opening of radius 7 √(1 - 25/289)."""
     _, states = ellipsoid()

@@ -38,6 +38,7 @@ def closed_tube(ratio):
     return tube_model(tube_body(ratio, length=0.5), neo_hookean(1.0), CLOSED)
 
 
+@pytest.mark.exact
 @LIMIT
 def test_limits_are_maxima_of_the_exact_pressure(limit):
     ratio, la, lz, P = limit

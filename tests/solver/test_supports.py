@@ -60,6 +60,7 @@ def test_clamps_and_bonded_plates():
     assert np.ptp(held.displacement[nodes, 1]) < 1e-14  # a plate remains plane
 
 
+@pytest.mark.exact
 def test_radial_support_confines_a_core():
     """A compressible cylinder whose side may slide but not expand is pushed: confined compression."""
     side = (Support("end_low", "axial"), Support("end_high", "axial"), Support("outer", "radial"))
@@ -99,6 +100,7 @@ COMPATIBLE = (
 )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("natural", COMPATIBLE, ids=str)
 @pytest.mark.parametrize("body", ["tube", "cylinder"])
 def test_free_part_rests_at_its_natural_stretch(body, natural):
@@ -182,6 +184,7 @@ def check_same(state, reference, tolerance):
     assert state.unstable_modes == reference.unstable_modes == 0
 
 
+@pytest.mark.reference
 @pytest.mark.parametrize(("size", "tolerance"), SIDES)
 def test_sector_is_the_axisymmetric_part(axisymmetric, size, tolerance):
     model = tube_model(tube_body(1.5, length=0.5, along=0.5, **size), RUBBER, CLOSED)
@@ -189,6 +192,7 @@ def test_sector_is_the_axisymmetric_part(axisymmetric, size, tolerance):
     check_same(state, axisymmetric, tolerance)
 
 
+@pytest.mark.reference
 def test_tetrahedra_and_hexahedra_agree(axisymmetric):
     """Only a sector, for speed; the meshes of the whole circumference are those of sectors."""
     size = {"model": "sector", "sector": 90.0, "around": 16, "cells": "tetrahedra"}
@@ -197,6 +201,7 @@ def test_tetrahedra_and_hexahedra_agree(axisymmetric):
     check_same(state, axisymmetric, 5e-4)
 
 
+@pytest.mark.reference
 def test_solid_has_the_reactions_of_the_axisymmetric_part():
     """Clamped at both ends, a full 3-D tube with twelve elements around: volume, reactions and stability."""
     stage = [Stage("inflate", pressure=0.15, steps=2)]

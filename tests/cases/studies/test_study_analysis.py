@@ -53,6 +53,7 @@ def test_sobol_indices_of_the_ishigami_function():
     assert 0.005 < found.total_half_width.mean() < 0.2
 
 
+@pytest.mark.exact
 def test_a_sample_with_a_run_without_result_is_left_out():
     y = ishigami(drawn(1024))
     y[[3, 1024 + 3, 2000]] = np.nan  # of two samples: numbers 3, and 2000 - 1024
@@ -63,6 +64,7 @@ def test_a_sample_with_a_run_without_result_is_left_out():
     assert sobol_indices("y", ["a", "b", "c"], np.full(64 * 5, np.nan)) is None
 
 
+@pytest.mark.exact
 def test_rank_correlations_and_their_intervals():
     rng = np.random.default_rng(5)
     x = rng.normal(size=(60, 3))
@@ -117,6 +119,7 @@ def test_the_pareto_front_agrees_with_pairwise_comparison():
     assert pareto_front(np.full((3, 2), np.nan), (True, True)).size == 0
 
 
+@pytest.mark.exact
 def test_fraction_of_conforming_parts_has_exact_interval():
     good = np.array([True] * 18 + [False] * 2)
     found = estimate_yield("", good, 1)
@@ -127,6 +130,7 @@ def test_fraction_of_conforming_parts_has_exact_interval():
     assert everything.low == pytest.approx(0.025 ** (1 / 59), rel=1e-9)  # closed form when all are good
 
 
+@pytest.mark.exact
 def test_contributions_agree_with_the_propagation_of_errors():
     # y = c r^2 / t: relative variance 4 (s_r/r)^2 + (s_t/t)^2 to first order (GUM, JCGM 100:2008, 5.1.2).
     rng = np.random.default_rng(1)

@@ -67,6 +67,7 @@ NORMAL = {"key": "n", "distribution": "normal", "mean": "0.4 MPa", "deviation": 
 LOGNORMAL = {"key": "l", "distribution": "lognormal", "mean": "100 um", "deviation": "30 um"}
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("method", ["random", "latin hypercube", "sobol"])
 def test_samples_have_the_given_distribution(method):
     found = design(UNIFORM, NORMAL, LOGNORMAL, sampling={"method": method, "samples": 512, "seed": 1})
@@ -111,6 +112,7 @@ def test_the_same_seed_draws_the_same_samples():
     assert draw(1) != draw(2)
 
 
+@pytest.mark.exact
 def test_truncated_distribution_keeps_its_shape():
     found = design(
         NORMAL | {"at_least": "0.39 MPa", "at_most": "0.42 MPa"}, sampling={"method": "sobol", "samples": 512}
