@@ -21,7 +21,7 @@ def recipe_lines(name):
     return [line for line in text(name).splitlines() if line.strip() and not line.startswith("#")]
 
 
-def test_the_image_has_the_debian_packages_that_the_program_checks():
+def test_image_has_the_checked_debian_packages():
     needed = {package for _, _, package in preflight.LIBRARIES} | {"gcc", *preflight.PYTHON_PACKAGES}
     joined = text("install.sh").replace("\\\n", " ")
     (line,) = [line for line in joined.splitlines() if "apt-get install" in line]
@@ -39,14 +39,14 @@ def test_the_locked_packages_are_refused_if_a_hash_differs():
 
 
 @pytest.mark.parametrize("name", RECIPES)
-def test_a_recipe_starts_from_debian_and_has_no_other_source(name):
+def test_recipes_start_from_debian_alone(name):
     bases = [line for line in recipe_lines(name) if re.match("from", line, re.IGNORECASE)]
     assert [base.split()[1] for base in bases] == ["debian:13-slim"]
     assert "://" not in "\n".join(recipe_lines(name)) + text("install.sh")
 
 
 @pytest.mark.parametrize("name", RECIPES)
-def test_a_recipe_copies_every_package_and_installs_in_order(name):
+def test_recipes_copy_packages_and_install_in_order(name):
     lines = recipe_lines(name)
     links = {path.name for path in (ROOT / "annelid").iterdir() if path.is_symlink()}
     assert len(links) == 5

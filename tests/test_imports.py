@@ -55,7 +55,7 @@ MAY_IMPORT = {
     ),
     "cases.library": (),
 }
-OF_THE_SOLVER = {"solver", "solver.model"}  # all that results and compare may import: records without DOLFINx
+OF_THE_SOLVER = {"solver", "solver.model"}  # for results and compare: records without DOLFINx
 HEAVY = {
     "gmsh": ("geometry",),
     "matplotlib": ("results", "compare"),
@@ -102,7 +102,7 @@ def package_of(name):
     return name if name in PACKAGES else name.rpartition(".")[0]
 
 
-def test_modules_of_the_project_are_imported_by_their_installed_names():
+def test_project_modules_are_imported_by_installed_name():
     wrong = [
         (name, target) for name in MODULES for target in imported(name) if target.split(".")[0] in FOLDERS
     ]
@@ -128,7 +128,7 @@ def test_the_allowed_imports_have_no_circle():
 
 
 @pytest.mark.parametrize("folder", FOLDERS)
-def test_modules_at_the_top_of_a_folder_import_none_of_its_packages(folder):
+def test_top_modules_import_none_of_their_packages(folder):
     wrong = [
         (name, target)
         for name in MODULES
@@ -159,7 +159,7 @@ def test_heavy_libraries_are_imported_only_in_their_folders(library):
     assert takers or library in ("vtk", "vtkmodules")
 
 
-def test_the_bindings_are_imported_only_in_packages_of_the_solver_that_order_them():
+def test_bindings_are_imported_only_in_solver_packages():
     for name in MODULES:
         parts = name.split(".")
         taken = {target.split(".")[0] for target in imported(name)} & BINDINGS

@@ -19,7 +19,7 @@ def test_the_readme_defines_every_quantity(quantity):
     assert f"| `{quantity.name}` | {quantity.unit} | {formula} | {quantity.meaning} |" in README
 
 
-def test_the_first_case_shows_the_values_of_the_library_case():
+def test_first_case_has_the_values_of_the_library_case():
     lines = (ROOT / "cases" / "library" / "cuff.toml").read_text(encoding="utf-8")
     sheets = 'sheets = { count = 4, thickness = "45 um" }'
     for quoted in ("natural_stretch = { hoop = 0.88 }", sheets, "2 kV"):
@@ -39,7 +39,7 @@ def test_the_library_case_of_the_readme_is_valid():
 
 
 @pytest.mark.parametrize("folder", ["geometry", "solver"])
-def test_the_readme_of_a_folder_names_its_packages_and_modules(folder):
+def test_folder_readmes_name_packages_and_modules(folder):
     packages = {f"{path.parent.name}/" for path in (ROOT / folder).glob("*/__init__.py")}
     modules = {path.name for path in (ROOT / folder).glob("*.py")} - {"__init__.py"}
     named = set(re.findall(r"`(\w+(?:\.py|/))`", (ROOT / folder / "README.md").read_text(encoding="utf-8")))

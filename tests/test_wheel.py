@@ -33,7 +33,7 @@ def wheel(tmp_path_factory):
     return path
 
 
-def test_the_wheel_contains_one_package_with_all_files_of_the_repository(wheel):
+def test_wheel_contains_one_package_with_all_files(wheel):
     names = set(zipfile.ZipFile(wheel).namelist())
     assert {name.split("/")[0] for name in names if ".dist-info/" not in name} == {"annelid"}
     for folder in ("geometry", "solver", "results", "compare", "cases"):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The command line as a user sees it, in separate processes."""
+"""The command line in separate processes, as in the shell of a user."""
 
 import json
 import os
@@ -118,7 +118,7 @@ def test_wrong_arguments_exit_with_2(capsys, arguments, message):
     assert message in capsys.readouterr().err
 
 
-def test_run_writes_a_folder_and_does_not_repeat_or_overwrite_runs(annelid, case_file, tables, tmp_path):
+def test_runs_are_neither_repeated_nor_overwritten(annelid, case_file, tables, tmp_path):
     folder = tmp_path / "runs" / f"tube-{case_hash(case_from_tables(tables))[:8]}"
     done = annelid("run", case_file)
     assert done.returncode == 0, done.stderr
@@ -192,7 +192,6 @@ def test_two_ranks_give_the_same_result_as_one(annelid, case_file, tmp_path):
         assert values[1][name] == pytest.approx(value, rel=1e-5, abs=1e-7), name
 
 
-@pytest.mark.mpi
 def test_ranks_that_are_not_connected_are_refused(annelid, case_file, tmp_path):
     done = annelid("run", case_file, "alone", "--expect-ranks", 2)
     # It is started without mpiexec, so there is one rank where two were requested.
@@ -245,9 +244,7 @@ def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tm
     assert status(tmp_path / "run") == "finished"
 
 
-def test_an_unexpected_error_shows_a_traceback_only_with_debug(
-    annelid, case_file, tmp_path, monkeypatch, capsys
-):
+def test_traceback_is_shown_only_with_debug(annelid, case_file, tmp_path, monkeypatch, capsys):
     def fail(*_):
         raise RuntimeError("the disk is gone")
 
@@ -279,7 +276,7 @@ def test_schema_describes_every_key(annelid):
     assert "null" not in json.dumps(schema)
 
 
-def test_no_equilibrium_at_all_exits_with_1_and_keeps_the_outcome(case_file, tmp_path, monkeypatch, capsys):
+def test_no_equilibrium_exits_with_1_and_keeps_the_outcome(case_file, tmp_path, monkeypatch, capsys):
     from annelid.solver.continuation.path import Path as EquilibriumPath
     from annelid.solver.errors import NoEquilibrium
 

@@ -171,7 +171,7 @@ def test_lattices_of_the_library_can_be_printed():
         assert len(clearance_of(path).collisions) == 0
 
 
-def test_a_collision_of_the_nozzle_with_the_part_is_refused_with_its_position(tmp_path, capsys):
+def test_collision_of_nozzle_and_part_is_refused(tmp_path, capsys):
     (tmp_path / "case.toml").write_text(tomli_w.dumps(dome_tables(printing={"machine": "rotary"})))
     assert main(["print", str(tmp_path / "case.toml"), "--out", str(tmp_path / "out")]) == 2
     words = capsys.readouterr().err

@@ -77,7 +77,7 @@ def test_every_library_case_is_marked_as_invented():
 
 @pytest.mark.exact
 @pytest.mark.parametrize(("la", "lz"), [(1.1, 1.0), (1.5, 1.2), (2.0, 0.9)])
-def test_the_layered_tube_agrees_with_the_closed_form_of_a_thick_tube(la, lz):
+def test_layered_tube_agrees_with_the_thick_tube_formula(la, lz):
     # Rivlin, Phil. Trans. A 242, 173 (1949), from memory: neo-Hookean tube of radii 1 and 1.5, modulus 1.
     lb = math.sqrt((la**2 + (1.5**2 - 1) / lz) / 1.5**2)
     pressure = (lz * math.log(la / lb) + 1 / (2 * lb**2) - 1 / (2 * la**2)) / lz**2
@@ -127,7 +127,7 @@ def test_oesophagus_widens_only_under_the_energised_ring(tmp_path):
 
 
 @pytest.mark.reference
-def test_counterpulsation_has_the_pressure_of_a_long_tube_at_its_volume(tmp_path):
+def test_counterpulsation_has_the_pressure_of_a_long_tube(tmp_path):
     run = coarse_run("counterpulsation", tmp_path)
     assert at_stage_end(run, "fill", "lumen volume") == pytest.approx(40000.0, rel=1e-8)
     radius = 6.5 * (1 + at_stage_end(run, "fill", "radial expansion middle"))
@@ -137,7 +137,7 @@ def test_counterpulsation_has_the_pressure_of_a_long_tube_at_its_volume(tmp_path
 
 
 @pytest.mark.reference
-def test_two_material_sleeve_expands_more_where_the_voltage_is_higher(tmp_path):
+def test_sleeve_expands_more_where_the_voltage_is_higher(tmp_path):
     run = coarse_run("two_material_sleeve", tmp_path)
     vessel = Ring(5.0, 6.0, elastic(neo_hookean(0.04)))
     rubber, wound = ogden((0.15, -0.005), (2, -2)), fibres(0.2, 1.0, 20.0)
@@ -155,7 +155,7 @@ def test_two_material_sleeve_expands_more_where_the_voltage_is_higher(tmp_path):
 
 
 @pytest.mark.reference
-def test_tapered_tube_expands_as_a_membrane_between_two_rings(tmp_path):
+def test_tapered_tube_expands_as_membrane_between_rings(tmp_path):
     Z = np.linspace(0, 40, 2001)
     x = Z / 40
     radius, slope = 8 - 3 * x**3 * (10 - 15 * x + 6 * x**2), -90 / 40 * x**2 * (1 - x) ** 2
@@ -170,7 +170,7 @@ def test_tapered_tube_expands_as_a_membrane_between_two_rings(tmp_path):
             inside = np.tanh((s - low) / 0.05) - np.tanh((s - high) / 0.05)
             return 2.8 * EPS0 * (voltage / 0.05) ** 2 * inside / 2
 
-        return wall.blown(1.2e-3, energy)(section) / np.interp(section, S, radius) - 1
+        return wall.inflated(1.2e-3, energy)(section) / np.interp(section, S, radius) - 1
 
     run = coarse_run("tapered_tube", tmp_path)
     for stage, voltage in (("fill", 0.0), ("energise", 1.5)):
@@ -196,7 +196,7 @@ def critical_rows(run, load):
 
 
 @pytest.mark.exact
-def test_balloon_passes_the_maximum_and_the_minimum_of_a_thin_gent_sphere(tmp_path):
+def test_balloon_passes_the_extremes_of_a_gent_sphere(tmp_path):
     # p R / (μ H) = 2 (λ^-1 - λ^-7) J / (J - I1 + 3), J = 30: maximum 1.292599, minimum 1.157450 (recomputed).
     run = coarse_run("balloon_past_maximum", tmp_path)
     points = critical_rows(run, "pressure")
@@ -220,7 +220,7 @@ def test_soft_tube_pulls_in_at_the_voltage_of_a_free_film(tmp_path):
 
 
 @pytest.mark.exact
-def test_cuff_on_the_mandrel_has_the_contact_pressure_of_a_free_sleeve_on_a_rigid_rod(tmp_path):
+def test_cuff_on_mandrel_has_the_pressure_of_a_rigid_rod(tmp_path):
     # Own derivation from Rivlin's tube: neo-Hookean sleeve on a frictionless rod, no axial force in the wall.
     run = coarse_run("mandrel", tmp_path)
     wall = Ring(4.0, 5.0, elastic(neo_hookean(0.1)))
@@ -293,8 +293,8 @@ def maxwell_pressure():
     return brentq(surplus, P[bottom] * 1.01, P[top] * 0.99, xtol=1e-8), P[top]
 
 
-@pytest.mark.reference
-def test_long_tube_bulges_beyond_its_maximum_and_the_neck_moves_at_the_equal_area_pressure(tmp_path):
+@pytest.mark.exact
+def test_long_tube_necks_at_the_equal_area_pressure(tmp_path):
     """Bulges of long tubes start at the maximum of the pressure at a given force (zero wave number).
 
     Fu, Pearce, Liu, Int. J. Non-Linear Mech. 43, 697 (2008), from memory.
@@ -318,8 +318,7 @@ def test_long_tube_bulges_beyond_its_maximum_and_the_neck_moves_at_the_equal_are
         assert closed_gent_tube(1 + expansion)[0] == pytest.approx(plateau, rel=0.02)
 
 
-@pytest.mark.exact
-def test_the_energy_released_by_the_lattice_balloon_is_the_work_of_its_pressure(tmp_path):
+def test_lattice_balloon_releases_the_work_of_pressure(tmp_path):
     # Energy theorem: the energy that skin and lattice lose is the work of the pressure, ∫ P dV. A cycle of
     # the voltage ends in its initial state, and its stroke repeats. The enclosed volume is that of the case
     # up to the motion of the skin on its mesh. Own reasoning: the lattice is printed stress-free.
@@ -348,7 +347,7 @@ def test_the_energy_released_by_the_lattice_balloon_is_the_work_of_its_pressure(
 
 
 @pytest.mark.exact
-def test_the_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
+def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     # Sum of the slices of the scan minus the constant volume of the rubber; energy theorem.
     scan = np.loadtxt(library_cases()["scanned_tube"].with_suffix(".csv"), delimiter=",", skiprows=1)
     heights = np.unique(scan[:, 1])
@@ -368,7 +367,6 @@ def test_the_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     assert not any(table["unstable modes"])
 
 
-@pytest.mark.exact
 def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     # Energy theorem: the strain energy is ∫ F dR of the rigid cylinder. Own reasoning: a crimped auxetic
     # sheath shortens, while other sheaths lengthen, and it recovers when it is released.
@@ -384,8 +382,7 @@ def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     assert abs(at_stage_end(run, "release", "axial shortening")) < 1e-3
 
 
-@pytest.mark.exact
-def test_the_energy_of_the_filled_lattice_sleeve_is_the_work_of_its_pressure(tmp_path):
+def test_lattice_sleeve_stores_the_work_of_pressure(tmp_path):
     # Energy theorem, as above. Own reasoning: a stretched sleeve squeezes, and a voltage reduces this.
     run = coarse_run("lattice_sleeve", tmp_path)
     table = run.table
@@ -413,7 +410,7 @@ def clamped_rib(width, height, length, inner, modulus):
 
 
 @pytest.mark.exact
-def test_pressed_ribs_buckle_at_the_force_of_clamped_columns(tmp_path):
+def test_pressed_ribs_buckle_as_clamped_columns(tmp_path):
     # Six ribs buckle at nearly the same force in either direction. The skin between ribs that buckle in the
     # same direction is sheared and adds its stiffness G t times its width (own derivation); between others it
     # bulges. There is one element across a rib and the rings are not rigid, so the tolerance is 8 %. A mesh

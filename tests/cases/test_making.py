@@ -58,7 +58,7 @@ def tables(**changes):
 
 
 @pytest.mark.exact
-def test_the_inflated_tube_has_the_stretches_of_a_thick_tube():
+def test_inflated_tube_has_stretches_of_a_thick_tube():
     case = case_from_tables(tables())
     wall, pressure = inflated_wall(case)
     assert pressure == pytest.approx(4e-3)
@@ -117,7 +117,7 @@ COVERED = {
 
 
 @pytest.mark.exact
-def test_a_printed_and_covered_tube_starts_with_the_energy_of_its_inflated_skin(tmp_path):
+def test_covered_tube_starts_with_the_energy_of_its_skin(tmp_path):
     """Lattice and cover are stress-free; the skin has the neo-Hookean energy of the thick tube."""
     case = case_from_tables(tables(**COVERED))
     wall, _ = inflated_wall(case)
@@ -145,6 +145,7 @@ def test_a_printed_and_covered_tube_starts_with_the_energy_of_its_inflated_skin(
     assert table["strain energy"][-1] - table["strain energy"][0] == pytest.approx(work, rel=0.01)
 
 
+@pytest.mark.exact
 def test_a_capped_skin_returns_to_its_stress_free_shape(tmp_path):
     """Own reasoning: with a very soft lattice, skin and caps return to their stress-free shape."""
     changed = tables(
@@ -171,6 +172,7 @@ def test_a_capped_skin_returns_to_its_stress_free_shape(tmp_path):
     assert table["strain energy"][-1] < 1e-3 * table["strain energy"][0]
 
 
+@pytest.mark.exact
 def test_a_clamped_skin_returns_to_its_stress_free_shape(tmp_path):
     """As above; the stretch is singular at the clamps, but the stress-free positions are compatible."""
     clamped = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]
@@ -184,7 +186,7 @@ def test_a_clamped_skin_returns_to_its_stress_free_shape(tmp_path):
     assert table["lumen volume"][-1] == pytest.approx(np.pi * A**2 * LENGTH, rel=2e-3)
 
 
-def test_heights_of_the_inflated_shape_may_exceed_the_drawn_length():
+def test_inflated_heights_may_exceed_the_drawn_length():
     changed = tables(lattice={"to": "13 mm"}, sections=[{"name": "top", "at": "12.5 mm"}])
     case = case_from_tables(changed)
     assert case.lattice.end == 13.0

@@ -54,7 +54,7 @@ def last(folder, name):
     return float(list(csv.DictReader((folder / "path.csv").read_text().splitlines()))[-1][name])
 
 
-def test_a_measured_face_equal_to_the_computed_one_gives_the_same_part(skin, tmp_path):
+def test_measured_face_as_computed_gives_the_same_part(skin, tmp_path):
     measured = run_case(case_from_tables(measured_tables(skin, {"pressure": "4 kPa"})), tmp_path / "measured")
     assert measured.outcome.kind == "reached"
     assert "deviates from the computed inflated skin by 0.000 mm" in measured.outcome.remarks[0]
@@ -75,7 +75,7 @@ def test_a_measured_face_equal_to_the_computed_one_gives_the_same_part(skin, tmp
         assert measured_value == pytest.approx(expected, rel=tolerance), name
 
 
-def test_an_oval_skin_is_drawn_oval_and_its_deviation_is_reported(skin):
+def test_oval_skin_is_drawn_oval_with_its_deviation(skin):
     case = case_from_tables(measured_tables(skin, {}, oval=0.03))
     wall, pressure = inflated_wall(case)
     # Without pressure and volume it is inflated to the volume of the measured face, nearly that of the skin.
@@ -96,7 +96,7 @@ def test_an_oval_skin_is_drawn_oval_and_its_deviation_is_reported(skin):
     np.testing.assert_allclose(np.linalg.det(body.stress_free_gradient["skin"][inner]), 1.0, atol=5e-3)
 
 
-def test_a_face_that_does_not_match_the_skin_is_refused_with_its_deviation(skin, tmp_path):
+def test_face_that_does_not_match_the_skin_is_refused(skin, tmp_path):
     changed = measured_tables(skin, {"pressure": "4 kPa"}, larger=1.3)
     changed["mesh"] |= {"along": "4 mm", "on_struts": "2.5 mm"}
     outcome = run_case(case_from_tables(changed), tmp_path / "run").outcome
@@ -105,7 +105,7 @@ def test_a_face_that_does_not_match_the_skin_is_refused_with_its_deviation(skin,
     assert "deviates from the computed inflated skin by 1.78" in outcome.remarks[0]
 
 
-def test_electrode_edges_of_a_measured_making_are_heights_of_the_skin(skin):
+def test_electrode_edges_are_heights_of_the_measured_skin(skin):
     changed = measured_tables(skin, {"pressure": "4 kPa"})
     grid = changed["lattice"]["measured"]
     grid["heights"] = [f"{float(height.split()[0]) + 2.0} mm" for height in grid["heights"]]

@@ -395,7 +395,7 @@ WRONG = {
 
 
 @pytest.mark.parametrize("what", WRONG)
-def test_the_message_for_an_invalid_case_names_key_value_and_range(tables, what):
+def test_message_names_key_value_and_range(tables, what):
     change, message = WRONG[what]
     change(tables)
     with pytest.raises(InputError, match=message):
@@ -417,7 +417,7 @@ def test_all_errors_are_reported_at_once(tables):
     assert [line.split(":")[0] for line in caught.value.data["problems"]] == ["shape.length", "mesh.along"]
 
 
-def test_a_list_whose_only_entry_is_invalid_is_not_reported_as_empty(tables):
+def test_list_with_an_invalid_entry_is_not_called_empty(tables):
     tables["stages"] = [{"name": "fill", "presure": "3 mmHg"}]
     with pytest.raises(
         InputError,
@@ -430,7 +430,7 @@ def test_a_list_whose_only_entry_is_invalid_is_not_reported_as_empty(tables):
         case_from_tables(tables)
 
 
-def test_entries_without_a_name_are_reported_by_their_number(tables):
+def test_unnamed_entries_are_reported_by_their_number(tables):
     del tables["stages"][1]["name"]
     tables["stages"][1]["steps"] = 0
     with pytest.raises(InputError, match=r"stages\[#2\]\.steps"):
@@ -484,7 +484,7 @@ def test_a_contour_without_columns_is_refused(tables, tmp_path, content, message
         case_from_tables(tables, folder=tmp_path)
 
 
-def test_an_invalid_number_of_a_contour_is_reported_with_its_row(tables, tmp_path):
+def test_invalid_contour_number_is_reported_with_its_row(tables, tmp_path):
     (tmp_path / "contour.csv").write_text("radius_mm,height_mm\n3,0\n3,x\n3,4\n3,6\n")
     meridian = {"kind": "file", "path": "contour.csv"}
     tables["shape"] = {"kind": "balloon", "meridian": meridian, "layers": tables["shape"]["layers"]}
@@ -502,7 +502,7 @@ def test_stages_that_do_not_fit_the_shape_are_refused(tables):
         case_from_tables(tables)
 
 
-def test_a_case_that_does_not_fit_its_mesh_is_refused_before_anything_is_written(tables, tmp_path):
+def test_case_unfit_for_its_mesh_writes_nothing(tables, tmp_path):
     tables["supports"] = [{"region": "outer", "hold": "symmetric"}]
     tables["mesh"] |= {"model": "sector", "sector": "90 deg", "around": 8}
     tables["stages"] = [{"name": "rest"}]

@@ -29,7 +29,7 @@ def test_a_missing_library_is_reported_with_its_package(missing, package):
     assert preflight.apt_line([requirement]) == f"apt-get install -y --no-install-recommends {package}"
 
 
-def test_one_library_for_drawing_without_a_screen_is_sufficient():
+def test_one_off_screen_library_is_sufficient():
     assert preflight.missing_libraries(lambda name: name != "libEGL.so.1") == []
     (requirement,) = preflight.missing_libraries(lambda name: name not in ("libEGL.so.1", "libOSMesa.so.8"))
     assert "libEGL.so.1 or libOSMesa.so.8 is missing" in requirement.sentence
@@ -85,7 +85,7 @@ def test_it_runs_before_anything_is_installed():
     )
 
 
-def test_missing_requirements_are_printed_with_the_command_that_installs_them(monkeypatch, capsys):
+def test_missing_requirements_come_with_an_install_command(monkeypatch, capsys):
     requirement = preflight.MissingRequirement("The C compiler gcc is missing.", ("gcc",))
     monkeypatch.setattr(preflight, "missing_requirements", lambda: [requirement])
     assert preflight.main([]) == 1

@@ -22,7 +22,7 @@ from annelid.solver.records import Margin, Measure
 
 
 @pytest.mark.parametrize("name", library_cases())
-def test_quantities_known_before_a_run_are_those_of_the_solver(name):
+def test_quantities_before_a_run_are_those_of_the_solver(name):
     from annelid.solver.model.quantities import names_for
 
     case = read_case(library_cases()[name])
@@ -30,7 +30,7 @@ def test_quantities_known_before_a_run_are_those_of_the_solver(name):
     assert reported(case) == names_for(model.scope)
 
 
-def test_the_schema_has_every_law_of_the_solver_with_the_same_parameters():
+def test_schema_has_every_law_with_its_parameters():
     from typing import get_args
 
     from annelid.solver.model.material import LAWS
@@ -83,7 +83,7 @@ def test_a_case_is_converted_into_the_records_of_the_solver(tables):
 
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
-def test_unknowns_counted_from_the_mesh_are_those_of_the_solver(tables, model, electrics):
+def test_counted_unknowns_are_those_of_the_solver(tables, model, electrics):
     from annelid.solver.energy.problem import Problem
     from annelid.solver.energy.spaces import describe_unknowns
 
@@ -116,7 +116,7 @@ def test_a_limit_that_is_just_reached_is_met(tables):
     assert not ceiling.met
 
 
-def test_a_requirement_on_a_stage_is_evaluated_at_its_end_and_missed_if_the_stage_was_not_completed(tables):
+def test_stage_requirement_is_evaluated_at_the_stage_end(tables):
     requirement = {"quantity": "mean radial expansion", "at_least": "5 %", "stage": "fill"}
     (verdict,) = evaluate(tables, requirement, last=0.0, ends={"fill": 0.06})
     assert (verdict.met, verdict.value, verdict.where) == (True, 0.06, "at the end of stage 'fill'")
@@ -135,7 +135,7 @@ def margin_verdicts(tables, margin, **limits):
     return verdicts(case_from_tables(tables), {}, {}, [margin])
 
 
-def test_a_margin_that_was_not_found_meets_a_lower_but_no_upper_limit(tables):
+def test_lower_bound_of_a_margin_meets_no_upper_limit(tables):
     margin = Margin("voltage", 1.4, kind="limit point", text="voltage: limit point at 1.4 times")
     floor, ceiling = margin_verdicts(tables, margin, at_least=1.3, at_most=1.5)
     assert (floor.met, floor.value, floor.is_bound, floor.where) == (True, 1.4, False, AHEAD)
@@ -150,7 +150,7 @@ def test_a_margin_that_was_not_found_meets_a_lower_but_no_upper_limit(tables):
     assert not ceiling.met
 
 
-def test_margins_are_known_for_the_loads_that_a_case_changes(tables):
+def test_margins_exist_for_the_loads_a_case_changes(tables):
     names = [f"stability margin {load}" for load in ("pressure", "voltage", "all loads")]
     assert list(margins_of(case_from_tables(tables))) == names
     tables["stages"] = [{"name": "fill", "pressure": "10 mmHg"}]

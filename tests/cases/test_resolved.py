@@ -48,7 +48,7 @@ def test_the_resolved_text_is_read_as_the_same_case(name):
     assert case_hash(reread) == case_hash(case)
 
 
-def test_the_hash_depends_on_every_number_but_not_on_its_notation(tables):
+def test_hash_depends_on_numbers_but_not_on_notation(tables):
     first = case_hash(case_from_tables(tables))
     tables["shape"]["layers"][0]["thickness"] = "0.2 mm"
     tables["mesh"]["model"] = "axisymmetric"

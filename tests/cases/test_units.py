@@ -37,7 +37,7 @@ def test_a_written_quantity_is_read_as_the_same_number(text, unit, value):
     assert parse(show(number, unit), unit) == number
 
 
-def test_notations_with_different_units_give_the_same_number():
+def test_notations_in_other_units_give_the_same_number():
     assert parse("180 um", "mm") == parse("0.18 mm", "mm") == parse("0.018 cm", "mm")
 
 

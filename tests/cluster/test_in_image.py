@@ -10,6 +10,7 @@ from small_study import pressures
 CONTAINER = os.environ.get("ANNELID_CONTAINER")
 
 
+@pytest.mark.mpi
 @pytest.mark.skipif(CONTAINER is None, reason="containers/check.sh enables it")
 def test_a_study_runs_in_the_image(cluster_user):
     user = cluster_user()

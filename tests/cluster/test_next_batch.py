@@ -79,7 +79,7 @@ def finish_all(plan, store):
         finish(store.run_folder(run), run.toml, float(number))
 
 
-def test_the_next_batch_is_submitted_with_the_same_site_and_limits(search, monkeypatch, capsys):
+def test_next_batch_has_the_same_site_and_limits(search, monkeypatch, capsys):
     plan, store, records, cluster = search
     finish_all(plan, store)
     continue_search(store, monkeypatch)
@@ -99,7 +99,7 @@ def test_the_next_batch_is_submitted_with_the_same_site_and_limits(search, monke
     assert len(cluster.submitted) == 2
 
 
-def test_a_requeued_job_that_has_not_submitted_its_successor_does_so(search, monkeypatch):
+def test_requeued_job_submits_its_missing_successor(search, monkeypatch):
     plan, store, records, cluster = search
     finish_all(plan, store)
     continue_search(store, monkeypatch)
@@ -122,7 +122,7 @@ def test_more_evaluations_use_finished_runs(search, monkeypatch):
     assert len(read_plan(store.path).run_of_point) == 12
 
 
-def test_a_search_that_is_cancelled_meanwhile_submits_no_more_jobs(search, monkeypatch, capsys):
+def test_cancelled_search_submits_no_more_jobs(search, monkeypatch, capsys):
     plan, store, records, cluster = search
     finish_all(plan, store)
     records.record_cancellation()
@@ -157,7 +157,7 @@ def test_a_lost_run_is_submitted_again_but_not_without_end(search, monkeypatch, 
     assert len(cluster.submitted) == 6
 
 
-def test_a_lock_of_this_job_from_a_node_that_went_down_is_removed(search, monkeypatch):
+def test_lock_left_by_a_node_that_went_down_is_removed(search, monkeypatch):
     plan, store, records, cluster = search
     finish_all(plan, store)
     lock = store.path / ".lock"

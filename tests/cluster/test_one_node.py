@@ -49,7 +49,7 @@ def test_a_failing_case_affects_no_other_case_of_its_array(cluster_user):
     assert {run: user.summaries()[run] for run in before} == before
 
 
-def test_runs_that_exceed_memory_or_time_are_distinguished_and_get_higher_limits(cluster_user):
+def test_exceeded_memory_and_time_get_higher_limits(cluster_user):
     user = cluster_user()
     site = {"time": "1 s", "memory": "60 MB", "more": {"time": 60, "memory": 20}}
     user.write(pressures(5), site=site, steps=150)
@@ -66,7 +66,8 @@ def test_runs_that_exceed_memory_or_time_are_distinguished_and_get_higher_limits
     assert (attempt.seconds, attempt.megabytes, attempt.ended) == (60.0, 1200.0, "done")
 
 
-def test_ranks_that_are_not_connected_are_detected_and_connected_ones_are_one_run(cluster_user):
+@pytest.mark.mpi
+def test_ranks_without_connection_are_detected(cluster_user):
     user = cluster_user()
     user.write(pressures(5), site={"ranks": "srun", "srun": ["--mpi=none"]}, ranks=2)
     user.submit()
@@ -140,7 +141,7 @@ SEARCH = {
 RANGE = {"key": "stages.fill.pressure", "name": "pressure", "from": "1 mmHg", "to": "9 mmHg"}
 
 
-def test_a_search_continues_by_itself_also_after_it_was_cancelled(cluster_user):
+def test_search_continues_after_it_was_cancelled(cluster_user):
     user = cluster_user("it's a search")
     user.write(RANGE, **SEARCH)
     assert "continues the search" in user.annelid("--slurm", "--site", "site.toml")
@@ -167,7 +168,7 @@ def test_a_search_continues_by_itself_also_after_it_was_cancelled(cluster_user):
     assert set(here.summaries()) == set(user.summaries())
 
 
-def test_jobs_of_a_search_that_were_cancelled_by_hand_are_not_submitted_again(cluster_user):
+def test_search_jobs_cancelled_by_hand_stay_cancelled(cluster_user):
     user = cluster_user()
     user.write(RANGE, steps=2000, **SEARCH)
     user.annelid("--slurm", "--site", "site.toml")

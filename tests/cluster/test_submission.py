@@ -42,7 +42,7 @@ def arrays(plan, store, runs=None, site=Site(), requested=RequestedLimits(), max
     )
 
 
-def test_one_run_of_a_kind_compiles_first_and_large_arrays_are_split(study):
+def test_one_run_compiles_first_and_large_arrays_are_split(study):
     plan, store = study(pressures(*range(1, 8)))
     found = arrays(plan, store, max_size=4)
     assert [(len(array.tasks), array.compiles_first, array.waits_for_compilation) for array in found] == [

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What a job does on its node, without a cluster."""
+"""A job on its node, without a cluster."""
 
 import json
 import os
@@ -54,7 +54,7 @@ def result_of(process):
     return process.returncode, output
 
 
-def test_a_job_does_its_run_once_and_removes_the_lock_of_its_first_attempt(array):
+def test_requeued_job_does_its_run_once(array):
     run, store, job = array()
     folder = store.run_folder(run)
     folder.mkdir(parents=True)
@@ -75,7 +75,7 @@ def test_a_job_does_its_run_once_and_removes_the_lock_of_its_first_attempt(array
     assert (code, output.strip()) == (0, f"{folder} is finished")
 
 
-def test_a_job_that_the_cluster_ends_records_that_and_ends_its_worker(array):
+def test_ended_job_is_recorded_and_ends_its_worker(array):
     run, store, job = array(steps=5000)
     process = job()
     wait_for(lambda: store.lock_holder(run) is not None, "the run")
@@ -88,6 +88,7 @@ def test_a_job_that_the_cluster_ends_records_that_and_ends_its_worker(array):
         os.kill(worker, 0)
 
 
+@pytest.mark.mpi
 def test_memory_of_all_ranks_counts(array):
     # One process takes about 200 MB, whatever the machine; two with their launcher more than 300.
     run, store, job = array(steps=5000, memory="300 MB")

@@ -66,7 +66,7 @@ def tube_force(B, lz, la):
 
 
 def tube_radial_voltage(B, lz, la, pressure=0.0):
-    """Nominal field v at which a tube with a radial field rests at (λa, λz).
+    """Nominal field v at which a tube with a radial field is in equilibrium at (λa, λz).
 
     P = Pmech - V² (1/a² - 1/b²) / (2 ln²(b/a)): own derivation from the stress of an ideal dielectric in the
     field E = V / (r ln(b/a)); the same structure as Melnikov & Ogden, ZAMP 67, 140 (2016).
@@ -87,7 +87,7 @@ def tube_radial_capacitance(B, lz, la):
 
 
 def tube_uniform_voltage(B, lz, la, pressure=0.0):
-    """Nominal field v at which a tube with a uniform nominal field rests at (λa, λz).
+    """Nominal field v at which a tube with a uniform nominal field is in equilibrium at (λa, λz).
 
     Own derivation: the field adds -v² λ²λz²/2 to W, and P = ∫ W_λ / (λz r) dR, so P = Pmech - v² λz ln(B/A).
     """

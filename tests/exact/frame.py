@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Moduli of a periodic frame of Timoshenko beams between rigid nodes, an independent solution in numpy.
 
-Own derivation: node k moves by H X_k + w_k and turns by φ_k; a beam follows the two nodes that its ends
-belong to, which need not lie at their centres. w and φ are condensed out of the energy of the mean strains.
+Own derivation: node k moves by H X_k + w_k and rotates by φ_k; the ends of a beam follow their two nodes and
+need not lie at their centres. w and φ are condensed out of the energy of the mean strains.
 Shear of the beams takes the factor (2.4 + 1.5 ν) (t/l)² of published honeycomb formulas.
 """
 
@@ -66,7 +66,7 @@ def frame_moduli(frame, *, poisson=0.5):
 def condensed(stiffness, period):
     """E around, E along, ν around, ν along, G from a stiffness whose last three unknowns are mean strains."""
     inner, outer = np.arange(len(stiffness) - 3), np.arange(len(stiffness) - 3, len(stiffness))
-    # Fluctuations are known up to a drift: the shortest.
+    # Fluctuations are determined up to a translation: the smallest is taken.
     answer = np.linalg.lstsq(stiffness[np.ix_(inner, inner)], stiffness[np.ix_(inner, outer)], rcond=1e-12)[0]
     mean = stiffness[np.ix_(outer, outer)] - stiffness[np.ix_(outer, inner)] @ answer
     give = np.linalg.inv(mean / np.prod(period))

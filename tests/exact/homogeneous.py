@@ -81,7 +81,7 @@ def _ogden(moduli: ArrayLike, exponents: ArrayLike, mode: str, λ: FloatArray) -
 def _fung(c: float, bf: float, bt: float, mode: str, λ: FloatArray) -> FloatArray:
     """Derivative along the path, the fibre in the direction of λ (uniaxial) or of the free one (biaxial).
 
-    Shear: fibre along λ, width held; W is then a function of λ alone as well. Own derivation.
+    Shear: fibre along λ, constant width; W is then a function of λ alone as well. Own derivation.
     """
 
     def E(x: FloatArray) -> FloatArray:

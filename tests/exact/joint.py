@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""Walls of a lattice between joints that yield: each joint solved alone, with scikit-fem, as a plane sheet.
+"""Walls of a lattice between compliant joints: each joint solved alone, with scikit-fem, as a plane sheet.
 
-Own derivation: a joint is cut out where its walls have the stress of beams again, its faces are loaded as
-beams load them (even, parabolic and linear tractions), and its answer in the mean displacements and turns
-that do work on these is put between Timoshenko beams. Nothing of a whole cell goes into it.
+Own derivation: a joint is cut out where its walls have the stress of beams, and its faces have the tractions
+of beams (uniform, parabolic and linear). Its stiffness against the conjugate mean displacements and rotations
+is combined with Timoshenko beams. The solution of a whole cell is not used.
 """
 
 from functools import cache
@@ -44,11 +44,11 @@ def joint(angles, poisson=0.0, fine=FINE):
         forces[:, 3 * k : 3 * k + 3] = _face_loads(mesh, basis, way)
         moments[3 * k : 3 * k + 2, :2] = np.eye(2)
         moments[3 * k : 3 * k + 3, 2] = [*(TURN @ (CUT * way)), 1.0]
-    balanced = np.linalg.svd(moments)[0][:, 3:]  # loads without resultant
-    held = _three_held(mesh, basis)
+    balanced = np.linalg.svd(moments)[0][:, 3:]  # self-equilibrated loads
+    fixed = _three_fixed(mesh, basis)
     answer = np.zeros((basis.N, balanced.shape[1]))
     for column, load in enumerate((forces @ balanced).T):
-        answer[:, column] = skfem.solve(*skfem.condense(stiffness, load, D=held))
+        answer[:, column] = skfem.solve(*skfem.condense(stiffness, load, D=fixed))
     give = balanced.T @ forces.T @ answer
     return Joint(CUT * ways, balanced @ np.linalg.inv((give + give.T) / 2) @ balanced.T)
 
@@ -74,7 +74,7 @@ def jointed_moduli(lines, width, period, *, poisson=0.0):
     for ends in _meeting(tips.reshape(-1, 2), period):
         out = ways.reshape(-1, 2)[ends]
         found = joint(tuple(np.degrees(np.arctan2(out[:, 1], out[:, 0])).round(9)), poisson)
-        scale = np.tile([1.0, 1.0, width], len(ends))  # turns of a joint of width 1 are those of its like
+        scale = np.tile([1.0, 1.0, width], len(ends))  # rotations do not depend on the width
         add(found.stiffness * np.outer(scale, scale), ends, width * found.faces)
     return condensed(stiffness, period)
 
@@ -121,8 +121,8 @@ def _face_loads(mesh, basis, way):
     return np.column_stack([way[i] * pull + across[i] * push for i in (0, 1)] + [turn])
 
 
-def _three_held(mesh, basis):
-    """Three displacements whose hold prevents drifting and turning, and nothing else."""
+def _three_fixed(mesh, basis):
+    """Three displacements that prevent only rigid motions if they are fixed."""
     middle = mesh.p.mean(axis=1)
     near = int(np.argmin(np.linalg.norm(mesh.p.T - middle, axis=1)))
     far = int(np.argmax(np.abs(mesh.p[0] - mesh.p[0, near])))
@@ -131,7 +131,7 @@ def _three_held(mesh, basis):
 
 
 def _mesh(ways, fine):
-    """Strips of width 1 that meet, rounded where they leave more than 180 degrees open."""
+    """Strips of width 1 that join, rounded where they leave more than 180 degrees open."""
     strips = [shapely.LineString([(0.0, 0.0), CUT * way]).buffer(0.5, cap_style="flat") for way in ways]
     outline = shapely.union_all([*strips, shapely.Point(0.0, 0.0).buffer(0.5, quad_segs=16)], grid_size=1e-9)
     outline = outline.simplify(1e-7)

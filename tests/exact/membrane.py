@@ -53,10 +53,10 @@ class Membrane:
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         return (low + high) / 2
 
-    def blown(
+    def inflated(
         self, pressure: float, field_energy: Callable[[FloatArray], FloatArray]
     ) -> Callable[[float], float]:
-        """Radius of the inner face at given S; both ends stay where they are."""
+        """Radius of the inner face at given S; both ends are fixed."""
         ends = np.array([0.0, self.length])
         r0, r1 = self.radius(ends)
         z0, z1 = self.height(ends)

@@ -3,8 +3,8 @@
 
 κ'' + κ³/2 - m κ - σ = 0 with σ = p R³/(E I), R = 1; half a lobe runs from its farthest point (s = 0) to its
 nearest (s = π/n), where κ' = 0 by symmetry, and turns by π/n; it buckles at σ = n² - 1. Flaherty, Keller &
-Rubinow, SIAM J. Appl. Math. 23, 446 (1972) (from memory). Where a rigid plane holds the nearest point, κ'
-there is half of the force per length over E I.
+Rubinow, SIAM J. Appl. Math. 23, 446 (1972) (from memory). If a rigid plane supports the nearest
+point, κ' there is half of the force per length over E I.
 """
 
 import math
@@ -24,7 +24,7 @@ class HalfLobe:
     Attributes:
         σ: p R³/(E I).
         κ0: Curvature at the farthest point.
-        m: The constant that keeps the turn.
+        m: The constant that determines the total rotation.
         nearest: Distance of the nearest point from the centre, over R.
         shear: κ' at the nearest point.
         points: Places along it, the farthest point on the X axis, shape (k, 2).
@@ -72,7 +72,7 @@ def _half_lobe(n: int, σ: float, κ0: float, m: float) -> HalfLobe:
 
 
 def free_lobe(nearest: float, n: int = 2) -> HalfLobe:
-    """The buckled ring, touching nothing, whose nearest point is this far from the centre, below 0.97 R."""
+    """The buckled ring without contact, its nearest point at this distance from the centre, below 0.97 R."""
     angle = np.pi / n
     unknown = np.array([n**2 - 1.0, 1.1, 1.5 - n**2])  # σ, κ0, m of a ring that has hardly buckled
     for r in np.append(np.arange(0.97, nearest, -0.06), nearest):
@@ -86,7 +86,7 @@ def free_lobe(nearest: float, n: int = 2) -> HalfLobe:
 
 
 def pressed_lobe(σ: float, nearest: float) -> HalfLobe:
-    """The ring of two lobes whose nearest points are held at this distance by planes, pressed further."""
+    """The ring of two lobes at a higher pressure, its nearest points fixed at this distance by planes."""
     start = free_lobe(nearest)
     unknown = np.array([start.κ0, start.m])
     for load in np.linspace(start.σ, σ, 12)[1:]:

@@ -2,7 +2,7 @@
 """Von Mises truss: two bars over a span, hinged at both ends, pressed at the crown. Own derivation.
 
 Half of the span is 1, the rise h, L0 = √(1 + h²). A bar of the length L is pressed with N; with the crown at
-the height y, L = √(1 + y²) and the crown bears P = 2 N y / L.
+the height y, L = √(1 + y²) and the load of the crown is P = 2 N y / L.
 """
 
 from collections.abc import Callable
@@ -17,7 +17,7 @@ def pressed(stiffness: np.ndarray, lengths: np.ndarray, shortening: float) -> fl
     Args:
         stiffness: E A of each piece.
         lengths: Of each piece.
-        shortening: Of the whole; a bar that has become longer is taken as slack.
+        shortening: Of the whole; a bar that has become longer has no force.
     """
 
     def excess(force: float) -> float:

@@ -6,8 +6,9 @@ stretch λ = r/R and W^(λ, lz) = W(1/(λ lz), λ, lz),
 
     P = ∫ (r/R) W^_l R / (lz r²) dR,      F = π ∫ (2 lz W^_lz - λ W^_l) R / lz dR,
 
-where F = axial force of the wall - P π a² is what a clamp supplies to a tube with closed ends. Rivlin, Phil.
-Trans. R. Soc. A 242, 173 (1949), and Haughton, Ogden, J. Mech. Phys. Solids 27, 179 (1979), both from memory.
+where F = axial force of the wall - P π a² is the reaction of a clamp on a tube with closed ends. Rivlin,
+Phil. Trans. R. Soc. A 242, 173 (1949), and Haughton, Ogden, J. Mech. Phys. Solids 27, 179 (1979), both from
+memory.
 """
 
 from collections.abc import Callable
@@ -43,7 +44,7 @@ def mooney_rivlin(c1: float, c2: float = 0.0) -> Slopes:
 def helical_fibres(mu: float, angle: float, k1: float, k2: float) -> Slopes:
     """Neo-Hookean matrix with a balanced pair of fibre families at ±angle (degrees) from the hoop.
 
-    Both families have I4 = λ² cos² + lz² sin², the pair twists nothing, so the radial formulas above hold
+    Both families have I4 = λ² cos² + lz² sin² and the pair causes no twist, so the radial formulas above hold
     with W = μ/2 (I1 - 3) + k1/(2 k2) (exp(k2 (I4 - 1)²) - 1) where I4 > 1. Own derivation
     from these formulas.
     """
@@ -89,7 +90,7 @@ def bonded(
     natural: tuple[tuple[float, float, float], tuple[float, float, float]],
     lz: float,
 ) -> tuple[float, float, FloatArray]:
-    """Two bonded neo-Hookean tubes with natural stretches, held at lz; own derivation.
+    """Two bonded neo-Hookean tubes with natural stretches at prescribed lz; own derivation.
 
     Each layer has its own stress-free lengths G = (normal, hoop, axial) over the drawn ones, and keeps its
     stress-free volume: r dr = det G R dR / lz. The elastic stretches are e_hoop = r/(R G_hoop), e_z = lz/G_z,

@@ -79,6 +79,7 @@ def test_caps_conform_to_the_wall(side, sector):
     np.testing.assert_allclose(along, 0.0, atol=1e-9)
 
 
+@pytest.mark.exact
 def test_struts_inside_are_bonded_to_the_caps():
     body = capped("inside")
     assert area(body, "lattice|cap") == pytest.approx(2 * math.pi * (A**2 - (A - 0.3) ** 2), rel=1e-3)
@@ -86,6 +87,7 @@ def test_struts_inside_are_bonded_to_the_caps():
     assert caps == pytest.approx(2 * math.pi * B**2 * THICK, rel=1e-4)
 
 
+@pytest.mark.exact
 def test_caps_conform_to_struts_without_a_ring():
     body = capped("inside", ring=0.0)
     assert cell_volumes(body).min() > 0.0

@@ -94,6 +94,7 @@ def test_charts_are_conformal(name):
     assert np.cross(around, along) / (scale**2)[:, None] == pytest.approx(normal, abs=2 * off)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("side", ["outside", "inside", "embedded"])
 @pytest.mark.parametrize(
     ("shape", "radius", "low"),
@@ -109,6 +110,7 @@ def test_tubes_are_unrolled_on_the_named_face(shape, radius, low, side):
     assert chart.scale(points) == pytest.approx(face)
 
 
+@pytest.mark.exact
 def test_offset_points_lie_on_a_parallel_surface():
     chart = RevolutionChart(sphere(RADIUS), 0.5)
     place = chart.place(points_in(chart), 0.25)
@@ -118,7 +120,7 @@ def test_offset_points_lie_on_a_parallel_surface():
 
 
 @pytest.mark.exact
-def test_an_eccentrically_measured_sphere_has_the_modulus_of_its_zone():
+def test_eccentric_sphere_has_the_modulus_of_its_zone():
     # The modulus of a zone between two parallels does not depend on the axis of measurement: 2 artanh(h/R).
     chart = measured_chart(HEIGHTS, seen_from_aside(ANGLES[:, None], HEIGHTS))
     assert chart.high == pytest.approx(2 * np.arctanh(8.0 / RADIUS), rel=1e-7)
@@ -144,7 +146,7 @@ def test_the_surface_under_a_measured_sphere_is_a_sphere(offset):
     assert chart.scale(points_in(chart)) == pytest.approx(expected, rel=1e-3)
 
 
-def test_surfaces_that_fold_under_a_measured_surface_are_rejected():
+def test_folds_under_a_measured_surface_are_rejected():
     for offset in (-11.0, -13.0):
         with pytest.raises(InputError, match=rf"surface {offset:g} mm from the measured one folds"):
             measured_chart(HEIGHTS, lobed(ANGLES[:, None], HEIGHTS), offset=offset)

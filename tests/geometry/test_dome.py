@@ -105,12 +105,13 @@ def test_funnel():
 
 
 @pytest.mark.exact
-def test_rounding_does_not_make_a_straight_funnel_cross_itself():
+def test_rounding_does_not_make_a_funnel_cross_itself():
     # Its points lie on a line only within rounding; it was once rejected.
     shape = Dome(10.0, 6.0, (Layer("wall", 0.3),), hole_radius=2.0, profile="funnel")
     assert shape.meridian.length == pytest.approx(10.0)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("rise", "tip"), [(3.0, 1.0), (3.0, 7.4), (10.0, 2.0), (10.0, 5.9), (0.5, 1e-3)])
 def test_funnel_with_a_round_tip(rise, tip):
     """Source: frustum and spherical cap under it; the slope by bisection instead of the closed form."""
@@ -147,9 +148,10 @@ def test_parameter_is_the_arc_length(name):
     assert np.all(here.normal[:, 1] > 0.0)
 
 
+@pytest.mark.exact
 @every_model
 @every_dome
-def test_meshes_hold_the_volumes(name, model):
+def test_meshes_have_the_volumes_of_their_dome(name, model):
     shape = DOMES[name]
     body = build(shape, MODELS[model], [BAND])
     volumes = cell_volumes(body) * body.multiplicity
@@ -186,6 +188,7 @@ def test_volumes_converge_at_fourth_order(name, size, last):
     assert errors[-1] < last, errors
 
 
+@pytest.mark.exact
 @every_model
 @pytest.mark.parametrize("name", ["shallow", "holed", "hemisphere"])
 def test_every_node_of_a_spherical_dome_is_on_its_sphere(name, model):
@@ -204,6 +207,7 @@ def test_every_node_of_a_spherical_dome_is_on_its_sphere(name, model):
     assert body.normal == pytest.approx(outward, abs=PLACE)
 
 
+@pytest.mark.exact
 @every_model
 def test_every_node_of_a_funnel_and_a_paraboloid_is_on_it(model):
     """Source: distance from the straight line; Z = h (a^2 - R^2) / a^2."""
@@ -223,6 +227,7 @@ def test_a_nearly_flat_dome_is_accurate():
     assert height == pytest.approx(1e-4 * (1 - (radius / 10.0) ** 2), abs=1e-13)
 
 
+@pytest.mark.exact
 @every_model
 @pytest.mark.parametrize("name", ["holed", "funnel", "upright rim with hole"])
 def test_end_rings_are_perpendicular_to_the_wall(name, model):
@@ -258,6 +263,7 @@ def test_bands_and_lines_lie_at_radii(name, model):
     assert height[corner] == pytest.approx(shape.at_radius(4.9, depth=0.0).position[0, 1], abs=PLACE)
 
 
+@pytest.mark.exact
 @every_model
 def test_a_band_from_radius_0_covers_the_pole(model):
     """Source: area of a spherical cap, 2 pi r h, on the face 0.2 mm outside a sphere of 18.5 mm."""

@@ -99,7 +99,7 @@ def test_mid_side_nodes_of_facets_lie_between_their_corners(kind):
 
 
 @pytest.mark.parametrize("kind", LUMPING_WEIGHTS)
-def test_lumping_weights_are_the_integrals_of_squared_shape_functions(kind):
+def test_lumping_weights_are_integrals_of_squared_functions(kind):
     """Second method: ∫ N² by a Gauss rule (collapsed to the simplex for tetrahedra, weight (1-x)² (1-y))."""
     x, w = np.polynomial.legendre.leggauss(6)
     x, w = (x + 1) / 2, w / 2

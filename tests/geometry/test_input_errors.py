@@ -248,7 +248,7 @@ def test_bands_and_lines_that_do_not_fit(shape, bands, lines, message):
         build(shape, SIZE, bands, lines=lines)
 
 
-def test_touching_bands_and_bands_in_different_layers_are_accepted():
+def test_touching_bands_are_accepted():
     bands = [Band("a", "wall", 1.0, 5.0), Band("b", "wall", 5.0, 6.0), Band("c", "liner", 2.0, 5.5)]
     body = build(TUBE, SIZE, bands)
     assert set(body.bands) == {"a", "b", "c"}

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What a shape will have, known before it is meshed, is what its mesh has."""
+"""Names and edges that are determined before meshing are those of the mesh."""
 
 import pytest
 from measuring import BAND, MODELS, SHAPES

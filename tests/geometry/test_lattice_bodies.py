@@ -45,6 +45,7 @@ def corners_twice(body):
     return len(corners) - len(np.unique(np.round(body.points[corners], 7), axis=0))
 
 
+@pytest.mark.exact
 def test_volumes_are_those_of_the_tube_and_of_the_footprint():
     # Exact: the covered fraction of a ring of height h on the radius R.
     lattice = wrapped()
@@ -95,6 +96,7 @@ def test_struts_inside_leave_the_lumen_closed():
     np.testing.assert_allclose(r[outer], RADIUS + WALL)
 
 
+@pytest.mark.exact
 def test_embedded_struts_replace_the_wall():
     layers = (Layer("skin", 1.2),)
     tube = Tube(RADIUS, 14.0, layers)
@@ -152,7 +154,7 @@ def test_impossible_meshes_are_rejected():
         LatticeMeshSize(along=2.0, on_struts=0.0)
 
 
-def test_a_pattern_whose_periodic_edges_never_match_is_rejected(monkeypatch):
+def test_pattern_with_unmatched_edges_is_rejected(monkeypatch):
     slanted = np.array([(0.0, 0.2), (1.0, 0.6), (1.0, 0.8), (0.0, 0.4)])
     assert len(mesh_flat([(slanted, ())], (1.0, 1.0), fine=0.1, periodic="x").triangles) > 10
     monkeypatch.setattr(flat_mesh, "_match_periodic_edges", lambda *_: False)

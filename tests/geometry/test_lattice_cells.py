@@ -232,7 +232,7 @@ def test_patterns_have_their_mirror_lines(kind):
         ),
     ],
 )
-def test_impossible_combinations_are_rejected_with_the_allowed_range(kind, changes, words):
+def test_impossible_cells_are_rejected_with_the_range(kind, changes, words):
     with pytest.raises(InputError, match=words):
         replace(EXAMPLES[kind], **changes)
 

@@ -116,7 +116,7 @@ def test_the_mesh_is_closed_around(kind):
     np.testing.assert_allclose(np.einsum("ij,ij->i", body.hoop, body.normal), 0.0, atol=1e-9)
 
 
-def test_an_electrode_of_a_straight_surface_keeps_its_heights():
+def test_electrode_on_a_straight_surface_keeps_its_heights():
     chart = ellipse()
     ring = RingElectrode("middle", "skin", chart.v_at_height(5.0, "low"), chart.v_at_height(12.5, "high"))
     body = lattice_body(lattice_on(chart), LAYERS, COARSE, electrodes=[ring])

@@ -67,7 +67,8 @@ def test_a_wall_with_an_oval_measured_face_keeps_its_volume():
     assert np.abs(gradient[:, 1, 2]).max() > 0.01  # it is also twisted
 
 
-def test_heights_of_electrodes_are_those_of_the_stress_free_skin():
+@pytest.mark.exact
+def test_electrodes_have_their_stress_free_heights():
     wall = MeasuredWall(inflated_tube(), measured_face(lambda a, z: 6.4 + 0.0 * z))
     v = wall.v_at_height(3.0)
     assert wall.place(np.array([[0.0, v]]), np.zeros(1)).position[0, 2] == pytest.approx(
@@ -85,7 +86,6 @@ def test_the_enclosed_volume_of_a_measured_face():
     )
 
 
-@pytest.mark.exact
 def test_a_wall_measured_as_computed_is_the_computed_wall():
     # Clamped at its low end, where the normals of the face do not follow the material.
     computed = inflated_tube()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Bodies written and read back, and meshes of other programs."""
+"""Bodies written to files and read again, and meshes of other programs."""
 
 import subprocess
 import sys

@@ -61,7 +61,7 @@ def test_facets_are_shared_by_two_cells_or_named_free(name, model):
 
 
 @pytest.mark.parametrize(("name", "model"), CASES)
-def test_free_facets_are_closed_and_point_out_of_the_material(name, model):
+def test_free_facets_are_closed_and_point_outwards(name, model):
     """Source: the integral of the outward normal over a closed surface is zero (axisymmetric: its Z part)."""
     body = make(name, model)
     inner = {n for n in body.surfaces if "|" in n or n.startswith("ring.")}
@@ -105,7 +105,7 @@ def test_normals_are_unit_and_point_away_from_the_lumen(name, model):
 
 
 @pytest.mark.parametrize(("name", "model"), CASES)
-def test_regions_partition_the_cells_and_bands_lie_in_theirs(name, model):
+def test_regions_partition_cells_and_contain_their_bands(name, model):
     body = make(name, model)
     assert np.array_equal(np.sort(np.concatenate(list(body.regions.values()))), np.arange(len(body.cells)))
     ring = body.bands["ring"]
@@ -118,7 +118,7 @@ def test_regions_partition_the_cells_and_bands_lie_in_theirs(name, model):
 
 
 @pytest.mark.parametrize("model", MODELS)
-def test_a_band_on_a_balloon_begins_and_ends_at_its_heights_on_the_inner_face(model):
+def test_band_on_a_balloon_ends_at_its_inner_heights(model):
     shape = Balloon(sphere(6.0), (Layer("wall", 0.5),))
     body = build(shape, MODELS[model], [Band("ring", "wall", 4.0, 7.5)])
     inner = body.points[body.surface_nodes("ring.inner")]
@@ -126,6 +126,7 @@ def test_a_band_on_a_balloon_begins_and_ends_at_its_heights_on_the_inner_face(mo
     assert inner[:, -1].max() == pytest.approx(7.5, abs=PLACE)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", MODELS)
 def test_every_node_of_a_sphere_is_on_it(model):
     body = build(Balloon(sphere(6.0), (Layer("wall", 0.5),)), MODELS[model])
@@ -139,6 +140,7 @@ def test_every_node_of_a_sphere_is_on_it(model):
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", MODELS)
 def test_every_node_of_a_tube_is_on_it(model):
     body = build(SHAPES["tube"], MODELS[model])
@@ -148,7 +150,7 @@ def test_every_node_of_a_tube_is_on_it(model):
         assert radius[nodes] == pytest.approx(exact, abs=PLACE)
 
 
-def test_mid_side_nodes_lie_midway_where_the_shape_is_straight():
+def test_mid_side_nodes_lie_midway_on_straight_shapes():
     body = build(SHAPES["capped tube"], MODELS["axisymmetric"])
     corners = body.points[body.cells[:, :4]]
     place = ELEMENT_NODES["quad9"]
@@ -158,7 +160,7 @@ def test_mid_side_nodes_lie_midway_where_the_shape_is_straight():
 
 
 @pytest.mark.parametrize("cells", ["hexahedra", "tetrahedra"])
-def test_mid_side_nodes_lie_at_the_middle_of_height_and_angle(cells):
+def test_mid_side_nodes_lie_midway_in_height_and_angle(cells):
     body = build(SHAPES["tube"], MeshSize(along=2.0, model="sector", sector=60.0, around=24, cells=cells))
     reference = ELEMENT_NODES[body.cell_type]
     corner_count = CORNERS[body.cell_type]
@@ -204,6 +206,7 @@ def test_surface_names_of_each_shape():
         assert set(build(SHAPES[name], MODELS["sector"]).surfaces) == surfaces | sides, name
 
 
+@pytest.mark.exact
 def test_planes_of_a_sector():
     body = build(SHAPES["solid sleeve"], MeshSize(along=2.0, model="sector", sector=60.0, around=24))
     assert body.multiplicity == pytest.approx(6.0, rel=ROUNDING)
@@ -217,7 +220,7 @@ def test_planes_of_a_sector():
         assert np.linalg.norm(vector, axis=-1).sum() == pytest.approx(14 * 4 + 10 * 0.5, rel=1e-9)
 
 
-def test_the_interface_with_the_cap_is_oriented_towards_the_cap():
+def test_cap_interface_is_oriented_towards_the_cap():
     body = build(SHAPES["capped tube"], MODELS["axisymmetric"])
     facets = body.facets[body.surfaces["wall|cap"]]
     _, vector = area_vectors(body, facets)
@@ -239,6 +242,7 @@ def test_sizes_are_kept():
     assert len(solid.cells) == 18 * 3 * 2
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", ["axisymmetric", "sector"])
 def test_elements_follow_a_bend_for_any_element_size(model):
     body = build(Balloon(sphere(6.0), (Layer("wall", 0.5),)), MeshSize(along=100.0, model=model, through=1))

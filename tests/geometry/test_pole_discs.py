@@ -55,6 +55,7 @@ def test_volumes_of_a_closed_sphere(closed):
     assert enclosed_volume(closed) == pytest.approx(4 / 3 * math.pi * RADIUS**3, rel=1e-5)
 
 
+@pytest.mark.exact
 def test_surfaces_of_a_sphere_are_closed_and_lie_on_it(closed):
     # Euler characteristic of a sphere: 2; struts are bumps, not handles.
     assert euler_characteristic(closed, "lumen") == 2
@@ -77,6 +78,7 @@ def test_discs_over_poles_are_well_meshed(closed):
     assert np.ptp(height) > RADIUS
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("side", ["inside", "embedded"])
 def test_struts_on_other_sides(side):
     layers = (Layer("skin", 0.9),)
@@ -90,6 +92,7 @@ def test_struts_on_other_sides(side):
         assert cell_volumes(body)[body.regions["skin"]].sum() == pytest.approx(wall, rel=1e-5)
 
 
+@pytest.mark.exact
 def test_a_sector_is_a_fraction_of_the_part():
     size = LatticeMeshSize(along=2.0, on_struts=0.8, sector=45.0)
     body = body_on(SPHERE, size=size)

@@ -95,7 +95,8 @@ def test_nothing_takes_no_time():
     assert time_of([[1.0, 2.0], [1.0, 2.0]]) == 0.0
 
 
-def test_a_path_takes_longer_than_its_lengths_over_its_speeds():
+@pytest.mark.exact
+def test_path_takes_longer_than_length_over_speed():
     lattice = wrap(
         EXAMPLES["diamond"].pattern(), chart_of(Tube(6.0, 20.0, (Layer("wall", 0.3),))), height=0.4
     )

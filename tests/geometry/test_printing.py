@@ -57,7 +57,7 @@ def test_the_nozzle_of_five_axes_points_along_the_normal():
 
 
 @pytest.mark.parametrize("machine", ["rotary", "five-axis"])
-def test_the_nozzle_keeps_its_distance_from_a_measured_surface(machine):
+def test_nozzle_keeps_its_distance_from_measured_faces(machine):
     # A sphere measured about an axis 1 mm from its centre, so that normals do not intersect the axis.
     angle, heights = 2 * np.pi * np.arange(72)[:, None] / 72, np.linspace(-8.0, 8.0, 41)
     aside = np.cos(angle) + np.sqrt(RADIUS**2 - heights**2 - np.sin(angle) ** 2)
@@ -82,7 +82,7 @@ def test_the_speed_over_the_surface_is_the_feed():
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_lines_are_printed_once_in_the_least_number_of_trails(kind):
+def test_lines_are_printed_once_in_the_fewest_trails(kind):
     path = printed_on(TUBE, kind, nozzle=0.4)
     trails = [move for move in path.moves if move.printing and move.layer == 0]
     assert len(trails) == path.min_trails  # Euler: half the odd nodes, one for a piece without

@@ -20,7 +20,7 @@ from annelid.geometry.shapes.tube import Tube
 FORMULA = 1e-9  # relative, arc-length tables and Gauss sums against closed forms
 MESH = {"axisymmetric": 2e-5, "solid": 2e-4, "sector": 2e-4, "tetrahedra": 5e-4}  # relative, coarse meshes
 SHARP_BENDS = 10  # times as much where one cell spans half a shoulder
-STRAIGHT = 1e-12  # relative, where second-order cells hold the shape exactly
+STRAIGHT = 1e-12  # relative, where second-order cells have the exact shape
 RATE = 3.7  # second-order cells: the error of a volume falls with the fourth power of the size
 
 
@@ -99,9 +99,10 @@ def test_tapered_tubes():
     assert smooth.lumen_volume() == pytest.approx(expected, rel=FORMULA)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("model", MODELS)
 @pytest.mark.parametrize("name", SHAPES)
-def test_meshes_hold_the_volumes_of_their_shape(name, model):
+def test_meshes_have_the_volumes_of_their_shape(name, model):
     shape = SHAPES[name]
     body = build(shape, MODELS[model])
     straight = model == "axisymmetric" and isinstance(shape, Tube | Sleeve)
@@ -159,7 +160,8 @@ def test_area_of_surfaces_and_bands(model):
         assert area(body, surface) == pytest.approx(value, rel=tolerance), surface
 
 
-def test_a_spline_through_points_of_a_sphere_approximates_the_sphere():
+@pytest.mark.exact
+def test_spline_through_points_approximates_the_sphere():
     """Source: 4/3 pi a^3; a cubic spline through 33 points of a half circle."""
     angle = np.linspace(-math.pi / 2, math.pi / 2, 33)
     points = np.column_stack([5.0 * np.cos(angle), 5.0 * np.sin(angle)])

@@ -109,7 +109,7 @@ def test_struts_have_their_width_on_the_surface(chart, kind):
 
 @pytest.mark.parametrize("chart", [SPHERE, NECKED, OVAL])
 def test_cells_keep_their_angles(chart):
-    # Angle between the struts of a honeycomb at its nodes, seen on the surface: 120 degrees.
+    # Angle on the surface between the struts of a honeycomb at its nodes: 120 degrees.
     lattice = wrap(pattern_of("honeycomb"), chart, height=0.5, around=12)
     starts = {}
     for strut in lattice.pattern.struts:
@@ -143,7 +143,7 @@ def test_heights(side):
 
 @pytest.mark.exact
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_the_closed_surface_holds_the_volume(kind):
+def test_the_closed_surface_has_the_volume(kind):
     # On a tube: covered fraction of the hollow cylinder (exact but for facets of 5 degrees).
     lattice = wrap(pattern_of(kind), TUBE, height=0.5, ring=1.0)
     points, triangles = lattice_surface(lattice)
@@ -157,8 +157,8 @@ def test_the_closed_surface_holds_the_volume(kind):
     assert volume == pytest.approx(expected, rel=3e-3)
 
 
-def test_the_surface_is_closed_if_the_sides_of_a_column_differ():
-    # Found by chance: a strut extends slightly beyond one side of the column, but not beyond the other.
+def test_surface_is_closed_if_column_sides_differ():
+    # A strut extends slightly beyond one side of the column, but not beyond the other.
     sizes = {"node_radius": 0.6628016878024163, "ligament": 1.8138209627045985, "width": 0.2680410031988323}
     lattice = wrap(pattern_of("hexachiral", **sizes, node="ring"), NECKED, height=0.5, around=5)
     points, triangles = lattice_surface(lattice)
@@ -168,8 +168,7 @@ def test_the_surface_is_closed_if_the_sides_of_a_column_differ():
     assert {(b, a) for a, b in ways} == ways
 
 
-@pytest.mark.exact
-def test_a_lattice_on_a_measured_tube_equals_that_on_the_tube():
+def test_measured_tube_has_the_lattice_of_the_tube():
     tube = measured_chart(np.linspace(0.0, 30.0, 16), np.full((16, 16), 6.3))
     lattices = [wrap(pattern_of("re-entrant"), chart, height=0.5, ring=1.0) for chart in (tube, TUBE)]
     prints = [footprint(lattice) for lattice in lattices]

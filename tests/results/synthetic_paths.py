@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Invented paths that turn back: the tube at given hoop stretches, its loads and counts made up."""
+"""Synthetic paths with a reversal: the tube at given hoop stretches with invented loads and modes."""
 
 from dataclasses import replace
 
@@ -19,7 +19,7 @@ DESCRIPTION = CaseDescription(
 OUTCOME = Outcome("reached", "reached: all 2 stages", "deflate", 1.0, ("limit point at pressure 30 kPa",))
 
 # Stage, parameter, inner hoop stretch, pressure [MPa], unstable modes (given, controlled), critical, and how
-# it was reached where it does not go on from the row before.
+# it was reached if it does not continue from the row before.
 FILL = (
     ("fill", 0.0, 1.0, 0.0, 0, 0, ""),
     ("fill", 0.2, 1.1, 0.02, 0, 0, ""),

@@ -33,7 +33,7 @@ def test_path_csv_has_the_kinds_of_critical_states(run):
     assert "critical" not in run.table.columns
 
 
-def test_a_path_without_the_column_of_critical_states_can_be_read(run, tmp_path):
+def test_path_without_a_critical_column_can_be_read(run, tmp_path):
     with open(run.path / "path.csv", newline="") as file:
         rows = [row[:2] + row[3:] for row in csv.reader(file)]
     file = tmp_path / "path.csv"
@@ -53,7 +53,7 @@ def test_summary_and_run_record_have_the_critical_points(run):
     assert point.to_mapping() == entry
 
 
-def test_the_record_of_an_unfinished_run_has_critical_points(run, tmp_path):
+def test_unfinished_runs_have_critical_points(run, tmp_path):
     copy = tmp_path / "run"
     copy.mkdir()
     for name in ("provenance.json", "description.json", "path.csv"):
@@ -61,7 +61,7 @@ def test_the_record_of_an_unfinished_run_has_critical_points(run, tmp_path):
     assert open_run(copy).critical_points == run.critical_points
 
 
-def test_fields_of_critical_states_are_stored_with_those_of_stage_ends(tmp_path, tube):
+def test_fields_of_critical_states_are_stored(tmp_path, tube):
     kept = open_run(turned(tmp_path / "run", tube, keep_fields="stage ends"))
     assert sorted(kept.field_files) == [2, 5, 7]
     kept = open_run(turned(tmp_path / "other", tube, keep_fields="last"))
@@ -111,7 +111,7 @@ def test_jumps_and_branches_are_stored(run, tmp_path, tube):
     assert table.coordinate[6] == 1.0
 
 
-def test_critical_loads_are_compared_with_the_last_state_and_with_the_target(run, tmp_path, tube):
+def test_critical_loads_are_compared_with_last_and_target(run, tmp_path, tube):
     (point,) = run.critical_points
     ratios = load_ratios(run.table, point, "pressure", run.description.targets)
     assert ratios.over_last == pytest.approx(0.03 / 0.02)
@@ -124,7 +124,7 @@ def test_critical_loads_are_compared_with_the_last_state_and_with_the_target(run
     assert not ratios.passed
 
 
-def test_there_is_no_ratio_to_a_state_with_different_other_loads(tmp_path, tube):
+def test_no_ratio_to_states_with_different_other_loads(tmp_path, tube):
     def powered(kilovolts):
         return {"pressure": Measure(0.02, "MPa"), "voltage ring": Measure(kilovolts, "kV")}
 

@@ -40,7 +40,7 @@ BOTH = DisplayUnits({"length": (DisplayUnit("mm", 1.0), DisplayUnit("µm", 1e3))
         ("strain energy", 1.2345e-7, DisplayUnits(), "0.0001235 µJ"),
     ],
 )
-def test_values_are_shown_in_the_units_of_the_case_or_in_default_units(name, value, units, expected):
+def test_values_are_shown_in_case_or_default_units(name, value, units, expected):
     assert units.show(column_kind(name), value).replace(GAP, " ") == expected
 
 
@@ -186,7 +186,7 @@ def path(voltage, charge, energy):
         (0.4, 90.0, 18.0, None, "does not apply"),
     ],
 )
-def test_stored_charge_is_compared_with_the_limit_for_the_voltage(voltage, charge, energy, within, text):
+def test_stored_charge_is_compared_with_its_limit(voltage, charge, energy, within, text):
     comparison = stored_charge(path(voltage, charge, energy))
     assert comparison.within is within
     assert text in comparison.text

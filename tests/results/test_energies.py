@@ -57,6 +57,7 @@ def unloaded():
     return sorted(np.real(PRESSURE.roots()))
 
 
+@pytest.mark.exact
 def test_energies_of_a_double_well(tmp_path, tube):
     run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
     energies = energies_of(run.table)
@@ -77,6 +78,7 @@ def test_energies_of_a_double_well(tmp_path, tube):
         assert snap.released == pytest.approx(released, rel=1e-2)
 
 
+@pytest.mark.exact
 def test_energies_are_in_the_report_and_in_the_summary(tmp_path, tube):
     run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
     assert len(run.summary["energies"]["unloaded_states"]) == 3
@@ -88,7 +90,7 @@ def test_energies_are_in_the_report_and_in_the_summary(tmp_path, tube):
     assert text.count("The snap releases") == 2
 
 
-def test_there_are_no_energies_if_not_only_the_pressure_did_work(tmp_path, tube):
+def test_no_energies_if_other_loads_did_work(tmp_path, tube):
     volumes = np.linspace(0.0, 2.6, 53)
     assert energies_of(well_run(tmp_path / "a", tube, volumes, voltage=1.0).table) is None
     assert energies_of(well_run(tmp_path / "b", tube, volumes, energy=2 * WELL).table) is None

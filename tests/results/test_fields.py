@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The field files as VTK's own readers and cells see them."""
+"""Field files, read by VTK's own readers and cells."""
 
 from dataclasses import replace
 
@@ -89,7 +89,7 @@ def test_parts_and_names_go_with_the_grid(tube_run, tube):
     np.testing.assert_array_equal(np.flatnonzero(band == 0), tube.bands["ring"])
 
 
-def test_nodes_are_doubled_where_regions_meet_and_jumps_stay(tube):
+def test_nodes_are_doubled_where_regions_meet(tube):
     grid = FieldGrid(tube)
     values = np.where(grid.region[:, None] == 1, 5.0, 2.0) * np.ones(tube.cells.shape)
     average = grid.average(values)
@@ -180,6 +180,7 @@ def jacobians(path, dimension):
     return determinants, weight
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("body", "dimension", "volume"),
     [
@@ -214,6 +215,7 @@ def test_node_order_is_that_of_vtk(tmp_path, body, dimension, volume):
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     "body", [meridian_tube(2, 3), tetra_block(), solid_tube(1, 8, 1)], ids=lambda b: b.cell_type
 )

@@ -84,12 +84,12 @@ def test_the_breakdown_line_is_drawn():
     assert "breakdown" in texts(path_curve(t, "breakdown margin", stage_spans(t)[1], name="a"))
 
 
-def test_a_quantity_without_finite_values_gives_an_empty_figure():
+def test_quantity_without_finite_values_is_drawn_empty():
     t = table(**{"breakdown margin": np.full(5, np.inf)})
     assert "breakdown margin" in texts(path_curve(t, "breakdown margin", None, name="a"))
 
 
-def test_each_svg_has_unique_ids_and_the_colours_of_the_page():
+def test_each_svg_has_unique_ids_and_page_colours():
     t = table()
     one, two = (path_curve(t, "pressure", None, name=name).svg for name in ("one", "two"))
     ids = [set(re.findall(r'\bid="([^"]*)"', svg)) for svg in (one, two)]

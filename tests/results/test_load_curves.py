@@ -61,7 +61,7 @@ def test_a_path_without_events_has_no_load_curve(tmp_path, tube):
     assert [group["heading"] for group in curves(t, ())] == ["Stage “fill”"]
 
 
-def test_the_abscissa_of_a_load_curve_is_monotonic_if_possible(tmp_path, tube):
+def test_abscissa_of_load_curves_is_monotonic_if_possible(tmp_path, tube):
     t = table_of(tmp_path, tube, FILL)
     spans = stage_spans(t)
     assert response_quantity(t, spans) == "lumen volume"
@@ -77,13 +77,13 @@ def test_critical_points_are_labelled_with_their_loads(table):
     assert not any("continues" in word for word in words)
 
 
-def test_a_branch_with_much_larger_loads_is_cut_off_with_a_note(tmp_path, tube):
+def test_branches_with_larger_loads_are_cut_off(tmp_path, tube):
     t = table_of(tmp_path, tube, [*FILL, ("fill", 1.1, 1.7, 0.19, 0, 0, "")])
     (path,) = load_paths(t, stage_spans(t))
     assert "continues to 1425 mmHg" in texts(load_curve(t, path, name="a"))
 
 
-def test_the_stability_of_a_step_is_that_of_the_less_stable_end(table):
+def test_step_has_the_stability_of_its_less_stable_end(table):
     # Each row is the step before it; the step to the critical point is stable.
     assert stability_levels(table).tolist() == [0, 0, 0, 1, 2, 2, 1, 0]
 
@@ -94,7 +94,7 @@ def test_a_path_is_stable_again_after_its_minimum(tmp_path, tube):
     assert stability_levels(t).tolist() == [0, 0, 0, 1, 1, 0]
 
 
-def test_unstable_steps_and_jumps_have_their_own_line_styles(table, tmp_path, tube):
+def test_unstable_steps_and_jumps_have_line_styles(table, tmp_path, tube):
     (path,) = load_paths(table, stage_spans(table))
     drawing = load_curve(table, path, name="a")
     assert [dash is None for dash in lines(drawing, "--accent")] == [True, True]
@@ -123,7 +123,7 @@ def titles_of(group):
     return [re.search(r"<title>(.*?)</title>", str(d["svg"]))[1] for d in group["figures"]]
 
 
-def test_other_quantities_are_drawn_against_the_response_where_the_load_reverses(table):
+def test_response_is_the_abscissa_where_the_load_reverses(table):
     groups = {group["heading"]: group for group in curves(table, ())}
     assert len(groups["Load curves"]["large_figures"]) == 1
     titles = titles_of(groups["Stage “fill”"])

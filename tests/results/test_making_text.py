@@ -60,7 +60,7 @@ def test_the_text_describes_release_strokes_and_cycles():
     assert "within 9.1 %" in text_of(**{"axial stroke": [0, 0, 0.1, 0, 0.11]})
 
 
-def test_the_table_has_a_column_for_each_stage_and_no_strokes_without_voltage():
+def test_table_has_a_column_for_each_stage():
     content = making(run())
     assert content["columns"] == ["as printed", "release", "energise", "discharge", "again"]
     rows = dict(content["rows"])

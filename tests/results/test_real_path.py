@@ -43,6 +43,7 @@ def run(tmp_path_factory):
     return open_run(folder)
 
 
+@pytest.mark.exact
 def test_the_run_folder_has_the_pressure_maximum(run):
     (point,) = run.critical_points
     assert point.kind == "limit point"
@@ -59,7 +60,7 @@ def test_the_fields_of_the_critical_state_include_its_mode(run):
     assert np.isfinite(arrays["least in-plane stress [MPa]"]).all()
 
 
-def test_the_path_has_no_jump_and_is_drawn_against_the_volume(run):
+def test_path_without_jumps_is_drawn_against_the_volume(run):
     assert not run.table.after_jump.any()
     (path,) = load_paths(run.table, stage_spans(run.table))
     assert (path.load, path.response) == ("pressure", "lumen volume")

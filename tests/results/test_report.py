@@ -18,7 +18,7 @@ VOID = {"meta", "br", "img", "link", "input", "hr"}
 
 
 class ReportPage(HTMLParser):
-    """Collects what a page needs from outside, and checks that its elements nest."""
+    """Collects the external files of a page, and checks that its elements nest."""
 
     def __init__(self, text):
         super().__init__()
@@ -124,7 +124,7 @@ def test_a_report_without_fields_has_no_pictures(tmp_path, tube):
     assert "img" not in page.tags
 
 
-def test_without_a_rendering_library_the_report_states_what_is_missing(tube_run, tmp_path, monkeypatch):
+def test_report_names_a_missing_rendering_library(tube_run, tmp_path, monkeypatch):
     copy = shutil.copytree(tube_run, tmp_path / "run")
     monkeypatch.setattr(rendering, "_render_window", lambda: None)
     page = page_of(copy)
@@ -132,7 +132,7 @@ def test_without_a_rendering_library_the_report_states_what_is_missing(tube_run,
     assert "img" not in page.tags
 
 
-def test_an_earlier_state_is_shown_if_the_part_has_its_drawn_shape_at_the_end(tmp_path, tube, monkeypatch):
+def test_earlier_state_replaces_an_undeformed_last_one(tmp_path, tube, monkeypatch):
     rendered = []
 
     def picture(run, *, field, state):

@@ -35,7 +35,7 @@ def test_the_status_follows_the_progress_of_a_run(tmp_path, tube):
     assert status(folder, "other") == "of another case"
 
 
-def test_a_run_folder_contains_the_records_that_were_written(tube_run, tube):
+def test_run_folder_contains_the_written_records(tube_run, tube):
     run = open_run(tube_run)
     expected = list(states(tube))
     assert run.outcome == OUTCOME
@@ -84,7 +84,7 @@ def test_the_summary_has_units_and_writes_infinity_as_text(tmp_path, tube):
         (lambda folder, body: finished(folder, body), "contains the finished run of this case"),
     ],
 )
-def test_a_folder_with_other_content_is_refused_and_not_changed(tmp_path, tube, prepare, match):
+def test_folder_with_other_content_is_not_changed(tmp_path, tube, prepare, match):
     folder = tmp_path / "run"
     prepare(folder, tube)
     before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
@@ -93,7 +93,7 @@ def test_a_folder_with_other_content_is_refused_and_not_changed(tmp_path, tube, 
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
 
 
-def test_files_of_an_unfinished_run_are_removed_and_other_files_kept(tmp_path, tube):
+def test_only_files_of_an_unfinished_run_are_removed(tmp_path, tube):
     folder = tmp_path / "run"
     with create(folder, tube) as run:
         for state in states(tube):
@@ -142,7 +142,7 @@ def test_fields_are_stored_for_the_chosen_states(tmp_path, tube, keep, kept):
             run.field_file(1)
 
 
-def test_the_fields_of_the_last_state_of_an_incomplete_stage_are_stored(tmp_path, tube):
+def test_last_fields_of_an_incomplete_stage_are_stored(tmp_path, tube):
     with create(tmp_path / "run", tube, keep_fields="stage ends") as run:
         for state in states(tube):
             run.append(replace(state, parameter=0.5 * state.parameter))
@@ -168,7 +168,7 @@ while True:
 """
 
 
-def test_after_a_kill_all_rows_are_complete_and_the_run_can_be_repeated(tmp_path, tube):
+def test_rows_are_complete_after_a_kill(tmp_path, tube):
     folder = tmp_path / "run"
     here = Path(__file__).parent
     writer = subprocess.Popen(

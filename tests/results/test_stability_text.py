@@ -34,7 +34,7 @@ def text_of(page):
     return re.sub(r"\s+", " ", body.replace(GAP, " "))
 
 
-def test_the_report_lists_critical_points_and_shows_their_modes(run):
+def test_report_shows_critical_points_and_their_modes(run):
     page = write_report(run.path)
     text = text_of(page)
     for words in (
@@ -88,7 +88,7 @@ REQUIRED = (
 )
 
 
-def test_the_report_lists_stability_margins_and_marks_lower_bounds(tmp_path, tube):
+def test_report_lists_stability_margins_and_bounds(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         for state in states(tube, FILL[:2]):
             run.append(state)
@@ -145,7 +145,7 @@ def test_compression_is_red_and_tension_blue(tmp_path, tube):
     assert red < 0.002
 
 
-def test_a_mode_is_enlarged_and_has_the_direction_of_the_displacement():
+def test_modes_are_enlarged_along_the_displacement():
     reference = np.array([[10.0, 0.0, 0.0], [10.0, 0.0, 20.0]])
     outward = np.array([[1.0, 0.0, 0.0], [1.0, 0.0, 0.0]])
     arrays = {"displacement [mm]": 0.5 * outward, "mode": -outward}

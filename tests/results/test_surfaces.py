@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Surfaces as a stock reader sees them, against volumes by formula."""
+"""Surfaces, read by stock readers, against areas and volumes by formula."""
 
 import meshio
 import numpy as np
@@ -34,6 +34,7 @@ def wall_area(surface):
     return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("pack", "suffix"), [(ply, "ply"), (stl, "stl")])
 def test_other_readers_read_a_revolved_lumen(tmp_path, pack, suffix):
     body = meridian_tube(2, 6)
@@ -64,6 +65,7 @@ def test_normals_point_away_from_the_axis(body, name):
     assert outward.min() > 0
 
 
+@pytest.mark.exact
 def test_the_surface_of_a_ball_is_closed_at_the_poles():
     body = meridian_ball(radius=12.0, along=16)
     surface = deformed_surface(body, 0.25 * body.points, "lumen", around=AROUND)
@@ -78,6 +80,7 @@ def test_the_surface_of_a_ball_is_closed_at_the_poles():
     assert enclosed(surface) == pytest.approx(4.0 / 3.0 * np.pi * 15.0**3, rel=5e-3)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("turns", [0.25, 1.0 / 3.0, 0.125])
 def test_a_sector_is_completed_to_the_whole(turns):
     body = solid_tube(1, 2, 3, turns=turns)
@@ -102,7 +105,7 @@ def test_a_sector_with_an_uneven_displacement_is_mirrored():
     np.testing.assert_allclose(radius, INNER * (1.0 + 0.1 * np.sin(angles) ** 2), rtol=1e-12)
 
 
-def test_a_sector_whose_copies_do_not_fill_a_turn_is_not_completed():
+def test_sector_that_fills_no_turn_is_not_completed():
     body = solid_tube(1, 2, 3, turns=0.3)
     surface = deformed_surface(body, moved(body, 1.2), "lumen")
     assert len(surface.triangles) == 8 * 2 * 3

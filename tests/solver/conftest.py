@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Lets the tests of the solver import closed forms as ``exact.<module>``."""
+"""The import path of the tests of the solver: closed forms are ``exact.<module>``."""
 
 import sys
 from pathlib import Path

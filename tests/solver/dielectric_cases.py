@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""What the dielectric tests share: one material, a path that is kept, and bodies drawn by hand."""
+"""Shared by the dielectric tests: one material, paths with all their states, and structured bodies."""
 
 import numpy as np
 
@@ -109,7 +109,7 @@ def grid_body(model, axes, place, regions, surfaces, normal, *, hoop=None, bands
 
 
 def disc(thickness):
-    """Solid disc of radius 1 mm whose film normal is the axis: bottom ground, top hot, rim free."""
+    """Solid disc of radius 1 mm whose film normal is the axis: bottom grounded, top energised, rim free."""
     return grid_body(
         "axisymmetric",
         (2, 1),

@@ -40,13 +40,13 @@ def tube_body(
     bands: Sequence[Band] = (),
     **size: Any,
 ) -> Body:
-    """A tube of one layer ``wall`` (or the given layers), one or two elements long unless told otherwise."""
+    """A tube of one layer ``wall`` (or the given layers), by default one or two elements long."""
     wall = tuple(Layer(*layer) for layer in layers) or (Layer("wall", (B_over_A - 1) * A),)
     return build(Tube(A, length, wall), MeshSize(along=along or length / 2, **size), bands)
 
 
 def cylinder_body(radius: float, length: float, cells: tuple[int, int] = (2, 2)) -> Body:
-    """A solid cylinder on its axis, made by hand: region ``core``, second-order quadrilaterals."""
+    """A solid cylinder on its axis: region ``core``, a structured mesh of second-order quadrilaterals."""
     nr, nz = cells
     R, Z = np.meshgrid(np.linspace(0, radius, 2 * nr + 1), np.linspace(0, length, 2 * nz + 1), indexing="ij")
     points = np.stack([R.ravel(), Z.ravel()], axis=1)

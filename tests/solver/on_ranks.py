@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def on_ranks(script, ranks, target):
-    """What a script of this folder wrote to ``target`` as an npz archive on so many ranks."""
+    """Run a script of this folder on several ranks and return the arrays that it writes to ``target``."""
     launcher = [str(Path(sys.executable).with_name("mpiexec")), "-launcher", "fork", "-n", str(ranks)]
     paths = [str(ROOT), os.environ.get("PYTHONPATH", "")]
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(p for p in paths if p)}

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Runs six small models on the ranks it was started with; the first rank writes their results to a file."""
+"""Runs small models on the ranks of this job; the first rank writes their results to a file."""
 
 import sys
 from dataclasses import replace
@@ -40,7 +40,7 @@ def closed_tube():
 
 
 def layered_actuator():
-    """Two materials, natural stretch, a ring electrode, a tissue bed, a dead force."""
+    """Two materials, natural stretch, a ring electrode, an elastic foundation, a dead load."""
     body = tube_body(
         layers=(("liner", 0.1), ("skin", 0.1)),
         along=0.125,
@@ -73,7 +73,7 @@ def sector():
 
 
 def printed_lattice():
-    """Tetrahedra of two parts, each with its own pressure unknowns, one laid on the other under pressure."""
+    """Tetrahedra of two parts with their own pressure unknowns, one deposited on the other under pressure."""
     tube = Tube(5.0, 8.0, (Layer("skin", 0.3),))
     cell = CELLS["re-entrant"](vertical=2.9, inclined=2.7, angle=15.0, width=0.5)
     lattice = wrap(cell.pattern(), chart_of(tube), height=0.5, around=8)
@@ -113,12 +113,12 @@ def cored_sleeve():
     sleeve = Sleeve(1.5, 3.0, (Layer("skin", 0.15),), core_inner_radius=0.8, core_overhang=0.5)
     core = Core(radius=1.5, inner_radius=0.8, low=0.0, high=4.0, along=0.8)
     parts = (Part("core", neo_hookean(0.5)), Part("skin", neo_hookean()), Part("lattice", neo_hookean(2.0)))
-    held = (Support("core_end_low", "axial"), Support("core_end_high", "axial"))
-    return Model(lattice_on(sleeve, core=core), parts, held), [Stage("inflate", pressure=0.02, steps=1)]
+    supports = (Support("core_end_low", "axial"), Support("core_end_high", "axial"))
+    return Model(lattice_on(sleeve, core=core), parts, supports), [Stage("inflate", pressure=0.02, steps=1)]
 
 
-def floating_sphere():
-    """A closed sphere that nothing holds, whole."""
+def unsupported_sphere():
+    """A closed sphere without supports except against rigid motions, as a whole solid."""
     body = build(Balloon(sphere(1.5), (Layer("wall", 0.2),)), MeshSize(along=1.2, model="solid", around=8))
     model = Model(body, (Part("wall", neo_hookean()),), (Support("outer", "rigid motion"),))
     return model, [Stage("inflate", pressure=0.1, steps=1)]
@@ -131,7 +131,7 @@ CASES = {
     "printed lattice": printed_lattice,
     "lattice over a pole": lattice_over_a_pole,
     "cored sleeve": cored_sleeve,
-    "floating sphere": floating_sphere,
+    "unsupported sphere": unsupported_sphere,
 }
 
 

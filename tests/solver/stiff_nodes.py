@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Unit cells whose nodes hardly yield: slender ligaments of rubber between nodes a thousand times stiffer."""
+"""Unit cells with nearly rigid nodes: slender ligaments of rubber between nodes a thousand times stiffer."""
 
 from dataclasses import replace
 from itertools import product
@@ -40,12 +40,12 @@ def stiff_noded(lines, width, period, *, core, centres=None, reach=0.0, fine=0.5
 
 
 def material(stiffness):
-    """Of this Young's modulus in MPa and no Poisson effect, which stiff nodes would hold up."""
+    """A material of this Young's modulus in MPa without Poisson effect, which stiff nodes would constrain."""
     return Material("foam", "neo-hookean", {"shear_modulus": stiffness / 2}, bulk_modulus=stiffness / 3)
 
 
 def _arm(end, node, out, across, core):
-    """A disc about a node, with what joins it to the face of a ligament, all behind that face."""
+    """A disc about a node and its connection to the face of a ligament, all behind that face."""
     disc = shapely.Point(node).buffer(core, quad_segs=6)
     whole = shapely.convex_hull(shapely.union(disc, shapely.LineString([end - across, end + across])))
     side, far = across / np.linalg.norm(across), 10 * np.linalg.norm(end - node) + 10 * core
@@ -54,7 +54,7 @@ def _arm(end, node, out, across, core):
 
 
 def _cut(shapes, period):
-    """What lies within the period of all copies, as polygons."""
+    """The parts of all periodic copies within one period, as polygons."""
     one = shapely.union_all([s if isinstance(s, shapely.Geometry) else shapely.Polygon(s) for s in shapes])
     moves = [np.multiply(move, period) for move in product((-2, -1, 0, 1, 2), repeat=2)]
     every = shapely.union_all([shapely.transform(one, lambda x, m=m: x + m) for m in moves], grid_size=GRID)

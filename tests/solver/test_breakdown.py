@@ -2,7 +2,7 @@
 """Breakdown margin against its closed form: strength by stretch and thickness, natural stretch.
 
 Strength E_b = field λ^m (h / h0)^n as measured by Huang, Shian, Diebold, Suo & Clarke, Appl. Phys. Lett. 101,
-122905 (2012): for an acrylic film n = -0.25, m = 0.63; how it meets natural stretch is an own derivation.
+122905 (2012): for an acrylic film n = -0.25, m = 0.63; combined with natural stretch by own derivation.
 """
 
 import numpy as np
@@ -19,8 +19,6 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
-
-pytestmark = pytest.mark.exact
 
 THICKNESS = 0.05  # mm, as drawn
 STRENGTHS = (
@@ -61,6 +59,7 @@ def margin(strength, field, stretch, thickness):
     return limit / field
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("strength", STRENGTHS)
 @pytest.mark.parametrize(("electrics", "count"), [("layered", 1), ("layered", 4), ("solved", 1)])
 def test_margin_of_a_free_film(strength, electrics, count):
@@ -80,14 +79,15 @@ def test_margin_of_a_free_film(strength, electrics, count):
     assert value(states[0], "breakdown margin") == np.inf
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("natural", [(0.8, 1.0), (1.25, 1.0), (0.9, 1.1)])
 @pytest.mark.parametrize("strength", [STRENGTHS[0], STRENGTHS[3]])
 def test_margin_with_natural_stretch(strength, natural):
     """A film g times as wide when free of stress, and swollen by s, is a film of thickness t s/g².
 
     Own derivation: with Fe = λ and total stretch g s λ, the energy s³ [W(λ) - ε (V g²/(t s))² λ⁴/2] is that
-    of a film of natural thickness t s/g², so λ follows from its own nominal field; strength counts the
-    elastic stretch λ.
+    of a film of natural thickness t s/g², so λ follows from its own nominal field. The strength depends on
+    the elastic stretch λ.
     """
     g, s = natural
     e = 0.6
@@ -108,11 +108,9 @@ def test_margin_with_natural_stretch(strength, natural):
     assert value(states[-1], "breakdown margin") == pytest.approx(exact, rel=1e-5)
 
 
-def test_smallest_margin_is_at_the_inner_face_of_a_thick_tube():
-    """Radial field.
-
-    Largest at the inner face, V / (a ln(b/a)); held at its drawn size by both ends and no motion.
-    """
+@pytest.mark.exact
+def test_smallest_margin_is_at_the_inner_face():
+    """The radial field is largest at the inner face, V / (a ln(b/a)); the wall hardly deforms."""
     kv, ratio = 1e-3, 1.5
     body = build(
         Tube(1.0, 0.5, (Layer("wall", ratio - 1),)),
@@ -132,11 +130,8 @@ def test_smallest_margin_is_at_the_inner_face_of_a_thick_tube():
     assert states[-1].places["largest true field"][0] == pytest.approx(1.0, rel=1e-9)
 
 
-def test_exceeded_strength_is_remarked_and_the_path_goes_on():
-    """Margin 1 is passed at a nominal field below 0.6.
-
-    The film goes on to it and the outcome says from where.
-    """
+def test_exceeded_strength_is_remarked_and_does_not_stop():
+    """The margin is 1 at a nominal field below 0.6; the path continues, and a remark states the voltage."""
     weak = {"field": 0.5 * float(volts(1.0, 1.0))}  # true e = 0.5 breaks the sheet
     states, outcome = follow(
         disc(weak, NaturalStretch()), Stage("on", voltages={"film": volts(0.6, THICKNESS)}, steps=24)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Collapse of lattice cells: they buckle where published honeycombs do and stay on stable states."""
+"""Collapse of lattice cells: they buckle as published honeycombs and follow stable states."""
 
 import numpy as np
 import pytest
@@ -19,9 +19,9 @@ def stretches_and_stresses(states):
 @pytest.mark.parametrize(("columns", "to"), [(1, 0.84), (2, 0.88)])
 def test_hexagonal_honeycombs_collapse_by_buckling(columns, to):
     # Elastic collapse pressed along the vertical walls: 0.22 (t/l)³ Es for regular hexagons, by columns whose
-    # ends are held by the inclined walls (Gibson and Ashby, Cellular Solids (1997), ch. 4, from memory). The
-    # stress stays there while the walls bend on: a plateau. A cell holds two rows of walls, which is what the
-    # mode needs; a cell twice as wide does the same.
+    # ends are constrained by the inclined walls (Gibson and Ashby, Cellular Solids (1997), ch. 4, from
+    # memory). The stress remains constant while the walls continue to bend: a plateau. A cell has two rows of
+    # walls, as the mode requires; a cell twice as wide gives the same result.
     honeycomb = CELLS["honeycomb"](vertical=1.0, inclined=1.0, angle=30.0, width=WIDTH)
     cell = cell_of(honeycomb.pattern().tiled(columns, 1), fine=1.2 * WIDTH)
     states = collapse_curve(cell, "along", to, steps=round((1 - to) / 0.03))
@@ -33,7 +33,7 @@ def test_hexagonal_honeycombs_collapse_by_buckling(columns, to):
     plateau = -stress[buckled:] / WIDTH**3
     assert plateau[0] == pytest.approx(0.22, rel=0.05)
     assert plateau[-1] < 1.05 * plateau[0]
-    # Unbuckled, the stress would go on rising.
+    # Without buckling the stress would continue to increase.
     slope = np.diff(stress[buckled - 2 : buckled]) / np.diff(stretch[buckled - 2 : buckled])
     straight = stress[buckled - 1] + slope[0] * (stretch[-1] - stretch[buckled - 1])
     assert straight < 1.1 * stress[-1] < 0
@@ -47,7 +47,7 @@ def test_reentrant_honeycombs_buckle_along_and_fold_around():
     for states in (along, around):
         assert states[-1].stretch == pytest.approx(0.8)
         assert all(s.unstable_modes == 0 for s in states)
-        assert states[-1].transverse < 1.0  # auxetic all the way
+        assert states[-1].transverse < 1.0  # auxetic up to the end
     stress = stretches_and_stresses(along)[1]
     assert stress[-1] > 1.15 * stress[2]  # a plateau: hardly more pressure for three times the strain
     energy = np.array([s.energy for s in around])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Unit cells with hardly yielding nodes against frames of beams and the closed forms of rigid nodes."""
+"""Unit cells with nearly rigid nodes against frames of beams and closed forms for rigid nodes."""
 
 from math import radians, sin, sqrt
 
@@ -47,6 +47,7 @@ def test_frames_agree_with_published_honeycombs(t, angle, h):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0)])
 def test_thick_honeycombs_with_joints_of_known_length(angle, h):
     # t/l = 0.1, walls rigid over 0.08 l at either end: published formulas over the free length.
@@ -59,10 +60,11 @@ def test_thick_honeycombs_with_joints_of_known_length(angle, h):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize("opening", [30.0, 60.0, 120.0])
 def test_stiff_squares_turn_on_their_hinges(opening):
     # E = 8 K / (a² (1 - sin opening)) per depth with K = E w³ / 12 L, ν = -1: Grima and Evans, J. Mater. Sci.
-    # Lett. 19, 1563 (2000), from memory. The stretch of the ligaments takes a little off both.
+    # Lett. 19, 1563 (2000), from memory. The stretch of the ligaments reduces both slightly.
     w, length = 0.02, 0.1
     cell = CELLS["rotating-squares"](side=1.0, opening=opening, ligament=length, width=w)
     drawn = np.linalg.norm(np.diff(cell.pattern().struts[0].points, axis=0))
@@ -74,6 +76,7 @@ def test_stiff_squares_turn_on_their_hinges(opening):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(
     ("r", "t", "modulus", "poisson"),
     # E/Es and ν of frames with rigid nodes (own table, Euler-Bernoulli beams), ligaments of length 1.
@@ -96,9 +99,10 @@ def test_hexachiral_stiff_nodes_roll(r, t, modulus, poisson):
 
 
 @pytest.mark.exact
-def test_anti_tetrachiral_stiff_nodes_turn_against_each_other():
+@pytest.mark.reference
+def test_anti_tetrachiral_stiff_nodes_counter_rotate():
     # Own derivation: nodes turn by φ = ε L / 2 r, two ligaments a node bend by 2 φ: 1/E_bend = 6 L r² / t³,
-    # in series with the ligaments' stretch, 1/E_stretch = L/t, which leaves the other direction alone.
+    # in series with the ligaments' stretch, 1/E_stretch = L/t, which does not change the other direction.
     r, t = 0.2, 0.05
     cell = CELLS["anti-tetrachiral"](node_radius=r, ligament=1.0, width=t, node="disc")
     found, frame = both(cell, core=0.6 * r)

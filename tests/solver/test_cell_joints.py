@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Unit cells of thick walls between joints that yield, each joint solved alone by an independent library."""
+"""Unit cells of thick walls between compliant joints, each joint solved alone by an independent library."""
 
 import numpy as np
 import pytest
@@ -27,7 +27,7 @@ def as_walls(pattern):
 
 
 @pytest.mark.exact
-def test_a_wall_that_runs_on_is_a_beam():
+def test_straight_wall_through_a_joint_is_a_beam():
     run = joint((180.0, 0.0))
     expected = beam(np.array([2 * CUT, 0.0]), 1.0, 0.0)
     np.testing.assert_allclose(run.stiffness, expected, rtol=2e-4, atol=1e-9)  # deflections are cubic
@@ -42,10 +42,10 @@ def test_joints_converge_with_their_mesh():
     assert second < 5e-3 * np.abs(fine).max()
 
 
-@pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0), (-45.0, 2.0)])
-def test_a_thick_honeycomb_is_its_walls_between_its_joints(angle, h):
-    # Without Poisson effect the cell is a plane sheet, so that both solve the same.
+def test_thick_honeycomb_is_walls_between_joints(angle, h):
+    # Without Poisson effect the cell is a plane sheet, so both solve the same problem.
     pattern = walls(angle, h, THICK).pattern()
     np.testing.assert_allclose(
         cell_moduli(pattern, material(1.0), 0.25), jointed_moduli(*as_walls(pattern)), rtol=0.01
@@ -53,10 +53,11 @@ def test_a_thick_honeycomb_is_its_walls_between_its_joints(angle, h):
 
 
 @pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), HONEYCOMBS)
-def test_thick_honeycombs_of_rubber_follow_the_published_formulas(angle, h):
-    # Stretch-corrected formulas (Gibson and Ashby 1997; Masters and Evans 1996; see honeycomb_beams), which
-    # know no size of joints, times what the joints of these walls add to a frame of the same beams.
+def test_thick_rubber_honeycombs_follow_the_formulas(angle, h):
+    # Stretch-corrected formulas (Gibson and Ashby 1997; Masters and Evans 1996; see honeycomb_beams), without
+    # the size of joints, times the effect of the joints on a frame of the same beams.
     pattern = walls(angle, h, THICK).pattern()
     found = cell_moduli(pattern, RUBBER, 0.3)
     frame = frame_moduli(frame_of(*as_walls(pattern)), poisson=0.5)

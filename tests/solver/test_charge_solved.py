@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Charge held on electrodes whose potential is solved.
+"""Prescribed charge on electrodes whose potential is solved.
 
 Sources: the free tube with a radial field (``exact.dielectric``: own derivation, structure of Melnikov,
 Ogden, ZAMP 67, 140 (2016)), the cylindrical capacitor, and the layered model of the same thin sheets.
@@ -23,8 +23,6 @@ from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
-
-pytestmark = pytest.mark.exact
 
 LENGTH = 0.5  # mm
 FREE_ENDS = (Support("end_low", "axial"), Support("end_high", "plate"))
@@ -66,13 +64,14 @@ def exact_charge(ratio, la, lz, v):
     return EPS * LENGTH * dielectric.tube_radial_capacitance(ratio, lz, la) * volts(v, ratio - 1)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("ratio", PULL_IN)
-def test_a_free_tube_is_taken_past_its_pull_in_by_charge(ratio):
+def test_free_tube_passes_pull_in_under_charge_control(ratio):
     lz = dielectric.axial_stretch_without_force(ratio, 1.7, radial=True)
     end = exact_charge(ratio, 1.7, lz, dielectric.tube_radial_voltage(ratio, lz, 1.7))
     states, outcome = charged(wall(ratio), end)
     assert outcome.kind == "reached", outcome.text
-    # Past pull-in a thin tube may also share its charge out unevenly; the even states go on.
+    # Past pull-in the charge of a thin tube may also become uneven; the path follows the even states.
     (top,) = [s for s in states if s.critical == "limit point"]
     assert top.loads["voltage on_sheet_0"].value == pytest.approx(volts(PULL_IN[ratio], ratio - 1), rel=LIMIT)
     assert sum(s.index > top.index for s in states) >= 4
@@ -88,8 +87,8 @@ def test_a_free_tube_is_taken_past_its_pull_in_by_charge(ratio):
     assert shape_of(states[-1])[0] == pytest.approx(1.7, rel=STATE)
 
 
-def test_sheets_in_parallel_share_the_charge_as_the_layered_model_has_it():
-    """Two thin sheets on one hot face: held together they stand where two layered sheets do."""
+def test_parallel_sheets_share_charge_as_layered_ones():
+    """Two thin sheets on one shared electrode have the equilibrium of two layered sheets."""
     charge = 0.9 * 4 * exact_charge(1.01, 1.25, 1.25, 0.68)
     drawn, _ = charged(wall(1.01, layers=2), charge, steps=6)
     lumped, _ = charged(wall(1.01, count=2, electrics="layered"), charge, steps=6)
@@ -100,7 +99,7 @@ def test_sheets_in_parallel_share_the_charge_as_the_layered_model_has_it():
     assert value(drawn[-1], "charge") == pytest.approx(charge, rel=1e-8)
 
 
-def test_charge_is_the_slope_of_the_potential_and_has_the_slopes_it_claims():
+def test_charge_and_its_slopes_are_derivatives():
     """Central differences of Π by the voltage, of Q by the voltage and by the unknowns, at fixed unknowns."""
     model = wall(1.5, supports=(Support("end_low", "axial"), Support("end_high", "axial")))
     path = Path(model, (Stage("on", voltages={"on_sheet_0": volts(0.5, 0.5)}, steps=2),))
@@ -139,7 +138,7 @@ def test_charge_is_the_slope_of_the_potential_and_has_the_slopes_it_claims():
     assert (Qp - Qm) / 2e-3 == pytest.approx(gradient.dot(direction), rel=SLOPE)
 
 
-def test_one_of_two_faces_that_touch_cannot_be_charged_alone():
+def test_touching_faces_cannot_be_charged_separately():
     stage = Stage("s", charges={"on_sheet_0": 1e-3}, control="charge")
     with pytest.raises(InputError, match="'on_sheet_0' and 'on_sheet_1' touch and carry one charge"):
         Path(wall(1.1, layers=2), (stage,))

@@ -24,7 +24,7 @@ TABLE = 1e-5  # rounding of tabulated values
 MEMBRANE = 5e-5  # of the voltage of a wall of 1/1000 of its radius against the membrane
 FLAT = 1e-3  # of the stretch at a maximum
 RADIAL = 2e-4  # of the voltage of a thick wall of four elements
-BESIDE = 2e-3  # a stage ends this share of the stretch before a maximum, the next as far behind it
+BESIDE = 2e-3  # a stage ends this fraction of the stretch before a maximum, the next as far behind it
 H = 1e-3  # wall of a thin sphere of inner radius 1 mm
 R = 1 + H / 2
 
@@ -78,7 +78,7 @@ def charging(name, J, p, λ, steps):
 
 
 def past_the_maximum(J, p, λ):
-    """Blown up, then charged to a little before the stretch and a little behind it."""
+    """Inflate, then charge to slightly below the stretch and to slightly above it."""
     model = half_sphere(H, GENT if np.isfinite(J) else RUBBER, electrode=(ELECTRODE, Sheets(1, H)))
     blow = [Stage("blow", pressure=p * MU * H / R, steps=3)] if p else []
     ends = [charging("before", J, p, λ * (1 - BESIDE), 6), charging("behind", J, p, λ * (1 + BESIDE), 1)]
@@ -89,7 +89,7 @@ def past_the_maximum(J, p, λ):
 
 @each_thin
 def test_voltage_maximum_at_constant_pressure(row):
-    """By charge past the maximum, the pressure held; the count of unstable modes steps beside it."""
+    """Charge control passes the maximum at constant pressure; the number of unstable modes changes there."""
     J, p, λc, φc = row
     (top,) = shells.extremes(lambda λ: shells.sphere_field(λ, p, J=J), λc - 0.03, λc + 0.1)
     φ = np.sqrt(shells.sphere_field(top, p, J=J))
@@ -107,7 +107,7 @@ def test_voltage_maximum_at_constant_pressure(row):
 
 
 def test_without_pressure_a_thin_sphere_is_a_free_film():
-    """Its wall bears no stress, so that its bending alone resists: many modes go soft where the film does."""
+    """Its wall has no stress, so only its bending stiffness remains: many modes become unstable together."""
     states = past_the_maximum(np.inf, 0.0, 4 ** (1 / 6))
     for state in states[1:]:
         φ = state.loads["voltage whole"].value / volts(1.0, H)
@@ -118,7 +118,7 @@ def test_without_pressure_a_thin_sphere_is_a_free_film():
 
 @each_thick
 def test_first_voltage_maximum_of_a_thick_sphere(row):
-    """The potential solved for, the field radial; a rising voltage ends at its maximum."""
+    """The potential is solved and its field is radial; an increasing voltage ends at its maximum."""
     ratio, material, la, v = row
     if material is RUBBER:
         best = minimize_scalar(

@@ -20,8 +20,6 @@ from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 THICKNESS = 0.05  # mm
 LIMIT = 0.687364818  # nominal field at pull-in
 TABLE = (  # stretch, nominal field, true field; the last row is the limit
@@ -53,12 +51,14 @@ def states_at_table(electrics):
     return [state for state in states if state.parameter == 1.0]
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("stretch", "e", "true"), TABLE)
 def test_closed_form_is_the_tabulated_one(stretch, e, true):
     assert dielectric.film_field(stretch) == pytest.approx(e, rel=1e-8)
     assert e * stretch**2 == pytest.approx(true, rel=1e-8)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 @pytest.mark.parametrize("row", range(len(TABLE) - 1))
 def test_free_disc_stretches_equally_in_its_plane(electrics, row):
@@ -76,9 +76,10 @@ def test_free_disc_stretches_equally_in_its_plane(electrics, row):
     assert value(state, "unstable modes") == 0
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 def test_no_equilibrium_beyond_pull_in(electrics):
-    """Energised well beyond the limit: the path ends just below it, and says why."""
+    """Energised well beyond the limit: the path ends just below it at a limit point."""
     target = 1.2 * LIMIT
     states, outcome = follow(
         film(electrics), Stage("pull in", voltages={"film": volts(target, THICKNESS)}, steps=6)
@@ -98,6 +99,7 @@ def value_of_field(state):
 DEAD_LOAD = ((0.25, 1.09066, 0.642175), (0.5, 1.19743, 0.597903), (1.0, 1.46557, 0.514432))
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("stress", "stretch_before", "limit"), DEAD_LOAD)
 def test_film_under_dead_load_along_one_direction(stress, stretch_before, limit):
     """A tube of radius 1000 walls is a film that is free around; an axial force is a dead load along it.
@@ -137,8 +139,8 @@ def test_film_under_dead_load_along_one_direction(stress, stretch_before, limit)
         assert around[i] == pytest.approx(across, rel=1e-4)
 
 
-def test_field_of_a_sheet_does_not_depend_on_the_number_of_sheets():
-    """N sheets of thickness t at V strain like one sheet of N t at N V, and hold N² times the capacitance."""
+def test_field_is_independent_of_the_number_of_sheets():
+    """N sheets of thickness t at V strain like one sheet of N t at N V, and have N² times the capacitance."""
     results = {}
     for count in (1, 4):
         model = Model(

@@ -22,8 +22,6 @@ from annelid.solver.model.boundary import Electrode, Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 RADIUS, WALL, COUNT = 8.0, 0.4, 4
 RING, GAP = 6.0, 2.0
 LENGTH = 8 * (RING + GAP)
@@ -93,6 +91,7 @@ def test_only_the_energised_ring_is_charged():
     assert np.all((state.fields["true field"] > 0) == on_ring[:, None])
 
 
+@pytest.mark.exact
 def test_capacitance_of_the_energised_ring_is_the_largest():
     """The sheet thins and grows in area: C = C0 λ²λz² there, against ε A0 / t of the sheets as drawn."""
     state = energised("ring_4")
@@ -105,7 +104,7 @@ def test_capacitance_of_the_energised_ring_is_the_largest():
     assert value(state, "capacitance") == pytest.approx(sum(capacitances.values()), rel=1e-12)
 
 
-def test_lumen_grows_and_contraction_is_read_where_it_is():
+def test_lumen_grows_where_the_ring_is_energised():
     state = energised("ring_4")
     assert value(state, "volume change") > 0
     assert value(state, "radial expansion ring_4") > 0.02
@@ -118,11 +117,11 @@ def test_lumen_grows_and_contraction_is_read_where_it_is():
     assert value(state, "unstable modes") == 0
 
 
-def test_rings_do_not_feel_each_other_beyond_the_decay_length():
+@pytest.mark.exact
+def test_rings_do_not_interact_beyond_the_decay_length():
     """Beyond its edge the disturbance falls as exp(-β z) cos(β z + c): at 6 decay lengths it is below 1 %.
 
-    The tube as a whole shortens or stretches a little between its fixed ends, the same everywhere; that is
-    taken off.
+    The uniform change of the whole tube between its fixed ends is subtracted.
     """
     profile = energised("ring_4").profiles["inner"]
     rise = profile.radius - RADIUS
@@ -139,7 +138,7 @@ def test_rings_do_not_feel_each_other_beyond_the_decay_length():
 
 
 def test_two_distant_rings_add():
-    """Rings 2 and 7 energised together are each what they are alone, the common axial tension apart."""
+    """Rings 2 and 7 energised together expand as each alone, except for the common axial tension."""
     kv = volts(0.35, WALL / COUNT)
     states, outcome = follow(rings(), Stage("on", voltages={"ring_2": kv, "ring_7": kv}, steps=3))
     assert outcome.kind == "reached"
@@ -150,7 +149,7 @@ def test_two_distant_rings_add():
     assert both[0] == pytest.approx(both[1], rel=1e-6)
 
 
-def test_touching_electrodes_carry_one_voltage_when_the_potential_is_solved():
+def test_touching_electrodes_must_have_one_voltage():
     body = build(
         Tube(RADIUS, 4.0, (Layer("wall", WALL),)),
         MeshSize(along=1.0, through=1),

@@ -89,7 +89,7 @@ def test_closed_form_is_the_tabulated_one(ratio, pressure, la, v):
 
 @pytest.mark.parametrize("ratio", [1.1, 1.5])
 def test_closed_forms_come_from_energies(ratio):
-    """Second road: dΠ/da = 0 by differences of Π = ∫ W - C V²/2 - P 4π a³/3."""
+    """Second method: dΠ/da = 0 by differences of Π = ∫ W - C V²/2 - P 4π a³/3."""
     R = 1 + (ratio - 1) / 2 * (1 + dielectric.GAUSS_NODES)
     weights = (ratio - 1) / 2 * dielectric.GAUSS_WEIGHTS
     pressure, la, h = 0.05, 1.2, 1e-5
@@ -115,7 +115,7 @@ def test_solved_potential(ratio, pressure, la, v):
     state = states[v]
     reached, uneven = stretch(state, body)
     assert uneven < ROUND
-    if v > 0.1:  # below, the pressure alone sets the radius and the voltage answers steeply to it
+    if v > 0.1:  # below, the pressure determines the radius and the voltage depends steeply on it
         assert dielectric.sphere_radial_voltage(ratio, reached, pressure) == pytest.approx(v, rel=VOLTAGE)
     assert reached - 1 == pytest.approx(la - 1, rel=1e-2)
     assert value(state, "unstable modes") == 0

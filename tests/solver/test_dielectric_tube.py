@@ -23,8 +23,6 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 LENGTH = 0.5  # mm; nothing varies along the tube
 FREE_ENDS = (Support("end_low", "axial"), Support("end_high", "plate"))
 EVEN = 1e-6  # variation of the inner radius along the tube
@@ -96,7 +94,7 @@ def fixed_length(ratio, lz, electrics):
     stages = [Stage(f"{v}", voltages={"whole": volts(v, ratio - 1)}, steps=1) for v in fields]
     if lz != 1.0:
         stages.insert(0, Stage("stretch", displacements={"end_high": (lz - 1) * LENGTH}, steps=2))
-    # Held at its drawn length the tube is pressed along its axis and would buckle; the uniform state goes on.
+    # At its drawn length the tube is in axial compression and would buckle; the uniform state is followed.
     states, outcome = follow(tube(ratio, electrics), *stages, beyond="follow")
     assert outcome.kind == "reached"
     return {float(s.stage): s for s in states if s.parameter == 1.0 and s.stage != "stretch"}
@@ -111,6 +109,7 @@ def free_ends(ratio, electrics):
     return {float(s.stage): s for s in states if s.parameter == 1.0}
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("ratio", "lz", "la", "v", "inner", "outer", "force"), FIXED_LENGTH)
 def test_closed_forms_are_the_tabulated_ones(ratio, lz, la, v, inner, outer, force):
     assert dielectric.tube_radial_voltage(ratio, lz, la) == pytest.approx(v, rel=5e-5)
@@ -119,9 +118,10 @@ def test_closed_forms_are_the_tabulated_ones(ratio, lz, la, v, inner, outer, for
     assert v * (ratio - 1) / np.log(b / la) / np.array([la, b]) == pytest.approx([inner, outer], rel=5e-5)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("ratio", [1.05, 1.5])
 def test_radial_and_uniform_closed_forms_come_from_energies(ratio):
-    """Second road: dΠ/da = dΠ/dλz = 0 by differences of energies from Gauss sums and capacitances."""
+    """Second method: dΠ/da = dΠ/dλz = 0 by differences of energies from Gauss sums and capacitances."""
     R = 1 + (ratio - 1) / 2 * (1 + dielectric.GAUSS_NODES)
     weights = (ratio - 1) / 2 * dielectric.GAUSS_WEIGHTS
 
@@ -146,6 +146,7 @@ def test_radial_and_uniform_closed_forms_come_from_energies(ratio):
         assert np.abs(slopes).max() < 1e-6 * stiffness
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("ratio", "lz", "la", "v", "inner", "outer", "force"), FIXED_LENGTH)
 def test_solved_potential_at_fixed_length(ratio, lz, la, v, inner, outer, force):
     state = fixed_length(ratio, lz, "solved")[v]
@@ -155,10 +156,11 @@ def test_solved_potential_at_fixed_length(ratio, lz, la, v, inner, outer, force)
     assert reached == pytest.approx(la, rel=VOLTAGE)
     assert value(state, "axial reaction end_high") == pytest.approx(MU * force, rel=FORCE)
     field = state.fields["true field"] / volts(1.0, 1.0)
-    assert field.max() == pytest.approx(inner, rel=2e-2)  # read at the face from inside two elements
+    assert field.max() == pytest.approx(inner, rel=2e-2)  # extrapolated to the face from two elements
     assert field.min() == pytest.approx(outer, rel=2e-2)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("ratio", "lz"), [(1.1, 1.0), (1.1, 1.5), (1.5, 1.0), (1.5, 1.5)])
 def test_layered_field_at_fixed_length(ratio, lz):
     for v, state in fixed_length(ratio, lz, "layered").items():
@@ -169,6 +171,7 @@ def test_layered_field_at_fixed_length(ratio, lz):
         assert value(state, "axial reaction end_high") == pytest.approx(MU * force, rel=FORCE)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("ratio", "la", "lz", "v"), FREE)
 def test_solved_potential_with_free_ends(ratio, la, lz, v):
     state = free_ends(ratio, "solved")[v]
@@ -180,6 +183,7 @@ def test_solved_potential_with_free_ends(ratio, la, lz, v):
     assert value(state, "unstable modes") == 0
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("ratio", [1.05, 1.5])
 def test_layered_field_with_free_ends(ratio):
     for v, state in free_ends(ratio, "layered").items():
@@ -190,24 +194,24 @@ def test_layered_field_with_free_ends(ratio):
         assert along - 1 == pytest.approx(lz - 1, rel=FORCE)
 
 
-def test_layered_field_of_a_thin_wall_meets_the_radial_one():
-    """Wall over radius 1/20.
-
-    Both fields agree within the tolerance on v although each has its own closed form.
-    """
+@pytest.mark.exact
+def test_layered_thin_wall_agrees_with_the_radial_field():
+    """Wall over radius 1/20: both fields agree within the tolerance on v, although closed forms differ."""
     for v, state in free_ends(1.05, "layered").items():
         la, _ = inner_stretch(state)
         lz = 1 - value(state, "axial shortening")
         assert dielectric.tube_radial_voltage(1.05, lz, la) == pytest.approx(v, rel=VOLTAGE)
 
 
-def test_layered_field_of_a_thick_wall_does_not():
-    """The same comparison at half a radius differs by 2 %: the tolerances above tell the two apart."""
+@pytest.mark.exact
+def test_layered_thick_wall_differs_from_the_radial_field():
+    """Wall over radius 1/2: the fields differ by 2 %, so the tolerances above distinguish them."""
     state = fixed_length(1.5, 1.0, "layered")[0.225936]
     la, _ = inner_stretch(state)
     assert abs(dielectric.tube_radial_voltage(1.5, 1.0, la) / 0.225936 - 1) > 5 * VOLTAGE
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("ratio", "limit"), PULL_IN)
 def test_free_tube_pulls_in(ratio, limit):
     """Largest voltage of the free tube with a radial field, recomputed."""
@@ -238,22 +242,24 @@ def dimensional(electrics):
     return states[1:]
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
 @pytest.mark.parametrize("row", range(len(DIMENSIONAL)))
 def test_tube_with_dimensions(electrics, row):
-    """Inner radius 4 mm, wall 0.25 mm, μ = 0.2 MPa, relative permittivity 2.8, length held.
+    """Inner radius 4 mm, wall 0.25 mm, μ = 0.2 MPa, relative permittivity 2.8, fixed length.
 
     Recomputed for a radial field; the layered model differs by less than the tolerance on voltage.
     """
     V, a, b, force, mean_field = DIMENSIONAL[row]
     state = dimensional(electrics)[row]
     inner, outer = (state.profiles[face].radius.mean() for face in ("inner", "outer"))
-    assert inner - 4.0 == pytest.approx(a - 4.0, rel=2.5 * VOLTAGE)  # the expansion goes with V²
+    assert inner - 4.0 == pytest.approx(a - 4.0, rel=2.5 * VOLTAGE)  # the expansion is proportional to V²
     assert outer - 4.25 == pytest.approx(b - 4.25, rel=2.5 * VOLTAGE)
     assert value(state, "axial reaction end_high") == pytest.approx(force, rel=FORCE)
     assert V / 1000 / (outer - inner) == pytest.approx(mean_field, rel=VOLTAGE)
 
 
+@pytest.mark.exact
 def test_small_signal_slopes():
     """(λ - 1)/v² at small voltage with free ends, B/A = 1.5.
 
@@ -269,7 +275,7 @@ def test_small_signal_slopes():
 
 
 @pytest.mark.parametrize("electrics", ["layered", "solved"])
-def test_hot_face_does_not_matter(electrics):
+def test_energised_face_does_not_matter(electrics):
     results = []
     for hot in ("outer", "inner"):
         states, _ = follow(
@@ -286,7 +292,7 @@ def test_hot_face_does_not_matter(electrics):
 def stack(sheets, wall, radius):
     """A wall of drawn layers, each one sheet with its own electrode.
 
-    The shared faces are hot, or ground, for both.
+    Neighbours share their faces, at high voltage or grounded.
     """
     layers = [Layer(f"sheet_{i}", wall / sheets) for i in range(sheets)]
     bands = [Band(f"electrode_{i}", layer.name, 0.0, LENGTH) for i, layer in enumerate(layers)]
@@ -302,8 +308,8 @@ def stack(sheets, wall, radius):
     )
 
 
-def test_drawn_sheets_with_solved_potential_are_the_layered_stack():
-    """Four drawn sheets, hot faces shared by neighbours, against one layer of four sheets.
+def test_drawn_sheets_agree_with_the_layered_stack():
+    """Four drawn sheets with shared electrodes against one layer of four sheets.
 
     Wall over radius 1/40.
     """
@@ -334,10 +340,7 @@ def test_drawn_sheets_with_solved_potential_are_the_layered_stack():
 
 
 def test_sheets_at_their_share_of_the_voltage():
-    """A wall of N sheets at V rests where one sheet of the whole wall does at N V.
-
-    Own derivation, E0 = V/t alone counts.
-    """
+    """A wall of N sheets at V has the equilibrium of one sheet at N V, since only E0 = V/t matters."""
     ratio, wall = 1.5, 0.5
     one, _ = follow(tube(ratio, "layered"), Stage("on", voltages={"whole": volts(0.6, wall)}, steps=2))
     model = tube(ratio, "layered")
@@ -356,8 +359,9 @@ def test_sheets_at_their_share_of_the_voltage():
     )
 
 
-def test_charge_of_a_shared_hot_face_is_counted_once():
-    """Two sheets of unequal thickness on one hot face: each electrode carries its own cylinder's charge."""
+@pytest.mark.exact
+def test_charge_of_a_shared_face_is_counted_once():
+    """Two sheets of unequal thickness with one shared face: each electrode has its own cylinder's charge."""
     inner, outer = 0.1, 0.3
     body = build(
         Tube(1.0, LENGTH, (Layer("thin", inner), Layer("thick", outer))),
@@ -382,12 +386,10 @@ def test_charge_of_a_shared_hot_face_is_counted_once():
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("hot", ["outer", "inner"])
-def test_passive_skin_of_the_same_rubber_carries_no_field(hot):
-    """A skin without electrodes bonded to the sheet, though it has a permittivity.
-
-    Radial field in the sheet alone.
-    """
+def test_passive_skin_of_the_same_rubber_has_no_field(hot):
+    """A bonded skin without electrodes has no field, even if it has a permittivity."""
     states = []
     for material in (RUBBER, Material("inert", "neo-hookean", {"shear_modulus": MU})):
         body = build(

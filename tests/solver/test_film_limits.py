@@ -28,7 +28,7 @@ FIELD = 1e-6  # relative, of a limit field: strain is uniform, so any mesh is ex
 FLAT = 5e-4  # of the stretch there; the load is flat
 TABLE = 1e-5  # rounding of tabulated values
 LANDED = 1e-5  # of the stretch after a snap
-BESIDE = 1e-3  # a stage ends this share of the stretch before a limit, the next as far behind it
+BESIDE = 1e-3  # a stage ends this fraction of the stretch before a limit, the next as far behind it
 
 # S/μ, stretch under the dead load alone, stretch and nominal field at the limit.
 PRESTRESSED = (
@@ -49,7 +49,7 @@ GENT = (
     (97.2, 1.263920, 0.689422, 5.004798, 0.278294, 6.9259),
     (125.0, 1.263006, 0.688958, 5.656746, 0.247051, 7.8659),
 )
-FAR = 1e7  # mm, times the radius of the disc: springs so long pull alike however far the rim moves
+FAR = 1e7  # mm, times the radius of the disc: the pull of such long springs does not depend on the rim
 
 each_stress = pytest.mark.parametrize("row", PRESTRESSED, ids=lambda row: f"S {row[0]:g}")
 each_limit = pytest.mark.parametrize("row", GENT, ids=lambda row: f"J {row[0]:g}")
@@ -89,7 +89,7 @@ def charging(name, λ, e, steps):
 
 
 def around(λ, field_of):
-    """Two stages by charge that end a little before and a little behind a stretch."""
+    """Two stages under charge control that end slightly below and slightly above a stretch."""
     before, behind = (λ * (1 + side * BESIDE) for side in (-1, 1))
     return [charging("before", before, field_of(before), 10), charging("behind", behind, field_of(behind), 1)]
 
@@ -104,7 +104,7 @@ def modes_at_end(states, stage):
 
 @each_stress
 def test_limit_under_equal_biaxial_dead_load(row):
-    """Located by charge; the count of unstable modes steps between 0.999 and 1.001 of its stretch."""
+    """Located by charge; the number of unstable modes changes between 0.999 and 1.001 of its stretch."""
     S, before, λc, e = row
     (limit,) = shells.extremes(lambda x: dielectric.film_field(x, S), before + 1e-3, 1.3 * λc)
     assert (limit, dielectric.film_field(limit, S)) == pytest.approx((λc, e), rel=TABLE)
@@ -154,7 +154,7 @@ def test_extremes_of_a_gent_film(row):
 
 @each_limit
 def test_gent_film_snaps_and_snaps_back(row):
-    """A little past the maximum it jumps to the state of the same voltage beyond the minimum, and back."""
+    """Slightly past the maximum it jumps to the state of equal voltage beyond the minimum, and back."""
     J, λ1, e1, λ2, e2, snap = row
     excess = 1e-4
     states, outcome = follow(

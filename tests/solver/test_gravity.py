@@ -33,7 +33,7 @@ def states_of(model, *stages):
 @pytest.mark.exact
 def test_a_slender_rod_hangs_by_the_uniaxial_law():
     """μ (λ - λ⁻²) = ρ g (length below): own quadrature; sections stay plane up to (radius / length)²."""
-    length, radius, g = 200.0, 2.0, 40 * G  # as if turned in a centrifuge: 18 % longer
+    length, radius, g = 200.0, 2.0, 40 * G  # as in a centrifuge: 18 % longer
     model = Model(
         cylinder_body(radius, length, (2, 40)), (Part("core", RUBBER),), (Support("end_high", "axial"),)
     )
@@ -75,8 +75,8 @@ def sag_over_beam(length):
 
 
 @pytest.mark.exact
-def test_an_enclosed_incompressible_body_carries_its_weight_as_a_liquid():
-    """No motion is possible, so the pressure is hydrostatic: p = ρ g (height above)."""
+def test_enclosed_incompressible_body_is_hydrostatic():
+    """No motion is possible, so the pressure is hydrostatic: p = ρ g depth."""
     body = cylinder_body(3.0, 10.0, (1, 4))
     model = Model(body, (Part("core", RUBBER),), (Support("end_low", "axial"), Support("outer", "radial")))
     last = states_of(model, Stage("stand", gravity={"axial": -G}, steps=1))[-1]
@@ -100,6 +100,7 @@ def test_a_part_as_dense_as_its_fluid_does_not_move():
     np.testing.assert_allclose(up, -down, rtol=0, atol=1e-2 * np.abs(down).max())  # small: nearly linear
 
 
+@pytest.mark.exact
 def test_the_weight_is_that_of_the_stress_free_volume():
     """A part drawn 1.25 times too long and wide weighs what its stress-free volume weighs."""
     body = tube_body(1.2, 4.0, along=1.0)
@@ -110,7 +111,7 @@ def test_the_weight_is_that_of_the_stress_free_volume():
     assert value(last, "axial reaction end_low") == pytest.approx(weight, rel=1e-6)
 
 
-def test_the_rate_of_gravity_is_the_derivative_of_the_residual():
+def test_gravity_rate_is_the_derivative_of_the_residual():
     body = tube_body(1.2, 2.0, model="solid", around=8, through=1)
     model = Model(body, (Part("wall", RUBBER),), (Support("end_low", "all"),))
     system = System(Problem(model))
@@ -127,7 +128,7 @@ def test_the_rate_of_gravity_is_the_derivative_of_the_residual():
     )
 
 
-def test_gravity_needs_densities_and_directions_of_the_model():
+def test_gravity_needs_densities_and_valid_directions():
     model = Model(tube_body(), (Part("wall", neo_hookean(MU)),), (Support("end_low", "all"),))
     with pytest.raises(
         InputError, match="material 'rubber': density: missing: gravity acts in stage 'weigh'"

@@ -2,7 +2,7 @@
 """The clamped tube solved a second time with scikit-fem, a general-purpose library, from its own forms.
 
 Axisymmetric, biquadratic displacement and bilinear continuous pressure (Taylor, Hood), neo-Hookean without
-the isochoric split, with hand-written variations; it shares nothing with the solver but the numbers.
+the isochoric split, with variations written by hand. Only the numbers are shared with the solver.
 """
 
 import numpy as np
@@ -17,7 +17,7 @@ A, B, L = 1.0, 1.2, 2.0  # mm; clamped ends
 MU, P = 0.7, 0.09  # MPa
 CELLS = (3, 32)  # through the wall, along
 SAME = 2e-4  # relative; the two discretisations differ where the clamps meet the surfaces
-FORCES = 7e-3  # relative, of the forces that act right there
+FORCES = 7e-3  # relative, of the forces at the clamps
 
 
 def tensor(H, ur, R):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Walls with lattices as solids: the same all around, and the same as a sector."""
+"""Walls with lattices as solids: periodic around, equal to a sector, and against tubes and spheres."""
 
 import math
 from dataclasses import replace
@@ -67,8 +67,7 @@ def test_displacement_has_no_seam():
     np.testing.assert_allclose(state.displacement[partner], state.displacement @ turn.T, atol=1e-7)
 
 
-@pytest.mark.reference
-def test_sector_moves_like_the_whole():
+def test_sector_deforms_like_the_whole():
     _, whole = inflated("re-entrant", REENTRANT)
     _, piece = inflated("re-entrant", REENTRANT, sector=22.5)
     for name in ("lumen volume", "strain energy", "mean radial expansion"):
@@ -76,7 +75,7 @@ def test_sector_moves_like_the_whole():
 
 
 def without_lattice(body):
-    """The body without its struts; of the outer surface only what was bare."""
+    """The body without its struts and without the part of the outer surface on them."""
     kept = np.setdiff1d(np.arange(len(body.cells)), body.regions["lattice"])
     number = np.full(len(body.cells), -1)
     number[kept] = np.arange(len(kept))
@@ -102,8 +101,8 @@ def without_lattice(body):
 
 
 @pytest.mark.exact
-def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
-    # Incompressible neo-Hookean sphere (tests/exact/sphere.py); the pole moves like every other place.
+def test_skin_over_a_pole_inflates_like_a_sphere():
+    # Incompressible neo-Hookean sphere (tests/exact/sphere.py), also at the pole.
     radius, la = 5.0, 1.08
     shape = Balloon(sphere(radius, half=True), TUBE.layers)
     lattice = wrap(CELLS["re-entrant"](**REENTRANT).pattern(), chart_of(shape), height=0.3)
@@ -119,14 +118,14 @@ def test_skin_of_a_lattice_over_a_pole_swells_like_a_sphere():
 
 
 @pytest.mark.exact
-def test_skin_of_a_measured_cylinder_swells_like_a_tube():
+def test_measured_cylinder_inflates_like_a_tube():
     # Incompressible neo-Hookean tube between planes (tests/exact/tube.py).
     radius, la = 5.0, 1.08
     chart = measured_chart(np.linspace(0.0, 6.0, 9), np.full((24, 9), radius + 0.3))
     lattice = wrap(CELLS["re-entrant"](**REENTRANT).pattern(), chart, height=0.3, around=6)
     body = without_lattice(lattice_body(lattice, TUBE.layers, LatticeMeshSize(along=2.5, on_struts=1.5)))
     held = (Support("end_low", "axial"), Support("end_high", "axial"))
-    faint = Foundation("outer", 1e-7, "all")  # against drifting and turning
+    faint = Foundation("outer", 1e-7, "all")  # against rigid motions
     model = Model(body, (Part("skin", SOFT),), held, foundations=(faint,))
     exact_pressure = tube.neo_hookean_pressure(0.1, radius, radius + 0.3, la, 1.0)
     states = []
@@ -155,7 +154,7 @@ def pressed(body, pressure, held):
 
 
 @pytest.mark.exact
-def test_sleeve_and_hollow_core_swell_like_one_tube():
+def test_sleeve_and_hollow_core_inflate_like_one_tube():
     # Between planes: an incompressible neo-Hookean tube (tests/exact/tube.py).
     _, body = cored(0.0)
     pressure = tube.neo_hookean_pressure(0.1, 3.0, 5.3, 1.05, 1.0)
@@ -166,7 +165,7 @@ def test_sleeve_and_hollow_core_swell_like_one_tube():
 
 
 @pytest.mark.reference
-def test_overhanging_core_moves_like_on_the_meridian():
+def test_overhanging_core_agrees_with_its_meridian():
     # The same sleeve as a body of revolution, meshed by quadrilaterals.
     sleeve, body = cored(1.5)
     ends = ("core_end_low", "core_end_high")

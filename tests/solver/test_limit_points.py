@@ -3,8 +3,8 @@
 
 Tabulated values were recomputed from the formulas in exact/tube.py (Rivlin 1949; Haughton, Ogden 1979; from
 memory), exact/sphere.py and exact/shells.py (Green, Adkins 1960; Treloar 1975; from memory); the loads are
-then compared with extremes found to the last digits. Past a maximum the path is held by the volume or by the
-arc length.
+then compared with extremes computed to the last digits. Past a maximum the volume or the arc length is
+prescribed.
 """
 
 from functools import cache
@@ -22,17 +22,13 @@ from annelid.solver.model.material import Material
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
-pytestmark = pytest.mark.exact
-
 LOAD = 1e-5  # relative, of an extreme against the exact solution of the same wall
-FLAT = 1e-4  # of the stretch there: the load is flat, so the stretch is found less sharply
+FLAT = 1e-4  # of the stretch there: the load is flat, so the stretch is less accurate
 TABLE = 2e-5  # rounding of tabulated values
 MEMBRANE = 5e-5  # of a wall of 1/1000 of its radius against the membrane
 MEMBRANE_STRETCH = 5e-4  # of the stretch there
-MEMBRANE_FLAT = (
-    5e-6  # of the load: where it is that near to its extreme, rounding in a wall of 1/10,000 rules
-)
-ARC = 1e-7  # of the arc length asked for
+MEMBRANE_FLAT = 5e-6  # of the load: so close to its extreme, rounding dominates in a wall of 1/10,000
+ARC = 1e-7  # of the requested arc length
 RESIDUAL = 1e-8  # out-of-balance force over the forces at play
 
 # B/A, la, lz, P/μ at the first pressure maximum of the closed neo-Hookean tube.
@@ -107,9 +103,10 @@ def inner(state):
     return 1 + value(state, "largest radial expansion")
 
 
+@pytest.mark.exact
 @each_tube
 def test_pressure_maximum_of_a_closed_tube(row):
-    """Stages end at 0.9997 and 1.0003 of the stretch at the maximum: the count steps between them."""
+    """Stages end at 0.9997 and 1.0003 of the stretch at the maximum; the mode count changes between them."""
     ratio, *tabulated = row
     la, P = largest(tube_pressure(ratio), 1.3, 2.9)
     lz = tube.capped_stretch(W, 1.0, ratio, la)
@@ -132,6 +129,7 @@ def test_pressure_maximum_of_a_closed_tube(row):
     assert max(s.residual for s in states) <= RESIDUAL
 
 
+@pytest.mark.exact
 @each_tube
 def test_arc_through_the_maximum_of_a_closed_tube(row):
     """Arc condition by an own quadrature, equilibrium by the exact solution, sign of the increments."""
@@ -159,6 +157,7 @@ def test_arc_through_the_maximum_of_a_closed_tube(row):
     assert off < RESIDUAL * path.system.load_norm()
 
 
+@pytest.mark.exact
 @each_sphere
 def test_pressure_maximum_of_a_thick_sphere(row):
     ratio, *tabulated = row
@@ -183,8 +182,8 @@ THIN_WALLS = (1e-3, 1e-4)  # of the radius
 
 
 @cache
-def blown(name, H):
-    """A thin sphere blown well past its extremes."""
+def inflated(name, H):
+    """A thin sphere inflated well past its extremes."""
     λ = THIN[name][-1][0] * 1.2
     _, states = follow(
         half_sphere(H, MATERIALS[name], through=1),
@@ -193,14 +192,15 @@ def blown(name, H):
     return states
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("H", THIN_WALLS)
 @pytest.mark.parametrize("name", THIN)
 def test_extremes_of_a_thin_sphere(name, H):
-    """Rounding holds the residual of so thin a wall above its tolerance; states are found all the same."""
+    """In so thin a wall rounding keeps the residual above its tolerance; states are found nevertheless."""
     law = LAWS[name]
     λs = shells.extremes(lambda λ: shells.sphere_pressure(λ, **law), 1.1, THIN[name][-1][0] * 1.2)
     assert len(λs) == len(THIN[name])
-    found = criticals(blown(name, H))
+    found = criticals(inflated(name, H))
     assert len(found) == len(λs)
     for λ, row, state in zip(λs, THIN[name], found, strict=True):
         p = shells.sphere_pressure(λ, **law)
@@ -216,8 +216,8 @@ def test_extremes_of_a_thin_sphere(name, H):
 
 @pytest.mark.parametrize("H", THIN_WALLS)
 @pytest.mark.parametrize("name", THIN)
-def test_unstable_modes_of_a_thin_sphere_between_its_extremes(name, H):
-    states = blown(name, H)
+def test_thin_sphere_is_unstable_between_its_extremes(name, H):
+    states = inflated(name, H)
     turns = [state.index for state in criticals(states)]
     for state in states:
         if not state.critical:
@@ -225,6 +225,7 @@ def test_unstable_modes_of_a_thin_sphere_between_its_extremes(name, H):
         assert state.unstable_modes_controlled == 0
 
 
+@pytest.mark.exact
 def test_exact_extremes_are_the_known_ones():
     """7^(1/6) for a neo-Hookean sphere; above c2/c1 = 0.214458 (recomputed) there is no maximum."""
     (top,) = shells.extremes(shells.sphere_pressure, 1.05, 3.0)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""How far a working point is from its next critical point, against extremes known without finite elements.
+"""Distance of a working point from its next critical point, against extremes from closed forms.
 
 Tubes: Rivlin 1949 (from memory), by exact/tube.py. Films under a dead load: own derivation, in
 exact/dielectric.py.
@@ -22,8 +22,6 @@ from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
-
-pytestmark = pytest.mark.exact
 
 MARGIN = 1e-5  # relative, of a limit point of the same wall
 FILM = 2e-3  # of a film rolled to a tube of a thousand times its thickness
@@ -48,6 +46,7 @@ def largest_pressure():
     return -minimize_scalar(lambda la: -pressure(la), bounds=(1.3, 2.9), method="bounded").fun
 
 
+@pytest.mark.exact
 def test_pressure_may_grow_to_the_maximum_of_a_closed_tube():
     asked = 0.6 * largest_pressure()
     found, outcome, states = margins(closed_tube(), Stage("fill", pressure=asked, steps=3))
@@ -68,7 +67,8 @@ def test_a_margin_that_was_not_found_is_only_a_bound():
     assert margin.text == "pressure: no critical point up to 1.5 times the present value"
 
 
-def test_a_pressure_that_was_not_reached_has_a_margin_below_one():
+@pytest.mark.exact
+def test_unreached_pressure_has_a_margin_below_one():
     most = largest_pressure()
     found, outcome, _ = margins(closed_tube(), Stage("fill", pressure=1.25 * most, steps=4))
     assert outcome.kind == "limit point"
@@ -106,7 +106,8 @@ def film_limit(stress):
     ).fun
 
 
-def test_each_load_grows_while_the_other_is_held():
+@pytest.mark.exact
+def test_each_load_grows_while_the_other_is_constant():
     """A film under a dead load and a voltage: pull-in by the voltage alone, by the load alone, by both."""
     stress, field = 0.5, 0.8 * film_limit(0.5)
     area = np.pi * (50.05**2 - 50.0**2)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Every material law against closed forms, Treloar's data, and itself end to end."""
+"""Every material law against closed forms and Treloar's data, and in whole runs."""
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
@@ -20,8 +20,6 @@ from annelid.solver.model.material import LAWS, Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
-
-pytestmark = pytest.mark.exact
 
 MPA = 0.0980665  # 1 kgf/cm²
 # Ogden, Proc. R. Soc. A 326, 565 (1972), from memory: μp = 6.3, 0.012, -0.1 kgf/cm², αp = 1.3, 5, -2.
@@ -91,6 +89,7 @@ def stress(law: Compiled, mode: str, λ: float, parameters: dict, axes: tuple[in
     return P[first, first] - P[free, free] * stretches[free] / stretches[first]
 
 
+@pytest.mark.exact
 @BOTH
 @pytest.mark.parametrize("law", [name for name in LAWS if name != "fung"])
 @pytest.mark.parametrize("mode", homogeneous.MODES)
@@ -103,6 +102,7 @@ def test_stress_is_the_closed_form(compiled, law, mode, axisymmetric):
             assert found == pytest.approx(exact, rel=CLOSED_FORM, abs=1e-9), (λ, axes)
 
 
+@pytest.mark.exact
 @BOTH
 def test_fung_stress_is_the_closed_form(compiled, axisymmetric):
     p = EXAMPLES["fung"]
@@ -114,6 +114,7 @@ def test_fung_stress_is_the_closed_form(compiled, axisymmetric):
             assert stress(energy, mode, λ, p, order) == pytest.approx(exact, rel=1e-10)
 
 
+@pytest.mark.exact
 def test_fung_shear_terms(compiled):
     """Simple shears γ from f to s: Efs = γ/2, and E along the sheared direction γ²/2; own derivation."""
     p = EXAMPLES["fung"]
@@ -177,7 +178,7 @@ def test_second_derivative_where_stretches_meet(compiled, law, corner, axisymmet
 
 @BOTH
 def test_ogden_contains_neo_hookean_and_mooney_rivlin(compiled, axisymmetric):
-    """α = 2 is neo-Hookean with μ1, α = -2 adds c2 = -μ2/2; where equal stretches hurt least to check."""
+    """α = 2 is neo-Hookean with μ1, α = -2 adds c2 = -μ2/2; also where stretches are equal."""
     ogden = compiled("ogden", axisymmetric)
     mooney = compiled("mooney-rivlin", axisymmetric)
     for corner in CORNERS.values():
@@ -233,6 +234,7 @@ FITS = {
 }
 
 
+@pytest.mark.reference
 @pytest.mark.parametrize("fit", FITS)
 def test_distance_to_treloars_data(compiled, fit):
     law, parameters, expected = FITS[fit]
@@ -254,6 +256,7 @@ OGDEN_TABLE = (
 )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("row", OGDEN_TABLE, ids=lambda row: str(row[0]))
 def test_ogdens_own_parameters(compiled, row):
     energy = compiled("ogden", True)
@@ -261,16 +264,17 @@ def test_ogdens_own_parameters(compiled, row):
         assert stress(energy, mode, row[0], OGDEN_1972, (2, 1, 0)) == pytest.approx(expected, rel=1e-5)
 
 
-HELD = (Support("end_low", "axial"), Support("end_high", "axial"))
+SLIDING_ENDS = (Support("end_low", "axial"), Support("end_high", "axial"))
 
 
 def solid(material: Material) -> Model:
-    return Model(cylinder_body(2.0, 3.0), (Part("core", material),), HELD)
+    return Model(cylinder_body(2.0, 3.0), (Part("core", material),), SLIDING_ENDS)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("law", LAWS)
 def test_cylinder_pulled_and_squeezed(law):
-    """A solid cylinder drawn out is in uniaxial tension; flattened, in equal-biaxial tension.
+    """A solid cylinder pulled along its axis is in uniaxial tension; flattened, in equal-biaxial tension.
 
     Flattened to lz = λ⁻² it takes the nominal axial stress (dW/dl) / (dlz/dl) = 2 S_biaxial / (-2 λ⁻³).
     """
@@ -298,6 +302,7 @@ def test_cylinder_pulled_and_squeezed(law):
     assert all(s.unstable_modes == 0 for s in states)
 
 
+@pytest.mark.exact
 def test_energy_is_the_work_done():
     """Neo-Hookean cylinder at λ = 1.4: strain energy μ/2 (I1 - 3) times the volume."""
     λ = 1.4
@@ -309,6 +314,7 @@ def test_energy_is_the_work_done():
     )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("kappa", [0.5, 5.0, 500.0])
 def test_bulk_modulus(kappa):
     """Compressible uniaxial tension, lateral stretch and stress from the closed form (own derivation)."""
@@ -325,7 +331,7 @@ def test_bulk_modulus(kappa):
 
 @pytest.mark.parametrize("law", LAWS)
 def test_small_strain_modulus(compiled, law):
-    """The modulus that scales forces is the slope of the law: S' = 3 μ at rest in uniaxial tension."""
+    """The initial shear modulus is the slope of the law: S' = 3 μ at rest in uniaxial tension."""
     h = 1e-4
     material = Material("rubber", law, EXAMPLES[law])
     order = (0, 1, 2) if law == "fung" else (2, 0, 1)  # Fung: shear across the fibre gives C bt / 2

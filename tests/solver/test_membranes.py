@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Spheres, thin and thick, blown past their pressure maximum under volume control.
+"""Spheres, thin and thick, inflated past their pressure maximum under volume control.
 
 Formulas in exact/sphere.py (Green, Adkins 1960; Treloar 1975, from memory); the tabulated values were
 recomputed from them. The models are hemispheres, cut at the equator, which slides in the plane of symmetry.
@@ -54,7 +54,7 @@ def mid_stretch(la: float, thickness: float) -> float:
     return float(np.cbrt(la**3 + R**3 - 1)) / R
 
 
-def blow(model: Model, stretches: list[float]) -> list:
+def inflate(model: Model, stretches: list[float]) -> list:
     stages = [Stage(f"{la}", volume=volume(la), control="volume", steps=2) for la in stretches]
     states = reached(model, stages)
     return [next(s for s in states if s.stage == f"{la}" and s.parameter == 1.0) for la in stretches]
@@ -71,12 +71,12 @@ MAXIMA = (
 
 @pytest.mark.parametrize("row", MAXIMA, ids=lambda row: f"B/A {row[0]}")
 def test_thick_sphere(row):
-    """Pressure at given volume through the maximum; a mode under given pressure appears there."""
+    """Pressure at prescribed volume; beyond the maximum there is one unstable mode at prescribed pressure."""
     ratio, la_max, P_max = row
     assert sphere.neo_hookean_pressure(1.0, la_max, 1.0, ratio) == pytest.approx(P_max, rel=1e-5)
     stretches = [1.1, 1.25, 0.99 * la_max, la_max, 1.01 * la_max, 2.2]
     model = hemisphere(ratio - 1, NEO_HOOKEAN)
-    states = blow(model, stretches)
+    states = inflate(model, stretches)
     for la, state in zip(stretches, states, strict=True):
         exact = sphere.neo_hookean_pressure(1.0, la, 1.0, ratio)
         assert state.loads["pressure"].value == pytest.approx(exact, rel=THICK), la
@@ -92,7 +92,7 @@ def test_thin_sphere_neo_hookean():
     """P R/(μ H) = 2 (λ⁻¹ - λ⁻⁷): maximum 1.239463 at λ = 7^(1/6), where the unstable mode appears."""
     H = 0.01
     stretches = [1.1, 1.2, 1.37, 1.383, 1.4, 1.75, 2.5]
-    states = blow(hemisphere(H, NEO_HOOKEAN), stretches)
+    states = inflate(hemisphere(H, NEO_HOOKEAN), stretches)
     scale = (1 + H / 2) / H
     for la, state in zip(stretches, states, strict=True):
         λ = mid_stretch(la, H)
@@ -123,7 +123,7 @@ def test_thin_sphere_gent_falls_and_rises_again():
     for λ, p in GENT_TABLE:
         assert sphere.thin_pressure(1.0, λ, 30.0) == pytest.approx(p, rel=5e-6)
     stretches = [1.1, 1.3, 1.40, 1.48, 1.75, 2.2, 2.45, 3.0]
-    states = blow(hemisphere(H, GENT_30), stretches)
+    states = inflate(hemisphere(H, GENT_30), stretches)
     for la, state in zip(stretches, states, strict=True):
         pressure = state.loads["pressure"].value
         assert pressure == pytest.approx(sphere.gent_pressure(1.0, 30.0, la, 1.0, 1 + H), rel=TOLERANCE), la

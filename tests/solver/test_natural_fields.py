@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Natural stretch from place to place, and parts drawn under pressure."""
+"""Non-uniform natural stretch, and parts drawn under pressure."""
 
 import numpy as np
 import pytest
@@ -29,14 +29,14 @@ def inflated_tube(pressure=None, cells=12):
     a, b = exact.radius(R, A, LA, 1.0)
     body = tube_body(b / a, A=a, through=cells)
     r = body.points[:, 0]
-    drawn = np.sqrt(A**2 + r**2 - a**2)  # reference radius of what is now at r, lz = 1
+    drawn = np.sqrt(A**2 + r**2 - a**2)  # reference radius of the material at r, lz = 1
     skin = Part("wall", neo_hookean(MU), natural_stretch=NaturalField(drawn / r, np.ones_like(r)))
     P, _ = exact.pressure_and_force(exact.mooney_rivlin(MU / 2), A, RATIO * A, LA, 1.0)
     return Model(body, (skin,), SLIDING, drawn_pressure=P if pressure is None else pressure), P
 
 
 @pytest.mark.exact
-def test_tube_drawn_as_inflated_is_in_balance_and_returns():
+def test_inflated_tube_is_in_equilibrium_and_returns():
     model, P = inflated_tube()
     states = []
     outcome = follow(model, [Stage("release", pressure=0.0, steps=4)], observe=states.append)
@@ -53,8 +53,8 @@ def test_tube_drawn_as_inflated_is_in_balance_and_returns():
 
 
 @pytest.mark.rate
-def test_balance_as_drawn_improves_with_the_mesh():
-    # A field of straight pieces errs as the square of the element size.
+def test_equilibrium_as_drawn_converges_with_the_mesh():
+    # The error of a piecewise linear field is proportional to the square of the element size.
     moved = []
     for cells in (3, 6):
         model, _ = inflated_tube(cells=cells)
@@ -64,7 +64,7 @@ def test_balance_as_drawn_improves_with_the_mesh():
     assert moved[0] / moved[1] > 3.0
 
 
-def test_a_pressure_that_does_not_belong_is_refused():
+def test_inconsistent_pressure_is_refused():
     model, P = inflated_tube(pressure=0.0)
     with pytest.raises(NoEquilibrium, match="not in balance with the pressure of 0 kPa"):
         follow(model, [Stage("hold", steps=1)])
@@ -72,7 +72,7 @@ def test_a_pressure_that_does_not_belong_is_refused():
 
 
 @pytest.mark.parametrize("hoop", [0.8, 1.2])
-def test_a_field_of_one_value_is_the_constant(hoop):
+def test_uniform_field_is_the_constant(hoop):
     body = tube_body(1.3)
     everywhere = np.ones(len(body.points))
     found = []
@@ -86,7 +86,7 @@ def test_a_field_of_one_value_is_the_constant(hoop):
         assert value(found[1], name) == pytest.approx(value(found[0], name), rel=1e-9)
 
 
-def test_fields_beyond_reason_are_refused():
+def test_natural_stretches_out_of_range_are_refused():
     with pytest.raises(
         InputError, match=r"natural_stretch.hoop: must be at least 0\.05 and at most 20, got 0\.01"
     ):
@@ -95,7 +95,7 @@ def test_fields_beyond_reason_are_refused():
 
 # sheared across the wall: drawn after u_Z = f(R), so that the stress-free place is R, Z - f(R)
 
-HELD = (Support("lumen", "axial"),)
+FIXED_LUMEN = (Support("lumen", "axial"),)
 
 
 def sheared(body, slope):
@@ -106,8 +106,8 @@ def sheared(body, slope):
 
 
 @pytest.mark.parametrize("revolution", [True, False])
-def test_a_natural_stretch_forgets_rotations_alone(revolution):
-    # Polar decomposition, from memory: GᵀG is what a natural gradient says of lengths.
+def test_natural_stretch_ignores_only_rotations(revolution):
+    # Polar decomposition, from memory: the lengths of a natural gradient are those of GᵀG.
     rng = np.random.default_rng(3)
     gradient = np.eye(3) + 0.3 * (rng.random((20, 3, 3)) - 0.4)
     if revolution:
@@ -118,7 +118,7 @@ def test_a_natural_stretch_forgets_rotations_alone(revolution):
     U = _matrices(field)
     G = np.array(before.factors)[:, None] * gradient
     np.testing.assert_allclose(U @ U, np.swapaxes(G, 1, 2) @ G, rtol=1e-12, atol=1e-14)
-    # A sheet keeps its volume: thickness over thickness is areas over areas.
+    # The volume of a sheet is constant, so its thickness is inverse to its area.
     area = np.linalg.norm(np.cross(G[:, :, 1], G[:, :, 2]), axis=1)
     np.testing.assert_allclose(field.thickness, area / np.linalg.det(G), rtol=1e-12)
     kept = NaturalField(field.hoop, field.axial, shear=field.shear, twist=field.twist)
@@ -130,12 +130,13 @@ def _matrices(field):
     return np.stack([normal, aslant, shear, aslant, hoop, along, shear, along, axial], -1).reshape(-1, 3, 3)
 
 
+@pytest.mark.exact
 def test_free_tube_rests_at_its_sheared_natural_stretch():
-    """Own reasoning: drawn after a telescoping shear, it takes the shear back and feels nothing."""
+    """Own reasoning: drawn after a telescoping shear, the tube reverses the shear and is free of stress."""
     body = tube_body(1.5)
     part = Part("wall", neo_hookean(MU), natural_stretch=sheared(body, 0.3))
     states = []
-    follow(Model(body, (part,), HELD), [Stage("settle", steps=3)], observe=states.append)
+    follow(Model(body, (part,), FIXED_LUMEN), [Stage("settle", steps=3)], observe=states.append)
     R = body.points[:, 0]
     assert states[-1].displacement[:, 0] == pytest.approx(0.0, abs=1e-8)
     assert states[-1].displacement[:, 1] == pytest.approx(-0.3 * (R - 1.0), abs=1e-8)
@@ -145,7 +146,7 @@ def test_free_tube_rests_at_its_sheared_natural_stretch():
 
 @pytest.mark.exact
 def test_a_tube_drawn_twisted_unwinds():
-    """Own reasoning: drawn after a twist by an angle of τ a length, it turns back by it and feels nothing."""
+    """Own reasoning: drawn after a twist of τ per length, it reverses the twist and is free of stress."""
     τ, length = 0.2, 0.6
     body = tube_body(1.3, length=length, along=0.3, model="solid", around=12, through=1)
     x, y, z = body.points.T
@@ -160,14 +161,14 @@ def test_a_tube_drawn_twisted_unwinds():
     place = body.points + states[-1].displacement
     expected = np.column_stack([back.real, back.imag, z])
     np.testing.assert_allclose(place, expected, atol=2e-3 * τ * length)
-    shear_energy = MU * τ**2 / 2 * np.pi / 2 * (1.3**4 - 1.0) * length  # of the twist, had it stayed
+    shear_energy = MU * τ**2 / 2 * np.pi / 2 * (1.3**4 - 1.0) * length  # of the twist if it remained
     assert value(states[-1], "strain energy") < 1e-3 * shear_energy
     assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-2)
 
 
 @pytest.mark.exact
-def test_a_sphere_drawn_inflated_is_in_balance_up_to_its_pole():
-    """At the pole the circumference has no direction; the thick sphere is alike all over."""
+def test_inflated_sphere_is_in_equilibrium_up_to_its_pole():
+    """At the pole the circumference has no direction; the state of the thick sphere is uniform around."""
     A, B, a = 1.0, 1.2, 1.15
     b = (a**3 + B**3 - A**3) ** (1 / 3)
     size = MeshSize(along=0.4, model="sector", sector=90.0, around=16, through=2)
@@ -185,11 +186,11 @@ def test_a_sphere_drawn_inflated_is_in_balance_up_to_its_pole():
 
 
 @pytest.mark.exact
-def test_bonded_tubes_with_different_sheared_natural_stretch():
-    """Own derivation: held at both faces, the shear force K a length is the same in both layers.
+def test_bonded_tubes_with_sheared_natural_stretch():
+    """Own derivation: with both faces fixed, the shear force K per length is the same in both layers.
 
-    2πR μ (w' + c) = K in each, with w the motion along the axis, so that ∫ w' dR = 0 gives K. Small shears,
-    for a large one also pulls its ends in.
+    2πR μ (w' + c) = K in each, with w the motion along the axis, so that ∫ w' dR = 0 gives K. Shears are
+    small, because large ones also pull the ends inwards.
     """
     radii, moduli, slopes = (1.0, 1.2, 1.5), (1.0, 0.3), (0.0004, -0.0010)
     body = tube_body(layers=(("liner", 0.2), ("skin", 0.3)))
@@ -197,7 +198,8 @@ def test_bonded_tubes_with_different_sheared_natural_stretch():
         Part(name, neo_hookean(mu), natural_stretch=sheared(body, c))
         for name, mu, c in zip(("liner", "skin"), moduli, slopes, strict=True)
     )
-    both = (*HELD, Support("outer", "axial"), Support("end_low", "radial"), Support("end_high", "radial"))
+    ends = (Support("end_low", "radial"), Support("end_high", "radial"))
+    both = (*FIXED_LUMEN, Support("outer", "axial"), *ends)
     states = []
     follow(Model(body, parts, both), [Stage("settle", steps=1)], observe=states.append)
     thickness, logs = np.diff(radii), np.diff(np.log(radii))

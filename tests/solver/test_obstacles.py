@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Contact with planes, cones and spheres: Hertz's ball, balance of forces, and how deep surfaces sink in.
+"""Contact with planes, cones and spheres: Hertz's ball, balance of forces, and penetration.
 
 Sources: Hertz's contact of a rigid ball of radius R with a half-space, F = 4/3 E/(1 - ν²) √R d^(3/2), contact
 radius √(R d) (Johnson, Contact Mechanics, ch. 4, from memory); an incompressible one has E/(1 - ν²) = 4 μ.
@@ -20,13 +20,11 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.exact
-
 BALANCE = 1e-6  # relative, of forces in equilibrium
 UNIFORM = 1e-6  # relative, of a stress that is the same everywhere
 HERTZ = 2e-3  # of the force: a half-space of 100 contact radii, strains of some percent
 REACTION = 3e-4  # of a force on cells a thousand times as small as the body
-EDGE = 6e-2  # of the contact area, seen by points of quadrature
+EDGE = 6e-2  # of the contact area, found at quadrature points
 TOLERANCE = 1e-3  # mm
 
 
@@ -34,13 +32,14 @@ def wall(contact, *supports, **shape):
     return Model(tube_body(**shape), (Part("wall", neo_hookean()),), supports, contacts=(contact,))
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("surface", "held", "part_is", "at"),
     [("end_low", "end_high", "outside", (0.0, 0.1)), ("end_high", "end_low", "inside", (1.0, 0.9))],
     ids=["standing on a plane", "pressed down by one"],
 )
 def test_tube_against_a_plane(surface, held, part_is, at):
-    """The drawn area A carries k w A, w the penetration; the wall is in uniaxial stress, μ (λ - λ⁻²)."""
+    """The contact force is k w A with the penetration w; the wall is in uniaxial stress, μ (λ - λ⁻²)."""
     plane = Contact("plane", surface, "plane", position=at[0], part_is=part_is, tolerance=TOLERANCE)
     model = wall(plane, Support(held, "axial"), B_over_A=1.5)
     last = reached(model, [Stage("press", obstacles={"plane": at[1]}, steps=2)])[-1]
@@ -53,6 +52,7 @@ def test_tube_against_a_plane(surface, held, part_is, at):
     assert value(last, f"axial reaction {held}") == pytest.approx(sense * force, rel=BALANCE)
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("angle", [10.0, -25.0])
 def test_tube_pushed_onto_a_cone(angle):
     """Without friction the push is the contact force times the sine of the half angle."""
@@ -70,13 +70,13 @@ def test_tube_pushed_onto_a_cone(angle):
     gap = (lumen.radius - 0.99 - slope * (lumen.current_height - 0.5)) * np.cos(np.radians(angle))
     assert value(last, "penetration cone") == pytest.approx(-gap.min(), rel=UNIFORM)
     assert value(last, "penetration cone") < TOLERANCE
-    assert value(last, "largest stretch") < 1.4  # stretched by the cone, not crumpled on it
+    assert value(last, "largest stretch") < 1.4  # stretched by the cone, not wrinkled on it
     touching = np.ptp(lumen.current_height[gap < 0])
     assert value(last, "contact length cone") == pytest.approx(touching, rel=UNIFORM)
 
 
-def test_obstacles_are_data():
-    """Neither the angle nor the height of an obstacle, nor its side, compiles a form anew."""
+def test_obstacle_parameters_compile_no_form():
+    """A change of the angle or of the height of an obstacle does not compile a form again."""
     for angle, height in ((10.0, 0.5), (35.0, 0.2)):
         before = forms.compiled_modules()
         cone = Contact("cone", "lumen", "cone", position=0.9, height=height, angle=angle, tolerance=TOLERANCE)
@@ -87,15 +87,15 @@ def test_obstacles_are_data():
 
 
 def test_ball_in_a_tube():
-    """A growing ball half-way up a free tube: it holds the tube by its middle, and no force is left over."""
+    """A growing ball at the middle of a free tube: its forces on the tube are in equilibrium."""
     ball = Contact("ball", "lumen", "sphere", position=0.99, height=1.0, tolerance=TOLERANCE)
     model = wall(ball, Support("end_low", "axial"), B_over_A=1.2, length=2.0, along=0.1)
     last = reached(model, [Stage("grow", obstacles={"ball": 1.1}, steps=4)])[-1]
     nodes = model.body.facets[model.body.surfaces["lumen"]]
-    along = shape_values("line3", np.linspace(0, 1, 41)[:, None])  # between the nodes too
+    along = shape_values("line3", np.linspace(0, 1, 41)[:, None])  # also between the nodes
     r, z = np.einsum("qk,fkd->dqf", along, (model.body.points + last.displacement)[nodes])
     deepest = 1.1 - np.hypot(r, z - 1.0).min()
-    assert 0.5 * deepest < value(last, "penetration ball") <= deepest  # read at points of quadrature
+    assert 0.5 * deepest < value(last, "penetration ball") <= deepest  # evaluated at quadrature points
     assert 0 < value(last, "penetration ball") < TOLERANCE
     force = value(last, "contact force ball")
     assert abs(value(last, "axial reaction end_low")) < 1e-2 * force
@@ -115,6 +115,7 @@ def half_space(size, cells, grading):
     return grid_body("axisymmetric", (cells, cells), place, "block", surfaces, (0.0, 1.0))
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("depth", [0.00125, 0.0025])
 def test_hertz_ball_on_a_half_space(depth):
     radius, size, tolerance = 4.0, 10.0, 1e-4

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The same answers on one rank and on two."""
+"""Equal results on one rank and on two."""
 
 import numpy as np
 import pytest
@@ -21,13 +21,13 @@ def on_one_rank():
 
 
 @pytest.mark.mpi
-def test_two_ranks_took_part(on_two_ranks):
+def test_two_ranks_were_used(on_two_ranks):
     assert on_two_ranks["ranks"] == 2
 
 
 @pytest.mark.mpi
 @pytest.mark.parametrize("case", CASES)
-def test_same_answers(on_one_rank, on_two_ranks, case):
+def test_results_are_those_of_one_rank(on_one_rank, on_two_ranks, case):
     serial = {k: v for k, v in on_one_rank.items() if k.startswith(case)}
     assert len(serial) > 10
     assert serial.keys() == {k for k in on_two_ranks if k.startswith(case)}

@@ -59,7 +59,7 @@ def test_axisymmetric_quadrilaterals():
 
 
 def test_hexahedra():
-    """A sector, refined through the wall and round it alike; the boundary is curved, the elements are too."""
+    """A sector, refined through the wall and around it; elements follow the curved boundary."""
     found = errors(
         [
             tube_body(RATIO, length=0.25, along=0.25, through=n, model="sector", sector=90.0, around=8 * n)

@@ -22,7 +22,7 @@ BASE = {
     "mu": 0.3,
     "limit": 60.0,
     "bulk": None,
-    "bed": 0.01,
+    "foundation": 0.01,
     "thickness": 0.1,
     "layers": 1,
     "sheets": 2,
@@ -37,7 +37,7 @@ BASE = {
 CHANGES = (
     {"mu": 0.5, "limit": 97.2},
     {"bulk": 200.0},
-    {"bed": 0.05, "film": 0.1, "angle": 70.0, "hoop": 0.9},
+    {"foundation": 0.05, "film": 0.1, "angle": 70.0, "hoop": 0.9},
     {"A": 1.7, "thickness": 0.2},
     {"sheets": 8},
     {"pressure": 0.02, "voltage": 2.0},
@@ -72,7 +72,8 @@ def follow(**changes):
         for name, thickness in layers
     )
     electrodes = tuple(Electrode(band.name) for band in bands)
-    model = Model(body, parts, CLOSED, electrodes, (Foundation("outer", p["bed"]),), (Section("mid", 0.5),))
+    foundations = (Foundation("outer", p["foundation"]),)
+    model = Model(body, parts, CLOSED, electrodes, foundations, (Section("mid", 0.5),))
     voltages = {band.name: p["voltage"] / len(bands) for band in bands}
     stages = [
         Stage("settle", pressure=p["pressure"], steps=2),
@@ -92,7 +93,7 @@ def test_no_change_compiles_again(base, change):
     before = forms.compiled_modules()
     assert before > 0
     changed = follow(**change)
-    assert abs(changed - base) > 1e-8  # the change did reach the solver
+    assert abs(changed - base) > 1e-8  # the change has an effect
     assert forms.compiled_modules() == before
 
 
@@ -104,8 +105,8 @@ def empty_cache(tmp_path, monkeypatch):
     forms.cache_folder.cache_clear()
 
 
-def test_the_count_sees_a_new_form(empty_cache):
-    """In an empty cache the same run compiles; so an unchanged count does mean something."""
+def test_new_forms_are_counted(empty_cache):
+    """With an empty cache a run compiles forms, so an unchanged count shows that nothing was compiled."""
     assert forms.compiled_modules() == 0
     reached(
         Model(tube_body(), (Part("wall", Material("m", "neo-hookean", {"shear_modulus": 1.0})),), CLOSED),
@@ -115,7 +116,7 @@ def test_the_count_sees_a_new_form(empty_cache):
 
 
 def test_a_compilation_that_was_killed_is_repeated(empty_cache):
-    """The form compiler alone would wait for it, then fail, in every later run."""
+    """The form compiler alone would wait for the killed compilation and then fail, in every later run."""
     mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
     forms.compile_forms(1 * ufl.dx(mesh))
     (ready,) = empty_cache.rglob("*.c.cached")

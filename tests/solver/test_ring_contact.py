@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Long tubes that collapse under suction until their walls meet: two lobes and three, with contact.
+"""Long tubes that collapse under suction until their walls touch, with two and three lobes.
 
 Source: elastica of exact/ring.py; its ring of two lobes touches at p R³/(E I) = 5.247 with the half opening 0
 (Flaherty, Keller & Rubinow, SIAM J. Appl. Math. 23, 446, 1972, from memory; recomputed), of three at 21.65.
@@ -27,8 +27,6 @@ from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
-pytestmark = pytest.mark.exact
-
 # Half opening, half width over R, and p R³/(E I) of the ring of two lobes.
 TABLE = (
     (0.97, 1.02902, 3.002206),
@@ -44,6 +42,7 @@ FORCE = 2e-2  # of the contact force at 1.2 times that pressure
 BENDING = THICK**3 / 3  # E I per length, μ = 1
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize(("opening", "width", "σ"), TABLE)
 def test_elastica_is_the_tabulated_one(opening, width, σ):
     lobe = ring.free_lobe(opening)
@@ -51,19 +50,20 @@ def test_elastica_is_the_tabulated_one(opening, width, σ):
     assert lobe.points[-1] == pytest.approx([0, opening], abs=1e-9)
 
 
-def test_lines_without_thickness_touch_where_they_are_known_to():
+@pytest.mark.exact
+def test_three_thin_lobes_touch_at_the_published_pressure():
     assert ring.touching_lobes(1e-6).σ == pytest.approx(21.65, rel=1e-3)
 
 
 @cache
 def collapsing(lobes):
-    """Half a lobe of a tube under rising suction; it may turn to either side, so either plane may be met."""
+    """Half a lobe of a tube under increasing suction, which may buckle towards either plane."""
     angle = 180 / lobes
     body = build(
         Tube(1 - THICK / 2, LENGTH, (Layer("wall", THICK),)),
         MeshSize(model="sector", along=LENGTH, through=1, around=72, sector=angle),
     )
-    planes = (("low", 90.0), ("high", angle - 90.0))  # the sides of the sector; their normals point into it
+    planes = (("low", 90.0), ("high", angle - 90.0))  # sides of the sector with inward normals
     model = Model(
         body,
         (Part("wall", neo_hookean()),),
@@ -87,10 +87,12 @@ def first_contact(lobes):
 
 
 def contact_of(states):
-    """The plane that is touched."""
+    """Name of the plane in contact."""
     return max(("low", "high"), key=lambda name: value(states[-1], f"contact force {name}"))
 
 
+@pytest.mark.exact
+@pytest.mark.reference
 @pytest.mark.parametrize("lobes", [2, 3])
 def test_first_contact_of_a_collapsing_tube(lobes):
     model, states = collapsing(lobes)
@@ -115,8 +117,9 @@ def test_first_contact_of_a_collapsing_tube(lobes):
     assert np.abs(x[:, 0] * np.sin(np.pi / lobes) - x[:, 1] * np.cos(np.pi / lobes)).max() < 1e-12
 
 
+@pytest.mark.reference
 def test_force_between_the_walls_of_two_lobes():
-    """Half of it is the shear of the elastica beside the point held."""
+    """Half of it is the shear force of the elastica beside the contact point."""
     _, states = collapsing(2)
     name = contact_of(states)
     lobe = ring.pressed_lobe(1.2 * first_contact(2), THICK / 2)

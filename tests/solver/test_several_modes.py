@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""Modes that change within one step: told apart where they are apart, reported together where they are not.
+"""Modes that change within one step: separate ones are distinguished, coincident ones reported together.
 
 Sources: the pressure maximum of the closed tube (Rivlin 1949, from memory, by exact/tube.py), behind which a
 long tube bulges (Kyriakides, Chang, Int. J. Solids Struct. 27, 1085 (1991), from memory); Euler's clamped
-column at 4π²EI/L², which has no direction of its own.
+column at 4π²EI/L², which has no preferred direction.
 """
 
 import numpy as np
@@ -23,7 +23,7 @@ from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 
 LOCATED = 1e-5  # relative, of pressures on the same mesh
-EULER = 0.03  # of the strain at buckling, shear and shortening left out
+EULER = 0.03  # of the strain at buckling, without shear and shortening
 LONG = 12.0
 
 
@@ -34,7 +34,8 @@ def long_tube(steps, beyond="follow"):
     return outcome, [s for s in states if s.critical], states
 
 
-def test_a_limit_point_and_a_bulge_in_one_step_are_told_apart():
+@pytest.mark.exact
+def test_limit_point_and_bulge_are_distinguished():
     _, found, states = long_tube(6)
     _, reference, _ = long_tube(60)
     between = [s for s in states if s.index < found[0].index]
@@ -62,8 +63,8 @@ def test_a_limit_point_and_a_bulge_in_one_step_are_told_apart():
     assert found[1].loads["pressure"].value < found[0].loads["pressure"].value
 
 
-def test_a_later_mode_is_located_although_others_are_unstable_already():
-    """The count at located points steps by one, and each lies where the finer path has it."""
+def test_modes_are_located_in_unstable_states():
+    """The number of modes at located points changes by one, and their positions are those of a finer path."""
     _, found, _ = long_tube(6)
     _, reference, _ = long_tube(60)
     assert len(found) >= 3
@@ -75,8 +76,9 @@ def test_a_later_mode_is_located_although_others_are_unstable_already():
         )
 
 
-def test_a_column_without_direction_buckles_in_two_modes_together():
-    """A clamped round column buckles at a strain of 4π² I/(A L²), to either side of two directions."""
+@pytest.mark.exact
+def test_round_column_buckles_in_two_modes_together():
+    """A clamped round column buckles at a strain of 4π² I/(A L²), in two directions at once."""
     inner, wall, length = 0.5, 0.5, 30.0
     body = build(
         Tube(inner, length, (Layer("wall", wall),)),

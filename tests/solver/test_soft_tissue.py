@@ -2,7 +2,7 @@
 """Two soft-tissue verification problems: a beam under a follower pressure, and an inflated ellipsoid.
 
 Problems 1 and 2 of Land et al., Proc. R. Soc. A 471, 20150641 (2015); their definitions are from memory, and
-so is that the groups' results lay near 4.15-4.20 mm (problem 1) and -26.6 / -28.3 mm (problem 2). The
+so is that the groups' results were near 4.15-4.20 mm (problem 1) and -26.6 / -28.3 mm (problem 2). The
 reference values are own solutions of separate codes (3-D Q2/Q1 to 40 x 4 x 4 elements; axisymmetric Q2/Q1 in
 ellipsoidal coordinates), recomputed.
 """
@@ -20,8 +20,6 @@ from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
-
-pytestmark = pytest.mark.reference
 
 PRESSURE = 4e-6  # MPa
 TIP = 9.1767, 4.169  # mm, deformed x and z of the point (10, 0.5, 1)
@@ -78,19 +76,20 @@ def area_vector(body, displacement, surface):
     return np.einsum("q,fqi->i", np.outer(weights, weights).ravel() / 4, np.cross(first, second))
 
 
+@pytest.mark.reference
 def test_beam_bends_by_the_published_amount():
     body, states, _ = beam()
     tip = at(body, states[-1], 10.0, 0.5, 1.0)
     assert tip == pytest.approx([TIP[0], 0.5, TIP[1]], abs=TIP_TOLERANCE)
-    assert tip[1] == pytest.approx(0.5, abs=1e-6)  # nothing drives it sideways
+    assert tip[1] == pytest.approx(0.5, abs=1e-6)  # no force acts sideways
 
 
 def test_pressure_follows_the_face_of_the_beam():
-    """The root bears P ∫ n da of the face where it now is, by a quadrature of its own: the residual is exact.
+    """The reaction of the root is P ∫ n da over the deformed face, by an independent quadrature.
 
-    Its rim is free, so the tangent of the load is not symmetric and is factorised only approximately: Newton
-    takes up to some 20 iterations a step (instead of 4 or 5), and the outcome says that stability was not
-    judged.
+    The rim of the face is free, so the tangent of the load is not symmetric and is factorised only
+    approximately. Newton takes up to some 20 iterations per step (instead of 4 or 5), and the outcome states
+    that stability was not assessed.
     """
     body, states, outcome = beam()
     assert area_vector(body, np.zeros_like(body.points), "lumen") == pytest.approx([0, 0, -LONGEST], abs=1e-9)
@@ -104,11 +103,9 @@ def test_pressure_follows_the_face_of_the_beam():
     assert any("not symmetric" in remark for remark in outcome.remarks)
 
 
+@pytest.mark.exact
 def test_volume_of_the_beam_is_kept():
-    """Exactly incompressible.
-
-    Volume by a second road, the divergence theorem over cell corners' quadrature.
-    """
+    """The material is exactly incompressible; the volume is integrated by an independent quadrature."""
     body, states, _ = beam()
     nodes, weights = np.polynomial.legendre.leggauss(4)
     grid = np.stack(np.meshgrid(*[(1 + nodes) / 2] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
@@ -133,7 +130,7 @@ def ellipsoid_body(through, along):
         return np.column_stack([np.where(q[:, 1] == 0, 0.0, short * np.sin(angle)), long * np.cos(angle)])
 
     def normal(points):
-        """Of the inner ellipse, carried outward; the material is isotropic and does not use it."""
+        """Normal of the inner ellipse through the whole wall; the isotropic material does not use it."""
         n = points / np.array([7.0, 17.0]) ** 2
         return n / np.linalg.norm(n, axis=1)[:, None]
 
@@ -157,6 +154,7 @@ def ellipsoid():
     return body, states
 
 
+@pytest.mark.exact
 def test_ellipsoid_before_filling():
     """Cavity below the base π 49 (22 - (125 + 4913)/867) mm³, closed form."""
     _, states = ellipsoid()
@@ -164,6 +162,7 @@ def test_ellipsoid_before_filling():
     assert value(states[0], "lumen volume") == pytest.approx(exact, rel=1e-4)
 
 
+@pytest.mark.reference
 def test_filled_ellipsoid_reaches_the_published_depth():
     body, states = ellipsoid()
     last = states[-1]
@@ -174,11 +173,9 @@ def test_filled_ellipsoid_reaches_the_published_depth():
     assert last.unstable_modes == 0
 
 
-def test_ellipsoid_pulls_its_base_with_the_pressure_on_its_opening():
-    """Axial balance of the wall.
-
-    The base bears P π R² of the opening of radius 7 √(1 - 25/289), own derivation.
-    """
+@pytest.mark.exact
+def test_ellipsoid_base_bears_the_pressure_on_the_opening():
+    """Own derivation: the reaction of the base is P π R² of the opening of radius 7 √(1 - 25/289)."""
     _, states = ellipsoid()
     thrust = 1e-2 * np.pi * 49 * (1 - 25 / 289)
     assert value(states[-1], "axial reaction end_high") == pytest.approx(thrust, rel=1e-4)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Every message of the solver about input that cannot be meant."""
+"""Every message of the solver about invalid input."""
 
 import pickle
 from dataclasses import replace
@@ -136,7 +136,7 @@ RECORDS = {
 
 
 @pytest.mark.parametrize("case", RECORDS)
-def test_records_refuse(case):
+def test_invalid_records_are_refused(case):
     make, message = RECORDS[case]
     with pytest.raises(InputError, match=message):
         make()
@@ -306,7 +306,7 @@ def test_symmetric_needs_a_plane():
         Path(tube_model(body, RUBBER, supports), [Stage("s")])
 
 
-def test_a_plate_that_is_held_along_the_axis(tube):
+def test_plate_on_an_axially_fixed_edge(tube):
     supports = (Support("end_high", "plate"), Support("lumen", "axial"))
     with pytest.raises(
         InputError, match="the plate shares an edge with 'lumen', which is held along the axis"
@@ -314,7 +314,7 @@ def test_a_plate_that_is_held_along_the_axis(tube):
         Path(tube_model(tube, RUBBER, supports), [Stage("s")])
 
 
-def test_no_equilibrium_survives_the_way_between_processes():
+def test_no_equilibrium_can_be_sent_between_processes():
     error = pickle.loads(pickle.dumps(NoEquilibrium("the iteration diverged", residual=2.0, iterations=3)))
     assert isinstance(error, AnnelidError)
     assert str(error) == "the iteration diverged"

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Paths through the pressure maximum of a closed tube: the count of unstable modes, halved steps, outcomes.
+"""Paths through the pressure maximum of a closed tube: unstable modes, halved steps and outcomes.
 
 The limit of the closed neo-Hookean tube (no axial force but the thrust of the pressure, exact/tube.py) was
 recomputed from the radial solution.
@@ -29,7 +29,7 @@ LIMITS = (
 LOAD = 5e-4  # relative, of a pressure maximum with two elements through the wall
 BRACKET = 0.02  # half-width in la of the two states around a maximum
 
-WRONG = -4.0  # times the right prediction: off by more than 2 % of the part, near enough for Newton
+WRONG = -4.0  # times the correct prediction: off by more than 2 % of the part, but Newton converges
 
 LIMIT = pytest.mark.parametrize("limit", LIMITS, ids=lambda row: f"B/A {row[0]}")
 
@@ -38,6 +38,7 @@ def closed_tube(ratio):
     return tube_model(tube_body(ratio, length=0.5), neo_hookean(1.0), CLOSED)
 
 
+@pytest.mark.exact
 @LIMIT
 def test_limits_are_maxima_of_the_exact_pressure(limit):
     ratio, la, lz, P = limit
@@ -55,7 +56,7 @@ def test_limits_are_maxima_of_the_exact_pressure(limit):
 @pytest.mark.exact
 @LIMIT
 def test_volume_control_passes_the_maximum(limit):
-    """The count under given pressure steps from 0 to 1 between states that bracket the limit."""
+    """At prescribed pressure the mode count changes from 0 to 1 between states that bracket the limit."""
     ratio, la_limit, _, P_limit = limit
     W = tube.mooney_rivlin(0.5)
 
@@ -87,8 +88,8 @@ def test_volume_control_passes_the_maximum(limit):
 
 @pytest.mark.exact
 @LIMIT
-def test_given_pressure_ends_at_the_maximum(limit):
-    """Beyond the limit load there is no equilibrium: steps are halved, and the path says where it ended."""
+def test_prescribed_pressure_ends_at_the_maximum(limit):
+    """Beyond the limit load there is no equilibrium: steps are halved, and the outcome is a limit point."""
     ratio, la_limit, lz_limit, P_limit = limit
     outcome, states = run(closed_tube(ratio), [Stage("inflate", pressure=1.2 * P_limit, steps=6)])
     assert outcome.kind == "limit point"
@@ -103,12 +104,12 @@ def test_given_pressure_ends_at_the_maximum(limit):
 
 
 def test_steps_are_halved_and_grow_again():
-    """A step over the limit fails and is halved down to it; one far below the limit is taken whole."""
+    """A step near the limit is halved; one far below the limit is not."""
     limit = LIMITS[0][3]
     outcome, states = run(closed_tube(1.1), [Stage("inflate", pressure=0.995 * limit, steps=1)])
     assert outcome.kind == "reached"
     parameters = [s.parameter for s in states]
-    assert len(states) > 2  # the start, and more than the one step that was asked for
+    assert len(states) > 2  # the start and more than the one requested step
     assert np.min(np.diff(parameters)) < 0.9
     outcome, states = run(closed_tube(1.1), [Stage("inflate", pressure=0.3 * limit, steps=2)])
     assert [s.parameter for s in states] == [0.0, 0.5, 1.0]
@@ -119,17 +120,17 @@ def test_a_path_stops_where_it_becomes_unstable():
     model = closed_tube(1.1)
     stages = [
         Stage("blow", volume=np.pi * 4 * 0.5 * 1.3854, control="volume", steps=8),
-        Stage("let go", pressure=0.06, steps=3),
+        Stage("release", pressure=0.06, steps=3),
     ]
     outcome, states = run(model, stages, stepping=Stepping(beyond_instability="stop"))
     assert outcome.kind == "lost stability"
-    assert outcome.stage == "let go"
+    assert outcome.stage == "release"
     assert "1 unstable mode" in outcome.text
     assert all(s.unstable_modes_controlled == 0 for s in states if s.stage == "blow")
     assert value(states[-1], "radial expansion mid") == pytest.approx(1.0, rel=2e-3)
 
 
-def blown_tube():
+def inflated_tube():
     path = Path(closed_tube(1.1), [Stage("inflate", pressure=0.05, steps=1)])
     assert path.follow().kind == "reached"
     return path
@@ -146,7 +147,7 @@ def continuation_of(path, read_fields):
 
 def test_states_far_off_the_path_are_refused():
     """Newton converges from a wrong prediction, but that state does not continue the path: it is refused."""
-    path = blown_tube()
+    path = inflated_tube()
     continuation = continuation_of(path, path.evaluation.read_fields)
     before = path.system.x.array.copy()
     continuation.advance(1.0)
@@ -160,19 +161,19 @@ def test_states_far_off_the_path_are_refused():
 
 
 def test_states_with_inverted_elements_are_refused():
-    path = blown_tube()
+    path = inflated_tube()
     continuation = continuation_of(path, lambda: False)
     with pytest.raises(NoEquilibrium, match="inverted elements"):
         continuation.advance(1.0)
     assert path.evaluation.read_fields()
-    path.system.x.array_w[:] *= -60.0  # the wall passes through itself
+    path.system.x.array_w[:] *= -60.0  # the wall penetrates itself
     path.system.read_x()
     assert not path.evaluation.read_fields()
 
 
 @pytest.mark.parametrize(("ends", "remarked"), [("axial", False), ("free", True)])
 @pytest.mark.parametrize("sector", [30.0, 45.0, 90.0])
-def test_only_a_rim_that_moves_freely_makes_counts_approximate(sector, ends, remarked):
+def test_only_free_rims_make_mode_counts_approximate(sector, ends, remarked):
     # Pressure on a surface whose rims keep to planes has a potential (Bufler, Z. angew. Math. Mech. 64, 1984,
     # from memory), whatever the angle of the planes of a sector.
     body = tube_body(1.5, length=0.5, along=0.25, model="sector", sector=sector, around=24, through=1)

@@ -27,7 +27,7 @@ from annelid.solver.model.stages import Stage
 RUBBER = neo_hookean(1.0)
 
 
-def test_symmetric_end_stands_for_the_other_half():
+def test_symmetric_end_represents_the_other_half():
     """Half a clamped tube, cut at its plane of symmetry, has the same states as the whole one."""
     stage = [Stage("inflate", pressure=0.06, steps=2)]
     whole = reached(tube_model(tube_body(length=2.0, along=0.25), RUBBER, CLAMPED), stage)[-1]
@@ -43,7 +43,7 @@ def test_symmetric_end_stands_for_the_other_half():
 
 
 def test_clamps_and_bonded_plates():
-    """A clamp keeps the radius; a bonded plate keeps it too, stays plane and moves along the axis."""
+    """Clamps and bonded plates fix the radius; a plate remains plane and moves along the axis."""
     body = tube_body(length=2.0, along=0.25)
     stage = [Stage("inflate", pressure=0.03, steps=2)]
     clamped = reached(tube_model(body, RUBBER, CLAMPED), stage)[-1]
@@ -57,11 +57,12 @@ def test_clamps_and_bonded_plates():
     assert held.profiles["inner"].radius[-1] == pytest.approx(1.0, abs=1e-12)
     assert abs(value(held, "axial shortening")) > 1e-3
     nodes = body.surface_nodes("end_high")
-    assert np.ptp(held.displacement[nodes, 1]) < 1e-14  # a plate stays plane
+    assert np.ptp(held.displacement[nodes, 1]) < 1e-14  # a plate remains plane
 
 
-def test_radial_hold_on_a_core():
-    """A cylinder whose side may slide but not spread, pushed: incompressible, it does not give way at all."""
+@pytest.mark.exact
+def test_radial_support_confines_a_core():
+    """A compressible cylinder whose side may slide but not expand is pushed: confined compression."""
     side = (Support("end_low", "axial"), Support("end_high", "axial"), Support("outer", "radial"))
     soft = neo_hookean(1.0, bulk_modulus=2.0)
     state = reached(
@@ -74,8 +75,8 @@ def test_radial_hold_on_a_core():
     assert abs(value(state, "mean radial expansion")) < 1e-12
 
 
-def test_prescribed_motion_goes_there_and_back():
-    """Prescribed end motion is exact, also back at zero, where the part rests again."""
+def test_prescribed_motion_is_exact_and_reversible():
+    """The prescribed end motion is exact; when it returns to zero, the part is undeformed again."""
     stages = [
         Stage("pull", displacements={"end_high": 0.4}, steps=2),
         Stage("back", displacements={"end_high": 0.0}, steps=2),
@@ -99,10 +100,11 @@ COMPATIBLE = (
 )
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("natural", COMPATIBLE, ids=str)
 @pytest.mark.parametrize("body", ["tube", "cylinder"])
 def test_free_part_rests_at_its_natural_stretch(body, natural):
-    """Where normal and hoop grow alike, F = G is a deformation: the free part takes it and feels nothing."""
+    """With equal normal and hoop factors F = G is compatible: the free part is deformed without stress."""
     normal, hoop, axial = natural.factors
     assert normal == pytest.approx(hoop)
     drawn, region = (tube_body(1.5), "wall") if body == "tube" else (cylinder_body(1.0, 1.0), "core")
@@ -132,7 +134,7 @@ def test_bonded_tubes_with_their_own_natural_stretch(lz, natural):
     factors = tuple(n.factors for n in natural)
     la = brentq(lambda x: tube.bonded(x, radii, moduli, factors, lz)[0], 0.6, 1.6, xtol=1e-13)
     _, force, r = tube.bonded(la, radii, moduli, factors, lz)
-    assert abs(r[1] / radii[1] - 1) > 0.004  # the layers do move each other
+    assert abs(r[1] / radii[1] - 1) > 0.004  # the layers deform each other
     body = tube_body(layers=(("liner", 0.2), ("skin", 0.3)), through=2)
     parts = tuple(
         Part(region, neo_hookean(mu), natural_stretch=n)
@@ -151,7 +153,7 @@ def test_bonded_tubes_with_their_own_natural_stretch(lz, natural):
 # models of the same part
 
 PRESSURE = 0.25  # of a tube with B/A = 1.5, near la = 1.4
-SIDES = (  # relative tolerance: 16 or 18 second-order elements round the circumference
+SIDES = (  # relative tolerance: 16 or 18 second-order elements around the circumference
     pytest.param({"model": "sector", "sector": 90.0, "around": 16}, 2e-4, id="sector of 90 degrees"),
     pytest.param({"model": "sector", "sector": 60.0, "around": 18}, 2e-4, id="sector of 60 degrees"),
 )
@@ -182,6 +184,7 @@ def check_same(state, reference, tolerance):
     assert state.unstable_modes == reference.unstable_modes == 0
 
 
+@pytest.mark.reference
 @pytest.mark.parametrize(("size", "tolerance"), SIDES)
 def test_sector_is_the_axisymmetric_part(axisymmetric, size, tolerance):
     model = tube_model(tube_body(1.5, length=0.5, along=0.5, **size), RUBBER, CLOSED)
@@ -189,16 +192,18 @@ def test_sector_is_the_axisymmetric_part(axisymmetric, size, tolerance):
     check_same(state, axisymmetric, tolerance)
 
 
+@pytest.mark.reference
 def test_tetrahedra_and_hexahedra_agree(axisymmetric):
-    """The whole circumference is left out here for speed; its meshes are the sector's, swept further."""
+    """Only a sector, for speed; the meshes of the whole circumference are those of sectors."""
     size = {"model": "sector", "sector": 90.0, "around": 16, "cells": "tetrahedra"}
     model = tube_model(tube_body(1.5, length=0.5, along=0.5, **size), RUBBER, CLOSED)
     state = reached(model, [Stage("inflate", pressure=PRESSURE, steps=2)])[-1]
     check_same(state, axisymmetric, 5e-4)
 
 
-def test_whole_solid_has_the_reactions_of_the_axisymmetric_part():
-    """Clamped at both ends, a full 3-D tube of eight elements round: volume, reactions and stability."""
+@pytest.mark.reference
+def test_solid_has_the_reactions_of_the_axisymmetric_part():
+    """Clamped at both ends, a full 3-D tube with twelve elements around: volume, reactions and stability."""
     stage = [Stage("inflate", pressure=0.15, steps=2)]
     flat = tube_body(1.5, length=1.0, along=0.5, through=1)
     round_ = tube_body(1.5, length=1.0, along=0.5, through=1, model="solid", around=12)

@@ -59,10 +59,10 @@ def test_formulas_give_the_table():
 @pytest.mark.parametrize("lz", [1.0, 1.2])
 @pytest.mark.parametrize("ratio", [1.1, 1.5, 2.0])
 def test_inflation_at_given_length(ratio, lz, material):
-    """Blown to a given inner radius: the pressure, and the force that holds the ends.
+    """Inflated to a prescribed inner radius: the pressure, and the reaction of the ends.
 
-    The ends slide in their planes, so the reaction balances the wall alone; a clamp on a closed tube would
-    feel the thrust P π a² of the fluid as well, which the tabulated force leaves out: F = reaction - P π a².
+    The ends slide in their planes, so the reaction is the force of the wall. The tabulated force is without
+    the thrust P π a² of the fluid on closed ends: F = reaction - P π a².
     """
     rows = [row for row in INFLATION if row[:2] == (ratio, lz)]
     model = tube_model(tube_body(ratio), material)
@@ -122,7 +122,7 @@ def test_formulas_give_the_table_of_closed_tubes():
 @pytest.mark.parametrize("material", [NEO_HOOKEAN, MOONEY], ids=["neo-hookean", "mooney-rivlin"])
 @pytest.mark.parametrize("ratio", [1.1, 1.5, 2.0])
 def test_closed_tube(ratio, material):
-    """A rigid plate closes the tube and moves freely along the axis: given pressure, radius and length."""
+    """A rigid plate, free along the axis, closes the tube: radius and length at prescribed pressure."""
     rows = [row for row in CAPPED if row[0] == ratio]
     wanted = [row[2:4] if material is NEO_HOOKEAN else row[4:6] for row in rows]
     model = tube_model(tube_body(ratio), material, CLOSED)
@@ -132,7 +132,7 @@ def test_closed_tube(ratio, material):
         state = last_of(states, f"{la}")
         assert 1 + value(state, "radial expansion mid") == pytest.approx(la, rel=TOLERANCE)
         assert 1 - value(state, "axial shortening") == pytest.approx(lz, rel=TOLERANCE)
-        # a closed tube needs nobody to hold it: its own plates take the thrust of the fluid
+        # a closed tube needs no reaction: its plates balance the thrust of the fluid
         assert abs(value(state, "axial reaction end_low")) < 1e-8
         assert state.unstable_modes == 0
 
@@ -141,13 +141,13 @@ def test_closed_tube(ratio, material):
 def test_helical_fibres(angle):
     """Tube with a balanced helical fibre pair, radially exact (own derivation, exact/tube.py).
 
-    Blown at fixed length 1.05, so that fibres near the axis pull as well.
+    Inflated at the fixed length 1.05, so that fibres near the axis are also in tension.
     """
     W = tube.helical_fibres(1.0, angle, 2.0, 0.8)
     la, lz, ratio = 1.3, 1.05, 1.1
     P, F = tube.pressure_and_force(W, 1.0, ratio, la, lz)
     bare = tube.pressure_and_force(tube.mooney_rivlin(0.5), 1.0, ratio, la, lz)
-    assert abs(P - bare[0]) + abs(F - bare[1]) > 0.01  # the fibres do something
+    assert abs(P - bare[0]) + abs(F - bare[1]) > 0.01  # the fibres have an effect
     part = Part("wall", NEO_HOOKEAN, fibres=Fibres(angle, 2.0, 0.8, families=2))
     model = Model(tube_body(ratio, through=4), (part,), SLIDING, sections=(Section("mid", 0.5),))
     stages = [
@@ -161,8 +161,8 @@ def test_helical_fibres(angle):
     assert force == pytest.approx(F, rel=1e-5, abs=1e-5)
 
 
-def test_slack_fibres_do_nothing():
-    """Fibres along the axis of a tube that is pushed shorter carry no force."""
+def test_compressed_fibres_carry_no_force():
+    """Fibres along the axis of an axially compressed tube carry no force."""
     part = Part("wall", NEO_HOOKEAN, fibres=Fibres(90.0, 5.0, 1.0))
     model = Model(tube_body(), (part,), SLIDING, sections=(Section("mid", 0.5),))
     state = reached(model, [Stage("push", displacements={"end_high": -0.1}, steps=2)])[-1]
@@ -194,10 +194,10 @@ def test_electrode_film():
 
 @pytest.mark.parametrize("direction", ["normal", "all"])
 @pytest.mark.parametrize("stiffness", [0.05, 1.0])
-def test_tissue_bed(direction, stiffness):
-    """An elastic bed round the tube presses back by k (b - B) per drawn area, k (b - B) B/b per deformed one.
+def test_elastic_foundation(direction, stiffness):
+    """An elastic foundation presses with k (b - B) per drawn area, k (b - B) B/b per deformed area.
 
-    At fixed length 1 nothing moves along the axis, so both kinds of bed act alike. Own derivation.
+    At the fixed length 1 there is no axial motion, so both directions agree. Own derivation.
     """
     la, ratio = 1.5, 1.5
     b = float(tube.radius(ratio, 1.0, la, 1.0))
@@ -227,7 +227,7 @@ def test_dead_axial_force(force):
 
 
 def test_dead_force_without_a_plate_spreads_over_the_end():
-    """The same force without the plate acts on the mean motion of the end; the tube stays uniform."""
+    """The same force without the plate acts on the mean motion of the end; the tube remains uniform."""
     supports = (Support("end_low", "axial"),)
     state = reached(
         tube_model(tube_body(), NEO_HOOKEAN, supports), [Stage("pull", forces={"end_high": 0.15}, steps=3)]
@@ -236,7 +236,7 @@ def test_dead_force_without_a_plate_spreads_over_the_end():
     assert (λ - λ**-2) * np.pi * 0.21 == pytest.approx(0.15, rel=1e-7)
 
 
-def test_deep_inflation_needs_no_limit():
+def test_pressure_at_fixed_length_has_no_maximum():
     """At fixed length the neo-Hookean pressure tends to μ ln(B/A) from below and has no maximum."""
     model = tube_model(tube_body(1.5), NEO_HOOKEAN)
     outcome, states = run(model, [Stage("blow", volume=np.pi * 25, control="volume", steps=10)])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Von Mises truss as a solid: two bars whose hinges are necks of stiff wedges, pressed through the flat.
+"""Von Mises truss as a solid: two bars whose hinges are necks of stiff wedges, pressed through their plane.
 
 Source: truss of neo-Hookean bars, limit recomputed (own derivation in exact/truss.py). One bar is modelled,
 the other is its mirror image. A wedge tapers to a neck of a thousandth of the bar, which bends as easily as a
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.exact
 
 # h, crown height and P/(E A) at the limit of a truss of even neo-Hookean bars.
 EVEN = ((0.1, 0.0575753, 0.000382355), (0.3, 0.1690301, 0.009812119), (0.5, 0.2704801, 0.041465339))
-SLENDER = 0.01  # of the load: bars of a tenth of their length, wedges held stiff across
+SLENDER = 0.01  # of the load: bars a tenth as thick as long, wedges stiff across
 TABLE = 4e-6  # of numbers of six digits
 PLACE = 5e-4  # of the rise, of the crown's height at the limit
 RISE, THICK, NECK, WEDGE, STIFF = 0.1, 0.1, 1e-4, 0.05, 20.0

@@ -41,8 +41,8 @@ def honeycomb_beams(angle, h, t, *, joint=0.0, poisson=NU):
     """E1, E2, ν12, ν21, G12 over Es of a honeycomb with l = 1, stretch and shear of the walls included.
 
     Gibson and Ashby, Cellular Solids (1997), ch. 4, and Masters and Evans, Compos. Struct. 35, 403 (1996),
-    both from memory; G12 of flexure alone. Where walls are rigid for ``joint`` from the nodes on, they yield
-    over what is left of them (own derivation: the same sums with deflections over the shorter length).
+    both from memory; G12 of flexure alone. If walls are rigid for a length ``joint`` next to the nodes, they
+    deform over their remaining length (own derivation: the same sums with deflections over that length).
     """
     s, c, free = sin(radians(angle)), cos(radians(angle)), 1 - 2 * joint
     q, tall = (t / free) ** 2, (h - 2 * joint) / free
@@ -82,10 +82,10 @@ def test_slender_honeycombs_have_the_moduli_of_their_beams(name):
 
 @pytest.mark.exact
 @pytest.mark.parametrize("name", HONEYCOMBS)
-def test_thick_honeycombs_follow_the_stretch_corrected_beams(name):
-    # Walls of a real honeycomb yield over less than their length from node to node: at t/l = 0.1 Poisson
+def test_thick_honeycombs_follow_stretch_corrected_beams(name):
+    # Walls of a real honeycomb deform over less than their length from node to node: at t/l = 0.1 Poisson
     # ratios are those of beams, moduli lie between those of beams and of beams rigid up to where the faces of
-    # neighbouring walls meet. (Joints of a known length: test_cell_frames; real joints: test_cell_joints.)
+    # neighbouring walls join. (Joints of a known length: test_cell_frames; real joints: test_cell_joints.)
     shape = angle, _ = HONEYCOMBS[name]
     thick, beams = honeycomb(*shape, 0.1), honeycomb_beams(*shape, 0.1)
     np.testing.assert_allclose(thick[2:4], beams[2:4], rtol=0.03)
@@ -98,10 +98,10 @@ def test_thick_honeycombs_follow_the_stretch_corrected_beams(name):
 @pytest.mark.exact
 @pytest.mark.parametrize("name", HONEYCOMBS)
 def test_moduli_of_honeycombs_tend_to_those_of_beams(name):
-    # What joints add is proportional to t/l: extrapolated to t/l = 0 nothing is left.
+    # The effect of joints is proportional to t/l: extrapolated to t/l = 0 it vanishes.
     shape = HONEYCOMBS[name]
     over = [honeycomb(*shape, t)[:2] / honeycomb_beams(*shape, t)[:2] for t in (0.025, 0.05)]
-    assert np.all(over[1] > 1.02)  # joints do count
+    assert np.all(over[1] > 1.02)  # joints have an effect
     np.testing.assert_allclose(2 * over[0] - over[1], 1.0, rtol=0.015)
 
 
@@ -113,10 +113,10 @@ def test_regular_honeycomb_is_isotropic():
 
 
 @pytest.mark.exact
-def test_rotating_squares_keep_their_form():
+def test_rotating_squares_follow_the_published_formula():
     # ν = -1 and E = 8 K / (a² (1 - sin opening)) per depth, squares of side a: Grima and Evans, J. Mater.
     # Sci. Lett. 19, 1563 (2000), from memory. K = E w³ / 12 L is a slender ligament in pure bending. Squares
-    # of the same rubber yield near its ends, which lengthens it by a share of its width: 1/E is linear in
+    # of the same rubber deform near its ends, which lengthens it by a part of its width: 1/E is linear in
     # w / L; extrapolated to w = 0 it must be that of the formula.
     give = []
     for width in (0.04, 0.02):
@@ -177,7 +177,7 @@ def test_a_sheet_without_holes_stretches_as_neo_hookean(axis):
     assert states[-1].stretch == pytest.approx(1.6)
 
 
-def test_collapse_curve_begins_at_the_modulus_and_does_its_work():
+def test_collapse_curve_agrees_with_modulus_and_work():
     cell = cell_of(CELLS["re-entrant"](vertical=2.0, inclined=1.0, angle=20.0, width=0.1).pattern())
     m = cell.moduli()
     seen = []
@@ -193,12 +193,12 @@ def test_collapse_curve_begins_at_the_modulus_and_does_its_work():
     assert abs(stress[-1]) < 0.7 * m.around * 0.1  # softer than linear
 
 
-def test_a_lattice_that_does_not_hold_together_is_refused():
+def test_disconnected_lattice_is_refused():
     with pytest.raises(InputError, match="no moduli"):
         moduli("helices", spacing=3.0, helix_angle=30.0, width=0.5)
 
 
-def test_bad_targets_of_a_collapse_are_refused():
+def test_invalid_targets_of_a_collapse_are_refused():
     cell = solid_sheet()
     with pytest.raises(InputError, match="axis: 'up' is not allowed; allowed: around, along"):
         collapse_curve(cell, "up", 0.9)

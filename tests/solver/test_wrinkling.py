@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Thin walls in compression: where they go slack, how much of them, and when they wrinkle.
+"""Thin walls in compression: where they are compressed, which fraction of them, and when they wrinkle.
 
 Sources: a long cylinder under axial load wrinkles at σ = E t / (R √(3 (1 - ν²))), 2 μ t/R at ν = ½, into half
 waves of the length π √(R t) / (12 (1 - ν²))^(1/4) (Timoshenko & Gere, Theory of Elastic Stability, from
@@ -28,7 +28,7 @@ WALL = 2e-3  # of a stress in a wall of 1/1000 of its radius, over μ
 
 @pytest.mark.parametrize(("thickness", "waves"), [(0.01, 6), (0.02, 4)])
 def test_cylinder_wrinkles_under_axial_load(thickness, waves):
-    """The count of unstable modes leaves 0 at 2 μ t/R; the ends slide, so whole half waves fit between."""
+    """Unstable modes begin at the stress 2 μ t/R; the ends slide, so whole half waves fit between them."""
     half = np.pi * np.sqrt(thickness) / 9**0.25
     inner = 1 - thickness / 2
     body = tube_body(1 + thickness / inner, waves * half, A=inner, along=half / 6, through=1)
@@ -53,10 +53,10 @@ def test_cylinder_wrinkles_under_axial_load(thickness, waves):
         assert value(state, "compressed wall fraction") == 1.0
 
 
-def test_voltage_slackens_a_tube_held_at_its_ends():
-    """Drawn out to λz and blown up a little, it spreads under voltage until its axial tension is gone.
+def test_voltage_compresses_a_tube_of_fixed_length():
+    """Stretched to λz and slightly inflated, it expands under voltage until its axial tension vanishes.
 
-    σh = p λh² λz with p = P R/H, σz = σh + μ (λz² - λh²): slack from λh² (1 - p λz/μ) = λz² on.
+    σh = p λh² λz with p = P R/H, σz = σh + μ (λz² - λh²): compressed from λh² (1 - p λz/μ) = λz² on.
     """
     R, H, λz, p = 50.0, 0.05, 1.5, 0.05 * MU
     body = tube_body(1 + H / R, 1.0, A=R, along=1.0, through=1, bands=(Band("film", "wall", 0.0, 1.0),))
@@ -70,11 +70,15 @@ def test_voltage_slackens_a_tube_held_at_its_ends():
 
     stages = [
         Stage("draw", displacements={"end_high": λz - 1}, pressure=p * H / R, steps=4),
-        spread("taut", 0.99 * limit),
-        spread("slack", 1.01 * limit),
+        spread("tensioned", 0.99 * limit),
+        spread("compressed", 1.01 * limit),
     ]
     states = reached(model, stages)
-    for name, share, λ in (("draw", 0.0, None), ("taut", 0.0, 0.99 * limit), ("slack", 1.0, 1.01 * limit)):
+    for name, share, λ in (
+        ("draw", 0.0, None),
+        ("tensioned", 0.0, 0.99 * limit),
+        ("compressed", 1.0, 1.01 * limit),
+    ):
         state = last_of(states, name)
         assert value(state, "compressed wall fraction") == share
         λh = 1 + value(state, "mean radial expansion")
@@ -84,8 +88,8 @@ def test_voltage_slackens_a_tube_held_at_its_ends():
         assert value(state, "least in-plane stress") == pytest.approx(least, abs=WALL * MU)
 
 
-def test_a_tight_liner_is_the_slack_part_of_a_wall():
-    """A liner a tenth too wide in a tube of twice its thickness, held at its length: hoop forces in balance.
+def test_oversized_liner_is_the_compressed_part_of_a_wall():
+    """A liner a tenth too wide in a tube of twice its thickness and fixed length: hoop forces balance.
 
     With μ = 1, σh = λ² - λ⁻² at λz = 1: f(a/g) + 2 f(a) = 0 gives the stretch a of the tube.
     """

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The fields of a state, read in pieces with closed forms, and the check of the tangent's symmetry."""
+"""The fields of a state, evaluated in pieces, and the check of the tangent's symmetry."""
 
 import numpy as np
 import pytest

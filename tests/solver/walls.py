@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Walls whose paths run through limit points, and how far they moved."""
+"""Walls whose paths pass limit points, and the measure of their motion."""
 
 import numpy as np
 
@@ -46,7 +46,7 @@ def half_sphere(thickness, material, *, through=1, along=0.25, electrode=None, e
 def root_mean_square_motion(body, motion):
     """√(∫ |u|² dV / V) of nodal values on a meridian mesh of straight-sided cells, by Gauss's rule.
 
-    The biquadratic basis is found from its nodes; nothing of the solver takes part.
+    The biquadratic basis follows from its nodes, independently of the solver.
     """
 
     def powers(q):

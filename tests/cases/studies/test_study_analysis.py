@@ -53,6 +53,7 @@ def test_sobol_indices_of_the_ishigami_function():
     assert 0.005 < found.total_half_width.mean() < 0.2
 
 
+@pytest.mark.exact
 def test_a_sample_with_a_run_without_result_is_left_out():
     y = ishigami(drawn(1024))
     y[[3, 1024 + 3, 2000]] = np.nan  # of two samples: numbers 3, and 2000 - 1024
@@ -63,7 +64,8 @@ def test_a_sample_with_a_run_without_result_is_left_out():
     assert sobol_indices("y", ["a", "b", "c"], np.full(64 * 5, np.nan)) is None
 
 
-def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_truth():
+@pytest.mark.exact
+def test_rank_correlations_and_their_intervals():
     rng = np.random.default_rng(5)
     x = rng.normal(size=(60, 3))
     y = np.exp(x[:, 0]) - 0.5 * x[:, 1] + rng.normal(size=60)
@@ -88,7 +90,7 @@ def test_rank_correlations_are_those_of_scipy_and_their_intervals_cover_the_trut
     assert 0.92 < covered / 400 < 0.98  # 95 % with a deviation of 1.1 %
 
 
-def test_a_correlation_needs_enough_runs_and_values_that_vary():
+def test_correlations_need_enough_varying_values():
     x = np.arange(20.0)[:, None]
     assert rank_correlations("y", ["x"], x[:5], x[:5, 0]) is None
     assert rank_correlations("y", ["x"], x, np.ones(20)) is None
@@ -117,7 +119,8 @@ def test_the_pareto_front_agrees_with_pairwise_comparison():
     assert pareto_front(np.full((3, 2), np.nan), (True, True)).size == 0
 
 
-def test_the_fraction_of_conforming_parts_has_its_exact_interval():
+@pytest.mark.exact
+def test_fraction_of_conforming_parts_has_exact_interval():
     good = np.array([True] * 18 + [False] * 2)
     found = estimate_yield("", good, 1)
     # Clopper and Pearson for 18 of 20 at 95 %, from memory: 0.683 to 0.988.
@@ -127,6 +130,7 @@ def test_the_fraction_of_conforming_parts_has_its_exact_interval():
     assert everything.low == pytest.approx(0.025 ** (1 / 59), rel=1e-9)  # closed form when all are good
 
 
+@pytest.mark.exact
 def test_contributions_agree_with_the_propagation_of_errors():
     # y = c r^2 / t: relative variance 4 (s_r/r)^2 + (s_t/t)^2 to first order (GUM, JCGM 100:2008, 5.1.2).
     rng = np.random.default_rng(1)

@@ -78,14 +78,14 @@ def test_every_run_of_a_grid_agrees_with_the_closed_form(tube, study):
         radius, modulus = row["inner_radius [mm]"], row["shear_modulus [MPa]"]
         truth = expansion(radius, row["share [1]"] * radius, modulus)
         assert row["thickness [mm]"] == pytest.approx(row["share [1]"] * radius, rel=1e-9)
-        # Two quadratic elements through a wall this thick: seen 3e-5.
+        # Two quadratic elements through a wall this thick: the error is 3e-5.
         assert row[f"{EXPANSION} [1]"] == pytest.approx(truth, rel=1e-4)
         assert row["all requirements met"] == (truth <= 0.025)
     assert {row["all requirements met"] for row in rows} == {True, False}
 
 
 @pytest.mark.exact
-def test_a_tolerance_study_agrees_with_the_propagation_of_errors(tube, study):
+def test_tolerance_study_agrees_with_error_propagation(tube, study):
     plan, store = study(
         vary=[
             {

@@ -33,7 +33,7 @@ def rows(folder):
         return list(csv.DictReader(stream))
 
 
-def test_a_study_is_listed_run_continued_and_its_status_printed(annelid, file, tmp_path):
+def test_study_is_planned_run_and_continued(annelid, file, tmp_path):
     dry = annelid("study", file, "--dry-run")
     assert dry.returncode == 0, dry.stderr
     assert "3 runs, 2 to do" in dry.stdout

@@ -35,7 +35,7 @@ def test_lists_and_ranges_make_a_full_grid():
     assert [variable.unit for variable in found.variables] == [None, "mm", "1"]
 
 
-def test_a_range_ends_at_its_end_in_spite_of_rounding_and_may_decrease():
+def test_ranges_end_exactly_and_may_decrease():
     assert list(column(design({"key": "x", "from": 0.1, "to": 0.7, "step": 0.2}), "x")) == [
         0.1,
         0.3,
@@ -52,7 +52,7 @@ def test_logarithmic_spacing_has_a_constant_ratio():
     assert x[1:] / x[:-1] == pytest.approx(10**0.5, rel=1e-9)
 
 
-def test_paired_lists_vary_together_and_are_combined_with_others():
+def test_paired_lists_vary_together():
     found = design(
         {"key": "x", "values": [1, 2, 3], "pair": "size"},
         {"key": "z", "values": [7, 8]},
@@ -67,6 +67,7 @@ NORMAL = {"key": "n", "distribution": "normal", "mean": "0.4 MPa", "deviation": 
 LOGNORMAL = {"key": "l", "distribution": "lognormal", "mean": "100 um", "deviation": "30 um"}
 
 
+@pytest.mark.exact
 @pytest.mark.parametrize("method", ["random", "latin hypercube", "sobol"])
 def test_samples_have_the_given_distribution(method):
     found = design(UNIFORM, NORMAL, LOGNORMAL, sampling={"method": method, "samples": 512, "seed": 1})
@@ -111,7 +112,8 @@ def test_the_same_seed_draws_the_same_samples():
     assert draw(1) != draw(2)
 
 
-def test_a_truncated_distribution_keeps_its_shape_between_the_bounds():
+@pytest.mark.exact
+def test_truncated_distribution_keeps_its_shape():
     found = design(
         NORMAL | {"at_least": "0.39 MPa", "at_most": "0.42 MPa"}, sampling={"method": "sobol", "samples": 512}
     )
@@ -129,7 +131,7 @@ def test_a_deviation_in_per_cent_is_relative_to_the_mean():
     assert column(found, "s").std() == pytest.approx(0.016, rel=0.02)
 
 
-def test_samples_for_sobol_indices_are_two_draws_and_their_mixtures():
+def test_samples_for_sobol_indices_mix_two_draws():
     found = design(
         UNIFORM, {"key": "v", "from": 0, "to": 1}, sampling={"method": "sensitivity", "samples": 8}
     )

@@ -22,7 +22,7 @@ RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4
 
 
 def runs_with_notes(*notes):
-    """Runs that behave as their notes say."""
+    """Runs that behave as their notes specify."""
     return {"key": "notes", "values": list(notes)}
 
 
@@ -50,7 +50,7 @@ def test_an_added_value_runs_only_the_new_runs(study, drive, attempts):
     assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
 
 
-def test_crash_exit_error_and_memory_affect_one_run_each_and_are_distinguished(study, drive, attempts):
+def test_kinds_of_failed_runs_are_distinguished(study, drive, attempts):
     plan, store = study(
         vary=[runs_with_notes("fine", "crash", "exit", "error", "greedy 1e6", "killed", "good")]
     )
@@ -93,7 +93,7 @@ def test_a_run_that_exceeds_its_memory_limit_is_killed(study, drive):
     assert rows["fine"]["status"] == "finished"
 
 
-def test_failed_runs_are_repeated_when_their_record_is_deleted(study, drive, attempts):
+def test_failed_runs_repeat_when_their_record_is_deleted(study, drive, attempts):
     plan, store = study(vary=[runs_with_notes("error")])
     drive(plan, store)
     store.delete_failure(plan.runs[0])
@@ -140,7 +140,7 @@ def test_two_drivers_cannot_work_on_one_study(study, drive):
     drive(plan, store)
 
 
-def test_runs_of_another_process_are_skipped_and_not_counted_as_failed(study, drive, attempts):
+def test_runs_of_another_process_are_skipped(study, drive, attempts):
     from annelid.results.atomic import FolderLock
 
     plan, store = study(vary=[RADII])
@@ -273,13 +273,13 @@ def test_the_table_can_be_read_while_the_study_runs(study, drive, monkeypatch):
     assert any(0 < finished < 3 for finished in seen)  # while it ran; two runs may end between two checks
 
 
-def test_workers_that_do_not_start_end_the_study_with_the_end_of_their_log(study, drive):
+def test_workers_that_do_not_start_end_the_study(study, drive):
     plan, store = study(vary=[RADII])
     with pytest.raises(AnnelidError, match=r"workers do not start.*no_such_runner"):
         drive(plan, store, runner="no_such_runner")
 
 
-def test_nothing_is_unpickled_or_evaluated_or_given_to_a_shell():
+def test_nothing_is_unpickled_evaluated_or_run_by_a_shell():
     import ast
 
     for path in (ROOT / "cases" / "studies").glob("*.py"):

@@ -5,7 +5,7 @@ from annelid.cases.studies.keys import last_part, set_keys
 from annelid.geometry.errors import InputError
 
 
-def test_keys_are_found_by_names_of_entries_and_the_original_is_unchanged(tables):
+def test_keys_are_found_by_names_of_entries(tables):
     changed = set_keys(
         tables,
         {

@@ -13,7 +13,7 @@ LIMIT = 64 << 30  # far above the memory of the tests
 
 @pytest.fixture
 def limited():
-    """QuantityLimit the memory of this process; gives the limit that ranks must have instead."""
+    """Limit the memory of this process; gives the limit that ranks must have instead."""
     before = resource.getrlimit(resource.RLIMIT_AS)
     resource.setrlimit(resource.RLIMIT_AS, (LIMIT, before[1]))
     yield before[1]

@@ -36,7 +36,7 @@ def aim_of(quantity):
     return study_from_text(text, source="x.toml").objectives[0].aim
 
 
-def test_an_objective_aims_at_the_better_values_of_its_quantity():
+def test_objectives_aim_at_better_values():
     assert aim_of("breakdown margin") == "maximise"
     assert aim_of("peak stress") == "minimise"
     with pytest.raises(InputError) as caught:

@@ -146,7 +146,7 @@ def test_a_tolerance_study_shows_how_many_parts_conform(page):
     assert "through 1" in text
 
 
-def test_the_page_of_a_search_warns_that_its_points_are_not_evenly_distributed(page):
+def test_page_of_a_search_warns_of_uneven_points(page):
     radius = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
     least = [{"quantity": QUANTITY, "aim": "minimise"}]
     _, _, text, _ = page(vary=[radius], objectives=least, search={"evaluations": 16}, quantities=[QUANTITY])
@@ -163,7 +163,7 @@ def test_reports_are_mentioned_only_if_there_are_some(page):
     assert text not in page(vary=[radii], quantities=[QUANTITY], output={"reports": False})[2]
 
 
-def test_the_table_shows_columns_that_differ_and_can_show_derived_ones(page):
+def test_table_shows_differing_and_derived_columns(page):
     twice = {"name": "doubled", "formula": "2 * inner_radius"}
     same = {"name": "always", "formula": "inner_radius * 0 + twelve"}
     constants = {"twelve": "12 mm"}

@@ -17,7 +17,7 @@ from annelid.geometry.errors import InputError
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 
 
-def test_a_run_is_identified_by_the_hash_of_its_resolved_case(study):
+def test_run_is_identified_by_the_hash_of_its_case(study):
     plan, _ = study(vary=[RADII], output={"keep": "all"})
     for run, radius in zip(plan.runs, ["4 mm", "5000 um"], strict=True):
         case = case_from_tables(set_keys(TABLES, {"shape.inner_radius": radius, "output.fields": "all"}))
@@ -59,7 +59,7 @@ def test_derived_keys_follow_the_variables(study):
     ]
 
 
-def test_an_invalid_point_is_planned_with_its_problem_unless_all_are_invalid(study):
+def test_invalid_point_is_planned_with_its_problem(study):
     plan, store = study(vary=[RADII | {"values": ["4 mm", "-1 mm"]}])
     assert [bool(run.toml) for run in plan.runs] == [True, False]
     assert "shape.inner_radius" in plan.runs[1].problem
@@ -98,7 +98,7 @@ def test_the_plan_on_disk_reads_back_to_the_same_plan(study, tmp_path):
     assert tomllib.loads(again.runs[0].toml)["shape"]["inner_radius"] == "4 mm"
 
 
-def test_a_plan_is_reused_only_if_study_and_base_case_are_unchanged(study, tmp_path):
+def test_plan_is_reused_only_for_unchanged_input(study, tmp_path):
     (tmp_path / "base.toml").write_text("")
     plan, _ = study(vary=[RADII])
     write_plan(plan, tmp_path)
@@ -117,7 +117,7 @@ def test_the_error_of_a_damaged_plan_states_what_to_do(study, tmp_path, damage):
     assert not plan_matches(plan.file, tmp_path)
 
 
-def test_every_line_of_the_plan_has_what_a_worker_on_another_machine_needs(study, tmp_path):
+def test_plan_lines_are_sufficient_for_remote_workers(study, tmp_path):
     plan, _ = study(vary=[RADII])
     write_plan(plan, tmp_path)
     head, *lines = [json.loads(line) for line in (tmp_path / PLAN).read_text().splitlines()]
@@ -166,7 +166,7 @@ def test_a_value_called_ranks_sets_the_processors_of_a_run(study):
 
 
 @pytest.mark.parametrize("name", sorted(library_studies()))
-def test_library_studies_can_be_planned_and_state_that_they_are_invented(name, tmp_path):
+def test_library_studies_can_be_planned_and_are_invented(name, tmp_path):
     plan, _ = open_study(name, tmp_path)
     assert len(plan.runs) >= 16
     assert all(run.toml for run in plan.runs)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Worker processes leave nothing behind, and their logs state why a run on several ranks failed."""
+"""Worker processes are reaped, and their logs state why a run on several ranks failed."""
 
 import pytest
 
@@ -32,7 +32,7 @@ SRUN = [f"srun: error: vm: task {rank}: Exited with exit code 2" for rank in (0,
         ([], ""),
     ],
 )
-def test_the_message_of_the_program_is_reported_whichever_rank_aborts_first(tmp_path, lines, message):
+def test_message_is_reported_whichever_rank_aborts(tmp_path, lines, message):
     pool = Pool(1, tmp_path, runner="no_such_runner", memory=0.0)
     pool.start_workers(1)
     (worker,) = pool.workers

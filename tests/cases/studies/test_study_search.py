@@ -39,7 +39,7 @@ def best(table):
 
 
 @pytest.mark.exact
-def test_the_optimum_on_the_boundary_of_a_requirement_is_found(study, drive, attempts):
+def test_optimum_on_a_requirement_boundary_is_found(study, drive, attempts):
     # (r - 4.6)^2 + (t - 0.3)^2, r of 4.8 or more required: by Lagrange's multiplier r = 4.8, t = 0.3, 0.04.
     plan, store = searching(study, evaluations=120)
     row = best(drive(plan, store))
@@ -103,7 +103,7 @@ def test_several_objectives_give_a_front(study, drive):
     assert all(data.categories[row] == "met" for row in data.front)
 
 
-def test_no_points_are_chosen_while_runs_are_waiting_and_planning_writes_nothing(study):
+def test_no_points_are_chosen_while_runs_are_waiting(study):
     plan, store = searching(study)
     assert next_plan(plan, store) is None
     create_study(plan, store)
@@ -158,7 +158,7 @@ def test_invalid_searches_are_refused(study, change, message):
         searching(study, **change)
 
 
-def test_a_run_ends_with_the_stage_whose_requirement_it_misses(tables, tmp_path):
+def test_run_stops_after_a_stage_misses_its_requirement(tables, tmp_path):
     tables["requirements"] = [{"quantity": "mean radial expansion", "at_least": "90 %", "stage": "fill"}]
     case = case_from_tables(tables)
     result = run_case(case, tmp_path / "run", stop_early=True)

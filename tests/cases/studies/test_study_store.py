@@ -68,7 +68,7 @@ def test_a_folder_that_is_not_a_run_folder_is_not_removed(opened):
     assert (folder / "thesis.txt").exists()
 
 
-def test_a_full_disk_is_distinguished_from_a_folder_that_cannot_be_written(opened, monkeypatch):
+def test_full_disk_differs_from_an_unwritable_folder(opened, monkeypatch):
     _, store = opened
     # A limit on the size of files: the write fails half-way.
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)

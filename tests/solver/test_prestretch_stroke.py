@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""What the trade says of stretched dielectric parts, as a check of sanity: common practice, no source.
+"""Stroke of a dielectric tube with and without a constant prestretching force: common practice, no source.
 
-An unstretched part elongates about 5 %, one that is held stretched several times more. The same silicone wall
-of ten sheets of 45 um, with realistic numbers, at the same voltage. What a wall held by a constant force does
-is also found from the membrane's energy, own derivation.
+An unstretched part elongates about 5 %, a prestretched part several times more. Both have the same silicone
+wall of ten sheets of 45 um, with realistic numbers, and the same voltage. The stroke under a constant force
+also follows from the energy of a membrane, own derivation.
 """
 
 import numpy as np

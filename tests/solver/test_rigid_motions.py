@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Parts that nothing holds: what floats needs no force and keeps no stress."""
+"""Parts free of supports: only rigid motions are prevented, without reaction forces."""
 
 import numpy as np
 import pytest
@@ -21,7 +21,7 @@ from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
 A, B, MU, LA = 1.0, 1.2, 0.5, 1.15
-FLOATING = (Support("outer", "rigid motion"),)
+RIGID_MOTION = (Support("outer", "rigid motion"),)
 SPHERES = {
     "axisymmetric": MeshSize(along=0.3),
     "sector": MeshSize(along=0.6, model="sector", sector=60.0, around=12),
@@ -31,19 +31,19 @@ SPHERES = {
 
 @pytest.mark.exact
 @pytest.mark.parametrize("model", SPHERES)
-def test_a_closed_sphere_floats_while_it_is_inflated(model):
+def test_closed_sphere_without_supports_is_inflated(model):
     body = build(Balloon(sphere(A), (Layer("wall", B - A),)), SPHERES[model])
     P = exact.neo_hookean_pressure(MU, LA, A, B)
     states = []
     part = Part("wall", neo_hookean(MU))
     outcome = follow(
-        Model(body, (part,), FLOATING), [Stage("inflate", pressure=P, steps=2)], observe=states.append
+        Model(body, (part,), RIGID_MOTION), [Stage("inflate", pressure=P, steps=2)], observe=states.append
     )
     assert outcome.kind == "reached"
     last = states[-1]
     inner = body.points[body.surface_nodes("lumen")].copy()
     moved = inner + last.displacement[body.surface_nodes("lumen")]
-    # It may drift: half of its diameter, and all nodes equally far from their middle.
+    # It may move as a rigid body: all nodes are equally far from their middle.
     middle = (moved[:, -1].max() + moved[:, -1].min()) / 2
     off = np.linalg.norm(moved - np.append(np.zeros(body.points.shape[1] - 1), middle), axis=1)
     if model == "solid":
@@ -55,10 +55,10 @@ def test_a_closed_sphere_floats_while_it_is_inflated(model):
 
 
 @pytest.mark.exact
-def test_a_whole_tube_between_sliding_ends_floats_sideways():
-    # Its ends hold it along the axis; what is left are two shifts and a turn about the axis.
+def test_tube_between_sliding_ends_has_three_rigid_motions():
+    # Its ends are fixed along the axis; two translations and a rotation about the axis remain.
     body = tube_body(1.3, length=0.8, along=0.4, model="solid", around=12, through=1)
-    supports = (Support("end_low", "axial"), Support("end_high", "axial"), *FLOATING)
+    supports = (Support("end_low", "axial"), Support("end_high", "axial"), *RIGID_MOTION)
     held = [fixed for fixed in constraints_of(body, supports).fixed if fixed.reaction_free]
     assert [len(fixed.nodes) for fixed in held] == [1, 1, 1]
     assert {fixed.component for fixed in held} == {0, 1}
@@ -69,15 +69,15 @@ def test_a_whole_tube_between_sliding_ends_floats_sideways():
     assert value(states[-1], "radial expansion mid") == pytest.approx(0.2, rel=0.01)
 
 
-def test_where_all_is_held_nothing_floats():
+def test_clamped_tube_has_no_rigid_motions():
     body = tube_body(1.3, model="solid", around=8, through=1)
-    held = constraints_of(body, (Support("end_low", "all"), *FLOATING)).fixed
+    held = constraints_of(body, (Support("end_low", "all"), *RIGID_MOTION)).fixed
     assert not any(fixed.reaction_free for fixed in held)
 
 
-def test_loads_that_do_not_balance_are_refused_with_the_force():
+def test_unbalanced_loads_are_refused_with_the_force():
     body = tube_body(1.3)
-    model = Model(body, (Part("wall", neo_hookean(MU)),), FLOATING)
+    model = Model(body, (Part("wall", neo_hookean(MU)),), RIGID_MOTION)
     pull = Stage("pull", forces={"end_high": 0.02}, steps=1)
     with pytest.raises(InputError, match=r"do not balance: 0\.02 N would be needed at one node"):
         follow(model, [pull])
