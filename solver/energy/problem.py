@@ -2,6 +2,7 @@
 """The total potential of a part: the one place where the model is written down.
 
     Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, deposited parts: F F0⁻¹ G⁻¹
+               + ∫ det G α/2 (Je - 1 + p/κ)² dX                   stabilisation, zero in the exact solution
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
                - P V(u) - Σ N ū - ∫ det G ρ g·u dX                 lumen, axial forces, weight
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
@@ -32,6 +33,11 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
 
 QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
+
+# Below 3 in quadrilaterals and hexahedra, and without it in tetrahedra, a thick tube under suction has
+# spurious modes; larger values make coarse meshes too stiff (tests/solver/test_compression.py).
+STABILISATION = {"quad9": 5.0, "hexahedron27": 5.0, "tetra10": 2.0}
+"""Factor c of the stabilisation by cell type."""
 
 
 class Problem:
@@ -128,9 +134,22 @@ class Problem:
             ψ += self._fibre_energy(strain)
         return ψ
 
-    def volumetric_energy(self) -> Expr:
-        """Energy p²/(2κ) of a change of volume, κ/2 (Je - 1)² where p = κ (1 - Je)."""
-        return self.fields.compliance / 2 * self.unknowns[1] ** 2
+    def strain_energy(self, group: CellGroup, F: Expr) -> Expr:
+        """Energy det G [ψ + p²/(2κ)] per reference volume, where p = κ (1 - Je)."""
+        change = self.fields.compliance / 2 * self.unknowns[1] ** 2
+        return self.growth(deposited=group.deposited) * (self.stored_energy(group, F) + change)
+
+    def stabilisation(self, group: CellGroup, F: Expr) -> Expr:
+        """Energy det G α/2 (Je - 1 + p/κ)² per reference volume, with α = c ψ/(1 + c ψ/κ).
+
+        It is zero in the exact solution. The pressure unknown makes only the mean of Je - 1 + p/κ in a cell
+        zero; without this term, its fluctuation in a cell has spurious modes under large compression.
+        """
+        ψ, Je = self.stored_energy(group, F), self.elastic(F, deposited=group.deposited).J
+        c = STABILISATION[self.model.body.cell_type]
+        α = c * ψ / (1 + c * ψ * self.fields.compliance)
+        error = Je - 1 + self.fields.compliance * self.unknowns[1]
+        return self.growth(deposited=group.deposited) * α / 2 * error**2
 
     def nominal_field(self) -> Expr | None:
         """E0 in the reference configuration, kV/mm; ``None`` without electrodes."""
@@ -155,16 +174,11 @@ class Problem:
             self.F, self.frame[0], self.growth(deposited=deposited)
         )
 
-    def material_energy(self, group: CellGroup, F: Expr) -> Expr:
-        """Energy det G [ψ - p (Je - 1) - p²/(2κ)] per reference volume."""
-        deposited = group.deposited
-        p, Je = self.unknowns[1], self.elastic(F, deposited=deposited).J
-        ψ = self.stored_energy(group, F)
-        return self.growth(deposited=deposited) * (ψ - p * (Je - 1) - self.volumetric_energy())
-
     def density(self, group: CellGroup, F: Expr) -> Expr:
-        """Potential per reference volume of some cells, as a function of F."""
-        W = self.material_energy(group, F)
+        """Potential det G [ψ - p (Je - 1) - p²/(2κ)] - ½ ε J |F⁻ᵀ E0|² of some cells per reference volume."""
+        growth, p = self.growth(deposited=group.deposited), self.unknowns[1]
+        Je = self.elastic(F, deposited=group.deposited).J
+        W = self.strain_energy(group, F) - growth * p * (Je - 1 + self.fields.compliance * p)
         U = self.field_energy(F, deposited=group.deposited)
         return W if U is None else W - U
 
@@ -177,7 +191,7 @@ class Problem:
         F = self.F
         Π = 0
         for i, group in enumerate(self.fields.groups, start=1):
-            Π += self.density(group, F) * self.revolution * self.dx(i)
+            Π += (self.density(group, F) + self.stabilisation(group, F)) * self.revolution * self.dx(i)
         for foundation, k in zip(self.model.foundations, self.fields.foundation_stiffness, strict=True):
             Π += (
                 k

@@ -1,24 +1,80 @@
 # SPDX-License-Identifier: MIT
 """Measures of a deformed shape: radii, length, wall thickness."""
 
+from functools import cached_property
+
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import shape_values
 from annelid.geometry.inventory import inner_surface
+from annelid.solver.readout.facet_pieces import facet_kind, straight_pieces
+from annelid.solver.readout.surface_weights import SurfaceWeights, radii
 from annelid.solver.records import Profile
 
 _SAME_HEIGHT = 6  # decimals of a mm
 _MANY_STATIONS = 400
 _ALL_PAIRS = 500_000  # pairs of node and facet up to which all distances are taken
 _NEAREST, _LOOKED_AT = 6, 8  # facets, and triangles of them, looked at for each node
-_CUTS = 4  # straight pieces along each edge of a curved facet: a chord error 16 times smaller than without
 _ALONG = (0.0, 0.5 - 0.15**0.5, 0.5, 0.5 + 0.15**0.5, 1.0)  # nodes of an edge and Gauss's three points
-_NEAR_AXIS = 0.02  # share of the largest radius below which r/R says nothing
+_NEAR_AXIS = 0.02  # fraction of the largest radius below which r/R has no meaning
+
+
+class RadialShape:
+    """Radii, lengths and profiles of the deformed inner and outer surface.
+
+    The mean and the sections of the radial expansion are integrals over the reference surface, the extremes
+    those of its nodes.
+    """
+
+    def __init__(self, body: Body) -> None:
+        self._body = body
+        self._inner = SurfaceWeights(body, inner_surface(body))
+        near_axis = self._inner.radius <= _NEAR_AXIS * self._inner.radius.max()
+        self._counts = np.where(near_axis, 0.0, 1.0)
+        self._sections: dict[float, FloatArray] = {}
+
+    def expansion(self, displacement: FloatArray) -> FloatArray:
+        """r/R - 1 at the nodes of the inner surface; not a number near the axis."""
+        nodes = self._inner.nodes
+        R = np.where(self._counts > 0, self._inner.radius, np.nan)
+        return radii(self._body.points[nodes] + displacement[nodes]) / R - 1
+
+    def mean(self, expansion: FloatArray) -> float:
+        """Mean of values at the nodes of the inner surface over angle and height."""
+        return _weighted(self._inner.over_height * self._counts, expansion)
+
+    def section(self, expansion: FloatArray, height: float) -> float:
+        """Mean of values at the nodes of the inner surface around the section at a reference height, mm."""
+        if height not in self._sections:
+            self._sections[height] = self._inner.at_height(height)
+        return _weighted(self._sections[height] * self._counts, expansion)
+
+    def largest_diameter(self, displacement: FloatArray) -> float:
+        """Largest diameter of the deformed inner surface, mm."""
+        nodes = self._inner.nodes
+        return 2 * float(radii(self._body.points[nodes] + displacement[nodes]).max())
+
+    @cached_property
+    def _ends(self) -> list[SurfaceWeights]:
+        names = [end for end in ("end_low", "end_high") if end in self._body.surfaces]
+        return [SurfaceWeights(self._body, name) for name in names] if len(names) == 2 else []
+
+    def length(self, displacement: FloatArray) -> float:
+        """Distance between the mean heights of the ends, or the extent if there are no ends, mm."""
+        heights = (self._body.points + displacement)[:, -1]
+        if not self._ends:
+            return float(np.ptp(heights))
+        low, high = (float(end.area @ heights[end.nodes]) for end in self._ends)
+        return high - low
+
+
+def _weighted(weights: FloatArray, values: FloatArray) -> float:
+    return float(np.nansum(weights * values) / weights.sum())
 
 
 def profiles(body: Body, displacement: FloatArray) -> dict[str, Profile]:
-    """Mean radius along the axis of the inner and outer surface.
+    """Mean radius along the axis of the inner and outer surface, for figures and tables.
 
     Args:
         body: The drawn body.
@@ -33,55 +89,21 @@ def profiles(body: Body, displacement: FloatArray) -> dict[str, Profile]:
 def _profile(body: Body, displacement: FloatArray, surface: str) -> Profile:
     nodes = body.surface_nodes(surface)
     reference, current = body.points[nodes], body.points[nodes] + displacement[nodes]
-    R, r = (_radius(x) for x in (reference, current))
+    R, r = (radii(x) for x in (reference, current))
     keep = _NEAR_AXIS * R.max() < R
     height = np.round(reference[keep, -1], _SAME_HEIGHT)
     stations, which = np.unique(height, return_inverse=True)
-    if len(stations) > _MANY_STATIONS:
+    if len(stations) > _MANY_STATIONS:  # the first and the last one remain, the others are put into bins
         edges = np.linspace(stations[0], stations[-1], _MANY_STATIONS // 4 + 1)
-        _, which = np.unique(np.clip(np.searchsorted(edges, height), 1, len(edges) - 1), return_inverse=True)
+        bins = np.clip(np.searchsorted(edges, height), 1, len(edges) - 1)
+        bins[height == stations[-1]] = len(edges)
+        bins[height == stations[0]] = 0
+        _, which = np.unique(bins, return_inverse=True)
 
     def mean(values: FloatArray) -> FloatArray:
         return np.bincount(which, values) / np.bincount(which)
 
     return Profile(mean(reference[keep, -1]), mean(R[keep]), mean(r[keep]), mean(current[keep, -1]))
-
-
-def _radius(x: FloatArray) -> FloatArray:
-    return x[:, 0] if x.shape[1] == 2 else np.hypot(x[:, 0], x[:, 1])
-
-
-def expansion(profile: Profile) -> FloatArray:
-    """r/R - 1 along a profile."""
-    return profile.radius / profile.reference_radius - 1
-
-
-def mean_over_height(profile: Profile, values: FloatArray) -> float:
-    """Mean of station values over the height, by the trapezium rule."""
-    span = profile.height[-1] - profile.height[0]
-    return float(np.trapezoid(values, profile.height) / span) if span > 0 else float(values.mean())
-
-
-def length(body: Body, displacement: FloatArray) -> float:
-    """Distance now between the mean heights of the ends, or the extent where there are none, mm."""
-    ends = [
-        (body.points + displacement)[body.surface_nodes(end), -1].mean()
-        for end in ("end_low", "end_high")
-        if end in body.surfaces
-    ]
-    return float(ends[1] - ends[0] if len(ends) == 2 else np.ptp((body.points + displacement)[:, -1]))
-
-
-def shortening(body: Body, displacement: FloatArray) -> float:
-    """1 - l/L from the mean heights of the ends, or from the extent where there are none."""
-    heights = []
-    for end in ("end_low", "end_high"):
-        if end in body.surfaces:
-            nodes = body.surface_nodes(end)
-            heights.append((body.points[nodes, -1].mean(), (body.points + displacement)[nodes, -1].mean()))
-    if len(heights) == 2:
-        return float(1 - (heights[1][1] - heights[0][1]) / (heights[1][0] - heights[0][0]))
-    return float(1 - np.ptp((body.points + displacement)[:, -1]) / np.ptp(body.points[:, -1]))
 
 
 def wall_thickness(body: Body, displacement: FloatArray) -> float:
@@ -93,7 +115,7 @@ def wall_thickness(body: Body, displacement: FloatArray) -> float:
     inner = x[body.surface_nodes(inner_name)]
     facets = x[body.facets[body.surfaces["outer"]]]
     near = _nearest(inner, facets.mean(axis=1), min(_NEAREST, len(facets)))
-    pieces = _pieces(facets)  # straight ones, (facets, pieces, corners, dim)
+    pieces = straight_pieces(facets)  # straight ones, (facets, pieces, corners, dim)
     pieces = pieces[near].reshape(len(inner), -1, *pieces.shape[2:])
     distance = _to_segments
     if pieces.shape[2] == 3:
@@ -118,39 +140,12 @@ def _nearest(points: FloatArray, centres: FloatArray, k: int) -> IntArray:
 def surface_points(body: Body, displacement: FloatArray, surface: str) -> FloatArray:
     """Nodes of a named surface, and the points where forces act on it, now, shape (n, 2) or (n, 3), mm."""
     facets = (body.points + displacement)[body.facets[body.surfaces[surface]]]
-    kind = {3: "line3", 6: "triangle6", 9: "quad9"}[facets.shape[1]]
+    kind = facet_kind(facets)
     axes = np.meshgrid(*[_ALONG] * (1 if kind == "line3" else 2), indexing="ij")
     at = np.stack([axis.ravel() for axis in axes], axis=1)
     if kind == "triangle6":
         at = at[at.sum(axis=1) <= 1 + 1e-9]
     return np.einsum("qn,fnd->fqd", shape_values(kind, at), facets).reshape(-1, facets.shape[2])
-
-
-def _pieces(facets: FloatArray) -> FloatArray:
-    """Straight pieces of second-order facets, cut finely: segments (f, q, 2, 2) or triangles (f, q, 3, 3)."""
-    kind = {3: "line3", 6: "triangle6", 9: "quad9"}[facets.shape[1]]
-    at, cuts = _cuts(kind)
-    points = np.einsum("qn,fnd->fqd", shape_values(kind, at), facets)
-    return points[:, cuts]
-
-
-def _cuts(kind: str) -> tuple[FloatArray, IntArray]:
-    """Points on the reference facet and the pieces between them."""
-    if kind == "line3":
-        steps = np.arange(_CUTS)
-        return np.linspace(0, 1, _CUTS + 1)[:, None], np.stack([steps, steps + 1], axis=1)
-    grid = np.arange(_CUTS + 1)
-    i, j = (v.ravel() for v in np.meshgrid(grid, grid, indexing="ij"))
-    at = np.stack([i, j], axis=1) / _CUTS
-    corner = (i < _CUTS) & (j < _CUTS)
-    a = np.flatnonzero(corner)
-    lower = np.stack([a, a + _CUTS + 1, a + 1], axis=1)
-    upper = np.stack([a + _CUTS + 1, a + _CUTS + 2, a + 1], axis=1)
-    triangles = np.concatenate([lower, upper])
-    if kind == "triangle6":
-        inside = (at[triangles].sum(axis=2) <= 1 + 1e-9).all(axis=1)
-        triangles = triangles[inside]
-    return at, triangles
 
 
 def _to_segments(p: FloatArray, pieces: FloatArray) -> FloatArray:

@@ -13,6 +13,7 @@ from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
 from annelid.solver.model.quantities import LARGEST_DIAMETER, LENGTH
 from annelid.solver.model.scales import scales_of
+from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.displaced_volume import DisplacedVolume
 from annelid.solver.readout.field_reader import FieldReader
 from annelid.solver.readout.gathering import Gathering
@@ -57,6 +58,7 @@ class Evaluation:
         self.reader = FieldReader(self.problem, self._gathering)
         self.fields: dict[str, FloatArray] | None = None
         self._integrals = Integrals(system, self._gathering)
+        self._radial_shape = RadialShape(self.problem.model.body)
         self._datum: tuple[float, float] | None = None
         self._displaced = DisplacedVolume(system) if system.has_volume else None
         self._drawn_volume = system.volume() if system.has_volume else 0.0
@@ -113,6 +115,7 @@ class Evaluation:
         assert cell_volumes is not None
         return StateData(
             model=self.problem.model,
+            radial_shape=self._radial_shape,
             displacement=displacement,
             fields=self.fields,
             cell_volumes=cell_volumes,

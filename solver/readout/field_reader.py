@@ -96,7 +96,8 @@ class FieldReader:
         E0 = problem.nominal_field()
         E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
         stressed = group.deposited or problem.fields.natural is not None
-        Fe = [problem.elastic(F, deposited=group.deposited).F] if stressed else []
+        strain = problem.elastic(F, deposited=group.deposited)
+        Fe = [strain.F] if stressed else []
         tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
         return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic])
 

@@ -30,11 +30,7 @@ class Integrals:
         cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
         self._strain_energy = forms.compile_forms(
             sum(
-                cellwise
-                * problem.growth(deposited=group.deposited)
-                * (problem.stored_energy(group, problem.F) + problem.volumetric_energy())
-                * problem.revolution
-                * problem.dx(i)
+                cellwise * problem.strain_energy(group, problem.F) * problem.revolution * problem.dx(i)
                 for i, group in enumerate(problem.fields.groups, start=1)
             )
         )

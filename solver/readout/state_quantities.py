@@ -13,6 +13,7 @@ from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model import quantities as q
 from annelid.solver.model.model import Model
 from annelid.solver.readout import deformed_shape
+from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.in_plane_stress import compressed_fraction
 from annelid.solver.records import Measure, Profile
 
@@ -25,6 +26,7 @@ class StateData:
 
     Attributes:
         model: What was solved.
+        radial_shape: Measures of its inner surface.
         displacement: Shape (n, 2) or (n, 3), mm.
         fields: Fields at the nodes of every cell by name, as in ``Equilibrium.fields``.
         cell_volumes: Reference cell volumes of the modelled piece, mm³.
@@ -40,6 +42,7 @@ class StateData:
     """
 
     model: Model
+    radial_shape: RadialShape
     displacement: FloatArray
     fields: Mapping[str, FloatArray]
     cell_volumes: FloatArray
@@ -61,7 +64,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     """All quantities of a state, the radial profiles and the places of extremes."""
     places: Places = {}
     profiles = deformed_shape.profiles(data.model.body, data.displacement)
-    values = _shape_values(data, profiles)
+    values = _shape_values(data)
     values |= _extremes(data, places)
     values |= _electrical(data, places)
     for name, (axial, radial) in data.reactions.items():
@@ -81,20 +84,20 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     return ordered, profiles, places
 
 
-def _shape_values(data: StateData, profiles: Mapping[str, Profile]) -> dict[str, float]:
-    body, inner = data.model.body, profiles["inner"]
-    expansion = deformed_shape.expansion(inner)
+def _shape_values(data: StateData) -> dict[str, float]:
+    body, shape = data.model.body, data.radial_shape
+    expansion, length = shape.expansion(data.displacement), shape.length(data.displacement)
     values = {
-        q.MEAN_RADIAL_EXPANSION.name: deformed_shape.mean_over_height(inner, expansion),
-        q.LARGEST_RADIAL_EXPANSION.name: float(expansion.max()),
-        q.LARGEST_RADIAL_CONTRACTION.name: float(-expansion.min()),
-        q.AXIAL_SHORTENING.name: deformed_shape.shortening(body, data.displacement),
-        q.LENGTH.name: deformed_shape.length(body, data.displacement),
-        q.LARGEST_DIAMETER.name: 2 * float(inner.radius.max()),
+        q.MEAN_RADIAL_EXPANSION.name: shape.mean(expansion),
+        q.LARGEST_RADIAL_EXPANSION.name: float(np.nanmax(expansion)),
+        q.LARGEST_RADIAL_CONTRACTION.name: float(-np.nanmin(expansion)),
+        q.AXIAL_SHORTENING.name: 1 - length / shape.length(np.zeros_like(data.displacement)),
+        q.LENGTH.name: length,
+        q.LARGEST_DIAMETER.name: shape.largest_diameter(data.displacement),
         q.MINIMUM_WALL_THICKNESS.name: deformed_shape.wall_thickness(body, data.displacement),
     }
     for section in data.model.sections:
-        at = float(np.interp(section.height, inner.height, expansion))
+        at = shape.section(expansion, section.height)
         values[q.RADIAL_EXPANSION_AT.of(section.name)] = at
         values[q.RADIAL_CONTRACTION_AT.of(section.name)] = -at
     if data.volume is not None:

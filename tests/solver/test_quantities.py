@@ -44,6 +44,7 @@ STRESS = {"axisymmetric": 1e-2, "hexahedra": 1e-2, "tetrahedra": 4e-2}  # at a f
 THICKNESS = {"axisymmetric": 3e-3, "hexahedra": 6e-3, "tetrahedra": 6e-3}
 
 
+MEAN = {"axisymmetric": 1e-9, "solid": 1e-3}  # facets of a solid are quadratic around, not circular
 PERCENTILE = 8e-3  # with equal weights of all nodes of a cell it would be the peak
 
 
@@ -274,20 +275,52 @@ def bulge(points, length, height, oval):
     ids=["axisymmetric", "hexahedra", "tetrahedra"],
 )
 @pytest.mark.parametrize("height", [0.2, -0.3])
-def test_profile_of_a_bulge(size, height):
+def test_shape_of_a_bulge(size, height):
     """The axial mean of a parabola is two thirds of its height; an ovalisation does not change mean radii."""
     length = 3.0
     body = build(Tube(2.0, length, (Layer("wall", 0.1),)), size)
     u = bulge(body.points, length, height, oval=0.02)
-    inner = deformed_shape.profiles(body, u)["inner"]
-    expansion = deformed_shape.expansion(inner)
+    inner, shape = deformed_shape.profiles(body, u)["inner"], deformed_shape.RadialShape(body)
+    expansion = shape.expansion(u)
     assert inner.reference_radius == pytest.approx(2.0, rel=1e-12)
-    exact = height * 4 * inner.height * (length - inner.height) / length**2
-    assert expansion == pytest.approx(exact, abs=1e-4)
-    assert deformed_shape.mean_over_height(inner, expansion) == pytest.approx(2 / 3 * height, rel=1e-2)
-    assert np.abs(expansion).max() == pytest.approx(abs(height), rel=1e-3)
-    assert deformed_shape.shortening(body, u) == pytest.approx(-0.1, rel=1e-12)
+
+    def exact(z):
+        return height * 4 * z * (length - z) / length**2
+
+    assert inner.radius / 2.0 - 1 == pytest.approx(exact(inner.height), abs=1e-4)
+    assert shape.mean(expansion) == pytest.approx(2 / 3 * height, rel=MEAN[size.model])
+    for z in (0.0, 0.7, 1.5, 3.0):
+        assert shape.section(expansion, z) == pytest.approx(exact(z), abs=MEAN[size.model])
+    oval = 0.0 if size.model == "axisymmetric" else 0.02 / 2.0
+    assert np.nanmax(expansion) == pytest.approx(max(height, 0) + oval, abs=1e-3)
+    assert 1 - shape.length(u) / length == pytest.approx(-0.1, rel=1e-12)
     assert inner.current_height == pytest.approx(1.1 * inner.height, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("elements", [20, 199, 200, 201, 402])
+def test_shape_does_not_depend_on_the_number_of_stations(elements):
+    """Profiles for figures have bins above 400 stations; quantities are integrals and maxima on any mesh."""
+    length = 3.0
+    body = build(Tube(2.0, length, (Layer("wall", 0.1),)), MeshSize(along=length / elements, through=1))
+    u, shape = bulge(body.points, length, -0.3, oval=0.0), deformed_shape.RadialShape(body)
+    expansion = shape.expansion(u)
+    assert shape.mean(expansion) == pytest.approx(-0.2, rel=1e-9)
+    assert (np.nanmin(expansion), np.nanmax(expansion)) == pytest.approx((-0.3, 0.0), abs=1e-12)
+    assert shape.section(expansion, 0.7) == pytest.approx(-0.3 * 4 * 0.7 * 2.3 / 9, abs=1e-9)
+    inner = deformed_shape.profiles(body, u)["inner"]
+    assert inner.height[[0, -1]] == pytest.approx([0.0, length], abs=1e-12)
+    assert inner.radius[[0, -1]] == pytest.approx(2.0, rel=1e-12)
+
+
+@pytest.mark.exact
+def test_mean_of_a_sphere():
+    """(1/L) ∫ f dZ over a sphere whose points move outwards by 0.1 Z²/R²: 0.1/3; own integral."""
+    body = build(Balloon(sphere(5.0), (Layer("wall", 0.1),)), MeshSize(along=0.1, through=1))
+    x = body.points
+    u = 0.1 * (x[:, 1:] / 5.0 - 1) ** 2 * np.column_stack([x[:, 0], 0 * x[:, 0]])
+    shape = deformed_shape.RadialShape(body)
+    assert shape.mean(shape.expansion(u)) == pytest.approx(0.1 / 3, rel=1e-3)
 
 
 @pytest.mark.exact
