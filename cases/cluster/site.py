@@ -2,7 +2,6 @@
 """The site file: settings of a cluster, the same for all studies."""
 
 import os
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -11,8 +10,10 @@ from pydantic import AfterValidator, Field, ValidationError
 from annelid.cases.schema.base import Count, Memory, Multiple, Table
 from annelid.cases.schema.units import Unit
 from annelid.cases.validate.messages import path_of
+from annelid.cases.validate.toml_files import LARGEST, read_toml
 from annelid.geometry.checks import nearest
 from annelid.geometry.errors import InputError
+from annelid.geometry.text_files import read_text
 
 __all__ = ["Container", "Site", "read_site", "site_text"]
 
@@ -116,14 +117,8 @@ def read_site(path: Path | None) -> Site:
     if path is None:
         return Site()
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        raw = read_toml(path)
         site = Site.model_validate(raw)
-    except OSError as error:
-        raise InputError(f"site file {path}: cannot be read ({error.strerror})", key="--site") from None
-    except UnicodeDecodeError:
-        raise InputError(f"site file {path}: is not a UTF-8 text file", key="--site") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"site file {path}: is not valid TOML: {error}", key="--site") from None
     except ValidationError as error:
         lines = [f"  {_sentence(dict(item), raw)}" for item in error.errors(include_url=False)]
         text = f"site file {path}: {len(lines)} error{'s' if len(lines) > 1 else ''}"
@@ -134,7 +129,7 @@ def read_site(path: Path | None) -> Site:
 def site_text(path: Path | None) -> str:
     """Text of the site file that :func:`read_site` reads; empty without a site file."""
     path = path or _default_path()
-    return "" if path is None else path.read_text(encoding="utf-8")
+    return "" if path is None else read_text(path, most=LARGEST)
 
 
 def _default_path() -> Path | None:

@@ -19,6 +19,9 @@ __all__ = ["Unit", "UnitError", "parse", "quantity", "registry_quantity", "show"
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 _POWER = re.compile(r"([A-Za-z])([23])\b")  # volumes are written as "mm3"
+_LONGEST_UNIT = 40  # characters
+_BAD_POWER = re.compile(r"(\*\*|\^)\s*([^\s\d+-]|[+-]?\d[\d.]|[+-]?\d\s*(\*\*|\^))")  # but one of one digit
+_LONGEST_QUOTE = 120  # characters of a value in a message
 _DIGITS = 12  # "180 um" and "0.18 mm" must give the same number and so the same hash
 _LARGEST = 1e12  # of any quantity in its internal unit; larger values are typing errors
 _units_read: ContextVar[dict[str, list[str]] | None] = ContextVar("units read", default=None)
@@ -172,6 +175,8 @@ def _unit_factor(written: str, unit: str) -> float | str:
     """Return the factor between two units, or the reason if there is none, since errors are not cached."""
     import pint
 
+    if len(written) > _LONGEST_UNIT or _BAD_POWER.search(written):  # such powers can take pint for ever
+        return f"has a unit that cannot be read: {_quote(written)}"
     registry = _registry()
     written, unit = (_POWER.sub(r"\1^\2", text) for text in (written, unit))
     try:
@@ -204,4 +209,5 @@ def _finite(number: float, value: object) -> float:
 
 
 def _quote(value: object) -> str:
-    return f"'{value}'" if isinstance(value, str) else repr(value)
+    text = f"'{value}'" if isinstance(value, str) else repr(value)
+    return text if len(text) <= _LONGEST_QUOTE else f"{text[: _LONGEST_QUOTE // 2]}...{text[-9:]}"

@@ -17,7 +17,7 @@ from annelid.geometry.errors import InputError
 
 __all__ = ["evaluate"]
 
-_MAX_NODES, _MAX_POWER = 100, 10.0
+_MAX_NODES, _MAX_POWER, _LARGEST_BASE = 100, 10.0, 10**6
 _BINARY: dict[type[ast.operator], Callable[[Any, Any], Any]] = {
     ast.Add: operator.add,
     ast.Sub: operator.sub,
@@ -77,6 +77,8 @@ def evaluate(formula: str, names: Mapping[str, Value], *, key: str = "formula") 
         reason = str(error)
     except pint.DimensionalityError as error:
         reason = f"mixes incompatible units: {error}"
+    except OverflowError:
+        reason = "is out of range"
     except (ArithmeticError, ValueError, TypeError) as error:
         reason = f"cannot be evaluated: {error}"
     except (RecursionError, MemoryError):
@@ -131,6 +133,8 @@ def _call(name: str, arguments: list[Any]) -> Any:
 def _power(base: Any, exponent: float) -> Any:
     if abs(exponent) > _MAX_POWER:
         raise _FormulaError(f"has the exponent {exponent:g}; allowed: -{_MAX_POWER:g} to {_MAX_POWER:g}")
+    if isinstance(base, int) and abs(base) > _LARGEST_BASE:  # powers of integers grow without limit
+        base = float(base)
     return base**exponent
 
 

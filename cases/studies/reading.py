@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """Reading a study file and the tables of its base case."""
 
-import tomllib
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,8 +20,10 @@ from annelid.cases.studies.schema import (
 from annelid.cases.validate.file_lookup import find_file
 from annelid.cases.validate.messages import errors_of, path_of, reason
 from annelid.cases.validate.reading import find_case
+from annelid.cases.validate.toml_files import LARGEST, read_toml, tables_of
 from annelid.geometry.checks import nearest
 from annelid.geometry.errors import InputError
+from annelid.geometry.text_files import read_text
 
 __all__ = ["StudyFile", "find_study", "library_studies", "read_study", "study_from_text"]
 
@@ -62,13 +63,13 @@ def read_study(path: Path) -> StudyFile:
     Raises:
         InputError: A file cannot be read, or the study is not valid.
     """
-    text = _text(path)
+    text = read_text(path, most=LARGEST)
     study = study_from_text(text, source=str(path))
     if isinstance(study.case, dict):
         return StudyFile(path, text, study, study.case, path.parent)
     beside = path.parent / study.case
     case = beside if beside.is_file() else find_case(study.case)
-    return StudyFile(path, text, study, _tables(_text(case), str(case)), case.parent)
+    return StudyFile(path, text, study, read_toml(case), case.parent)
 
 
 def study_from_text(text: str, *, source: str) -> Study:
@@ -81,7 +82,7 @@ def study_from_text(text: str, *, source: str) -> Study:
     Raises:
         InputError: The study is not valid; one line for each error.
     """
-    tables = _tables(text, source)
+    tables = tables_of(text, source)
     try:
         return Study.model_validate(tables)
     except ValidationError as error:
@@ -90,27 +91,9 @@ def study_from_text(text: str, *, source: str) -> Study:
         raise InputError("\n".join([head, *(f"  {line}" for line in lines)]), problems=lines) from None
 
 
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a UTF-8 text file", key=str(path)) from None
-
-
-def _tables(text: str, source: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{source}: is not valid TOML: {error}", key=source) from None
-
-
 def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
     """One error: the path of the key, and the allowed keys if it is unknown."""
-    # For a union the location includes the name of the failed member, which is not a key.
-    keys = [key for key in item["loc"] if isinstance(key, int) or str(key).replace("_", "").isalnum()]
-    keys = [key for key in keys if key not in ("str", "int", "float", "bool")]
+    keys = _keys(item, tables)
     path = path_of(tables, *keys) if keys else "the study"
     if item["type"] == "extra_forbidden":
         tables_of: dict[str, type[Table]] = {
@@ -126,3 +109,18 @@ def _sentence(item: dict[str, Any], tables: dict[str, Any]) -> str:
     if item["type"] == "missing":
         return f"{path}: missing"
     return f"{path}: {reason(item)}"
+
+
+def _keys(item: dict[str, Any], tables: dict[str, Any]) -> list[str | int]:
+    """The keys that lead to an error; for a union the location includes the name of the failed member."""
+    keys: list[str | int] = []
+    inside: Any = tables
+    for part in item["loc"]:
+        known = (
+            isinstance(part, int) if isinstance(inside, list) else isinstance(inside, dict) and part in inside
+        )
+        if known:
+            inside = inside[part]
+        if known or item["type"] == "missing":
+            keys.append(part)
+    return keys

@@ -64,7 +64,7 @@ class Sampling(Table):
 
     method: Literal["random", "latin hypercube", "sobol", "sensitivity"]
     """"sensitivity" draws the samples that Sobol indices need: samples times (variables + 2) runs."""
-    samples: Count
+    samples: Annotated[int, Field(ge=1, le=200_000, strict=True)]
     """Number of samples."""
     seed: Annotated[int, Field(ge=0, strict=True)] = 0
     """Seed: the same seed draws the same samples."""

@@ -1,9 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Reading a case file into a resolved case, or into one error that lists everything that is wrong."""
 
-import csv
-import tomllib
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -15,14 +14,17 @@ from annelid.cases.validate.crosscheck import CrossCheck
 from annelid.cases.validate.file_lookup import find_file
 from annelid.cases.validate.messages import messages_of
 from annelid.cases.validate.requirements import check_requirements, resolved_requirements
+from annelid.cases.validate.toml_files import check_tables, read_toml
 from annelid.cases.validate.valid_tables import ValidTables, valid_tables
+from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_surface import read_radial_surface
+from annelid.geometry.shapes.spline_meridian import COLUMNS
+from annelid.geometry.text_files import read_columns
 
 __all__ = ["LIBRARY", "case_from_tables", "find_case", "library_cases", "read_case"]
 
 LIBRARY = Path(__file__).parents[1] / "library"
-_COLUMNS = ("radius_mm", "height_mm")
 
 
 def library_cases() -> dict[str, Path]:
@@ -46,15 +48,7 @@ def read_case(path: Path | str) -> Case:
         InputError: The file cannot be read, or it has errors; the message has one line for each.
     """
     path = Path(path)
-    try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror})", key=str(path)) from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a UTF-8 text file", key=str(path)) from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: is not valid TOML: {error}", key=str(path)) from None
-    return case_from_tables(tables, source=str(path), folder=path.parent)
+    return case_from_tables(read_toml(path), source=str(path), folder=path.parent)
 
 
 def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder: Path = Path()) -> Case:
@@ -68,6 +62,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     Raises:
         InputError: The case has errors; the message has one line for each.
     """
+    check_tables(dict(tables), source)
     raw = _with_radii(_with_points(dict(tables), folder), folder)
     messages: list[str] = []
     with units_read() as units:
@@ -100,8 +95,9 @@ def _with_points(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     meridian = _file_table(tables, "shape", "meridian")
     if meridian is None:
         return tables
-    columns = _columns(folder / meridian["path"])
-    points = {"kind": "points", "radius": columns["radius_mm"], "height": columns["height_mm"]}
+    with _companion("shape.meridian.path"):
+        radius, height = read_columns(folder / meridian["path"], COLUMNS).T
+    points = {"kind": "points", "radius": _in_mm(radius), "height": _in_mm(height)}
     return _with(tables, "shape", "meridian", points)
 
 
@@ -115,7 +111,7 @@ def companion_files(path: Path) -> list[Path]:
             for inner in value.values():
                 yield from names(inner)
 
-    return [path.parent / name for name in names(tomllib.loads(path.read_text(encoding="utf-8")))]
+    return [path.parent / name for name in names(read_toml(path))]
 
 
 def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
@@ -123,11 +119,12 @@ def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     measured = _file_table(tables, "lattice", "measured")
     if measured is None:
         return tables
-    surface = read_radial_surface(folder / measured["path"])
+    with _companion("lattice.measured.path"):
+        surface = read_radial_surface(folder / measured["path"])
     grid = {
         "kind": "grid",
-        "heights": [f"{height} mm" for height in surface.heights],
-        "radii": [[f"{radius} mm" for radius in row] for row in surface.radii],
+        "heights": _in_mm(surface.heights),
+        "radii": [_in_mm(row) for row in surface.radii],
     }
     return _with(tables, "lattice", "measured", grid)
 
@@ -147,14 +144,15 @@ def _with(tables: dict[str, Any], outer: str, inner: str, content: dict[str, Any
     return tables | {outer: tables[outer] | {inner: content | kept}}
 
 
-def _columns(path: Path) -> dict[str, list[str]]:
-    key = "shape.meridian.path"
+@contextmanager
+def _companion(key: str) -> Iterator[None]:
+    """Add the key that names a file to the errors of reading it."""
     try:
-        with path.open(newline="", encoding="utf-8-sig") as stream:
-            rows = list(csv.DictReader(stream))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise InputError(f'{key}: "{path}" cannot be read ({reason})', key=key) from None
-    if not rows or any(name not in rows[0] for name in _COLUMNS):
-        raise InputError(f'{key}: "{path}" must have rows with the columns {" and ".join(_COLUMNS)}', key=key)
-    return {name: [f"{row[name]} mm" for row in rows] for name in _COLUMNS}
+        yield
+    except InputError as error:
+        text = f"{key}: {error.message}; paths are relative to the case file"
+        raise InputError(text, key=key, **{k: v for k, v in error.data.items() if k != "key"}) from None
+
+
+def _in_mm(lengths: FloatArray) -> list[str]:
+    return [f"{length} mm" for length in lengths]

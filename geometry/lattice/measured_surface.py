@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """A measured surface: its radius as a function of angle and height, between two end rings."""
 
-import csv
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,6 +11,7 @@ import numpy as np
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError, InvalidValue
 from annelid.geometry.lattice.chart import PERIOD
+from annelid.geometry.text_files import read_columns
 
 if TYPE_CHECKING:
     from scipy.interpolate import NdBSpline
@@ -140,25 +140,7 @@ def read_radial_surface(path: Path | str) -> RadialSurface:
     Raises:
         InputError: If the file cannot be read or does not contain such a grid.
     """
-    try:
-        with Path(path).open(newline="", encoding="utf-8-sig") as stream:
-            rows = csv.DictReader(stream)
-            missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
-            if missing:
-                raise ValueError(f"missing: {', '.join(missing)}")
-            table = np.array([[float(row[name]) for name in COLUMNS] for row in rows])
-    except OSError as error:
-        text = (
-            f"measured surface {path}: cannot be read ({error.strerror}); paths are relative to the case file"
-        )
-        raise InputError(text, path=str(path)) from error
-    except (UnicodeDecodeError, csv.Error, TypeError, ValueError) as error:
-        text = (
-            f"measured surface {path}: rows of numbers under the columns {', '.join(COLUMNS)} are needed "
-            f"({error})"
-        )
-        raise InputError(text, path=str(path)) from error
-    table = table.reshape(-1, 3)
+    table = read_columns(path, COLUMNS)
     angles, heights = (np.unique(table[:, k].round(9)) for k in (0, 1))
     even = len(angles) > 0 and np.allclose(angles, 360.0 / len(angles) * np.arange(len(angles)), atol=1e-6)
     if not even or len(table) != len(angles) * len(heights):

@@ -12,11 +12,13 @@ from annelid.geometry.checks import within
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
 from annelid.geometry.meshing.fill import counter_clockwise
+from annelid.geometry.meshing.mesh_size import check_count
 from annelid.geometry.meshing.plane_mesh import gmsh_session
 
 _STARTS = (0.0, 0.31, 0.17, 0.43, 0.11, 0.37)  # fractions of the period at which periodic edges are tried
 _TRIANGLE = 2  # element type of gmsh
 _ON_EDGE = 1e-6  # of the period: distance within which a point is on a periodic edge
+_PER_SQUARE = 4 / 3**0.5  # equilateral triangles with sides of 1 in an area of 1
 _SAME = 1e-7  # of the size of an outline: corners nearer than this do not form a line
 _SIMPLIFY = 0.03  # of the element size: corners that change the outline by less are removed
 _IN_PLATES = 8.0  # ratio of the largest to the smallest size where only struts and plates are meshed
@@ -69,6 +71,7 @@ def mesh_flat(
         outlines = _united(footprint, period, origin, _SIMPLIFY * min(fine, narrowest or fine), periodic)
         if not outlines:
             raise InputError("lattice: no strut lies within the period of the pattern", key="footprint")
+        _check_count(outlines, period, fine, coarse)
         with gmsh_session() as gmsh:
             surfaces, struts = _add_geometry(gmsh, outlines, period, lines, fill=coarse is not None)
             axes = [axis for axis, name in enumerate("xy") if name in periodic]
@@ -85,6 +88,20 @@ def mesh_flat(
         "is not one of its periods",
         key="period",
     )
+
+
+def _check_count(
+    outlines: Sequence[Outline], period: tuple[float, float], fine: float, coarse: float | None
+) -> None:
+    """Refuse element sizes that give too many triangles."""
+    import shapely
+
+    covered = sum(shapely.Polygon(outer, holes).area for outer, holes in outlines)
+    count = covered / fine**2
+    if coarse is not None:
+        count += (period[0] * period[1] - covered) / coarse**2
+    remedy = "make mesh.on_struts or mesh.along larger"
+    check_count(count * _PER_SQUARE, "the element sizes of the lattice", remedy)
 
 
 def _united(

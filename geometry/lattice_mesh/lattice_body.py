@@ -19,6 +19,7 @@ from annelid.geometry.lattice_mesh.extruded_body import STRUTS, Placement, WallP
 from annelid.geometry.lattice_mesh.extrusion import ExtrudedMesh, Slab, extrude
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode, lattice_sheet
 from annelid.geometry.lattice_mesh.pole_discs import HIGH, LOW
+from annelid.geometry.meshing.mesh_size import check_count
 from annelid.geometry.meshing.quality import check_quality
 from annelid.geometry.shapes.shape import Layer
 
@@ -74,6 +75,8 @@ def lattice_body(
     if cover:
         slabs, wall = _with_cover(slabs, wall, cover, size)
     sheet = lattice_sheet(lattice, size, electrodes)
+    prisms = len(sheet.mesh.triangles) * sum(slab.elements for slab in slabs)
+    check_count(3 * prisms, f"through = {size.through}", "make mesh.through smaller or mesh.along larger")
     discs, start, full = sheet.discs, sheet.start, size.sector == 360.0
     extruded = extrude(
         sheet.mesh, slabs, width=sheet.width, merge=full, pattern_map=discs.pattern_coordinates

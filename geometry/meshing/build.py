@@ -7,19 +7,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray
-from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mapped_plane import MappedPlane
-from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.meshing.mesh_size import MeshSize, check_count
 from annelid.geometry.meshing.plane_mesh import PlaneMesh, mesh_plane
 from annelid.geometry.meshing.quality import check_quality
 from annelid.geometry.meshing.region_names import GridMesh, named_cells, named_facets
 from annelid.geometry.meshing.revolve import covered_angle, cylindrical_to_cartesian, sweep
 from annelid.geometry.meshing.tetrahedra import PIECES, split
 from annelid.geometry.shapes.shape import Band, Shape
-
-MOST_CELLS = 1_000_000
-"""Largest number of quadrilaterals or hexahedra of a mesh."""
 
 _SAME_ANGLE = 1e-9  # radians
 
@@ -53,12 +49,8 @@ def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
     cells = int(mapped.columns.sum()) * int(mapped.rows.sum())
     if size.model != "axisymmetric":
         cells = math.ceil(cells * size.around * covered_angle(size) / (2 * math.pi))
-    if cells > MOST_CELLS:
-        raise InputError(
-            f"mesh: along = {size.along:g} mm, through = {size.through} and around = {size.around} would "
-            f"give about {cells} cells, more than {MOST_CELLS}; make mesh.along larger",
-            cells=cells,
-        )
+    sizes = f"along = {size.along:g} mm, through = {size.through} and around = {size.around}"
+    check_count(cells, sizes, "make mesh.along larger")
 
 
 def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:

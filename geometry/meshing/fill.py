@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.meshing.mesh_size import check_count
 from annelid.geometry.meshing.plane_mesh import gmsh_session
 
+_PER_CUBE = 6 * 2**0.5  # regular tetrahedra with edges of 1 in a volume of 1
 _TRIANGLE, _TETRAHEDRON = 2, 4  # element types of gmsh
 _NEAR = 0.5  # distance from the boundary at which elements begin to grow, over the length of an edge
 _GROWTH = 1.0  # increase of the element size per distance
@@ -57,6 +59,9 @@ def fill_volume(points: FloatArray, triangles: IntArray, coarse: float) -> tuple
     Returns:
         Points, those of the surface first and in order, and tetrahedra, shape (k, 4).
     """
+    corners = points[triangles]
+    volume = abs(np.einsum("ti,ti->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6
+    check_count(_PER_CUBE * volume / coarse**3, f"along = {coarse:g} mm", "make mesh.along larger")
     with gmsh_session() as gmsh:
         surface = gmsh.model.addDiscreteEntity(2)
         tags = np.arange(1, len(points) + 1)

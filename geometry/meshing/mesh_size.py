@@ -1,13 +1,33 @@
 # SPDX-License-Identifier: MIT
 """The model of a part to be meshed and its element sizes."""
 
+import math
 from dataclasses import dataclass
 
 from annelid.geometry.checks import one_of, whole_number, within
-from annelid.geometry.errors import InvalidValue, checking
+from annelid.geometry.errors import InputError, InvalidValue, checking
 
 MODELS = ("axisymmetric", "solid", "sector")
 CELLS = ("hexahedra", "tetrahedra")
+MOST_CELLS = 1_000_000
+"""Largest number of cells of a mesh."""
+
+
+def check_count(cells: float, sizes: str, remedy: str) -> None:
+    """Refuse a mesh that could only exhaust the memory, before it is made.
+
+    Args:
+        cells: Expected number of cells.
+        sizes: The sizes that lead to it, for the message.
+        remedy: Which of them to change.
+
+    Raises:
+        InputError: There are too many cells.
+    """
+    if not cells <= MOST_CELLS:
+        count = math.ceil(min(cells, 1e15))
+        text = f"mesh: {sizes} would give about {count} cells, more than {MOST_CELLS}; {remedy}"
+        raise InputError(text, key="mesh", cells=cells)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from annelid.geometry.body import IntArray
+from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 
 _QUAD9 = 10  # element type of gmsh; its node order is that of VTK
@@ -37,6 +38,14 @@ def gmsh_session() -> Iterator[Any]:
         gmsh.option.setNumber("General.Terminal", 0)
         gmsh.model.add("part")
         yield gmsh
+    except Exception as error:
+        if type(error) is not Exception:  # gmsh raises nothing but plain exceptions
+            raise
+        raise InputError(
+            f"mesh: the part cannot be meshed ({error}); change lengths and element sizes that are much "
+            "smaller than the part",
+            key="mesh",
+        ) from error
     finally:
         gmsh.finalize()
 

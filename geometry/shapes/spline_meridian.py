@@ -1,8 +1,6 @@
 # SPDX-License-Identifier: MIT
 """Meridians drawn by points or read from a table, joined by a spline."""
 
-import csv
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
-from annelid.geometry.errors import InputError, InvalidValue
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.shapes.meridian import Meridian
 
 if TYPE_CHECKING:
@@ -58,39 +56,6 @@ def from_points(points: ArrayLike, *, smoothing: float = 0.0) -> Meridian:
 
     inside = np.unique(spline.t[(spline.t > first) & (spline.t < last)])
     return Meridian(f"spline through {len(table)} points", curve, (first, *inside.tolist(), last))
-
-
-def from_csv(path: str | Path, *, smoothing: float = 0.0) -> Meridian:
-    """Return the spline through the points of a CSV file with columns ``radius_mm`` and ``height_mm``.
-
-    Raises:
-        InputError: If the file cannot be read, lacks a column, holds something that is no number, or its
-            points cannot be used.
-    """
-    try:
-        with Path(path).open(newline="", encoding="utf-8-sig") as stream:
-            rows = list(csv.DictReader(stream))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"meridian file {path}: cannot be read ({error})", path=str(path)) from error
-    missing = [name for name in COLUMNS if not rows or name not in rows[0]]
-    if missing:
-        raise InputError(
-            f"meridian file {path}: needs rows under the columns {' and '.join(COLUMNS)}, "
-            f"lacks {', '.join(missing)}",
-            path=str(path),
-        )
-    values: list[list[float]] = []
-    for number, row in enumerate(rows, start=2):
-        try:
-            values.append([float(row[name]) for name in COLUMNS])
-        except (TypeError, ValueError) as error:
-            raise InputError(
-                f"meridian file {path}, line {number}: {row[COLUMNS[0]]!r}, {row[COLUMNS[1]]!r} are not two "
-                "numbers",
-                path=str(path),
-                line=number,
-            ) from error
-    return from_points(values, smoothing=smoothing)
 
 
 def _checked_points(table: FloatArray) -> FloatArray:

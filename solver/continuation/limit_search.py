@@ -43,6 +43,11 @@ class SearchResult:
     why: str
 
 
+def has_arc(continuation: StageContinuation) -> bool:
+    """Whether a stage has loads that an arc can scale; one that only applies natural stretch has none."""
+    return continuation.stage.names_loads
+
+
 def arc_from(continuation: StageContinuation, parameter: float) -> StageContinuation:
     """A continuation by arc length from the present state.
 

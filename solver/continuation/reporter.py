@@ -90,8 +90,10 @@ class Reporter:
             self.first_critical = (self.system.loads, critical.kind)
 
     def now(self) -> str:
-        """The present loads in words."""
-        return describe(self.system.loads, self._units)
+        """The present loads in words, with the natural stretch while a stage applies it."""
+        loads = self.system.loads
+        text = describe(loads, self._units)
+        return f"{text}, {loads.natural:.3g} of the natural stretch" if 0 < loads.natural < 1 else text
 
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
         """The outcome of the path with all remarks; collective."""

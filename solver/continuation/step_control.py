@@ -5,7 +5,7 @@ from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.branch_switching import BRANCH_STEP, jump, switch_branch
 from annelid.solver.continuation.critical_points import CriticalState, locate
 from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes
-from annelid.solver.continuation.limit_search import CriticalAhead, arc_from, critical_ahead
+from annelid.solver.continuation.limit_search import CriticalAhead, arc_from, critical_ahead, has_arc
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.reporter import Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
@@ -76,7 +76,8 @@ class StepControl:
                 convergence = continuation.advance(target)
             except NoEquilibrium as failure:
                 step = (target - s) / 2
-                if continuation.stage.control == "load" and step < _SEARCH_BELOW * whole and not searched:
+                unsearched = continuation.stage.control == "load" and has_arc(continuation) and not searched
+                if unsearched and step < _SEARCH_BELOW * whole:
                     searched = True
                     ahead = self._past_limit(continuation, s, whole, modes)
                     if isinstance(ahead, Outcome):
@@ -108,7 +109,7 @@ class StepControl:
         """Take the present state as the next; returns its modes, or the outcome if the path ends here."""
         modes = count_modes(self.newton, continuation)
         located: list[CriticalState] = []
-        if modes.given != before.given and continuation.control is None:
+        if modes.given != before.given and continuation.control is None and has_arc(continuation):
             limit = self._look_back(continuation, s, before, modes)
             if limit is not None and limit.critical.kind == "limit point":
                 # The state at hand is beyond a fold: it is no continuation of the path.
@@ -119,7 +120,7 @@ class StepControl:
         elif modes.given != before.given:
             located = self._locate(continuation, s, before, modes)
             branching = next(filter(self._leaves_along, located), None)
-            if branching is not None:
+            if branching is not None and has_arc(continuation):
                 return self._branch(continuation, continuation, branching)
         policy = self.stepping.beyond_instability
         if modes.controlled > 0 and policy == "jump" and continuation.control is None:

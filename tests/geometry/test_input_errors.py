@@ -14,8 +14,9 @@ from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
 from annelid.geometry.shapes.shape import Band, Layer
 from annelid.geometry.shapes.sleeve import Sleeve
-from annelid.geometry.shapes.spline_meridian import from_csv, from_points
+from annelid.geometry.shapes.spline_meridian import COLUMNS, from_points
 from annelid.geometry.shapes.tube import Tube
+from annelid.geometry.text_files import read_columns
 
 TUBE = Tube(4.0, 12.0, LAYERS)
 SIZE = MeshSize(along=1.0)
@@ -169,10 +170,10 @@ def test_impossible_meridians(make, message):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("radius_mm\n1\n", r"needs rows under the columns radius_mm and height_mm, lacks height_mm"),
-        ("radius_mm,height_mm\n", r"lacks radius_mm, height_mm"),
-        ("radius_mm,height_mm\n1,0\n2,wide\n", r"line 3: '2', 'wide' are not two numbers"),
-        ("radius_mm,height_mm\n1,0\n2\n", r"line 3: '2', None are not two numbers"),
+        ("radius_mm\n1\n", r"missing: height_mm; expected the columns radius_mm, height_mm"),
+        ("radius_mm,height_mm\n", r"has no rows below the line of column names"),
+        ("radius_mm,height_mm\n1,0\n2,wide\n", r"line 3: could not convert string to float: 'wide'"),
+        ("radius_mm,height_mm\n1,0\n2\n", r"line 3: could not convert string to float: ''"),
         ("radius_mm,height_mm\n1,0\n2,1\n", r"need at least 4 pairs"),
     ],
 )
@@ -180,19 +181,19 @@ def test_tables_that_cannot_be_read(tmp_path, text, message):
     path = tmp_path / "meridian.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=message):
-        from_csv(path)
+        from_points(read_columns(path, COLUMNS))
 
 
 def test_missing_table(tmp_path):
-    with pytest.raises(InputError, match=r"meridian file .*nowhere\.csv: cannot be read"):
-        from_csv(tmp_path / "nowhere.csv")
+    with pytest.raises(InputError, match=r"nowhere\.csv: cannot be read"):
+        read_columns(tmp_path / "nowhere.csv", COLUMNS)
 
 
 def test_binary_table(tmp_path):
     path = tmp_path / "meridian.csv"
     path.write_bytes(b"\xff\xfe\x00\x01")
-    with pytest.raises(InputError, match=r"meridian\.csv: cannot be read"):
-        from_csv(path)
+    with pytest.raises(InputError, match=r"meridian\.csv: is not a UTF-8 text file"):
+        read_columns(path, COLUMNS)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,8 @@ from scipy.special import ellipe
 from annelid.geometry.errors import InputError
 from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.spline_meridian import from_csv, from_points
+from annelid.geometry.shapes.spline_meridian import COLUMNS, from_points
+from annelid.geometry.text_files import read_columns
 
 ARC = 1e-9  # relative error of arc lengths
 PLACE = 1e-9  # mm
@@ -138,7 +139,8 @@ def test_csv_gives_the_same_curve(tmp_path):
         "height_mm,radius_mm,remark\n" + "".join(f"{z},{r},x\n" for r, z in WAVY), encoding="utf-8"
     )
     arc = np.linspace(0.0, from_points(WAVY).length, 20)
-    assert np.array_equal(from_csv(path).at(arc).position, from_points(WAVY).at(arc).position)
+    table = from_points(read_columns(path, COLUMNS))
+    assert np.array_equal(table.at(arc).position, from_points(WAVY).at(arc).position)
 
 
 def test_heights_outside_of_the_meridian():

@@ -2,13 +2,9 @@
 """A conical tube solved a second time with scikit-fem, a general-purpose library, from its own forms.
 
 Axisymmetric, biquadratic displacement and bilinear continuous pressure (Taylor, Hood), neo-Hookean without
-<<<<<<< HEAD
-the isochoric split, with variations written by hand. Only the numbers are shared with the solver.
-=======
 the isochoric split, with hand-written variations; it shares nothing with the solver but the numbers. The
 ends slide in their planes: where ends are clamped, the continuous pressure does not converge at the singular
 corners (measured: the volume rises by 6e-4 from 3 to 6 elements through the wall).
->>>>>>> wt-trust
 """
 
 import numpy as np
@@ -29,12 +25,7 @@ from annelid.solver.model.stages import Stage
 LOW, HIGH, WALL, L = 1.0, 1.3, 0.2, 2.0  # mm: radii of the lumen, thickness across the axis, length
 MU, P = 0.7, 0.06  # MPa
 CELLS = (3, 32)  # through the wall, along
-<<<<<<< HEAD
-SAME = 2e-4  # relative; the two discretisations differ where the clamps meet the surfaces
-FORCES = 7e-3  # relative, of the forces at the clamps
-=======
 SAME, FORCES = 1e-5, 1e-4  # relative
->>>>>>> wt-trust
 
 
 def tensor(H, ur, R):

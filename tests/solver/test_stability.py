@@ -15,6 +15,7 @@ from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part
 from annelid.solver.model.ramp import ramp_of
 from annelid.solver.model.stages import Stage
@@ -182,3 +183,14 @@ def test_only_free_rims_make_mode_counts_approximate(sector, ends, remarked):
     outcome = follow(model, [Stage("inflate", pressure=0.05, steps=1)])
     assert outcome.kind == "reached"
     assert any("numbers of unstable modes are approximate" in text for text in outcome.remarks) == remarked
+
+
+@pytest.mark.parametrize("beyond", ["stop", "follow", "branch", "jump"])
+def test_a_stage_without_loads_has_an_outcome(beyond):
+    """A natural stretch alone may make a tube unstable; an arc has no loads that it could scale then."""
+    body = tube_body(1.125, A=4.0, length=20.0, along=1.0)
+    part = Part("wall", neo_hookean(0.1), natural_stretch=NaturalStretch(hoop=0.05))
+    model = Model(body, (part,), (Support("end_low", "all"), Support("end_high", "all")))
+    outcome = Path(model, [Stage("settle", steps=2)], stepping=Stepping(beyond_instability=beyond)).follow()
+    assert outcome.kind in ("lost stability", "bifurcation", "no equilibrium", "reached")
+    assert outcome.kind != "lost stability" or "of the natural stretch" in outcome.text
