@@ -54,7 +54,7 @@ def read_columns(path: Path | str, columns: Sequence[str]) -> FloatArray:
             text = f"missing: {', '.join(missing)}; expected the columns {', '.join(columns)}"
             raise InputError(f"{path}: {text}", key=str(path))
         for row in rows:
-            values.append([float(row[name]) for name in columns])
+            values.append([_number(row, name) for name in columns])
     except (csv.Error, ValueError) as error:
         raise InputError(
             f"{path}, line {rows.line_num}: {error}", key=str(path), line=rows.line_num
@@ -62,3 +62,10 @@ def read_columns(path: Path | str, columns: Sequence[str]) -> FloatArray:
     if not values:
         raise InputError(f"{path}: has no rows below the line of column names", key=str(path))
     return np.array(values)
+
+
+def _number(row: dict[str, str], name: str) -> float:
+    try:
+        return float(row[name])
+    except ValueError:
+        raise ValueError(f"{name}: '{row[name][:40]}' is not a number") from None

@@ -39,6 +39,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of a pipe, such as head, has closed it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 0
+    except MemoryError as error:
+        text = f"memory ran out: {error or 'an array could not be created'}"
+        code = _print_error(f"{text}; use larger elements, more ranks or another machine", UNEXPECTED)
     except Exception as error:
         if options.debug:
             traceback.print_exc()

@@ -89,7 +89,8 @@ class RunWriter:
             outcome: How the path ended.
             solution: Counts of the solution, by name.
         """
-        evaluated = verdicts(self._case, self._last, self._ends, outcome.margins)
+        reached = outcome.kind == "reached"
+        evaluated = verdicts(self._case, self._last, self._ends, outcome.margins, reached=reached)
         seconds = time.monotonic() - self._begin
         facts = {
             "mesh": self._mesh_facts(),

@@ -13,7 +13,7 @@ from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
 from annelid.geometry.errors import InvalidValue
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER
-from annelid.solver.model.quantities import STABILITY_MARGIN_OF, names_for, quantity_of
+from annelid.solver.model.quantities import LARGEST_TRUE_FIELD, STABILITY_MARGIN_OF, names_for, quantity_of
 from annelid.solver.model.stages import DRIVERS
 from annelid.solver.records import Margin, Measure
 
@@ -88,15 +88,23 @@ def resolved_requirements(case: Case) -> Case:
 
 
 def verdicts(
-    case: Case, last: Quantities, ends: Mapping[str, Quantities], margins: Sequence[Margin] = ()
+    case: Case,
+    last: Quantities,
+    ends: Mapping[str, Quantities],
+    margins: Sequence[Margin] = (),
+    *,
+    reached: bool = True,
 ) -> tuple[Verdict, ...]:
     """Evaluate the requirements of a resolved case.
+
+    A requirement without a stage holds at the requested loads, so it is not met if they were not reached.
 
     Args:
         case: The case.
         last: Quantities of the last state.
         ends: Quantities at the end of every completed stage, by stage.
         margins: Stability margins of the path.
+        reached: Whether the path reached all requested loads.
     """
     results = []
     for requirement in case.requirements:
@@ -107,6 +115,9 @@ def verdicts(
             value, where = (margin.value, _margin_text(margin)) if margin else (math.nan, "no such load acts")
         else:
             value, where = _value(name, stage, last, ends)
+        judged = reached or stage is not None or margin is not None
+        if not judged:
+            where += "; the requested loads were not reached"
         is_bound = margin is not None and margin.is_bound
         for key in _BOUNDS:
             limit = getattr(requirement, key)
@@ -114,7 +125,7 @@ def verdicts(
                 bound = parse(limit, unit)
                 met = value >= bound if key == "at_least" else value <= bound and not is_bound
                 words = key.replace("_", " ")
-                results.append(Verdict(name, words, bound, value, unit, met, where, is_bound))
+                results.append(Verdict(name, words, bound, value, unit, met and judged, where, is_bound))
     return tuple(results)
 
 
@@ -132,10 +143,13 @@ def _value(
 ) -> tuple[float, str]:
     """Return the value of a quantity at the state of a requirement, and a description of that state."""
     state = last if stage is None else ends.get(stage, {})
-    value = state[name].value if name in state else math.nan
-    if stage is None:
-        return value, "at the last state"
-    return value, f"at the end of stage '{stage}'" if stage in ends else f"stage '{stage}' was not completed"
+    if stage is not None and stage not in ends:
+        return math.nan, f"stage '{stage}' was not completed"
+    where = "at the last state" if stage is None else f"at the end of stage '{stage}'"
+    field = state.get(LARGEST_TRUE_FIELD.name)
+    if quantity_of(name).needs_voltage and field is not None and field.value == 0:
+        return math.nan, f"no voltage {where}"
+    return state[name].value if name in state else math.nan, where
 
 
 def _errors(

@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: MIT
 """The report of a run: one page without external files, created from the Run folder alone."""
 
+import math
 import shlex
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,13 +25,14 @@ from annelid.results.report.stability import compressed_wall_text, legend, stabi
 from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q
 
-_TONES = {
-    "reached": "success",
-    "lost stability": "warning",
-    "limit point": "warning",
-    "bifurcation": "warning",
-    "no equilibrium": "failure",
-}
+_LOW_JACOBIAN = 0.2
+_MAIN = (
+    q.MEAN_RADIAL_EXPANSION,
+    q.AXIAL_SHORTENING,
+    q.PEAK_STRESS,
+    q.BREAKDOWN_MARGIN,
+    q.LUMEN_VOLUME,
+)
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format"}
 
@@ -66,7 +68,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "outcome": _outcome(run, table),
         "verdicts": [_verdict_row(verdict, description.units) for verdict in run.verdicts],
         "statements": description.statements,
-        "tiles": [] if table is None else _tiles(table, run.verdicts),
+        "tiles": [] if table is None else _tiles(table, run.verdicts, description.units),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
         "pictures": state_pictures,
         "picture_note": picture_note,
@@ -103,16 +105,41 @@ def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     if outcome is None:
         states = 0 if table is None else len(table)
         text = f"The run is not finished; {counted(states, 'state')} so far. The results may change."
-        return {"tone": "warning", "kind": "unfinished", "text": text, "remarks": ()}
-    missed = sum(not verdict.met for verdict in run.verdicts)
+        return {"tone": "warning", "kind": "unfinished", "text": text, "reasons": (), "remarks": ()}
+    failures = list(_failures(run, table))
+    doubts = list(_doubts(run, table))
     text = outcome.text.removeprefix(f"{outcome.kind}: ")
-    tone = _TONES.get(outcome.kind, "warning")
     return {
-        "tone": "failure" if missed and tone == "success" else tone,
+        "tone": "failure" if failures else "warning" if doubts else "success",
         "kind": outcome.kind,
         "text": text[:1].upper() + text[1:],
+        "reasons": [*failures, *doubts],
         "remarks": outcome.remarks,
     }
+
+
+def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
+    """Why a part as computed does not do what is required of it."""
+    if run.outcome is not None and run.outcome.kind != "reached":
+        yield "The requested loads were not reached."
+    missed = [verdict.quantity for verdict in run.verdicts if not verdict.met]
+    if missed:
+        yield f"{counted(len(missed), 'requirement')} not met: {', '.join(missed)}."
+    margins = np.ones(0) if table is None else table.columns.get(q.BREAKDOWN_MARGIN.name, np.ones(0))
+    if np.nanmin(margins, initial=1.0) < 1.0:
+        yield "The electric field exceeds the dielectric strength in some states."
+
+
+def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
+    """Why the model may differ from a real part."""
+    if table is not None and compressed_wall_text(table):
+        yield "A part of the wall is in compression in its own plane; the real wall may wrinkle there."
+    jacobian = run.summary.get("facts", {}).get("mesh", {}).get("minimum scaled Jacobian", 1.0)
+    if jacobian < _LOW_JACOBIAN:
+        text = f"(scaled Jacobian {digits(jacobian, 2)})"
+        yield f"The mesh has distorted cells {text}, whose values are less accurate."
+    if run.outcome is not None and any("approximate" in remark for remark in run.outcome.remarks):
+        yield "The numbers of unstable modes are approximate."
 
 
 def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:
@@ -126,18 +153,28 @@ def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:
     }
 
 
-def _tiles(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, str]]:
-    """Last values of the main quantities."""
-    names = [v.quantity for v in verdicts]
-    names += [
-        q.MEAN_RADIAL_EXPANSION.name,
-        q.AXIAL_SHORTENING.name,
-        q.PEAK_STRESS.name,
-        q.BREAKDOWN_MARGIN.name,
-        q.LUMEN_VOLUME.name,
-    ]
-    names = [name for name in dict.fromkeys(names) if name in table.quantities][:4]
-    return [{"name": name, "value": table.show(name, _last(table[name]))} for name in names]
+def _tiles(table: PathRecord, verdicts: Sequence[Verdict], units: DisplayUnits) -> list[dict[str, str]]:
+    """Required quantities at the states at which they are required, then last values of the main ones."""
+    tiles: dict[tuple[str, str], str] = {}
+    for verdict in verdicts:
+        if not math.isnan(verdict.value):
+            value = units.show(q.quantity_of(verdict.quantity).kind, verdict.value)
+            tiles.setdefault(
+                (verdict.quantity, verdict.where), ("at least " if verdict.is_bound else "") + value
+            )
+    entries = [{"name": name, "value": value, "where": where} for (name, where), value in tiles.items()]
+    names = {entry["name"] for entry in entries}
+    for quantity in _MAIN:
+        last = _last(table[quantity.name]) if quantity.name in table.quantities else math.nan
+        if quantity.name not in names and math.isfinite(last):
+            entries.append(
+                {
+                    "name": quantity.name,
+                    "value": table.show(quantity.name, last),
+                    "where": "at the last state",
+                }
+            )
+    return entries[:4]
 
 
 def _last(values: NDArray[np.float64]) -> float:

@@ -100,14 +100,14 @@ def _outcome(data: StudyData) -> dict[str, Any]:
     texts += [f"{met} meet all requirements"] if data.requirements else []
     kind = "unfinished" if pending else "finished, with failures" if failed else "finished"
     tone = "warning" if pending or failed else "success" if met or not data.requirements else "failure"
-    return {"kind": kind, "text": ", ".join(texts) + ".", "tone": tone, "remarks": data.advice}
+    return {"kind": kind, "text": ", ".join(texts) + ".", "tone": tone, "reasons": (), "remarks": data.advice}
 
 
 def _tiles(data: StudyData) -> list[dict[str, str]]:
     tiles = [
-        {"name": "runs", "value": str(len(data.ids))},
+        {"name": "runs", "value": str(len(data.ids)), "where": ""},
         *(
-            {"name": text, "value": str(data.categories.count(category))}
+            {"name": text, "value": str(data.categories.count(category)), "where": ""}
             for category, (_, _, text) in _LEGEND.items()
             if category in data.categories
         ),

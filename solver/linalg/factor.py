@@ -15,6 +15,11 @@ _QAMD, _METIS = 6, 5
 # METIS (half the operations of QAMD) and compression pay from 10,000.
 _LOW_RANK_SIZE = {2: 30_000, 3: 10_000}
 _METIS_SIZE = {2: 200_000, 3: 10_000}
+_ROOM = (60, 200, 600)  # for delayed pivots, percent; the next one where MUMPS finds it too small
+# Error codes of MUMPS (user's guide, section "Error and warning diagnostics").
+_TOO_LITTLE_ROOM = (-8, -9, -14, -15, -17, -20)
+_OUT_OF_MEMORY = (-5, -7, -13, -19, *_TOO_LITTLE_ROOM)
+_PETSC_MEMORY = 55  # PETSC_ERR_MEM
 
 
 @dataclass
@@ -52,7 +57,8 @@ class Factor:
         """Factorise a symmetric matrix (only its upper triangle is read); collective.
 
         Raises:
-            NoEquilibrium: The factorisation failed (singular to working precision, or out of memory).
+            NoEquilibrium: The matrix is singular to working precision.
+            MemoryError: The memory of the machine, or a limit of it, is too small.
         """
         self._count.factorisations += 1
         self._ksp.setOperators(matrix)
@@ -61,16 +67,27 @@ class Factor:
             pc.setFactorSetUpSolverType()
             self._configure(pc.getFactorMatrix())
             self._configured = True
+        for room in _ROOM:
+            pc.getFactorMatrix().setMumpsIcntl(14, room)
+            code = self._try(pc)
+            if code not in _TOO_LITTLE_ROOM:
+                break
+            matrix.stateIncrease()  # otherwise PETSc keeps the failed factor
+        if code in _OUT_OF_MEMORY:
+            raise MemoryError(f"not enough memory to factorise {self._size} unknowns (MUMPS {code})")
+        if code:
+            raise NoEquilibrium(f"the tangent could not be factorised (MUMPS {code})")
+
+    def _try(self, pc: PETSc.PC) -> int:
+        """Factorise; zero, or the error code of MUMPS."""
         try:
             self._ksp.setUp()
             pc.setUp()
         except PETSc.Error as error:
+            if error.ierr == _PETSC_MEMORY:
+                return -13
             raise NoEquilibrium(f"the tangent could not be factorised ({error})") from error
-        failure = pc.getFailedReason()
-        if failure:
-            raise NoEquilibrium(
-                f"the tangent could not be factorised (reason {failure}, MUMPS {self._info(1)})"
-            )
+        return self._info(1) if pc.getFailedReason() else 0
 
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
         """Write K⁻¹ rhs to ``out``, with the matrix factorised last; collective."""
@@ -87,7 +104,6 @@ class Factor:
     def _configure(self, factor: PETSc.Mat) -> None:
         factor.setMumpsIcntl(7, _METIS if self._size >= _METIS_SIZE[self._dimension] else _QAMD)
         factor.setMumpsIcntl(13, 1)  # no ScaLAPACK root: it hides pivots from the inertia
-        factor.setMumpsIcntl(14, 60)  # room for delayed pivots, percent
         factor.setMumpsIcntl(24, 1)  # null pivots are found, not divided by
         if self._size >= _LOW_RANK_SIZE[self._dimension]:
             factor.setMumpsIcntl(35, 2)

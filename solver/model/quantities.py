@@ -55,6 +55,7 @@ class Quantity:
         formula: As text, symbols as in the solver's README.
         meaning: In words, with the reference state.
         needs: Features that a model must have, as in ``Scope.has``.
+        needs_voltage: Whether it has a meaning only while a voltage acts.
         larger_is_better: Whether larger values are the better ones; ``None`` where neither is.
         plot_limit: Value above which a curve need not be drawn; ``None`` draws all of it.
         reference: A value that is marked in figures, and the word beside it.
@@ -65,6 +66,7 @@ class Quantity:
     formula: str
     meaning: str
     needs: tuple[str, ...] = ()
+    needs_voltage: bool = False
     larger_is_better: bool | None = None
     plot_limit: float | None = None
     reference: tuple[float, str] | None = None
@@ -274,6 +276,7 @@ LARGEST_TRUE_FIELD = Quantity(
     "electric field in the thinned sheets (kV/mm = V/um)",
     ("electrodes",),
     larger_is_better=False,
+    needs_voltage=True,
 )
 BREAKDOWN_MARGIN = Quantity(
     "breakdown margin",
@@ -284,10 +287,22 @@ BREAKDOWN_MARGIN = Quantity(
     larger_is_better=True,
     plot_limit=4.0,
     reference=(1.0, "breakdown"),
+    needs_voltage=True,
 )
-CHARGE = Quantity("charge", "charge", "Σ Q", "charge on all electrodes of the whole part", ("electrodes",))
+CHARGE = Quantity(
+    "charge",
+    "charge",
+    "Σ Q",
+    "charge on all electrodes of the whole part",
+    ("electrodes",),
+    needs_voltage=True,
+)
 CHARGE_OF = Quantity(
-    "charge <electrode>", "charge", "Q = -∂Π/∂V", "charge on one electrode, with all its sheets in parallel"
+    "charge <electrode>",
+    "charge",
+    "Q = -∂Π/∂V",
+    "charge on one electrode, with all its sheets in parallel",
+    needs_voltage=True,
 )
 CAPACITANCE = Quantity(
     "capacitance", "capacitance", "Σ C", "capacitance of all electrodes in parallel", ("electrodes",)
@@ -304,6 +319,7 @@ ELECTRICAL_ENERGY = Quantity(
     "Σ ½ Q V",
     "energy in the electric field of the whole part",
     ("electrodes",),
+    needs_voltage=True,
 )
 STRAIN_ENERGY = Quantity("strain energy", "energy", _ENERGY, "elastic energy of the whole part")
 STABILITY_MARGIN_OF = Quantity(

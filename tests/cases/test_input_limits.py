@@ -81,7 +81,7 @@ def test_a_companion_has_a_largest_size(tmp_path):
             "angle_deg,height_mm\n0,1\n",
             "missing: radius_mm; expected the columns angle_deg, height_mm, radius_mm",
         ),
-        ("angle_deg,height_mm,radius_mm\n0,1\n", "line 2: could not convert"),
+        ("angle_deg,height_mm,radius_mm\n0,1\n", "line 2: radius_mm: '' is not a number"),
         ("angle_deg,height_mm,radius_mm\n", "has no rows"),
         ("", "missing: angle_deg, height_mm, radius_mm"),
     ],

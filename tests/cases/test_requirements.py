@@ -126,6 +126,29 @@ def test_stage_requirement_is_evaluated_at_the_stage_end(tables):
     assert verdict.where == "stage 'fill' was not completed"
 
 
+def test_requested_loads_must_be_reached(tables):
+    """A requirement without a stage holds at the requested loads, another one at the end of its stage."""
+    tables["requirements"] = [
+        {"quantity": "mean radial expansion", "at_least": "5 %"},
+        {"quantity": "mean radial expansion", "at_least": "5 %", "stage": "fill"},
+    ]
+    state = {"mean radial expansion": Measure(0.06, "1")}
+    last, fill = verdicts(case_from_tables(tables), state, {"fill": state}, reached=False)
+    assert (last.met, last.value) == (False, 0.06)
+    assert last.where == "at the last state; the requested loads were not reached"
+    assert fill.met
+
+
+@pytest.mark.parametrize("quantity", ["breakdown margin", "largest true field", "charge", "charge low"])
+def test_without_a_voltage_nothing_is_met(tables, quantity):
+    limit = {"breakdown margin": {"at_least": 1.5}, "largest true field": {"at_most": "50 V/um"}}
+    tables["requirements"] = [{"quantity": quantity, **limit.get(quantity, {"at_most": "1 uC"})}]
+    none = {quantity: Measure(math.inf, "1"), "largest true field": Measure(0.0, "kV/mm")}
+    (verdict,) = verdicts(case_from_tables(tables), none, {})
+    assert (verdict.met, verdict.where) == (False, "no voltage at the last state")
+    assert math.isnan(verdict.value)
+
+
 AHEAD = "limit point ahead of the last state"
 
 

@@ -180,10 +180,10 @@ def test_a_measured_surface_is_read_in_any_order_of_rows(tmp_path):
 @pytest.mark.parametrize(
     ("rows", "words"),
     [
-        ("0,0", "angle_deg, height_mm, radius_mm"),
+        ("0,0", "line 2: radius_mm: '' is not a number"),
         ("0,0,5\n10,0,5\n30,0,5", "not a full grid"),
         ("0,0,5\n180,0,5\n0,1,5\n180,1,5", "at least 8 angles"),
-        ("", "not a full grid"),
+        ("", "has no rows"),
     ],
 )
 def test_unusable_tables_are_rejected(tmp_path, rows, words):

@@ -172,8 +172,8 @@ def test_impossible_meridians(make, message):
     [
         ("radius_mm\n1\n", r"missing: height_mm; expected the columns radius_mm, height_mm"),
         ("radius_mm,height_mm\n", r"has no rows below the line of column names"),
-        ("radius_mm,height_mm\n1,0\n2,wide\n", r"line 3: could not convert string to float: 'wide'"),
-        ("radius_mm,height_mm\n1,0\n2\n", r"line 3: could not convert string to float: ''"),
+        ("radius_mm,height_mm\n1,0\n2,wide\n", r"line 3: height_mm: 'wide' is not a number"),
+        ("radius_mm,height_mm\n1,0\n2\n", r"line 3: height_mm: '' is not a number"),
         ("radius_mm,height_mm\n1,0\n2,1\n", r"need at least 4 pairs"),
     ],
 )

@@ -6,14 +6,18 @@ from html.parser import HTMLParser
 
 import pytest
 from synthetic_parts import inflated
-from synthetic_runs import DESCRIPTION, OUTCOME, create, finished, states
+from synthetic_runs import DESCRIPTION, OUTCOME, VERDICTS, create, finished, states
 
 from annelid.geometry.errors import InputError
-from annelid.results.folder.run_records import Statement
+from annelid.results.folder.run_records import Statement, Verdict
 from annelid.results.report import pictures as report_pictures
 from annelid.results.report.report import write_report
 from annelid.results.views import rendering
 
+MET = VERDICTS[:1]
+NO_VOLTAGE = Verdict(
+    "breakdown margin", "at least", 1.5, float("nan"), "1", False, "no voltage at the last state"
+)
 VOID = {"meta", "br", "img", "link", "input", "hr"}
 
 
@@ -156,3 +160,42 @@ def test_a_solid_part_has_a_cross_section(solid_run):
 def test_without_a_run_there_is_no_report(tmp_path):
     with pytest.raises(InputError, match="contains no run"):
         write_report(tmp_path / "nothing")
+
+
+def banner(folder):
+    text = write_report(folder, with_pictures=False).read_text()
+    return re.search(r'<div class="outcome (\w+)">(.*?)</div>', text, re.DOTALL).groups()
+
+
+@pytest.mark.parametrize(
+    ("outcome", "verdicts", "tone", "words"),
+    [
+        (OUTCOME, MET, "success", "All loads were reached."),
+        (OUTCOME, VERDICTS, "failure", "1 requirement not met: peak stress."),
+        (replace(OUTCOME, kind="limit point"), MET, "failure", "The requested loads were not reached."),
+        (
+            replace(OUTCOME, remarks=("the numbers of unstable modes are approximate",)),
+            MET,
+            "warning",
+            "The numbers of unstable modes are approximate.",
+        ),
+    ],
+    ids=["good", "missed", "not reached", "approximate"],
+)
+def test_the_banner_is_green_only_without_failures_and_doubts(tmp_path, tube, outcome, verdicts, tone, words):
+    with create(tmp_path / "run", tube) as folder:
+        for state in states(tube):
+            folder.append(state)
+        folder.finish(outcome, verdicts=verdicts)
+    found, text = banner(tmp_path / "run")
+    assert (found, words in text) == (tone, True)
+
+
+def test_tiles_show_requirements_where_they_are_required(tmp_path, tube):
+    with create(tmp_path / "run", tube) as folder:
+        for state in states(tube):
+            folder.append(state)
+        folder.finish(OUTCOME, verdicts=(replace(MET[0], where="at the end of stage 'inflate'"), NO_VOLTAGE))
+    text = ReportPage(write_report(tmp_path / "run", with_pictures=False).read_text()).text
+    assert "mean radial expansion at the end of stage 'inflate' 20 %" in text.replace("\xa0", " ")
+    assert "unlimited" not in text.split("Verdicts")[0]

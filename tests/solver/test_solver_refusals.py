@@ -10,9 +10,10 @@ from models import CLOSED, SLIDING, cylinder_body, neo_hookean, tube_body, tube_
 from annelid.geometry.errors import AnnelidError, InputError
 from annelid.geometry.shapes.shape import Band
 from annelid.solver.assembly.stage_checks import check_stages
-from annelid.solver.continuation.path import Path
+from annelid.solver.continuation.path import Path, follow
 from annelid.solver.energy.problem import Problem
 from annelid.solver.errors import NoEquilibrium
+from annelid.solver.linalg.factor import Factor
 from annelid.solver.model.boundary import Electrode, Foundation, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.material import Breakdown, Material
@@ -319,3 +320,24 @@ def test_no_equilibrium_can_be_sent_between_processes():
     assert isinstance(error, AnnelidError)
     assert str(error) == "the iteration diverged"
     assert error.data == {"residual": 2.0, "iterations": 3}
+
+
+def test_lack_of_memory_is_not_a_lack_of_equilibrium(monkeypatch):
+    monkeypatch.setattr(Factor, "_try", lambda *_: -13)
+    model = tube_model(tube_body(), neo_hookean(1.0), CLOSED)
+    with pytest.raises(MemoryError, match=r"not enough memory to factorise \d+ unknowns \(MUMPS -13\)"):
+        follow(model, [Stage("inflate", pressure=0.01, steps=1)])
+
+
+def test_a_factorisation_is_repeated_with_more_room(monkeypatch):
+    """MUMPS reports -9 if pivots that had to be delayed do not fit into the room that was foreseen."""
+    attempts, attempt = [], Factor._try
+
+    def first_without_room(factor, pc):
+        attempts.append(attempt(factor, pc))
+        return -9 if len(attempts) == 1 else attempts[-1]
+
+    monkeypatch.setattr(Factor, "_try", first_without_room)
+    model = tube_model(tube_body(), neo_hookean(1.0), CLOSED)
+    assert follow(model, [Stage("inflate", pressure=0.01, steps=1)]).kind == "reached"
+    assert len(attempts) > 1
