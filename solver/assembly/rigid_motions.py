@@ -1,13 +1,25 @@
 # SPDX-License-Identifier: MIT
-"""Supports of rigid motions: single nodes fix the rigid motions that nothing else fixes."""
+"""Rigid motions that nothing fixes: they are refused, or single nodes fix them."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
-from annelid.solver.assembly.constraints import FixedComponent, LinearConstraint
+from annelid.geometry.errors import InvalidValue
+from annelid.solver.assembly.constraints import Constraints, FixedComponent, LinearConstraint
+from annelid.solver.model.boundary import Foundation
+from annelid.solver.model.model import Model
 
+_AXIAL = ("a translation along the axis",)
+_SIX = (
+    "a translation along x",
+    "a translation along y",
+    "a translation along the axis",
+    "a rotation about x",
+    "a rotation about y",
+    "a rotation about the axis",
+)
 _FREE = 1e-9  # singular value below which a rigid motion is free, of the largest
 
 
@@ -38,6 +50,48 @@ def fix_rigid_motions(
     return [FixedComponent("", int(i % size), nodes[[i // size]], surface) for i in chosen]
 
 
+def check_rigid_motions(model: Model, constraints: Constraints) -> None:
+    """Check that supports and foundations fix every rigid motion; obstacles may do so, too.
+
+    Raises:
+        InvalidValue: A rigid motion is free; the message names all of them.
+    """
+    if model.contacts:
+        return
+    body = model.body
+    held = [_of_foundation(body, foundation) for foundation in model.foundations if foundation.stiffness > 0]
+    free = _free_motions(body, constraints.fixed, constraints.linear, held)
+    if not free.shape[1]:
+        return
+    names = _AXIAL if body.model == "axisymmetric" else _SIX
+    share = np.linalg.norm(free, axis=1)  # of each rigid motion in the free ones
+    named = [name for name, part in zip(names, share, strict=True) if part > min(0.5, share.max())]
+    raise InvalidValue(
+        f"nothing prevents {', '.join(named)}: add a support, for example one with region = 'outer' and "
+        "hold = 'rigid motion', which exerts no force",
+        key="supports",
+    )
+
+
+def _of_foundation(body: Body, foundation: Foundation) -> FloatArray:
+    """Action of an elastic foundation on the rigid motions, shape (k, motions)."""
+    facets = body.facets[body.facet_numbers(foundation.region)]
+    if foundation.direction == "all":
+        return _motions(body, np.unique(facets)).reshape(-1, _motions(body, facets[0, :1]).shape[2])
+    corners = body.points[facets[:, :3]]
+    along = corners[:, 1] - corners[:, 0]
+    if body.points.shape[1] == 2:
+        normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    else:
+        normal = np.cross(along, corners[:, 2] - corners[:, 0])
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    count = {3: 2, 6: 3, 9: 4}[
+        facets.shape[1]
+    ]  # corners of a facet; in its middle a cylinder has this normal
+    middle = np.mean([_motions(body, facets[:, i]) for i in range(count)], axis=0)
+    return np.asarray(np.einsum("kd,kdm->km", normal, middle))
+
+
 def _constrained(
     nodes: IntArray, size: int, fixed: Sequence[FixedComponent], linear: Sequence[LinearConstraint]
 ) -> IntArray:
@@ -62,10 +116,14 @@ def _motions(body: Body, nodes: IntArray) -> FloatArray:
 
 
 def _free_motions(
-    body: Body, fixed: Sequence[FixedComponent], linear: Sequence[LinearConstraint]
+    body: Body,
+    fixed: Sequence[FixedComponent],
+    linear: Sequence[LinearConstraint],
+    held: Sequence[FloatArray] = (),
 ) -> FloatArray:
     """Combinations of the rigid motions that nothing fixes, shape (motions, left)."""
-    rows = [_motions(body, group.nodes)[:, group.component] for group in fixed]
+    rows = [*held]
+    rows += [_motions(body, group.nodes)[:, group.component] for group in fixed]
     for constraint in linear:
         dependent, independent = (
             _motions(body, pairs[:, 0])[np.arange(len(pairs)), pairs[:, 1]]

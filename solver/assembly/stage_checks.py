@@ -7,6 +7,7 @@ from math import isnan, nan
 import numpy as np
 
 from annelid.geometry.errors import InvalidValue, raise_first
+from annelid.solver.assembly.rigid_motions import check_rigid_motions
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.model import checks
 from annelid.solver.model.model import Model
@@ -20,7 +21,7 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
         InvalidValue: Unknown electrode, surface or support; a pressure without a lumen, or a lumen whose open
             end is neither held along the axis nor closed by a plate; a support that its surface cannot have.
     """
-    constraints_of(model.body, model.supports)
+    check_rigid_motions(model, constraints_of(model.body, model.supports))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
     raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))

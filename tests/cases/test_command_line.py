@@ -118,6 +118,7 @@ def test_wrong_arguments_exit_with_2(capsys, arguments, message):
     assert message in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_runs_are_neither_repeated_nor_overwritten(annelid, case_file, tables, tmp_path):
     folder = tmp_path / "runs" / f"tube-{case_hash(case_from_tables(tables))[:8]}"
     done = annelid("run", case_file)

@@ -98,6 +98,7 @@ def test_half_sphere_inflates_uniformly_up_to_its_pole():
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
 
 
+@pytest.mark.slow
 def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
     changed = tables(
         making={"pressure": "3 kPa"},
@@ -119,6 +120,7 @@ def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
     assert "in balance with its pressure" in result.outcome.remarks[0]
 
 
+@pytest.mark.slow
 def test_closed_balloon_can_be_printed_on(tmp_path):
     # Own reasoning: the lattice keeps it wider than its stress-free shape, and the support exerts no force.
     changed = tables(
@@ -159,6 +161,7 @@ def measured_tables(**changes):
     return changed | changes
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_measured_part_can_be_run(tmp_path):
     case = case_from_tables(measured_tables())

@@ -318,6 +318,7 @@ def test_long_tube_necks_at_the_equal_area_pressure(tmp_path):
         assert closed_gent_tube(1 + expansion)[0] == pytest.approx(plateau, rel=0.02)
 
 
+@pytest.mark.slow
 def test_lattice_balloon_releases_the_work_of_pressure(tmp_path):
     # Energy theorem: the energy that skin and lattice lose is the work of the pressure, ∫ P dV. A cycle of
     # the voltage ends in its initial state, and its stroke repeats. The enclosed volume is that of the case
@@ -346,6 +347,7 @@ def test_lattice_balloon_releases_the_work_of_pressure(tmp_path):
     assert not any(table["unstable modes"])
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     # Sum of the slices of the scan minus the constant volume of the rubber; energy theorem.
@@ -367,6 +369,7 @@ def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     assert not any(table["unstable modes"])
 
 
+@pytest.mark.slow
 def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     # Energy theorem: the strain energy is ∫ F dR of the rigid cylinder. Own reasoning: a crimped auxetic
     # sheath shortens, while other sheaths lengthen, and it recovers when it is released.
@@ -382,6 +385,7 @@ def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     assert abs(at_stage_end(run, "release", "axial shortening")) < 1e-3
 
 
+@pytest.mark.slow
 def test_lattice_sleeve_stores_the_work_of_pressure(tmp_path):
     # Energy theorem, as above. Own reasoning: a stretched sleeve squeezes, and a voltage reduces this.
     run = coarse_run("lattice_sleeve", tmp_path)
@@ -409,6 +413,7 @@ def clamped_rib(width, height, length, inner, modulus):
     return euler / (1 + euler / (5 / 6 * modulus * area))
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_pressed_ribs_buckle_as_clamped_columns(tmp_path):
     # Six ribs buckle at nearly the same force in either direction. The skin between ribs that buckle in the

@@ -54,6 +54,7 @@ def last(folder, name):
     return float(list(csv.DictReader((folder / "path.csv").read_text().splitlines()))[-1][name])
 
 
+@pytest.mark.slow
 def test_measured_face_as_computed_gives_the_same_part(skin, tmp_path):
     measured = run_case(case_from_tables(measured_tables(skin, {"pressure": "4 kPa"})), tmp_path / "measured")
     assert measured.outcome.kind == "reached"
@@ -96,6 +97,7 @@ def test_oval_skin_is_drawn_oval_with_its_deviation(skin):
     np.testing.assert_allclose(np.linalg.det(body.stress_free_gradient["skin"][inner]), 1.0, atol=5e-3)
 
 
+@pytest.mark.slow
 def test_face_that_does_not_match_the_skin_is_refused(skin, tmp_path):
     changed = measured_tables(skin, {"pressure": "4 kPa"}, larger=1.3)
     changed["mesh"] |= {"along": "4 mm", "on_struts": "2.5 mm"}

@@ -18,6 +18,7 @@ def last(path):
     return json.loads((path / "summary.json").read_text())["final_state"]["quantities"]
 
 
+@pytest.mark.slow
 def test_a_failing_case_affects_no_other_case_of_its_array(cluster_user):
     user = cluster_user("it's; $(touch pwned) study")
     user.write(
@@ -49,6 +50,7 @@ def test_a_failing_case_affects_no_other_case_of_its_array(cluster_user):
     assert {run: user.summaries()[run] for run in before} == before
 
 
+@pytest.mark.slow
 def test_exceeded_memory_and_time_get_higher_limits(cluster_user):
     user = cluster_user()
     site = {"time": "1 s", "memory": "60 MB", "more": {"time": 60, "memory": 20}}
@@ -66,6 +68,7 @@ def test_exceeded_memory_and_time_get_higher_limits(cluster_user):
     assert (attempt.seconds, attempt.megabytes, attempt.ended) == (60.0, 1200.0, "done")
 
 
+@pytest.mark.slow
 @pytest.mark.mpi
 def test_ranks_without_connection_are_detected(cluster_user):
     user = cluster_user()
@@ -88,6 +91,7 @@ def test_ranks_without_connection_are_detected(cluster_user):
     assert sorted(record["ranks"] for record in provenance) == [1, 2, 2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("requeue", [False, True])
 def test_a_node_that_goes_down_affects_no_finished_run(cluster_user, requeue):
     user = cluster_user()
@@ -141,6 +145,7 @@ SEARCH = {
 RANGE = {"key": "stages.fill.pressure", "name": "pressure", "from": "1 mmHg", "to": "9 mmHg"}
 
 
+@pytest.mark.slow
 def test_search_continues_after_it_was_cancelled(cluster_user):
     user = cluster_user("it's a search")
     user.write(RANGE, **SEARCH)

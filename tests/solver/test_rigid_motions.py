@@ -5,17 +5,18 @@ import numpy as np
 import pytest
 from exact import sphere as exact
 from exact import tube
-from models import neo_hookean, tube_body, value
+from models import CLAMPED, SLIDING, neo_hookean, tube_body, value
 
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InputError, InvalidValue
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Layer
+from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.continuation.path import follow
-from annelid.solver.model.boundary import Section, Support
+from annelid.solver.model.boundary import Foundation, Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
@@ -81,3 +82,49 @@ def test_unbalanced_loads_are_refused_with_the_force():
     pull = Stage("pull", forces={"end_high": 0.02}, steps=1)
     with pytest.raises(InputError, match=r"do not balance: 0\.02 N would be needed at one node"):
         follow(model, [pull])
+
+
+@pytest.mark.parametrize(
+    ("model", "supports", "foundations", "free"),
+    [
+        ("solid", SLIDING, (), "a translation along x, a translation along y, a rotation about the axis"),
+        (
+            "solid",
+            SLIDING,
+            (Foundation("outer", 0.0, "all"),),
+            "a translation along x, a translation along y, a rotation about the axis",
+        ),
+        ("solid", SLIDING, (Foundation("outer", 0.1, "normal"),), "a rotation about the axis"),
+        (
+            "solid",
+            (),
+            (Foundation("outer", 0.1, "normal"),),
+            "a translation along the axis, a rotation about",
+        ),
+        ("axisymmetric", (), (Foundation("outer", 0.1, "normal"),), "a translation along the axis"),
+        ("sector", (), (), "a translation along the axis"),
+    ],
+)
+def test_free_rigid_motions_are_refused_by_name(model, supports, foundations, free):
+    """A foundation of zero stiffness holds nothing; one along the normal does not hold what slides."""
+    body = tube_body(1.2, model=model, around=16, sector=45.0)
+    part = Part("wall", neo_hookean(1.0))
+    tube = Model(body, (part,), supports, foundations=foundations)
+    with pytest.raises(InvalidValue, match=f"nothing prevents {free}"):
+        check_stages(tube, (Stage("rest"),))
+
+
+@pytest.mark.parametrize(
+    ("model", "supports", "foundations"),
+    [
+        ("solid", CLAMPED, ()),
+        ("solid", (*SLIDING, Support("outer", "rigid motion")), ()),
+        ("solid", (), (Foundation("outer", 0.1, "all"),)),
+        ("sector", SLIDING, ()),
+        ("axisymmetric", SLIDING[:1], ()),
+    ],
+)
+def test_supported_models_are_not_refused(model, supports, foundations):
+    body = tube_body(1.2, model=model, around=16, sector=45.0)
+    tube = Model(body, (Part("wall", neo_hookean(1.0)),), supports, foundations=foundations)
+    check_stages(tube, (Stage("rest"),))

@@ -33,6 +33,7 @@ def rows(folder):
         return list(csv.DictReader(stream))
 
 
+@pytest.mark.slow
 def test_study_is_planned_run_and_continued(annelid, file, tmp_path):
     dry = annelid("study", file, "--dry-run")
     assert dry.returncode == 0, dry.stderr
@@ -58,6 +59,7 @@ def test_study_is_planned_run_and_continued(annelid, file, tmp_path):
     assert "impossible: " in status.stdout
 
 
+@pytest.mark.slow
 def test_one_planned_run_needs_only_the_study_folder(annelid, file, tmp_path):
     assert annelid("study", file, "--collect").returncode == FAILED  # nothing is finished yet
     folder = tmp_path / "studies" / "radii"

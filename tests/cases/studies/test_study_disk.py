@@ -62,6 +62,7 @@ def summaries(folder):
     return {path: path.stat().st_mtime_ns for path in folder.glob("runs/*/summary.json")}
 
 
+@pytest.mark.slow
 def test_a_disk_that_fills_up_affects_no_finished_run(annelid, disk, file):
     place, _ = disk
     folder = place / "study"
@@ -87,6 +88,7 @@ def test_a_disk_that_fills_up_affects_no_finished_run(annelid, disk, file):
     assert summaries(folder).items() >= before.items()
 
 
+@pytest.mark.slow
 def test_a_read_only_disk_is_reported_and_can_still_be_read(annelid, disk, file):
     place, change = disk
     folder = place / "study"
