@@ -127,9 +127,10 @@ class StepControl:
             mode = located[0].mode if located else lowest_eigenmodes(self.system, 2)[0]
             return self._jump(continuation, s, mode)
         parameter = s / continuation.length
-        self._reporter.emit(continuation.stage.name, parameter, convergence, modes)
         if modes.controlled > 0 and policy != "follow" and not continuation.is_arc:
+            # No part is ever in this state: the path ends at the last one before it.
             return self._reporter.unstable(continuation, parameter, modes, bool(located))
+        self._reporter.emit(continuation.stage.name, parameter, convergence, modes)
         continuation.accept(s)
         return modes
 

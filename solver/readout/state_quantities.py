@@ -109,17 +109,14 @@ def _shape_values(data: StateData) -> dict[str, float]:
 
 
 def _extremes(data: StateData, places: Places) -> dict[str, float]:
-    fields, body = data.fields, data.model.body
+    fields = data.fields
     σ1, λ, least = (
         fields[name] for name in ("largest principal stress", "principal stretches", "least in-plane stress")
     )
     places[q.PEAK_STRESS.name] = _place(data, int(np.argmax(σ1)))
     places[q.LARGEST_STRETCH.name] = _place(data, int(np.argmax(λ[..., 0])))
     places[q.LEAST_IN_PLANE_STRESS.name] = _place(data, int(np.argmin(least)))
-    weights = np.outer(data.cell_volumes, LUMPING_WEIGHTS[body.cell_type]).ravel()
-    order = np.argsort(σ1, axis=None)
-    below = np.cumsum(weights[order]) / weights.sum()
-    at = order[min(int(np.searchsorted(below, q.PERCENTILE / 100)), len(order) - 1)]
+    at = _percentile(data, σ1)
     return {
         q.LARGEST_STRETCH.name: float(λ[..., 0].max()),
         q.SMALLEST_STRETCH.name: float(λ[..., 2].min()),
@@ -130,14 +127,30 @@ def _extremes(data: StateData, places: Places) -> dict[str, float]:
     }
 
 
+def _percentile(data: StateData, values: FloatArray) -> int:
+    """Position of the value that is not exceeded in most of the volume where values are finite."""
+    weights = np.outer(data.cell_volumes, LUMPING_WEIGHTS[data.model.body.cell_type]).ravel()
+    finite = np.flatnonzero(np.isfinite(values.ravel()))
+    if not finite.size:
+        return 0
+    order = finite[np.argsort(values.ravel()[finite])]
+    below = np.cumsum(weights[order])
+    return int(order[min(int(np.searchsorted(below, q.PERCENTILE / 100 * below[-1])), len(order) - 1)])
+
+
 def _electrical(data: StateData, places: Places) -> dict[str, float]:
     field, margin = data.fields["true field"], data.fields["breakdown margin"]
-    places[q.LARGEST_TRUE_FIELD.name] = _place(data, int(np.argmax(field)))
-    places[q.BREAKDOWN_MARGIN.name] = _place(data, int(np.argmin(margin)))
-    values = {
-        q.LARGEST_TRUE_FIELD.name: float(field.max()),
-        q.BREAKDOWN_MARGIN.name: float(margin.min()),
+    positions = {
+        q.LARGEST_TRUE_FIELD: int(np.argmax(field)),
+        q.TRUE_FIELD_PERCENTILE: _percentile(data, np.where(field > 0, field, np.nan)),
+        q.BREAKDOWN_MARGIN: _percentile(data, -margin),
+        q.LEAST_BREAKDOWN_MARGIN: int(np.argmin(margin)),
     }
+    values = {}
+    for quantity, position in positions.items():
+        places[quantity.name] = _place(data, position)
+        fields = field if quantity.kind == "electric field" else margin
+        values[quantity.name] = float(fields.ravel()[position])
     names = [e.name for e in data.model.electrodes]
     for total, family in ((q.CHARGE, q.CHARGE_OF), (q.CAPACITANCE, q.CAPACITANCE_OF)):
         single = {family.of(name): data.energies[family.of(name)] for name in names}

@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from dielectric_cases import MU, follow, grid_body, sheet, strong, value, volts
 from exact import dielectric
+from models import SLIDING
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.shape import Band, Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.model.boundary import Electrode, Support
+from annelid.solver.model.material import Breakdown, Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part, Sheets
@@ -147,3 +149,24 @@ def test_exceeded_strength_is_remarked_and_does_not_stop():
     )
     true = value(states[-1], "largest true field") / np.sqrt(MU)
     assert margins[-1] == pytest.approx(weak["field"] / true / np.sqrt(MU), rel=1e-9)
+
+
+@pytest.mark.rate
+def test_margin_at_the_edge_of_an_electrode_has_a_limit():
+    """At its edge a solved field is singular, as 1/sqrt(r); its volume above any value is finite."""
+    law = {"shear_modulus": 1.0}
+    material = Material("m", "neo-hookean", law, permittivity=2.8, breakdown=Breakdown(80.0))
+    margins, fields = [], []
+    for elements in (8, 16, 32):
+        size = MeshSize(along=0.2 / elements, through=elements)
+        body = build(Tube(1.0, 1.0, (Layer("wall", 0.2),)), size, (Band("ring", "wall", 0.25, 0.75),))
+        part = Part("wall", material, Sheets(1, 0.2))
+        model = Model(body, (part,), SLIDING, electrodes=(Electrode("ring"),), electrics="solved")
+        states, _ = follow(model, Stage("on", voltages={"ring": 1.0}, steps=1))
+        quantities = states[-1].quantities
+        margins.append(quantities["breakdown margin"].value)
+        fields.append(quantities["largest true field"].value)
+        assert quantities["least breakdown margin"].value == pytest.approx(80.0 / fields[-1], rel=1e-9)
+        assert quantities["true field 99.5 %"].value == pytest.approx(80.0 / margins[-1], rel=1e-9)
+    assert margins[2] == pytest.approx(margins[1], rel=0.01)
+    assert fields[2] > 1.3 * fields[1] > 1.6 * fields[0]

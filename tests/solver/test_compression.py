@@ -93,3 +93,13 @@ def test_a_bonded_core_under_large_compression(cells):
     press = Stage("press", displacements={"end_high": -0.2 * 2.0}, steps=8)
     assert follow(model, [press], observe=states.append).kind == "reached"
     assert all(s.unstable_modes == 0 and not s.critical for s in states)
+
+
+def test_a_path_that_stops_ends_at_the_bifurcation():
+    """No row of a path shows the unstable state behind the point at which a part leaves the path."""
+    model = tube_of(1.5, 0.125, SLIDING, model="sector", sector=60.0, along=0.125, through=4, around=48)
+    states = []
+    outcome = follow(model, [Stage("suction", pressure=-0.3, steps=4)], observe=states.append)
+    assert outcome.kind == "lost stability"
+    assert states[-1].critical == "bifurcation"
+    assert all(state.unstable_modes == 0 for state in states)
