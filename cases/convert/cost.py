@@ -15,6 +15,10 @@ __all__ = ["Cost", "cost_of"]
 # Measured: 0.27 s at 45,000 unknowns axisymmetric; 2.2 s at 52,000 and 9.6 s at 157,000 in 3-D.
 _AXISYMMETRIC = (0.27, 45_000, 1.1)
 _THREE_D = (2.2, 52_000, 1.35)
+# MB with all libraries, and for each unknown. Measured: 199 MB at 45,000 unknowns axisymmetric; 606 MB at
+# 51,000 and 4.4 GB at 512,000 in 3-D.
+_LIBRARIES = 150.0
+_MEMORY = {2: 1.1e-3, 3: 9e-3}
 
 
 class Cost(NamedTuple):
@@ -26,6 +30,7 @@ class Cost(NamedTuple):
         unknowns: Number of unknowns by field, with their sum under ``"all"``.
         steps: Number of load steps if none is halved.
         seconds: Expected time on one core once the equations are compiled.
+        memory: Expected memory on one rank, MB.
     """
 
     cells: int
@@ -33,15 +38,22 @@ class Cost(NamedTuple):
     unknowns: dict[str, int]
     steps: int
     seconds: float
+    memory: float
 
     def lines(self) -> list[str]:
-        """Describe the cost in two lines."""
+        """Describe the cost in three lines."""
         fields = ", ".join(f"{count} {name}" for name, count in self.unknowns.items() if name != "all")
         return [
             f"{self.cells} cells, {self.nodes} nodes, {self.unknowns['all']} unknowns ({fields})",
             f"{self.steps} steps, about {_rounded(self.seconds)} on one core once the equations are compiled "
             "(compiling takes 3 to 30 s the first time)",
+            f"about {self.megabytes} of memory",
         ]
+
+    @property
+    def megabytes(self) -> str:
+        """The expected memory as text."""
+        return f"{self.memory / 1000:.1f} GB" if self.memory >= 1000 else f"{round(self.memory, -1):.0f} MB"
 
 
 def cost_of(case: Case, body: Body) -> Cost:
@@ -54,7 +66,8 @@ def cost_of(case: Case, body: Body) -> Cost:
     steps = 1 + sum(stage.steps for stage in case.stages)
     factor, size, power = _AXISYMMETRIC if dimension == 2 else _THREE_D
     seconds = 0.02 * steps + factor * steps * (unknowns["all"] / size) ** power
-    return Cost(len(body.cells), len(body.points), unknowns, steps, seconds)
+    memory = _LIBRARIES + _MEMORY[dimension] * unknowns["all"]
+    return Cost(len(body.cells), len(body.points), unknowns, steps, seconds, memory)
 
 
 def _pressures(body: Body, dimension: int) -> int:

@@ -8,6 +8,7 @@ from annelid.cases.convert.cost import Cost, cost_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of
 from annelid.cases.run.environment import require_libraries
+from annelid.cases.run.memory import check_memory
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.requirements import known_quantities
 from annelid.geometry.body import Body
@@ -33,11 +34,14 @@ def check_case(case: Case) -> CheckedCase:
     """Mesh a resolved case and check that it can be run.
 
     Raises:
-        InputError: The case cannot be meshed, or a support or a load does not suit the mesh.
+        InputError: The case cannot be meshed, or a support or a load does not suit the mesh, or it
+            does not fit into the memory of this machine.
     """
     from annelid.solver.assembly.stage_checks import check_stages
 
     require_libraries()
     part = meshed_part_of(case)
     check_stages(model_of(case, *part), stages_of(case))
-    return CheckedCase(part.body, cost_of(case, part.body), tuple(known_quantities(case)))
+    cost = cost_of(case, part.body)
+    check_memory(cost)
+    return CheckedCase(part.body, cost, tuple(known_quantities(case)))

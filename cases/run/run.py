@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from annelid.cases.convert.body import MeshedPart, meshed_part_of
+from annelid.cases.convert.cost import cost_of
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.making import bare_stroke_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of, stepping_of
 from annelid.cases.run.early_stop import StoppedEarly, stop_at_missed_stages
+from annelid.cases.run.memory import check_memory
 from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
@@ -81,6 +83,7 @@ def run_case(
     part: MeshedPart = on_first_rank(comm, lambda: meshed_part_of(case))
     model = model_of(case, *part)
     check_stages(model, stages_of(case))  # before anything is written
+    check_memory(cost_of(case, part.body))
     model = replace(model, bare_stroke=on_first_rank(comm, lambda: bare_stroke_of(case)))
     writers: list[RunWriter] = []
 

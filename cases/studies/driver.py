@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from annelid.cases.studies.memory import free_memory
+from annelid.cases.run.memory import free_memory
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.plan_file import write_plan
 from annelid.cases.studies.pool import Pool, Worker

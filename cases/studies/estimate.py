@@ -18,8 +18,6 @@ from annelid.solver.display import counted
 __all__ = ["CostEstimate", "estimate_cost"]
 
 _MAX_MESHES = 30
-# Measured: 190 MB with all libraries, and about 9 kB per unknown of an axisymmetric case.
-_MEMORY, _MEMORY_PER_UNKNOWN = 190.0, 9e-3
 
 
 class CostEstimate(NamedTuple):
@@ -82,7 +80,7 @@ def estimate_cost(plan: Plan, store: Store) -> CostEstimate:
         expected *= np.median(times[timed]) / max(np.median(expected[timed]), 1e-9)
         peak_memory = float(np.nanmax(memory))
     else:
-        peak_memory = _MEMORY + _MEMORY_PER_UNKNOWN * (largest.unknowns["all"] if largest else 0)
+        peak_memory = largest.memory if largest else 0.0
     unknowns = tuple(0 if cost is None else cost.unknowns["all"] for cost in costs)
     return CostEstimate(unknowns, tuple(map(float, expected)), peak_memory, int(timed.sum()))
 

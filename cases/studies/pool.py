@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from annelid.cases.studies.memory import count_oom_kills, process_memory
+from annelid.cases.run.memory import count_oom_kills, process_memory
 from annelid.cases.studies.single_run import Job, Reply, failure_kind, single_thread_environment
 
 __all__ = ["Pool", "Worker"]

@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 from typing import NamedTuple
 
-from annelid.cases.studies.memory import free_memory
+from annelid.cases.run.memory import free_memory
 from annelid.cases.studies.plan import PlannedRun
 from annelid.cases.studies.pool import Pool
 from annelid.cases.studies.single_run import Job

@@ -9,6 +9,8 @@ from annelid.cases.convert.cost import cost_of
 from annelid.cases.convert.making import bare_stroke_of
 from annelid.cases.convert.model import material_of, model_of
 from annelid.cases.convert.path import stages_of
+from annelid.cases.run import memory
+from annelid.cases.run.check import check_case
 from annelid.cases.schema.material import (
     FungTable,
     GentTable,
@@ -18,6 +20,7 @@ from annelid.cases.schema.material import (
 )
 from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
 from annelid.cases.validate.requirements import margins_of, reported, verdicts
+from annelid.geometry.errors import InputError
 from annelid.solver.records import Margin, Measure
 
 
@@ -93,6 +96,14 @@ def test_counted_unknowns_are_those_of_the_solver(tables, model, electrics):
     case = case_from_tables(tables)
     body = body_of(case)
     assert cost_of(case, body).unknowns == describe_unknowns(Problem(model_of(case, body)).spaces)
+
+
+def test_a_case_that_does_not_fit_into_memory_is_refused(tables, monkeypatch):
+    cost = check_case(case_from_tables(tables)).cost
+    assert 150 < cost.memory < 200
+    monkeypatch.setattr(memory, "_limit", lambda: 100.0)
+    with pytest.raises(InputError, match=r"unknowns need 150 MB of memory, and this machine has 0\.1 GB"):
+        check_case(case_from_tables(tables))
 
 
 def evaluate(tables, requirement, *, last, ends):
