@@ -167,7 +167,7 @@ class RequirementTable(Table):
     at_most: Limit | None = None
     """Upper limit with its unit, for example "0.8 MPa"."""
     stage: str | None = None
-    """Stage at whose end the limit must be met; default: the last state of the run."""
+    """Stage at whose end the limit must be met; default: the last state, if all loads were reached."""
 
 
 class SteppingTable(Table):
@@ -176,8 +176,8 @@ class SteppingTable(Table):
     smallest_step: Number = 1e-4
     """Smallest step, as a fraction of the stage; below it the run ends."""
     beyond_instability: Annotated[str, Choice(BEYOND)] = "stop"
-    """Where stability is lost: "stop" ends the run, "follow" continues along unstable states, "jump" moves to
-    the next stable state, "branch" follows the buckled branch."""
+    """Where stability is lost: "stop" ends the run there, "follow" continues along unstable states, "jump"
+    moves to the next stable state, "branch" follows the buckled branch."""
     seek_limit: Number | None = None
     """Search for the next critical point from the last state up to this multiple of each load."""
 

@@ -31,10 +31,11 @@ class Stepping:
     Attributes:
         smallest: Step floor as a share of a stage; below it the path ends.
         easy: A step that takes at most this many iterations lets a halved step grow again.
-        beyond_instability: ``"stop"`` ends the path at the first state with an unstable mode under the
-            control in force, ``"follow"`` goes on and marks such states, ``"jump"`` moves under given loads
-            to the next stable state, as a real part would, ``"branch"`` turns onto the buckled path at a
-            bifurcation and follows it by arc length until the loads of the stage are reached.
+        beyond_instability: ``"stop"`` ends the path at the critical point at which a mode becomes unstable
+            under the control in force, or at the last state before it. ``"follow"`` goes on and marks such
+            states, ``"jump"`` moves under given loads to the next stable state, as a real part would, and
+            ``"branch"`` turns onto the buckled path at a bifurcation and follows it by arc length until the
+            loads of the stage are reached.
         seek_limit: From the last state on, look for the next critical point as each load grows, up to this
             multiple of it, and state the margins; ``None`` does not.
         tolerance: Convergence tolerances.
