@@ -128,6 +128,9 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     margins = np.ones(0) if table is None else table.columns.get(q.BREAKDOWN_MARGIN.name, np.ones(0))
     if np.nanmin(margins, initial=1.0) < 1.0:
         yield "The electric field exceeds the dielectric strength in some states."
+    volumes = np.zeros(1) if table is None else table.columns.get(q.LUMEN_VOLUME.name, np.zeros(1))
+    if np.nanmin(volumes, initial=0.0) < 0.0:
+        yield "The lumen volume is negative in some states: walls have passed through each other."
 
 
 def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:

@@ -9,11 +9,18 @@ from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.model.loads import Loads, describe
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN, LUMEN_VOLUME
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
 from annelid.solver.records import Equilibrium, Outcome
 
 Observer = Callable[[Equilibrium], None]
+
+
+_LIMITS = (
+    (BREAKDOWN_MARGIN, 1.0, "the breakdown field is exceeded"),
+    (LUMEN_VOLUME, 0.0, "the lumen volume is negative, so walls have passed through each other,"),
+)
+"""Quantity, smallest possible value and remark."""
 
 
 class Reporter:
@@ -34,7 +41,7 @@ class Reporter:
         self._units = units
         self._index = 0
         self._spent = 0
-        self._first_breakdown: str | None = None
+        self._limits_passed: dict[str, str] = {}
 
     def emit(
         self,
@@ -74,7 +81,7 @@ class Reporter:
         self._spent = self.system.count.factorisations
         if state is None:
             return
-        self._note_breakdown(state)
+        self._note_limits(state)
         if self._observe is not None:
             self._observe(state)
 
@@ -97,7 +104,8 @@ class Reporter:
 
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
         """The outcome of the path with all remarks; collective."""
-        remarks = [*self.remarks, self.system.problem.comm.bcast(self._first_breakdown)]
+        passed = self.system.problem.comm.bcast(self._limits_passed)
+        remarks = [*self.remarks, *passed.values()]
         if not self.system.symmetric_tangent():
             remarks.append(
                 "the pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
@@ -127,7 +135,9 @@ class Reporter:
         text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self.now()}"
         return self.outcome("lost stability", text, continuation.stage.name, parameter)
 
-    def _note_breakdown(self, state: Equilibrium) -> None:
-        margin = state.quantities.get(BREAKDOWN_MARGIN.name)
-        if margin is not None and margin.value < 1 and self._first_breakdown is None:
-            self._first_breakdown = f"the breakdown field is exceeded from {self.now()} on"
+    def _note_limits(self, state: Equilibrium) -> None:
+        """Remark on the first states beyond what a real part or the model can do."""
+        for quantity, least, words in _LIMITS:
+            measure = state.quantities.get(quantity.name)
+            if measure is not None and measure.value < least and quantity.name not in self._limits_passed:
+                self._limits_passed[quantity.name] = f"{words} from {self.now()} on"

@@ -10,6 +10,11 @@ import pytest
 from exact import tube
 from models import CLOSED, neo_hookean, run, tube_body, tube_model, value
 
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.meridian_profiles import sphere
+from annelid.geometry.shapes.shape import Layer
 from annelid.solver.continuation.path import Path, follow
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
@@ -194,3 +199,17 @@ def test_a_stage_without_loads_has_an_outcome(beyond):
     outcome = Path(model, [Stage("settle", steps=2)], stepping=Stepping(beyond_instability=beyond)).follow()
     assert outcome.kind in ("lost stability", "bifurcation", "no equilibrium", "reached")
     assert outcome.kind != "lost stability" or "of the natural stretch" in outcome.text
+
+
+def test_a_negative_lumen_volume_is_remarked():
+    """A sphere that jumps inside out under suction: its walls have passed through each other."""
+    body = build(Balloon(sphere(5.0), (Layer("wall", 0.1),)), MeshSize(along=0.5, through=1))
+    model = Model(body, (Part("wall", neo_hookean(0.1)),), (Support("outer", "rigid motion"),))
+    states = []
+    stepping = Stepping(beyond_instability="jump")
+    outcome = follow(
+        model, [Stage("suction", pressure=-3e-3, steps=6)], stepping=stepping, observe=states.append
+    )
+    negative = value(states[-1], "lumen volume") < 0
+    assert negative
+    assert any("walls have passed through each other, from pressure" in text for text in outcome.remarks)
