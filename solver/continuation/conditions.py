@@ -6,10 +6,11 @@ from abc import ABC, abstractmethod
 import numpy as np
 from petsc4py import PETSc
 
-from annelid.geometry.body import FloatArray
+from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.inventory import inner_surface
 from annelid.solver.assembly.charges import charge_of
 from annelid.solver.assembly.system import System
+from annelid.solver.readout.surface_weights import SurfaceWeights
 
 
 class Condition(ABC):
@@ -103,7 +104,7 @@ class LinearCondition(Condition):
     """
 
     def __init__(
-        self, system: System, nodes: FloatArray, weights: FloatArray, *, offset: float, scale: float
+        self, system: System, nodes: IntArray, weights: FloatArray, *, offset: float, scale: float
     ) -> None:
         super().__init__(system)
         self.offset = offset
@@ -194,23 +195,12 @@ def point_condition(system: System, position: tuple[float, ...], component: int,
 
 
 def opening_condition(system: System, height: float, scale: float) -> Condition:
-    """Mean inner radius at a reference height, from the two rings of nodes around it."""
+    """Mean inner radius around the section at a reference height; radial motions in 3-D are linearised."""
     body = system.problem.model.body
-    nodes = body.surface_nodes(inner_surface(body))
-    z = np.round(body.points[nodes, -1], 6)
-    rings = np.unique(z)
-    high = int(np.clip(np.searchsorted(rings, height), 1, len(rings) - 1))
-    fraction = float(np.clip((height - rings[high - 1]) / (rings[high] - rings[high - 1]), 0.0, 1.0))
-    across = body.points[:, :-1]
-    chosen, weights, offset = [], [], 0.0
-    for ring, part in ((rings[high - 1], 1 - fraction), (rings[high], fraction)):
-        members = nodes[z == ring]
-        r = np.linalg.norm(across[members], axis=1)
-        w = np.zeros((len(members), body.points.shape[1]))
-        w[:, :-1] = part / len(members) * across[members] / np.maximum(r, 1e-30)[:, None]
-        chosen.append(members)
-        weights.append(w)
-        offset += part * float(r.mean())
-    return LinearCondition(
-        system, np.concatenate(chosen), np.concatenate(weights), offset=offset, scale=scale
-    )
+    inner = SurfaceWeights(body, inner_surface(body))
+    share = inner.at_height(height)
+    chosen = np.flatnonzero(share)
+    nodes, radius = inner.nodes[chosen], np.maximum(inner.radius[chosen], 1e-30)
+    weights = np.zeros((len(nodes), body.points.shape[1]))
+    weights[:, :-1] = (share[chosen] / radius)[:, None] * body.points[nodes, :-1]
+    return LinearCondition(system, nodes, weights, offset=float(share @ inner.radius), scale=scale)
