@@ -3,9 +3,11 @@
 
 import csv
 import io
+import math
 import os
 import stat
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -65,7 +67,8 @@ def read_columns(path: Path | str, columns: Sequence[str]) -> FloatArray:
 
 
 def _number(row: dict[str, str], name: str) -> float:
-    try:
-        return float(row[name])
-    except ValueError:
-        raise ValueError(f"{name}: '{row[name][:40]}' is not a number") from None
+    with suppress(ValueError):
+        value = float(row[name])
+        if math.isfinite(value):
+            return value
+    raise ValueError(f"{name}: '{row[name][:40]}' is not a number")

@@ -135,6 +135,9 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
 
 def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     """Why the model may differ from a real part."""
+    least = np.ones(0) if table is None else table.columns.get(q.LEAST_BREAKDOWN_MARGIN.name, np.ones(0))
+    if np.nanmin(least, initial=1.0) < 1.0:
+        yield "At the most loaded point the electric field exceeds the dielectric strength in some states."
     if table is not None and compressed_wall_text(table):
         yield "A part of the wall is in compression in its own plane; the real wall may wrinkle there."
     jacobian = run.summary.get("facts", {}).get("mesh", {}).get("minimum scaled Jacobian", 1.0)

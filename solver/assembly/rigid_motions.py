@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
+from annelid.geometry.elements import CORNERS, FACETS
 from annelid.geometry.errors import InvalidValue
 from annelid.solver.assembly.constraints import Constraints, FixedComponent, LinearConstraint
 from annelid.solver.model.boundary import Foundation
@@ -85,9 +86,7 @@ def _of_foundation(body: Body, foundation: Foundation) -> FloatArray:
     else:
         normal = np.cross(along, corners[:, 2] - corners[:, 0])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    count = {3: 2, 6: 3, 9: 4}[
-        facets.shape[1]
-    ]  # corners of a facet; in its middle a cylinder has this normal
+    count = CORNERS[FACETS[body.cell_type][0]]  # in the middle of its corners a cylinder has this normal
     middle = np.mean([_motions(body, facets[:, i]) for i in range(count)], axis=0)
     return np.asarray(np.einsum("kd,kdm->km", normal, middle))
 

@@ -85,6 +85,7 @@ def test_a_companion_has_a_largest_size(tmp_path):
             "missing: radius_mm; expected the columns angle_deg, height_mm, radius_mm",
         ),
         ("angle_deg,height_mm,radius_mm\n0,1\n", "line 2: radius_mm: '' is not a number"),
+        ("angle_deg,height_mm,radius_mm\n0,1,nan\n", "line 2: radius_mm: 'nan' is not a number"),
         ("angle_deg,height_mm,radius_mm\n", "has no rows"),
         ("", "missing: angle_deg, height_mm, radius_mm"),
     ],

@@ -13,6 +13,7 @@ from annelid.results.folder.run_records import Statement, Verdict
 from annelid.results.report import pictures as report_pictures
 from annelid.results.report.report import write_report
 from annelid.results.views import rendering
+from annelid.solver.records import Measure
 
 MET = VERDICTS[:1]
 NO_VOLTAGE = Verdict(
@@ -189,6 +190,18 @@ def test_the_banner_is_green_only_without_failures_and_doubts(tmp_path, tube, ou
         folder.finish(outcome, verdicts=verdicts)
     found, text = banner(tmp_path / "run")
     assert (found, words in text) == (tone, True)
+
+
+def test_the_banner_doubts_a_local_breakdown(tmp_path, tube):
+    """The margin that leaves out 0.5 % of the volume is safe, the one at the most loaded point is not."""
+    with create(tmp_path / "run", tube) as folder:
+        for state in states(tube):
+            local = {"breakdown margin": Measure(1.2, "1"), "least breakdown margin": Measure(0.9, "1")}
+            folder.append(replace(state, quantities={**state.quantities, **local}))
+        folder.finish(OUTCOME, verdicts=MET)
+    tone, text = banner(tmp_path / "run")
+    assert tone == "warning"
+    assert "At the most loaded point the electric field exceeds the dielectric strength" in text
 
 
 def test_tiles_show_requirements_where_they_are_required(tmp_path, tube):
