@@ -1,12 +1,14 @@
 # SPDX-License-Identifier: MIT
 """The compiled equations of a problem: residual, tangent, lumen volume and derivatives by fields."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+import numpy as np
 import ufl
 from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from dolfinx.la import InsertMode
+from numpy.typing import NDArray
 from petsc4py import PETSc
 
 from annelid.solver.energy import forms
@@ -30,6 +32,8 @@ class Equations:
         K = [_derivatives(Ri, problem.unknowns, trials) for Ri in self._R]
         if problem.model.solved_potential:
             K[1][2] = K[2][1] = None  # pressure and potential are not coupled
+        self._problem = problem
+        self._δV: ufl.Form | None = None
         self.volume: fem.Form | None = None
         self.volume_gradient: fem.Form | None = None
         if problem.model.has_lumen:
@@ -37,6 +41,7 @@ class Equations:
             K[0][0] -= problem.lumen_pressure * ufl.derivative(δV, problem.unknowns[0], trials[0])
             self.volume = forms.compile_forms(problem.volume())
             self.volume_gradient = forms.compile_forms(δV)
+            self._δV = δV
         self.residual = forms.compile_forms(self._R)
         self.tangent = forms.compile_forms(K)
 
@@ -56,6 +61,28 @@ class Equations:
             )
             for R in self._R[:blocks]
         ]
+
+    def forces_of(self, cells: NDArray[np.int32]) -> Callable[[PETSc.Vec, float], None]:
+        """The residual that some cells contribute to the nodes, reactions included.
+
+        Args:
+            cells: Local cells.
+
+        Returns:
+            A function that fills a vector laid out like the unknowns, at a pressure in MPa; collective.
+        """
+        R = forms.compile_forms(_restricted(self._R[0], cells))
+        δV = None if self._δV is None else forms.compile_forms(_restricted(self._δV, cells))
+
+        def fill(vector: PETSc.Vec, pressure: float) -> None:
+            assemble(vector, [R], self._problem)
+            if δV is not None and pressure:
+                thrust = zero_vector(self._problem)
+                assemble(thrust, [δV], self._problem)
+                vector.axpy(-pressure, thrust)
+                thrust.destroy()
+
+        return fill
 
 
 def zero_vector(problem: Problem) -> PETSc.Vec:
@@ -83,3 +110,24 @@ def assemble(vector: PETSc.Vec, compiled: Sequence[fem.Form | None], problem: Pr
 
 def _derivatives(form: ufl.Form, unknowns: list, directions: tuple) -> list:
     return [ufl.derivative(form, q, dq) for q, dq in zip(unknowns, directions, strict=True)]
+
+
+def _restricted(form: ufl.Form, cells: NDArray[np.int32]) -> ufl.Form:
+    """A form on some local cells and on the facets of these alone; compiled to the same code."""
+    places: dict[int, list] = {}
+    parts = []
+    for integral in form.integrals():
+        whole = integral.subdomain_data()
+        if id(whole) not in places:
+            places[id(whole)] = [
+                (i, _within(entities, integral.integral_type(), cells)) for i, entities in whole
+            ]
+        parts.append(integral.reconstruct(subdomain_data=places[id(whole)]))
+    return ufl.Form(parts)
+
+
+def _within(entities: NDArray[np.int32], kind: str, cells: NDArray[np.int32]) -> NDArray[np.int32]:
+    if kind == "cell":
+        return entities[np.isin(entities, cells)]
+    pairs = entities.reshape(-1, 2)
+    return pairs[np.isin(pairs[:, 0], cells)].ravel()

@@ -74,6 +74,13 @@ class Support:
         """Whether the surface cannot move along the axis by itself."""
         return self.can_be_moved or (self.hold == "symmetric" and "end_" in self.region)
 
+    @property
+    def fixes_radial_motion(self) -> bool:
+        """Whether the surface cannot move across the axis by itself."""
+        return self.hold in ("all", "radial", "plate all") or (
+            self.hold == "symmetric" and "end_" not in self.region
+        )
+
 
 @dataclass(frozen=True)
 class Foundation:

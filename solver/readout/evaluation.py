@@ -18,7 +18,7 @@ from annelid.solver.readout.displaced_volume import DisplacedVolume
 from annelid.solver.readout.field_reader import FieldReader
 from annelid.solver.readout.gathering import Gathering
 from annelid.solver.readout.integrals import Integrals
-from annelid.solver.readout.reactions import check_reaction_free, reactions_of
+from annelid.solver.readout.reactions import Reactions, check_reaction_free
 from annelid.solver.readout.state_quantities import StateData, quantities_of
 from annelid.solver.records import Equilibrium, Measure
 
@@ -57,6 +57,7 @@ class Evaluation:
         self._gathering = Gathering(self.problem)
         self.reader = FieldReader(self.problem, self._gathering)
         self.fields: dict[str, FloatArray] | None = None
+        self._reactions = Reactions(system)
         self._integrals = Integrals(system, self._gathering)
         self._radial_shape = RadialShape(self.problem.model.body)
         self._datum: tuple[float, float] | None = None
@@ -104,7 +105,7 @@ class Evaluation:
         displacement = self.displacement()
         energies = self._integrals.read(dict(loads.voltages))
         check_reaction_free(self.system, _NO_FORCE * scales_of(self.problem.model).force)
-        reactions = reactions_of(self.system)
+        reactions = self._reactions.read()
         volume = self.system.volume() if self.system.has_volume else None
         displaced = self._displaced.update() if self._displaced is not None else None
         cell_volumes = self._integrals.cell_volumes

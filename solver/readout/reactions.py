@@ -3,8 +3,9 @@
 
 import numpy as np
 from mpi4py import MPI
+from petsc4py import PETSc
 
-from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InvalidValue
 from annelid.solver.assembly.blocks import DISPLACEMENT
 from annelid.solver.assembly.system import System
@@ -23,7 +24,7 @@ def check_reaction_free(system: System, scale: float) -> None:
         InvalidValue: The loads on a part with such a support do not balance.
     """
     problem = system.problem
-    rows, nodes = _rows(system)
+    rows, nodes = _rows(system, system.raw)
     for fixed in (group for group in system.constraints.fixed if group.reaction_free):
         own = float(np.abs(rows[np.isin(nodes, fixed.nodes), fixed.component]).max(initial=0.0))
         force = problem.comm.allreduce(own, op=MPI.MAX)
@@ -37,35 +38,87 @@ def check_reaction_free(system: System, scale: float) -> None:
             )
 
 
-def _rows(system: System) -> tuple[FloatArray, IntArray]:
-    """The residual assembled last including reactions, and the node of each row, of this rank."""
-    problem = system.problem
-    space = problem.spaces[0]
-    owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
-    rows = system.blocks.part(system.raw, DISPLACEMENT).reshape(owned, bs)
-    return rows, problem.node_of_dof[:owned]
+class Reactions:
+    """Forces of the supports on the whole part.
 
-
-def reactions_of(system: System) -> dict[str, tuple[float, float]]:
-    """Force of each support on the whole part, N: (axial along +Z, radial outward); collective.
-
-    Taken from the residual assembled last. A node that two supports hold counts with the first.
+    At a node that several supports share, each takes the force of the cells of its own regions. A force that
+    two supports of one region take together at a corner counts with the first of them.
     """
-    problem = system.problem
-    rows, mine = _rows(system)
-    points = problem.model.body.points[mine]
-    reactions: dict[str, tuple[float, float]] = {}
-    free = np.ones(len(mine), dtype=bool)
-    for support in problem.model.supports:
-        members = np.isin(mine, problem.model.body.surface_nodes(support.region)) & free
-        free &= ~members
-        across = points[members][:, :-1]
-        outward = across / np.maximum(np.linalg.norm(across, axis=1), 1e-30)[:, None]
-        force = np.array([rows[members, -1].sum(), (rows[members, :-1] * outward).sum()])
-        if support.is_plate:
-            force[0] = 0.0  # moves freely along the axis
-        total = np.empty(2)
-        problem.comm.Allreduce(force, total, op=MPI.SUM)
-        axial, radial = total * problem.model.body.multiplicity
-        reactions[support.region] = (float(axial), float(radial))
-    return reactions
+
+    def __init__(self, system: System) -> None:
+        self._system = system
+        body, supports = system.problem.model.body, system.problem.model.supports
+        times = np.zeros(len(body.points), dtype=np.int64)
+        for support in supports:
+            times[body.surface_nodes(support.region)] += 1
+        self._shared = times > 1
+        self._regions = {s.region: _regions_of(body, s.region) for s in supports}
+        regions = set[str]().union(*self._regions.values()) if self._shared.any() else set[str]()
+        self._forces_of = {
+            region: system.equations.forces_of(system.problem.mesh.cells_of(body.regions[region]))
+            for region in sorted(regions)
+        }
+
+    def read(self) -> dict[str, tuple[float, float]]:
+        """(Axial along +Z, radial outward) force of each support, N; collective.
+
+        Taken from the residual assembled last.
+        """
+        problem = self._system.problem
+        whole, mine = _rows(self._system, self._system.raw)
+        points, shared = problem.model.body.points[mine], self._shared[mine]
+        rest = {
+            name: _components(rows, points) * shared[:, None] for name, rows in self._of_regions().items()
+        }
+        alone = _components(whole, points) * ~shared[:, None]
+        reactions: dict[str, tuple[float, float]] = {}
+        for support in problem.model.supports:
+            members = np.isin(mine, problem.model.body.surface_nodes(support.region))
+            holds = np.array([support.fixes_axial_motion, support.fixes_radial_motion])
+            force = alone[members].sum(axis=0)
+            for name in self._regions[support.region] & rest.keys():
+                force += rest[name][members].sum(axis=0)
+                rest[name][np.outer(members, holds)] = 0.0
+            total = np.empty(2)
+            problem.comm.Allreduce(force * holds, total, op=MPI.SUM)
+            axial, radial = total * problem.model.body.multiplicity
+            reactions[support.region] = (float(axial), float(radial))
+        return reactions
+
+    def _of_regions(self) -> dict[str, FloatArray]:
+        """Forces of the cells of each region at the nodes of this rank, N."""
+        system, rows = self._system, {}
+        vector = system.vector() if self._forces_of else None
+        for name, forces in self._forces_of.items():
+            forces(vector, system.loads.pressure)
+            rows[name] = _rows(system, vector)[0].copy()
+        if vector is not None:
+            vector.destroy()
+        return rows
+
+
+def _regions_of(body: Body, surface: str) -> set[str]:
+    """Regions of the cells that have a facet in a surface."""
+    nodes = np.zeros(len(body.points), dtype=bool)
+    nodes[body.surface_nodes(surface)] = True
+    per_facet = body.facets.shape[1]
+    return {
+        name
+        for name, cells in body.regions.items()
+        if (nodes[body.cells[cells]].sum(axis=1) >= per_facet).any()
+    }
+
+
+def _rows(system: System, vector: PETSc.Vec) -> tuple[FloatArray, IntArray]:
+    """Rows of the displacement in a vector like the unknowns, and the node of each, of this rank."""
+    space = system.problem.spaces[0]
+    owned, bs = space.dofmap.index_map.size_local, space.dofmap.index_map_bs
+    rows = system.blocks.part(vector, DISPLACEMENT).reshape(owned, bs)
+    return rows, system.problem.node_of_dof[:owned]
+
+
+def _components(rows: FloatArray, points: FloatArray) -> FloatArray:
+    """Axial and radial component of the forces at some points, shape (n, 2)."""
+    across = points[:, :-1]
+    outward = across / np.maximum(np.linalg.norm(across, axis=1), 1e-30)[:, None]
+    return np.stack([rows[:, -1], (rows[:, :-1] * outward).sum(axis=1)], axis=1)

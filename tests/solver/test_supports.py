@@ -18,6 +18,10 @@ from models import (
 )
 from scipy.optimize import brentq
 
+from annelid.geometry.meshing.build import build
+from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.solver.model.boundary import Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
@@ -73,6 +77,25 @@ def test_radial_support_confines_a_core():
     slope = 0.5 * (4 / 3 * λ ** (1 / 3) - 4 / 3 * λ ** (-5 / 3)) + 2.0 * (λ - 1)
     assert value(state, "axial reaction end_high") == pytest.approx(slope * np.pi, rel=1e-8)
     assert abs(value(state, "mean radial expansion")) < 1e-12
+    side_stress = 2 / 3 * λ ** (-5 / 3) * (1 - λ**2) / 2 + 2.0 * (λ - 1)  # μ J^(-5/3) (1 - I1/3) + κ (J - 1)
+    assert value(state, "radial reaction outer") == pytest.approx(side_stress * 2 * np.pi * λ, rel=1e-8)
+    for end in ("end_low", "end_high"):  # the ends slide, so the corners are held across by the side alone
+        assert value(state, f"radial reaction {end}") == 0.0
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("order", [1, -1])
+def test_parts_that_share_the_nodes_of_their_ends_have_their_own_reactions(order):
+    """Two bonded neo-Hookean bars pulled together: S = μ (λ - λ⁻²) on the area of each (any textbook)."""
+    body = build(Sleeve(1.0, 1.0, (Layer("wall", 0.5),)), MeshSize(along=0.5))
+    parts = (Part("core", neo_hookean(1.0)), Part("wall", neo_hookean(3.0)))
+    ends = ("end_low", "core_end_low", "end_high", "core_end_high")[::order]
+    pull = Stage("pull", displacements={"end_high": 0.2, "core_end_high": 0.2}, steps=2)
+    state = reached(Model(body, parts, tuple(Support(end, "axial") for end in ends)), [pull])[-1]
+    S = 1.2 - 1.2**-2
+    for end, force in (("core_end", S * np.pi), ("end", 3 * S * np.pi * (1.5**2 - 1))):
+        assert value(state, f"axial reaction {end}_high") == pytest.approx(force, rel=1e-7)
+        assert value(state, f"axial reaction {end}_low") == pytest.approx(-force, rel=1e-7)
 
 
 def test_prescribed_motion_is_exact_and_reversible():
