@@ -10,13 +10,16 @@ PYTHON := $(VENV)/bin/python
 LOCK := uv export --quiet --format requirements-txt --no-header --no-annotate --no-emit-project --no-default-groups --group build
 
 .NOTPARALLEL:
-.PHONY: demo test lint bench locks environment environment-dev preflight clean
+.PHONY: demo test test-long lint bench locks environment environment-dev preflight clean
 
 demo: environment
 	$(VENV)/bin/annelid run $(CASE)
 
 test: environment-dev
 	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 1) --dist loadgroup --no-loadscope-reorder
+
+test-long: environment-dev
+	$(PYTHON) -m pytest -m long
 
 lint: environment-dev
 	$(VENV)/bin/ruff check .

@@ -11,6 +11,7 @@ from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
 
 BRANCH_STEP = 0.01  # arc step on a branch over the size of the part: the way there hardly moved it
+_ACROSS = 1e-6  # cosine below which a mode is square to the path and keeps its own sense
 _ENTRIES = 8  # ever smaller first steps onto a branch
 
 
@@ -31,7 +32,7 @@ def jump(
     system, push = continuation.system, mode.vector
     image = system.vector()
     system.mass.product(onward, image)
-    if image.dot(push) < 0:
+    if image.dot(push) < -_ACROSS * image.norm() * system.blocks.norms(push)[0]:
         push = push.copy()
         push.scale(-1.0)
     scales = continuation.newton.scales

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from petsc4py import PETSc
 
+from annelid.solver.assembly.blocks import DISPLACEMENT
 from annelid.solver.assembly.system import System
 from annelid.solver.errors import NoEquilibrium
 
@@ -20,7 +21,7 @@ class Eigenmode:
 
     Attributes:
         stiffness: μ, MPa/mm²; negative is unstable.
-        vector: v, laid out like the unknowns.
+        vector: v, laid out like the unknowns. Its sense is the same on all meshes.
     """
 
     stiffness: float
@@ -68,7 +69,8 @@ def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     system.zero_fixed(start)
     solver.setInitialSpace([start])
     solver.solve()
-    modes = [_mode(system, solver, i) for i in range(solver.getConverged())]
+    uneven = _uneven(system)
+    modes = [_mode(system, solver, i, uneven) for i in range(solver.getConverged())]
     solver.destroy()
     operator.destroy()
     finite = [mode for mode in modes if np.isfinite(mode.stiffness)]
@@ -77,7 +79,26 @@ def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     return sorted(finite, key=lambda mode: mode.stiffness)
 
 
-def _mode(system: System, solver: "SLEPc.EPS", index: int) -> Eigenmode:
+def _mode(system: System, solver: "SLEPc.EPS", index: int, uneven: PETSc.Vec) -> Eigenmode:
     vector = system.vector()
     value = solver.getEigenpair(index, vector)
+    vector.scale(float(np.sign(vector.dot(uneven))) or 1.0)
     return Eigenmode(float(1 / value.real) if value.real else float("inf"), vector)
+
+
+def _uneven(system: System) -> PETSc.Vec:
+    """Forces that widen a part and drive it upwards, most at its lower end and towards +X and +Y.
+
+    Their work on a mode gives it a sense. That of the eigensolver differs between meshes and numbers of
+    ranks, and with it the shape in which a part buckles.
+    """
+    problem, field = system.problem, system.vector()
+    points = problem.model.body.points[problem.node_of_dof[: problem.spaces[0].dofmap.index_map.size_local]]
+    size = np.ptp(problem.model.body.points, axis=0).max()
+    forces = points / size
+    growth = np.exp(forces @ np.array([1.0, 0.5, -2.0][-points.shape[1] :]))
+    forces[:, -1] += 1.0
+    system.blocks.set_part(field, DISPLACEMENT, (forces * growth[:, None]).ravel())
+    image = system.vector()
+    system.mass.product(field, image)
+    return image

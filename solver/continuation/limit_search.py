@@ -114,14 +114,22 @@ def search_ahead(
     arc, system = arc_from(continuation, parameter), continuation.system
     try:
         arc.start()
-        ds = arc_step(arc, step)
+        ds = first = arc_step(arc, step)
         s = 0.0
         for _ in range(most_steps):
             s = _advance(arc, s, ds)
             system.factorise()
             count = system.unstable_modes()
             if count != modes:
-                critical = locate(arc, s, modes, count)[0]
+                try:
+                    critical = locate(arc, s, modes, count)[0]
+                except NoEquilibrium:
+                    # The step may have left the path: in thin walls other shapes are near.
+                    if ds < 1e-3 * first:
+                        raise
+                    s, ds = arc.last.s, ds / 4
+                    arc.go_back()
+                    continue
                 system.restore(critical.state, factorise=True)
                 return SearchResult(CriticalAhead(critical, system.multiplier, arc), system.multiplier, "")
             if system.multiplier >= furthest:

@@ -1,0 +1,54 @@
+# SPDX-License-Identifier: MIT
+"""Quantities that library cases require, on their own meshes and on meshes of half the element size."""
+
+import pytest
+
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import library_cases, read_case
+from annelid.cases.validate.resolved import coarsened
+
+HALVED = 0.02  # relative change of a required quantity
+QUICK = (
+    "balloon_past_maximum",
+    "counterpulsation",
+    "dome_valve",
+    "mandrel",
+    "necking_tube",
+    "oesophagus",
+    "pull_in_tube",
+    "tapered_tube",
+    "two_material_sleeve",
+)
+LONG = [
+    pytest.param(name, marks=[pytest.mark.long, pytest.mark.slow])
+    for name in library_cases()
+    if name not in QUICK
+]
+
+
+def verdicts(case, folder):
+    result = run_case(case, folder)
+    assert result.outcome.kind == "reached", result.outcome.text
+    return {(v.quantity, v.condition, v.limit): v for v in result.verdicts}
+
+
+@pytest.mark.parametrize("name", [*QUICK, *LONG])
+def test_required_quantities_do_not_depend_on_the_mesh(name, tmp_path):
+    case = read_case(library_cases()[name])
+    drawn = verdicts(case, tmp_path / "drawn")
+    halved = verdicts(coarsened(case, 0.5), tmp_path / "halved")
+    assert drawn
+    for key, verdict in drawn.items():
+        assert verdict.met
+        assert halved[key].met
+        assert verdict.value == pytest.approx(halved[key].value, rel=HALVED), key
+
+
+def test_search_for_a_margin_goes_on_where_a_step_has_left_the_path(tmp_path):
+    """Close to its wrinkling, an arc step of the cuff ends on another shape: shorter steps find the margin."""
+    case = coarsened(read_case(library_cases()["cuff"]), 1.5)
+    (margin,) = (
+        v for v in run_case(case, tmp_path / "cuff").verdicts if v.quantity == "stability margin voltage"
+    )
+    assert not margin.is_bound
+    assert margin.value == pytest.approx(1.366, rel=HALVED)  # on a mesh of a third of the element size
