@@ -3,8 +3,12 @@
 
 from annelid.geometry.errors import AnnelidError, InputError
 
-__all__ = ["AnnelidError", "InputError", "NoEquilibrium"]
+__all__ = ["AnnelidError", "InputError", "NoEquilibrium", "SelfContact"]
 
 
 class NoEquilibrium(AnnelidError):
     """No equilibrium was found where the caller asked for one; carries the residual and the loads."""
+
+
+class SelfContact(NoEquilibrium):
+    """Walls of the part would pass through each other; carries the place."""

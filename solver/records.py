@@ -109,8 +109,8 @@ class Outcome:
     """How a path ended.
 
     Attributes:
-        kind: ``"reached"``, ``"limit point"``, ``"bifurcation"``, ``"lost stability"`` or ``"no
-            equilibrium"``.
+        kind: ``"reached"``, ``"limit point"``, ``"bifurcation"``, ``"lost stability"``,
+            ``"self-contact"`` or ``"no equilibrium"``.
         text: The same in a sentence, with the loads.
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Conversion of the tables of a resolved case into the model of the solver."""
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
 from annelid.cases.schema.material import MaterialConstants, PartTable
 from annelid.geometry.body import Body
+from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.material import Breakdown, Material
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["contact_of", "material_of", "model_of", "part_of", "parts_of", "scope_of"]
 
+_THICK = 10  # radius over thickness below which no wrinkles are expected
 _CONSTANTS = frozenset(MaterialConstants.model_fields)
 
 
@@ -108,8 +111,22 @@ def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Mo
         contacts=tuple(contact_of(contact) for contact in case.contacts),
         drawn_pressure=drawn_pressure,
         deposited=body.deposited,
+        smooth_compression=_smooth_compression(shape_of(case)),
         fluid_density=case.surroundings.fluid_density or 0.0,
     )
+
+
+def _smooth_compression(shape: Shape) -> float:
+    """Return the compression, over the shear modulus, that a wall carries without folds.
+
+    A cylinder of thickness t wrinkles at 2 γ μ t/R. For imperfect ones γ = 1 - 0.901 (1 - exp(-√(R/t)/16))
+    (NASA SP-8007, 1968, from memory). Walls above t/R = 1/10 do not wrinkle, and arches are meant to be
+    compressed.
+    """
+    R_over_t = shape.slenderness
+    if shape.is_arch or R_over_t < _THICK:
+        return math.inf
+    return 2 / R_over_t * (1 - 0.901 * (1 - math.exp(-math.sqrt(R_over_t) / 16)))
 
 
 def scope_of(case: Case) -> Scope:

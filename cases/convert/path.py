@@ -57,5 +57,6 @@ def stepping_of(case: Case) -> Stepping:
     return Stepping(
         smallest=path.smallest_step,
         beyond_instability=path.beyond_instability,
+        self_crossing=path.self_crossing,
         seek_limit=path.seek_limit,
     )

@@ -178,6 +178,8 @@ class SteppingTable(Table):
     beyond_instability: Annotated[str, Choice(BEYOND)] = "stop"
     """Where stability is lost: "stop" ends the run there, "follow" continues along unstable states, "jump"
     moves to the next stable state, "branch" follows the buckled branch."""
+    self_crossing: bool = False
+    """Whether the run goes on where walls of the part pass through each other, instead of ending there."""
     seek_limit: Number | None = None
     """Search for the next critical point from the last state up to this multiple of each load."""
 

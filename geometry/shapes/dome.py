@@ -36,6 +36,7 @@ class Dome(Shape):
 
     kind: ClassVar[str] = "dome"
     bands_by_radius: ClassVar[bool] = True
+    is_arch: ClassVar[bool] = True
 
     rim_radius: float
     rise: float

@@ -74,6 +74,7 @@ class Shape(ABC):
         kind: Name of the shape in case files.
         bands_by_radius: Whether edges of bands are radii of the inner face instead of heights.
         can_be_inflated: Whether the wall by itself is a skin that can be inflated.
+        is_arch: Whether the wall is meant to carry compression, as a dome does.
         plane_ends: Whether layers are offset across the axis, so that their ends are plane, instead of
             along the normal of the meridian.
     """
@@ -81,6 +82,7 @@ class Shape(ABC):
     kind: ClassVar[str]
     bands_by_radius: ClassVar[bool] = False
     can_be_inflated: ClassVar[bool] = True
+    is_arch: ClassVar[bool] = False
     plane_ends: ClassVar[bool] = False
 
     layers: tuple[Layer, ...]
@@ -106,6 +108,12 @@ class Shape(ABC):
     def thickness(self) -> float:
         """Thickness of all layers together, mm."""
         return sum(layer.thickness for layer in self.layers)
+
+    @property
+    def slenderness(self) -> float:
+        """Largest radius of the inner face over the thickness of all layers."""
+        radii = self.meridian.at(np.linspace(0.0, self.meridian.length, 200)).position[:, 0]
+        return float(radii.max()) / self.thickness
 
     @property
     def extent(self) -> tuple[float, float]:

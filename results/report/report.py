@@ -128,9 +128,6 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     margins = np.ones(0) if table is None else table.columns.get(q.BREAKDOWN_MARGIN.name, np.ones(0))
     if np.nanmin(margins, initial=1.0) < 1.0:
         yield "The electric field exceeds the dielectric strength in some states."
-    volumes = np.zeros(1) if table is None else table.columns.get(q.LUMEN_VOLUME.name, np.zeros(1))
-    if np.nanmin(volumes, initial=0.0) < 0.0:
-        yield "The lumen volume is negative in some states: walls have passed through each other."
 
 
 def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
@@ -139,7 +136,7 @@ def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     if np.nanmin(least, initial=1.0) < 1.0:
         yield "At the most loaded point the electric field exceeds the dielectric strength in some states."
     if table is not None and compressed_wall_text(table):
-        yield "A part of the wall is in compression in its own plane; the real wall may wrinkle there."
+        yield "A part of the wall is in more compression in its plane than it carries; it may wrinkle there."
     jacobian = run.summary.get("facts", {}).get("mesh", {}).get("minimum scaled Jacobian", 1.0)
     if jacobian < _LOW_JACOBIAN:
         text = f"(scaled Jacobian {digits(jacobian, 2)})"

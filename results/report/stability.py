@@ -94,12 +94,12 @@ def compressed_wall_text(table: PathRecord) -> str:
         return ""
     worst = int(np.argmax(fractions))
     last = f"{digits(100.0 * float(fractions[-1]), 3)} %"
-    text = f"In the last state {last} of the volume of the wall is in compression in its own plane"
+    text = f"In the last state {last} of the volume of the wall is in more compression than a wall carries"
     if fractions[worst] > fractions[-1] * (1.0 + 1e-3):
         largest = f"{digits(100.0 * float(fractions[worst]), 3)} %"
         text += f" (at most {largest}, in state {int(table['state'][worst])})"
     return (
-        f"{text}. A thin wall carries hardly any compression: the real wall becomes slack or wrinkles there. "
+        f"{text}. The real wall becomes slack or wrinkles there. "
         "In the calculation it stays smooth, so the model is stiffer than the real part."
     )
 

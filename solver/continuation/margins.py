@@ -8,6 +8,7 @@ from annelid.solver.continuation.limit_search import search_ahead
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
+from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER, LoadKind, Loads, describe
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
@@ -27,7 +28,7 @@ def margins_ahead(
     newton: Newton,
     modes: int,
     furthest: float,
-    read_fields: Callable[[], bool],
+    read_fields: Callable[[], NoEquilibrium | None],
     units: DisplayUnits,
 ) -> tuple[Margin, ...]:
     """Margins of the present state, one for each load that acts and one for all of them together.
@@ -36,7 +37,7 @@ def margins_ahead(
         newton: The solver; the present state of its system is the working point and is restored afterwards.
         modes: Unstable modes there under given loads.
         furthest: Multiple of a load up to which a critical point is sought.
-        read_fields: Reads the fields of a state; False if a cell is inverted.
+        read_fields: Reads the fields of a state; why no part can be in it, or ``None``.
         units: For the sentences.
     """
     system = newton.system
@@ -99,7 +100,7 @@ def _margin(
     load: str,
     ramp: Ramp,
     furthest: float,
-    read_fields: Callable[[], bool],
+    read_fields: Callable[[], NoEquilibrium | None],
     units: DisplayUnits,
 ) -> Margin:
     """Seek the next critical point along one load; any state may be the present one afterwards."""

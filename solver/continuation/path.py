@@ -65,7 +65,7 @@ class Path:
                 self.stepping.check_control(stage.control)
         self.problem = Problem(model, comm=comm)
         self.system = System(self.problem)
-        self.evaluation = Evaluation(self.system)
+        self.evaluation = Evaluation(self.system, self_crossing=self.stepping.self_crossing)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
 
     def follow(self, *, observe: Observer | None = None) -> Outcome:

@@ -38,10 +38,10 @@ class Relaxation:
 
     Args:
         newton: Solver of the states.
-        read_fields: Reads the fields of the present state; False if a cell is inverted.
+        read_fields: Reads the fields of the present state; why no part can be in it, or ``None``.
     """
 
-    def __init__(self, newton: Newton, read_fields: Callable[[], bool]) -> None:
+    def __init__(self, newton: Newton, read_fields: Callable[[], NoEquilibrium | None]) -> None:
         self.newton = newton
         self.read_fields = read_fields
         self.system = newton.system
@@ -104,8 +104,9 @@ class Relaxation:
             if iteration > 0 and norm < 1e-6 * self.newton.scales.force:
                 if system.unstable_modes() > 0:
                     raise NoEquilibrium("the drag is too small to stabilise the part", drag=α)
-                if not self.read_fields():
-                    raise NoEquilibrium("a step of the jump has inverted elements (det F <= 0)", drag=α)
+                impossible = self.read_fields()
+                if impossible is not None:
+                    raise impossible
                 return
             system.factorise(drag=α)
             system.solve(system.residual, self._dx)
@@ -134,7 +135,7 @@ class Relaxation:
         moved = system.blocks.norms(self._dx)[0] / math.sqrt(len(system.problem.model.body.points))
         system.factorise()
         near = moved < 0.05 * self.newton.scales.length
-        if near and system.unstable_modes() == 0 and self.read_fields():
+        if near and system.unstable_modes() == 0 and self.read_fields() is None:
             return convergence
         self._dx.axpby(1.0, -1.0, system.x)
         self._dx.copy(system.x)

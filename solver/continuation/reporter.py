@@ -8,18 +8,16 @@ from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
+from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.loads import Loads, describe
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN, LUMEN_VOLUME
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
 from annelid.solver.records import Equilibrium, Outcome
 
 Observer = Callable[[Equilibrium], None]
 
 
-_LIMITS = (
-    (BREAKDOWN_MARGIN, 1.0, "the breakdown field is exceeded"),
-    (LUMEN_VOLUME, 0.0, "the lumen volume is negative, so walls have passed through each other,"),
-)
+_LIMITS = ((BREAKDOWN_MARGIN, 1.0, "the breakdown field is exceeded"),)
 """Quantity, smallest possible value and remark."""
 
 
@@ -114,10 +112,14 @@ class Reporter:
         return Outcome(kind, text, stage, parameter, tuple(remark for remark in remarks if remark))
 
     def no_state(
-        self, continuation: StageContinuation, modes: UnstableModes, smallest: float, why: str
+        self, continuation: StageContinuation, modes: UnstableModes, smallest: float, failure: NoEquilibrium
     ) -> Outcome:
         """Outcome of a path on which no further state is found."""
         parameter, stage = continuation.last.s / continuation.length, continuation.stage.name
+        why = failure.message
+        if isinstance(failure, SelfContact):
+            text = f"{why}, just beyond {self.now()}; contact of a part with itself is not modelled"
+            return self.outcome("self-contact", text, stage, parameter)
         text = (
             f"no equilibrium found beyond {self.now()} (stage '{stage}' at {parameter:.4f}; smallest step "
             f"{smallest:g} of the stage; {why})"

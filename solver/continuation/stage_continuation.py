@@ -37,7 +37,7 @@ class StageContinuation:
         driver: What drives the stage.
         control: Condition and load parameter; ``None`` under load control.
         last: The last accepted state.
-        read_fields: Reads the fields of the present state; False if a cell is inverted.
+        read_fields: Reads the fields of the present state; why no part can be in it, or ``None``.
 
     Args:
         newton: As above; the present state of its system is where the stage starts.
@@ -52,7 +52,7 @@ class StageContinuation:
         newton: Newton,
         stage: Stage,
         ramp: Ramp,
-        read_fields: Callable[[], bool],
+        read_fields: Callable[[], NoEquilibrium | None],
         *,
         multiplier: float | None = None,
     ) -> None:
@@ -287,8 +287,9 @@ class StageContinuation:
         corrected, most = self._moves(self._predicted)
         if corrected > max(SMALL_MOVE, 0.5 * move) or most > max(SMALL_MOVE, furthest):
             raise NoEquilibrium("the next state found is far off the path", residual=corrected)
-        if not self.read_fields():
-            raise NoEquilibrium("the next state found has inverted elements (det F <= 0)", residual=corrected)
+        impossible = self.read_fields()
+        if impossible is not None:
+            raise impossible
         self._curved = corrected < _WELL_PREDICTED * move
 
     def _refuse_turn(self) -> None:

@@ -10,7 +10,7 @@ from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.reporter import Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
-from annelid.solver.errors import NoEquilibrium
+from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.stepping import Stepping
 from annelid.solver.records import Outcome
 
@@ -76,8 +76,9 @@ class StepControl:
                 convergence = continuation.advance(target)
             except NoEquilibrium as failure:
                 step = (target - s) / 2
-                unsearched = continuation.stage.control == "load" and has_arc(continuation) and not searched
-                if unsearched and step < _SEARCH_BELOW * whole:
+                may_search = continuation.stage.control == "load" and has_arc(continuation)
+                may_search = may_search and not isinstance(failure, SelfContact)
+                if may_search and not searched and step < _SEARCH_BELOW * whole:
                     searched = True
                     ahead = self._past_limit(continuation, s, whole, modes)
                     if isinstance(ahead, Outcome):
@@ -85,8 +86,7 @@ class StepControl:
                     if ahead is not None:
                         modes, step, searched = ahead, whole, False
                 if step < smallest:
-                    why = failure.message
-                    return self._reporter.no_state(continuation, modes, self.stepping.smallest, why)
+                    return self._reporter.no_state(continuation, modes, self.stepping.smallest, failure)
                 continue
             result = self._take(continuation, target, convergence, modes)
             if isinstance(result, Outcome):

@@ -114,7 +114,7 @@ class Collapse:
         try:
             lowest = lowest_eigenmodes(system, 2)[0]
             stiffness = max(abs(lowest.stiffness) * self.newton.scales.length**2, _LEAST_STIFFNESS)
-            Relaxation(self.newton, lambda: True).settle(Loads(), lowest.vector, stiffness)
+            Relaxation(self.newton, lambda: None).settle(Loads(), lowest.vector, stiffness)
         except NoEquilibrium:
             system.restore(before, factorise=True)
             return False

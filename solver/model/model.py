@@ -43,6 +43,7 @@ class Model:
             ``drawn_pressure``: a lattice printed on an inflated skin.
         bare_stroke: Stroke of the bare skin, to compare with; ``None``: no amplification is reported.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
+        smooth_compression: Compression in their plane over the shear modulus that walls carry without folds.
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
 
     Raises:
@@ -60,6 +61,7 @@ class Model:
     drawn_pressure: float | None = None
     bare_stroke: BareStroke | None = None
     deposited: tuple[str, ...] = ()
+    smooth_compression: float = 0.0
     fluid_density: float = 0.0
 
     def __post_init__(self) -> None:

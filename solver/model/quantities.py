@@ -218,8 +218,9 @@ LEAST_IN_PLANE_STRESS = Quantity(
 COMPRESSED_WALL = Quantity(
     "compressed wall fraction",
     "fraction",
-    "volume with σ2 < 0 / volume",
-    "fraction of the wall volume that is compressed in the plane of the wall",
+    "volume with σ2 < -σ_w / volume",
+    "fraction of the wall volume that is compressed in the plane of the wall by more than the stress σ_w at "
+    "which it wrinkles",
     larger_is_better=False,
 )
 PEAK_STRESS_OF = Quantity(

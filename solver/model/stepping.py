@@ -36,6 +36,8 @@ class Stepping:
             states, ``"jump"`` moves under given loads to the next stable state, as a real part would, and
             ``"branch"`` turns onto the buckled path at a bifurcation and follows it by arc length until the
             loads of the stage are reached.
+        self_crossing: Whether a path goes on where walls of the part pass through each other; otherwise it
+            ends where they touch, as the model has no contact of a part with itself.
         seek_limit: From the last state on, look for the next critical point as each load grows, up to this
             multiple of it, and state the margins; ``None`` does not.
         tolerance: Convergence tolerances.
@@ -44,6 +46,7 @@ class Stepping:
     smallest: float = 1e-4
     easy: int = 8
     beyond_instability: str = "stop"
+    self_crossing: bool = False
     seek_limit: float | None = None
     tolerance: Tolerance = field(default_factory=Tolerance)
 

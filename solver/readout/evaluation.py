@@ -3,13 +3,16 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
+from annelid.geometry.self_crossing import SelfCrossing
 from annelid.solver.assembly.system import System
 from annelid.solver.energy.problem import Problem
+from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.loads import Loads
 from annelid.solver.model.quantities import LARGEST_DIAMETER, LENGTH
 from annelid.solver.model.scales import scales_of
@@ -45,15 +48,20 @@ _NO_FORCE = 1e-5  # of μ L²: force below which reaction-free nodes have none
 class Evaluation:
     """Turns the present unknowns of a system into an ``Equilibrium``.
 
+    Args:
+        system: The equations.
+        self_crossing: Whether walls may pass through each other.
+
     Attributes:
         system: The equations.
         reader: Reads the fields.
         fields: Fields read last, by name, on the first rank; ``None`` before the first.
     """
 
-    def __init__(self, system: System) -> None:
+    def __init__(self, system: System, *, self_crossing: bool = False) -> None:
         self.system = system
         self.problem: Problem = system.problem
+        self._self_crossing = self_crossing
         self._gathering = Gathering(self.problem)
         self.reader = FieldReader(self.problem, self._gathering)
         self.fields: dict[str, FloatArray] | None = None
@@ -64,11 +72,31 @@ class Evaluation:
         self._displaced = DisplacedVolume(system) if system.has_volume else None
         self._drawn_volume = system.volume() if system.has_volume else 0.0
 
-    def read_fields(self) -> bool:
-        """Read the fields of the present state; False if a cell is inverted (det F <= 0). Collective."""
+    def read_fields(self) -> NoEquilibrium | None:
+        """Read the fields of the present state; collective.
+
+        Returns:
+            Why no part can be in this state, ``None`` if one can: a cell is inverted (det F <= 0), or walls
+            pass through each other.
+        """
         self.fields = None  # two states at a time would cost memory
         self.fields, valid = self.reader.read(self.system.loads.natural)
-        return valid
+        if not valid:
+            return NoEquilibrium("the state found has inverted elements (det F <= 0)")
+        displacement = None if self._self_crossing else self.displacement()
+        place = None
+        if displacement is not None:
+            place = self._crossing.place(displacement)
+        place = self.problem.comm.bcast(place)
+        if place is None:
+            return None
+        axes = ("R", "Z") if len(place) == 2 else ("X", "Y", "Z")
+        at = ", ".join(f"{axis} {value:.3g} mm" for axis, value in zip(axes, place, strict=True))
+        return SelfContact(f"walls of the part touch each other at {at}", place=tuple(place))
+
+    @cached_property
+    def _crossing(self) -> SelfCrossing:
+        return SelfCrossing(self.problem.model.body)
 
     def displacement(self) -> FloatArray | None:
         """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm; collective."""

@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: MIT
 """Compression of a wall in its own plane, where a thin wall goes slack or wrinkles.
 
-A thin wall carries hardly any compression in its plane; where the model shows some, the real part folds
-(tension-field theory: Wagner 1929; Pipkin, IMA J. Appl. Math. 36, 85, 1986; both from memory).
+A thin wall carries hardly any compression in its plane; where the model shows more, the real part folds
+(tension-field theory: Wagner 1929; Pipkin, IMA J. Appl. Math. 36, 85, 1986; both from memory). How much it
+carries is ``Model.smooth_compression``.
 """
 
 import numpy as np
@@ -40,7 +41,7 @@ def least_in_plane_stress(frame: FloatArray, σ: FloatArray, F: FloatArray) -> F
 
 
 def compressed_fraction(model: Model, least: FloatArray, cell_volumes: FloatArray) -> float:
-    """Fraction of the walls' volume in compression in its plane.
+    """Fraction of the walls' volume in more compression in its plane than it carries smooth.
 
     Args:
         model: For the regions and their shear moduli.
@@ -53,7 +54,7 @@ def compressed_fraction(model: Model, least: FloatArray, cell_volumes: FloatArra
         if part.region in NO_WALL:
             continue
         cells = model.body.regions[part.region]
-        limit = -_THRESHOLD * part.material.initial_shear_modulus()
+        limit = -max(_THRESHOLD, model.smooth_compression) * part.material.initial_shear_modulus()
         compressed += float(((least[cells] < limit) @ shares * cell_volumes[cells]).sum())
         total += float(cell_volumes[cells].sum())
     return compressed / total if total > 0 else 0.0

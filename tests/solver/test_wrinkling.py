@@ -6,6 +6,8 @@ waves of the length π √(R t) / (12 (1 - ν²))^(1/4) (Timoshenko & Gere, Theo
 memory). Stresses of thin walls of equal stretch: own derivations beside the tests.
 """
 
+import math
+
 import numpy as np
 import pytest
 from dielectric_cases import MU, RUBBER, sheet, volts
@@ -106,3 +108,14 @@ def test_oversized_liner_is_the_compressed_part_of_a_wall():
     assert 1 + value(rest, "mean radial expansion") == pytest.approx(a, rel=WALL)
     assert value(rest, "compressed wall fraction") == pytest.approx(1 / 3, rel=WALL)
     assert value(rest, "least in-plane stress") == pytest.approx(f(a / g), abs=WALL)
+
+
+@pytest.mark.parametrize(("carried", "share"), [(0.0, 1.0), (0.09, 1.0), (0.11, 0.0), (math.inf, 0.0)])
+def test_compression_that_a_wall_carries_is_no_folding(carried, share):
+    """A bar shortened to λ has the stress μ (λ² - 1/λ), -0.1 μ at λ = 0.9667."""
+    λ = brentq(lambda λ: λ**2 - 1 / λ + 0.1, 0.9, 1.0)
+    part = Part("wall", neo_hookean())
+    model = Model(tube_body(1.01), (part,), SLIDING, smooth_compression=carried)
+    state = reached(model, [Stage("press", displacements={"end_high": λ - 1}, steps=2)])[-1]
+    assert value(state, "least in-plane stress") == pytest.approx(-0.1, rel=1e-6)
+    assert value(state, "compressed wall fraction") == share
