@@ -32,13 +32,13 @@ FAILED = 1  # no equilibrium at all
 def check_command(options: argparse.Namespace) -> int:
     """Check a case; print it resolved, with its mesh quality, number of unknowns and expected run time."""
     from annelid.cases.run.check import check_case
-    from annelid.cases.validate.resolved import case_hash, to_toml
+    from annelid.cases.validate.resolved import case_hash, resolved_text
     from annelid.geometry.meshing.quality import quality
     from annelid.solver.model.quantities import quantity_of
 
     case = _read_case(options)
     checked = check_case(case)
-    print(to_toml(case))
+    print(resolved_text(case))
     known = {name: quantity_of(name).unit for name in checked.quantities}
     names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
     lines = [
