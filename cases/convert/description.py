@@ -6,6 +6,7 @@ from typing import Any, get_args
 
 from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
+from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
@@ -102,6 +103,7 @@ class _Describer:
         yield entries("Obstacles", case.contacts, self._contact)
         yield entries("Stages", case.stages, self._stage)
         yield entries("Requirements", case.requirements, self._requirement)
+        yield Statement("Remarks", tuple(_sentence(remark) for remark in remarks_on(case)))
 
     def _shape(self, shape: ShapeTable) -> tuple[str, ...]:
         kind, sizes = str(shape.kind), self._pairs(shape, "kind", "layers", "meridian")

@@ -233,6 +233,7 @@ class CrossCheck:
             else self._named("supports", "region"),
         )
         findings.check(checks.check_stages(stages, names, inventory))
+        findings.check(checks.check_obstacles(stages, contacts))
         if findings.complete("supports"):
             findings.check(checks.check_lumen(stages, supports, inventory))
             findings.check(checks.check_shared_edges(stages, supports, inventory))

@@ -13,6 +13,9 @@ from annelid.geometry.errors import InputError
 SCALED_JACOBIAN_FLOOR: dict[str, float] = {"quad9": 0.2, "hexahedron27": 0.2, "tetra10": 0.005}
 """Least scaled Jacobian of a valid mesh; it is low for tetrahedra, which are flat in a thin wall."""
 
+LOW_SCALED_JACOBIAN = 0.2
+"""Least scaled Jacobian below which a valid mesh has distorted cells, whose values are less accurate."""
+
 _CHUNK = 20000  # cells at a time, to limit the memory
 
 
