@@ -103,9 +103,9 @@ def test_the_bending_length_of_curved_walls(usual):
 def test_distorted_cells(usual):
     poor, good = RegionQuality(1, 0.19, 1.0), RegionQuality(1, 0.2, 1.0)
     case = case_from_tables(usual)
-    (remark,) = remarks_on(case, Quality(poor, 9, {}, "wall", (4.0, 1.0)))
+    (remark,) = remarks_on(case, Quality(poor, 9, {}, "wall", (4.0, 1.0), 0))
     assert remark.startswith("mesh: the least scaled Jacobian is 0.19 in region wall, below 0.2")
-    assert remarks_on(case, Quality(good, 9, {}, "wall", (4.0, 1.0))) == []
+    assert remarks_on(case, Quality(good, 9, {}, "wall", (4.0, 1.0), 0)) == []
 
 
 def test_the_check_and_the_run_say_it(usual, tmp_path, capsys, monkeypatch):
