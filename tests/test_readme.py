@@ -23,7 +23,7 @@ def test_the_readme_defines_every_quantity(quantity):
 def test_first_case_has_the_values_of_the_library_case():
     lines = (ROOT / "cases" / "library" / "cuff.toml").read_text(encoding="utf-8")
     sheets = 'sheets = { count = 4, thickness = "45 um" }'
-    for quoted in ("natural_stretch = { hoop = 0.88 }", sheets, "2 kV"):
+    for quoted in ("prestretch = { hoop = 1.11, axial = 1.11 }", sheets, "2 kV"):
         assert quoted in README
         assert quoted in lines
 

@@ -31,20 +31,23 @@ FAILED = 1  # no equilibrium at all
 
 def check_command(options: argparse.Namespace) -> int:
     """Check a case; print it resolved, with its mesh quality, number of unknowns and expected run time."""
+    from annelid.cases.convert.plausibility import remarks_on
     from annelid.cases.run.check import check_case
-    from annelid.cases.validate.resolved import case_hash, to_toml
+    from annelid.cases.validate.resolved import case_hash, resolved_text
     from annelid.geometry.meshing.quality import quality
     from annelid.solver.model.quantities import quantity_of
 
     case = _read_case(options)
     checked = check_case(case)
-    print(to_toml(case))
+    print(resolved_text(case))
+    measured = quality(checked.body)
     known = {name: quantity_of(name).unit for name in checked.quantities}
     names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
     lines = [
         f"case hash {case_hash(case)}",
-        *quality(checked.body).table().splitlines(),
+        *measured.table().splitlines(),
         *checked.cost.lines(),
+        *(f"remark: {remark}" for remark in remarks_on(case, measured)),
         f"reported quantities: {names}",
     ]
     print("\n".join(f"# {line}" for line in lines))
@@ -53,6 +56,7 @@ def check_command(options: argparse.Namespace) -> int:
 
 def run_command(options: argparse.Namespace) -> int:
     """Run a case and write its report."""
+    from annelid.cases.convert.plausibility import remarks_on
     from annelid.cases.run.environment import prepare, require_libraries
     from annelid.cases.run.run import default_folder, run_case
     from annelid.cases.validate.resolved import case_hash
@@ -67,7 +71,8 @@ def run_command(options: argparse.Namespace) -> int:
         return _print_outcome(folder, report=not options.no_report)
     require_libraries()
     if options.expect_ranks is None:
-        print(f"running {case.title}\nin {folder}", file=sys.stderr)
+        remarks = (f"remark: {remark}" for remark in remarks_on(case))
+        print(f"running {case.title}", f"in {folder}", *remarks, sep="\n", file=sys.stderr)
     if options.ranks > 1:
         from annelid.cases.run.ranks import start_ranks
 

@@ -7,7 +7,7 @@ import tomllib
 
 from annelid.cases.cluster.command import run_cluster_command, was_submitted
 from annelid.cases.studies.driver import run_study
-from annelid.cases.studies.listing import dry_run_lines, status_lines
+from annelid.cases.studies.listing import dry_run_lines, missed_lines, status_lines
 from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.reading import library_studies
@@ -86,7 +86,7 @@ def _write_results(plan: Plan, store: Store, table: StudyTable, counts: RunCount
     order = ("finished", "failed", "running", "waiting")
     parts = [f"{states.count(word)} {word}" for word in order if word in states]
     new = "" if counts is None else f" ({len(counts.seconds)} new)"
-    lines = [f"runs: {', '.join(parts)}{new}"]
+    lines = [f"runs: {', '.join(parts)}{new}", *missed_lines(table.rows)]
     stale = store.count_other_folders(plan.runs)
     if stale:
         text = f"{counted(stale, 'other Run folder')} of earlier versions of the study: kept, but not counted"

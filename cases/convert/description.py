@@ -4,13 +4,16 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, get_args
 
+from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
+from annelid.cases.convert.plausibility import remarks_on
+from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
-from annelid.cases.schema.material import MaterialTable, PartTable
+from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
@@ -92,7 +95,7 @@ class _Describer:
         yield Statement("Lattice", self._lattice(case.lattice))
         yield Statement("Making", self._making(case.making, case.lattice))
         yield Statement("Model", self._mesh(case.mesh, has_lattice=case.lattice is not None))
-        yield entries("Parts", case.parts, lambda part: self._part(part, case.materials[part.material]))
+        yield entries("Parts", case.parts, lambda part: self._part(case, part))
         yield entries("Electrodes", case.electrodes, self._electrode)
         yield entries("Supports", case.supports, self._support)
         yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self._pairs(f, 'region')}.")
@@ -100,13 +103,14 @@ class _Describer:
         yield entries("Obstacles", case.contacts, self._contact)
         yield entries("Stages", case.stages, self._stage)
         yield entries("Requirements", case.requirements, self._requirement)
+        yield Statement("Remarks", tuple(_sentence(remark) for remark in remarks_on(case)))
 
     def _shape(self, shape: ShapeTable) -> tuple[str, ...]:
         kind, sizes = str(shape.kind), self._pairs(shape, "kind", "layers", "meridian")
         if isinstance(shape, BalloonTable):
             kind, sizes = f"{kind}, {shape.meridian.kind}", self._pairs(shape.meridian, "kind")
         layers = ", ".join(
-            f"{layer.name} {self._units.show('length', layer.thickness)}" for layer in shape.layers
+            f"{layer.name} {self._units.show('length', layer_of(layer).thickness)}" for layer in shape.layers
         )
         noun = "layers from the inside" if len(shape.layers) > 1 else "layer"
         return _sentence(f"{kind}: {sizes}"), _sentence(f"{noun}: {layers}")
@@ -136,7 +140,8 @@ class _Describer:
         left_out += {"axisymmetric": ["around", "sector"], "solid": ["sector"]}.get(mesh.model, [])
         return (_sentence(f"{_MODELS[mesh.model]}; elements: {self._pairs(mesh, *left_out)}"),)
 
-    def _part(self, part: PartTable, material: MaterialTable) -> str:
+    def _part(self, case: Case, part: PartTable) -> str:
+        material = case.materials[part.material]
         constants = self._pairs(material, "law", neutral=(0, 1))
         words = [f"{part.material} ({', '.join(filter(None, (_LAWS[material.law], constants)))})"]
         if part.sheets is not None and part.sheets.thickness is not None:
@@ -146,6 +151,7 @@ class _Describer:
             table = getattr(part, key)
             values = self._pairs(table, neutral=(0, 1)) if table is not None else ""
             words += [f"{_words(key)}: {values}"] if values else []
+            words += as_cast_words(case, part, self._units) if key == "natural_stretch" else ()
         return f"{part.region}: {'; '.join(words)}."
 
     def _electrode(self, electrode: ElectrodeTable) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from annelid.cases.convert.shape import entries_of, shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
-from annelid.cases.schema.material import MaterialConstants, PartTable
+from annelid.cases.schema.material import MaterialConstants, NaturalStretchTable, PartTable
 from annelid.geometry.body import Body
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
@@ -21,7 +21,15 @@ from annelid.solver.model.quantities import Scope
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
 
-__all__ = ["contact_of", "material_of", "model_of", "part_of", "parts_of", "scope_of"]
+__all__ = [
+    "contact_of",
+    "material_of",
+    "model_of",
+    "natural_stretch_of",
+    "part_of",
+    "parts_of",
+    "scope_of",
+]
 
 _THICK = 10  # radius over thickness below which no wrinkles are expected
 _CONSTANTS = frozenset(MaterialConstants.model_fields)
@@ -56,10 +64,15 @@ def part_of(case: Case, table: PartTable) -> Part:
         table.region,
         material_of(case, table.material),
         Sheets(sheets.count, sheets.thickness) if sheets and sheets.thickness is not None else None,
-        NaturalStretch(**entries_of(table.natural_stretch)),
+        natural_stretch_of(table.natural_stretch),
         ElectrodeFilm(**entries_of(film)) if film else None,
         Fibres(**entries_of(fibres)) if fibres else None,
     )
+
+
+def natural_stretch_of(table: NaturalStretchTable) -> NaturalStretch:
+    """Return the natural stretch of a part in its drawn shape."""
+    return NaturalStretch(**entries_of(table))
 
 
 def parts_of(case: Case, body: Body) -> tuple[Part, ...]:

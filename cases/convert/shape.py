@@ -52,7 +52,14 @@ def _shape_of(table: ShapeTable) -> Shape:
 
 
 def layer_of(table: LayerTable) -> Layer:
-    """Return a layer of the wall."""
+    """Return a layer of the wall.
+
+    Raises:
+        InvalidValue: It has no thickness, or a value is not allowed.
+    """
+    if table.thickness is None:
+        text = 'missing: expected the mounted thickness, for example "180 um", or a thickness of its sheets'
+        raise InvalidValue(text, key="thickness")
     return Layer(table.name, table.thickness)
 
 

@@ -12,7 +12,7 @@ from annelid.cases.run.environment import provenance
 from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.requirements import Quantities, verdicts
-from annelid.cases.validate.resolved import case_hash, to_toml
+from annelid.cases.validate.resolved import case_hash, resolved_text
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.quality import quality
 from annelid.results.folder.run_folder import RunFolder
@@ -38,7 +38,7 @@ class RunWriter:
         self._body = body
         self._folder = RunFolder.create(
             folder,
-            case_toml=to_toml(case),
+            case_toml=resolved_text(case),
             case_hash=case_hash(case),
             description=description,
             provenance=provenance(ranks),

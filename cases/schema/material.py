@@ -130,7 +130,9 @@ class SheetsTable(Table):
     count: Whole
     """Number of sheets in the layer."""
     thickness: Length | None = None
-    """Drawn thickness of one sheet; default: the layer thickness divided by count."""
+    """Thickness of one sheet as mounted; default: the layer thickness divided by count."""
+    cast_thickness: Length | None = None
+    """Thickness of one sheet as cast, before it is stretched; instead of thickness."""
 
 
 class NaturalStretchTable(Table):
@@ -142,6 +144,15 @@ class NaturalStretchTable(Table):
     """Along the axis."""
     swelling: Number = 1.0
     """Equal linear growth in all directions."""
+
+
+class PrestretchTable(Table):
+    """Ratios of the mounted size to the size as cast; 1.25 is a natural stretch of 0.8."""
+
+    hoop: Number = 1.0
+    """Along the circumference."""
+    axial: Number = 1.0
+    """Along the axis."""
 
 
 class ElectrodeFilmTable(Table):
@@ -177,6 +188,8 @@ class PartTable(Table):
     """Dielectric sheets of the layer; default: one sheet as thick as the layer."""
     natural_stretch: NaturalStretchTable = NaturalStretchTable()
     """Ratio of the stress-free size to the drawn size."""
+    prestretch: PrestretchTable | None = None
+    """Ratio of the mounted size to the size as cast; instead of natural_stretch."""
     electrode_film: ElectrodeFilmTable | None = None
     """Stiffness of the electrodes; default: none."""
     fibres: FibresTable | None = None

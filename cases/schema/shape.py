@@ -17,8 +17,8 @@ class LayerTable(Table):
 
     name: Name
     """Name of the region; parts and electrodes refer to it."""
-    thickness: Length
-    """Drawn thickness, for example "180 um"."""
+    thickness: Length | None = None
+    """Mounted thickness, for example "180 um"; default: that of the sheets of its part."""
 
 
 Layers = Annotated[tuple[LayerTable, ...], Field(min_length=1)]

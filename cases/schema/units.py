@@ -15,7 +15,7 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from annelid.solver.display import KINDS
 
-__all__ = ["Unit", "UnitError", "parse", "quantity", "registry_quantity", "show", "units_read"]
+__all__ = ["Unit", "UnitError", "as_read", "parse", "quantity", "registry_quantity", "show", "units_read"]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 _POWER = re.compile(r"([A-Za-z])([23])\b")  # volumes are written as "mm3"
@@ -82,8 +82,13 @@ def parse(value: object, unit: str) -> float:
 
 def show(value: float, unit: str) -> str | float:
     """Write a quantity as ``parse`` reads it: ``"0.045 mm"``, or a plain number if it is dimensionless."""
-    number = float(f"{value:.{_DIGITS}g}")
+    number = as_read(value)
     return number if unit in ("", "1") else f"{number:.{_DIGITS}g} {unit}"
+
+
+def as_read(value: float) -> float:
+    """Round a computed value of a case as it would be if it were written to the file and read again."""
+    return float(f"{value:.{_DIGITS}g}")
 
 
 def registry_quantity(number: float, unit: str) -> Any:
@@ -205,7 +210,7 @@ def _factor(written: str, unit: str, value: object) -> float:
 def _finite(number: float, value: object) -> float:
     if not math.isfinite(number):
         raise UnitError(f"{_quote(value)} is not a finite number")
-    return float(f"{number:.{_DIGITS}g}")
+    return as_read(number)
 
 
 def _quote(value: object) -> str:

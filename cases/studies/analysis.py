@@ -62,10 +62,13 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
         requirements=_verdicts(rows),
         objectives={objective.quantity: objective.aim for objective in study.objectives},
     )
-    data = replace(data, front=_front(data), sensitivities=tuple(_sensitivities(plan, data)))
+    data = replace(data, front=_front(data))
     if study.tolerance:
         spreads, yields = _tolerance(plan, data)
         data = replace(data, spreads=tuple(spreads), yields=tuple(yields))
+    # Not across parts of different nominal sizes; the spread of each group has its contributions.
+    if len(data.yields) <= 1:
+        data = replace(data, sensitivities=tuple(_sensitivities(plan, data)))
     return data
 
 

@@ -77,6 +77,13 @@ def make_design(study: Study) -> Design:
         for v, name, label, d in zip(study.vary, names, labels, drawn, strict=True)
         if d
     ]
+    if study.tolerance and not distributions:
+        text = (
+            "is true, but no variable has a distribution, so the parts do not differ: give the sizes that "
+            'vary from part to part a distribution, such as { distribution = "normal", mean = "45 um", '
+            'deviation = "5 %" }, and sampling, or remove tolerance'
+        )
+        raise InputError(f"tolerance: {text}", key="tolerance")
     samples = _samples(study, distributions, bool(listed))
     total = math.prod(map(len, _axes(listed))) * max(1, len(samples))
     if total > _MAX_POINTS:

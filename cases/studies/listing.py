@@ -1,17 +1,19 @@
 # SPDX-License-Identifier: MIT
-"""Text of ``--dry-run`` and ``--status``: the runs with their estimated cost, and their states."""
+"""Lists of runs for the command line: their estimated cost, their states, and what they missed."""
 
 import os
 from collections import Counter
+from collections.abc import Sequence
 
 from annelid.cases.studies.estimate import estimate_cost
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.store import Store
+from annelid.cases.studies.table import ALL_REQUIREMENTS_MET, REQUIREMENTS_MISSED, Row
 from annelid.solver.display import counted
 
-__all__ = ["dry_run_lines", "status_lines"]
+__all__ = ["dry_run_lines", "missed_lines", "status_lines"]
 
-_MAX_LINES = 200
+_MAX_LINES, _MAX_MISSED = 200, 20
 
 
 def dry_run_lines(plan: Plan, store: Store, workers: int) -> list[str]:
@@ -55,6 +57,18 @@ def status_lines(plan: Plan, store: Store) -> list[str]:
     failures = [(run, store.failure(run)) for run in plan.runs if states[run.id] == "failed"]
     lines += [f"{run.id}: {f.kind}: {f.reason}" for run, f in failures[:_MAX_LINES] if f]
     return lines
+
+
+def missed_lines(rows: Sequence[Row]) -> list[str]:
+    """How many runs meet all requirements, and which requirements each other run missed."""
+    judged = [row for row in rows if ALL_REQUIREMENTS_MET in row]
+    missed = [row for row in judged if not row[ALL_REQUIREMENTS_MET]]
+    if not missed:
+        return []
+    lines = [f"requirements: {len(judged) - len(missed)} of {len(judged)} runs meet all of them"]
+    lines += [f"{row['run']} misses {row[REQUIREMENTS_MISSED]}" for row in missed[:_MAX_MISSED]]
+    more = len(missed) - _MAX_MISSED
+    return [*lines, f"… and {more} more, see the table"] if more > 0 else lines
 
 
 def _aligned(rows: list[list[str]]) -> list[str]:

@@ -91,6 +91,9 @@ def search_space(study: Study) -> SearchSpace:
     Raises:
         InputError: A variable cannot be searched over, or is given in several ways.
     """
+    if study.tolerance:
+        text = "is true, but a search chooses its points instead of drawing them as parts vary: remove one"
+        raise InputError(f"tolerance: {text} of tolerance and search", key="tolerance")
     variables: list[Variable] = []
     ranges: dict[str, tuple[float, float, bool]] = {}
     levels: dict[str, tuple[Value, ...]] = {}

@@ -15,9 +15,9 @@ from annelid.results.folder.folder_files import REPORT
 from annelid.results.folder.tables import csv_text, merge_columns, quantity_header
 from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
 
-__all__ = ["ALL_REQUIREMENTS_MET", "StudyTable", "column_header", "verdict_header"]
+__all__ = ["ALL_REQUIREMENTS_MET", "REQUIREMENTS_MISSED", "StudyTable", "column_header", "verdict_header"]
 
-ALL_REQUIREMENTS_MET = "all requirements met"
+ALL_REQUIREMENTS_MET, REQUIREMENTS_MISSED = "all requirements met", "requirements missed"
 
 type Row = dict[str, Any]
 
@@ -29,9 +29,13 @@ def column_header(name: str, unit: str | None) -> str:
 
 def verdict_header(verdict: Mapping[str, Any]) -> str:
     """Header of the column of a verdict: the requirement as text."""
+    return f"met: {_requirement(verdict)}"
+
+
+def _requirement(verdict: Mapping[str, Any]) -> str:
     unit = "" if verdict["unit"] == "1" else f" {verdict['unit']}"
     where = f" {verdict['where']}" if "end of stage" in verdict.get("where", "") else ""
-    return f"met: {verdict['quantity']} {verdict['condition']} {verdict['limit']:g}{unit}{where}"
+    return f"{verdict['quantity']} {verdict['condition']} {verdict['limit']:g}{unit}{where}"
 
 
 class StudyTable:
@@ -117,7 +121,8 @@ def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
     verdicts = summary["verdicts"]
     row |= {verdict_header(verdict): bool(verdict["met"]) for verdict in verdicts}
     if verdicts:
-        row[ALL_REQUIREMENTS_MET] = all(verdict["met"] for verdict in verdicts)
+        missed = [_requirement(verdict) for verdict in verdicts if not verdict["met"]]
+        row |= {ALL_REQUIREMENTS_MET: not missed, REQUIREMENTS_MISSED: "; ".join(missed)}
     cost = summary.get("facts", {}).get("cost", {})
     row["time [s]"] = _number(str(cost.get("time", "nan")).split()[0])
     row["memory [MB]"] = _number(str(cost.get("peak memory of the first rank", "nan")).split()[0])

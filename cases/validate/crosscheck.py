@@ -19,6 +19,7 @@ from annelid.cases.schema.shape import BalloonTable, LayerTable, SleeveTable, Tu
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
 from annelid.cases.validate.crosscheck_lattice import check_lattice, check_making
 from annelid.cases.validate.findings import Findings
+from annelid.cases.validate.mounting import check_stack, mounted
 from annelid.cases.validate.resolved import resolved
 from annelid.cases.validate.valid_tables import ValidTables
 from annelid.geometry.checks import one_of, usable_name
@@ -36,7 +37,6 @@ from annelid.solver.model.stages import Stage
 
 __all__ = ["CrossCheck"]
 
-_SHEET_TOLERANCE = 0.01  # allows for rounded thicknesses; a wrong count differs by far more
 # A lattice that is only printed needs no part, and end rings may be part of the lattice.
 _OPTIONAL_REGIONS = ("lattice", "end ring")
 
@@ -56,9 +56,10 @@ class CrossCheck:
     def __init__(self, raw: dict[str, Any], tables: ValidTables) -> None:
         self._raw = raw
         self.findings = Findings(raw, tables)
-        self.shape = self._build_shape(tables.case)
-        self._check_sheets(tables.case)
-        self.case = resolved(tables.case, self.shape)
+        case = mounted(tables.case, self.findings)
+        self.shape = self._build_shape(case)
+        self._check_sheets(case)
+        self.case = resolved(case, self.shape)
         self.size = self._build_size()
         self.inventory = self._build_inventory()
         materials = self._build_materials()
@@ -121,13 +122,13 @@ class CrossCheck:
         """Check that only layers have sheets, and that these add up to the layer thickness."""
         if self.shape is None:
             return
-        thickness = {layer.name: layer.thickness for layer in self.shape.layers}
+        layers = {layer.name: layer for layer in self.shape.layers}
         regions = region_names(case, self.shape)
         for index, part in enumerate(case.parts):
             if part.sheets is None or part.region not in regions:
                 continue
             with self.findings.catching("parts", index, "sheets"):
-                _check_stack(part, thickness)
+                check_stack(part, layers)
 
     def _build_materials(self) -> dict[str, Material]:
         materials = {}
@@ -232,6 +233,7 @@ class CrossCheck:
             else self._named("supports", "region"),
         )
         findings.check(checks.check_stages(stages, names, inventory))
+        findings.check(checks.check_obstacles(stages, contacts))
         if findings.complete("supports"):
             findings.check(checks.check_lumen(stages, supports, inventory))
             findings.check(checks.check_shared_edges(stages, supports, inventory))
@@ -276,22 +278,6 @@ def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:
                 "probably a wrong unit: make the layers thinner or the radius larger"
             )
             yield Finding(("shape",), InvalidValue(text, key="layers"))
-
-
-def _check_stack(part: PartTable, thickness: dict[str, float]) -> None:
-    assert part.sheets is not None
-    if part.region not in thickness:
-        raise InvalidValue(f"'{part.region}' is not a layer and cannot have sheets: remove sheets")
-    given, count, whole = part.sheets.thickness, part.sheets.count, thickness[part.region]
-    if given is None or count < 1:
-        return
-    total = count * given
-    if abs(total - whole) > _SHEET_TOLERANCE * whole:
-        raise InvalidValue(
-            f"{count} sheets of {given:g} mm add up to {total:g} mm, but the layer is {whole:g} mm thick: "
-            f"give {whole / count:g} mm, or remove thickness",
-            key="thickness",
-        )
 
 
 def _free_axial_motion(

@@ -51,7 +51,8 @@ class Findings:
         text = f"{path_of(self._raw, *keys)}: {error.problem}"
         if isinstance(error.data.get("value"), float) and isinstance(written, str):
             text += "" if f"{error.data['value']:g}" in written else f" (written as '{written}')"
-        self.messages.append(text)
+        if text not in self.messages:  # a record may be built twice
+            self.messages.append(text)
 
     @contextmanager
     def catching(self, *keys: str | int) -> Iterator[None]:

@@ -6,6 +6,7 @@ from typing import Any
 
 import tomli_w
 
+from annelid.cases.convert.as_cast import as_cast_lines
 from annelid.cases.convert.shape import edge_range, shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable, SheetsTable
@@ -13,7 +14,7 @@ from annelid.cases.schema.stage import ElectrodeTable, StageTable
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.stages import DRIVERS
 
-__all__ = ["case_hash", "coarsened", "resolved", "to_toml"]
+__all__ = ["case_hash", "coarsened", "resolved", "resolved_text", "to_toml"]
 
 
 def resolved(case: Case, shape: Shape | None) -> Case:
@@ -37,6 +38,12 @@ def resolved(case: Case, shape: Shape | None) -> Case:
 def to_toml(case: Case) -> str:
     """Return the case as a TOML text from which the same case is read."""
     return tomli_w.dumps(_set_only(case.model_dump(by_alias=True)))
+
+
+def resolved_text(case: Case) -> str:
+    """Return ``to_toml`` of a resolved case, below comments with the sizes of its parts as cast."""
+    comments = [f"# {line}\n" for line in as_cast_lines(case)]
+    return "".join([*comments, *["\n"] * bool(comments), to_toml(case)])
 
 
 def case_hash(case: Case) -> str:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
-from annelid.geometry.errors import InvalidValue
+from annelid.geometry.errors import InputError, InvalidValue
 from annelid.geometry.lattice.chart import Chart
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.base_nodes import base_nodes
@@ -17,6 +17,7 @@ from annelid.geometry.lattice_mesh.core_body import with_core
 from annelid.geometry.lattice_mesh.core_surface import Core
 from annelid.geometry.lattice_mesh.extruded_body import STRUTS, Placement, WallPoints, extruded_body
 from annelid.geometry.lattice_mesh.extrusion import ExtrudedMesh, Slab, extrude
+from annelid.geometry.lattice_mesh.folded_cells import folded_cell_error
 from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingElectrode, lattice_sheet
 from annelid.geometry.lattice_mesh.pole_discs import HIGH, LOW
 from annelid.geometry.meshing.mesh_size import check_count
@@ -106,7 +107,13 @@ def lattice_body(
         body = with_core(body, core)
     if ends is not None:
         body = with_caps(body, ends)
-    check_quality(body)
+    try:
+        check_quality(body)
+    except InputError as error:
+        if (cell := error.data["cell"]) >= len(extruded.cells):
+            raise  # of the core or a cap
+        flat, depths = (values[extruded.cells[cell]] for values in (extruded.flat + start, extruded.depth))
+        raise folded_cell_error(error, lattice, flat, depths, inflated=place is not None) from None
     return body
 
 

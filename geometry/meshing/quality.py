@@ -13,6 +13,9 @@ from annelid.geometry.errors import InputError
 SCALED_JACOBIAN_FLOOR: dict[str, float] = {"quad9": 0.2, "hexahedron27": 0.2, "tetra10": 0.005}
 """Least scaled Jacobian of a valid mesh; it is low for tetrahedra, which are flat in a thin wall."""
 
+LOW_SCALED_JACOBIAN = 0.2
+"""Least scaled Jacobian below which a valid mesh has distorted cells, whose values are less accurate."""
+
 _CHUNK = 20000  # cells at a time, to limit the memory
 
 
@@ -42,6 +45,7 @@ class Quality:
         regions: Quality of each region.
         worst_region: Region of the cell with the least scaled Jacobian.
         worst_place: Centre of that cell, mm.
+        worst_cell: Its number.
     """
 
     whole: RegionQuality
@@ -49,6 +53,7 @@ class Quality:
     regions: Mapping[str, RegionQuality]
     worst_region: str
     worst_place: tuple[float, ...]
+    worst_cell: int
 
     @property
     def minimum_scaled_jacobian(self) -> float:
@@ -88,6 +93,7 @@ def quality(body: Body) -> Quality:
         regions={name: figures(cells) for name, cells in body.regions.items()},
         worst_region=next((name for name, cells in body.regions.items() if worst in cells), ""),
         worst_place=tuple(float(x) for x in body.points[body.cells[worst]].mean(axis=0)),
+        worst_cell=worst,
     )
 
 
@@ -102,14 +108,16 @@ def check_quality(body: Body) -> Quality:
     if least < floor:
         axes = ("R", "Z") if body.model == "axisymmetric" else ("X", "Y", "Z")
         place = ", ".join(f"{axis} = {x:.4g} mm" for axis, x in zip(axes, measured.worst_place, strict=True))
-        what = "is inverted" if least <= 0.0 else "is too distorted"
+        fault = "is inverted" if least <= 0.0 else "is too distorted"
+        fault += f" (scaled Jacobian {least:.3g}, must be at least {floor:g})"
         raise InputError(
-            f"mesh: a cell of region {measured.worst_region!r} at {place} {what} (scaled Jacobian "
-            f"{least:.3g}, must be at least {floor:g}): make mesh.along smaller or mesh.around larger, widen "
-            "a narrow sector, or make the shape smoother there",
+            f"mesh: a cell of region {measured.worst_region!r} at {place} {fault}: make mesh.along smaller "
+            "or mesh.around larger, widen a narrow sector, or make the shape smoother there",
+            fault=fault,
             scaled_jacobian=least,
             place=measured.worst_place,
             region=measured.worst_region,
+            cell=measured.worst_cell,
         )
     return measured
 

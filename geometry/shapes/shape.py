@@ -116,6 +116,18 @@ class Shape(ABC):
         return float(radii.max()) / self.thickness
 
     @property
+    def bending_length(self) -> float:
+        """Least sqrt(R t) along the wall, mm, with its radius of curvature R around the axis.
+
+        The bending at an edge decays over this length: Timoshenko, Woinowsky-Krieger, Theory of Plates and
+        Shells, 1959, chapter 15 (from memory).
+        """
+        position, _, normal, _, _ = self._sampled()
+        with np.errstate(divide="ignore"):
+            radius = position[:, 0] / np.abs(normal[:, 0])
+        return float(math.sqrt(radius.min() * self.thickness))
+
+    @property
     def extent(self) -> tuple[float, float]:
         """Lowest and highest Z of the inner face of the layers, mm."""
         heights = self.meridian.at(np.array([0.0, self.meridian.length])).position[:, 1]

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.errors import InputError
+from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
 from annelid.results.folder.run_record import RunRecord, open_run
@@ -25,7 +26,6 @@ from annelid.results.report.stability import compressed_wall_text, legend, stabi
 from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q
 
-_LOW_JACOBIAN = 0.2
 _MAIN = (
     q.MEAN_RADIAL_EXPANSION,
     q.AXIAL_SHORTENING,
@@ -138,7 +138,7 @@ def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     if table is not None and compressed_wall_text(table):
         yield "A part of the wall is in more compression in its plane than it carries; it may wrinkle there."
     jacobian = run.summary.get("facts", {}).get("mesh", {}).get("minimum scaled Jacobian", 1.0)
-    if jacobian < _LOW_JACOBIAN:
+    if jacobian < LOW_SCALED_JACOBIAN:
         text = f"(scaled Jacobian {digits(jacobian, 2)})"
         yield f"The mesh has distorted cells {text}, whose values are less accurate."
     if run.outcome is not None and any("approximate" in remark for remark in run.outcome.remarks):

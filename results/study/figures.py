@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _PANEL = (3.9, 2.8)
+_DIGITS = range(4, 13)  # of a value in a label; values of a study have at most 12
 _MOST_LINES = 5  # more lines in a figure could not be distinguished
 _LARGEST_MARGIN = 6.0  # over the smallest breakdown margin; margins are unbounded at low voltage
 
@@ -117,11 +118,19 @@ def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> SvgFig
 
 
 def level_label(column: Column, level: object) -> str:
-    """Return a value of a column as text: ``"sheets 4"``, ``"voltage 1.5 kV"``."""
-    if column.unit is None:
-        return f"{column.title} {shortened(level)}"
+    """Return a value of a column as text: ``"sheets 4"``, ``"voltage 1.5 kV"``.
+
+    The texts of different values differ: they have more digits or letters where this is necessary.
+    """
     unit = column.display_unit
-    return f"{column.title} {digits(float(str(level)) * unit.factor)} {unit.name}".strip()
+
+    def text(value: object, length: int) -> str:
+        if column.unit is None:
+            return shortened(value) if length == _DIGITS[0] else str(value)
+        return f"{digits(float(str(value)) * unit.factor, length)} {unit.name}".strip()
+
+    lengths = (n for n in _DIGITS if len({text(value, n) for value in column.levels}) == len(column.levels))
+    return f"{column.title} {text(level, next(lengths, _DIGITS[-1]))}"
 
 
 def choose_levels(levels: Sequence[object], count: int) -> list[object]:

@@ -13,12 +13,13 @@ from annelid.results.pages.render import render
 from annelid.results.study.parallel_coordinates import parallel_coordinates
 from annelid.results.study.sections import fronts, maps, responses, sensitivities, spreads, yields
 from annelid.results.study.study_data import Category, Column, StudyData
-from annelid.solver.display import digits
+from annelid.solver.display import counted, digits
 
 __all__ = ["write_study_page"]
 
 _MOST_ROWS = 500  # of the table; browsers are slow with more
 _MOST_PROBLEMS = 40
+_MOST_REASONS = 8  # a limit that varies makes a requirement of each of its values
 _MOST_AXES = 14
 _LEGEND: dict[Category, tuple[str, str, str]] = {
     "met": ("●", "accent", "all requirements met"),
@@ -98,9 +99,13 @@ def _outcome(data: StudyData) -> dict[str, Any]:
     texts += [f"{failed} failed"] if failed else []
     texts += [f"{pending} are not finished"] if pending else []
     texts += [f"{met} meet all requirements"] if data.requirements else []
+    missed = {text: sum(met is False for met in verdicts) for text, verdicts in data.requirements.items()}
+    most = sorted((text for text in missed if missed[text]), key=lambda text: -missed[text])[:_MOST_REASONS]
+    reasons = [f"{text}: not met by {counted(missed[text], 'run')}." for text in most]
     kind = "unfinished" if pending else "finished, with failures" if failed else "finished"
     tone = "warning" if pending or failed else "success" if met or not data.requirements else "failure"
-    return {"kind": kind, "text": ", ".join(texts) + ".", "tone": tone, "reasons": (), "remarks": data.advice}
+    text = ", ".join(texts) + "."
+    return {"kind": kind, "text": text, "tone": tone, "reasons": reasons, "remarks": data.advice}
 
 
 def _tiles(data: StudyData) -> list[dict[str, str]]:
@@ -151,10 +156,16 @@ def _row(data: StudyData, row: int, columns: list[Column]) -> dict[str, Any]:
         "number": row,
         "id": data.ids[row],
         "link": data.links[row],
-        "outcome": {"missed": "requirement not met", "pending": "not finished"}.get(category, outcome),
+        "outcome": "not finished" if category == "pending" else _with_missed(data, row, outcome),
         "tone": _TONES[category],
         "cells": [_cell(column, row) for column in columns],
     }
+
+
+def _with_missed(data: StudyData, row: int, outcome: str) -> str:
+    """The outcome of a run and the requirements that it missed."""
+    missed = [text for text, verdicts in data.requirements.items() if verdicts[row] is False]
+    return f"{outcome}; not met: {'; '.join(missed)}" if missed else outcome
 
 
 def _problems(data: StudyData) -> dict[str, Any]:

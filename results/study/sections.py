@@ -33,14 +33,15 @@ def responses(data: StudyData) -> tuple[list[dict[str, Any]], str]:
                 key = f"response-{number}-{i}"
                 figures.append(response(data, quantity, listed[0], lines, rows, title=title, name=key))
         else:
-            rows = np.arange(len(data.ids))
             for i, column in enumerate([*listed, *sampled][:_MOST_VARIABLES]):
-                key = f"response-{number}-{i}"
-                figures.append(response(data, quantity, column, None, rows, title="", name=key))
+                for j, (rows, title) in enumerate(_groups(data, column, listed)):
+                    key = f"response-{number}-{i}-{j}"
+                    figures.append(response(data, quantity, column, None, rows, title=title, name=key))
         groups.append({"heading": quantity.label, "figures": _as_mappings(figures)})
-    if listed and not sampled and len(listed) > 3:
-        fixed = ", ".join(level_label(column, column.levels[0]) for column in listed[3:])
-        note = f"The figures show only runs with {fixed}."
+    fixed = listed[3:] if not sampled else listed[1:] if data.yields else []
+    if fixed:
+        values = ", ".join(level_label(column, column.values[0]) for column in fixed)
+        note = f"The figures{' of tolerances' if sampled else ''} show only runs with {values}."
     return groups, note
 
 
@@ -58,10 +59,11 @@ def maps(data: StudyData) -> list[dict[str, Any]]:
             for i, (rows, title) in enumerate(panels)
         ]
     elif len(sampled) >= 2:
-        rows = np.arange(len(data.ids))
-        pairs = list(itertools.combinations(sampled[:3], 2))
+        pairs = itertools.combinations(sampled[:3], 2)
         figures = [
-            feasible_map(data, a, b, rows, title="", name=f"map-{i}") for i, (a, b) in enumerate(pairs)
+            feasible_map(data, a, b, rows, title=title, name=f"map-{i}-{j}")
+            for i, (a, b) in enumerate(pairs)
+            for j, (rows, title) in enumerate(_groups(data, a, listed))
         ]
     return _as_mappings(figures)
 
@@ -172,6 +174,11 @@ def _by_levels(data: StudyData, role: str) -> list[Column]:
     """Variables of a role that vary: numbers before texts, those with most values first."""
     columns = [c for c in data.variables if c.role == role and len(c.levels) > 1]
     return sorted(columns, key=lambda c: (c.unit is None, -len(c.levels)))
+
+
+def _groups(data: StudyData, column: Column, listed: list[Column]) -> list[tuple[NDArray[np.int64], str]]:
+    """Runs and title of each panel of a variable: parts of other nominal sizes have their own panels."""
+    return _panels(data, listed if data.yields and column.role == "sampled" else [])
 
 
 def _panels(data: StudyData, others: list[Column]) -> list[tuple[NDArray[np.int64], str]]:

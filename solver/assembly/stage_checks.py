@@ -18,11 +18,13 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     """Check that a model can be supported and loaded as requested, before it is solved.
 
     Raises:
-        InvalidValue: Unknown electrode, surface or support; a pressure without a lumen, or a lumen whose open
-            end is neither held along the axis nor closed by a plate; a support that its surface cannot have.
+        InvalidValue: Unknown electrode, surface or support; an obstacle with a negative radius; a pressure
+            without a lumen, or a lumen whose open end is neither held along the axis nor closed by a plate; a
+            support that its surface cannot have.
     """
     check_rigid_motions(model, constraints_of(model.body, model.supports))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
+    raise_first(checks.check_obstacles(stages, model.contacts))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
     raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))
     raise_first(checks.check_weight(stages, [part.material for part in model.parts]))

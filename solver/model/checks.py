@@ -185,6 +185,17 @@ def check_stages(stages: Sequence[Stage], names: Names, inventory: Inventory) ->
             yield Finding(("stages", index), InvalidValue(text, key="point.at", subject=subject))
 
 
+def check_obstacles(stages: Sequence[Stage], contacts: Sequence[Contact]) -> Iterator[Finding]:
+    """The radius of an obstacle is not negative in any stage."""
+    round_ones = {contact.name for contact in contacts if contact.has_radius}
+    for index, stage in enumerate(stages):
+        for name in round_ones & set(stage.obstacles):
+            try:
+                within(f"obstacle.{name}", stage.obstacles[name], least=0.0, unit="mm", why="a radius")
+            except InvalidValue as error:
+                yield Finding(("stages", index), error.about(f"stage '{stage.name}'"))
+
+
 def check_lumen(
     stages: Sequence[Stage], supports: Sequence[Support], inventory: Inventory
 ) -> Iterator[Finding]:

@@ -47,10 +47,15 @@ class Contact:
             one_of("kind", self.kind, KINDS)
             one_of("part_is", self.part_is, SIDES)
             within("tolerance", self.tolerance, above=0.0, unit="mm")
-            if self.kind in ("cylinder", "cone", "sphere"):
+            if self.has_radius:
                 within("radius", self.position, least=0.0, unit="mm")
             if self.kind == "cone":
                 within("angle", self.angle, least=-80.0, most=80.0, unit="deg")
+
+    @property
+    def has_radius(self) -> bool:
+        """Whether the position is a radius, which cannot be negative."""
+        return self.kind in ("cylinder", "cone", "sphere")
 
     @property
     def place(self) -> tuple[float, ...]:

@@ -5,6 +5,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import InvalidValue, checking
 
@@ -36,6 +37,13 @@ class Breakdown:
             )
         if self.reference_thickness is not None:
             within("breakdown_reference_thickness", self.reference_thickness, above=0.0, unit="mm")
+
+    def strength(self, in_plane: FloatArray, thickness: FloatArray | float) -> FloatArray:
+        """E_b of a sheet, kV/mm, at its in-plane stretch λ and its present thickness h, mm."""
+        limit = self.field * in_plane**self.stretch_exponent
+        if self.reference_thickness is None:
+            return limit
+        return limit * (thickness / self.reference_thickness) ** self.thickness_exponent
 
 
 @dataclass(frozen=True)

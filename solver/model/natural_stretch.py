@@ -9,7 +9,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InvalidValue
 
-_LEAST, _MOST = 0.05, 20.0
+LEAST, MOST = 0.05, 20.0
 _STRAIGHT = 1e-12  # twist below which there is none
 
 
@@ -31,13 +31,18 @@ class NaturalStretch:
 
     def __post_init__(self) -> None:
         for name in ("hoop", "axial", "swelling"):
-            within(f"natural_stretch.{name}", getattr(self, name), least=_LEAST, most=_MOST)
+            within(f"natural_stretch.{name}", getattr(self, name), least=LEAST, most=MOST)
 
     @property
     def factors(self) -> tuple[float, float, float]:
         """Stress-free over reference length along normal, hoop and axial."""
         g = self.swelling
         return g / (self.hoop * self.axial), g * self.hoop, g * self.axial
+
+    @property
+    def cast_over_mounted_thickness(self) -> float:
+        """Thickness as cast over the mounted one, at the same volume: without the swelling."""
+        return 1 / (self.hoop * self.axial)
 
 
 @dataclass(frozen=True)
@@ -73,7 +78,7 @@ class NaturalField:
             if values is None:
                 continue
             for extreme in (values.min(), values.max()):
-                within(f"natural_stretch.{name}", float(extreme), least=_LEAST, most=_MOST)
+                within(f"natural_stretch.{name}", float(extreme), least=LEAST, most=MOST)
         sheared = self.shear is not None or self.twist is not None
         if sheared and not np.linalg.eigvalsh(self._tensor)[:, 0].min() > 0.0:
             raise InvalidValue(

@@ -90,13 +90,9 @@ def _breakdown_margin(model: Model, values: CellValues, natural: float, frame: F
         thinning = 1 / np.linalg.norm(
             np.linalg.solve(np.swapaxes(values.F[cells], -1, -2), normal[..., None])[..., 0], axis=-1
         )
-        strength = part.material.breakdown
         nodes = model.body.cells[values.cells[cells]]
         in_plane = (thinning / (1 + natural * (growth_through(part, nodes) - 1))) ** -0.5
-        limit = strength.field * in_plane**strength.stretch_exponent
-        if strength.reference_thickness is not None:
-            drawn = sheet_thickness(part, nodes)
-            limit = limit * (thinning * drawn / strength.reference_thickness) ** strength.thickness_exponent
+        limit = part.material.breakdown.strength(in_plane, thinning * sheet_thickness(part, nodes))
         with np.errstate(divide="ignore"):
             margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)
     return margin

@@ -137,5 +137,5 @@ def test_impossible_meshes_are_rejected():
     ):
         chart.v_at_height(1.0, "lattice.from")
     thick = (Layer("skin", 4.2),)  # the smallest radius of curvature of the ellipse is 25/7 mm
-    with pytest.raises(InputError, match=r"a cell of region 'skin'.*is inverted"):
+    with pytest.raises(InputError, match=r"a cell of region 'skin' on the .* inverted .* layers thinner or"):
         lattice_body(lattice_on(chart), thick, COARSE)

@@ -90,7 +90,9 @@ def test_the_description_of_a_case():
     assert statements["Parts"] == [
         "liner: silicone (Gent, shear modulus 0.3 MPa, stretch limit 60); 1 sheet of 45 µm.",
         "skin: silicone (Gent, shear modulus 0.3 MPa, stretch limit 60); 4 sheets of 250 µm; "
-        "natural stretch: hoop 0.8.",
+        "natural stretch: hoop 0.8; pre-stretch: hoop 1.25, axial 1; "
+        "each sheet as cast 312.5 µm, mounted 250 µm; "
+        "inner radius as cast 3.011 mm, mounted 4.045 mm; length as cast 12 mm, mounted 12 mm.",
     ]
     assert statements["Supports"][0] == "end_low: clamped."
     assert statements["Stages"] == ["settle: no change of loads.", "inflate: pressure 120 mmHg."]

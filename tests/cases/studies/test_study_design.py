@@ -11,6 +11,7 @@ from scipy.stats import qmc
 
 from annelid.cases.studies.design import make_design
 from annelid.cases.studies.schema import Study
+from annelid.cases.studies.search_space import search_space
 from annelid.cases.studies.values import to_internal
 from annelid.geometry.errors import InputError
 
@@ -195,3 +196,17 @@ def test_lists_are_combined_with_every_sample():
 def test_invalid_variables_are_refused(vary, keys, message):
     with pytest.raises(InputError, match=message):
         design(*vary, **keys)
+
+
+def test_tolerances_need_parts_that_differ():
+    grid = {"key": "x", "values": ["1 mm", "2 mm"]}
+    with pytest.raises(InputError, match="tolerance: is true, but no variable has a distribution"):
+        design(grid, tolerance=True)
+    sampling = {"method": "random", "samples": 3}
+    assert len(design(grid, UNIFORM, tolerance=True, sampling=sampling).points) == 6
+
+
+def test_a_search_draws_no_parts():
+    study = {"title": "x", "case": "cuff", "vary": [UNIFORM], "search": {"evaluations": 8}, "tolerance": True}
+    with pytest.raises(InputError, match="tolerance: is true, but a search chooses its points"):
+        search_space(Study.model_validate(study))

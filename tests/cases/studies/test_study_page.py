@@ -10,8 +10,15 @@ import re
 import numpy as np
 import pytest
 
+from annelid.cases.cli.main import main
 from annelid.cases.studies.analysis import study_data
+from annelid.cases.studies.listing import missed_lines
+from annelid.cases.studies.opening import open_study
 from annelid.cases.studies.page import write_page
+from annelid.cases.studies.table import StudyTable
+from annelid.results.study.figures import level_label
+from annelid.results.study.sections import maps, responses, spreads
+from annelid.results.study.study_data import Column
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "4.25 mm", "4.5 mm", "4.75 mm", "5 mm"]}
 QUANTITY = "mean radial expansion"
@@ -144,6 +151,68 @@ def test_a_tolerance_study_shows_how_many_parts_conform(page):
     assert "<h2>Tolerances</h2>" in text
     assert text.count(" of 20</td>") == 2
     assert "through 1" in text
+
+
+CLOSE = [{"key": "shape.inner_radius", "values": ["4.7 mm", "4.70001 mm"]}]
+NOISE = [{"name": "noise", "from": 0.9, "to": 1.1}, {"name": "other", "from": 0, "to": 1}]
+WALL = [{"key": "shape.layers.wall.thickness", "formula": "noise * sheet"}]
+
+
+def test_parts_of_almost_equal_nominal_sizes_are_kept_apart(study, drive):
+    plan, store = study(
+        vary=[*CLOSE, *NOISE],
+        derive=WALL,
+        constants={"sheet": "200 um"},
+        sampling={"method": "sobol", "samples": 16},
+        tolerance=True,
+        quantities=[QUANTITY],
+    )
+    table = drive(plan, store)
+    data = study_data(plan, table.rows)
+    groups = [f"inner radius {radius} mm" for radius in ("4.7", "4.70001")]
+    assert [found.group for found in data.yields] == groups
+    assert [found.parts for found in data.yields] == [16, 16]
+    assert [section["heading"] for section in spreads(data)] == groups
+    # The sizes drawn within one group do not explain the difference between two.
+    assert data.sensitivities == ()
+    found = maps(data)
+    assert len(found) == 2
+    for figure, group in zip(found, groups, strict=True):
+        assert f">{group}</text>" in figure["svg"]
+    (drawn,), _ = responses(data)
+    assert len(drawn["figures"]) == 1 + 2 * 2
+
+
+def test_long_texts_of_a_list_have_different_labels():
+    texts = ("a silicone of the first kind", "a silicone of the first sort")
+    column = Column("material", None, "listed", texts)
+    assert [level_label(column, text) for text in texts] == [f"material {text}" for text in texts]
+    short = Column("material", None, "listed", texts[:1])
+    assert level_label(short, texts[0]) == "material a silicone of the fir…"
+
+
+def test_missed_requirements_are_named(page, capsys):
+    _, store, text, _ = page(vary=[RADII, {"key": "notes", "values": ["a", "error"]}], quantities=[QUANTITY])
+    missed = "mean radial expansion at least 4.5"
+    table = StudyTable(*open_study(str(store.path), None))
+    for row in table.rows:
+        if row["status"] == "finished":
+            assert row["requirements missed"] == ("" if row["inner_radius [mm]"] >= 4.5 else missed)
+    assert f"{missed}: not met by 2 runs." in text
+    assert text.count(f"reached; not met: {missed}") == 2
+    assert main(["study", str(store.path), "--collect"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = lines.index("requirements: 3 of 5 runs meet all of them")
+    ids = [row["run"] for row in table.rows if row.get("requirements missed")]
+    assert lines[at + 1 : at + 3] == [f"{run} misses {missed}" for run in ids]
+
+
+def test_only_some_of_many_missed_requirements_are_listed():
+    rows = [{"run": f"{i}", "all requirements met": False, "requirements missed": "a"} for i in range(30)]
+    lines = missed_lines(rows)
+    assert (len(lines), lines[-1]) == (22, "… and 10 more, see the table")
+    assert missed_lines([{"run": "x", "status": "failed"}]) == []
+    assert missed_lines([{"run": "x", "all requirements met": True, "requirements missed": ""}]) == []
 
 
 def test_page_of_a_search_warns_of_uneven_points(page):

@@ -1,0 +1,117 @@
+# SPDX-License-Identifier: MIT
+"""Remarks on values of a case that are allowed but unusual: typing errors, or a coarse mesh."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from annelid.cases.convert.display import display_units_of
+from annelid.cases.convert.model import material_of, natural_stretch_of
+from annelid.cases.convert.shape import shape_of
+from annelid.cases.schema.case import Case
+from annelid.cases.schema.material import PartTable
+from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN, Quality
+from annelid.solver.display import DisplayUnits, digits
+
+__all__ = ["remarks_on"]
+
+# Common practice, no source: what rubbers, gels and tissues have, and what can be made.
+_STRENGTH = 10.0, 500.0  # kV/mm
+_MODULUS = 1e-3, 100.0  # MPa
+_THINNEST = 1e-3  # mm
+_MOST_SHEETS = 1000
+# Elements in the length sqrt(R t): common practice, no source. A clamped tube under pressure widens by 0.1 %
+# too little with three and by 0.6 % with one; with one, the stress at its ends is far too low.
+_ELEMENTS = 3
+
+
+def remarks_on(case: Case, quality: Quality | None = None) -> list[str]:
+    """Return one sentence for each unusual value of a resolved case.
+
+    Args:
+        case: The case.
+        quality: Quality of its mesh, if it was meshed.
+    """
+    units = display_units_of(case)
+    remarks = [*_materials(case, units)]
+    for part in case.parts:
+        remarks += _sheets(part, units)
+    remarks += [*_fields(case, units), *_elements(case, units)]
+    if quality is not None and quality.minimum_scaled_jacobian < LOW_SCALED_JACOBIAN:
+        remarks.append(
+            f"mesh: the least scaled Jacobian is {digits(quality.minimum_scaled_jacobian, 2)} in region "
+            f"{quality.worst_region}, below {LOW_SCALED_JACOBIAN:g}: values in such distorted cells are less "
+            "accurate"
+        )
+    return remarks
+
+
+def _materials(case: Case, units: DisplayUnits) -> Iterator[str]:
+    for name in dict.fromkeys(part.material for part in case.parts):
+        material, key = material_of(case, name), f"materials.{name}"
+        modulus = material.initial_shear_modulus()
+        yield from _outside(f"{key}: the initial shear modulus of", modulus, _MODULUS, "stress", units)
+        if material.breakdown is not None:
+            strength = material.breakdown.field
+            yield from _outside(f"{key}.breakdown_field:", strength, _STRENGTH, "electric field", units)
+
+
+def _outside(
+    what: str, value: float, limits: tuple[float, float], kind: str, units: DisplayUnits
+) -> Iterator[str]:
+    if not limits[0] <= value <= limits[1]:
+        low, high = (units.show(kind, limit) for limit in limits)
+        yield f"{what} {units.show(kind, value)} is outside the usual {low} to {high}"
+
+
+def _sheets(part: PartTable, units: DisplayUnits) -> Iterator[str]:
+    sheets, key = part.sheets, f"parts[{part.region}].sheets"
+    if sheets is None or sheets.thickness is None:
+        return
+    if sheets.thickness < _THINNEST:
+        thickness, least = (units.show("length", value) for value in (sheets.thickness, _THINNEST))
+        yield f"{key}.thickness: {thickness} is thinner than {least}, which can hardly be made"
+    if sheets.count > _MOST_SHEETS:
+        yield f"{key}.count: {sheets.count} sheets are more than {_MOST_SHEETS}, which can hardly be made"
+
+
+def _fields(case: Case, units: DisplayUnits) -> Iterator[str]:
+    """Compare the field of the highest voltage at the drawn thickness with the strength."""
+    parts = {part.region: part for part in case.parts}
+    for electrode in case.electrodes:
+        part = parts[electrode.region]
+        breakdown = material_of(case, part.material).breakdown
+        voltage = max(abs(stage.voltage.get(electrode.name, 0.0)) for stage in case.stages)
+        if breakdown is None or part.sheets is None or part.sheets.thickness is None:
+            continue
+        thickness = part.sheets.thickness
+        through, _, _ = natural_stretch_of(part.natural_stretch).factors
+        strength = float(breakdown.strength(np.sqrt(through), thickness))
+        if voltage / thickness > strength:
+            field, limit = (units.show("electric field", value) for value in (voltage / thickness, strength))
+            yield (
+                f"electrodes[{electrode.name}]: {units.show('voltage', voltage)} across a drawn sheet of "
+                f"{units.show('length', thickness)} is {field}, above its strength of {limit}: it breaks "
+                "down before it moves"
+            )
+
+
+def _elements(case: Case, units: DisplayUnits) -> Iterator[str]:
+    """Compare the elements along a wall with its details; with a lattice they follow the struts."""
+    if case.lattice is not None:
+        return
+
+    def longer_than(length: float) -> str:
+        along, least = (units.show("length", value) for value in (case.mesh.along, length))
+        return f"mesh.along: elements of {along} are longer than {least}"
+
+    for electrode in case.electrodes:
+        width = (electrode.end or 0.0) - (electrode.start or 0.0)
+        if case.mesh.along > width:
+            yield f"{longer_than(width)}, the width of electrode {electrode.name}"
+    bending = shape_of(case).bending_length
+    if case.mesh.along > bending / _ELEMENTS:
+        yield (
+            f"{longer_than(bending / _ELEMENTS)}, a third of sqrt(R t), over which the bending at ends and "
+            "at edges of electrodes decays: stresses there are less accurate"
+        )
