@@ -131,6 +131,7 @@ def _add_run(subparsers: _Subparsers) -> None:
     command.add_argument("--again", action="store_true", help="repeat a finished run")
     text = "do not write the report; `annelid report` can write it later"
     command.add_argument("--no-report", action="store_true", help=text)
+    command.add_argument("--no-surfaces", action="store_true", help=argparse.SUPPRESS)
     command.add_argument("--expect-ranks", type=int, help=argparse.SUPPRESS)
 
 

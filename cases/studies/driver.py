@@ -103,6 +103,7 @@ class _Driver:
 
     def _queue_runs(self, runs: Sequence[PlannedRun]) -> None:
         study = self._plan.file.study
+        self._store.forget_damaged(runs)
         for run in runs:
             state = self._store.state(run)
             if state == "finished":

@@ -18,6 +18,7 @@ from annelid.results.fields.surfaces import deformed_surface, ply, stl
 from annelid.results.fields.vtk_files import collection
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
+from annelid.results.folder.digests import digest_of, digests_of, write_sealed
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.folder_files import (
     BODY,
@@ -25,6 +26,7 @@ from annelid.results.folder.folder_files import (
     DESCRIPTION,
     FIELDS,
     FOLDER_KIND,
+    FORMAT,
     LOG,
     PATH,
     PROFILES,
@@ -34,6 +36,7 @@ from annelid.results.folder.folder_files import (
     SURFACE,
     check_writable,
     remove_run_files,
+    run_files,
     utc_now,
     write_json,
 )
@@ -63,7 +66,13 @@ class RunFolder:
     """
 
     def __init__(
-        self, path: Path, lock: FolderLock, body: Body, case_hash: str, keep_fields: KeepFields
+        self,
+        path: Path,
+        lock: FolderLock,
+        body: Body,
+        case_hash: str,
+        keep_fields: KeepFields,
+        keep_surfaces: bool,
     ) -> None:
         self.path = path
         self.case_hash = case_hash
@@ -71,9 +80,10 @@ class RunFolder:
         self._body = body
         self._grid = FieldGrid(body)
         self._keep = keep_fields
+        self._surfaces = [name for name in _SURFACES if keep_surfaces and name in body.surfaces]
         self._columns: list[str] = []
         self._rows: list[dict[str, object]] = []
-        self._files: dict[int, str] = {}
+        self._files: dict[int, tuple[str, str]] = {}
         self._critical: list[CriticalPoint] = []
         self._jumps_and_branches: list[dict[str, Any]] = []
         self._last: Equilibrium | None = None
@@ -89,6 +99,7 @@ class RunFolder:
         provenance: Mapping[str, Any],
         body: Body,
         keep_fields: KeepFields = "all",
+        keep_surfaces: bool = True,
         rerun: bool = False,
     ) -> "RunFolder":
         """Start a run; files of an unfinished run of the same case are removed first.
@@ -102,6 +113,7 @@ class RunFolder:
             body: The mesh; it is stored so that the report can be created from the folder alone.
             keep_fields: States whose fields are stored; ``"stage ends"`` includes the last state and the
                 critical points.
+            keep_surfaces: Whether the deformed surfaces at the ends of stages are stored.
             rerun: Start again even if the run of this case is finished.
 
         Raises:
@@ -117,14 +129,17 @@ class RunFolder:
             # Another writer may have started between the first check and the lock.
             check_writable(folder, case_hash, rerun=rerun)
             remove_run_files(folder)
-            header = {"kind": FOLDER_KIND, "format": 1, "case_hash": case_hash, "started": utc_now()}
-            write_json(folder / PROVENANCE, {**provenance, **header})
+            header = {"kind": FOLDER_KIND, "format": FORMAT, "case_hash": case_hash, "started": utc_now()}
+            write_sealed(folder / PROVENANCE, {**provenance, **header, "files": {}})  # marks a Run folder
             write_atomically(folder / CASE, case_toml)
             write_json(folder / DESCRIPTION, description.to_mapping())
             write_atomically(folder / BODY, body_to_bytes(body))
+            files = digests_of(folder, (CASE, DESCRIPTION, BODY))
+            write_sealed(folder / PROVENANCE, {**provenance, **header, "files": files})
             (folder / FIELDS).mkdir(exist_ok=True)
-            (folder / SURFACE).mkdir(exist_ok=True)
-            return cls(folder, lock, body, case_hash, keep_fields)
+            if keep_surfaces:
+                (folder / SURFACE).mkdir(exist_ok=True)
+            return cls(folder, lock, body, case_hash, keep_fields, keep_surfaces)
         except BaseException:
             lock.release()
             raise
@@ -185,9 +200,10 @@ class RunFolder:
             **self._energies(),
             "facts": dict(facts or {}),
             "definitions": {name: _definition(name) for name in self._quantity_names(outcome)},
+            "files": digests_of(self.path, run_files(self.path)),
         }
         try:
-            return write_json(self.path / SUMMARY, summary)
+            return write_sealed(self.path / SUMMARY, summary)
         finally:
             self.close()
 
@@ -227,17 +243,18 @@ class RunFolder:
         if state.index in self._files:
             return
         name = f"state_{state.index:04d}.vtu"
-        write_atomically(self.path / FIELDS / name, self._grid.vtu(state))
-        self._files[state.index] = name
+        content = self._grid.vtu(state)
+        write_atomically(self.path / FIELDS / name, content)
+        self._files[state.index] = (name, digest_of(content))
         write_atomically(self.path / PVD, collection(dict(sorted(self._files.items()))))
 
     def _write_stage_end(self, state: Equilibrium) -> None:
         """Write the fields and surfaces of the last state of a stage; a second call does nothing."""
         if self._keep in ("all", "stage ends"):
             self._write_fields(state)
-        for name in _SURFACES:
+        for name in self._surfaces:
             stem = self.path / SURFACE / f"state_{state.index:04d}_{name}"
-            if name in self._body.surfaces and not stem.with_suffix(".ply").exists():
+            if not stem.with_suffix(".ply").exists():
                 surface = deformed_surface(self._body, state.displacement, name)
                 write_atomically(stem.with_suffix(".stl"), stl(surface))
                 write_atomically(stem.with_suffix(".ply"), ply(surface))

@@ -3,6 +3,7 @@
 
 import csv
 import io
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,11 +14,13 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
+from annelid.geometry.text_files import read_text
 from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.records import Equilibrium, Profile
 
+_LARGEST_TABLE = 1_000_000_000  # bytes
 _CRITICAL = "critical"
 _REACHED_BY = "reached by"
 _BEFORE_LOADS, _AFTER_LOADS = "parameter [1]", "iterations [1]"
@@ -225,10 +228,18 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
 
 
 def read_profiles(path: Path, state: int) -> dict[str, Profile]:
-    """Read the radial profiles of one state from ``profiles.csv``, by surface."""
-    if not path.exists():
+    """Read the radial profiles of one state from ``profiles.csv``, by surface.
+
+    Raises:
+        InputError: The file cannot be read, or has other columns.
+        ValueError: A row is damaged.
+    """
+    if not os.path.lexists(path):
         return {}
-    rows = [row for row in _complete_rows(path)[1:] if row[0] == str(state)]
+    header, *body = _complete_rows(path) or [[]]
+    if tuple(header) != PROFILE_COLUMNS:
+        raise InputError(f"{path}: cannot be read (its first line has other names)", path=str(path))
+    rows = [row for row in body if row[0] == str(state)]
     profiles = {}
     for surface in dict.fromkeys(row[1] for row in rows):
         values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
@@ -239,10 +250,7 @@ def read_profiles(path: Path, state: int) -> dict[str, Profile]:
 
 
 def _complete_rows(path: Path) -> list[list[str]]:
-    try:
-        text = path.read_text()
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; is this a Run folder?", path=str(path)) from None
+    text = read_text(path, most=_LARGEST_TABLE)
     return list(csv.reader(io.StringIO(text[: text.rfind("\n") + 1])))
 
 
