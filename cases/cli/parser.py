@@ -33,8 +33,8 @@ examples:
 
 exit codes:
   0    done, even if a load was not reached; the outcome states this
-  1    no equilibrium was found, or an unexpected error occurred
-  2    the input is not valid; nothing was written
+  1    no equilibrium was found, the disk is full, or an unexpected error occurred
+  2    the input is not valid, or a file cannot be read or written; nothing was written
   130  interrupted
 """
 

@@ -116,7 +116,7 @@ def _follow(
     except NoEquilibrium as failure:
         notes = tuple(model.body.notes.values())
         return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0, remarks=notes), {}
-    except AnnelidError:
+    except (AnnelidError, OSError):  # a full disk is no fault of the program
         raise
     except Exception as error:
         if writer is not None:

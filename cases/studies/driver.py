@@ -16,10 +16,11 @@ from annelid.cases.studies.progress import StudyProgress
 from annelid.cases.studies.search import next_plan
 from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.single_run import Job, Reply
-from annelid.cases.studies.store import DiskFull, Failure, Store, write_error
+from annelid.cases.studies.store import Failure, Store, write_error
 from annelid.cases.studies.table import StudyTable
 from annelid.cases.studies.task_queue import Task, TaskQueue
 from annelid.geometry.errors import AnnelidError
+from annelid.geometry.writing import DiskFull
 from annelid.results.folder.folder_files import REPORT
 
 __all__ = ["run_study"]

@@ -2,7 +2,6 @@
 """One run of a study, in a worker process, in this process or in a job of a cluster."""
 
 import contextlib
-import errno
 import os
 import re
 import resource
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from annelid.geometry.errors import AnnelidError
+from annelid.geometry.writing import DiskFull, system_error
 from annelid.results.folder.folder_files import REPORT, status
 
 __all__ = [
@@ -80,8 +80,8 @@ def run_job(job: Job) -> Reply:
     except MemoryError as error:
         return Reply("memory", f"memory ran out {error}".strip())
     except OSError as error:
-        full = error.errno in (errno.ENOSPC, errno.EDQUOT)
-        return Reply("disk" if full else "error", f"{type(error).__name__}: {error}")
+        shown = system_error(error)
+        return Reply("disk" if isinstance(shown, DiskFull) else "error", shown.message)
     except AnnelidError as error:
         return Reply("busy" if "pid" in error.data else "error", error.message)
     except Exception as error:

@@ -5,7 +5,6 @@ A run is finished if its Run folder has a summary with the hash of the run; a fa
 own. So the state of every run follows from the disk, whichever process was killed.
 """
 
-import errno
 import os
 import shutil
 import sys
@@ -17,7 +16,8 @@ from typing import Any, Literal
 
 from annelid.cases.studies.plan import PlannedRun
 from annelid.geometry.errors import AnnelidError, InputError
-from annelid.results.atomic import PART_SUFFIX, FolderLock, write_atomically
+from annelid.geometry.writing import PART_SUFFIX, DiskFull, system_error
+from annelid.results.atomic import FolderLock, write_atomically
 from annelid.results.folder.digests import read_sealed
 from annelid.results.folder.folder_files import (
     CASE,
@@ -32,7 +32,7 @@ from annelid.results.folder.folder_files import (
 )
 from annelid.results.folder.run_record import open_run
 
-__all__ = ["DiskFull", "Failure", "RunState", "Store"]
+__all__ = ["Failure", "RunState", "Store", "write_error"]
 
 RunState = Literal["finished", "failed", "running", "waiting"]
 FailureKind = Literal["crash", "time limit", "memory", "error", "impossible"]
@@ -40,10 +40,6 @@ _RUNS, _FAILURES, _MARKER = "runs", "failures", "study.json"
 _SUFFIXES = ("toml", "csv", "parquet", "html")
 _STUDY_KIND = "annelid study"
 _FREE_BYTES = 256 * 1024  # about the size of the tables of a run
-
-
-class DiskFull(AnnelidError):
-    """The disk is full, which is not counted as a failure of the run."""
 
 
 @dataclass(frozen=True)
@@ -251,7 +247,7 @@ class Store:
 
 def write_error(error: OSError, folder: Path) -> AnnelidError:
     """The error for the user if the study folder cannot be written."""
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+    if isinstance(system_error(error), DiskFull):
         return DiskFull(
             f"study folder {folder}: the disk is full. Finished runs are kept; free some space, "
             "then start the same command again"

@@ -3,7 +3,6 @@
 
 import json
 import math
-import os
 import shutil
 from collections.abc import Mapping
 from datetime import UTC, datetime
@@ -14,7 +13,8 @@ import numpy as np
 
 from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text
-from annelid.results.atomic import PART_SUFFIX, write_atomically
+from annelid.geometry.writing import PART_SUFFIX, system_error
+from annelid.results.atomic import write_atomically
 
 Status = Literal["absent", "finished", "unfinished", "of another case", "not a run folder"]
 
@@ -37,9 +37,19 @@ def status(path: Path | str, case_hash: str | None = None) -> Status:
     Returns:
         ``"absent"`` (no such folder, or an empty one), ``"finished"``, ``"unfinished"``, ``"of another
         case"`` or ``"not a run folder"``.
+
+    Raises:
+        InputError: The system does not allow to look into the folder.
     """
     folder = Path(path)
-    if not os.path.exists(folder):
+    try:
+        return _status(folder, case_hash)
+    except OSError as error:
+        raise system_error(error) from None
+
+
+def _status(folder: Path, case_hash: str | None) -> Status:
+    if not folder.exists():
         return "absent"
     if not folder.is_dir():
         return "not a run folder"
@@ -73,6 +83,8 @@ def check_writable(folder: Path, case_hash: str, *, rerun: bool) -> None:
             case.
     """
     current = status(folder, case_hash)
+    if current == "absent":
+        _check_name(folder)
     problem = {
         "not a run folder": "is not a Run folder; nothing was written. Choose a new or empty folder",
         "of another case": "contains a run of another case; nothing was written. Choose another folder, or "
@@ -82,6 +94,15 @@ def check_writable(folder: Path, case_hash: str, *, rerun: bool) -> None:
     }.get(current)
     if problem and not (rerun and current == "finished"):
         raise InputError(f"{folder}: {problem}", key="RUNDIR", folder=str(folder), status=current)
+
+
+def _check_name(folder: Path) -> None:
+    """Check the length of a name; in a folder that does not exist the system finds no error in it."""
+    try:
+        Path(folder.name).exists()
+    except OSError as error:
+        error.filename = str(folder)
+        raise system_error(error) from None
 
 
 def remove_run_files(folder: Path) -> None:

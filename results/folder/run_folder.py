@@ -12,6 +12,7 @@ from types import TracebackType
 from typing import Any, Literal
 
 from annelid.geometry.body import Body
+from annelid.geometry.writing import naming
 from annelid.results.atomic import FolderLock, append_durably, write_atomically
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.surfaces import deformed_surface, ply, stl
@@ -146,7 +147,8 @@ class RunFolder:
 
     def log(self, line: str) -> None:
         """Append a line with the time to ``log.txt``."""
-        with open(self.path / LOG, "a", encoding="utf-8") as file:
+        path = self.path / LOG
+        with naming(path), open(path, "a", encoding="utf-8") as file:
             file.write("".join(f"{utc_now()}  {part}\n" for part in line.splitlines() or [""]))
 
     def append(self, state: Equilibrium) -> None:
