@@ -50,7 +50,7 @@ def check_digests(folder: Path, digests: Mapping[str, str]) -> None:
 def write_sealed(path: Path, content: Mapping[str, Any]) -> Path:
     """Write a JSON object atomically, with a digest of its content as last member."""
     members = json_value(content)
-    return write_json(path, {**members, _OWN: _digest_of_members(members)})
+    return write_json(path, {**members, _OWN: _digest_of_members(path, members)})
 
 
 def read_sealed(path: Path) -> dict[str, Any]:
@@ -62,7 +62,7 @@ def read_sealed(path: Path) -> dict[str, Any]:
     try:
         content = json.loads(read_text(path, most=_LARGEST))
         digest = content.pop(_OWN)
-        if digest == _digest_of_members(content):
+        if digest == _digest_of_members(path, content):
             return dict(content)
     except InputError as error:
         raise unreadable(path, error.message.removeprefix(f"{path}: ")) from None
@@ -84,5 +84,6 @@ def _digest_of_file(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _digest_of_members(members: Mapping[str, Any]) -> str:
-    return digest_of(json.dumps(members).encode())
+def _digest_of_members(path: Path, members: Mapping[str, Any]) -> str:
+    """Digest of a content and the name of its file, so that one file in the place of another is found."""
+    return digest_of(json.dumps([path.name, members]).encode())

@@ -145,7 +145,7 @@ def open_run(path: Path | str, *, with_fields: bool = True) -> RunRecord:
         reason = "contains no run" if current == "absent" else current
         raise InputError(f"run folder {folder}: {reason}.", status=current)
     provenance = read_sealed(folder / PROVENANCE)
-    if provenance["format"] != FORMAT:
+    if provenance.get("format") != FORMAT:
         raise unreadable(folder / PROVENANCE, "was written by another version of the program")
     if not os.path.lexists(folder / SUMMARY):
         fields = _read_collection(folder).values() if with_fields else ()

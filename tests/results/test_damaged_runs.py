@@ -139,6 +139,13 @@ def test_a_summary_of_another_case_is_found(tube_run, tube, tmp_path):
     refused(copy, "summary.json: belongs to another case")
 
 
+def test_a_file_in_the_place_of_another_is_found(tube_run, tmp_path):
+    for name, other in (("summary.json", "provenance.json"), ("provenance.json", "summary.json")):
+        copy = shutil.copytree(tube_run, tmp_path / name)
+        shutil.copy(copy / other, copy / name)
+        refused(copy, f"{name}: is not as the run wrote it")
+
+
 def test_a_folder_of_another_version_is_refused(tube_run, tmp_path):
     copy = shutil.copytree(tube_run, tmp_path / "run")
     head = json.loads((copy / "provenance.json").read_text()) | {"format": 1}
