@@ -16,9 +16,10 @@ from annelid.cases.studies.progress import StudyProgress
 from annelid.cases.studies.search import next_plan
 from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.single_run import Job, Reply
-from annelid.cases.studies.store import Failure, Store, write_error
+from annelid.cases.studies.store import Failure, Store
 from annelid.cases.studies.table import StudyTable
 from annelid.cases.studies.task_queue import Task, TaskQueue
+from annelid.cases.studies.write_error import write_error
 from annelid.geometry.errors import AnnelidError
 from annelid.geometry.writing import DiskFull
 from annelid.results.folder.folder_files import REPORT

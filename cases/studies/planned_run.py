@@ -8,7 +8,8 @@ from typing import Any
 from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.single_run import Job, Reply, run_job
-from annelid.cases.studies.store import Failure, Store, write_error
+from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.write_error import write_error
 from annelid.geometry.errors import AnnelidError, InputError
 
 __all__ = ["run_planned"]

@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from annelid.cases.studies.plan import PlannedRun
-from annelid.geometry.errors import AnnelidError, InputError
-from annelid.geometry.writing import PART_SUFFIX, DiskFull, system_error
+from annelid.cases.studies.write_error import write_error
+from annelid.geometry.errors import InputError
+from annelid.geometry.writing import PART_SUFFIX
 from annelid.results.atomic import FolderLock, write_atomically
 from annelid.results.folder.digests import read_sealed
 from annelid.results.folder.folder_files import (
@@ -32,7 +33,7 @@ from annelid.results.folder.folder_files import (
 )
 from annelid.results.folder.run_record import open_run
 
-__all__ = ["Failure", "RunState", "Store", "write_error"]
+__all__ = ["Failure", "RunState", "Store"]
 
 RunState = Literal["finished", "failed", "running", "waiting"]
 FailureKind = Literal["crash", "time limit", "memory", "error", "impossible"]
@@ -243,17 +244,3 @@ class Store:
             yield
         except OSError as error:
             raise write_error(error, self.path) from error
-
-
-def write_error(error: OSError, folder: Path) -> AnnelidError:
-    """The error for the user if the study folder cannot be written."""
-    if isinstance(system_error(error), DiskFull):
-        return DiskFull(
-            f"study folder {folder}: the disk is full. Finished runs are kept; free some space, "
-            "then start the same command again"
-        )
-    return InputError(
-        f"study folder {folder}: cannot be written ({error.strerror or error}); finished runs are kept. "
-        "Make it writable, or choose another one with --out",
-        key="--out",
-    )

@@ -42,17 +42,16 @@ from annelid.results.folder.folder_files import (
     write_json,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
+from annelid.results.folder.summary_entries import definitions, final_state
 from annelid.results.folder.tables import (
     PROFILE_COLUMNS,
     csv_text,
     merge_columns,
     profile_rows,
-    quantity_header,
     read_path,
     state_row,
 )
 from annelid.solver.display import DisplayUnits
-from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium, Outcome
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
@@ -196,12 +195,12 @@ class RunFolder:
             "outcome": asdict(outcome),
             "verdicts": [asdict(verdict) for verdict in verdicts],
             "states": len(self._rows),
-            **self._final_state(),
+            "final_state": None if self._last is None else final_state(self._last),
             "critical_points": [point.to_mapping() for point in self._critical],
             "jumps_and_branches": self._jumps_and_branches,
             **self._energies(),
             "facts": dict(facts or {}),
-            "definitions": {name: _definition(name) for name in self._quantity_names(outcome)},
+            "definitions": definitions(self._quantity_names(outcome)),
             "files": digests_of(self.path, run_files(self.path)),
         }
         try:
@@ -264,25 +263,3 @@ class RunFolder:
     def _energies(self) -> dict[str, Any]:
         energies = energies_of(read_path(self.path / PATH, DisplayUnits())) if self._rows else None
         return {"energies": energies.to_mapping()} if energies is not None else {}
-
-    def _final_state(self) -> dict[str, Any]:
-        state = self._last
-        if state is None:
-            return {"final_state": None}
-        return {
-            "final_state": {
-                "state": state.index,
-                "stage": state.stage,
-                "parameter [1]": state.parameter,
-                quantity_header(q.UNSTABLE_MODES): state.unstable_modes,
-                quantity_header(q.UNSTABLE_MODES_CONTROLLED): state.unstable_modes_controlled,
-                "loads": {f"{name} [{m.unit}]": m.value for name, m in state.loads.items()},
-                "quantities": {f"{name} [{m.unit}]": m.value for name, m in state.quantities.items()},
-                "places [mm]": {name: list(place) for name, place in state.places.items()},
-            }
-        }
-
-
-def _definition(name: str) -> dict[str, str]:
-    quantity = q.quantity_of(name)
-    return {"unit": quantity.unit, "formula": quantity.formula, "meaning": quantity.meaning}

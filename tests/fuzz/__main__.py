@@ -19,7 +19,7 @@ import warnings
 from pathlib import Path
 
 TESTS = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(TESTS), str(TESTS / "results"), str(TESTS / "fuzz")]
+sys.path[:0] = [str(TESTS / name) for name in ("", "results", "cases/studies", "fuzz")]
 LIMIT = 20  # s, for each mutant
 MEMORY = 8 * 2**30  # bytes
 LIBRARIES = (

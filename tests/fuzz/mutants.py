@@ -10,10 +10,13 @@ from pathlib import Path
 import tomli_w
 from mutations import changed_bytes, changed_tables, damage
 from plain_tube import TABLES
+from stand_in_runs import finish
 from synthetic_parts import meridian_tube
 from synthetic_runs import create, finished, states
 
+from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.reading import library_studies
+from annelid.cases.studies.store import Failure
 from annelid.cases.validate.reading import library_cases
 
 # Cases whose check takes less than half a second; the others have equal or similar tables.
@@ -21,6 +24,7 @@ CASES = (
     *("cuff", "mandrel", "oesophagus", "necking_tube", "pull_in_tube", "two_material_sleeve", "tapered_tube"),
     *("counterpulsation", "dome_valve", "pressed_ribs", "lattice_sleeve", "stent_sheath"),
 )
+RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm", "6 mm"]}
 STUDIES = ("balloon_tolerance", "cuff_voltage", "ring_optimum")
 CONTOUR = "radius_mm,height_mm\n" + "".join(
     f"{6 + math.sin(0.3 * z):.3f},{z}\n" for z in (0, 2, 4, 6, 8, 10, 12, 14)
@@ -48,6 +52,7 @@ class Mutants:
             for state in states(body):
                 run.append(state)
         self.runs.append(finished(models / "tables", body, keep_fields="none"))
+        self.study_folder = study_folder(models)
         self.cases = [TABLES, *(tomllib.loads(library_cases()[name].read_text()) for name in CASES)]
         self.studies = [tomllib.loads(library_studies()[name].read_text()) for name in STUDIES]
         self.studies[0]["sampling"]["samples"] = 8
@@ -55,8 +60,8 @@ class Mutants:
     def make(self, number, folder):
         """Write a mutant into a folder and return the arguments of the command that reads it."""
         chance = random.Random(f"{self.seed} {number}")
-        kinds = (self._case, self._study, self._contour, self._scan, self._run)
-        return chance.choices(kinds, weights=(60, 8, 6, 4, 22))[0](folder, chance)
+        kinds = (self._case, self._study, self._contour, self._scan, self._run, self._study_folder)
+        return chance.choices(kinds, weights=(58, 7, 6, 4, 20, 5))[0](folder, chance)
 
     def _case(self, folder, chance):
         write_mutant(folder / "case.toml", chance.choice(self.cases), chance)
@@ -81,10 +86,29 @@ class Mutants:
         return ["check", "case.toml"]
 
     def _run(self, folder, chance):
-        shutil.copytree(chance.choice(self.runs), folder / "run")
-        files = sorted(path for path in (folder / "run").rglob("*") if path.is_file())
-        damage(chance.choice(files), chance)
+        damage_folder(chance.choice(self.runs), folder / "run", chance)
         return chance.choice((["report", "run"], ["view", "run", "--image", "picture.png"]))
+
+    def _study_folder(self, folder, chance):
+        damage_folder(self.study_folder, folder / "study", chance)
+        return ["study", "study", chance.choice(("--status", "--collect", "--dry-run"))]
+
+
+def study_folder(models):
+    """Return the folder of a study of three runs, two of them finished and one failed."""
+    (models / "radii.toml").write_text(tomli_w.dumps({"title": "Radii", "case": TABLES, "vary": [RADII]}))
+    plan, store = open_study(str(models / "radii.toml"), models / "study")
+    create_study(plan, store)
+    for run in plan.runs[:2]:
+        finish(store.run_folder(run), run.toml, 4.0)
+    store.record_failure(plan.runs[2], Failure("error", "no mesh"))
+    return store.path
+
+
+def damage_folder(model, copy, chance):
+    """Copy a folder and damage one of its files."""
+    shutil.copytree(model, copy)
+    damage(chance.choice(sorted(path for path in copy.rglob("*") if path.is_file())), chance)
 
 
 def write_mutant(path: Path, tables, chance):
