@@ -26,6 +26,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     options = argparse.Namespace(debug=False)
     try:
+        _check_encoding(sys.argv[1:] if arguments is None else arguments)
         parser().parse_args(arguments, options)
         code = options.action(options)
         sys.stdout.flush()
@@ -54,6 +55,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         notes = " ".join(getattr(error, "__notes__", ["--debug prints the traceback"]))
         code = _print_error(f"unexpected error: {type(error).__name__}: {error}. {notes}", UNEXPECTED)
     return _end_ranks(code)
+
+
+def _check_encoding(arguments: Sequence[str]) -> None:
+    """Refuse names that are not UTF-8, which the solver and JSON files cannot contain."""
+    for word in arguments:
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            raise InputError(f"{word!a}: is not UTF-8; rename the file or the folder", key=word) from None
 
 
 def _print_error(text: str, code: int) -> int:

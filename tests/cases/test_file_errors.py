@@ -84,6 +84,15 @@ def test_names_that_are_too_long(case, capsys, arguments):
     assert list(case.parent.joinpath("work").iterdir()) == []
 
 
+@pytest.mark.parametrize("command", [["check"], ["run"], ["report"], ["study"], ["mesh", "cuff", "--out"]])
+def test_names_that_are_not_utf_8(case, capsys, command):
+    name = os.fsdecode(b"caf\xe9.msh")
+    case.with_name("work").joinpath(name).write_text(case.read_text())
+    assert main([*command, name]) == INPUT
+    assert "'caf\\udce9.msh': is not UTF-8; rename the file or the folder" in capsys.readouterr().err
+    assert len(list(case.parent.joinpath("work").iterdir())) == 1
+
+
 def test_a_long_name_of_a_case_file_is_refused_before_anything_is_written(case, capsys):
     long = case.with_name("n" * 249 + ".toml")  # with the hash, the Run folder would have 258 characters
     long.write_text(case.read_text())
