@@ -34,7 +34,7 @@ _MAIN = (
     q.LUMEN_VOLUME,
 )
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
-_PROVENANCE_HIDDEN = {"kind", "format"}
+_PROVENANCE_HIDDEN = {"kind", "format", "files"}
 
 
 def write_report(

@@ -84,6 +84,7 @@ def test_the_report_is_one_page_without_external_files(tube_run):
         "All states (4)",
     ):
         assert words in text
+    assert "body.npz" not in text  # digests are not shown
     assert page.tags.count("img") == 4
     assert page.tags.count("svg") >= 6
     assert "b" not in page.tags[: page.tags.index("dl")]
