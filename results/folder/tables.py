@@ -39,6 +39,7 @@ def quantity_header(quantity: q.Quantity) -> str:
     return f"{quantity.name} [{quantity.unit}]"
 
 
+_COMPLETE = ("state", "parameter", q.UNSTABLE_MODES.name, q.UNSTABLE_MODES_CONTROLLED.name)  # in every row
 _BEFORE_QUANTITIES = quantity_header(q.UNSTABLE_MODES_CONTROLLED)
 
 
@@ -202,6 +203,8 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
 
     Raises:
         InputError: There is no such file, or it contains no equilibrium.
+        ValueError: A row is damaged.
+        LookupError: A row or a column is not complete.
     """
     rows = _complete_rows(path)
     if len(rows) < 2:
@@ -213,6 +216,9 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
         bare: np.array([float(text) if text else np.nan for text in texts[name]])
         for name, (bare, _) in parts.items()
     }
+    for name in _COMPLETE:
+        if not np.isfinite(numbers[name]).all():
+            raise ValueError(f"the column {name!r} has a value that is not a number")
     bare_names = [parts[name][0] if name in parts else name for name in header]
     loads_end, facts_end = header.index(_AFTER_LOADS), header.index(_BEFORE_QUANTITIES)
     return PathRecord(

@@ -117,6 +117,15 @@ def test_a_damaged_table_of_an_unfinished_run(interrupted, tmp_path, name, damag
     refused(copy, f"{name}: (cannot be read|is not a|contains no equilibrium)")
 
 
+@pytest.mark.parametrize("value", ["inf", "nan", "", "x", "1e999"])
+def test_a_state_without_a_number_is_found(interrupted, tmp_path, value):
+    copy = shutil.copytree(interrupted, tmp_path / "run")
+    lines = (copy / "path.csv").read_text().splitlines(keepends=True)
+    lines[2] = value + lines[2][1:]
+    (copy / "path.csv").write_text("".join(lines))
+    refused(copy, r"path.csv: cannot be read \(")
+
+
 def test_other_files_of_the_user_and_the_report_are_no_part_of_the_run(tube_run, tmp_path):
     copy = shutil.copytree(tube_run, tmp_path / "run")
     (copy / "report.html").write_text("edited")
