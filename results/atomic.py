@@ -10,8 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from annelid.geometry.errors import InputError
-
-PART_SUFFIX = ".part"
+from annelid.geometry.writing import PART_SUFFIX, naming, replacing
 
 
 def write_atomically(path: Path, content: str | bytes) -> Path:
@@ -23,18 +22,12 @@ def write_atomically(path: Path, content: str | bytes) -> Path:
 
     Returns:
         ``path``.
+
+    Raises:
+        OSError: The disk is full, or the file cannot be written; it is then unchanged.
     """
-    data = content.encode() if isinstance(content, str) else content
-    temporary = path.with_name(f".{path.name}.{os.getpid()}{PART_SUFFIX}")
-    try:
-        with open(temporary, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
+    with replacing(path) as temporary:
+        temporary.write_bytes(content.encode() if isinstance(content, str) else content)
     return path
 
 
@@ -45,15 +38,12 @@ def append_durably(path: Path, text: str) -> None:
         OSError: The disk is full, or the file cannot be written.
     """
     data = text.encode()
-    descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-    try:
-        before = os.fstat(descriptor).st_size
-        if os.write(descriptor, data) < len(data):  # a full disk may take a part of the data without an error
-            os.ftruncate(descriptor, before)
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+    with naming(path), open(path, "ab", buffering=0) as file:
+        before = os.fstat(file.fileno()).st_size
+        if file.write(data) < len(data):  # a full disk may take a part of the data without an error
+            file.truncate(before)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        os.fsync(file.fileno())
 
 
 class FolderLock:
@@ -126,11 +116,13 @@ class FolderLock:
 @contextlib.contextmanager
 def _temporary_beside(path: Path, text: str) -> Iterator[Path]:
     temporary = path.with_name(f"{path.name}.new.{os.getpid()}{PART_SUFFIX}")
-    temporary.write_text(text)
     try:
-        yield temporary
+        with naming(path):
+            temporary.write_text(text)
+            yield temporary
     finally:
-        temporary.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
 
 
 def _identity(pid: int) -> dict[str, object]:

@@ -77,7 +77,13 @@ def run_command(options: argparse.Namespace) -> int:
         from annelid.cases.run.ranks import start_ranks
 
         return start_ranks(options.ranks, _rank_arguments(options, folder))
-    result = run_case(case, folder, rerun=options.again, expected_ranks=options.expect_ranks)
+    result = run_case(
+        case,
+        folder,
+        rerun=options.again,
+        expected_ranks=options.expect_ranks,
+        keep_surfaces=not options.no_surfaces,
+    )
     if result is None:
         return 0
     _print_outcome(folder, report=not options.no_report)

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The command line: ``annelid COMMAND``, or ``python -m annelid COMMAND``."""
 
+import argparse
 import os
 import sys
 import time
@@ -9,6 +10,7 @@ from collections.abc import Sequence
 
 from annelid.cases.cli.parser import parser
 from annelid.geometry.errors import AnnelidError, InputError
+from annelid.geometry.writing import system_error
 
 __all__ = ["main"]
 
@@ -22,16 +24,16 @@ _INTERRUPTED = (
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
-    options = parser().parse_args(arguments)
+    options = argparse.Namespace(debug=False)
     try:
+        _check_encoding(sys.argv[1:] if arguments is None else arguments)
+        parser().parse_args(arguments, options)
         code = options.action(options)
+        sys.stdout.flush()
     except InputError as error:
         code = _print_error(error.message, INPUT)
     except AnnelidError as error:
         code = _print_error(error.message, UNEXPECTED)
-    except PermissionError as error:
-        text = f"{error.filename}: permission denied; check the permissions, or choose another folder"
-        code = _print_error(text, INPUT)
     except KeyboardInterrupt:
         if getattr(options, "expect_ranks", None):
             os._exit(INTERRUPTED)  # one of several ranks; the process that started them prints the message
@@ -39,6 +41,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of a pipe, such as head, has closed it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 0
+    except OSError as error:
+        if options.debug:
+            traceback.print_exc()
+        shown = system_error(error)
+        code = _print_error(shown.message, INPUT if isinstance(shown, InputError) else UNEXPECTED)
     except MemoryError as error:
         text = f"memory ran out: {error or 'an array could not be created'}"
         code = _print_error(f"{text}; use larger elements, more ranks or another machine", UNEXPECTED)
@@ -48,6 +55,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         notes = " ".join(getattr(error, "__notes__", ["--debug prints the traceback"]))
         code = _print_error(f"unexpected error: {type(error).__name__}: {error}. {notes}", UNEXPECTED)
     return _end_ranks(code)
+
+
+def _check_encoding(arguments: Sequence[str]) -> None:
+    """Refuse names that are not UTF-8, which the solver and JSON files cannot contain."""
+    for word in arguments:
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            raise InputError(f"{word!a}: is not UTF-8; rename the file or the folder", key=word) from None
 
 
 def _print_error(text: str, code: int) -> int:

@@ -33,8 +33,8 @@ examples:
 
 exit codes:
   0    done, even if a load was not reached; the outcome states this
-  1    no equilibrium was found, or an unexpected error occurred
-  2    the input is not valid; nothing was written
+  1    no equilibrium was found, the disk is full, or an unexpected error occurred
+  2    the input is not valid, or a file cannot be read or written; nothing was written
   130  interrupted
 """
 
@@ -131,6 +131,7 @@ def _add_run(subparsers: _Subparsers) -> None:
     command.add_argument("--again", action="store_true", help="repeat a finished run")
     text = "do not write the report; `annelid report` can write it later"
     command.add_argument("--no-report", action="store_true", help=text)
+    command.add_argument("--no-surfaces", action="store_true", help=argparse.SUPPRESS)
     command.add_argument("--expect-ranks", type=int, help=argparse.SUPPRESS)
 
 

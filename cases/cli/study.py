@@ -30,6 +30,8 @@ def run_study_command(options: argparse.Namespace) -> int:
         return _list_library()
     prepare()
     plan, store = open_study(options.study, options.out)
+    if options.slurm and not options.dry_run:
+        store.forget_damaged(plan.runs)
     if options.slurm:
         plan = latest_plan(plan, store)  # a search continues with its next batch
     if options.slurm or options.cancel or (options.status and was_submitted(store)):
@@ -46,7 +48,10 @@ def run_study_command(options: argparse.Namespace) -> int:
         if options.expect_ranks is None:
             create_study(plan, store)
         return run_planned(plan, store, options.only, ranks=options.expect_ranks)
-    if not options.collect:
+    if options.collect:
+        for run in plan.runs:
+            store.check(run)
+    else:
         require_libraries()
     create_study(plan, store)
     with store.locked():

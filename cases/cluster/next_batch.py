@@ -49,6 +49,7 @@ def main(arguments: Sequence[str]) -> int:
     _release_own_lock(store, records, job)
     with _locked(store):
         plan = read_plan(store.path)
+        store.forget_damaged(plan.runs)
         table = StudyTable(plan, store)
         table.write()
         write_page(plan, store, table)

@@ -35,6 +35,7 @@ def main(arguments: list[str]) -> int:
     records, store = Records(study), Store(study)
     task = records.read_task(array, index)
     run = PlannedRun(task.id, task.hash, {}, task.toml, "", "")
+    store.forget_damaged([run])
     if store.summary(run) is not None:
         print(f"{store.run_folder(run)} is finished")
         return 0

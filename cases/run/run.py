@@ -59,6 +59,7 @@ def run_case(
     rerun: bool = False,
     expected_ranks: int | None = None,
     stop_early: bool = False,
+    keep_surfaces: bool = True,
 ) -> RunResult | None:
     """Run a resolved case; collective.
 
@@ -68,6 +69,7 @@ def run_case(
         rerun: Repeat the run if the folder contains a finished run of the case.
         expected_ranks: Number of ranks requested.
         stop_early: End the run at the end of a stage that misses a requirement; on one rank only.
+        keep_surfaces: Whether the deformed surfaces at the ends of stages are written.
 
     Returns:
         The result, on the first rank; ``None`` on the others.
@@ -88,7 +90,8 @@ def run_case(
     writers: list[RunWriter] = []
 
     def start() -> None:
-        writers.append(RunWriter(case, part.body, folder, rerun=rerun, ranks=comm.size))
+        options = {"rerun": rerun, "keep_surfaces": keep_surfaces}
+        writers.append(RunWriter(case, part.body, folder, ranks=comm.size, **options))
 
     on_first_rank(comm, start)
     if not writers:
@@ -113,7 +116,7 @@ def _follow(
     except NoEquilibrium as failure:
         notes = tuple(model.body.notes.values())
         return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0, remarks=notes), {}
-    except AnnelidError:
+    except (AnnelidError, OSError):  # a full disk is no fault of the program
         raise
     except Exception as error:
         if writer is not None:

@@ -31,7 +31,9 @@ class RunWriter:
         states: Number of states written.
     """
 
-    def __init__(self, case: Case, body: Body, folder: Path, *, rerun: bool, ranks: int) -> None:
+    def __init__(
+        self, case: Case, body: Body, folder: Path, *, ranks: int, rerun: bool, keep_surfaces: bool
+    ) -> None:
         description = description_of(case)
         self._case = case
         self._units = description.units
@@ -44,6 +46,7 @@ class RunWriter:
             provenance=provenance(ranks),
             body=body,
             keep_fields=case.output.fields,
+            keep_surfaces=keep_surfaces,
             rerun=rerun,
         )
         self._progress: Progress = progress_for([stage.name for stage in case.stages], self._units)

@@ -24,6 +24,7 @@ _BAD_POWER = re.compile(r"(\*\*|\^)\s*([^\s\d+-]|[+-]?\d[\d.]|[+-]?\d\s*(\*\*|\^
 _LONGEST_QUOTE = 120  # characters of a value in a message
 _DIGITS = 12  # "180 um" and "0.18 mm" must give the same number and so the same hash
 _LARGEST = 1e12  # of any quantity in its internal unit; larger values are typing errors
+_SMALLEST = 1e-30  # of any quantity other than zero; the square of a smaller length may be zero
 _units_read: ContextVar[dict[str, list[str]] | None] = ContextVar("units read", default=None)
 
 
@@ -127,8 +128,9 @@ class Unit:
         except UnitError as error:
             hint = f"{error}; write {self.about}{self._range()}, for example {self._example()}"
             raise PydanticCustomError("unit", "{text}", {"text": hint}) from None
-        if abs(number) > _LARGEST:
-            text = f"{_quote(value)} is out of range; it must be at most {show(_LARGEST, self.unit)}"
+        if number and not _SMALLEST <= abs(number) <= _LARGEST:
+            limits = f"at least {show(_SMALLEST, self.unit)} and at most {show(_LARGEST, self.unit)}"
+            text = f"{_quote(value)} is out of range; its size must be {limits}"
             raise PydanticCustomError("range", "{text}", {"text": text})
         too_small = self.above is not None and number <= self.above
         if too_small or (self.at_least is not None and number < self.at_least):

@@ -61,7 +61,10 @@ class Distribution:
     def _standard_deviation(self, vary: Vary, label: str) -> float:
         given = vary.deviation
         if isinstance(given, str) and given.strip().endswith("%") and self.unit != "1":
-            deviation = parse(given, "1") * abs(self._mean)
+            try:
+                deviation = parse(given, "1") * abs(self._mean)
+            except UnitError as error:
+                raise InputError(f"{label}.deviation: {error}", key=label) from None
         else:
             deviation = parse_numbers(vary, label, "mean", "deviation")[1][1]
             if isinstance(given, str) and given.strip().endswith("%"):

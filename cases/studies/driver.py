@@ -16,10 +16,12 @@ from annelid.cases.studies.progress import StudyProgress
 from annelid.cases.studies.search import next_plan
 from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.single_run import Job, Reply
-from annelid.cases.studies.store import DiskFull, Failure, Store, write_error
+from annelid.cases.studies.store import Failure, Store
 from annelid.cases.studies.table import StudyTable
 from annelid.cases.studies.task_queue import Task, TaskQueue
+from annelid.cases.studies.write_error import write_error
 from annelid.geometry.errors import AnnelidError
+from annelid.geometry.writing import DiskFull
 from annelid.results.folder.folder_files import REPORT
 
 __all__ = ["run_study"]
@@ -103,6 +105,7 @@ class _Driver:
 
     def _queue_runs(self, runs: Sequence[PlannedRun]) -> None:
         study = self._plan.file.study
+        self._store.forget_damaged(runs)
         for run in runs:
             state = self._store.state(run)
             if state == "finished":

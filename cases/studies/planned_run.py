@@ -8,7 +8,8 @@ from typing import Any
 from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.single_run import Job, Reply, run_job
-from annelid.cases.studies.store import Failure, Store, write_error
+from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.write_error import write_error
 from annelid.geometry.errors import AnnelidError, InputError
 
 __all__ = ["run_planned"]
@@ -38,14 +39,15 @@ def run_planned(plan: Plan, store: Store, name: str, *, ranks: int | None = None
     if not run.toml:
         raise InputError(f"{run.id}: {run.problem}", key=run.id)
     first, on_first = _ranks(ranks)
+    on_first(lambda: store.forget_damaged([run]))
     if on_first(lambda: store.summary(run) is not None):
         return _print(f"{store.run_folder(run)} is finished") if first else 0
     on_first(lambda: store.clear_run_folder(run))
     folder = store.run_folder(run)
     size = run.ranks if ranks is None else ranks
-    keep_surfaces = output.keep != "tables" or not first  # only the first rank removes files
     early = plan.file.study.stops_early
-    reply = run_job(Job("run", run.toml, str(folder), keep_surfaces, size, ranks is not None, early))
+    surfaces = output.keep != "tables"
+    reply = run_job(Job("run", run.toml, str(folder), surfaces, size, ranks is not None, early))
     if not first:
         return 0 if reply.kind == "done" else 1
     _record(store, run, reply)

@@ -2,11 +2,9 @@
 """One run of a study, in a worker process, in this process or in a job of a cluster."""
 
 import contextlib
-import errno
 import os
 import re
 import resource
-import shutil
 import tempfile
 import tomllib
 from collections.abc import Iterator
@@ -14,7 +12,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from annelid.geometry.errors import AnnelidError
-from annelid.results.folder.folder_files import REPORT, SURFACE, status
+from annelid.geometry.writing import DiskFull, system_error
+from annelid.results.folder.folder_files import REPORT, status
 
 __all__ = [
     "Job",
@@ -78,13 +77,11 @@ def run_job(job: Job) -> Reply:
             make_report(Path(job.folder))
         else:
             _run(job)
-            if not job.surfaces:
-                shutil.rmtree(Path(job.folder) / SURFACE, ignore_errors=True)
     except MemoryError as error:
         return Reply("memory", f"memory ran out {error}".strip())
     except OSError as error:
-        full = error.errno in (errno.ENOSPC, errno.EDQUOT)
-        return Reply("disk" if full else "error", f"{type(error).__name__}: {error}")
+        shown = system_error(error)
+        return Reply("disk" if isinstance(shown, DiskFull) else "error", shown.message)
     except AnnelidError as error:
         return Reply("busy" if "pid" in error.data else "error", error.message)
     except Exception as error:
@@ -124,7 +121,13 @@ def _run(job: Job) -> None:
 
     case = case_from_tables(tomllib.loads(job.toml))
     ranks = job.ranks if job.launched else None
-    run_case(case, Path(job.folder), expected_ranks=ranks, stop_early=job.stop_early)
+    run_case(
+        case,
+        Path(job.folder),
+        expected_ranks=ranks,
+        stop_early=job.stop_early,
+        keep_surfaces=job.surfaces,
+    )
 
 
 def _run_on_ranks(job: Job) -> None:
@@ -135,7 +138,8 @@ def _run_on_ranks(job: Job) -> None:
         case = Path(place) / "case.toml"
         case.write_text(job.toml)
         with _memory_unlimited():
-            code = start_ranks(job.ranks, ["run", str(case), job.folder, "--no-report"])
+            arguments = ["run", str(case), job.folder, "--no-report"]
+            code = start_ranks(job.ranks, arguments if job.surfaces else [*arguments, "--no-surfaces"])
     if status(job.folder) != "finished":
         raise AnnelidError(f"the run on {job.ranks} ranks ended with code {code}")
 

@@ -5,30 +5,35 @@ A run is finished if its Run folder has a summary with the hash of the run; a fa
 own. So the state of every run follows from the disk, whichever process was killed.
 """
 
-import errno
 import os
 import shutil
-from collections.abc import Iterator
+import sys
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 from annelid.cases.studies.plan import PlannedRun
-from annelid.geometry.errors import AnnelidError, InputError
-from annelid.results.atomic import PART_SUFFIX, FolderLock, write_atomically
+from annelid.cases.studies.write_error import write_error
+from annelid.geometry.errors import InputError
+from annelid.geometry.writing import PART_SUFFIX
+from annelid.results.atomic import FolderLock, write_atomically
+from annelid.results.folder.digests import read_sealed
 from annelid.results.folder.folder_files import (
     CASE,
     FOLDER_KIND,
     PROVENANCE,
     SUMMARY,
     read_json,
+    remove,
     status,
     utc_now,
     write_json,
 )
+from annelid.results.folder.run_record import open_run
 
-__all__ = ["DiskFull", "Failure", "RunState", "Store"]
+__all__ = ["Failure", "RunState", "Store"]
 
 RunState = Literal["finished", "failed", "running", "waiting"]
 FailureKind = Literal["crash", "time limit", "memory", "error", "impossible"]
@@ -36,10 +41,6 @@ _RUNS, _FAILURES, _MARKER = "runs", "failures", "study.json"
 _SUFFIXES = ("toml", "csv", "parquet", "html")
 _STUDY_KIND = "annelid study"
 _FREE_BYTES = 256 * 1024  # about the size of the tables of a run
-
-
-class DiskFull(AnnelidError):
-    """The disk is full, which is not counted as a failure of the run."""
 
 
 @dataclass(frozen=True)
@@ -156,11 +157,32 @@ class Store:
 
     def summary(self, run: PlannedRun) -> dict[str, Any] | None:
         """Summary of a finished run; ``None`` if it is not finished or its summary is damaged."""
-        found = read_json(self.run_folder(run) / SUMMARY)
-        if found is None or found.get("case_hash") != run.hash:
+        try:
+            found = read_sealed(self.run_folder(run) / SUMMARY)
+        except InputError:
             return None
-        whole = isinstance(found.get("outcome"), dict) and isinstance(found.get("verdicts"), list)
-        return found if whole and "final_state" in found else None
+        return found if found["case_hash"] == run.hash else None
+
+    def check(self, run: PlannedRun) -> None:
+        """Check that the files of a finished run, except its fields, are those that the run wrote.
+
+        Raises:
+            InputError: A file is damaged.
+        """
+        folder = self.run_folder(run)
+        if os.path.lexists(folder / SUMMARY):
+            open_run(folder, with_fields=False)
+
+    def forget_damaged(self, runs: Iterable[PlannedRun]) -> None:
+        """Remove the summaries of finished runs with damaged files, so that they are repeated, and say so."""
+        for run in runs:
+            try:
+                self.check(run)
+            except InputError as error:
+                with self.writing():
+                    remove(self.run_folder(run) / SUMMARY)
+                text = f"{run.id}: {error.data.get('problem', error.message)}; the run is repeated"
+                print(text, file=sys.stderr)
 
     def failure(self, run: PlannedRun) -> Failure | None:
         """Why a run failed; ``None`` if it has not failed."""
@@ -192,8 +214,8 @@ class Store:
         """
         folder = self.run_folder(run)
         found = status(folder, run.hash)
-        if found == "finished":  # the hash matches, but the summary is incomplete
-            (folder / SUMMARY).unlink(missing_ok=True)
+        if found == "finished":  # the hash matches, but the summary is damaged
+            remove(folder / SUMMARY)
         elif found == "not a run folder":
             broken = (folder / CASE).exists() or (folder / PROVENANCE).exists()
             if not broken or (read_json(folder / PROVENANCE) or {}).get("kind", FOLDER_KIND) != FOLDER_KIND:
@@ -222,17 +244,3 @@ class Store:
             yield
         except OSError as error:
             raise write_error(error, self.path) from error
-
-
-def write_error(error: OSError, folder: Path) -> AnnelidError:
-    """The error for the user if the study folder cannot be written."""
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return DiskFull(
-            f"study folder {folder}: the disk is full. Finished runs are kept; free some space, "
-            "then start the same command again"
-        )
-    return InputError(
-        f"study folder {folder}: cannot be written ({error.strerror or error}); finished runs are kept. "
-        "Make it writable, or choose another one with --out",
-        key="--out",
-    )

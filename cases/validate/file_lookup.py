@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Finding the file that an argument of the command line refers to."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -22,10 +23,10 @@ def find_file(name: str, library: Mapping[str, Path], what: str) -> Path:
         InputError: There is no such file and no such name.
     """
     path = Path(name)
-    if path.suffix == "" and not path.is_file() and name in library:
+    if path.suffix == "" and not os.path.isfile(path) and name in library:
         return library[name]
-    if not path.is_file():
-        reason = "is a folder" if path.is_dir() else "does not exist"
+    if not os.path.isfile(path):
+        reason = "is a folder" if os.path.isdir(path) else "does not exist"
         text = f"{name}: {reason}, and there is no library {what} of that name{nearest(name, list(library))}"
         plural = {"case": "cases", "study": "studies"}[what]
         raise InputError(f"{text}; library {plural}: {', '.join(library)}", key=name)

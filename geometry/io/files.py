@@ -8,6 +8,7 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.io.msh import read_msh, write_msh
 from annelid.geometry.io.recovery import recover_body
 from annelid.geometry.io.vtu import read_vtu, write_vtu
+from annelid.geometry.writing import replacing
 
 SUFFIXES = (".msh", ".vtu")
 
@@ -17,15 +18,17 @@ def write_mesh(body: Body, path: str | Path) -> None:
 
     Raises:
         InputError: If the suffix is unknown or the folder does not exist.
+        OSError: If the file cannot be written; it is then unchanged.
     """
     target = Path(path)
     _check_suffix(target)
     if not target.parent.is_dir():
         raise InputError(f"mesh file {target}: the folder {target.parent} does not exist; create it first")
-    if target.suffix == ".msh":
-        write_msh(body, target)
-    else:
-        write_vtu(body, target)
+    with replacing(target, suffix=target.suffix) as temporary:
+        if target.suffix == ".msh":
+            write_msh(body, temporary)
+        else:
+            write_vtu(body, temporary)
 
 
 def read_body(path: str | Path) -> Body:

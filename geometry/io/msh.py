@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Bodies in the format .msh 4.1 of gmsh, with names as physical groups and the wall normal as a view."""
 
+import errno
+import os
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ from annelid.geometry.meshing.plane_mesh import gmsh_session
 BAND_PREFIX = "band "
 """Prefix of the names of physical groups of cells that are bands; all others are regions."""
 
+_END = b"$EndNodeData\n"  # of the last section
 _FAMILIES = {
     "line3": "Line",
     "triangle6": "Triangle",
@@ -26,7 +29,11 @@ _CELL_OF_DIMENSION = {2: ("quad9",), 3: ("hexahedron27", "tetra10")}
 
 
 def write_msh(body: Body, path: Path) -> None:
-    """Write a body as a binary .msh file."""
+    """Write a body as a binary .msh file.
+
+    Raises:
+        OSError: The disk is full.
+    """
     dimension = 2 if body.cell_type == "quad9" else 3
     tags = np.arange(1, len(body.points) + 1)
     with gmsh_session() as gmsh:
@@ -42,6 +49,8 @@ def write_msh(body: Body, path: Path) -> None:
         normal = _in_space(body.normal)
         gmsh.view.addHomogeneousModelData(view, 0, "part", "NodeData", tags, normal.ravel(), 0.0, 3)
         gmsh.view.write(view, str(path), True)
+    if not path.read_bytes().endswith(_END):  # gmsh does not report errors of writing
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
 
 
 def read_msh(path: Path) -> FileMesh:

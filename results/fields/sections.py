@@ -36,8 +36,10 @@ def meridian_sections(body: Body, displacement: FloatArray) -> list[SectionOutli
 
 def cross_sections(body: Body, displacement: FloatArray, height: float) -> list[SectionOutline]:
     """Return the outlines of the regions in the plane at a height of the drawn part; coordinates X, Y."""
-    # The plane is offset slightly, because a plane through nodes would contain whole edges of triangles.
-    plane = height + 1e-6 * np.ptp(body.points[:, 2])
+    # The plane is offset slightly, because a plane through nodes would contain whole edges of triangles;
+    # towards the middle, because beyond an end it would contain nothing.
+    low, high = body.points[:, 2].min(), body.points[:, 2].max()
+    plane = height + 1e-6 * (high - low) * (1.0 if height < 0.5 * (low + high) else -1.0)
     sections = []
     for name, cells in body.regions.items():
         triangles = triangulated(boundary_faces(body.cells[cells], body.cell_type))

@@ -73,10 +73,15 @@ def lines_file(
     return _content(vtkXMLPolyDataWriter(), dataset)
 
 
-def collection(files: Mapping[int, str]) -> str:
-    """Return the content of a ``.pvd`` file: file names by time."""
+def collection(files: Mapping[int, tuple[str, str]]) -> str:
+    """Return the content of a ``.pvd`` file.
+
+    Args:
+        files: Name and SHA-256 digest of each file by time.
+    """
     entries = "".join(
-        f'<DataSet timestep="{time}" part="0" file={quoteattr(name)}/>\n' for time, name in files.items()
+        f'<DataSet timestep="{time}" part="0" file={quoteattr(name)} sha256="{digest}"/>\n'
+        for time, (name, digest) in files.items()
     )
     return (
         '<?xml version="1.0"?>\n<VTKFile type="Collection" version="1.0" byte_order="LittleEndian">\n'

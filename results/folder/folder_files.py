@@ -12,7 +12,9 @@ from typing import Any, Literal
 import numpy as np
 
 from annelid.geometry.errors import InputError
-from annelid.results.atomic import PART_SUFFIX, write_atomically
+from annelid.geometry.text_files import read_text
+from annelid.geometry.writing import PART_SUFFIX, system_error
+from annelid.results.atomic import write_atomically
 
 Status = Literal["absent", "finished", "unfinished", "of another case", "not a run folder"]
 
@@ -20,7 +22,8 @@ PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.
 DESCRIPTION = "description.json"
 PATH, PROFILES, FIELDS, SURFACE, REPORT = "path.csv", "profiles.csv", "fields", "surface", "report.html"
 PVD = "fields/fields.pvd"
-FOLDER_KIND = "annelid run"
+FOLDER_KIND, FORMAT = "annelid run", 2
+_LARGEST_JSON = 100_000_000  # bytes
 _RUN_FILES = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
@@ -34,8 +37,18 @@ def status(path: Path | str, case_hash: str | None = None) -> Status:
     Returns:
         ``"absent"`` (no such folder, or an empty one), ``"finished"``, ``"unfinished"``, ``"of another
         case"`` or ``"not a run folder"``.
+
+    Raises:
+        InputError: The system does not allow to look into the folder.
     """
     folder = Path(path)
+    try:
+        return _status(folder, case_hash)
+    except OSError as error:
+        raise system_error(error) from None
+
+
+def _status(folder: Path, case_hash: str | None) -> Status:
     if not folder.exists():
         return "absent"
     if not folder.is_dir():
@@ -56,8 +69,8 @@ def status(path: Path | str, case_hash: str | None = None) -> Status:
 def read_json(path: Path) -> dict[str, Any] | None:
     """Read a JSON object; ``None`` if there is no such file or it contains something else."""
     try:
-        content = json.loads(path.read_text())
-    except (OSError, ValueError):
+        content = json.loads(read_text(path, most=_LARGEST_JSON))
+    except (InputError, ValueError, RecursionError):
         return None
     return content if isinstance(content, dict) else None
 
@@ -70,6 +83,8 @@ def check_writable(folder: Path, case_hash: str, *, rerun: bool) -> None:
             case.
     """
     current = status(folder, case_hash)
+    if current == "absent":
+        _check_name(folder)
     problem = {
         "not a run folder": "is not a Run folder; nothing was written. Choose a new or empty folder",
         "of another case": "contains a run of another case; nothing was written. Choose another folder, or "
@@ -81,37 +96,58 @@ def check_writable(folder: Path, case_hash: str, *, rerun: bool) -> None:
         raise InputError(f"{folder}: {problem}", key="RUNDIR", folder=str(folder), status=current)
 
 
+def _check_name(folder: Path) -> None:
+    """Check the length of a name; in a folder that does not exist the system finds no error in it."""
+    try:
+        Path(folder.name).exists()
+    except OSError as error:
+        error.filename = str(folder)
+        raise system_error(error) from None
+
+
 def remove_run_files(folder: Path) -> None:
     """Remove the files of an earlier run of the same case, the summary first; keep all other files."""
     for name in _RUN_FILES:
-        target = folder / name
-        if target.is_dir():
-            shutil.rmtree(target)
-        else:
-            target.unlink(missing_ok=True)
+        remove(folder / name)
     for leftover in folder.glob(f".*{PART_SUFFIX}"):
         leftover.unlink(missing_ok=True)
 
 
+def remove(path: Path) -> None:
+    """Remove a file or a folder, if there is one."""
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
+
+
+def run_files(folder: Path) -> list[str]:
+    """Names of all files that a run has written, except its summary and its report."""
+    states = (path for part in (FIELDS, SURFACE) for path in (folder / part).glob("state_*"))
+    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, PATH, PROFILES, PVD)
+    present = [name for name in fixed if (folder / name).exists()]
+    return present + sorted(str(path.relative_to(folder)) for path in states)
+
+
 def write_json(path: Path, content: Mapping[str, Any]) -> Path:
     """Write a JSON object atomically; ``inf`` and ``nan``, which JSON does not have, become texts."""
-    return write_atomically(path, json.dumps(_json_value(content), indent=2, allow_nan=False) + "\n")
+    return write_atomically(path, json.dumps(json_value(content), indent=2, allow_nan=False) + "\n")
 
 
-def _json_value(value: Any) -> Any:
+def json_value(value: Any) -> Any:
     """Convert numpy numbers, tuples and paths for JSON; ``inf`` and ``nan`` become texts."""
     match value:
         case Mapping():
-            return {str(key): _json_value(member) for key, member in value.items()}
+            return {str(key): json_value(member) for key, member in value.items()}
         case None | bool() | int() | str():
             return value
         case float() | np.floating():
             number = float(value)
             return number if math.isfinite(number) else str(number)
         case np.bool_() | np.integer() | np.ndarray():
-            return _json_value(value.tolist())
+            return json_value(value.tolist())
         case list() | tuple() | set():
-            return [_json_value(member) for member in value]
+            return [json_value(member) for member in value]
         case _:
             return str(value)
 

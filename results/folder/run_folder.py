@@ -12,12 +12,14 @@ from types import TracebackType
 from typing import Any, Literal
 
 from annelid.geometry.body import Body
+from annelid.geometry.writing import naming
 from annelid.results.atomic import FolderLock, append_durably, write_atomically
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.surfaces import deformed_surface, ply, stl
 from annelid.results.fields.vtk_files import collection
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
+from annelid.results.folder.digests import digest_of, digests_of, write_sealed
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.folder_files import (
     BODY,
@@ -25,6 +27,7 @@ from annelid.results.folder.folder_files import (
     DESCRIPTION,
     FIELDS,
     FOLDER_KIND,
+    FORMAT,
     LOG,
     PATH,
     PROFILES,
@@ -34,21 +37,21 @@ from annelid.results.folder.folder_files import (
     SURFACE,
     check_writable,
     remove_run_files,
+    run_files,
     utc_now,
     write_json,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
+from annelid.results.folder.summary_entries import definitions, final_state
 from annelid.results.folder.tables import (
     PROFILE_COLUMNS,
     csv_text,
     merge_columns,
     profile_rows,
-    quantity_header,
     read_path,
     state_row,
 )
 from annelid.solver.display import DisplayUnits
-from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium, Outcome
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
@@ -63,7 +66,13 @@ class RunFolder:
     """
 
     def __init__(
-        self, path: Path, lock: FolderLock, body: Body, case_hash: str, keep_fields: KeepFields
+        self,
+        path: Path,
+        lock: FolderLock,
+        body: Body,
+        case_hash: str,
+        keep_fields: KeepFields,
+        keep_surfaces: bool,
     ) -> None:
         self.path = path
         self.case_hash = case_hash
@@ -71,9 +80,10 @@ class RunFolder:
         self._body = body
         self._grid = FieldGrid(body)
         self._keep = keep_fields
+        self._surfaces = [name for name in _SURFACES if keep_surfaces and name in body.surfaces]
         self._columns: list[str] = []
         self._rows: list[dict[str, object]] = []
-        self._files: dict[int, str] = {}
+        self._files: dict[int, tuple[str, str]] = {}
         self._critical: list[CriticalPoint] = []
         self._jumps_and_branches: list[dict[str, Any]] = []
         self._last: Equilibrium | None = None
@@ -89,6 +99,7 @@ class RunFolder:
         provenance: Mapping[str, Any],
         body: Body,
         keep_fields: KeepFields = "all",
+        keep_surfaces: bool = True,
         rerun: bool = False,
     ) -> "RunFolder":
         """Start a run; files of an unfinished run of the same case are removed first.
@@ -102,6 +113,7 @@ class RunFolder:
             body: The mesh; it is stored so that the report can be created from the folder alone.
             keep_fields: States whose fields are stored; ``"stage ends"`` includes the last state and the
                 critical points.
+            keep_surfaces: Whether the deformed surfaces at the ends of stages are stored.
             rerun: Start again even if the run of this case is finished.
 
         Raises:
@@ -117,21 +129,25 @@ class RunFolder:
             # Another writer may have started between the first check and the lock.
             check_writable(folder, case_hash, rerun=rerun)
             remove_run_files(folder)
-            header = {"kind": FOLDER_KIND, "format": 1, "case_hash": case_hash, "started": utc_now()}
-            write_json(folder / PROVENANCE, {**provenance, **header})
+            header = {"kind": FOLDER_KIND, "format": FORMAT, "case_hash": case_hash, "started": utc_now()}
+            write_sealed(folder / PROVENANCE, {**provenance, **header, "files": {}})  # marks a Run folder
             write_atomically(folder / CASE, case_toml)
             write_json(folder / DESCRIPTION, description.to_mapping())
             write_atomically(folder / BODY, body_to_bytes(body))
+            files = digests_of(folder, (CASE, DESCRIPTION, BODY))
+            write_sealed(folder / PROVENANCE, {**provenance, **header, "files": files})
             (folder / FIELDS).mkdir(exist_ok=True)
-            (folder / SURFACE).mkdir(exist_ok=True)
-            return cls(folder, lock, body, case_hash, keep_fields)
+            if keep_surfaces:
+                (folder / SURFACE).mkdir(exist_ok=True)
+            return cls(folder, lock, body, case_hash, keep_fields, keep_surfaces)
         except BaseException:
             lock.release()
             raise
 
     def log(self, line: str) -> None:
         """Append a line with the time to ``log.txt``."""
-        with open(self.path / LOG, "a", encoding="utf-8") as file:
+        path = self.path / LOG
+        with naming(path), open(path, "a", encoding="utf-8") as file:
             file.write("".join(f"{utc_now()}  {part}\n" for part in line.splitlines() or [""]))
 
     def append(self, state: Equilibrium) -> None:
@@ -179,15 +195,16 @@ class RunFolder:
             "outcome": asdict(outcome),
             "verdicts": [asdict(verdict) for verdict in verdicts],
             "states": len(self._rows),
-            **self._final_state(),
+            "final_state": None if self._last is None else final_state(self._last),
             "critical_points": [point.to_mapping() for point in self._critical],
             "jumps_and_branches": self._jumps_and_branches,
             **self._energies(),
             "facts": dict(facts or {}),
-            "definitions": {name: _definition(name) for name in self._quantity_names(outcome)},
+            "definitions": definitions(self._quantity_names(outcome)),
+            "files": digests_of(self.path, run_files(self.path)),
         }
         try:
-            return write_json(self.path / SUMMARY, summary)
+            return write_sealed(self.path / SUMMARY, summary)
         finally:
             self.close()
 
@@ -227,17 +244,18 @@ class RunFolder:
         if state.index in self._files:
             return
         name = f"state_{state.index:04d}.vtu"
-        write_atomically(self.path / FIELDS / name, self._grid.vtu(state))
-        self._files[state.index] = name
+        content = self._grid.vtu(state)
+        write_atomically(self.path / FIELDS / name, content)
+        self._files[state.index] = (name, digest_of(content))
         write_atomically(self.path / PVD, collection(dict(sorted(self._files.items()))))
 
     def _write_stage_end(self, state: Equilibrium) -> None:
         """Write the fields and surfaces of the last state of a stage; a second call does nothing."""
         if self._keep in ("all", "stage ends"):
             self._write_fields(state)
-        for name in _SURFACES:
+        for name in self._surfaces:
             stem = self.path / SURFACE / f"state_{state.index:04d}_{name}"
-            if name in self._body.surfaces and not stem.with_suffix(".ply").exists():
+            if not stem.with_suffix(".ply").exists():
                 surface = deformed_surface(self._body, state.displacement, name)
                 write_atomically(stem.with_suffix(".stl"), stl(surface))
                 write_atomically(stem.with_suffix(".ply"), ply(surface))
@@ -245,25 +263,3 @@ class RunFolder:
     def _energies(self) -> dict[str, Any]:
         energies = energies_of(read_path(self.path / PATH, DisplayUnits())) if self._rows else None
         return {"energies": energies.to_mapping()} if energies is not None else {}
-
-    def _final_state(self) -> dict[str, Any]:
-        state = self._last
-        if state is None:
-            return {"final_state": None}
-        return {
-            "final_state": {
-                "state": state.index,
-                "stage": state.stage,
-                "parameter [1]": state.parameter,
-                quantity_header(q.UNSTABLE_MODES): state.unstable_modes,
-                quantity_header(q.UNSTABLE_MODES_CONTROLLED): state.unstable_modes_controlled,
-                "loads": {f"{name} [{m.unit}]": m.value for name, m in state.loads.items()},
-                "quantities": {f"{name} [{m.unit}]": m.value for name, m in state.quantities.items()},
-                "places [mm]": {name: list(place) for name, place in state.places.items()},
-            }
-        }
-
-
-def _definition(name: str) -> dict[str, str]:
-    quantity = q.quantity_of(name)
-    return {"unit": quantity.unit, "formula": quantity.formula, "meaning": quantity.meaning}

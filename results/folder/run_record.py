@@ -1,8 +1,11 @@
 # SPDX-License-Identifier: MIT
 """Reader of the Run folder, the source of reports, pictures and comparisons."""
 
+import json
+import os
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -10,30 +13,45 @@ from typing import Any
 
 from annelid.geometry.body import Body
 from annelid.geometry.errors import InputError
+from annelid.geometry.text_files import read_text
 from annelid.results.folder.body_file import read_body_file
 from annelid.results.folder.critical_points import CriticalPoint, critical_points
+from annelid.results.folder.digests import check_digests, read_sealed, unreadable
 from annelid.results.folder.folder_files import (
     BODY,
+    CASE,
     DESCRIPTION,
+    FIELDS,
+    FORMAT,
     PATH,
     PROFILES,
     PROVENANCE,
     PVD,
     SUMMARY,
+    SURFACE,
     Status,
-    read_json,
     status,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.tables import PathRecord, read_path, read_profiles
 from annelid.solver.records import Margin, Outcome, Profile
 
+_LARGEST_PVD = 10_000_000  # bytes
+
 
 @dataclass(frozen=True)
 class RunRecord:
-    """A Run folder; each of its files is read when it is needed."""
+    """A Run folder; its larger files are read when they are needed.
+
+    Attributes:
+        path: The folder.
+        provenance: Versions, revision, host and times.
+        summary: The content of ``summary.json``; empty if the run was unfinished when the folder was opened.
+    """
 
     path: Path
+    provenance: Mapping[str, Any]
+    summary: Mapping[str, Any]
 
     @property
     def status(self) -> Status:
@@ -42,26 +60,8 @@ class RunRecord:
 
     @cached_property
     def description(self) -> CaseDescription:
-        """The description of the case.
-
-        Raises:
-            InputError: The description cannot be read.
-        """
-        data = read_json(self.path / DESCRIPTION)
-        if data is None:
-            text = f"{self.path / DESCRIPTION}: cannot be read; run the case again (--again)."
-            raise InputError(text, path=str(self.path))
-        return CaseDescription.from_mapping(data)
-
-    @cached_property
-    def provenance(self) -> Mapping[str, Any]:
-        """Versions, revision, host and times."""
-        return read_json(self.path / PROVENANCE) or {}
-
-    @cached_property
-    def summary(self) -> Mapping[str, Any]:
-        """The content of ``summary.json``; empty while the run is unfinished."""
-        return read_json(self.path / SUMMARY) or {}
+        """The description of the case."""
+        return CaseDescription.from_mapping(json.loads((self.path / DESCRIPTION).read_text()))
 
     @cached_property
     def outcome(self) -> Outcome | None:
@@ -82,7 +82,8 @@ class RunRecord:
     @cached_property
     def table(self) -> PathRecord:
         """The path, one row per equilibrium."""
-        return read_path(self.path / PATH, self.description.units)
+        with _reading(self.path / PATH) as path:
+            return read_path(path, self.description.units)
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:
@@ -101,16 +102,13 @@ class RunRecord:
 
     def profiles(self, state: int) -> dict[str, Profile]:
         """Return the radial profiles of a state by surface."""
-        return read_profiles(self.path / PROFILES, state)
+        with _reading(self.path / PROFILES) as path:
+            return read_profiles(path, state)
 
     @cached_property
     def field_files(self) -> dict[int, Path]:
         """Field files by number of the state, for the states whose fields were stored."""
-        collection = self.path / PVD
-        if not collection.exists():
-            return {}
-        entries = ElementTree.parse(collection).iter("DataSet")
-        return {int(e.attrib["timestep"]): collection.parent / e.attrib["file"] for e in entries}
+        return {state: self.path / FIELDS / name for state, (name, _) in _read_collection(self.path).items()}
 
     def field_file(self, state: int | None = None) -> Path:
         """Return the field file of a state, by default of the last; negative numbers count from the end.
@@ -131,18 +129,52 @@ class RunRecord:
         return files[number]
 
 
-def open_run(path: Path | str) -> RunRecord:
-    """Open a Run folder, finished or not.
+def open_run(path: Path | str, *, with_fields: bool = True) -> RunRecord:
+    """Open a Run folder, finished or not, and check that its files are those that the run wrote.
+
+    Args:
+        path: The folder.
+        with_fields: Whether the files of fields and surfaces are checked as well.
 
     Raises:
-        InputError: The folder is not a Run folder.
+        InputError: The folder is not a Run folder, or one of its files is damaged.
     """
     folder = Path(path)
     current = status(folder)
-    if current in ("absent", "not a run folder"):
+    if current == "absent" or (current == "not a run folder" and not os.path.lexists(folder / CASE)):
         reason = "contains no run" if current == "absent" else current
         raise InputError(f"run folder {folder}: {reason}.", status=current)
-    return RunRecord(folder)
+    provenance = read_sealed(folder / PROVENANCE)
+    if provenance.get("format") != FORMAT:
+        raise unreadable(folder / PROVENANCE, "was written by another version of the program")
+    if not os.path.lexists(folder / SUMMARY):
+        fields = _read_collection(folder).values() if with_fields else ()
+        check_digests(folder, provenance["files"] | {f"{FIELDS}/{name}": digest for name, digest in fields})
+        return RunRecord(folder, provenance, {})
+    summary = read_sealed(folder / SUMMARY)
+    if summary["case_hash"] != provenance["case_hash"]:
+        raise unreadable(folder / SUMMARY, "belongs to another case")
+    large = () if with_fields else (FIELDS, SURFACE)
+    check_digests(folder, {n: digest for n, digest in summary["files"].items() if not n.startswith(large)})
+    return RunRecord(folder, provenance, summary)
+
+
+def _read_collection(folder: Path) -> dict[int, tuple[str, str]]:
+    """Name and digest of the field files by number of the state."""
+    with _reading(folder / PVD) as path:
+        if not os.path.lexists(path):
+            return {}
+        entries = ElementTree.fromstring(read_text(path, most=_LARGEST_PVD)).iter("DataSet")
+        return {int(e.attrib["timestep"]): (e.attrib["file"], e.attrib["sha256"]) for e in entries}
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[Path]:
+    """Turn errors of reading a file of an unfinished run, which has no digest yet, into one for the user."""
+    try:
+        yield path
+    except (OSError, ValueError, LookupError, TypeError, ArithmeticError, ElementTree.ParseError) as error:
+        raise unreadable(path, f"cannot be read ({error})") from None
 
 
 def _ranges(numbers: list[int]) -> str:

@@ -3,6 +3,7 @@
 
 import csv
 import io
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,11 +14,13 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
+from annelid.geometry.text_files import read_text
 from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.records import Equilibrium, Profile
 
+_LARGEST_TABLE = 1_000_000_000  # bytes
 _CRITICAL = "critical"
 _REACHED_BY = "reached by"
 _BEFORE_LOADS, _AFTER_LOADS = "parameter [1]", "iterations [1]"
@@ -36,6 +39,7 @@ def quantity_header(quantity: q.Quantity) -> str:
     return f"{quantity.name} [{quantity.unit}]"
 
 
+_COMPLETE = ("state", "parameter", q.UNSTABLE_MODES.name, q.UNSTABLE_MODES_CONTROLLED.name)  # in every row
 _BEFORE_QUANTITIES = quantity_header(q.UNSTABLE_MODES_CONTROLLED)
 
 
@@ -199,6 +203,8 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
 
     Raises:
         InputError: There is no such file, or it contains no equilibrium.
+        ValueError: A row is damaged.
+        LookupError: A row or a column is not complete.
     """
     rows = _complete_rows(path)
     if len(rows) < 2:
@@ -210,6 +216,9 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
         bare: np.array([float(text) if text else np.nan for text in texts[name]])
         for name, (bare, _) in parts.items()
     }
+    for name in _COMPLETE:
+        if not np.isfinite(numbers[name]).all():
+            raise ValueError(f"the column {name!r} has a value that is not a number")
     bare_names = [parts[name][0] if name in parts else name for name in header]
     loads_end, facts_end = header.index(_AFTER_LOADS), header.index(_BEFORE_QUANTITIES)
     return PathRecord(
@@ -225,10 +234,18 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
 
 
 def read_profiles(path: Path, state: int) -> dict[str, Profile]:
-    """Read the radial profiles of one state from ``profiles.csv``, by surface."""
-    if not path.exists():
+    """Read the radial profiles of one state from ``profiles.csv``, by surface.
+
+    Raises:
+        InputError: The file cannot be read, or has other columns.
+        ValueError: A row is damaged.
+    """
+    if not os.path.lexists(path):
         return {}
-    rows = [row for row in _complete_rows(path)[1:] if row[0] == str(state)]
+    header, *body = _complete_rows(path) or [[]]
+    if tuple(header) != PROFILE_COLUMNS:
+        raise InputError(f"{path}: cannot be read (its first line has other names)", path=str(path))
+    rows = [row for row in body if row[0] == str(state)]
     profiles = {}
     for surface in dict.fromkeys(row[1] for row in rows):
         values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
@@ -239,10 +256,7 @@ def read_profiles(path: Path, state: int) -> dict[str, Profile]:
 
 
 def _complete_rows(path: Path) -> list[list[str]]:
-    try:
-        text = path.read_text()
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; is this a Run folder?", path=str(path)) from None
+    text = read_text(path, most=_LARGEST_TABLE)
     return list(csv.reader(io.StringIO(text[: text.rfind("\n") + 1])))
 
 

@@ -239,7 +239,8 @@ def _profile(run: RunRecord) -> SvgFigure | None:
 
 
 def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
-    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in body.bands.items()}
+    bands = {name: cells for name, cells in body.bands.items() if len(cells)}
+    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in bands.items()}
     return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
 
 

@@ -2,6 +2,7 @@
 """The report of a run: one page without external files, created from the Run folder alone."""
 
 import math
+import os
 import shlex
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -10,10 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
 from annelid.results.atomic import write_atomically
-from annelid.results.folder.folder_files import REPORT
+from annelid.results.folder.folder_files import PATH, REPORT
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
@@ -34,7 +34,7 @@ _MAIN = (
     q.LUMEN_VOLUME,
 )
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
-_PROVENANCE_HIDDEN = {"kind", "format"}
+_PROVENANCE_HIDDEN = {"kind", "format", "files"}
 
 
 def write_report(
@@ -52,7 +52,7 @@ def write_report(
         Path of the page.
 
     Raises:
-        InputError: The folder contains no run.
+        InputError: The folder contains no run, or one of its files is damaged.
     """
     run = open_run(path)
     page = render("report.html", _content(run, with_pictures))
@@ -60,7 +60,8 @@ def write_report(
 
 
 def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
-    table, description = _table_or_none(run), run.description
+    table = run.table if os.path.lexists(run.path / PATH) else None
+    description = run.description
     state_pictures, picture_note = pictures(run) if with_pictures and table is not None else ([], "")
     return {
         "title": run.title,
@@ -91,13 +92,6 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "limits": LIMITS,
         "current_note": CURRENT_NOTE,
     }
-
-
-def _table_or_none(run: RunRecord) -> PathRecord | None:
-    try:
-        return run.table
-    except InputError:
-        return None
 
 
 def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.stepping import Stepping
 from annelid.solver.records import Outcome
 
+MOST_BRANCHES = 10  # of a path; the branches of a bifurcation may lead back to it again and again
 _SEARCH_BELOW = 1 / 16  # fraction of a full step below which a load-controlled stage searches for a limit
 
 
@@ -32,6 +33,7 @@ class StepControl:
         self.stepping = stepping
         self.evaluation = reporter.evaluation
         self._reporter = reporter
+        self._branches = 0
 
     def follow(self, continuation: StageContinuation, modes: UnstableModes) -> Outcome | UnstableModes:
         """Follow one stage; collective.
@@ -218,6 +220,10 @@ class StepControl:
         self.system.restore(critical.state, factorise=True)
         located_on.start_at(critical.s)
         parameter = located_on.parameter_at(critical.s)
+        if self._branches == MOST_BRANCHES:
+            text = f"{self._reporter.remarks[-1]}; the path is followed along {MOST_BRANCHES} branches only"
+            return self._reporter.outcome("bifurcation", text, stage, parameter)
+        self._branches += 1
         arc = arc_from(continuation, parameter)
         arc.start()
         whole = BRANCH_STEP * self.newton.scales.length

@@ -16,6 +16,8 @@ from dolfinx import __version__ as dolfinx_version
 from dolfinx import fem
 from mpi4py import MPI
 
+from annelid.geometry.writing import naming
+
 # Measured on a clamped tube, Q2/Q1 hexahedra: 0.20 ms instead of 0.60 ms for a tangent of one cell.
 _FLAGS = ["-O3", "-march=native", "-ffast-math", "-fno-finite-math-only"]
 
@@ -62,7 +64,7 @@ def _compiler(name: str, comm: MPI.Comm) -> Iterator[dict[str, Any]]:
     that wait for it.
     """
     folder = cache_folder() / name
-    with _locked(folder) if comm.rank == 0 else nullcontext():
+    with naming(folder), _locked(folder) if comm.rank == 0 else nullcontext():
         yield {"cffi_extra_compile_args": _FLAGS, "cache_dir": str(folder), "cffi_libraries": ["m"]}
 
 

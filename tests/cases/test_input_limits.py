@@ -103,6 +103,16 @@ def test_units_with_large_powers(unit):
     assert parse("2 kg*m**-1*s**-2", "MPa") == pytest.approx(2e-6)
 
 
+@pytest.mark.parametrize("key", ["along", "on_struts"])
+def test_lengths_whose_square_is_zero(key):
+    tables = tomllib.loads(library_cases()["lattice_sleeve"].read_text())
+    tables["mesh"][key] = "1e-300 mm"
+    with pytest.raises(
+        InputError, match=rf"mesh\.{key}: '1e-300 mm' is out of range; its size must be at least"
+    ):
+        case_from_tables(tables)
+
+
 @pytest.mark.parametrize(
     "formula", ["((((((9**10)**10)**10)**10)**10)**10)**10", "9" * 250 + "**10", "10**10**10", "10.0**10**10"]
 )

@@ -80,6 +80,7 @@ def create(path, body, **options):
 
 def finished(path, body, **options):
     with create(path, body, **options) as run:
+        run.log("The run has started.")
         for state in states(body):
             run.append(state)
         run.finish(

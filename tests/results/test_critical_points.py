@@ -56,7 +56,7 @@ def test_summary_and_run_record_have_the_critical_points(run):
 def test_unfinished_runs_have_critical_points(run, tmp_path):
     copy = tmp_path / "run"
     copy.mkdir()
-    for name in ("provenance.json", "description.json", "path.csv"):
+    for name in ("provenance.json", "case.toml", "description.json", "body.npz", "path.csv"):
         (copy / name).write_bytes((run.path / name).read_bytes())
     assert open_run(copy).critical_points == run.critical_points
 

@@ -122,10 +122,11 @@ def test_meridian_sections_are_the_outlines_of_the_regions():
     np.testing.assert_allclose(sections[0].deformed, 1.5 * sections[0].drawn, rtol=1e-12)
 
 
-def test_cross_sections_are_closed_rings():
+@pytest.mark.parametrize("height", [0.0, 5.0, 12.0], ids=["low end", "between", "high end"])
+def test_cross_sections_are_closed_rings(height):
     body = solid_tube(2, 6, 3)
     state = inflated(body, 1.2)
-    sections = cross_sections(body, state.displacement, 5.0)
+    sections = cross_sections(body, state.displacement, height)
     for section, inner, outer in zip(sections, (4.0, 5.0), (5.0, 6.0), strict=True):
         radius = np.hypot(*np.moveaxis(section.drawn, -1, 0))
         assert radius.max() == pytest.approx(outer, rel=1e-6)

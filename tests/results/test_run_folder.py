@@ -151,6 +151,12 @@ def test_last_fields_of_an_incomplete_stage_are_stored(tmp_path, tube):
     assert (tmp_path / "run/surface/state_0003_lumen.stl").exists()
 
 
+def test_surfaces_are_left_out_on_request(tmp_path, tube):
+    folder = finished(tmp_path / "run", tube, keep_surfaces=False)
+    assert not (folder / "surface").exists()
+    assert open_run(folder).outcome == OUTCOME
+
+
 ENDLESS = """
 import sys
 sys.path.insert(0, sys.argv[2])

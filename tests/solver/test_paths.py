@@ -20,6 +20,7 @@ from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Band, Layer
 from annelid.geometry.shapes.tube import Tube
+from annelid.solver.continuation import step_control
 from annelid.solver.continuation.path import Path
 from annelid.solver.model.boundary import Electrode, Section, Support
 from annelid.solver.model.contact import Contact
@@ -255,6 +256,15 @@ def test_long_tube_collapses_into_two_lobes():
     inward = np.abs(states[-1].displacement[:, :2]).max()
     # Inextensible ring, recomputed: half opening 0.37 R at p R³/EI = 3.7807, 0.25 R at 4.131; 0.23 R at 4.2.
     assert inward == pytest.approx(0.74, abs=0.03)
+
+
+def test_a_path_ends_after_many_branches(monkeypatch):
+    """Branches may form a closed loop, on which the path would never end."""
+    monkeypatch.setattr(step_control, "MOST_BRANCHES", 0)
+    states, outcome, _, _ = thin_ring.__wrapped__(share=1.4, beyond_instability="branch")
+    assert outcome.kind == "bifurcation"
+    assert outcome.text.endswith("; the path is followed along 0 branches only")
+    assert states[-1].critical == "bifurcation"
 
 
 @pytest.mark.exact

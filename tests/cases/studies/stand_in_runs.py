@@ -5,7 +5,6 @@ Workers import this module by its name, so its folder must be on their path.
 """
 
 import errno
-import json
 import os
 import signal
 import time
@@ -15,6 +14,8 @@ from pathlib import Path
 from annelid.cases.studies.single_run import Reply
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.resolved import case_hash
+from annelid.results.folder.digests import digests_of, write_sealed
+from annelid.results.folder.folder_files import FOLDER_KIND, FORMAT, run_files
 
 RADIAL = "mean radial expansion [1]"
 
@@ -96,5 +97,6 @@ def finish(folder, toml, value, required=None):
         "facts": {"cost": {"time": "0.01 s", "peak memory of the first rank": "100 MB"}},
     }
     (folder / "case.toml").write_text(toml)
-    (folder / "provenance.json").write_text(json.dumps({"kind": "annelid run", "case_hash": digest}))
-    (folder / "summary.json").write_text(json.dumps(summary))
+    head = {"kind": FOLDER_KIND, "format": FORMAT, "case_hash": digest, "files": {}}
+    write_sealed(folder / "provenance.json", head)
+    write_sealed(folder / "summary.json", summary | {"files": digests_of(folder, run_files(folder))})

@@ -124,6 +124,12 @@ def test_truncated_distribution_keeps_its_shape():
     assert stats.kstest(values, cut.cdf).statistic < 0.005
 
 
+@pytest.mark.parametrize("deviation", ["9" * 400 + " %", "few %"])
+def test_a_deviation_in_per_cent_must_be_a_number(deviation):
+    with pytest.raises(InputError, match=r"\[n\]\.deviation: .* is not a (finite )?number"):
+        design(NORMAL | {"deviation": deviation}, sampling={"method": "sobol", "samples": 2})
+
+
 def test_a_deviation_in_per_cent_is_relative_to_the_mean():
     found = design(
         {"key": "s", "distribution": "normal", "mean": 0.8, "deviation": "2 %"},

@@ -14,6 +14,7 @@ from child_process import start_interruptible
 from plain_tube import ROOT
 from stand_in_runs import RADIAL
 
+from annelid.cases.cli.main import main
 from annelid.cases.studies import driver, store
 from annelid.cases.studies.opening import create_study
 from annelid.geometry.errors import AnnelidError, InputError
@@ -130,6 +131,22 @@ def test_a_run_with_a_damaged_summary_is_repeated(study, drive, attempts):
     table = drive(plan, store)
     assert [row["status"] for row in table.rows] == ["finished"] * 5
     assert len(attempts(store)) == 9
+
+
+def test_a_run_with_a_damaged_file_is_repeated_but_not_collected(study, drive, attempts, capsys):
+    plan, store = study(vary=[RADII])
+    drive(plan, store)
+    damaged = store.run_folder(plan.runs[2]) / "case.toml"
+    damaged.write_text(damaged.read_text()[:-9])
+    before = {path: path.read_bytes() for path in store.path.rglob("*") if path.is_file()}
+    assert main(["study", str(store.path), "--collect"]) == 2
+    assert f"{damaged}: is not as the run wrote it; run the case again" in capsys.readouterr().err
+    assert {path: path.read_bytes() for path in store.path.rglob("*") if path.is_file()} == before
+    drive(plan, store)
+    text = f"{plan.runs[2].id}: case.toml is not as the run wrote it; the run is repeated"
+    assert text in capsys.readouterr().err
+    assert attempts(store)[5:] == [plan.runs[2].id]
+    assert main(["study", str(store.path), "--collect"]) == 0
 
 
 def test_two_drivers_cannot_work_on_one_study(study, drive):

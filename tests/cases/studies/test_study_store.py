@@ -6,8 +6,9 @@ import resource
 import pytest
 
 from annelid.cases.studies.opening import create_study
-from annelid.cases.studies.store import DiskFull, Failure, Store
+from annelid.cases.studies.store import Failure, Store
 from annelid.geometry.errors import InputError
+from annelid.geometry.writing import DiskFull
 
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 
