@@ -103,7 +103,7 @@ class _Describer:
         yield entries("Obstacles", case.contacts, self._contact)
         yield entries("Stages", case.stages, self._stage)
         yield entries("Requirements", case.requirements, self._requirement)
-        yield Statement("Remarks", tuple(_sentence(remark) for remark in remarks_on(case)))
+        yield Statement("Remarks", tuple(f"{remark}." for remark in remarks_on(case)))
 
     def _shape(self, shape: ShapeTable) -> tuple[str, ...]:
         kind, sizes = str(shape.kind), self._pairs(shape, "kind", "layers", "meridian")

@@ -19,6 +19,7 @@ Observer = Callable[[Equilibrium], None]
 
 _LIMITS = ((BREAKDOWN_MARGIN, 1.0, "the breakdown field is exceeded"),)
 """Quantity, smallest possible value and remark."""
+_WHOLE = 1e-6  # of the natural stretch: what is missing is rounding
 
 
 class Reporter:
@@ -98,7 +99,7 @@ class Reporter:
         """The present loads in words, with the natural stretch while a stage applies it."""
         loads = self.system.loads
         text = describe(loads, self._units)
-        return f"{text}, {loads.natural:.3g} of the natural stretch" if 0 < loads.natural < 1 else text
+        return f"{text}, {loads.natural:.3g} of the natural stretch" if 0 < loads.natural < 1 - _WHOLE else text
 
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
         """The outcome of the path with all remarks; collective."""
