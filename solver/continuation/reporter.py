@@ -99,7 +99,8 @@ class Reporter:
         """The present loads in words, with the natural stretch while a stage applies it."""
         loads = self.system.loads
         text = describe(loads, self._units)
-        return f"{text}, {loads.natural:.3g} of the natural stretch" if 0 < loads.natural < 1 - _WHOLE else text
+        in_part = 0 < loads.natural < 1 - _WHOLE
+        return f"{text}, {loads.natural:.3g} of the natural stretch" if in_part else text
 
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
         """The outcome of the path with all remarks; collective."""

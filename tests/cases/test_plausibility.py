@@ -118,7 +118,7 @@ def test_the_check_and_the_run_say_it(usual, tmp_path, capsys, monkeypatch):
     assert "# remark: materials.rubber: the initial shear modulus of" in capsys.readouterr().out
     assert main(["run", "case.toml", "run", "--no-report"]) == 0
     assert "remark: materials.rubber: the initial shear modulus of" in capsys.readouterr().err
-    assert "Materials.rubber: the initial shear modulus of" in (tmp_path / "run/description.json").read_text()
+    assert "materials.rubber: the initial shear modulus of" in (tmp_path / "run/description.json").read_text()
 
 
 @pytest.mark.parametrize("kind", ["cylinder", "cone", "sphere"])
