@@ -43,7 +43,8 @@ def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
     top = argparse.ArgumentParser(prog="annelid", description=_ABOUT, epilog=_EXAMPLES, formatter_class=_Raw)
     top.add_argument("--version", action=_Version, nargs=0, help="print the version and exit")
-    subparsers = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    command: type[argparse.ArgumentParser] = _Command
+    subparsers = top.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=command)
     _add_check(subparsers)
     _add_run(subparsers)
     _add_mesh(subparsers)
@@ -57,6 +58,21 @@ def parser() -> argparse.ArgumentParser:
     _add(subparsers, "schema", commands.schema_command, text)
     _add_library(subparsers)
     return top
+
+
+class _Command(argparse.ArgumentParser):
+    """A command whose options may stand before, between and after its other arguments."""
+
+    _within = False
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        if self._within:
+            return super().parse_known_args(args, namespace)
+        self._within = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._within = False
 
 
 class _Raw(argparse.RawDescriptionHelpFormatter):

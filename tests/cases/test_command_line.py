@@ -16,6 +16,7 @@ from child_process import start_interruptible
 from plain_tube import BARE, ROOT
 
 from annelid.cases.cli.main import main
+from annelid.cases.cli.parser import parser
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.resolved import case_hash
 from annelid.results.folder.folder_files import status
@@ -34,6 +35,14 @@ def test_help_names_every_command_and_shows_examples(annelid):
         assert f"    {command} " in text
         assert f"usage: annelid {command}" in annelid(command, "--help").stdout
     assert "annelid run my_cuff.toml" in text
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_options_may_stand_anywhere_between_the_arguments(place):
+    arguments = ["cuff", "out"]
+    arguments[place:place] = ["--coarse", "3", "--no-report"]
+    options = parser().parse_args(["run", *arguments])
+    assert (str(options.case), str(options.folder), options.coarse) == ("cuff", "out", 3)
 
 
 def test_the_version_is_printed(annelid):
@@ -214,6 +223,7 @@ def test_more_ranks_than_cells_are_refused(annelid, tmp_path):
 WAITING = """
 import sys, time
 from annelid.cases.cli.main import main
+from annelid.cases.cli.parser import parser
 from annelid.cases.run.run_writer import RunWriter
 observe = RunWriter.observe
 def observe_and_wait(writer, state):
