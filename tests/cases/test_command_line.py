@@ -42,7 +42,7 @@ def test_options_may_stand_anywhere_between_the_arguments(place):
     arguments = ["cuff", "out"]
     arguments[place:place] = ["--coarse", "3", "--no-report"]
     options = parser().parse_args(["run", *arguments])
-    assert (str(options.case), str(options.folder), options.coarse) == ("cuff", "out", 3)
+    assert (str(options.case), str(options.rundir), options.coarse) == ("cuff", "out", 3)
 
 
 def test_the_version_is_printed(annelid):
