@@ -26,7 +26,7 @@ __all__ = [
     "view_command",
 ]
 
-FAILED = 1  # no equilibrium at all
+FAILED = 1  # no equilibrium at all, or an error
 
 
 def check_command(options: argparse.Namespace) -> int:
@@ -60,7 +60,7 @@ def run_command(options: argparse.Namespace) -> int:
     from annelid.cases.run.environment import prepare, require_libraries
     from annelid.cases.run.run import default_folder, run_case
     from annelid.cases.validate.resolved import case_hash
-    from annelid.results.folder.folder_files import check_writable, status
+    from annelid.results.folder.folder_files import check_writable, log_end, status
 
     prepare()
     case = _read_case(options)
@@ -76,7 +76,14 @@ def run_command(options: argparse.Namespace) -> int:
     if options.ranks > 1:
         from annelid.cases.run.ranks import start_ranks
 
-        return start_ranks(options.ranks, _rank_arguments(options, folder))
+        try:
+            code = start_ranks(options.ranks, _rank_arguments(options, folder))
+        except BaseException as error:
+            log_end(folder, str(error) or "interrupted")
+            raise
+        if code == FAILED:
+            log_end(folder, "a rank failed and printed the reason")
+        return code
     result = run_case(
         case,
         folder,

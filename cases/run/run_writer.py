@@ -15,6 +15,7 @@ from annelid.cases.validate.requirements import Quantities, verdicts
 from annelid.cases.validate.resolved import case_hash, resolved_text
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.quality import quality
+from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.records import Equilibrium, Outcome
@@ -63,6 +64,9 @@ class RunWriter:
 
     def __exit__(self, *error: Any) -> None:
         self._progress.__exit__(*error)
+        kind, value, _ = error
+        if kind is not None:
+            log_end(self.path, "interrupted" if kind is KeyboardInterrupt else str(value) or kind.__name__)
         self._folder.close()
 
     @property
