@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """Writing a run on its first rank: folder, log, progress, verdicts."""
 
-import resource
 import time
 from collections.abc import Mapping
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import Any
 
 from annelid.cases.convert.description import description_of
 from annelid.cases.run.environment import provenance
+from annelid.cases.run.memory import peak_memory
 from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.requirements import Quantities, verdicts
@@ -102,7 +102,7 @@ class RunWriter:
         facts = {
             "mesh": self._mesh_facts(),
             "solution": {**solution, "states": self.states, "Newton iterations": self._iterations},
-            "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
+            "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": f"{peak_memory():.0f} MB"},
         }
         self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
         self._folder.finish(outcome, verdicts=evaluated, facts=facts)
@@ -119,7 +119,3 @@ class RunWriter:
             "maximum aspect ratio": round(measured.maximum_aspect_ratio, 2),
             **{f"cells of {name}": region.cells for name, region in measured.regions.items()},
         }
-
-
-def _peak_memory() -> str:
-    return f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"

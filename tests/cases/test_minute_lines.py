@@ -89,9 +89,9 @@ def test_a_run_states_what_it_does_on_the_stream_and_in_its_log(errors, tmp_path
 
 
 def test_a_terminal_with_a_bar_gets_the_lines_only_in_the_log(errors):
-    logged = []
-    with MinuteLines("computing") as lines:
-        lines.log, lines.prints = logged.append, False
+    logged, lines = [], MinuteLines("computing")
+    lines.log, lines.prints = logged.append, False
+    with lines:
         wait_for(lambda: len(logged) > 1)
     assert not errors.getvalue()
     assert all(line.endswith(" s  computing") for line in logged)
