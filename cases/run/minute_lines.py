@@ -40,6 +40,10 @@ class MinuteLines:
         return self
 
     def __exit__(self, *_: Any) -> None:
+        self.end()
+
+    def end(self) -> None:
+        """Print and log nothing from now on."""
         self._ended.set()
         self._thread.join()
 

@@ -102,6 +102,7 @@ def run_case(
             lines.log, lines.prints = writer.log, not sys.stderr.isatty()
             check = stop_at_missed_stages(case) if stop_early and comm.size == 1 else None
             outcome, solution = _follow(case, model, writer, lines, check)
+            lines.end()  # the summary has the digest of the log
             verdicts = writer.finish(outcome, solution)
             return RunResult(writer.path, outcome, verdicts, writer.states)
 
