@@ -16,7 +16,7 @@ demo: environment
 	$(VENV)/bin/annelid run $(CASE)
 
 test: environment-dev
-	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 1) --dist loadgroup --no-loadscope-reorder
+	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 1) --dist loadfile --no-loadscope-reorder
 
 test-long: environment-dev
 	$(PYTHON) -m pytest -m long

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from annelid.cases.run.minute_lines import MinuteLines
 from annelid.geometry.errors import InputError
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ __all__ = [
     "view_command",
 ]
 
-FAILED = 1  # no equilibrium at all
+FAILED = 1  # no equilibrium at all, or an error
+_REPORTING = "writing the report"
 
 
 def check_command(options: argparse.Namespace) -> int:
@@ -38,7 +40,8 @@ def check_command(options: argparse.Namespace) -> int:
     from annelid.solver.model.quantities import quantity_of
 
     case = _read_case(options)
-    checked = check_case(case)
+    with MinuteLines("meshing the part"):
+        checked = check_case(case)
     print(resolved_text(case))
     measured = quality(checked.body)
     known = {name: quantity_of(name).unit for name in checked.quantities}
@@ -60,7 +63,7 @@ def run_command(options: argparse.Namespace) -> int:
     from annelid.cases.run.environment import prepare, require_libraries
     from annelid.cases.run.run import default_folder, run_case
     from annelid.cases.validate.resolved import case_hash
-    from annelid.results.folder.folder_files import check_writable, status
+    from annelid.results.folder.folder_files import check_writable, log_end, status
 
     prepare()
     case = _read_case(options)
@@ -76,7 +79,14 @@ def run_command(options: argparse.Namespace) -> int:
     if options.ranks > 1:
         from annelid.cases.run.ranks import start_ranks
 
-        return start_ranks(options.ranks, _rank_arguments(options, folder))
+        try:
+            code = start_ranks(options.ranks, _rank_arguments(options, folder))
+        except BaseException as error:
+            log_end(folder, str(error) or "interrupted")
+            raise
+        if code == FAILED:
+            log_end(folder, "a rank failed and printed the reason")
+        return code
     result = run_case(
         case,
         folder,
@@ -106,7 +116,8 @@ def mesh_command(options: argparse.Namespace) -> int:
     out = options.out or Path(f"{Path(options.case).stem}.msh")
     if out.suffix not in (".msh", ".vtu"):
         raise InputError(f'--out: "{out}" must end in .msh or .vtu', key="--out")
-    body = body_of(case)
+    with MinuteLines("meshing the part"):
+        body = body_of(case)
     write_mesh(body, out)
     print(quality(body).table())
     print(f"written: {out}")
@@ -120,7 +131,9 @@ def print_command(options: argparse.Namespace) -> int:
 
     case = _read_case(options)
     require_libraries()
-    path, clearance, files = write_print_of(case, options.out or Path("prints") / Path(options.case).stem)
+    folder = options.out or Path("prints") / Path(options.case).stem
+    with MinuteLines("placing the lattice and planning its tool path"):
+        path, clearance, files = write_print_of(case, folder)
     print("\n".join([*describe_print(path, clearance), *(f"written: {file}" for file in files)]))
     return 0
 
@@ -147,7 +160,9 @@ def cell_command(options: argparse.Namespace) -> int:
     case = _read_case(options)
     require_libraries()
     folder = options.out or Path(f"{Path(options.case).stem}-cell")
-    print("\n".join(write_lattice_properties(case, folder, to=options.to, steps=options.steps)))
+    with MinuteLines("computing the properties of the cell"):
+        lines = write_lattice_properties(case, folder, to=options.to, steps=options.steps)
+    print("\n".join(lines))
     return 0
 
 
@@ -157,7 +172,9 @@ def report_command(options: argparse.Namespace) -> int:
     from annelid.results.report.report import write_report
 
     require_libraries()
-    print(write_report(options.rundir))
+    with MinuteLines(_REPORTING):
+        report = write_report(options.rundir)
+    print(report)
     return 0
 
 
@@ -168,7 +185,9 @@ def view_command(options: argparse.Namespace) -> int:
 
     require_libraries()
     if options.image:
-        print(write_picture(options.rundir, options.image, field=options.field, state=options.state))
+        with MinuteLines("drawing"):
+            picture = write_picture(options.rundir, options.image, field=options.field, state=options.state)
+        print(picture)
     else:
         show_window(options.rundir, field=options.field, state=options.state)
     return 0
@@ -246,7 +265,8 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
     if report and not report_path.exists():
         from annelid.results.report.report import write_report
 
-        print("writing the report", file=sys.stderr)
-        write_report(folder)
+        print(_REPORTING, file=sys.stderr)
+        with MinuteLines(_REPORTING):
+            write_report(folder)
     print(f"report: {report_path}" if report_path.exists() else f"Run folder: {folder}")
     return 0

@@ -2,19 +2,22 @@
 """The command line: ``annelid COMMAND``, or ``python -m annelid COMMAND``."""
 
 import argparse
+import contextlib
 import os
+import signal
 import sys
 import time
 import traceback
 from collections.abc import Sequence
 
 from annelid.cases.cli.parser import parser
+from annelid.cases.run.interrupts import INTERRUPTED, end_with_parent, stoppable
 from annelid.geometry.errors import AnnelidError, InputError
 from annelid.geometry.writing import system_error
 
 __all__ = ["main"]
 
-INPUT, UNEXPECTED, INTERRUPTED = 2, 1, 130
+INPUT, UNEXPECTED = 2, 1
 _OTHER_RANKS_DELAY = 2.0  # s
 _ABORT_DELAY = 0.5  # s; a launcher that aborted at once was seen to lose the last lines of the error stream
 _INTERRUPTED = (
@@ -24,19 +27,23 @@ _INTERRUPTED = (
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
-    options = argparse.Namespace(debug=False)
+    options, is_rank = argparse.Namespace(debug=False), False
     try:
         _check_encoding(sys.argv[1:] if arguments is None else arguments)
         parser().parse_args(arguments, options)
-        code = options.action(options)
+        is_rank = bool(getattr(options, "expect_ranks", None))
+        if is_rank:  # the process that started the ranks prints the message
+            end_with_parent(signal.SIGKILL)
+        with contextlib.nullcontext() if is_rank else stoppable():
+            code = options.action(options)
         sys.stdout.flush()
     except InputError as error:
         code = _print_error(error.message, INPUT)
     except AnnelidError as error:
         code = _print_error(error.message, UNEXPECTED)
     except KeyboardInterrupt:
-        if getattr(options, "expect_ranks", None):
-            os._exit(INTERRUPTED)  # one of several ranks; the process that started them prints the message
+        if is_rank:
+            os._exit(INTERRUPTED)
         code = _print_error(_INTERRUPTED, INTERRUPTED)
     except BrokenPipeError:  # the reader of a pipe, such as head, has closed it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -33,9 +33,9 @@ examples:
 
 exit codes:
   0    done, even if a load was not reached; the outcome states this
-  1    no equilibrium was found, the disk is full, or an unexpected error occurred
+  1    no equilibrium was found, or the run failed: too little memory, a full disk, a rank that died
   2    the input is not valid, or a file cannot be read or written; nothing was written
-  130  interrupted
+  130  interrupted by Ctrl-C or SIGTERM
 """
 
 

@@ -6,6 +6,7 @@ import sys
 import tomllib
 
 from annelid.cases.cluster.command import run_cluster_command, was_submitted
+from annelid.cases.run.minute_lines import MinuteLines
 from annelid.cases.studies.driver import run_study
 from annelid.cases.studies.listing import dry_run_lines, missed_lines, status_lines
 from annelid.cases.studies.opening import create_study, open_study
@@ -40,7 +41,9 @@ def run_study_command(options: argparse.Namespace) -> int:
         return _print(status_lines(plan, store))
     if options.dry_run:
         require_libraries()
-        return _print(dry_run_lines(plan, store, options.workers))
+        with MinuteLines("estimating the cost of the runs"):
+            lines = dry_run_lines(plan, store, options.workers)
+        return _print(lines)
     if options.only:
         from annelid.cases.studies.planned_run import run_planned
 

@@ -5,20 +5,26 @@ from typing import NamedTuple
 
 import numpy as np
 
+from annelid.cases.convert.making import BARE_STEPS
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
 from annelid.geometry.elements import CORNERS
 
 __all__ = ["Cost", "cost_of"]
 
-# Time of a load step on one core of a 2020s desktop: seconds, for this number of unknowns, its exponent.
-# Measured: 0.27 s at 45,000 unknowns axisymmetric; 2.2 s at 52,000 and 9.6 s at 157,000 in 3-D.
-_AXISYMMETRIC = (0.27, 45_000, 1.1)
-_THREE_D = (2.2, 52_000, 1.35)
-# MB with all libraries, and for each unknown. Measured: 199 MB at 45,000 unknowns axisymmetric; 606 MB at
-# 51,000 and 4.4 GB at 512,000 in 3-D.
-_LIBRARIES = 150.0
-_MEMORY = {2: 1.1e-3, 3: 9e-3}
+# Processor time, measured with the library cases and the clamped tube of benchmarks/ (`python -m
+# benchmarks.foretold` compares both). Each step needs one state and some factorisations of a new tangent.
+_BASE = 4.8  # s: start, libraries, report
+_ONCE = {2: 0.0, 3: 6e-5}  # s for each unknown: mesh, pictures
+_SKIN_STEP = 0.03  # s for a step of the axisymmetric skin before a lattice is printed on it
+_STEP = 0.02  # s
+_STATE = {2: 2e-6, 3: 20e-6}  # s for each unknown: residuals, solves, quantities and fields of a state
+_TANGENT = {2: 0.8e-6, 3: 10e-6}  # s for each unknown: assembly
+_FACTOR = {2: (1.1e-6, 1.0), 3: (3e-7, 4 / 3)}  # s for this power of the number of unknowns
+_PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are located
+# MB with all libraries, and for each unknown; the libraries that draw need more.
+_LIBRARIES, _DRAWING = 240.0, 550.0
+_MEMORY = {2: 1.1e-3, 3: 8e-3}
 
 
 class Cost(NamedTuple):
@@ -29,25 +35,32 @@ class Cost(NamedTuple):
         nodes: Number of nodes of the mesh.
         unknowns: Number of unknowns by field, with their sum under ``"all"``.
         steps: Number of load steps if none is halved.
-        seconds: Expected time on one core once the equations are compiled.
-        memory: Expected memory on one rank, MB.
+        factorisations: Expected number of factorisations on the path.
+        is_least: Whether they may be many more, since they depend on critical points and contacts.
+        seconds: Expected time of the path on one free core once the equations are compiled.
+        overhead: Expected time of everything else: start, mesh, making, report.
+        memory: Expected memory on one rank without the report, MB.
     """
 
     cells: int
     nodes: int
     unknowns: dict[str, int]
     steps: int
+    factorisations: float
+    is_least: bool
     seconds: float
+    overhead: float
     memory: float
 
     def lines(self) -> list[str]:
         """Describe the cost in three lines."""
         fields = ", ".join(f"{count} {name}" for name, count in self.unknowns.items() if name != "all")
+        whole, least = _rounded(self.seconds + self.overhead), "at least " if self.is_least else ""
         return [
             f"{self.cells} cells, {self.nodes} nodes, {self.unknowns['all']} unknowns ({fields})",
-            f"{self.steps} steps, about {_rounded(self.seconds)} on one core once the equations are compiled "
+            f"{self.steps} steps, {least}about {whole} on one free core once the equations are compiled "
             "(compiling takes 3 to 30 s the first time)",
-            f"about {self.megabytes} of memory",
+            f"about {self.megabytes} of memory (at least {_DRAWING:.0f} MB with its report)",
         ]
 
     @property
@@ -63,21 +76,38 @@ def cost_of(case: Case, body: Body) -> Cost:
     if case.electrodes and case.electrics.model == "solved":
         unknowns["potential"] = len(body.points)
     unknowns["all"] = sum(unknowns.values())
-    steps = 1 + sum(stage.steps for stage in case.stages)
-    factor, size, power = _AXISYMMETRIC if dimension == 2 else _THREE_D
-    seconds = 0.02 * steps + factor * steps * (unknowns["all"] / size) ** power
-    memory = _LIBRARIES + _MEMORY[dimension] * unknowns["all"]
-    return Cost(len(body.cells), len(body.points), unknowns, steps, seconds, memory)
+    size, steps = unknowns["all"], 1 + sum(stage.steps for stage in case.stages)
+    locates = case.path.seek_limit is not None or case.path.beyond_instability != "stop"
+    factorisations = steps * (_LOCATING if locates else _PLAIN)
+    factor, power = _FACTOR[dimension]
+    return Cost(
+        len(body.cells),
+        len(body.points),
+        unknowns,
+        steps,
+        factorisations,
+        locates or bool(case.contacts),
+        seconds=steps * (_STEP + _STATE[dimension] * size)
+        + factorisations * (_TANGENT[dimension] * size + factor * size**power),
+        overhead=_BASE + _ONCE[dimension] * size + _SKIN_STEP * _skin_steps(case),
+        memory=_LIBRARIES + _MEMORY[dimension] * size,
+    )
+
+
+def _skin_steps(case: Case) -> int:
+    """Return the number of steps in which the bare skin is inflated, and energised for the comparison."""
+    return 0 if case.making is None else case.making.steps + BARE_STEPS * case.making.compare
 
 
 def _pressures(body: Body, dimension: int) -> int:
     """Return the number of pressure unknowns.
 
-    The pressure is discontinuous and linear in quadrilaterals and hexahedra. In tetrahedra it is continuous,
-    with values at the corners.
+    The pressure is discontinuous and linear in quadrilaterals and hexahedra. In tetrahedra it is continuous
+    within each region, with values at the corners.
     """
     if body.cell_type == "tetra10":
-        return len(np.unique(body.cells[:, : CORNERS[body.cell_type]]))
+        corners = body.cells[:, : CORNERS[body.cell_type]]
+        return sum(len(np.unique(corners[members])) for members in body.regions.values())
     return len(body.cells) * (dimension + 1)
 
 

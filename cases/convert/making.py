@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from annelid.solver.records import Equilibrium, Outcome
 
 __all__ = [
+    "BARE_STEPS",
     "bare_stroke_of",
     "inflated_wall",
     "inflation_of",
@@ -36,6 +37,7 @@ __all__ = [
     "skin_of",
 ]
 
+BARE_STEPS = 10  # of the bare skin to the largest voltages
 _THROUGH = 2  # elements through each layer of the axisymmetric skin
 
 
@@ -142,7 +144,7 @@ def bare_stroke_of(case: Case) -> "BareStroke | None":
         return None
     bands = [band_of(electrode) for electrode in case.electrodes]
     body = build(shape_of(case), skin_mesh_size_of(case), bands)
-    _, states = _follow(case, body, Stage("energise", voltages=voltages, steps=10), bands)
+    _, states = _follow(case, body, Stage("energise", voltages=voltages, steps=BARE_STEPS), bands)
     size = np.array(
         [[state.quantities[name].value for name in (LENGTH.name, LARGEST_DIAMETER.name)] for state in states]
     )

@@ -23,6 +23,8 @@ def prepare() -> None:
     os.environ.setdefault(
         "OMP_NUM_THREADS", "1"
     )  # parallel runs use ranks; the linear algebra has no threads
+    # PETSc would otherwise replace the handler of SIGTERM, which is treated as Ctrl-C.
+    os.environ.setdefault("PETSC_OPTIONS", "-no_signal_handler")
     if not any(name in os.environ for name in _BATCH):
         # UCX may abort on an unusable RDMA device of a desktop; a cluster has its own settings.
         os.environ.setdefault("UCX_TLS", "self,sm,tcp")

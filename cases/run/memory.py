@@ -9,7 +9,7 @@ import psutil
 from annelid.cases.convert.cost import Cost
 from annelid.geometry.errors import InputError
 
-__all__ = ["check_memory", "count_oom_kills", "free_memory", "process_memory"]
+__all__ = ["check_memory", "count_oom_kills", "free_memory", "peak_memory", "process_memory"]
 
 
 def check_memory(cost: Cost) -> None:
@@ -37,6 +37,17 @@ def process_memory(process: int, *, with_children: bool = False) -> float:
             with contextlib.suppress(psutil.Error):
                 total += member.memory_info().rss
     return total / 1e6
+
+
+def peak_memory() -> float:
+    """Largest resident memory of this process so far, in MB; 0 where the system does not provide it.
+
+    ``getrusage`` would give that of the process that started this one, if it was larger.
+    """
+    with contextlib.suppress(OSError, StopIteration):
+        lines = Path("/proc/self/status").read_text().splitlines()
+        return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM:")) / 1024
+    return 0.0
 
 
 def free_memory() -> float:

@@ -2,7 +2,6 @@
 """Starting a run on several ranks, and checking that the ranks are connected."""
 
 import contextlib
-import ctypes
 import os
 import shlex
 import shutil
@@ -11,15 +10,19 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
+from annelid.cases.run.interrupts import INTERRUPTED, end_with_parent
+from annelid.cases.run.memory import count_oom_kills
 from annelid.geometry.errors import AnnelidError, InputError
 
 __all__ = ["LAUNCHER", "check_size", "on_first_rank", "start_ranks"]
 
 LAUNCHER = "ANNELID_LAUNCHER"  # for example "srun --mpi=pmi2 --ntasks={ranks}"
 
-_PR_SET_PDEATHSIG = 1  # <linux/prctl.h>
+_REPORTED = (0, 1, 2)  # exit codes after which a rank has printed its message
+_PATIENCE = 3.0  # s
+_AGAIN = "the same command starts the run again"
 
 
 def start_ranks(count: int, arguments: Sequence[str]) -> int:
@@ -30,11 +33,13 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
         arguments: Arguments of the command, without ``--ranks``.
 
     Returns:
-        The exit code of the command.
+        The exit code of the ranks, which have printed the reason if it is not 0.
 
     Raises:
-        AnnelidError: The environment has no mpiexec.
+        AnnelidError: The environment has no mpiexec, or a rank or the launcher was killed or crashed.
         InputError: The command of ``ANNELID_LAUNCHER`` was not found.
+        KeyboardInterrupt: This process or a rank was interrupted; all ranks have ended.
+        MemoryError: The system killed a rank because memory ran out.
     """
     if count > (os.cpu_count() or 1):
         text = f"--ranks: {count} ranks on {os.cpu_count()} processors will be slow; use one per processor"
@@ -42,15 +47,21 @@ def start_ranks(count: int, arguments: Sequence[str]) -> int:
     command = _launcher(count)
     # With mpi4py as main module one failing rank aborts all; otherwise the others would wait for it forever.
     command += [sys.executable, "-m", "mpi4py", "-m", "annelid", *arguments, "--expect-ranks", str(count)]
+    parent, oom_kills = os.getpid(), count_oom_kills()
     try:
-        process = subprocess.Popen(command, preexec_fn=_end_with_parent)
+        process = subprocess.Popen(command, preexec_fn=lambda: end_with_parent(signal.SIGTERM, parent))
     except FileNotFoundError:
         raise InputError(f"{LAUNCHER}: the command '{command[0]}' was not found", key=LAUNCHER) from None
     try:
-        return process.wait()
+        code = process.wait()
     except KeyboardInterrupt:
         _stop(process)
         raise
+    if code == INTERRUPTED:
+        raise KeyboardInterrupt
+    if code not in _REPORTED:
+        _raise_death(code, out_of_memory=count_oom_kills() > oom_kills)
+    return code
 
 
 def _launcher(count: int) -> list[str]:
@@ -106,16 +117,26 @@ def _mpiexec() -> str:
     return path
 
 
-def _end_with_parent() -> None:
-    """Let Linux end the ranks if this process is killed; otherwise they would keep the Run folder locked."""
-    with contextlib.suppress(OSError, AttributeError):
-        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
+def _raise_death(code: int, *, out_of_memory: bool) -> NoReturn:
+    """Raise the error for ranks that ended without a message of their own.
+
+    Launchers report a rank that a signal has ended by the number of the signal, or by 128 plus this number. A
+    negative code is the number of a signal that has ended the launcher itself.
+    """
+    number = -code if code < 0 else code % 128
+    if number == signal.SIGKILL and out_of_memory:
+        raise MemoryError("the system killed a rank")
+    if number not in set(signal.Signals):
+        raise AnnelidError(f"the ranks or their launcher failed with code {code}; {_AGAIN}", code=code)
+    who = "the launcher of the ranks" if code < 0 else "a rank"
+    raise AnnelidError(f"{who} was ended by {signal.Signals(number).name}; {_AGAIN}", code=code)
 
 
 def _stop(process: "subprocess.Popen[bytes]") -> None:
-    """Wait for the ranks, to which a terminal sends the same signal; end them after 5 s."""
-    try:
-        process.wait(timeout=5)
-    except (subprocess.TimeoutExpired, KeyboardInterrupt):
-        process.send_signal(signal.SIGTERM)
-        process.wait()
+    """Wait for the ranks, to which a terminal sends the same signal, and end them if they do not end."""
+    for number in (None, signal.SIGTERM, signal.SIGKILL):
+        if number is not None:
+            process.send_signal(number)
+        with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
+            process.wait(_PATIENCE)
+            return

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Running a resolved case, from its mesh to a finished Run folder."""
 
+import sys
 import traceback
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
@@ -15,6 +16,7 @@ from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of, stepping_of
 from annelid.cases.run.early_stop import StoppedEarly, stop_at_missed_stages
 from annelid.cases.run.memory import check_memory
+from annelid.cases.run.minute_lines import MinuteLines
 from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
@@ -26,6 +28,7 @@ from annelid.solver.records import Equilibrium, Outcome
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
+    from annelid.solver.mpi import MPI
 
 __all__ = ["RunResult", "default_folder", "run_case"]
 
@@ -77,42 +80,55 @@ def run_case(
     Raises:
         InputError: The folder contains something else, the body cannot be meshed, or a stage does not fit it.
     """
-    from annelid.solver.assembly.stage_checks import check_stages
     from annelid.solver.mpi import MPI
 
     comm = MPI.COMM_WORLD
     check_size(comm.size, expected_ranks)
+    with MinuteLines("meshing the part") as lines:
+        lines.prints = comm.rank == 0
+        part, model = _model_of(case, comm, lines)
+        writers: list[RunWriter] = []
+
+        def start() -> None:
+            options = {"rerun": rerun, "keep_surfaces": keep_surfaces}
+            writers.append(RunWriter(case, part.body, folder, ranks=comm.size, **options))
+
+        on_first_rank(comm, start)
+        lines.begin("setting up the equations, which are compiled if they are new")
+        if not writers:
+            _follow(case, model, None, lines)
+            return None
+        with writers[0] as writer:
+            lines.log, lines.prints = writer.log, not sys.stderr.isatty()
+            check = stop_at_missed_stages(case) if stop_early and comm.size == 1 else None
+            outcome, solution = _follow(case, model, writer, lines, check)
+            lines.end()  # the summary has the digest of the log
+            verdicts = writer.finish(outcome, solution)
+            return RunResult(writer.path, outcome, verdicts, writer.states)
+
+
+def _model_of(case: Case, comm: "MPI.Comm", lines: MinuteLines) -> tuple[MeshedPart, "Model"]:
+    """Mesh a case and check its model before anything is written."""
+    from annelid.solver.assembly.stage_checks import check_stages
+
     part: MeshedPart = on_first_rank(comm, lambda: meshed_part_of(case))
     model = model_of(case, *part)
-    check_stages(model, stages_of(case))  # before anything is written
+    check_stages(model, stages_of(case))
     check_memory(cost_of(case, part.body))
-    model = replace(model, bare_stroke=on_first_rank(comm, lambda: bare_stroke_of(case)))
-    writers: list[RunWriter] = []
-
-    def start() -> None:
-        options = {"rerun": rerun, "keep_surfaces": keep_surfaces}
-        writers.append(RunWriter(case, part.body, folder, ranks=comm.size, **options))
-
-    on_first_rank(comm, start)
-    if not writers:
-        _follow(case, model, None)
-        return None
-    with writers[0] as writer:
-        check = stop_at_missed_stages(case) if stop_early and comm.size == 1 else None
-        outcome, solution = _follow(case, model, writer, check)
-        verdicts = writer.finish(outcome, solution)
-        return RunResult(writer.path, outcome, verdicts, writer.states)
+    lines.begin("computing the stroke of the bare skin")
+    return part, replace(model, bare_stroke=on_first_rank(comm, lambda: bare_stroke_of(case)))
 
 
 def _follow(
     case: Case,
     model: "Model",
     writer: RunWriter | None,
+    lines: MinuteLines,
     check: Callable[[Equilibrium], None] | None = None,
 ) -> tuple[Outcome, dict[str, Any]]:
     """Follow the path of a case, and write unexpected errors to the log of the run."""
     try:
-        return _follow_path(case, model, writer, check)
+        return _follow_path(case, model, writer, lines, check)
     except NoEquilibrium as failure:
         notes = tuple(model.body.notes.values())
         return Outcome("no equilibrium", failure.message, case.stages[0].name, 0.0, remarks=notes), {}
@@ -126,7 +142,11 @@ def _follow(
 
 
 def _follow_path(
-    case: Case, model: "Model", writer: RunWriter | None, check: Callable[[Equilibrium], None] | None
+    case: Case,
+    model: "Model",
+    writer: RunWriter | None,
+    lines: MinuteLines,
+    check: Callable[[Equilibrium], None] | None,
 ) -> tuple[Outcome, dict[str, Any]]:
     """Follow a path; return its outcome, its numbers of unknowns and the counts of the solver."""
     from annelid.solver.continuation.path import Path as EquilibriumPath
@@ -135,6 +155,8 @@ def _follow_path(
     def observe(state: Equilibrium) -> None:
         if writer is not None:
             writer.observe(state)
+            lines.printed()
+            lines.begin(f"computing beyond {state.stage} {state.parameter:.3f}")
         if check is not None:
             check(state)
 

@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """Writing a run on its first rank: folder, log, progress, verdicts."""
 
-import resource
 import time
 from collections.abc import Mapping
 from pathlib import Path
@@ -9,12 +8,14 @@ from typing import Any
 
 from annelid.cases.convert.description import description_of
 from annelid.cases.run.environment import provenance
+from annelid.cases.run.memory import peak_memory
 from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.requirements import Quantities, verdicts
 from annelid.cases.validate.resolved import case_hash, resolved_text
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.quality import quality
+from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.records import Equilibrium, Outcome
@@ -63,6 +64,9 @@ class RunWriter:
 
     def __exit__(self, *error: Any) -> None:
         self._progress.__exit__(*error)
+        kind, value, _ = error
+        if kind is not None:
+            log_end(self.path, "interrupted" if kind is KeyboardInterrupt else str(value) or kind.__name__)
         self._folder.close()
 
     @property
@@ -98,7 +102,7 @@ class RunWriter:
         facts = {
             "mesh": self._mesh_facts(),
             "solution": {**solution, "states": self.states, "Newton iterations": self._iterations},
-            "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": _peak_memory()},
+            "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": f"{peak_memory():.0f} MB"},
         }
         self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
         self._folder.finish(outcome, verdicts=evaluated, facts=facts)
@@ -115,7 +119,3 @@ class RunWriter:
             "maximum aspect ratio": round(measured.maximum_aspect_ratio, 2),
             **{f"cells of {name}": region.cells for name, region in measured.regions.items()},
         }
-
-
-def _peak_memory() -> str:
-    return f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"

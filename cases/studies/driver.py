@@ -2,12 +2,11 @@
 """The driver of a study on this machine: it assigns runs to workers, enforces limits and writes the table."""
 
 import os
-import signal
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import Any
 
+from annelid.cases.run.interrupts import stoppable
 from annelid.cases.run.memory import free_memory
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.plan_file import write_plan
@@ -42,25 +41,11 @@ def run_study(plan: Plan, store: Store, table: StudyTable, settings: Settings) -
         KeyboardInterrupt: The user stopped the study; finished runs are kept.
     """
     driver = _Driver(plan, store, table, settings)
-    with _stoppable():
+    with stoppable():
         try:
             return driver.run()
         except OSError as error:
             raise write_error(error, store.path) from error
-
-
-@contextmanager
-def _stoppable() -> Iterator[None]:
-    """Treat SIGTERM as Ctrl-C."""
-
-    def stop(*_: Any) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, stop)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 class _Driver:

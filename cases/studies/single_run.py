@@ -78,7 +78,7 @@ def run_job(job: Job) -> Reply:
         else:
             _run(job)
     except MemoryError as error:
-        return Reply("memory", f"memory ran out {error}".strip())
+        return Reply("memory", f"memory ran out: {error}".rstrip(": "))
     except OSError as error:
         shown = system_error(error)
         return Reply("disk" if isinstance(shown, DiskFull) else "error", shown.message)

@@ -6,7 +6,6 @@ goes to the log of the worker, so that only replies reach the driver.
 """
 
 import contextlib
-import ctypes
 import importlib
 import json
 import os
@@ -16,17 +15,16 @@ import sys
 
 import psutil
 
+from annelid.cases.run.interrupts import end_with_parent
 from annelid.cases.studies.single_run import Job, Reply
 
 __all__ = ["main"]
-
-_PR_SET_PDEATHSIG = 1  # <linux/prctl.h>
 
 
 def main(arguments: list[str]) -> int:
     """Do jobs until the input ends."""
     runner, memory, driver = arguments[0], float(arguments[1]), int(arguments[2])
-    _end_with_parent(driver)
+    end_with_parent(signal.SIGKILL, driver)
     replies = os.fdopen(os.dup(1), "w", buffering=1)
     os.dup2(2, 1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the driver handles Ctrl-C
@@ -49,13 +47,6 @@ def _reply_to(module: object, job: Job) -> Reply:
     with contextlib.suppress(OSError):
         sys.stderr.flush()
     return reply
-
-
-def _end_with_parent(driver: int) -> None:
-    """Make Linux kill this process when the driver ends."""
-    ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
-    if os.getppid() != driver:
-        os._exit(1)
 
 
 def _limit_memory(megabytes: float) -> None:

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Names of the files in a Run folder, and the status of the run."""
 
+import contextlib
 import json
 import math
 import shutil
@@ -13,7 +14,7 @@ import numpy as np
 
 from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text
-from annelid.geometry.writing import PART_SUFFIX, system_error
+from annelid.geometry.writing import PART_SUFFIX, naming, system_error
 from annelid.results.atomic import write_atomically
 
 Status = Literal["absent", "finished", "unfinished", "of another case", "not a run folder"]
@@ -24,6 +25,7 @@ PATH, PROFILES, FIELDS, SURFACE, REPORT = "path.csv", "profiles.csv", "fields", 
 PVD = "fields/fields.pvd"
 FOLDER_KIND, FORMAT = "annelid run", 2
 _LARGEST_JSON = 100_000_000  # bytes
+_END = "ended unfinished: "
 _RUN_FILES = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
@@ -103,6 +105,28 @@ def _check_name(folder: Path) -> None:
     except OSError as error:
         error.filename = str(folder)
         raise system_error(error) from None
+
+
+def append_log(folder: Path, text: str) -> None:
+    """Append lines with the time to ``log.txt``."""
+    path = folder / LOG
+    with naming(path), open(path, "a", encoding="utf-8") as file:
+        file.write("".join(f"{utc_now()}  {line}\n" for line in text.splitlines() or [""]))
+
+
+def log_end(folder: Path, reason: str) -> None:
+    """Write to the log of an unfinished run why it ended, unless this is written already."""
+    with contextlib.suppress(OSError):  # a full disk, which may be this reason
+        if status(folder) == "unfinished" and not end_reason(folder):
+            append_log(folder, _END + " ".join(reason.split()))
+
+
+def end_reason(folder: Path) -> str:
+    """Why an unfinished run ended; empty if it may still run or was killed."""
+    with contextlib.suppress(OSError, IndexError):
+        last = (folder / LOG).read_text(encoding="utf-8", errors="replace").splitlines()[-1]
+        return last.partition(_END)[2]
+    return ""
 
 
 def remove_run_files(folder: Path) -> None:

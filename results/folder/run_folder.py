@@ -12,7 +12,6 @@ from types import TracebackType
 from typing import Any, Literal
 
 from annelid.geometry.body import Body
-from annelid.geometry.writing import naming
 from annelid.results.atomic import FolderLock, append_durably, write_atomically
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.surfaces import deformed_surface, ply, stl
@@ -28,13 +27,13 @@ from annelid.results.folder.folder_files import (
     FIELDS,
     FOLDER_KIND,
     FORMAT,
-    LOG,
     PATH,
     PROFILES,
     PROVENANCE,
     PVD,
     SUMMARY,
     SURFACE,
+    append_log,
     check_writable,
     remove_run_files,
     run_files,
@@ -146,9 +145,7 @@ class RunFolder:
 
     def log(self, line: str) -> None:
         """Append a line with the time to ``log.txt``."""
-        path = self.path / LOG
-        with naming(path), open(path, "a", encoding="utf-8") as file:
-            file.write("".join(f"{utc_now()}  {part}\n" for part in line.splitlines() or [""]))
+        append_log(self.path, line)
 
     def append(self, state: Equilibrium) -> None:
         """Write an equilibrium; its row in ``path.csv`` is written last, after its fields."""

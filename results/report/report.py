@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
 from annelid.results.atomic import write_atomically
-from annelid.results.folder.folder_files import PATH, REPORT
+from annelid.results.folder.folder_files import PATH, REPORT, end_reason
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
@@ -98,7 +98,9 @@ def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     outcome = run.outcome
     if outcome is None:
         states = 0 if table is None else len(table)
-        text = f"The run is not finished; {counted(states, 'state')} so far. The results may change."
+        reason = end_reason(run.path)
+        end = f"It ended unfinished: {reason}." if reason else "The results may change."
+        text = f"The run is not finished; {counted(states, 'state')} so far. {end}"
         return {"tone": "warning", "kind": "unfinished", "text": text, "reasons": (), "remarks": ()}
     failures = list(_failures(run, table))
     doubts = list(_doubts(run, table))

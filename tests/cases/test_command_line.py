@@ -19,7 +19,7 @@ from annelid.cases.cli.main import main
 from annelid.cases.cli.parser import parser
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.resolved import case_hash
-from annelid.results.folder.folder_files import status
+from annelid.results.folder.folder_files import end_reason, status
 
 
 @pytest.fixture
@@ -68,7 +68,7 @@ def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, t
     assert case_from_tables(tomllib.loads(done.stdout)) == case
     assert f"# case hash {case_hash(case)}" in done.stdout
     assert "unknowns (" in done.stdout
-    assert "# 5 steps, about " in done.stdout
+    assert re.search(r"^# 5 steps, about \d+ s on one free core", done.stdout, re.MULTILINE)
     assert "# reported quantities: mean radial expansion, " in done.stdout
     assert "minimum scaled Jacobian" in done.stdout
 
@@ -235,7 +235,7 @@ sys.exit(main(sys.argv[1:]))
 """
 
 
-@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGKILL])
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tmp_path, end):
     command = [sys.executable, "-c", WAITING, "run", str(case_file), "run", "--no-report"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
@@ -246,7 +246,8 @@ def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tm
     process.send_signal(end)
     _, errors = process.communicate(timeout=60)
     assert status(tmp_path / "run") == "unfinished"
-    if end == signal.SIGINT:
+    assert end_reason(tmp_path / "run") == ("" if end == signal.SIGKILL else "interrupted")
+    if end != signal.SIGKILL:
         assert process.returncode == 130
         assert "interrupted; the Run folder is marked as unfinished" in errors
         assert "Traceback" not in errors
@@ -315,3 +316,4 @@ def test_the_traceback_of_an_unexpected_error_is_in_the_log(case_file, tmp_path,
     )
     assert "Traceback" in log.read_text()
     assert status(tmp_path / "run") == "unfinished"
+    assert end_reason(tmp_path / "run") == "the disk is gone"

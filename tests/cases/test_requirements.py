@@ -100,9 +100,9 @@ def test_counted_unknowns_are_those_of_the_solver(tables, model, electrics):
 
 def test_a_case_that_does_not_fit_into_memory_is_refused(tables, monkeypatch):
     cost = check_case(case_from_tables(tables)).cost
-    assert 150 < cost.memory < 200
+    assert 200 < cost.memory < 300
     monkeypatch.setattr(memory, "_limit", lambda: 100.0)
-    with pytest.raises(InputError, match=r"unknowns need 150 MB of memory, and this machine has 0\.1 GB"):
+    with pytest.raises(InputError, match=r"unknowns need 240 MB of memory, and this machine has 0\.1 GB"):
         check_case(case_from_tables(tables))
 
 

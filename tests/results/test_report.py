@@ -9,6 +9,7 @@ from synthetic_parts import inflated
 from synthetic_runs import DESCRIPTION, OUTCOME, VERDICTS, create, finished, states
 
 from annelid.geometry.errors import InputError
+from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_records import Statement, Verdict
 from annelid.results.report import pictures as report_pictures
 from annelid.results.report.report import write_report
@@ -111,8 +112,12 @@ def test_the_report_states_that_a_run_is_unfinished(tmp_path, tube):
     with create(tmp_path / "run", tube) as run:
         run.append(next(states(tube)))
         page = page_of(tmp_path / "run", with_pictures=False)
-    assert "The run is not finished; 1 state so far." in page.text
+    assert "The run is not finished; 1 state so far. The results may change." in page.text
     assert "Verdicts" not in page.text
+    log_end(tmp_path / "run", "a rank was ended by SIGKILL")
+    log_end(tmp_path / "run", "interrupted")  # a later reason is not the cause
+    page = page_of(tmp_path / "run", with_pictures=False)
+    assert "1 state so far. It ended unfinished: a rank was ended by SIGKILL." in page.text
 
 
 def test_a_run_without_any_state_has_a_report(tmp_path, tube):

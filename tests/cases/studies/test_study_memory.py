@@ -2,8 +2,12 @@
 """The memory limit of a worker and the ranks that it starts."""
 
 import resource
+import subprocess
+import sys
 
+import numpy as np
 import pytest
+from plain_tube import ROOT
 
 import annelid.cases.run.ranks
 from annelid.cases.studies.single_run import Job, run_job
@@ -33,3 +37,11 @@ def test_ranks_do_not_inherit_the_limit_of_their_worker(limited, tmp_path, monke
     assert reply.kind == "error"
     assert "on 2 ranks ended with code 11" in reply.reason
     assert resource.getrlimit(resource.RLIMIT_AS)[0] == LIMIT  # the worker keeps its own limit
+
+
+def test_the_peak_memory_of_a_process_is_not_that_of_its_parent():
+    large = np.ones(50_000_000)  # 400 MB in this process
+    code = "from annelid.cases.run.memory import peak_memory; print(peak_memory())"
+    command = [sys.executable, "-c", code]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert 10 < float(done.stdout) < 200 < large.nbytes / 1e6
