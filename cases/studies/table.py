@@ -13,7 +13,8 @@ from annelid.cases.studies.values import to_internal
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
 from annelid.results.folder.tables import csv_text, merge_columns, quantity_header
-from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
+from annelid.solver.display import DisplayUnits
+from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED, quantity_of
 
 __all__ = ["ALL_REQUIREMENTS_MET", "REQUIREMENTS_MISSED", "StudyTable", "column_header", "verdict_header"]
 
@@ -33,9 +34,10 @@ def verdict_header(verdict: Mapping[str, Any]) -> str:
 
 
 def _requirement(verdict: Mapping[str, Any]) -> str:
-    unit = "" if verdict["unit"] == "1" else f" {verdict['unit']}"
+    limit = DisplayUnits().show(quantity_of(verdict["quantity"]).kind, verdict["limit"])
     where = f" {verdict['where']}" if "end of stage" in verdict.get("where", "") else ""
-    return f"{verdict['quantity']} {verdict['condition']} {verdict['limit']:g}{unit}{where}"
+    text = f"{verdict['quantity']} {verdict['condition']} {limit}{where}"
+    return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 class StudyTable:

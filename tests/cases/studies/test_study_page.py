@@ -193,7 +193,7 @@ def test_long_texts_of_a_list_have_different_labels():
 
 def test_missed_requirements_are_named(page, capsys):
     _, store, text, _ = page(vary=[RADII, {"key": "notes", "values": ["a", "error"]}], quantities=[QUANTITY])
-    missed = "mean radial expansion at least 4.5"
+    missed = "mean radial expansion at least 450 %"
     table = StudyTable(*open_study(str(store.path), None))
     for row in table.rows:
         if row["status"] == "finished":
