@@ -50,8 +50,9 @@ class Equilibrium:
         displacement: Nodal displacement in the node order of the body, shape (n, 2) or (n, 3), mm.
         fields: Values at the nodes of every cell, shape (m, nodes per cell, ...): ``"Cauchy stress"``
             (…, 3, 3) in MPa, ``"principal stretches"`` (…, 3) descending, ``"pressure"`` in MPa, ``"true
-            field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field), ``"least in-plane
-            stress"`` in MPa (inf outside walls).
+            field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field), ``"tearing margin"``
+            (nan in parts without such a limit; only where a part has one), ``"least in-plane stress"`` in MPa
+            (inf outside walls).
             Axisymmetric tensors are in the frame (R, hoop, Z), others in (X, Y, Z).
         profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
@@ -114,7 +115,7 @@ class Outcome:
         text: The same in a sentence, with the loads.
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.
-        remarks: Further sentences (for instance the breakdown field exceeded, and where).
+        remarks: Further sentences (for instance the dielectric strength exceeded, and where).
         margins: Of the loads at the working point: the last state, or the requested loads that were not
             reached.
     """

@@ -6,6 +6,7 @@ from typing import Any, get_args
 
 from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
+from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
@@ -96,6 +97,7 @@ class _Describer:
         yield Statement("Making", self._making(case.making, case.lattice))
         yield Statement("Model", self._mesh(case.mesh, has_lattice=case.lattice is not None))
         yield entries("Parts", case.parts, lambda part: self._part(case, part))
+        yield entries("Limits", missing_limits(case), _sentence)
         yield entries("Electrodes", case.electrodes, self._electrode)
         yield entries("Supports", case.supports, self._support)
         yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self._pairs(f, 'region')}.")

@@ -5,6 +5,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from annelid.cases.convert.limits import has_tearing_limit
 from annelid.cases.convert.shape import entries_of, shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
@@ -13,7 +14,7 @@ from annelid.geometry.body import Body
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
-from annelid.solver.model.material import Breakdown, Material
+from annelid.solver.model.material import Breakdown, Material, Tearing
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
 from annelid.solver.model.quantities import Scope
@@ -46,6 +47,7 @@ def material_of(case: Case, name: str) -> Material:
             table.breakdown_thickness_exponent,
             table.breakdown_reference_thickness,
         )
+    limits = table.tearing_stretch, table.tensile_strength, table.tensile_strength_is
     return Material(
         name,
         table.law,
@@ -54,6 +56,7 @@ def material_of(case: Case, name: str) -> Material:
         table.permittivity or 0.0,
         breakdown,
         table.density or 0.0,
+        None if limits == (None, None, None) else Tearing(*limits),
     )
 
 
@@ -153,5 +156,6 @@ def scope_of(case: Case) -> Scope:
         parts=tuple(p.region for p in case.parts),
         has_lumen=shape_of(case).has_lumen,
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
+        has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,
     )

@@ -18,6 +18,8 @@ __all__ = ["remarks_on"]
 # Common practice, no source: what rubbers, gels and tissues have, and what can be made.
 _STRENGTH = 10.0, 500.0  # kV/mm
 _MODULUS = 1e-3, 100.0  # MPa
+_TEARING = 1.1, 15.0  # stretch
+_TENSILE = 1e-2, 100.0  # MPa
 _THINNEST = 1e-3  # mm
 _MOST_SHEETS = 1000
 # Elements in the length sqrt(R t): common practice, no source. A clamped tube under pressure widens by 0.1 %
@@ -54,6 +56,11 @@ def _materials(case: Case, units: DisplayUnits) -> Iterator[str]:
         if material.breakdown is not None:
             strength = material.breakdown.field
             yield from _outside(f"{key}.breakdown_field:", strength, _STRENGTH, "electric field", units)
+        tearing = material.tearing
+        if tearing is not None and tearing.stretch is not None:
+            yield from _outside(f"{key}.tearing_stretch:", tearing.stretch, _TEARING, "ratio", units)
+        if tearing is not None and tearing.strength is not None:
+            yield from _outside(f"{key}.tensile_strength:", tearing.strength, _TENSILE, "stress", units)
 
 
 def _outside(

@@ -33,6 +33,12 @@ class MaterialConstants(Table):
     """Exponent of the present thickness of the sheet in its strength; usually negative."""
     breakdown_reference_thickness: Length | None = None
     """Thickness at which the strength was measured; required with a thickness exponent."""
+    tearing_stretch: Number | None = None
+    """Largest principal stretch at which it tears, relative to the stress-free state."""
+    tensile_strength: Modulus | None = None
+    """Largest principal stress at which it tears, for example "8 MPa"."""
+    tensile_strength_is: Literal["true", "nominal"] | None = None
+    """Whether the strength is per deformed ("true") or stress-free area ("nominal", as of tensile tests)."""
     density: Density | None = None
     """Mass per stress-free volume, for example "1.1 g/cm3"; required if a stage has gravity."""
 

@@ -17,7 +17,7 @@ from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InputError
 from annelid.results.fields.vtk_files import CellGrid, unstructured_grid
 from annelid.solver.display import KINDS
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN, LEAST_IN_PLANE_STRESS
+from annelid.solver.model.quantities import LEAST_IN_PLANE_STRESS, MARGINS
 from annelid.solver.records import Equilibrium
 
 VTK_CELL_TYPES = {"quad9": 28, "hexahedron27": 29, "tetra10": 24}
@@ -27,7 +27,6 @@ FIELD_KINDS = {
     "principal stretches": "ratio",
     "pressure": "stress",
     "true field": "electric field",
-    BREAKDOWN_MARGIN.name: "ratio",
     LEAST_IN_PLANE_STRESS.name: "stress",
 }
 """Kind of number of each field."""
@@ -110,15 +109,15 @@ class FieldGrid:
     def point_arrays(self, state: Equilibrium) -> dict[str, FloatArray]:
         """Return the nodal arrays of a state by name with unit.
 
-        The breakdown margin is ``nan`` where there is no field, and the least in-plane stress outside walls,
-        so that colour scales stay finite. A critical state has its ``mode``.
+        Margins are ``nan`` where there is no load, and the least in-plane stress outside walls, so that
+        colour scales stay finite. A critical state has its ``mode``.
         """
         arrays = {
             "displacement [mm]": in_space(state.displacement)[self.nodes],
             "reference position [mm]": in_space(self.body.points)[self.nodes],
         }
         for name, values in state.fields.items():
-            average = self._margin(values) if name == BREAKDOWN_MARGIN.name else self.average(values)
+            average = self._margin(values) if name in MARGINS else self.average(values)
             if name == LEAST_IN_PLANE_STRESS.name:
                 average = np.where(np.isfinite(average), average, np.nan)
             arrays[f"{name} [{KINDS[FIELD_KINDS.get(name, 'ratio')].unit}]"] = average
@@ -130,8 +129,8 @@ class FieldGrid:
         return arrays
 
     def _margin(self, values: FloatArray) -> FloatArray:
-        # Field over strength averages like the field itself; its inverse would be infinite beside any
-        # cell without field.
+        # Load over limit averages like the load itself; its inverse would be infinite beside any cell
+        # without load.
         load = self.average(1.0 / values)
         return np.divide(1.0, load, out=np.full_like(load, np.nan), where=load > 0)
 

@@ -24,11 +24,11 @@ def draw_states(
 ) -> None:
     """Draw a curve with a marker for each state.
 
-    Stable states are dots, unstable states are hollow, states past breakdown are crosses, and critical points
-    are diamonds. Unstable parts of the curve are dashed, or dotted if they are unstable under the control in
-    force as well. Jumps are arrows.
+    Stable states are dots, unstable states are hollow, states past a limit of the material are crosses, and
+    critical points are diamonds. Unstable parts of the curve are dashed, or dotted if they are unstable under
+    the control in force as well. Jumps are arrows.
     """
-    unstable, broken = table.unstable[rows], table.past_breakdown[rows]
+    unstable, broken = table.unstable[rows], table.past_limit[rows]
     uncontrolled = table.unstable_under_control[rows]
     _draw_line(axes, table, rows, x, y)
     stable = ~unstable & ~broken

@@ -74,7 +74,7 @@ def path_curve(
 ) -> SvgFigure:
     """Draw a quantity against the load of a stage, or along the whole path.
 
-    The safe side of a requirement is shaded. Unstable states are hollow, states past breakdown are crosses,
+    The safe side of a requirement is shaded. Unstable states are hollow, states past a limit are crosses,
     and critical points are numbered in path order.
 
     Args:

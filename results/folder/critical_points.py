@@ -18,6 +18,7 @@ MAIN_QUANTITIES = (
     q.LARGEST_STRETCH.name,
     q.LARGEST_TRUE_FIELD.name,
     q.BREAKDOWN_MARGIN.name,
+    q.TEARING_MARGIN.name,
     q.CHARGE.name,
     q.MINIMUM_WALL_THICKNESS.name,
     q.COMPRESSED_WALL.name,

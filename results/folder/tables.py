@@ -165,10 +165,11 @@ class PathRecord:
         return np.array([how == "jump" for how in self.reached_by] or [False] * len(self))
 
     @property
-    def past_breakdown(self) -> NDArray[np.bool_]:
-        """Rows in which the electric field exceeds the breakdown strength somewhere."""
-        margin = self.columns.get(q.BREAKDOWN_MARGIN.name, np.full(len(self), np.inf))
-        return margin < 1.0
+    def past_limit(self) -> NDArray[np.bool_]:
+        """Rows in which a limit of the material is exceeded: breakdown or tearing."""
+        none = np.full(len(self), np.inf)
+        margins = [self.columns.get(limit.margin.name, none) for limit in q.LIMITS]
+        return np.fmin.reduce(margins) < 1.0
 
     @property
     def coordinate(self) -> FloatArray:

@@ -45,6 +45,7 @@ _PREFERRED = (
     q.MINIMUM_WALL_THICKNESS.name,
     q.LARGEST_TRUE_FIELD.name,
     q.BREAKDOWN_MARGIN.name,
+    q.TEARING_MARGIN.name,
 )
 
 

@@ -31,6 +31,7 @@ _MAIN = (
     q.AXIAL_SHORTENING,
     q.PEAK_STRESS,
     q.BREAKDOWN_MARGIN,
+    q.TEARING_MARGIN,
     q.LUMEN_VOLUME,
 )
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
@@ -121,16 +122,16 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     missed = [verdict.quantity for verdict in run.verdicts if not verdict.met]
     if missed:
         yield f"{counted(len(missed), 'requirement')} not met: {', '.join(missed)}."
-    margins = np.ones(0) if table is None else table.columns.get(q.BREAKDOWN_MARGIN.name, np.ones(0))
-    if np.nanmin(margins, initial=1.0) < 1.0:
-        yield "The electric field exceeds the dielectric strength in some states."
+    for limit in q.LIMITS:
+        if _is_below_one(table, limit.margin):
+            yield f"{limit.exceeded[:1].upper()}{limit.exceeded[1:]} in some states."
 
 
 def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     """Why the model may differ from a real part."""
-    least = np.ones(0) if table is None else table.columns.get(q.LEAST_BREAKDOWN_MARGIN.name, np.ones(0))
-    if np.nanmin(least, initial=1.0) < 1.0:
-        yield "At the most loaded point the electric field exceeds the dielectric strength in some states."
+    for limit in q.LIMITS:
+        if _is_below_one(table, limit.least):
+            yield f"At the most loaded point {limit.exceeded} in some states."
     if table is not None and compressed_wall_text(table):
         yield "A part of the wall is in more compression in its plane than it carries; it may wrinkle there."
     jacobian = run.summary.get("facts", {}).get("mesh", {}).get("minimum scaled Jacobian", 1.0)
@@ -139,6 +140,11 @@ def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
         yield f"The mesh has distorted cells {text}, whose values are less accurate."
     if run.outcome is not None and any("approximate" in remark for remark in run.outcome.remarks):
         yield "The numbers of unstable modes are approximate."
+
+
+def _is_below_one(table: PathRecord | None, margin: q.Quantity) -> bool:
+    margins = np.ones(0) if table is None else table.columns.get(margin.name, np.ones(0))
+    return bool(np.nanmin(margins, initial=1.0) < 1.0)
 
 
 def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:

@@ -77,12 +77,12 @@ def _margin_value(margin: Margin) -> str:
 
 def legend(table: PathRecord | None, verdicts: Sequence[Verdict]) -> dict[str, bool]:
     """Return which entries the legend of the curves needs."""
-    names = ("controlled", "uncontrolled", "critical", "jump", "breakdown", "requirement")
+    names = ("controlled", "uncontrolled", "critical", "jump", "limit", "requirement")
     if table is None:
         return dict.fromkeys(names, False)
     controlled = table.unstable & ~table.unstable_under_control
     uncontrolled = table.unstable_under_control
-    rows = (controlled, uncontrolled, table.is_critical, table.after_jump, table.past_breakdown)
+    rows = (controlled, uncontrolled, table.is_critical, table.after_jump, table.past_limit)
     requirement = any(verdict.quantity in table.columns for verdict in verdicts)
     return dict(zip(names, [*(bool(r.any()) for r in rows), requirement], strict=True))
 

@@ -13,7 +13,7 @@ from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.study.markers import axis_range, draw_limits, label_axis, plot_failures, plot_runs
 from annelid.results.study.study_data import Column, StudyData, shortened
 from annelid.solver.display import digits
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN
+from annelid.solver.model.quantities import MARGINS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 _PANEL = (3.9, 2.8)
 _DIGITS = range(4, 13)  # of a value in a label; values of a study have at most 12
 _MOST_LINES = 5  # more lines in a figure could not be distinguished
-_LARGEST_MARGIN = 6.0  # over the smallest breakdown margin; margins are unbounded at low voltage
+_LARGEST_MARGIN = 6.0  # over the smallest margin; margins are unbounded at low loads
 
 
 def response(
@@ -198,9 +198,9 @@ def _values(column: Column) -> FloatArray:
 
 
 def _bounded(quantity: Column) -> FloatArray:
-    """Values for the range of an axis, without the largest breakdown margins."""
+    """Values for the range of an axis, without the largest margins of breakdown or tearing."""
     values = quantity.numbers
-    if quantity.name == BREAKDOWN_MARGIN.name:
+    if quantity.name in MARGINS:
         largest = _LARGEST_MARGIN * max(1.0, float(np.nanmin(values, initial=np.inf)))
         values = np.where(values < largest, values, np.nan)
     return values

@@ -9,14 +9,14 @@ import numpy as np
 from annelid.geometry.body import FloatArray
 from annelid.results.study.study_data import CATEGORIES, Column, StudyData, shortened
 from annelid.solver.display import digits
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN
+from annelid.solver.model.quantities import MARGINS
 
 __all__ = ["ParallelCoordinates", "parallel_coordinates"]
 
 _STEP, _TOP, _HEIGHT, _SIDE = 128, 66, 230, 62
 _MOST_LINES = 2000  # more lines overlap completely and are slow
 _TITLE_WIDTH = 17  # letters in a line of a title
-_LARGEST_MARGIN = 6.0  # over the smallest breakdown margin; margins are unbounded at low voltage
+_LARGEST_MARGIN = 6.0  # over the smallest margin; margins are unbounded at low loads
 
 
 class ParallelCoordinates(NamedTuple):
@@ -76,7 +76,7 @@ def _range(column: Column) -> tuple[float, float]:
     if finite.size == 0:
         return 0.0, 1.0
     low, high = float(finite.min()), float(finite.max())
-    if column.name == BREAKDOWN_MARGIN.name:
+    if column.name in MARGINS:
         high = min(high, _LARGEST_MARGIN * max(1.0, low))
     return (low - 0.5, high + 0.5) if low == high else (low, high)
 

@@ -10,15 +10,12 @@ from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.loads import Loads, describe
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN
+from annelid.solver.model.quantities import LIMITS
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
 from annelid.solver.records import Equilibrium, Outcome
 
 Observer = Callable[[Equilibrium], None]
 
-
-_LIMITS = ((BREAKDOWN_MARGIN, 1.0, "the breakdown field is exceeded"),)
-"""Quantity, smallest possible value and remark."""
 _WHOLE = 1e-6  # of the natural stretch: what is missing is rounding
 
 
@@ -141,7 +138,8 @@ class Reporter:
 
     def _note_limits(self, state: Equilibrium) -> None:
         """Remark on the first states beyond what a real part or the model can do."""
-        for quantity, least, words in _LIMITS:
-            measure = state.quantities.get(quantity.name)
-            if measure is not None and measure.value < least and quantity.name not in self._limits_passed:
-                self._limits_passed[quantity.name] = f"{words} from {self.now()} on"
+        for limit in LIMITS:
+            name = limit.margin.name
+            measure = state.quantities.get(name)
+            if measure is not None and measure.value < 1 and name not in self._limits_passed:
+                self._limits_passed[name] = f"{limit.exceeded} from {self.now()} on"

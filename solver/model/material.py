@@ -1,13 +1,18 @@
 # SPDX-License-Identifier: MIT
-"""Materials: a law with its parameters, and dielectric constants. The energies are in ``energy/laws.py``."""
+"""Materials: a law with its parameters, dielectric constants, limits. The energies are in ``energy/``."""
 
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import InvalidValue, checking
+
+STRESSES = ("true", "nominal")
+_NO_TENSION = 1e-6  # of the strength: a smaller stress is rounding
 
 
 @dataclass(frozen=True)
@@ -47,8 +52,51 @@ class Breakdown:
 
 
 @dataclass(frozen=True)
+class Tearing:
+    """When a material tears: at a stretch, at a stress, or at whichever it reaches first.
+
+    Attributes:
+        stretch: Largest principal stretch relative to the stress-free state; ``None`` if unknown.
+        strength: Largest principal stress, MPa; ``None`` if unknown.
+        strength_is: Whether ``strength`` is a ``"true"`` stress, per deformed area, or a ``"nominal"`` one,
+            per stress-free area, as of a tensile test; required with a strength.
+    """
+
+    stretch: float | None = None
+    strength: float | None = None
+    strength_is: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.stretch is not None:
+            within("tearing_stretch", self.stretch, above=1.0)
+        if self.strength is not None:
+            within("tensile_strength", self.strength, above=0.0, unit="MPa")
+        if self.strength_is is not None:
+            one_of("tensile_strength_is", self.strength_is, STRESSES)
+            if self.strength is None:
+                raise InvalidValue("missing: tensile_strength_is needs it", key="tensile_strength")
+        elif self.strength is not None:
+            raise InvalidValue(
+                f"missing: tensile_strength needs it: write {' or '.join(map(repr, STRESSES))}",
+                key="tensile_strength_is",
+            )
+
+    def margin(self, stretch: FloatArray, stress: FloatArray | None) -> FloatArray:
+        """The smaller of limit over value; inf where a strength alone is known and there is no tension.
+
+        Args:
+            stretch: Largest principal stretch.
+            stress: Largest principal stress of the kind of the strength, MPa; ``None`` without a strength.
+        """
+        load = np.zeros_like(stretch) if self.stretch is None else stretch / self.stretch
+        if self.strength is not None and stress is not None:
+            load = np.maximum(load, stress / self.strength)
+        return np.divide(1.0, load, out=np.full_like(load, np.inf), where=load > _NO_TENSION)
+
+
+@dataclass(frozen=True)
 class Material:
-    """A material: a law with its parameters and dielectric constants.
+    """A material: a law with its parameters, dielectric constants, and limits.
 
     Attributes:
         name: For messages.
@@ -58,6 +106,7 @@ class Material:
         permittivity: Relative permittivity; 0 where the material never carries a field.
         breakdown: Dielectric strength, if known.
         density: Mass per stress-free volume, t/mm³; 0 if unknown.
+        tearing: Stretch and stress at which it tears, if known.
 
     Raises:
         InvalidValue: Unknown law, missing or unknown parameter, or a value out of range.
@@ -70,6 +119,7 @@ class Material:
     permittivity: float = 0.0
     breakdown: Breakdown | None = None
     density: float = 0.0
+    tearing: Tearing | None = None
 
     def __post_init__(self) -> None:
         with checking(f"material '{self.name}'"):

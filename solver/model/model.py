@@ -103,6 +103,7 @@ class Model:
             parts=tuple(p.region for p in self.parts),
             has_lumen=self.has_lumen,
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
+            has_tearing_limit=any(p.material.tearing is not None for p in self.parts),
             has_bare_stroke=self.bare_stroke is not None,
         )
 

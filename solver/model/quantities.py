@@ -22,6 +22,7 @@ class Scope(NamedTuple):
         parts: Regions of the parts.
         has_lumen: Whether a fluid can fill the part.
         has_strength: Whether a dielectric strength is known where there are sheets.
+        has_tearing_limit: Whether a stretch or stress is known at which a part tears.
         has_bare_stroke: Whether the stroke of the bare skin is known.
     """
 
@@ -32,6 +33,7 @@ class Scope(NamedTuple):
     parts: tuple[str, ...] = ()
     has_lumen: bool = True
     has_strength: bool = False
+    has_tearing_limit: bool = False
     has_bare_stroke: bool = False
 
     def entries(self, placeholder: str) -> tuple[str, ...]:
@@ -312,6 +314,28 @@ LEAST_BREAKDOWN_MARGIN = Quantity(
     reference=(1.0, "breakdown"),
     needs_voltage=True,
 )
+TEARING_MARGIN = Quantity(
+    "tearing margin",
+    "ratio",
+    f"min(λ_t / λ1(Fe), σ_t / σ1) exceeded in {PERCENTILE} % of the volume with such a limit",
+    "ratio of the tearing stretch to the largest principal stretch, or of the strength to the largest "
+    "principal stress of the same kind (true or nominal) without the Maxwell stress, whichever is smaller; "
+    "without the most loaded 0.5 % of the volume of the parts that have such a limit; below 1 the part tears",
+    ("tearing_limit",),
+    larger_is_better=True,
+    plot_limit=4.0,
+    reference=(1.0, "tearing"),
+)
+LEAST_TEARING_MARGIN = Quantity(
+    "least tearing margin",
+    "ratio",
+    "min(λ_t / λ1(Fe), σ_t / σ1)",
+    "the same at the most loaded point, which may be a clamped corner or a distorted cell",
+    ("tearing_limit",),
+    larger_is_better=True,
+    plot_limit=4.0,
+    reference=(1.0, "tearing"),
+)
 CHARGE = Quantity(
     "charge",
     "charge",
@@ -376,6 +400,28 @@ QUANTITIES: tuple[Quantity, ...] = tuple(
     value for value in list(globals().values()) if isinstance(value, Quantity)
 )
 """All of them, in the order of tables."""
+
+
+class Limit(NamedTuple):
+    """What a material bears; it is exceeded where its margin is below 1.
+
+    Attributes:
+        margin: Without the most loaded part of the volume; the field of the same name has its values.
+        least: The same at the most loaded point.
+        exceeded: What exceeds what.
+    """
+
+    margin: Quantity
+    least: Quantity
+    exceeded: str
+
+
+LIMITS = (
+    Limit(BREAKDOWN_MARGIN, LEAST_BREAKDOWN_MARGIN, "the electric field exceeds the dielectric strength"),
+    Limit(TEARING_MARGIN, LEAST_TEARING_MARGIN, "the stretch or stress exceeds that at which the part tears"),
+)
+MARGINS = frozenset(quantity.name for limit in LIMITS for quantity in (limit.margin, limit.least))
+"""Names of the margins of all limits, which are unlimited where there is no load."""
 
 
 def quantity_of(name: str) -> Quantity:

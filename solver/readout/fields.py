@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The fields that are written, from raw values: principal values, true field, breakdown margin."""
+"""The fields that are written, from raw values: principal values, true field, margins of the material."""
 
 from dataclasses import dataclass
 
@@ -7,8 +7,10 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.wall_directions import wall_frames
+from annelid.solver.energy.properties import EPS0
 from annelid.solver.energy.stretch_fields import growth_through, sheet_thickness
 from annelid.solver.model.model import Model
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN, TEARING_MARGIN
 from annelid.solver.readout.in_plane_stress import NO_WALL, least_in_plane_stress
 
 _HOOP, _MERIDIAN = 1, ((0, 0), (2, 2), (0, 2))  # places in an axisymmetric tensor, frame (R, hoop, Z)
@@ -52,15 +54,18 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     for region in NO_WALL:
         if region in model.body.regions:
             least[np.isin(values.cells, model.body.regions[region])] = np.inf
-    return {
+    fields = {
         "Cauchy stress": σ,
         "largest principal stress": _principal_values(model, σ)[..., 0],
         "least in-plane stress": least,
         "principal stretches": _elastic_stretches(model, values.elastic),
         "pressure": values.pressure,
         "true field": np.linalg.norm(values.field, axis=-1),
-        "breakdown margin": _breakdown_margin(model, values, natural, frame),
+        BREAKDOWN_MARGIN.name: _breakdown_margin(model, values, natural, frame),
     }
+    if model.scope.has_tearing_limit:
+        fields[TEARING_MARGIN.name] = _tearing_margin(model, values, σ, fields["principal stretches"])
+    return fields
 
 
 def _principal_values(model: Model, T: FloatArray) -> FloatArray:
@@ -96,3 +101,45 @@ def _breakdown_margin(model: Model, values: CellValues, natural: float, frame: F
         with np.errstate(divide="ignore"):
             margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)
     return margin
+
+
+def _tearing_margin(model: Model, values: CellValues, σ: FloatArray, stretches: FloatArray) -> FloatArray:
+    """Margin of tearing at the nodes of the cells; nan where the material gives no limit."""
+    margin = np.full(σ.shape[:2], np.nan)
+    for part in model.parts:
+        tearing = part.material.tearing
+        if tearing is None:
+            continue
+        cells = np.isin(values.cells, model.body.regions[part.region])
+        stress = None
+        if tearing.strength is not None:
+            tensor = _stress_of_rubber(σ[cells], values.field[cells], EPS0 * part.material.permittivity)
+            if tearing.strength_is == "nominal":
+                tensor = _nominal_stress(tensor, values.elastic[cells])
+            stress = np.linalg.eigvalsh(tensor)[..., -1]
+        margin[cells] = tearing.margin(stretches[cells][..., 0], stress)
+    return margin
+
+
+def _stress_of_rubber(σ: FloatArray, E: FloatArray, ε: float) -> FloatArray:
+    """σ without the Maxwell stress ε (E ⊗ E - E² 1), which has no component along the field.
+
+    A sheet at the same stretch has this stress in a test without voltage: its mean stress adapts to that
+    across the sheet, which the field does not change. Own derivation for incompressible materials.
+    """
+    square = np.einsum("mki,mki->mk", E, E)[..., None, None]
+    return σ + ε * (square * np.eye(3) - E[..., :, None] * E[..., None, :])
+
+
+def _nominal_stress(σ: FloatArray, Fe: FloatArray) -> FloatArray:
+    """Biot stress, per stress-free area, along the principal axes of the stretch.
+
+    It is the symmetric part of Rᵀ P with Fe = R U and P = Je σ Fe⁻ᵀ. Its eigenvalues are the singular values
+    of P with their signs where σ has the axes of the stretch; unlike them it is negative in compression.
+    """
+    squares, axes = np.linalg.eigh(np.swapaxes(Fe, -1, -2) @ Fe)
+    λ = np.sqrt(np.maximum(squares, np.finfo(float).tiny))
+    n = Fe @ axes / λ[..., None, :]
+    inverse = 1 / λ
+    mean = (inverse[..., :, None] + inverse[..., None, :]) / 2
+    return λ.prod(axis=-1)[..., None, None] * mean * (np.swapaxes(n, -1, -2) @ σ @ n)

@@ -67,6 +67,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     values = _shape_values(data)
     values |= _extremes(data, places)
     values |= _electrical(data, places)
+    values |= _margins(data, places)
     for name, (axial, radial) in data.reactions.items():
         values[q.AXIAL_REACTION_OF.of(name)] = axial
         values[q.RADIAL_REACTION_OF.of(name)] = radial
@@ -128,29 +129,20 @@ def _extremes(data: StateData, places: Places) -> dict[str, float]:
 
 
 def _percentile(data: StateData, values: FloatArray) -> int:
-    """Position of the value that is not exceeded in most of the volume where values are finite."""
+    """Position of the value that is not exceeded in most of the volume where values are not nan."""
     weights = np.outer(data.cell_volumes, LUMPING_WEIGHTS[data.model.body.cell_type]).ravel()
-    finite = np.flatnonzero(np.isfinite(values.ravel()))
-    if not finite.size:
+    known = np.flatnonzero(~np.isnan(values.ravel()))
+    if not known.size:
         return 0
-    order = finite[np.argsort(values.ravel()[finite])]
+    order = known[np.argsort(values.ravel()[known])]
     below = np.cumsum(weights[order])
     return int(order[min(int(np.searchsorted(below, q.PERCENTILE / 100 * below[-1])), len(order) - 1)])
 
 
 def _electrical(data: StateData, places: Places) -> dict[str, float]:
-    field, margin = data.fields["true field"], data.fields["breakdown margin"]
-    positions = {
-        q.LARGEST_TRUE_FIELD: int(np.argmax(field)),
-        q.TRUE_FIELD_PERCENTILE: _percentile(data, np.where(field > 0, field, np.nan)),
-        q.BREAKDOWN_MARGIN: _percentile(data, -margin),
-        q.LEAST_BREAKDOWN_MARGIN: int(np.argmin(margin)),
-    }
-    values = {}
-    for quantity, position in positions.items():
-        places[quantity.name] = _place(data, position)
-        fields = field if quantity.kind == "electric field" else margin
-        values[quantity.name] = float(fields.ravel()[position])
+    field = data.fields["true field"]
+    largest, at = int(np.argmax(field)), _percentile(data, np.where(field > 0, field, np.nan))
+    values = _found(data, places, field, {q.LARGEST_TRUE_FIELD: largest, q.TRUE_FIELD_PERCENTILE: at})
     names = [e.name for e in data.model.electrodes]
     for total, family in ((q.CHARGE, q.CHARGE_OF), (q.CAPACITANCE, q.CAPACITANCE_OF)):
         single = {family.of(name): data.energies[family.of(name)] for name in names}
@@ -159,6 +151,29 @@ def _electrical(data: StateData, places: Places) -> dict[str, float]:
         0.5 * values[q.CHARGE_OF.of(name)] * data.voltages.get(name, 0.0) for name in names
     )
     return values
+
+
+def _margins(data: StateData, places: Places) -> dict[str, float]:
+    """Margins of all limits of which there is a field."""
+    values: dict[str, float] = {}
+    for limit in q.LIMITS:
+        margin = data.fields.get(limit.margin.name)
+        if margin is None:
+            continue
+        # Where there is no field, a sheet is not judged; a part without tension is judged, and safe.
+        judged = np.isfinite(margin) if limit.margin.needs_voltage else ~np.isnan(margin)
+        at = _percentile(data, np.where(judged, -margin, np.nan))
+        values |= _found(data, places, margin, {limit.margin: at, limit.least: int(np.nanargmin(margin))})
+    return values
+
+
+def _found(
+    data: StateData, places: Places, field: FloatArray, positions: Mapping[q.Quantity, int]
+) -> dict[str, float]:
+    """Values of a field at flat positions, by quantity, whose places are noted."""
+    for quantity, position in positions.items():
+        places[quantity.name] = _place(data, position)
+    return {quantity.name: float(field.ravel()[position]) for quantity, position in positions.items()}
 
 
 def _strokes(data: StateData, values: Mapping[str, float]) -> dict[str, float]:

@@ -145,7 +145,8 @@ def test_exceeded_strength_is_remarked_and_does_not_stop():
     first = next(s for s, m in zip(states, margins, strict=True) if m < 1)
     volts_there = first.loads["voltage film"].value
     assert outcome.remarks == (
-        f"the breakdown field is exceeded from voltage film {volts_there:.5g}\N{NO-BREAK SPACE}kV on",
+        "the electric field exceeds the dielectric strength from voltage film "
+        f"{volts_there:.5g}\N{NO-BREAK SPACE}kV on",
     )
     true = value(states[-1], "largest true field") / np.sqrt(MU)
     assert margins[-1] == pytest.approx(weak["field"] / true / np.sqrt(MU), rel=1e-9)

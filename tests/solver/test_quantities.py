@@ -23,7 +23,7 @@ from annelid.solver.display import KINDS
 from annelid.solver.model.boundary import BareStroke, Electrode, Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
-from annelid.solver.model.quantities import QUANTITIES, names_for, quantity_of
+from annelid.solver.model.quantities import MARGINS, QUANTITIES, names_for, quantity_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.readout import deformed_shape
 
@@ -359,9 +359,7 @@ def test_reported_quantities_match_their_definitions():
     for name in names:
         assert quantity_of(name).kind in KINDS
     defined = {quantity.name for quantity in QUANTITIES}
-    absent = {"breakdown margin", "least breakdown margin"} | {
-        name for name in defined if name.endswith(("<contact>", "<load>", "<part>"))
-    }
+    absent = MARGINS | {name for name in defined if name.endswith(("<contact>", "<load>", "<part>"))}
     stems = {name.split("<")[0].rstrip() for name in defined - absent}
     assert all(any(name.startswith(stem) for name in names) for stem in stems)
     with pytest.raises(KeyError, match="weight"):
