@@ -4,6 +4,7 @@
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.model import scope_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import RequirementTable
@@ -13,7 +14,13 @@ from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
 from annelid.geometry.errors import InvalidValue
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER
-from annelid.solver.model.quantities import LARGEST_TRUE_FIELD, STABILITY_MARGIN_OF, names_for, quantity_of
+from annelid.solver.model.quantities import (
+    LARGEST_TRUE_FIELD,
+    MARGINS,
+    STABILITY_MARGIN_OF,
+    names_for,
+    quantity_of,
+)
 from annelid.solver.model.stages import DRIVERS
 from annelid.solver.records import Margin, Measure
 
@@ -166,6 +173,11 @@ def _errors(
     if name in RENAMED_QUANTITIES:
         yield "quantity", f"'{name}' has been renamed: write '{RENAMED_QUANTITIES[name]}'"
         return
+    if known is not None and name in MARGINS.difference(known):
+        missing = missing_limits(case).get(name.removeprefix("least ").removesuffix(" margin"))
+        if missing is not None:
+            yield "quantity", f"'{name}' is not reported: {missing}"
+            return
     if quantity is None or (known is not None and name not in known):
         yield "quantity", not_one_of(name, list(known or ()), what="a quantity that this case reports")
         return

@@ -158,6 +158,8 @@ def _chosen_fields(run: RunRecord, state: int) -> list[str]:
         fields[1:] = ["true field", q.BREAKDOWN_MARGIN.name]
         if not np.isfinite(arrays[quantity_header(q.BREAKDOWN_MARGIN)]).any():
             fields.pop()
+    if np.isfinite(arrays.get(quantity_header(q.TEARING_MARGIN), np.nan)).any():
+        fields.append(q.TEARING_MARGIN.name)
     known = {name.rpartition(" [")[0] for name in arrays}
     return [field for field in fields if field in known] or ["displacement"]
 

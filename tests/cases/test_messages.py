@@ -185,6 +185,19 @@ WRONG = {
         put(-0.2, "materials", "rubber", "breakdown_thickness_exponent"),
         r"materials\.rubber\.breakdown_reference_thickness: missing: breakdown_thickness_exponent",
     ),
+    "kind of strength": (
+        put("8 MPa", "materials", "rubber", "tensile_strength"),
+        r"materials\.rubber\.tensile_strength_is: missing: tensile_strength needs it: write 'true' or",
+    ),
+    "tearing without a stretch": (
+        put(1, "materials", "rubber", "tearing_stretch"),
+        r"materials\.rubber\.tearing_stretch: must be above 1, got 1",
+    ),
+    "margin without a limit": (
+        put("least tearing margin", "requirements", 0, "quantity"),
+        r"requirements\[.*\]\.quantity: 'least tearing margin' is not reported: material 'rubber' gives "
+        "neither tearing_stretch nor tensile_strength",
+    ),
     "unequal numbers of terms": (
         put(
             {"law": "ogden", "moduli": ["1 MPa"], "exponents": [2, -2], "permittivity": 3},

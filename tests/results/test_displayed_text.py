@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: MIT
+import copy
+
 import numpy as np
+import plain_tube
 import pytest
 
 from annelid.cases.convert.description import description_of
@@ -94,10 +97,28 @@ def test_the_description_of_a_case():
         "each sheet as cast 312.5 µm, mounted 250 µm; "
         "inner radius as cast 3.011 mm, mounted 4.045 mm; length as cast 12 mm, mounted 12 mm.",
     ]
+    assert statements["Limits"] == [
+        "Tearing is not judged: material 'silicone' gives neither tearing_stretch nor tensile_strength."
+    ]
     assert statements["Supports"][0] == "end_low: clamped."
     assert statements["Stages"] == ["settle: no change of loads.", "inflate: pressure 120 mmHg."]
     assert statements["Requirements"] == ["mean radial expansion: at least 12 %."]
     assert statements["Model"] == ["A cut through the wall (axisymmetric); elements: along 1 mm, through 1."]
+
+
+def test_limits_that_are_not_judged_are_named():
+    tables = copy.deepcopy(plain_tube.TABLES)
+    rubber = tables["materials"]["rubber"]
+    del rubber["breakdown_field"]
+    tables["requirements"] = []
+    assert description(tables)["Limits"] == [
+        "Breakdown is not judged: material 'rubber' gives no breakdown_field.",
+        "Tearing is not judged: material 'rubber' gives neither tearing_stretch nor tensile_strength.",
+    ]
+    rubber |= {"breakdown_field": "80 V/um", "tensile_strength": "8 MPa", "tensile_strength_is": "nominal"}
+    assert "Limits" not in description(tables)
+    (part,) = description(tables)["Parts"]
+    assert "tensile strength 8 MPa, tensile strength is nominal" in part
 
 
 def test_descriptions_of_more_kinds_of_cases():

@@ -107,14 +107,15 @@ def test_values_of_neighbouring_cells_are_averaged(tube):
     np.testing.assert_allclose(average[at_seam], 2.0, rtol=ROUNDING)
 
 
-def test_margins_average_as_field_over_strength(tube):
-    """Margins 2 and 6 are loads 1/2 and 1/6: 1/3 between them; 2 and no field: 1/4."""
+@pytest.mark.parametrize("name", ["breakdown margin", "tearing margin"])
+def test_margins_average_as_load_over_limit(tube, name):
+    """Margins 2 and 6 are loads 1/2 and 1/6: 1/3 between them; 2 and no load: 1/4."""
     state = next(states(tube))
     height = tube.points[tube.cells[:, 8], 1]
     margin = np.select([height < 2.0, height < 4.0], [2.0, 6.0], np.inf)[:, None] * np.ones(9)
     plain = FieldGrid(replace(tube, bands={}))
-    arrays = plain.point_arrays(replace(state, fields={"breakdown margin": margin}))
-    found = arrays["breakdown margin [1]"]
+    arrays = plain.point_arrays(replace(state, fields={name: margin}))
+    found = arrays[f"{name} [1]"]
     height = tube.points[plain.nodes, 1]
     np.testing.assert_allclose(found[np.isclose(height, 2.0)], 3.0, rtol=ROUNDING)
     np.testing.assert_allclose(found[np.isclose(height, 4.0)], 12.0, rtol=ROUNDING)

@@ -110,11 +110,12 @@ def test_unstable_steps_and_jumps_have_line_styles(table, tmp_path, tube):
     assert [len(d) for d in dotted] == [1, 0]
 
 
-def test_states_past_breakdown_are_marked_in_load_curves(table):
+@pytest.mark.parametrize("margin", ["breakdown margin", "tearing margin"])
+def test_states_past_a_limit_are_marked_in_load_curves(table, margin):
     (path,) = load_paths(table, stage_spans(table))
     calm = load_curve(table, path, name="a").svg
     margins = np.append(np.full(len(table) - 1, 2.0), 0.9)
-    broken = replace(table, columns={**table.columns, "breakdown margin": margins})
+    broken = replace(table, columns={**table.columns, margin: margins})
     assert "var(--failure)" not in calm
     assert "var(--failure)" in load_curve(broken, path, name="a").svg
 

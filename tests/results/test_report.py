@@ -197,16 +197,29 @@ def test_the_banner_is_green_only_without_failures_and_doubts(tmp_path, tube, ou
     assert (found, words in text) == (tone, True)
 
 
-def test_the_banner_doubts_a_local_breakdown(tmp_path, tube):
-    """The margin that leaves out 0.5 % of the volume is safe, the one at the most loaded point is not."""
+@pytest.mark.parametrize(
+    ("limit", "words"),
+    [
+        ("breakdown", "he electric field exceeds the dielectric strength in some states."),
+        ("tearing", "he stretch or stress exceeds that at which the part tears in some states."),
+    ],
+)
+@pytest.mark.parametrize(("margin", "tone"), [(1.2, "warning"), (0.95, "failure")])
+def test_the_banner_doubts_a_local_failure_and_names_one_of_the_volume(
+    tmp_path, tube, limit, words, margin, tone
+):
+    """The margin that leaves out 0.5 % of the volume may be safe where the one at the worst point is not."""
     with create(tmp_path / "run", tube) as folder:
         for state in states(tube):
-            local = {"breakdown margin": Measure(1.2, "1"), "least breakdown margin": Measure(0.9, "1")}
+            local = {f"{limit} margin": Measure(margin, "1"), f"least {limit} margin": Measure(0.9, "1")}
             folder.append(replace(state, quantities={**state.quantities, **local}))
         folder.finish(OUTCOME, verdicts=MET)
-    tone, text = banner(tmp_path / "run")
-    assert tone == "warning"
-    assert "At the most loaded point the electric field exceeds the dielectric strength" in text
+    found, text = banner(tmp_path / "run")
+    assert (found, f"T{words}" in text, f"At the most loaded point t{words}" in text) == (
+        tone,
+        tone == "failure",
+        True,
+    )
 
 
 def test_tiles_show_requirements_where_they_are_required(tmp_path, tube):

@@ -16,7 +16,7 @@ from annelid.solver.errors import NoEquilibrium
 from annelid.solver.linalg.factor import Factor
 from annelid.solver.model.boundary import Electrode, Foundation, Support
 from annelid.solver.model.contact import Contact
-from annelid.solver.model.material import Breakdown, Material
+from annelid.solver.model.material import Breakdown, Material, Tearing
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
@@ -70,6 +70,23 @@ RECORDS = {
     "strength of a thickness": (
         lambda: Breakdown(50.0, thickness_exponent=-0.25),
         "breakdown_reference_thickness: missing",
+    ),
+    "tearing stretch": (lambda: Tearing(1.0), "tearing_stretch: must be above 1, got 1"),
+    "tensile strength": (
+        lambda: Tearing(None, 0.0, "true"),
+        "tensile_strength: must be above 0 MPa, got 0 MPa",
+    ),
+    "kind of strength": (
+        lambda: Tearing(None, 8.0),
+        "tensile_strength_is: missing: tensile_strength needs it: write 'true' or 'nominal'",
+    ),
+    "other kind of strength": (
+        lambda: Tearing(None, 8.0, "real"),
+        "tensile_strength_is: 'real' is not allowed; allowed: true, nominal",
+    ),
+    "kind without strength": (
+        lambda: Tearing(2.0, None, "true"),
+        "tensile_strength: missing: tensile_strength_is needs it",
     ),
     "sheets": (lambda: Sheets(0, 0.1), "sheets.count: must be a whole number of at least 1, got 0"),
     "sheet thickness": (lambda: Sheets(1, 0.0), "sheets.thickness: must be above 0 mm, got 0 mm"),
