@@ -28,6 +28,7 @@ FIELD_KINDS = {
     "pressure": "stress",
     "true field": "electric field",
     LEAST_IN_PLANE_STRESS.name: "stress",
+    **dict.fromkeys(MARGINS, "ratio"),
 }
 """Kind of number of each field."""
 MODE = "mode"

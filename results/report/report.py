@@ -130,7 +130,7 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
 def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     """Why the model may differ from a real part."""
     for limit in q.LIMITS:
-        if _is_below_one(table, limit.least):
+        if _is_below_one(table, limit.least) and not _is_below_one(table, limit.margin):
             yield f"At the most loaded point {limit.exceeded} in some states."
     if table is not None and compressed_wall_text(table):
         yield "A part of the wall is in more compression in its plane than it carries; it may wrinkle there."

@@ -58,7 +58,7 @@ def test_the_strength_is_that_of_the_stretched_sheet(usual):
         ("breakdown_field", "9.9 V/um", "materials.rubber.breakdown_field: 9.9 V/µm is outside the usual 10"),
         ("breakdown_field", "501 V/um", "materials.rubber.breakdown_field: 501 V/µm is outside the usual 10"),
         ("tearing_stretch", 1.05, "materials.rubber.tearing_stretch: 1.05 is outside the usual 1.1 to 15"),
-        ("tensile_strength", "101 MPa", "materials.rubber.tensile_strength: 101 MPa is outside the usual 0.01"),
+        ("tensile_strength", "101 MPa", "materials.rubber.tensile_strength: 101 MPa is outside the"),
         ("shear_modulus", "0.9 kPa", "materials.rubber: the initial shear modulus of 0.9 kPa is outside"),
         ("shear_modulus", "101 MPa", "materials.rubber: the initial shear modulus of 101 MPa is outside"),
     ],

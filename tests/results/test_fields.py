@@ -10,10 +10,11 @@ from synthetic_runs import states
 
 from annelid.geometry.errors import InputError
 from annelid.results.fields.facets import CELL_FACES
-from annelid.results.fields.state_fields import VTK_CELL_TYPES, FieldGrid, in_space
+from annelid.results.fields.state_fields import FIELD_KINDS, VTK_CELL_TYPES, FieldGrid, in_space
 from annelid.results.fields.vtk_files import CellGrid, read_point_arrays, unstructured_grid
 from annelid.results.folder.run_record import open_run
 from annelid.results.views.rendering import pyvista_off_screen
+from annelid.solver.model.quantities import LIMITS
 
 # Averages of equal numbers, so rounding alone.
 ROUNDING = 1e-13
@@ -105,6 +106,10 @@ def test_values_of_neighbouring_cells_are_averaged(tube):
     at_seam = np.isclose(tube.points[grid.nodes, 1], 2.0)
     assert at_seam.sum() > 0
     np.testing.assert_allclose(average[at_seam], 2.0, rtol=ROUNDING)
+
+
+def test_margins_are_shown_without_a_unit():
+    assert [FIELD_KINDS[limit.margin.name] for limit in LIMITS] == ["ratio", "ratio"]
 
 
 @pytest.mark.parametrize("name", ["breakdown margin", "tearing margin"])
