@@ -4,6 +4,7 @@ import shutil
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
 from synthetic_parts import inflated
 from synthetic_runs import DESCRIPTION, OUTCOME, VERDICTS, create, finished, states
@@ -157,6 +158,19 @@ def test_earlier_state_replaces_an_undeformed_last_one(tmp_path, tube, monkeypat
     page = page_of(tmp_path / "run")
     assert "In the last state the part has its drawn shape, so state 1 is shown instead." in page.text
     assert set(rendered) == {1}
+
+
+def test_tearing_is_shown_where_it_is_judged(tmp_path, tube, monkeypatch):
+    shown = []
+    monkeypatch.setattr(report_pictures, "picture", lambda run, *, field, state: shown.append(field) or b"")
+    for margin in (2.0, np.nan):
+        state = list(states(tube))[-1]
+        margins = np.full(tube.cells.shape, margin)
+        with create(tmp_path / f"{margin}", tube) as run:
+            run.append(replace(state, index=0, fields={**state.fields, "tearing margin": margins}))
+            run.finish(OUTCOME)
+        page_of(tmp_path / f"{margin}")
+    assert shown.count("tearing margin") == 1
 
 
 def test_a_solid_part_has_a_cross_section(solid_run):
