@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Materials: a law with its parameters, dielectric constants, limits. The energies are in ``energy/``."""
+"""Materials: a law with its parameters, dielectric constants and limits. Energies: ``energy/laws.py``."""
 
 import math
 from collections.abc import Callable, Mapping
