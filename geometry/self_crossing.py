@@ -14,7 +14,8 @@ _PIECES = {
     "quad9": ((0, 4, 8), (0, 8, 7), (4, 1, 5), (4, 5, 8), (8, 5, 2), (8, 2, 6), (7, 8, 6), (7, 6, 3)),
 }
 _SIDES = ("side_low", "side_high")  # planes that cut out a sector; they are no walls
-_TOUCH = 1e-6  # of the size of the body: a node this far beyond a plane of symmetry is rounding
+_TOUCH = 1e-4  # of the size of the body: as far as soft cells may bulge beyond a plane of symmetry
+_FLAT = 1e-6  # sine between an edge and the plane of a triangle below which both lie in one plane
 _EDGES = ((0, 1), (1, 2), (2, 0))
 
 
@@ -23,9 +24,14 @@ class SelfCrossing:
 
     Facets are taken as straight pieces between their nodes. Crossings in the reference shape, where pieces of
     curved facets may cut each other, are left out, and so are those of pieces that share a node.
+
+    Args:
+        body: The body.
+        depth: How far a node may lie beyond the axis or a plane of symmetry, mm: such a plane may be an
+            obstacle that gives way.
     """
 
-    def __init__(self, body: Body) -> None:
+    def __init__(self, body: Body, *, depth: float = 0.0) -> None:
         facet_type, local = FACETS[body.cell_type]
         sides = [body.facets[body.surfaces[name]] for name in _SIDES if name in body.surfaces]
         facets = np.concatenate([body.cells[:, local].reshape(-1, local.shape[1]), *sides])
@@ -35,7 +41,7 @@ class SelfCrossing:
         self._points = body.points
         self._pieces = outer[:, np.array(_PIECES[facet_type])].reshape(-1, body.points.shape[1])
         self._inward = _planes_of_symmetry(body)
-        self._size = float(np.ptp(body.points, axis=0).max())
+        self._depth = max(depth, _TOUCH * float(np.ptp(body.points, axis=0).max()))
         self._closed = _closed_lumen(body)
         self._drawn_volume = self._enclosed(body.points)
         self._drawn = {tuple(pair) for pair in self._crossings(body.points)}
@@ -52,7 +58,7 @@ class SelfCrossing:
         x = self._points + displacement
         for inward in self._inward:
             depth = x @ inward
-            if depth.min() < -_TOUCH * self._size:
+            if depth.min() < -self._depth:
                 return np.asarray(x[np.argmin(depth)])
         for pair in self._crossings(x):
             if tuple(pair) not in self._drawn:
@@ -95,7 +101,7 @@ def _planes_of_symmetry(body: Body) -> list[FloatArray]:
     if body.model == "axisymmetric":
         return [np.array([1.0, 0.0])]
     inward = []
-    for name in (name for name in _SIDES if name in body.surfaces):
+    for name in (name for name in _SIDES if body.model == "sector" and name in body.surfaces):
         on_plane = body.points[body.surface_nodes(name)]
         x, y, _ = on_plane[np.argmax(np.hypot(on_plane[:, 0], on_plane[:, 1]))]
         normal = np.array([-y, x, 0.0]) / np.hypot(x, y)
@@ -129,11 +135,13 @@ def _edges_pierce(a: FloatArray, b: FloatArray) -> FloatArray:
         direction = a[:, end] - a[:, start]
         h = np.cross(direction, e2)
         determinant = np.einsum("ni,ni->n", e1, h)
+        size = np.linalg.norm(e1, axis=1) * np.linalg.norm(e2, axis=1) * np.linalg.norm(direction, axis=1)
+        flat = np.abs(determinant) < _FLAT * size
         with np.errstate(divide="ignore", invalid="ignore"):
             s = a[:, start] - b[:, 0]
             u = np.einsum("ni,ni->n", s, h) / determinant
             q = np.cross(s, e1)
             v = np.einsum("ni,ni->n", direction, q) / determinant
             t = np.einsum("ni,ni->n", e2, q) / determinant
-            found |= (u > 0) & (v > 0) & (u + v < 1) & (t > 0) & (t < 1)
+            found |= ~flat & (u > 0) & (v > 0) & (u + v < 1) & (t > 0) & (t < 1)
     return found

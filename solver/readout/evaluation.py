@@ -42,6 +42,7 @@ class StateInfo:
     reached_by: str = ""
 
 
+_PENETRATION = 10.0  # times the tolerance of a contact: as far as an obstacle may be penetrated
 _NO_FORCE = 1e-5  # of μ L²: force below which reaction-free nodes have none
 
 
@@ -96,7 +97,8 @@ class Evaluation:
 
     @cached_property
     def _crossing(self) -> SelfCrossing:
-        return SelfCrossing(self.problem.model.body)
+        tolerances = [contact.tolerance for contact in self.problem.model.contacts]
+        return SelfCrossing(self.problem.model.body, depth=_PENETRATION * max(tolerances, default=0.0))
 
     def displacement(self) -> FloatArray | None:
         """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm; collective."""
