@@ -20,7 +20,7 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     Raises:
         InvalidValue: Unknown electrode, surface or support; an obstacle with a negative radius; a pressure
             without a lumen, or a lumen whose open end is neither held along the axis nor closed by a plate; a
-            support that its surface cannot have.
+            support that its surface cannot have; natural stretch in a stage that may end early.
     """
     check_rigid_motions(model, constraints_of(model.body, model.supports))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
@@ -28,8 +28,22 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
     raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))
     raise_first(checks.check_weight(stages, [part.material for part in model.parts]))
+    if model.drawn_pressure is None:
+        _check_natural_stretch(model, stages[0])
     if model.solved_potential:
         _check_shared_faces(model, stages)
+
+
+def _check_natural_stretch(model: Model, first: Stage) -> None:
+    """The stage that applies the natural stretch is completed, so that the part is the one described."""
+    stretched = [p.region for p in model.parts if np.any(np.asarray(p.natural_stretch.factors)[..., :3] != 1)]
+    if first.until and stretched:
+        raise InvalidValue(
+            f"the first stage also applies the natural stretch of '{stretched[0]}', which must be complete: "
+            "put a stage without until, and without loads, before it",
+            key="until",
+            subject=f"stage '{first.name}'",
+        )
 
 
 def _check_shared_faces(model: Model, stages: tuple[Stage, ...]) -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from mpi4py import MPI
 
+from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
@@ -19,6 +20,7 @@ from annelid.solver.continuation.unstable_modes import UnstableModes, count_mode
 from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.model import Model
+from annelid.solver.model.quantities import names_for
 from annelid.solver.model.ramp import Ramp, ramp_of
 from annelid.solver.model.scales import scales_of
 from annelid.solver.model.stages import Stage
@@ -63,6 +65,7 @@ class Path:
         for stage in self.stages:
             with checking(f"stage '{stage.name}'"):
                 self.stepping.check_control(stage.control)
+                _check_reported(stage, model)
         self.problem = Problem(model, comm=comm)
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system, self_crossing=self.stepping.self_crossing)
@@ -107,6 +110,13 @@ class Path:
         read_fields = self.evaluation.read_fields
         margins = margins_ahead(self.newton, modes.given, furthest, read_fields, self._units)
         return replace(outcome, margins=margins)
+
+
+def _check_reported(stage: Stage, model: Model) -> None:
+    """Check that the model reports the quantities at which a stage ends."""
+    known = names_for(model.scope)
+    for condition in stage.until:
+        one_of("until.quantity", condition.quantity, known, what="a quantity that this model reports")
 
 
 def _with_missed(outcome: Outcome, reporter: Reporter, ramp: Ramp) -> Outcome:

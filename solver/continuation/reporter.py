@@ -25,6 +25,7 @@ class Reporter:
     Attributes:
         evaluation: Reads the states.
         remarks: Sentences for the outcome.
+        units: For numbers in sentences.
         first_critical: Loads and kind of the first critical point found in the present stage.
     """
 
@@ -33,8 +34,8 @@ class Reporter:
         self.system = evaluation.system
         self.remarks: list[str] = []
         self.first_critical: tuple[Loads | None, str] = (None, "")
+        self.units = units
         self._observe = observe
-        self._units = units
         self._index = 0
         self._spent = 0
         self._limits_passed: dict[str, str] = {}
@@ -95,7 +96,7 @@ class Reporter:
     def now(self) -> str:
         """The present loads in words, with the natural stretch while a stage applies it."""
         loads = self.system.loads
-        text = describe(loads, self._units)
+        text = describe(loads, self.units)
         in_part = 0 < loads.natural < 1 - _WHOLE
         return f"{text}, {loads.natural:.3g} of the natural stretch" if in_part else text
 

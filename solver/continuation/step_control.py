@@ -8,6 +8,7 @@ from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes
 from annelid.solver.continuation.limit_search import CriticalAhead, arc_from, critical_ahead, has_arc
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.reporter import Reporter
+from annelid.solver.continuation.stage_end import StageEnd
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
 from annelid.solver.errors import NoEquilibrium, SelfContact
@@ -45,9 +46,14 @@ class StepControl:
         Returns:
             The modes of the last state of the stage, or the outcome if the path ends in it.
         """
-        continuation.start()
         policy = self.stepping.beyond_instability
-        if continuation.stage.control == "load" and modes.given > 0 and policy != "follow":
+        lost = continuation.stage.control == "load" and modes.given > 0 and policy != "follow"
+        self._end = StageEnd(continuation.stage, self._reporter)
+        if self._end.reached and not lost:
+            self._pass_on(continuation, 0.0, Convergence(0, 0.0), modes, how=", already at its start")
+            return modes
+        continuation.start()
+        if lost:
             # Only the control of the stage before stabilised this state.
             if policy != "jump":
                 unstable = UnstableModes(modes.given, modes.given)
@@ -57,7 +63,32 @@ class StepControl:
                 return jumped
             modes = jumped
         smallest = self.stepping.smallest * continuation.length
-        return self._step_along(continuation, modes, continuation.length / continuation.stage.steps, smallest)
+        whole = continuation.length / continuation.stage.steps
+        result = self._step_along(continuation, modes, whole, smallest)
+        if not isinstance(result, Outcome):
+            self._end.remark_missed()
+        return result
+
+    def _pass_on(
+        self,
+        continuation: StageContinuation,
+        s: float,
+        convergence: Convergence,
+        modes: UnstableModes,
+        *,
+        reached_by: str = "",
+        how: str = "",
+    ) -> None:
+        """Pass on and accept the present state, which is the end of the stage if it meets a condition."""
+        stage, ends = continuation.stage.name, self._end.reached
+        parameter = 1.0 if ends else s / continuation.length
+        self._reporter.emit(stage, parameter, convergence, modes, reached_by=reached_by)
+        if ends:
+            self._end.remark_met(how)
+            continuation.finish()
+        else:
+            continuation.accept(s)
+            self._end.accept()
 
     def _step_along(
         self,
@@ -76,6 +107,7 @@ class StepControl:
             target = s + step if s + step < end * (1 - 1e-9) else end
             try:
                 convergence = continuation.advance(target)
+                target, convergence = self._end.shorten(continuation, target, convergence)
             except NoEquilibrium as failure:
                 step = (target - s) / 2
                 may_search = continuation.stage.control == "load" and has_arc(continuation)
@@ -113,6 +145,8 @@ class StepControl:
         located: list[CriticalState] = []
         if modes.given != before.given and continuation.control is None and has_arc(continuation):
             limit = self._look_back(continuation, s, before, modes)
+            if isinstance(limit, UnstableModes):
+                return limit
             if limit is not None and limit.critical.kind == "limit point":
                 # The state at hand is beyond a fold: it is no continuation of the path.
                 return self._at_limit(continuation, limit, s)
@@ -132,8 +166,7 @@ class StepControl:
         if modes.controlled > 0 and policy != "follow" and not continuation.is_arc:
             # No part is ever in this state: the path ends at the last one before it.
             return self._reporter.unstable(continuation, parameter, modes, bool(located))
-        self._reporter.emit(continuation.stage.name, parameter, convergence, modes)
-        continuation.accept(s)
+        self._pass_on(continuation, s, convergence, modes)
         return modes
 
     def _leaves_along(self, critical: CriticalState) -> bool:
@@ -142,19 +175,23 @@ class StepControl:
 
     def _look_back(
         self, continuation: StageContinuation, s: float, before: UnstableModes, after: UnstableModes
-    ) -> CriticalAhead | None:
+    ) -> CriticalAhead | UnstableModes | None:
         """First critical point between the last accepted and the present state under load control, on an arc.
 
-        On return the present state is that at ``s`` again, unless a limit point was found.
+        If the stage ends before that point, the modes at its end are returned. Otherwise the present state on
+        return is that at ``s`` again, unless a limit point was found.
         """
         present = self.system.snapshot()
         continuation.go_back()
         limit = critical_ahead(continuation, continuation.last.s, before.given, furthest=s)
         if limit is not None:
+            if self._ends_before(continuation, limit, before):
+                return before
             self._reporter.emit_critical(continuation.stage.name, limit.parameter, limit.critical, before)
             if limit.critical.kind == "limit point":
                 return limit
         self._settle_at(present)
+        self._end.read()
         several = abs(after.given - before.given) > (limit.critical.modes if limit is not None else 0)
         if limit is not None and several and self.stepping.beyond_instability == "follow":
             self._locate(continuation, s, before, after, skip=1)
@@ -173,8 +210,27 @@ class StepControl:
         if limit is None:
             continuation.go_back()
             return None
+        if self._ends_before(continuation, limit, modes):
+            return modes
         self._reporter.emit_critical(continuation.stage.name, limit.parameter, limit.critical, modes)
         return self._at_limit(continuation, limit, s + whole)
+
+    def _ends_before(
+        self, continuation: StageContinuation, limit: CriticalAhead, modes: UnstableModes
+    ) -> bool:
+        """End the stage before a critical point, the present state, if it meets a condition on the way."""
+        if not continuation.stage.until:
+            return False
+        self.evaluation.read_fields()
+        try:
+            s, convergence = self._end.shorten(continuation, limit.parameter, limit.critical.convergence)
+        except NoEquilibrium:
+            s = limit.parameter
+        if s < limit.parameter:
+            self._pass_on(continuation, s, convergence, modes)
+            return True
+        self._settle_at(limit.critical.state)
+        return False
 
     def _at_limit(
         self, continuation: StageContinuation, limit: CriticalAhead, beyond: float
@@ -202,8 +258,9 @@ class StepControl:
         modes = count_modes(self.newton)
         after = self._reporter.now()
         self._reporter.remarks.append(f"jump from {before} to another stable state at {after}")
-        self._reporter.emit(stage, parameter, relaxed.convergence, modes, reached_by="jump")
-        continuation.accept(parameter)
+        self._end.read()
+        passed = ", passed in the jump"
+        self._pass_on(continuation, parameter, relaxed.convergence, modes, reached_by="jump", how=passed)
         return modes
 
     def _branch(
@@ -234,8 +291,8 @@ class StepControl:
             return self._reporter.outcome("bifurcation", text, stage, parameter)
         self._reporter.remarks.append("the path continues along the branch")
         modes = count_modes(self.newton, arc)
-        self._reporter.emit(stage, s / arc.length, convergence, modes, reached_by="branch")
-        arc.accept(s)
+        self._end.read()
+        self._pass_on(arc, s, convergence, modes, reached_by="branch")
         continuation.finish()
         smallest = self.stepping.smallest * self.newton.scales.length
         return self._step_along(arc, modes, 3 * whole, smallest, first=s)

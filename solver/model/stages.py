@@ -8,6 +8,7 @@ from typing import NamedTuple
 from annelid.geometry.checks import one_of, whole_number, within
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.loads import LOAD_KINDS, LoadTargets
+from annelid.solver.model.stage_ends import EndCondition
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,7 @@ class Stage(DriverTargets, LoadTargets):
         name: For the path table.
         control: One of ``CONTROLS``.
         steps: Number of equal steps requested; they are halved where the solution is hard to follow.
+        until: The stage ends at the first state at which one of these conditions is met.
 
     Raises:
         InvalidValue: Unknown control, no steps, or a control without its target (or the reverse).
@@ -92,6 +94,7 @@ class Stage(DriverTargets, LoadTargets):
     name: str
     control: str = "load"
     steps: int = 10
+    until: tuple[EndCondition, ...] = ()
 
     def __post_init__(self) -> None:
         with checking(f"stage '{self.name}'"):

@@ -16,21 +16,26 @@ class DisplacedVolume:
         self.system = system
         self._before = system.vector()
         self._middle, self._step, self._force = (system.vector() for _ in range(3))
-        self._total: float | None = None
+        self._total: float | None = None  # up to the state accepted last
+        self._present = 0.0
 
-    def update(self) -> float:
-        """Add the way to the present state; collective."""
-        system = self.system
+    def read(self) -> float:
+        """The volume displaced up to the present state; collective."""
         if self._total is None:
-            self._total = 0.0
+            self._present = 0.0
         else:
+            system = self.system
             system.x.copy(self._step)
             self._step.axpy(-1.0, self._before)
             # The volume is a cubic of the positions, so Simpson's rule is exact along a line.
-            self._total += (self._rate(0.0) + 4 * self._rate(0.5) + self._rate(1.0)) / 6
+            self._present = self._total + (self._rate(0.0) + 4 * self._rate(0.5) + self._rate(1.0)) / 6
             system.read_x()
-        system.x.copy(self._before)
-        return self._total
+        return self._present
+
+    def accept(self) -> None:
+        """Go on from the state read last, which is the present one."""
+        self._total = self._present
+        self.system.x.copy(self._before)
 
     def _rate(self, fraction: float) -> float:
         """f·(x - x_before) at a fraction of the way from the state before."""

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Reading a converged state: its fields, integrals and reactions as one record."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -104,6 +104,16 @@ class Evaluation:
         """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm; collective."""
         return self._gathering.nodes(self.problem.unknowns[0].x.array)
 
+    def quantities(self, names: Sequence[str]) -> dict[str, float]:
+        """Some quantities of the state read last by ``read_fields``, which need not be one of the path.
+
+        Numbers of unstable modes are not counted. Collective; the values are those of all ranks.
+        """
+        data = self._state_data(self.system.loads, (0, 0))
+        found = quantities_of(data)[0] if data is not None else {}
+        values = {name: found[name].value for name in names if name in found}
+        return dict(self.problem.comm.bcast(values))
+
     def equilibrium(self, info: StateInfo, mode: PETSc.Vec | None = None) -> Equilibrium | None:
         """The state read last by ``read_fields`` as a record on the first rank, else ``None``; collective.
 
@@ -114,6 +124,8 @@ class Evaluation:
         loads = self.system.loads
         data = self._state_data(loads, (info.unstable_modes, info.unstable_modes_controlled))
         shape = self._mode_shape(mode)
+        if self._displaced is not None:
+            self._displaced.accept()
         if data is None:
             return None
         quantities, profiles, places = quantities_of(data)
@@ -137,7 +149,7 @@ class Evaluation:
         check_reaction_free(self.system, _NO_FORCE * scales_of(self.problem.model).force)
         reactions = self._reactions.read()
         volume = self.system.volume() if self.system.has_volume else None
-        displaced = self._displaced.update() if self._displaced is not None else None
+        displaced = self._displaced.read() if self._displaced is not None else None
         cell_volumes = self._integrals.cell_volumes
         if self.problem.comm.rank != 0:
             return None
