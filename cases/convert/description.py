@@ -16,7 +16,7 @@ from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
-from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
+from annelid.cases.schema.stage import ElectrodeTable, LimitTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
 from annelid.results.folder.run_records import CaseDescription, Statement
 from annelid.solver.display import DisplayUnits, digits
@@ -174,18 +174,22 @@ class _Describer:
         return f"{contact.name}: {contact.kind} against {contact.surface}, {sizes}."
 
     def _stage(self, stage: StageTable) -> str:
-        targets = self._pairs(stage, "name", "steps", "control")
-        return f"{stage.name}: {targets or 'no change of loads'}."
+        left_out = ("name", "steps", "control", "until", "until_tolerance")
+        targets = self._pairs(stage, *left_out) or "no change of loads"
+        ends = " or ".join(f"{end.quantity} {self._limits(end, ' or ')}" for end in stage.until)
+        return f"{stage.name}: {targets}{', until ' * bool(ends)}{ends}."
 
     def _requirement(self, requirement: RequirementTable) -> str:
-        quantity = quantity_of(requirement.quantity)
-        bounds = [
-            f"{_words(key)} {self._units.show(quantity.kind, parse(limit, quantity.unit))}"
-            for key, limit in (("at_least", requirement.at_least), ("at_most", requirement.at_most))
-            if limit is not None
-        ]
         when = f" at the end of {requirement.stage}" if requirement.stage is not None else ""
-        return f"{requirement.quantity}: {', '.join(bounds)}{when}."
+        return f"{requirement.quantity}: {self._limits(requirement, ', ')}{when}."
+
+    def _limits(self, table: LimitTable, between: str) -> str:
+        quantity = quantity_of(table.quantity)
+        return between.join(
+            f"{_words(key)} {self._units.show(quantity.kind, parse(limit, quantity.unit))}"
+            for key, limit in (("at_least", table.at_least), ("at_most", table.at_most))
+            if limit is not None
+        )
 
     def _pairs(self, table: Table, *left_out: str, neutral: tuple[float, ...] = ()) -> str:
         """Return the names and values of the entries of a table that are set."""

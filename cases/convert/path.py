@@ -3,13 +3,16 @@
 
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import PointMotionTable, StageTable
+from annelid.cases.schema.units import parse
 from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.quantities import quantity_of
+from annelid.solver.model.stage_ends import SENSES, TOLERANCE, EndCondition
 from annelid.solver.model.stages import DRIVERS, PointMotion, Stage
 from annelid.solver.model.stepping import Stepping
 
-__all__ = ["stage_of", "stages_of", "stepping_of"]
+__all__ = ["ends_of", "stage_of", "stages_of", "stepping_of"]
 
 _COMPONENTS = {
     "axisymmetric": {"radial": 0, "axial": 1},
@@ -40,8 +43,24 @@ def stage_of(case: Case, table: StageTable) -> Stage:
         control=table.control,
         steps=table.steps,
         backward=table.backward,
+        until=ends_of(table),
         **targets,
         **loads,
+    )
+
+
+def ends_of(table: StageTable) -> tuple[EndCondition, ...]:
+    """Return the conditions that end a stage; their limits have been checked.
+
+    Raises:
+        InvalidValue: A value is not allowed.
+    """
+    tolerance = TOLERANCE if table.until_tolerance is None else table.until_tolerance
+    return tuple(
+        EndCondition(end.quantity, sense, parse(limit, quantity_of(end.quantity).unit), tolerance)
+        for end in table.until
+        for sense, limit in zip(SENSES, (end.at_least, end.at_most), strict=True)
+        if limit is not None
     )
 
 

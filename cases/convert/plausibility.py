@@ -83,12 +83,16 @@ def _sheets(part: PartTable, units: DisplayUnits) -> Iterator[str]:
 
 
 def _fields(case: Case, units: DisplayUnits) -> Iterator[str]:
-    """Compare the field of the highest voltage at the drawn thickness with the strength."""
+    """Compare the field of the highest voltage at the drawn thickness with the strength.
+
+    A stage with ``until`` may end before its voltage is reached.
+    """
     parts = {part.region: part for part in case.parts}
     for electrode in case.electrodes:
         part = parts[electrode.region]
         breakdown = material_of(case, part.material).breakdown
-        voltage = max(abs(stage.voltage.get(electrode.name, 0.0)) for stage in case.stages)
+        voltages = [s.voltage.get(electrode.name, 0.0) for s in case.stages if not s.until]
+        voltage = max(map(abs, voltages), default=0.0)
         if breakdown is None or part.sheets is None or part.sheets.thickness is None:
             continue
         thickness = part.sheets.thickness

@@ -110,6 +110,32 @@ class PointMotionTable(Table):
     """Displacement to reach, for example "-3 mm"."""
 
 
+def _number_or_text(value: Any) -> Any:
+    if isinstance(value, str | int | float) and not isinstance(value, bool):
+        return value
+    raise ValueError(
+        "must be a text with a unit, such as '0.8 MPa', a number, or a percentage such as '12 %'"
+    )
+
+
+Limit = Annotated[float | str, BeforeValidator(_number_or_text, json_schema_input_type=float | str)]
+
+
+class LimitTable(Table):
+    """A limit on a reported quantity."""
+
+    quantity: str
+    """Name of a reported quantity, for example "breakdown margin"."""
+    at_least: Limit | None = None
+    """Lower limit with its unit, for example "15 %"."""
+    at_most: Limit | None = None
+    """Upper limit with its unit, for example "0.8 MPa"."""
+
+
+class EndTable(LimitTable):
+    """A limit of a quantity at which a stage ends."""
+
+
 class StageTable(Table):
     """A change of loads from their present values to the given ones; other loads stay constant."""
 
@@ -144,28 +170,15 @@ class StageTable(Table):
     """What drives the stage; all but "load" can pass a maximum of the loads. A target implies its control."""
     steps: Whole = 10
     """Number of equal steps; they are halved where necessary."""
+    until: tuple[EndTable, ...] = ()
+    """Limits of quantities; the stage ends at the first one that is reached, even before its loads are."""
+    until_tolerance: Number | None = None
+    """Largest distance of the end of the stage from the limit, as a fraction of the limit; default: 0.001."""
 
 
-def _number_or_text(value: Any) -> Any:
-    if isinstance(value, str | int | float) and not isinstance(value, bool):
-        return value
-    raise ValueError(
-        "must be a text with a unit, such as '0.8 MPa', a number, or a percentage such as '12 %'"
-    )
-
-
-Limit = Annotated[float | str, BeforeValidator(_number_or_text, json_schema_input_type=float | str)]
-
-
-class RequirementTable(Table):
+class RequirementTable(LimitTable):
     """A limit on a reported quantity; the report states whether it is met."""
 
-    quantity: str
-    """Name of a reported quantity, for example "breakdown margin"."""
-    at_least: Limit | None = None
-    """Lower limit with its unit, for example "15 %"."""
-    at_most: Limit | None = None
-    """Upper limit with its unit, for example "0.8 MPa"."""
     stage: str | None = None
     """Stage at whose end the limit must be met; default: the last state, if all loads were reached."""
 

@@ -198,7 +198,8 @@ class CrossCheck:
                 stepping = stepping_of(self.case)
 
         def build(table: StageTable) -> Stage:
-            stage = stage_of(self.case, table)
+            # The quantities of until are known only with the whole case: ``check_requirements``.
+            stage = stage_of(self.case, table.model_copy(update={"until": ()}))
             if stepping is not None:
                 with checking(f"stage '{stage.name}'"):
                     stepping.check_control(stage.control)

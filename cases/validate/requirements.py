@@ -1,13 +1,14 @@
 # SPDX-License-Identifier: MIT
-"""Requirements: limits on reported quantities, which are checked before a run and evaluated at its end."""
+"""Limits on reported quantities: requirements, evaluated at the end of a run, and ends of stages."""
 
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.model import scope_of
+from annelid.cases.convert.path import ends_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.stage import RequirementTable
+from annelid.cases.schema.stage import EndTable, LimitTable, RequirementTable, StageTable
 from annelid.cases.schema.units import UnitError, note_unit, parse, show
 from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
@@ -21,6 +22,7 @@ from annelid.solver.model.quantities import (
     names_for,
     quantity_of,
 )
+from annelid.solver.model.stage_ends import check_end_quantity
 from annelid.solver.model.stages import DRIVERS
 from annelid.solver.records import Margin, Measure
 
@@ -76,22 +78,43 @@ def known_quantities(case: Case) -> list[str]:
 
 
 def check_requirements(case: Case, findings: Findings) -> None:
-    """Add an error for each requirement that cannot be evaluated."""
+    """Add an error for each requirement that cannot be evaluated, and for each stage that cannot end so."""
     known = reported(case) + margins_of(case) if findings.complete(*_REPORTING_TABLES) else None
     for index, requirement in enumerate(case.requirements):
         for key, text in _errors(case, requirement, known):
             findings.add(("requirements", index), InvalidValue(text, key=key))
+    for index, stage in enumerate(case.stages):
+        _check_ends(stage, index, known, findings)
+
+
+def _check_ends(stage: StageTable, index: int, known: Collection[str] | None, findings: Findings) -> None:
+    """Add an error for each limit at which a stage cannot end."""
+    if stage.until_tolerance is not None and not stage.until:
+        findings.add(("stages", index), InvalidValue("needs until, the limits", key="until_tolerance"))
+    found = [
+        (number, key, text) for number, end in enumerate(stage.until) for key, text in _end_errors(end, known)
+    ]
+    for number, key, text in found:
+        findings.add(("stages", index, "until", number), InvalidValue(text, key=key))
+    if not found:
+        with findings.catching("stages", index):
+            ends_of(stage)
 
 
 def resolved_requirements(case: Case) -> Case:
     """Return the case with all limits in internal units."""
-    requirements = []
-    for requirement in case.requirements:
-        unit = quantity_of(requirement.quantity).unit
-        given = {key: getattr(requirement, key) for key in _BOUNDS}
-        limits = {key: show(parse(limit, unit), unit) for key, limit in given.items() if limit is not None}
-        requirements.append(requirement.model_copy(update=limits))
-    return case.model_copy(update={"requirements": tuple(requirements)})
+    stages = [
+        stage.model_copy(update={"until": tuple(map(_resolved_limits, stage.until))}) for stage in case.stages
+    ]
+    requirements = tuple(map(_resolved_limits, case.requirements))
+    return case.model_copy(update={"requirements": requirements, "stages": tuple(stages)})
+
+
+def _resolved_limits[T: LimitTable](table: T) -> T:
+    unit = quantity_of(table.quantity).unit
+    given = {key: getattr(table, key) for key in _BOUNDS}
+    limits = {key: show(parse(limit, unit), unit) for key, limit in given.items() if limit is not None}
+    return table.model_copy(update=limits)
 
 
 def verdicts(
@@ -165,7 +188,28 @@ def _errors(
     stages = [stage.name for stage in case.stages]
     if requirement.stage is not None and requirement.stage not in stages:
         yield "stage", not_one_of(requirement.stage, stages, what="a stage")
-    name = requirement.quantity
+    errors = list(_limit_errors(requirement, known))
+    if not _has_unknown_quantity(errors) and quantity_of(requirement.quantity) is STABILITY_MARGIN_OF:
+        yield from _margin_errors(case, requirement)
+    yield from errors
+
+
+def _end_errors(end: EndTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
+    errors = list(_limit_errors(end, known))
+    if not _has_unknown_quantity(errors):
+        try:
+            check_end_quantity(end.quantity)
+        except InvalidValue as error:
+            yield error.key, error.problem
+    yield from errors
+
+
+def _has_unknown_quantity(errors: Collection[tuple[str, str]]) -> bool:
+    return any(key == "quantity" for key, _ in errors)
+
+
+def _limit_errors(table: LimitTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
+    name = table.quantity
     try:
         quantity = quantity_of(name)
     except KeyError:
@@ -181,9 +225,7 @@ def _errors(
     if quantity is None or (known is not None and name not in known):
         yield "quantity", not_one_of(name, list(known or ()), what="a quantity that this case reports")
         return
-    limits = {key: getattr(requirement, key) for key in _BOUNDS}
-    if quantity is STABILITY_MARGIN_OF:
-        yield from _margin_errors(case, requirement)
+    limits = {key: getattr(table, key) for key in _BOUNDS}
     if all(limit is None for limit in limits.values()):
         yield "", "has no limit: give at_least or at_most"
     for key, limit in limits.items():

@@ -12,6 +12,7 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable, SheetsTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
 from annelid.geometry.shapes.shape import Shape
+from annelid.solver.model.stage_ends import TOLERANCE
 from annelid.solver.model.stages import DRIVERS
 
 __all__ = ["case_hash", "coarsened", "resolved", "resolved_text", "to_toml"]
@@ -92,11 +93,13 @@ def _stage(stage: StageTable, number: int, electrodes: tuple[str, ...]) -> Stage
     named = {name: value for name, value in stage.voltage.items() if name != "all" or not electrodes}
     targets = [control for control, driver in DRIVERS.items() if getattr(stage, driver.key)]
     implied = targets[0] if targets and stage.control == "load" else stage.control
+    tolerance = stage.until_tolerance
     return stage.model_copy(
         update={
             "name": stage.name or f"stage {number}",
             "voltage": common | named,
             "control": implied,
+            "until_tolerance": TOLERANCE if stage.until and tolerance is None else tolerance,
         }
     )
 

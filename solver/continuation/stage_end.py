@@ -129,7 +129,9 @@ class StageEnd:
     def remark_met(self, how: str = "") -> None:
         """Remark that the stage ends at the present state."""
         condition = self._nearest()
-        text = f"stage '{self._stage.name}' ended at {self._reporter.now()}: {self._in_words(condition)} reached"
+        text = (
+            f"stage '{self._stage.name}' ended at {self._reporter.now()}: {self._in_words(condition)} reached"
+        )
         self._reporter.remarks.append(text + how)
 
     def remark_missed(self) -> None:

@@ -8,8 +8,8 @@ from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes
 from annelid.solver.continuation.limit_search import CriticalAhead, arc_from, critical_ahead, has_arc
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.reporter import Reporter
-from annelid.solver.continuation.stage_end import StageEnd
 from annelid.solver.continuation.stage_continuation import StageContinuation
+from annelid.solver.continuation.stage_end import StageEnd
 from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
 from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.stepping import Stepping

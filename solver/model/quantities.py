@@ -171,6 +171,13 @@ LUMEN_VOLUME = Quantity(
     "current volume enclosed by the lumen and its plane ends",
     ("lumen",),
 )
+LUMEN_PRESSURE = Quantity(
+    "lumen pressure",
+    "pressure",
+    "P",
+    "pressure in the lumen relative to the outside, given or found",
+    ("lumen",),
+)
 VOLUME_CHANGE = Quantity(
     "volume change", "volume", "V - V_drawn", f"change of the lumen volume {_DRAWN}", ("lumen",)
 )
@@ -335,6 +342,12 @@ LEAST_TEARING_MARGIN = Quantity(
     larger_is_better=True,
     plot_limit=4.0,
     reference=(1.0, "tearing"),
+)
+ELECTRODE_VOLTAGE_OF = Quantity(
+    "electrode voltage <electrode>",
+    "voltage",
+    "V",
+    "voltage of one electrode, given or found",
 )
 CHARGE = Quantity(
     "charge",

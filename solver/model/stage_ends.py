@@ -75,8 +75,8 @@ def check_end_quantity(name: str) -> None:
         raise InvalidValue(f"'{name}' is not a quantity", key="quantity") from None
     if quantity is STABILITY_MARGIN_OF:
         raise InvalidValue(
-            f"'{name}' is searched at the end of a run only, so no stage can end at a limit of it: require it "
-            "in [[requirements]]",
+            f"'{name}' is searched at the end of a run only, so no stage can end at a limit of it: write it "
+            "into [[requirements]]",
             key="quantity",
         )
     if quantity in (UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED):

@@ -167,6 +167,7 @@ class Evaluation:
             displaced=displaced,
             energies=energies,
             reactions=reactions,
+            pressure=loads.pressure,
             voltages=dict(loads.voltages),
             obstacles=dict(loads.obstacles),
             modes=modes,

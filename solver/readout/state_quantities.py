@@ -35,6 +35,7 @@ class StateData:
         displaced: Volume that the wall has displaced since the first state, mm³, ``None`` without a lumen.
         energies: Energies, charges and capacitances by name.
         reactions: (axial, radial) force by support, N.
+        pressure: In the lumen, MPa.
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
@@ -51,6 +52,7 @@ class StateData:
     displaced: float | None
     energies: Mapping[str, float]
     reactions: Mapping[str, tuple[float, float]]
+    pressure: float
     voltages: Mapping[str, float]
     obstacles: Mapping[str, float]
     modes: tuple[int, int]
@@ -102,6 +104,7 @@ def _shape_values(data: StateData) -> dict[str, float]:
         values[q.RADIAL_EXPANSION_AT.of(section.name)] = at
         values[q.RADIAL_CONTRACTION_AT.of(section.name)] = -at
     if data.volume is not None:
+        values[q.LUMEN_PRESSURE.name] = data.pressure
         values[q.LUMEN_VOLUME.name] = data.volume
         values[q.VOLUME_CHANGE.name] = data.volume - data.drawn_volume
     if data.displaced is not None:
@@ -147,6 +150,7 @@ def _electrical(data: StateData, places: Places) -> dict[str, float]:
     for total, family in ((q.CHARGE, q.CHARGE_OF), (q.CAPACITANCE, q.CAPACITANCE_OF)):
         single = {family.of(name): data.energies[family.of(name)] for name in names}
         values |= single | {total.name: float(sum(single.values()))}
+    values |= {q.ELECTRODE_VOLTAGE_OF.of(name): data.voltages.get(name, 0.0) for name in names}
     values[q.ELECTRICAL_ENERGY.name] = sum(
         0.5 * values[q.CHARGE_OF.of(name)] * data.voltages.get(name, 0.0) for name in names
     )

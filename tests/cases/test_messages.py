@@ -318,6 +318,41 @@ WRONG = {
         put(True, "stages", 0, "backward"),
         r"stages\[fill\]\.backward: only an arc can start backward: leave it out",
     ),
+    "end at an unknown quantity": (
+        put([{"quantity": "breakdown margn", "at_most": 1.5}], "stages", 1, "until"),
+        r"stages\[energise\]\.until\[breakdown margn\]\.quantity: 'breakdown margn' is not a quantity that",
+    ),
+    "end at a limit in a wrong unit": (
+        put([{"quantity": "peak stress", "at_least": "2 kV"}], "stages", 0, "until"),
+        r"stages\[fill\]\.until\[peak stress\]\.at_least: .* write a limit such as '0\.5 MPa'",
+    ),
+    "end without a limit": (
+        put([{"quantity": "peak stress"}], "stages", 0, "until"),
+        r"stages\[fill\]\.until\[peak stress\]: has no limit: give at_least or at_most",
+    ),
+    "end at a limit of another stage": (
+        put([{"quantity": "peak stress", "at_least": "2 MPa", "stage": "fill"}], "stages", 0, "until"),
+        r"stages\[fill\]\.until\[peak stress\]\.stage: unknown key; allowed here: at_least, at_most,",
+    ),
+    "end at a stability margin": (
+        put([{"quantity": "stability margin voltage", "at_most": 1.5}], "stages", 1, "until"),
+        r"stages\[energise\]\.until\[stability margin voltage\]\.quantity: .* is searched at the end of",
+    ),
+    "end at a count": (
+        put([{"quantity": "unstable modes", "at_least": 1}], "stages", 1, "until"),
+        r"until\[unstable modes\]\.quantity: 'unstable modes' is a count, .* path\.beyond_instability",
+    ),
+    "tolerance of an end": (
+        both(
+            put([{"quantity": "peak stress", "at_least": "2 MPa"}], "stages", 0, "until"),
+            put(0.5, "stages", 0, "until_tolerance"),
+        ),
+        r"stages\[fill\]\.until_tolerance: must be at least 1e-08 and at most 0\.1, got 0\.5",
+    ),
+    "tolerance without an end": (
+        put(0.01, "stages", 0, "until_tolerance"),
+        r"stages\[fill\]\.until_tolerance: needs until, the limits",
+    ),
     "opening of no section": (
         lambda t: t["stages"].append({"name": "open", "pressure": "1 kPa", "opening": {"nowhere": "5 mm"}}),
         r"stages\[open\]\.opening\.nowhere",

@@ -28,6 +28,7 @@ from annelid.solver.model.boundary import Electrode, Foundation, Section, Suppor
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 from annelid.solver.model.parts import Part, Sheets
+from annelid.solver.model.stage_ends import EndCondition
 from annelid.solver.model.stages import Stage
 
 SECTION = (Section("mid", 0.5),)
@@ -124,7 +125,15 @@ def unsupported_sphere():
     return model, [Stage("inflate", pressure=0.1, steps=1)]
 
 
+def film_until_a_limit():
+    """A ring electrode whose stage ends at a limit, which all ranks find together, and a stage after it."""
+    model, (settle, energise) = layered_actuator()
+    until = (EndCondition("largest true field", "at least", 20.0),)
+    return model, [settle, replace(energise, until=until), Stage("release", voltages={"ring": 0.0}, steps=1)]
+
+
 CASES = {
+    "film until a limit": film_until_a_limit,
     "closed tube": closed_tube,
     "layered actuator": layered_actuator,
     "sector": sector,

@@ -129,3 +129,24 @@ def test_tolerance_study_agrees_with_error_propagation(tube, study):
     rank = data.sensitivities[0]
     assert (rank.first_order < 0).all()
     assert abs(rank.first_order[1]) > abs(rank.first_order[0]) * 0.8
+
+
+@pytest.mark.exact
+def test_load_found_at_a_limit_is_a_column_and_an_objective(tube, study):
+    """The pressure at an expansion of 3 %, for which ``expansion`` is inverted."""
+    until = [{"quantity": EXPANSION, "at_least": "3 %"}]
+    tube |= {"stages": [{"name": "fill", "pressure": "20 kPa", "until": until, "until_tolerance": 1e-5}]}
+    tube |= {"requirements": []}
+    plan, store = study(
+        vary=[{"key": "materials.rubber.shear_modulus", "values": ["100 kPa", "0.2 MPa"]}],
+        objectives=[{"quantity": "lumen pressure", "aim": "maximise"}],
+        fixed={f"stages.fill.until.{EXPANSION}.at_least": "4 %"},
+    )
+    table = done(plan, store)
+    for row, modulus in zip(table.rows, (0.1, 0.2), strict=True):
+        pressure = brentq(lambda p, μ=modulus: expansion(4.0, 1.0, μ, p) - 0.04, 1e-4, 8e-3)
+        assert row["lumen pressure [MPa]"] == pytest.approx(pressure, rel=1e-3)
+        assert row["outcome"] == "reached"
+    data = study_data(table.plan, table.rows)
+    assert data.objectives == {"lumen pressure": "maximise"}
+    assert data.column("lumen pressure").levels
