@@ -39,7 +39,7 @@ class Equilibrium:
     Attributes:
         index: Position along the path, from 0.
         stage: Name of the stage.
-        parameter: Stage parameter, 0 at its start and 1 at its end.
+        parameter: Stage parameter, 0 at its start and 1 at its end, also at a limit that ends it early.
         loads: Present loads, for instance ``"pressure"``, ``"voltage ring_1"``, ``"axial force end_high"``.
         iterations: Newton iterations taken.
         residual: Norm of the out-of-balance force relative to the force scale, dimensionless.
