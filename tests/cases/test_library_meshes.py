@@ -12,6 +12,7 @@ QUICK = (
     "balloon_past_maximum",
     "counterpulsation",
     "dome_valve",
+    "highest_voltage",
     "mandrel",
     "necking_tube",
     "oesophagus",

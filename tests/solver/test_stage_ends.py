@@ -217,6 +217,30 @@ def test_condition_passed_in_a_jump_ends_the_stage_there():
     assert outcome.remarks[-1].endswith("passed in the jump")
 
 
+def test_condition_is_found_along_a_branch():
+    """A thin tube under outside pressure becomes oval; the limit is reached on the buckled branch."""
+    t = 0.05
+    body = tube_body(
+        (1 + t / 2) / (1 - t / 2),
+        0.2,
+        A=1 - t / 2,
+        along=0.2,
+        model="sector",
+        through=1,
+        around=48,
+        sector=90.0,
+    )
+    model = Model(body, (Part("wall", neo_hookean()),), SLIDING)
+    until = (at_least("largest radial contraction", 0.1),)
+    stage = Stage("suck", pressure=-1.4 * t**3, steps=6, until=until)
+    outcome, states = run(model, [stage], stepping=Stepping(beyond_instability="branch"))
+    assert outcome.kind == "reached"
+    assert [s.reached_by for s in states].count("branch") == 1
+    assert 0.1 <= value(states[-1], "largest radial contraction") <= 0.1 * (1 + 1e-3)
+    assert states[-1].parameter == 1.0
+    assert 1.0 < -states[-1].loads["pressure"].value / t**3 < 1.05  # the branch is nearly flat at first
+
+
 @pytest.mark.parametrize(
     ("make", "message"),
     [
