@@ -8,7 +8,7 @@ from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.model import scope_of
 from annelid.cases.convert.path import ends_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.stage import EndTable, LimitTable, RequirementTable, StageTable
+from annelid.cases.schema.stage import EndTable, LimitTable, RequirementTable
 from annelid.cases.schema.units import UnitError, note_unit, parse, show
 from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
@@ -83,20 +83,20 @@ def check_requirements(case: Case, findings: Findings) -> None:
     for index, requirement in enumerate(case.requirements):
         for key, text in _errors(case, requirement, known):
             findings.add(("requirements", index), InvalidValue(text, key=key))
-    for index, stage in enumerate(case.stages):
-        _check_ends(stage, index, known, findings)
+    for index in range(len(case.stages)):
+        _check_ends(case, index, known, findings)
 
 
-def _check_ends(stage: StageTable, index: int, known: Collection[str] | None, findings: Findings) -> None:
+def _check_ends(case: Case, index: int, known: Collection[str] | None, findings: Findings) -> None:
     """Add an error for each limit at which a stage cannot end."""
+    stage = case.stages[index]
     if stage.until_tolerance is not None and not stage.until:
         findings.add(("stages", index), InvalidValue("needs until, the limits", key="until_tolerance"))
-    found = [
-        (number, key, text) for number, end in enumerate(stage.until) for key, text in _end_errors(end, known)
-    ]
-    for number, key, text in found:
-        findings.add(("stages", index, "until", number), InvalidValue(text, key=key))
-    if not found:
+    errors = {number: list(_end_errors(case, end, known)) for number, end in enumerate(stage.until)}
+    for number, found in errors.items():
+        for key, text in found:
+            findings.add(("stages", index, "until", number), InvalidValue(text, key=key))
+    if not any(errors.values()):
         with findings.catching("stages", index):
             ends_of(stage)
 
@@ -188,14 +188,14 @@ def _errors(
     stages = [stage.name for stage in case.stages]
     if requirement.stage is not None and requirement.stage not in stages:
         yield "stage", not_one_of(requirement.stage, stages, what="a stage")
-    errors = list(_limit_errors(requirement, known))
+    errors = list(_limit_errors(case, requirement, known))
     if not _has_unknown_quantity(errors) and quantity_of(requirement.quantity) is STABILITY_MARGIN_OF:
         yield from _margin_errors(case, requirement)
     yield from errors
 
 
-def _end_errors(end: EndTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
-    errors = list(_limit_errors(end, known))
+def _end_errors(case: Case, end: EndTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
+    errors = list(_limit_errors(case, end, known))
     if not _has_unknown_quantity(errors):
         try:
             check_end_quantity(end.quantity)
@@ -208,7 +208,7 @@ def _has_unknown_quantity(errors: Collection[tuple[str, str]]) -> bool:
     return any(key == "quantity" for key, _ in errors)
 
 
-def _limit_errors(table: LimitTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
+def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
     name = table.quantity
     try:
         quantity = quantity_of(name)
