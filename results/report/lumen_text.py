@@ -1,0 +1,60 @@
+# SPDX-License-Identifier: MIT
+"""Text on the lumen: where along the path it is narrowest, and whether it shuts."""
+
+import numpy as np
+
+from annelid.results.folder.tables import PathRecord
+from annelid.solver.model import quantities as q
+from annelid.solver.records import Outcome
+
+_AREA, _DIAMETER, _CLOSED = (
+    quantity.name for quantity in (q.SMALLEST_OPEN_AREA, q.SMALLEST_LUMEN_DIAMETER, q.CLOSED_LENGTH)
+)
+
+
+def lumen_text(table: PathRecord, outcome: Outcome | None) -> str:
+    """Return sentences on the lumen; empty for a part whose lumen is not open at both ends."""
+    if _AREA not in table.columns:
+        return ""
+    touching = outcome is not None and outcome.kind == "self-contact" and "of the lumen" in outcome.text
+    return " ".join(filter(None, (_closing(table), _narrowest(table), _touching(table) if touching else "")))
+
+
+def _closing(table: PathRecord) -> str:
+    """Whether the lumen shuts, and at which load."""
+    closed = np.flatnonzero(table[_CLOSED] > 0)
+    if not closed.size:
+        return "The lumen does not shut in any computed state."
+    first = int(closed[0])
+    longest = int(np.argmax(table[_CLOSED]))
+    length = table.show(_CLOSED, float(table[_CLOSED][longest]))
+    again = "" if closed[-1] == len(table) - 1 else " It is open again in the last state."
+    return (
+        f"The lumen shuts: from {_where(table, first)} on, its mean radius is below {100 * q.CLOSED:g} % of "
+        f"the drawn one, over a length of at most {length}.{again}"
+    )
+
+
+def _narrowest(table: PathRecord) -> str:
+    """The smallest opening along the path."""
+    least = int(np.argmin(table[_AREA]))
+    diameter, area = (table.show(name, float(table[name][least])) for name in (_DIAMETER, _AREA))
+    return (
+        f"It is narrowest at {_where(table, least)}: its smallest diameter is {diameter} and its smallest "
+        f"open area {area}."
+    )
+
+
+def _touching(table: PathRecord) -> str:
+    area = table.show(_AREA, float(table[_AREA][-1]))
+    return (
+        f"The path ends where walls of the lumen touch each other, just beyond {_where(table, -1)}. The "
+        f"smallest open area is {area} there; channels beside the contact may stay open under larger loads."
+    )
+
+
+def _where(table: PathRecord, row: int) -> str:
+    """The loads of a state that are not zero, and its stage."""
+    values = {name: float(table[name][row]) for name in table.loads}
+    loads = ", ".join(f"{name} {table.show(name, value)}" for name, value in values.items() if value)
+    return f"{loads or 'no load'} (stage “{table.stages[row]}”)"
