@@ -17,7 +17,7 @@ def lumen_text(table: PathRecord, outcome: Outcome | None) -> str:
     if _AREA not in table.columns:
         return ""
     touching = outcome is not None and outcome.kind == "self-contact" and "of the lumen" in outcome.text
-    return " ".join(filter(None, (_closing(table), _narrowest(table), _touching(table) if touching else "")))
+    return " ".join([_closing(table), _narrowest(table), *([_touching(table)] if touching else [])])
 
 
 def _closing(table: PathRecord) -> str:
@@ -25,13 +25,11 @@ def _closing(table: PathRecord) -> str:
     closed = np.flatnonzero(table[_CLOSED] > 0)
     if not closed.size:
         return "The lumen does not shut in any computed state."
-    first = int(closed[0])
-    longest = int(np.argmax(table[_CLOSED]))
-    length = table.show(_CLOSED, float(table[_CLOSED][longest]))
+    length = table.show(_CLOSED, float(table[_CLOSED].max()))
     again = "" if closed[-1] == len(table) - 1 else " It is open again in the last state."
     return (
-        f"The lumen shuts: from {_where(table, first)} on, its mean radius is below {100 * q.CLOSED:g} % of "
-        f"the drawn one, over a length of at most {length}.{again}"
+        f"The lumen shuts: from {_where(table, int(closed[0]))} on, its mean radius is below "
+        f"{100 * q.CLOSED:g} % of the drawn one, over a length of at most {length}.{again}"
     )
 
 
@@ -46,10 +44,14 @@ def _narrowest(table: PathRecord) -> str:
 
 
 def _touching(table: PathRecord) -> str:
+    """Why the path ends, and what stays open if opposite walls of the lumen have met."""
+    diameters, where = table[_DIAMETER], _where(table, -1)
+    if diameters[-1] > q.CLOSED * diameters.max():
+        return f"Walls of the lumen touch each other just beyond {where}, where the path ends."
     area = table.show(_AREA, float(table[_AREA][-1]))
     return (
-        f"The path ends where walls of the lumen touch each other, just beyond {_where(table, -1)}. The "
-        f"smallest open area is {area} there; channels beside the contact may stay open under larger loads."
+        f"The lumen begins to close just beyond {where}: its opposite walls touch each other there, and the "
+        f"path ends. Beside the contact {area} is still open."
     )
 
 

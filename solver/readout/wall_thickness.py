@@ -28,9 +28,9 @@ def shortest_distance(x: FloatArray, nodes: IntArray, facets: IntArray) -> float
         nodes: Node numbers.
         facets: Node numbers of the facets, shape (f, nodes per facet).
     """
-    inner, facets = x[nodes], x[facets]
-    near = _nearest(inner, facets.mean(axis=1), min(_NEAREST, len(facets)))
-    pieces = straight_pieces(facets)  # straight ones, (facets, pieces, corners, dim)
+    inner, outer = x[nodes], x[facets]
+    near = _nearest(inner, outer.mean(axis=1), min(_NEAREST, len(outer)))
+    pieces = straight_pieces(outer)  # straight ones, (facets, pieces, corners, dim)
     pieces = pieces[near].reshape(len(inner), -1, *pieces.shape[2:])
     distance = _to_segments
     if pieces.shape[2] == 3:

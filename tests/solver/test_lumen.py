@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: MIT
 """How far a lumen is open, and the thickness of each layer, against closed forms.
 
-Areas of prescribed shapes are those of circles and ellipses; radii of an incompressible tube follow from its volume. Own examples.
+Areas of prescribed shapes are those of circles and ellipses; radii of an incompressible tube follow from its
+volume. Own examples.
 """
 
 import numpy as np
 import pytest
-from dielectric_cases import RUBBER, follow, value
+from dielectric_cases import MU, RUBBER, follow, value
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
@@ -217,3 +218,28 @@ def test_walls_without_two_faces_or_of_tetrahedra_have_no_thickness():
     assert "minimum thickness of outer" in names
     assert "minimum thickness of core" not in names
     assert "smallest open area" not in names
+
+
+def test_opposite_walls_of_a_collapsing_ring_meet():
+    """A long thin tube under suction buckles into two lobes, whose walls meet in the middle.
+
+    Without thickness the ring buckles at 3 EI/R³; its walls meet at 5.247 EI/R³, where 27 % of its area is
+    still open. Flaherty, Keller, Rubinow, SIAM J. Appl. Math. 23, 446 (1972), from memory. Inner faces meet
+    before middle surfaces do.
+    """
+    A, t, length = 4.0, 0.2, 1.0
+    size = MeshSize(model="sector", sector=90.0, along=length, through=1, around=48)
+    body = build(Tube(A, length, (Layer("wall", t),)), size)
+    model = Model(body, (Part("wall", RUBBER),), (Support("end_low", "axial"), Support("end_high", "axial")))
+    R, EI = A + t / 2, 4 * MU * t**3 / 12
+    states, outcome = follow(model, Stage("suck", pressure=-6.6 * EI / R**3, steps=6), beyond="jump")
+    assert outcome.kind == "self-contact"
+    assert "walls of the lumen touch each other" in outcome.text
+    buckled = next(state for state in states if state.critical == "bifurcation")
+    assert buckled.loads["pressure"].value == pytest.approx(-3 * EI / R**3, rel=0.02)
+    last = states[-1]
+    assert last.loads["pressure"].value == pytest.approx(-5.247 * EI / R**3, rel=0.03)
+    assert value(last, "smallest lumen diameter") < 0.01
+    middle = value(last, "smallest open area") + np.pi * R * t  # up to the middle surface
+    assert middle / (np.pi * R**2) == pytest.approx(0.27, abs=0.03)
+    assert value(last, "closed length") == 0.0
