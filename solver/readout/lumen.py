@@ -189,14 +189,11 @@ class _Sections:
 
 
 def _heights(points: FloatArray, low: float, high: float) -> FloatArray:
-    """Heights of planes between the rims: those of points, thinned out, and of the narrowest point."""
+    """Heights of planes between the rims: those of points, thinned out."""
     margin = _OFF_RIM * float(np.ptp(points[:, 2]))
     z = np.unique(points[(points[:, 2] > low + margin) & (points[:, 2] < high - margin), 2])
-    if not z.size:
-        return z
-    z = z[np.unique(np.linspace(0, len(z) - 1, min(len(z), _SECTIONS)).round().astype(int))]
-    narrowest = points[np.argmin(radii(points)), 2]
-    return np.append(z, narrowest) if low + margin < narrowest < high - margin else z
+    kept = np.linspace(0, max(len(z) - 1, 0), min(len(z), _SECTIONS))
+    return z[kept.round().astype(int)]
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:

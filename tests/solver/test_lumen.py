@@ -62,10 +62,14 @@ def rings(x, radius, height):
 
 
 @pytest.mark.exact
+@pytest.mark.parametrize("turned", [1.0, -1.0])
 @pytest.mark.parametrize("kind", SPACE)
-def test_area_of_an_ellipse(kind):
+def test_area_of_an_ellipse(kind, turned):
+    """Also where the low rim has come to lie above the high one, as in an inverted dome."""
     body = tube(MODELS[kind])
-    opening = Lumen(body).opening(elliptical(body.points, 1.8, 0.6))
+    u = elliptical(body.points, 1.8, 0.6)
+    u[:, 2] += (turned - 1) * body.points[:, 2]
+    opening = Lumen(body).opening(u)
     assert opening.area == pytest.approx(np.pi * 1.8 * 0.6, rel=AREA)
     assert opening.area < np.pi * 1.8 * 0.6  # chords
     assert opening.height == pytest.approx(LENGTH / 2, rel=1e-6)
