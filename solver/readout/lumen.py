@@ -138,8 +138,11 @@ class _Sections:
         sense = 1.0 if low.mean() < high.mean() else -1.0  # an inverted dome has its low rim above
         bounds = (low.max(), high.min()) if sense > 0 else (high.max(), low.min())
         found = [self._rim(points, rim) for rim in self._rims]
+        z = points[self._triangles, 2]
+        lowest, highest = z.min(axis=1), z.max(axis=1)
         for height in _heights(points, *bounds):
-            section = self._section(points, height, sense)
+            corners = self._triangles[(lowest <= height) & (highest > height)]
+            section = self._section(points, corners, height, sense)
             if section is not None:
                 found.append(section)
         table = np.array(found)
@@ -150,9 +153,11 @@ class _Sections:
         height, drawn = (float(p[rim, 2].mean()) for p in (points, self._drawn))
         return height, drawn, self._multiplicity * float(area)
 
-    def _section(self, points: FloatArray, height: float, sense: float) -> tuple[float, float, float] | None:
-        """The section at a height; ``None`` if no curve encloses the lumen there."""
-        start, end, keys, drawn = self._segments(points, height)
+    def _section(
+        self, points: FloatArray, corners: IntArray, height: float, sense: float
+    ) -> tuple[float, float, float] | None:
+        """The section of triangles at a height; ``None`` if no curve encloses the lumen there."""
+        start, end, keys, drawn = self._segments(points, corners, height)
         label = _loops(keys)
         area = sense * np.bincount(label, _cross(start, end)) / 2
         boxes = _boxes(label, np.concatenate([start, end], axis=1), with_axis=self._multiplicity > 1)
@@ -165,14 +170,12 @@ class _Sections:
         return height, float(drawn[label == loop].mean()), self._multiplicity * float(area[loop])
 
     def _segments(
-        self, points: FloatArray, height: float
+        self, points: FloatArray, corners: IntArray, height: float
     ) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
         """Start and end of the lines of a section, counter-clockwise around the lumen, shapes (n, 2).
 
         Also numbers of the edges on which they are, shape (n, 2), and their reference heights, shape (n,).
         """
-        above = points[:, 2][self._triangles] > height
-        corners = self._triangles[above.any(axis=1) & ~above.all(axis=1)]
         above = points[corners, 2] > height
         alone = np.argmax(above == (above.sum(axis=1) == 1)[:, None], axis=1)  # corner on its side
         turn = (alone[:, None] + np.arange(3)) % 3
