@@ -16,8 +16,17 @@ def lumen_text(table: PathRecord, outcome: Outcome | None) -> str:
     """Return sentences on the lumen; empty for a part whose lumen is not open at both ends."""
     if _AREA not in table.columns:
         return ""
-    touching = outcome is not None and outcome.kind == "self-contact" and "of the lumen" in outcome.text
-    return " ".join([_closing(table), _narrowest(table), *([_touching(table)] if touching else [])])
+    where, diameters = _where(table, -1), table[_DIAMETER]
+    if outcome is None or outcome.kind != "self-contact" or "of the lumen" not in outcome.text:
+        return f"{_closing(table)} {_narrowest(table)}"
+    if diameters[-1] > q.CLOSED * diameters.max():
+        touching = f"Walls of the lumen touch each other just beyond {where}, where the path ends."
+        return f"{_closing(table)} {_narrowest(table)} {touching}"
+    area = table.show(_AREA, float(table[_AREA][-1]))
+    return (
+        f"The lumen begins to close just beyond {where}: its opposite walls touch each other there, and the "
+        f"path ends. Beside the contact {area} is still open."
+    )
 
 
 def _closing(table: PathRecord) -> str:
@@ -40,18 +49,6 @@ def _narrowest(table: PathRecord) -> str:
     return (
         f"It is narrowest at {_where(table, least)}: its smallest diameter is {diameter} and its smallest "
         f"open area {area}."
-    )
-
-
-def _touching(table: PathRecord) -> str:
-    """Why the path ends, and what stays open if opposite walls of the lumen have met."""
-    diameters, where = table[_DIAMETER], _where(table, -1)
-    if diameters[-1] > q.CLOSED * diameters.max():
-        return f"Walls of the lumen touch each other just beyond {where}, where the path ends."
-    area = table.show(_AREA, float(table[_AREA][-1]))
-    return (
-        f"The lumen begins to close just beyond {where}: its opposite walls touch each other there, and the "
-        f"path ends. Beside the contact {area} is still open."
     )
 
 

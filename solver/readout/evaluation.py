@@ -44,6 +44,7 @@ class StateInfo:
 
 
 _PENETRATION = 10.0  # times the tolerance of a contact: as far as an obstacle may be penetrated
+_DECIMALS = 6  # of a place, mm
 _NO_FORCE = 1e-5  # of μ L²: force below which reaction-free nodes have none
 
 
@@ -92,7 +93,7 @@ class Evaluation:
         touch = self.problem.comm.bcast(touch)
         if touch is None:
             return None
-        place = touch.place
+        place = np.round(touch.place, _DECIMALS) + 0.0  # no negative zero
         axes = ("R", "Z") if len(place) == 2 else ("X", "Y", "Z")
         at = ", ".join(f"{axis} {value:.3g} mm" for axis, value in zip(axes, place, strict=True))
         what = "lumen" if touch.in_lumen else "part"

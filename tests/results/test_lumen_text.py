@@ -58,7 +58,7 @@ def test_a_path_that_ends_where_walls_of_the_lumen_touch():
     outside = replace(TOUCHING, text="walls of the part touch each other at R 9 mm, Z 3 mm")
     assert "touch" not in text(OPEN, outside)
     pinched = path([6.0, 4.0, 0.01], [28.0, 20.0, 8.0], [0.0, 0.0, 0.0])
-    assert text(pinched, TOUCHING).endswith(
+    assert text(pinched, TOUCHING) == (
         "The lumen begins to close just beyond pressure -4 kPa (stage “suck”): its opposite walls touch each "
         "other there, and the path ends. Beside the contact 8 mm² is still open."
     )

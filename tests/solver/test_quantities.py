@@ -365,7 +365,8 @@ def test_reported_quantities_match_their_definitions():
     for name in names:
         assert quantity_of(name).kind in KINDS
     defined = {quantity.name for quantity in QUANTITIES}
-    absent = MARGINS | {name for name in defined if name.endswith(("<contact>", "<load>", "<part>", "<wall>"))}
+    families = ("<contact>", "<load>", "<part>", "<wall>")
+    absent = MARGINS | {name for name in defined if name.endswith(families)}
     stems = {name.split("<")[0].rstrip() for name in defined - absent}
     assert all(any(name.startswith(stem) for name in names) for stem in stems)
     with pytest.raises(KeyError, match="weight"):
