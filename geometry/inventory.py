@@ -7,10 +7,13 @@ from itertools import combinations
 
 import numpy as np
 
-from annelid.geometry.body import Body
+from annelid.geometry.body import Body, FloatArray, IntArray
+from annelid.geometry.elements import CORNERS, FACETS
 
 SIDE_PLANES = ("side_low", "side_high")
 """Surfaces of a sector in its planes of symmetry."""
+
+_FACE = 0.7  # least cosine between the normals of a facet and of the wall on a face of the wall
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,11 @@ class Inventory:
             if name.removeprefix("core_").startswith("end_") and self.meet(name, "lumen")
         )
 
+    @property
+    def has_open_ends(self) -> bool:
+        """Whether there is a lumen that is open at both ends."""
+        return len(self.open_ends) == 2
+
     def meet(self, first: str, second: str) -> bool:
         """Whether two surfaces share an edge."""
         return frozenset((first, second)) in self.touching
@@ -66,6 +74,42 @@ def inner_surface(body: Body) -> str:
         return "lumen"
     on_core = sorted(name for name in body.surfaces if name.startswith("core|"))
     return on_core[0] if on_core else "outer"
+
+
+def walls_of(body: Body) -> dict[str, tuple[IntArray, IntArray]]:
+    """Nodes of the inner face and facets of the outer face of each region of a wall that has both.
+
+    Regions of tetrahedra, which may be lattices, and caps and solid cores are left out.
+    """
+    if body.cell_type == "tetra10":
+        return {}
+    facet_type, local = FACETS[body.cell_type]
+    walls = {}
+    for region, cells in body.regions.items():
+        if region == "cap":
+            continue
+        facets = body.cells[cells][:, local].reshape(-1, local.shape[1])
+        corners = np.sort(facets[:, : CORNERS[facet_type]], axis=1)
+        _, first, count = np.unique(corners, axis=0, return_index=True, return_counts=True)
+        free = facets[first[count == 1]]
+        if body.model == "axisymmetric":
+            free = free[(body.points[free, 0] > 0).any(axis=1)]  # not on the axis
+        normal = body.normal[free].mean(axis=1)
+        along = np.einsum("fi,fi->f", _unit_normals(body.points[free[:, : CORNERS[facet_type]]]), normal)
+        inner, outer = free[along < -_FACE], free[along > _FACE]
+        if len(inner) and len(outer):
+            walls[region] = np.unique(inner), outer
+    return walls
+
+
+def _unit_normals(corners: FloatArray) -> FloatArray:
+    """Unit normals out of the material of facets with these corners, shape (f, dim)."""
+    if corners.shape[2] == 2:
+        x, y = (corners[:, 1] - corners[:, 0]).T
+        normal = np.stack([y, -x], axis=1)
+    else:
+        normal = np.cross(corners[:, 2] - corners[:, 0], corners[:, -1] - corners[:, 1])
+    return normal / np.linalg.norm(normal, axis=1)[:, None]
 
 
 def inner_heights(body: Body) -> tuple[float, float]:

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Where the walls of a deformed body pass through each other."""
 
+from typing import NamedTuple
+
 import numpy as np
 import shapely
 
@@ -17,6 +19,18 @@ _SIDES = ("side_low", "side_high")  # planes that cut out a sector; they are no 
 _TOUCH = 1e-4  # of the size of the body: as far as soft cells may bulge beyond a plane of symmetry
 _FLAT = 1e-6  # sine between an edge and the plane of a triangle below which both lie in one plane
 _EDGES = ((0, 1), (1, 2), (2, 0))
+
+
+class Touch(NamedTuple):
+    """Where walls of a body pass through each other.
+
+    Attributes:
+        place: Position in the deformed shape, shape (2,) or (3,), mm.
+        in_lumen: Whether these are walls of the lumen.
+    """
+
+    place: FloatArray
+    in_lumen: bool
 
 
 class SelfCrossing:
@@ -40,32 +54,33 @@ class SelfCrossing:
         outer = facets[np.sort(first[count == 1])]
         self._points = body.points
         self._pieces = outer[:, np.array(_PIECES[facet_type])].reshape(-1, body.points.shape[1])
-        self._inward = _planes_of_symmetry(body)
+        self._inward = planes_of_symmetry(body)
         self._depth = max(depth, _TOUCH * float(np.ptp(body.points, axis=0).max()))
+        self._inner = body.surface_nodes("lumen") if "lumen" in body.surfaces else np.zeros(0, dtype=np.int64)
         self._closed = _closed_lumen(body)
         self._drawn_volume = self._enclosed(body.points)
         self._drawn = {tuple(pair) for pair in self._crossings(body.points)}
 
-    def place(self, displacement: FloatArray) -> FloatArray | None:
-        """Where the body crosses itself, in its deformed shape.
+    def touch(self, displacement: FloatArray) -> Touch | None:
+        """Where the body crosses itself, in its deformed shape; ``None`` if it does not.
 
         Args:
             displacement: At the nodes, shape of ``body.points``, mm.
-
-        Returns:
-            A position, shape (2,) or (3,), mm; ``None`` if it does not.
         """
         x = self._points + displacement
         for inward in self._inward:
             depth = x @ inward
             if depth.min() < -self._depth:
-                return np.asarray(x[np.argmin(depth)])
+                return self._touch(x, np.array([np.argmin(depth)]))
         for pair in self._crossings(x):
             if tuple(pair) not in self._drawn:
-                return np.asarray(x[self._pieces[pair]].mean(axis=(0, 1)))
+                return self._touch(x, self._pieces[pair].ravel())
         if self._closed is not None and self._enclosed(x) * self._drawn_volume < 0:
-            return np.asarray(x[self._closed].mean(axis=(0, 1)))
+            return self._touch(x, self._closed.ravel())
         return None
+
+    def _touch(self, x: FloatArray, nodes: IntArray) -> Touch:
+        return Touch(x[nodes].mean(axis=0), bool(np.isin(nodes, self._inner).all()))
 
     def _crossings(self, x: FloatArray) -> IntArray:
         """Pairs of pieces that cross, shape (n, 2)."""
@@ -96,7 +111,7 @@ class SelfCrossing:
         return float(((z1 - z0) * (r0**2 + r0 * r1 + r1**2)).sum())
 
 
-def _planes_of_symmetry(body: Body) -> list[FloatArray]:
+def planes_of_symmetry(body: Body) -> list[FloatArray]:
     """Inward normals of the axis of an axisymmetric body, or of the planes that cut out a sector."""
     if body.model == "axisymmetric":
         return [np.array([1.0, 0.0])]

@@ -57,6 +57,7 @@ KINDS: dict[str, Kind] = {
     "fraction": Kind("1", ((math.inf, DisplayUnit("%", 100.0)),)),
     "count": _kind("1", ""),
     "length": _kind("mm", None, (0.5, "µm", 1e3)),
+    "area": Kind("mm2", ((math.inf, DisplayUnit("mm²", 1.0)),)),
     "volume": Kind("mm3", ((100.0, DisplayUnit("mm³", 1.0)), (math.inf, DisplayUnit("mL", 1e-3)))),
     "pressure": _kind("MPa", None, (0.2, "kPa", 1e3)),
     "stress": _kind("MPa", None, (0.1, "kPa", 1e3)),

@@ -147,6 +147,8 @@ def _smooth_compression(shape: Shape) -> float:
 
 def scope_of(case: Case) -> Scope:
     """Return the features that determine which quantities a run of a resolved case reports."""
+    shape = shape_of(case)
+    structured = case.lattice is None and case.mesh.cells != "tetrahedra"
     strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
     return Scope(
         sections=tuple(s.name for s in case.sections),
@@ -154,7 +156,9 @@ def scope_of(case: Case) -> Scope:
         electrodes=tuple(e.name for e in case.electrodes),
         contacts=tuple(c.name for c in case.contacts),
         parts=tuple(p.region for p in case.parts),
-        has_lumen=shape_of(case).has_lumen,
+        walls=shape.walls if structured else (),
+        has_lumen=shape.has_lumen,
+        has_open_ends=shape.has_open_ends,
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
         has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,

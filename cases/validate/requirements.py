@@ -38,6 +38,8 @@ __all__ = [
 # Tables that determine which quantities a run reports.
 _REPORTING_TABLES = (
     "shape",
+    "mesh",
+    "lattice",
     "materials",
     "parts",
     "electrodes",

@@ -148,6 +148,16 @@ class Shape(ABC):
         """Whether there is an inner surface that a fluid wets."""
         return True
 
+    @property
+    def has_open_ends(self) -> bool:
+        """Whether there is a lumen that is open at both ends."""
+        return self.has_lumen and not any(self.meridian.poles)
+
+    @property
+    def walls(self) -> tuple[str, ...]:
+        """Regions that have an inner and an outer face."""
+        return tuple(layer.name for layer in self.layers)
+
     def extra_volumes(self) -> dict[str, float]:
         """Volumes of regions that are no layer, such as a core or caps, mm³."""
         return {}

@@ -78,6 +78,11 @@ class Sleeve(Shape):
         """Whether the core is hollow."""
         return self.core_inner_radius > 0
 
+    @property
+    def walls(self) -> tuple[str, ...]:
+        """The layers, and a hollow core."""
+        return (*(["core"] if self.has_lumen else []), *super().walls)
+
     def lumen_volume(self) -> float:
         """Volume of the core's lumen, mm³."""
         return math.pi * self.core_inner_radius**2 * self.core_length

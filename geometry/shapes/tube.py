@@ -67,6 +67,11 @@ class Tube(Shape):
         return self.ends == "open"
 
     @property
+    def has_open_ends(self) -> bool:
+        """Whether the tube has no caps."""
+        return self.open_tube
+
+    @property
     def cap(self) -> float:
         """Thickness of the caps, if there are any, mm."""
         return self.cap_thickness or self.thickness

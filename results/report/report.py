@@ -19,6 +19,7 @@ from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
 from annelid.results.report.facts import fact_groups, fact_text, state_table
+from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
 from annelid.results.report.pictures import curves, mode_pictures, pictures, shapes
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
@@ -79,6 +80,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "stability": {"paragraphs": [], "rows": [], "columns": {}} if table is None else stability(run),
         "modes": mode_pictures(run) if with_pictures and state_pictures else [],
         "compressed": "" if table is None else compressed_wall_text(table),
+        "lumen": "" if table is None else lumen_text(table, run.outcome),
         "shapes": [] if table is None else shapes(run),
         "quantities": [] if table is None else _quantity_rows(table) + _margin_rows(run),
         "facts": fact_groups(run.summary.get("facts", {})),

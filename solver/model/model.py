@@ -4,10 +4,10 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-from annelid.geometry.body import Body
+from annelid.geometry.body import Body, IntArray
 from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, raise_first
-from annelid.geometry.inventory import Inventory, inner_heights, inventory_of
+from annelid.geometry.inventory import Inventory, inner_heights, inventory_of, walls_of
 from annelid.solver.model.boundary import BareStroke, Electrode, Foundation, Section, Support
 from annelid.solver.model.checks import (
     Names,
@@ -87,6 +87,11 @@ class Model:
         """Names of the body."""
         return inventory_of(self.body)
 
+    @cached_property
+    def walls(self) -> dict[str, tuple[IntArray, IntArray]]:
+        """Nodes of the inner face and facets of the outer face of each region that has both."""
+        return walls_of(self.body)
+
     @property
     def names(self) -> Names:
         """What stages can refer to."""
@@ -101,7 +106,9 @@ class Model:
             electrodes=tuple(e.name for e in self.electrodes),
             contacts=tuple(c.name for c in self.contacts),
             parts=tuple(p.region for p in self.parts),
+            walls=tuple(self.walls),
             has_lumen=self.has_lumen,
+            has_open_ends=self.inventory.has_open_ends,
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
             has_tearing_limit=any(p.material.tearing is not None for p in self.parts),
             has_bare_stroke=self.bare_stroke is not None,

@@ -9,6 +9,8 @@ from annelid.solver.display import KINDS
 from annelid.solver.model.loads import LOAD_KINDS
 
 PERCENTILE = 99.5
+CLOSED = 0.05
+"""Radius over the drawn radius below which a lumen is closed: a laminar flow (r⁴) is then below 1e-5."""
 
 
 class Scope(NamedTuple):
@@ -20,7 +22,9 @@ class Scope(NamedTuple):
         electrodes: Names of the electrodes.
         contacts: Names of the contacts.
         parts: Regions of the parts.
+        walls: Regions of a structured mesh that have an inner and an outer face.
         has_lumen: Whether a fluid can fill the part.
+        has_open_ends: Whether the lumen is open at both ends.
         has_strength: Whether a dielectric strength is known where there are sheets.
         has_tearing_limit: Whether a stretch or stress is known at which a part tears.
         has_bare_stroke: Whether the stroke of the bare skin is known.
@@ -31,15 +35,17 @@ class Scope(NamedTuple):
     electrodes: tuple[str, ...] = ()
     contacts: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
+    walls: tuple[str, ...] = ()
     has_lumen: bool = True
+    has_open_ends: bool = True
     has_strength: bool = False
     has_tearing_limit: bool = False
     has_bare_stroke: bool = False
 
     def entries(self, placeholder: str) -> tuple[str, ...]:
         """Names that take the place of a placeholder; a single part is the whole."""
-        if placeholder == "part":
-            return self.parts if len(self.parts) > 1 else ()
+        if placeholder in ("part", "wall") and len(self.parts) == 1:
+            return ()
         return () if placeholder == "load" else getattr(self, f"{placeholder}s")
 
     def has(self, feature: str) -> bool:
@@ -164,6 +170,29 @@ AXIAL_AMPLIFICATION = Quantity(
 RADIAL_AMPLIFICATION = Quantity(
     "radial amplification", "ratio", "stroke / bare stroke", "the same ratio for the radial stroke", _BARE
 )
+SMALLEST_LUMEN_DIAMETER = Quantity(
+    "smallest lumen diameter",
+    "length",
+    "min 2r",
+    "current smallest diameter of the inner surface about the axis; of parts that are open at both ends",
+    ("open_ends",),
+)
+SMALLEST_OPEN_AREA = Quantity(
+    "smallest open area",
+    "area",
+    "min a, a = ∮ ½ x⊥·n dl",
+    "smallest area that the inner surface encloses in a plane across the axis, π r² without a cut in an "
+    "axisymmetric model; of parts that are open at both ends",
+    ("open_ends",),
+)
+CLOSED_LENGTH = Quantity(
+    "closed length",
+    "length",
+    f"∫ dz where √(a/A) < {CLOSED:g}",
+    "length along the axis over which the lumen is closed: the mean radius √(a/π) is below "
+    f"{100 * CLOSED:g} % of the drawn one, √(A/π); 0 for an open lumen",
+    ("open_ends",),
+)
 LUMEN_VOLUME = Quantity(
     "lumen volume",
     "volume",
@@ -195,6 +224,13 @@ MINIMUM_WALL_THICKNESS = Quantity(
     "length",
     "min |x_outer - x_inner|",
     "current shortest distance from the inner to the outer surface of the wall",
+)
+MINIMUM_THICKNESS_OF = Quantity(
+    "minimum thickness of <wall>",
+    "length",
+    "min |x_outer - x_inner|",
+    "the same for one of several layers or a hollow core alone; not reported for caps, solid cores, parts "
+    "with lattices and meshes of tetrahedra",
 )
 LARGEST_STRETCH = Quantity(
     "largest stretch", "ratio", "max λ1(Fe)", "largest principal stretch relative to the stress-free state"

@@ -1,21 +1,19 @@
 # SPDX-License-Identifier: MIT
-"""Measures of a deformed shape: radii, length, wall thickness."""
+"""Measures of a deformed shape: radii, length, profiles."""
 
 from functools import cached_property
 
 import numpy as np
 
-from annelid.geometry.body import Body, FloatArray, IntArray
+from annelid.geometry.body import Body, FloatArray
 from annelid.geometry.elements import shape_values
 from annelid.geometry.inventory import inner_surface
-from annelid.solver.readout.facet_pieces import facet_kind, straight_pieces
+from annelid.solver.readout.facet_pieces import facet_kind
 from annelid.solver.readout.surface_weights import SurfaceWeights, radii
 from annelid.solver.records import Profile
 
 _SAME_HEIGHT = 6  # decimals of a mm
 _MANY_STATIONS = 400
-_ALL_PAIRS = 500_000  # pairs of node and facet up to which all distances are taken
-_NEAREST, _LOOKED_AT = 6, 8  # facets, and triangles of them, looked at for each node
 _ALONG = (0.0, 0.5 - 0.15**0.5, 0.5, 0.5 + 0.15**0.5, 1.0)  # nodes of an edge and Gauss's three points
 _NEAR_AXIS = 0.02  # fraction of the largest radius below which r/R has no meaning
 
@@ -106,37 +104,6 @@ def _profile(body: Body, displacement: FloatArray, surface: str) -> Profile:
     return Profile(mean(reference[keep, -1]), mean(R[keep]), mean(r[keep]), mean(current[keep, -1]))
 
 
-def wall_thickness(body: Body, displacement: FloatArray) -> float:
-    """Shortest distance now from a node of the inner surface to the outer surface, mm."""
-    inner_name = inner_surface(body)
-    if inner_name == "outer":
-        return float("nan")
-    x = body.points + displacement
-    inner = x[body.surface_nodes(inner_name)]
-    facets = x[body.facets[body.surfaces["outer"]]]
-    near = _nearest(inner, facets.mean(axis=1), min(_NEAREST, len(facets)))
-    pieces = straight_pieces(facets)  # straight ones, (facets, pieces, corners, dim)
-    pieces = pieces[near].reshape(len(inner), -1, *pieces.shape[2:])
-    distance = _to_segments
-    if pieces.shape[2] == 3:
-        distance = _to_triangles
-        squares = ((pieces.mean(axis=2) - inner[:, None, :]) ** 2).sum(axis=-1)
-        nearest = np.argpartition(squares, _LOOKED_AT - 1, axis=1)[:, :_LOOKED_AT]
-        pieces = np.take_along_axis(pieces, nearest[:, :, None, None], axis=1)
-    return float(distance(inner[:, None, :], pieces).min())
-
-
-def _nearest(points: FloatArray, centres: FloatArray, k: int) -> IntArray:
-    """The k centres nearest to each point, shape (points, k), in no order."""
-    if len(points) * len(centres) > _ALL_PAIRS:
-        from scipy.spatial import cKDTree  # start-up and memory that small cases need not pay
-
-        _, near = cKDTree(centres).query(points, k=k)
-        return near.reshape(len(points), k)
-    squares = (centres**2).sum(axis=1) - 2 * points @ centres.T  # less those of the points, one for each row
-    return np.argpartition(squares, k - 1, axis=1)[:, :k]
-
-
 def surface_points(body: Body, displacement: FloatArray, surface: str) -> FloatArray:
     """Nodes of a named surface, and the points where forces act on it, now, shape (n, 2) or (n, 3), mm."""
     facets = (body.points + displacement)[body.facets[body.surfaces[surface]]]
@@ -146,30 +113,3 @@ def surface_points(body: Body, displacement: FloatArray, surface: str) -> FloatA
     if kind == "triangle6":
         at = at[at.sum(axis=1) <= 1 + 1e-9]
     return np.einsum("qn,fnd->fqd", shape_values(kind, at), facets).reshape(-1, facets.shape[2])
-
-
-def _to_segments(p: FloatArray, pieces: FloatArray) -> FloatArray:
-    a, d = pieces[..., 0, :], pieces[..., 1, :] - pieces[..., 0, :]
-    t = np.clip(_dot(p - a, d) / _dot(d, d), 0, 1)
-    off = p - a - t[..., None] * d
-    return np.sqrt(_dot(off, off))
-
-
-def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
-    return np.asarray(np.einsum("...i,...i->...", a, b))  # much faster than a sum over a short axis
-
-
-def _to_triangles(p: FloatArray, pieces: FloatArray) -> FloatArray:
-    """Distance to the plane where the foot lies inside, else to the nearest edge."""
-    a, b, c = (pieces[..., i, :] for i in range(3))
-    n = np.cross(b - a, c - a)
-    area = np.linalg.norm(n, axis=-1)
-    n = n / np.maximum(area, 1e-30)[..., None]
-    height = ((p - a) * n).sum(-1)
-    foot = p - height[..., None] * n
-    inside = np.ones(height.shape, dtype=bool)
-    edges = np.full(height.shape, np.inf)
-    for q, r in ((a, b), (b, c), (c, a)):
-        inside &= (np.cross(r - q, foot - q) * n).sum(-1) >= -1e-12 * area
-        edges = np.minimum(edges, _to_segments(p, np.stack([q, r], axis=-2)))
-    return np.where(inside, np.abs(height), edges)

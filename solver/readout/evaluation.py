@@ -21,6 +21,7 @@ from annelid.solver.readout.displaced_volume import DisplacedVolume
 from annelid.solver.readout.field_reader import FieldReader
 from annelid.solver.readout.gathering import Gathering
 from annelid.solver.readout.integrals import Integrals
+from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.reactions import Reactions, check_reaction_free
 from annelid.solver.readout.state_quantities import StateData, quantities_of
 from annelid.solver.records import Equilibrium, Measure
@@ -43,6 +44,7 @@ class StateInfo:
 
 
 _PENETRATION = 10.0  # times the tolerance of a contact: as far as an obstacle may be penetrated
+_DECIMALS = 6  # of a place, mm
 _NO_FORCE = 1e-5  # of μ L²: force below which reaction-free nodes have none
 
 
@@ -68,7 +70,9 @@ class Evaluation:
         self.fields: dict[str, FloatArray] | None = None
         self._reactions = Reactions(system)
         self._integrals = Integrals(system, self._gathering)
-        self._radial_shape = RadialShape(self.problem.model.body)
+        body = self.problem.model.body
+        self._radial_shape = RadialShape(body)
+        self._lumen = Lumen(body) if self.problem.model.inventory.has_open_ends else None
         self._datum: tuple[float, float] | None = None
         self._displaced = DisplacedVolume(system) if system.has_volume else None
         self._drawn_volume = system.volume() if system.has_volume else 0.0
@@ -85,15 +89,15 @@ class Evaluation:
         if not valid:
             return NoEquilibrium("the state found has inverted elements (det F <= 0)")
         displacement = None if self._self_crossing else self.displacement()
-        place = None
-        if displacement is not None:
-            place = self._crossing.place(displacement)
-        place = self.problem.comm.bcast(place)
-        if place is None:
+        touch = None if displacement is None else self._crossing.touch(displacement)
+        touch = self.problem.comm.bcast(touch)
+        if touch is None:
             return None
+        place = np.round(touch.place, _DECIMALS) + 0.0  # no negative zero
         axes = ("R", "Z") if len(place) == 2 else ("X", "Y", "Z")
         at = ", ".join(f"{axis} {value:.3g} mm" for axis, value in zip(axes, place, strict=True))
-        return SelfContact(f"walls of the part touch each other at {at}", place=tuple(place))
+        what = "lumen" if touch.in_lumen else "part"
+        return SelfContact(f"walls of the {what} touch each other at {at}", place=tuple(place))
 
     @cached_property
     def _crossing(self) -> SelfCrossing:
@@ -159,6 +163,7 @@ class Evaluation:
         return StateData(
             model=self.problem.model,
             radial_shape=self._radial_shape,
+            lumen=self._lumen,
             displacement=displacement,
             fields=self.fields,
             cell_volumes=cell_volumes,

@@ -15,6 +15,8 @@ from annelid.solver.model.model import Model
 from annelid.solver.readout import deformed_shape
 from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.in_plane_stress import compressed_fraction
+from annelid.solver.readout.lumen import Lumen
+from annelid.solver.readout.wall_thickness import shortest_distance, wall_thickness
 from annelid.solver.records import Measure, Profile
 
 _TOUCHING = 1e-6  # fraction of a contact's tolerance below which a penetration is rounding
@@ -27,6 +29,7 @@ class StateData:
     Attributes:
         model: What was solved.
         radial_shape: Measures of its inner surface.
+        lumen: The lumen, ``None`` unless it is open at both ends.
         displacement: Shape (n, 2) or (n, 3), mm.
         fields: Fields at the nodes of every cell by name, as in ``Equilibrium.fields``.
         cell_volumes: Reference cell volumes of the modelled piece, mm³.
@@ -44,6 +47,7 @@ class StateData:
 
     model: Model
     radial_shape: RadialShape
+    lumen: Lumen | None
     displacement: FloatArray
     fields: Mapping[str, FloatArray]
     cell_volumes: FloatArray
@@ -67,6 +71,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     places: Places = {}
     profiles = deformed_shape.profiles(data.model.body, data.displacement)
     values = _shape_values(data)
+    values |= _opening(data, places)
     values |= _extremes(data, places)
     values |= _electrical(data, places)
     values |= _margins(data, places)
@@ -97,7 +102,7 @@ def _shape_values(data: StateData) -> dict[str, float]:
         q.AXIAL_SHORTENING.name: 1 - length / shape.length(np.zeros_like(data.displacement)),
         q.LENGTH.name: length,
         q.LARGEST_DIAMETER.name: shape.largest_diameter(data.displacement),
-        q.MINIMUM_WALL_THICKNESS.name: deformed_shape.wall_thickness(body, data.displacement),
+        q.MINIMUM_WALL_THICKNESS.name: wall_thickness(body, data.displacement),
     }
     for section in data.model.sections:
         at = shape.section(expansion, section.height)
@@ -110,6 +115,21 @@ def _shape_values(data: StateData) -> dict[str, float]:
     if data.displaced is not None:
         values[q.DISPLACED_VOLUME.name] = data.displaced
     return values
+
+
+def _opening(data: StateData, places: Places) -> dict[str, float]:
+    """How far the lumen is open, if it is open at both ends."""
+    if data.lumen is None:
+        return {}
+    opening = data.lumen.opening(data.displacement)
+    on_axis = (0.0,) * (len(opening.narrowest) - 1)
+    places[q.SMALLEST_LUMEN_DIAMETER.name] = tuple(float(c) for c in opening.narrowest)
+    places[q.SMALLEST_OPEN_AREA.name] = (*on_axis, opening.height)
+    return {
+        q.SMALLEST_LUMEN_DIAMETER.name: opening.diameter,
+        q.SMALLEST_OPEN_AREA.name: opening.area,
+        q.CLOSED_LENGTH.name: opening.closed_length,
+    }
 
 
 def _extremes(data: StateData, places: Places) -> dict[str, float]:
@@ -199,9 +219,13 @@ def _strokes(data: StateData, values: Mapping[str, float]) -> dict[str, float]:
 
 
 def _of_parts(data: StateData) -> dict[str, float]:
-    """Energy and stresses of each part."""
+    """Thickness, energy and stresses of each part."""
     body = data.model.body
     values: dict[str, float] = {}
+    if len(body.regions) > 1:
+        x = body.points + data.displacement
+        for region, (inner, outer) in data.model.walls.items():
+            values[q.MINIMUM_THICKNESS_OF.of(region)] = shortest_distance(x, inner, outer)
     for region, cells in body.regions.items():
         σ = data.fields["Cauchy stress"][cells]
         _, hoop, axial = wall_directions(body, cells)

@@ -4,7 +4,7 @@
 import pytest
 from measuring import BAND, MODELS, SHAPES
 
-from annelid.geometry.inventory import inventory_of
+from annelid.geometry.inventory import inventory_of, walls_of
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.layout import lay_out
 
@@ -21,6 +21,14 @@ def test_names_and_edges_before_and_after_meshing(name, model):
     assert before.bands == after.bands == {"ring": ("wall",)}
     assert before.touching == after.touching
     assert before.has_lumen == shape.has_lumen
+    assert before.has_open_ends == after.has_open_ends == shape.has_open_ends
+
+
+@pytest.mark.parametrize("model", MODELS)
+@pytest.mark.parametrize("name", SHAPES)
+def test_walls_before_and_after_meshing(name, model):
+    walls = walls_of(build(SHAPES[name], MODELS[model], [BAND]))
+    assert tuple(walls) == (() if model == "tetrahedra" else SHAPES[name].walls)
 
 
 def test_ends_at_which_the_lumen_is_open():

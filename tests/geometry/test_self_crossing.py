@@ -40,9 +40,11 @@ def test_a_narrow_neck_crosses_only_where_its_lumen_is_used_up(model):
     def neck(depth):
         return moved(body, lambda r, z: r - depth * np.exp(-((z - 5.0) ** 2)), lambda r, z: z)
 
-    assert crossing.place(0.0 * body.points) is None
-    assert crossing.place(neck(0.98 * INNER)) is None
-    radius, height = meridian(crossing.place(neck(1.02 * INNER)))
+    assert crossing.touch(0.0 * body.points) is None
+    assert crossing.touch(neck(0.98 * INNER)) is None
+    touch = crossing.touch(neck(1.02 * INNER))
+    assert touch.in_lumen
+    radius, height = meridian(touch.place)
     assert abs(radius) < 0.1
     assert height == pytest.approx(5.0, abs=1.0)
 
@@ -60,23 +62,23 @@ def test_a_fold_crosses_where_it_lies_on_the_wall(model):
         out = 3 - 0.4 * lean
         return moved(body, lambda r, z: r + out * bulge(z), lambda r, z: z - lean * bulge(z))
 
-    assert crossing.place(fold(0.5)) is None
-    place = crossing.place(fold(8.0))
-    assert place is not None
-    assert INNER - 0.5 < meridian(place)[0] < INNER + WALL + 3
+    assert crossing.touch(fold(0.5)) is None
+    touch = crossing.touch(fold(8.0))
+    assert not touch.in_lumen
+    assert INNER - 0.5 < meridian(touch.place)[0] < INNER + WALL + 3
 
 
 @pytest.mark.parametrize("model", ["axisymmetric", "solid"])
 def test_a_closed_body_turned_inside_out_has_crossed_itself(model):
     body = build(Balloon(sphere(5.0), (Layer("wall", 0.5),)), MeshSize(along=1.5, model=model, around=12))
     crossing = SelfCrossing(body)
-    assert crossing.place(-0.3 * body.points) is None
+    assert crossing.touch(-0.3 * body.points) is None
     inverted = np.zeros_like(body.points)
     inverted[:, -1] = -2 * body.points[:, -1]
-    assert crossing.place(inverted) is not None
+    assert crossing.touch(inverted) is not None
 
 
 def test_an_open_tube_turned_inside_out_has_not():
     body = tube("axisymmetric")
     everted = moved(body, lambda r, z: 2 * INNER - r + 1.0, lambda r, z: -z)
-    assert SelfCrossing(body).place(everted) is None
+    assert SelfCrossing(body).touch(everted) is None

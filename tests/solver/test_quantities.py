@@ -26,6 +26,7 @@ from annelid.solver.model.parts import Part
 from annelid.solver.model.quantities import MARGINS, QUANTITIES, names_for, quantity_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.readout import deformed_shape
+from annelid.solver.readout.wall_thickness import wall_thickness
 
 LENGTH = 0.5
 RATIO, LZ, LA = 1.5, 1.2, 1.5
@@ -44,6 +45,7 @@ STRESS = {"axisymmetric": 1e-2, "hexahedra": 1e-2, "tetrahedra": 4e-2}  # at a f
 THICKNESS = {"axisymmetric": 3e-3, "hexahedra": 6e-3, "tetrahedra": 6e-3}
 
 
+AREA = {"axisymmetric": 4e-4, "hexahedra": 3e-3, "tetrahedra": 3e-3}  # by straight lines around, as well
 MEAN = {"axisymmetric": 1e-9, "solid": 1e-3}  # facets of a solid are quadratic around, not circular
 PERCENTILE = 8e-3  # with equal weights of all nodes of a cell it would be the peak
 
@@ -78,6 +80,10 @@ def test_shape_of_an_inflated_tube(kind):
     assert value(state, "radial contraction middle") == -value(state, "radial expansion middle")
     assert value(state, "largest radial contraction") == pytest.approx(1 - LA, rel=2 * RADIUS)
     assert value(state, "axial shortening") == pytest.approx(1 - LZ, rel=1e-9)
+    assert value(state, "largest diameter") == pytest.approx(2 * LA, rel=2 * RADIUS)
+    assert value(state, "smallest lumen diameter") == pytest.approx(2 * LA, rel=2 * RADIUS)
+    assert value(state, "smallest open area") == pytest.approx(np.pi * LA**2, rel=AREA[kind])
+    assert value(state, "closed length") == 0.0
     assert value(state, "lumen volume") == pytest.approx(np.pi * LA**2 * LZ * LENGTH, rel=2 * RADIUS)
     assert value(state, "volume change") == pytest.approx(np.pi * LENGTH * (LA**2 * LZ - 1), rel=4 * RADIUS)
     assert value(state, "minimum wall thickness") == pytest.approx(b - LA, rel=THICKNESS[kind])
@@ -333,8 +339,8 @@ def test_wall_thickness_is_the_shortest_distance(model):
     push = -0.05 * np.clip((r - 2.0) / 0.2, 0, 1) * (1 - np.cos(np.pi * body.points[:, -1] / 2)) / 2
     u = np.zeros_like(body.points)
     u[:, :-1] = body.points[:, :-1] * (push / r)[:, None]
-    assert deformed_shape.wall_thickness(body, np.zeros_like(u)) == pytest.approx(0.2, rel=5e-3)
-    assert deformed_shape.wall_thickness(body, u) == pytest.approx(0.15, rel=5e-3)
+    assert wall_thickness(body, np.zeros_like(u)) == pytest.approx(0.2, rel=5e-3)
+    assert wall_thickness(body, u) == pytest.approx(0.15, rel=5e-3)
 
 
 # definitions
@@ -359,7 +365,8 @@ def test_reported_quantities_match_their_definitions():
     for name in names:
         assert quantity_of(name).kind in KINDS
     defined = {quantity.name for quantity in QUANTITIES}
-    absent = MARGINS | {name for name in defined if name.endswith(("<contact>", "<load>", "<part>"))}
+    families = ("<contact>", "<load>", "<part>", "<wall>")
+    absent = MARGINS | {name for name in defined if name.endswith(families)}
     stems = {name.split("<")[0].rstrip() for name in defined - absent}
     assert all(any(name.startswith(stem) for name in names) for stem in stems)
     with pytest.raises(KeyError, match="weight"):

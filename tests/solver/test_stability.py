@@ -216,7 +216,7 @@ def test_a_sphere_does_not_turn_inside_out():
     """Its poles meet on the way; what would follow is a sphere whose walls have passed through each other."""
     outcome, states = collapsing_sphere()
     assert outcome.kind == "lost stability"
-    assert "walls of the part touch each other at R" in outcome.text
+    assert "walls of the lumen touch each other at R" in outcome.text
     assert min(value(state, "lumen volume") for state in states) > 0
     _, states = collapsing_sphere(self_crossing=True)
     assert value(states[-1], "lumen volume") < 0
@@ -238,4 +238,4 @@ def test_folds_that_touch_end_the_path():
     for state in through:
         shortening = 20.0 * value(state, "axial shortening")
         if abs(shortening - reached) > 0.01:
-            assert (crossing.place(state.displacement) is not None) == (shortening > reached)
+            assert (crossing.touch(state.displacement) is not None) == (shortening > reached)

@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: MIT
+"""The sentences of a report on the lumen."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from annelid.results.folder.tables import PathRecord
+from annelid.results.report.lumen_text import lumen_text
+from annelid.solver.records import Outcome
+
+GAP = "\N{NO-BREAK SPACE}"
+REACHED = Outcome("reached", "reached: all stages", "suck", 1.0)
+TOUCHING = Outcome("self-contact", "walls of the lumen touch each other at R 0 mm, Z 3 mm", "suck", 0.5)
+
+
+def path(diameters, areas, closed, pressures=(0.0, -2e-3, -4e-3)):
+    columns = {
+        "pressure": pressures,
+        "smallest lumen diameter": diameters,
+        "smallest open area": areas,
+        "closed length": closed,
+    }
+    columns = {name: np.array(values) for name, values in columns.items()}
+    return PathRecord(("suck",) * 3, columns, {}, ("pressure",), tuple(columns)[1:])
+
+
+OPEN = path([6.0, 4.0, 5.0], [28.0, 12.0, 20.0], [0.0, 0.0, 0.0])
+
+
+def text(table, outcome=REACHED):
+    return lumen_text(table, outcome).replace(GAP, " ").replace("\N{MINUS SIGN}", "-")
+
+
+def test_an_open_lumen():
+    assert text(OPEN) == (
+        "The lumen does not shut in any computed state. It is narrowest at pressure -2 kPa (stage “suck”): "
+        "its smallest diameter is 4 mm and its smallest open area 12 mm²."
+    )
+    assert text(replace(OPEN, columns={}, loads=())) == ""
+
+
+@pytest.mark.parametrize(("last", "again"), [(2.5, ""), (0.0, " It is open again in the last state.")])
+def test_a_lumen_that_shuts(last, again):
+    table = path([6.0, 0.1, 0.2], [28.0, 0.01, 0.04], [0.0, 3.0, last])
+    assert text(table).startswith(
+        "The lumen shuts: from pressure -2 kPa (stage “suck”) on, its mean radius is below 5 % of the drawn "
+        f"one, over a length of at most 3 mm.{again} It is narrowest"
+    )
+
+
+def test_a_path_that_ends_where_walls_of_the_lumen_touch():
+    assert "touch" not in text(OPEN)
+    assert text(OPEN, TOUCHING).endswith(
+        "Walls of the lumen touch each other just beyond pressure -4 kPa (stage “suck”), where the path ends."
+    )
+    outside = replace(TOUCHING, text="walls of the part touch each other at R 9 mm, Z 3 mm")
+    assert "touch" not in text(OPEN, outside)
+    pinched = path([6.0, 4.0, 0.01], [28.0, 20.0, 8.0], [0.0, 0.0, 0.0])
+    assert text(pinched, TOUCHING) == (
+        "The lumen begins to close just beyond pressure -4 kPa (stage “suck”): its opposite walls touch each "
+        "other there, and the path ends. Beside the contact 8 mm² is still open."
+    )
