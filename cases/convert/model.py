@@ -17,7 +17,7 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.material import Breakdown, Material, Tearing
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
-from annelid.solver.model.quantities import Scope
+from annelid.solver.model.quantity import Scope
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model

@@ -11,7 +11,7 @@ from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import digits
-from annelid.solver.model import quantities as q
+from annelid.solver.model.quantity import Quantity
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -108,7 +108,7 @@ def number_critical_points(
 
 
 def set_vertical_range(
-    axes: "Axes", quantity: q.Quantity | None, values: FloatArray, limits: list[float]
+    axes: "Axes", quantity: Quantity | None, values: FloatArray, limits: list[float]
 ) -> None:
     """Set a vertical range that includes the requirements and respects the plot limit of the quantity."""
     finite = values[np.isfinite(values)]
@@ -142,7 +142,7 @@ def draw_limit(axes: "Axes", limit: float, is_lower_limit: bool, unit: str, valu
 
 
 def draw_reference(
-    axes: "Axes", quantity: q.Quantity | None, factor: float, values: FloatArray, *, below: bool
+    axes: "Axes", quantity: Quantity | None, factor: float, values: FloatArray, *, below: bool
 ) -> None:
     """Draw the reference value of a quantity, if it has one, with its label."""
     if quantity is not None and quantity.reference is not None:

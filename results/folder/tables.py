@@ -18,6 +18,7 @@ from annelid.geometry.text_files import read_text
 from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.quantity import Quantity
 from annelid.solver.records import Equilibrium, Profile
 
 _LARGEST_TABLE = 1_000_000_000  # bytes
@@ -34,7 +35,7 @@ PROFILE_COLUMNS = (
 )
 
 
-def quantity_header(quantity: q.Quantity) -> str:
+def quantity_header(quantity: Quantity) -> str:
     """Return the column name of a quantity: its name with the unit."""
     return f"{quantity.name} [{quantity.unit}]"
 

@@ -26,6 +26,7 @@ from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored
 from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q
+from annelid.solver.model.quantity import Quantity
 
 _MAIN = (
     q.MEAN_RADIAL_EXPANSION,
@@ -144,7 +145,7 @@ def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
         yield "The numbers of unstable modes are approximate."
 
 
-def _is_below_one(table: PathRecord | None, margin: q.Quantity) -> bool:
+def _is_below_one(table: PathRecord | None, margin: Quantity) -> bool:
     margins = np.ones(0) if table is None else table.columns.get(margin.name, np.ones(0))
     return bool(np.nanmin(margins, initial=1.0) < 1.0)
 

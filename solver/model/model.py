@@ -19,7 +19,7 @@ from annelid.solver.model.checks import (
 )
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.parts import Part
-from annelid.solver.model.quantities import Scope
+from annelid.solver.model.quantity import Scope
 
 ELECTRICS = ("layered", "solved")
 

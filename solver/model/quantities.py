@@ -1,114 +1,14 @@
 # SPDX-License-Identifier: MIT
-"""The reported quantities: what each is, its unit, where it applies, and how a reader gets it."""
+"""The table of the reported quantities: what each is, its unit, and where it applies."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import NamedTuple
 
-from annelid.solver.display import KINDS
 from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.quantity import Quantity, Scope
 
 PERCENTILE = 99.5
 CLOSED = 0.05
 """Radius over the drawn radius below which a lumen is closed: a laminar flow (r⁴) is then below 1e-5."""
-
-
-class Scope(NamedTuple):
-    """What decides which quantities a model reports; known from a case before it is meshed.
-
-    Attributes:
-        sections: Names of the sections.
-        supports: Names of the supported surfaces.
-        electrodes: Names of the electrodes.
-        contacts: Names of the contacts.
-        parts: Regions of the parts.
-        walls: Regions of a structured mesh that have an inner and an outer face.
-        has_lumen: Whether a fluid can fill the part.
-        has_open_ends: Whether the lumen is open at both ends.
-        has_strength: Whether a dielectric strength is known where there are sheets.
-        has_tearing_limit: Whether a stretch or stress is known at which a part tears.
-        has_bare_stroke: Whether the stroke of the bare skin is known.
-    """
-
-    sections: tuple[str, ...] = ()
-    supports: tuple[str, ...] = ()
-    electrodes: tuple[str, ...] = ()
-    contacts: tuple[str, ...] = ()
-    parts: tuple[str, ...] = ()
-    walls: tuple[str, ...] = ()
-    has_lumen: bool = True
-    has_open_ends: bool = True
-    has_strength: bool = False
-    has_tearing_limit: bool = False
-    has_bare_stroke: bool = False
-
-    def entries(self, placeholder: str) -> tuple[str, ...]:
-        """Names that take the place of a placeholder; a single part is the whole."""
-        if placeholder in ("part", "wall") and len(self.parts) == 1:
-            return ()
-        return () if placeholder == "load" else getattr(self, f"{placeholder}s")
-
-    def has(self, feature: str) -> bool:
-        """Whether the model has a feature that a quantity needs."""
-        return bool(self.electrodes) if feature == "electrodes" else bool(getattr(self, f"has_{feature}"))
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """A reported quantity, or a family of them with one for each section, support, electrode and so on.
-
-    Attributes:
-        name: As in tables; of a family with a placeholder, ``"charge <electrode>"``.
-        kind: Kind of number, a key of ``display.KINDS``.
-        formula: As text, symbols as in the solver's README.
-        meaning: In words, with the reference state.
-        needs: Features that a model must have, as in ``Scope.has``.
-        needs_voltage: Whether it has a meaning only while a voltage acts.
-        larger_is_better: Whether larger values are the better ones; ``None`` where neither is.
-        plot_limit: Value above which a curve need not be drawn; ``None`` draws all of it.
-        reference: A value that is marked in figures, and the word beside it.
-    """
-
-    name: str
-    kind: str
-    formula: str
-    meaning: str
-    needs: tuple[str, ...] = ()
-    needs_voltage: bool = False
-    larger_is_better: bool | None = None
-    plot_limit: float | None = None
-    reference: tuple[float, str] | None = None
-
-    @property
-    def unit(self) -> str:
-        """Internal unit, as in column names; ``"1"`` for ratios."""
-        return KINDS[self.kind].unit
-
-    @property
-    def placeholder(self) -> str:
-        """What the entries of a family are named after; "" for a single quantity."""
-        return self.name.partition("<")[2].rstrip(">")
-
-    @property
-    def stem(self) -> str:
-        """The name up to the placeholder."""
-        return self.name.partition("<")[0]
-
-    def of(self, entry: str) -> str:
-        """Name of the quantity of one entry of a family."""
-        return self.stem + entry
-
-    def names(self, scope: Scope) -> Iterator[str]:
-        """Names under which a model reports the quantity; none where it does not apply."""
-        if all(scope.has(feature) for feature in self.needs):
-            yield from map(self.of, scope.entries(self.placeholder)) if self.placeholder else (self.name,)
-
-    def matches(self, name: str) -> bool:
-        """Whether a reported name is this quantity, or one of the family."""
-        if not self.placeholder:
-            return name == self.name
-        return name.startswith(self.stem) and len(name) > len(self.stem)
-
 
 _DRAWN = "relative to the drawn shape"
 _ENERGY = "∫ det G [ψ + p²/(2κ)] dX"

@@ -12,6 +12,7 @@ from annelid.geometry.wall_directions import wall_directions
 from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model import quantities as q
 from annelid.solver.model.model import Model
+from annelid.solver.model.quantity import Quantity
 from annelid.solver.readout import deformed_shape
 from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.in_plane_stress import compressed_fraction
@@ -192,7 +193,7 @@ def _margins(data: StateData, places: Places) -> dict[str, float]:
 
 
 def _found(
-    data: StateData, places: Places, field: FloatArray, positions: Mapping[q.Quantity, int]
+    data: StateData, places: Places, field: FloatArray, positions: Mapping[Quantity, int]
 ) -> dict[str, float]:
     """Values of a field at flat positions, by quantity, whose places are noted."""
     for quantity, position in positions.items():
