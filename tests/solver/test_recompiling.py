@@ -91,7 +91,6 @@ def base():
 @pytest.mark.parametrize("change", CHANGES, ids=lambda c: ", ".join(c))
 def test_no_change_compiles_again(base, change):
     before = forms.compiled_modules()
-    assert before > 0
     changed = follow(**change)
     assert abs(changed - base) > 1e-8  # the change has an effect
     assert forms.compiled_modules() == before
@@ -107,12 +106,12 @@ def empty_cache(tmp_path, monkeypatch):
 
 def test_new_forms_are_counted(empty_cache):
     """With an empty cache a run compiles forms, so an unchanged count shows that nothing was compiled."""
-    assert forms.compiled_modules() == 0
+    before = forms.compiled_modules()
     reached(
         Model(tube_body(), (Part("wall", Material("m", "neo-hookean", {"shear_modulus": 1.0})),), CLOSED),
         [Stage("rest", steps=1)],
     )
-    assert forms.compiled_modules() > 3
+    assert forms.compiled_modules() > before + 3
 
 
 def test_a_compilation_that_was_killed_is_repeated(empty_cache):
