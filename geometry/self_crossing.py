@@ -129,7 +129,7 @@ def _closed_lumen(body: Body) -> IntArray | None:
     if "lumen" not in body.surfaces or body.model == "sector":
         return None
     facets = body.facets[body.facet_numbers("lumen")]
-    kind = {2: "line3", 6: "triangle6", 9: "quad9"}.get(facets.shape[1], "line3")
+    kind = FACETS[body.cell_type][0]
     pieces = facets[:, np.array(_PIECES[kind])].reshape(-1, body.points.shape[1])
     rims = pieces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2) if kind != "line3" else pieces.reshape(-1, 1)
     edges, count = np.unique(np.sort(rims, axis=1), axis=0, return_counts=True)

@@ -71,8 +71,8 @@ def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     solver.solve()
     uneven = _uneven(system)
     modes = [_mode(system, solver, i, uneven) for i in range(solver.getConverged())]
-    solver.destroy()
-    operator.destroy()
+    for done in (uneven, solver, operator):
+        done.destroy()
     finite = [mode for mode in modes if np.isfinite(mode.stiffness)]
     if not finite:
         raise NoEquilibrium("the eigensolver found no mode")
@@ -101,4 +101,5 @@ def _uneven(system: System) -> PETSc.Vec:
     system.blocks.set_part(field, DISPLACEMENT, (forces * growth[:, None]).ravel())
     image = system.vector()
     system.mass.product(field, image)
+    field.destroy()
     return image

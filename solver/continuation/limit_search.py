@@ -146,8 +146,8 @@ def _advance(arc: StageContinuation, s: float, step: float) -> float:
     for _ in range(6):
         try:
             arc.advance(s + step)
-        except NoEquilibrium:
-            step /= 2
+        except NoEquilibrium as failure:
+            step, why = step / 2, failure.message
             continue
         return s + step
-    raise NoEquilibrium("the arc could not be followed", step=step)
+    raise NoEquilibrium(f"the arc could not be followed: {why}", step=step)
