@@ -82,15 +82,35 @@ class Equilibrium:
 
 
 @dataclass(frozen=True)
+class LimitAhead:
+    """What ends the use of a part as one kind of load grows from the working point, the others held.
+
+    Attributes:
+        kind: ``"electric breakdown"``, ``"tearing"``, ``"wrinkling"``, ``"limit point"``, ``"bifurcation"``
+            or ``"self-contact"``.
+        value: Load there over the working load.
+        text: All loads there.
+        already: Whether the working point itself is beyond the limit; ``value`` is then 1.
+    """
+
+    kind: str
+    value: float
+    text: str
+    already: bool = False
+
+
+@dataclass(frozen=True)
 class Margin:
     """How far the working point is from a critical point as one kind of load grows, the others held.
 
     Attributes:
         load: ``"pressure"``, ``"voltage"``, ``"force"``, ``"move"`` or ``"all loads"``.
         value: Critical load over working load; ``nan`` if it is not known.
-        kind: ``"limit point"`` or ``"bifurcation"``, "" if no critical point was found.
+        kind: ``"limit point"``, ``"bifurcation"`` or, of a load that was not reached, ``"self-contact"``;
+            "" if no critical point was found.
         is_bound: No critical point was found up to ``value``: the margin is at least that.
         text: The same in a sentence, with the loads.
+        limits: Everything that the load reaches on the way, up to the critical point, in that order.
     """
 
     load: str
@@ -98,6 +118,7 @@ class Margin:
     kind: str = ""
     is_bound: bool = False
     text: str = ""
+    limits: tuple[LimitAhead, ...] = ()
 
     @property
     def quantity(self) -> str:
@@ -116,8 +137,8 @@ class Outcome:
         stage: Stage in which the path ended.
         parameter: Stage parameter reached there.
         remarks: Further sentences (for instance the dielectric strength exceeded, and where).
-        margins: Of the loads at the working point: the last state, or the requested loads that were not
-            reached.
+        margins: Of the loads at the working point, or of the requested loads that were not reached.
+        working_stage: Stage at whose end the working point is: the last one at whose end a load acts.
     """
 
     kind: str
@@ -126,6 +147,7 @@ class Outcome:
     parameter: float
     remarks: tuple[str, ...] = ()
     margins: tuple[Margin, ...] = ()
+    working_stage: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,14 @@
 # SPDX-License-Identifier: MIT
 """Search along the arc for the critical point ahead of a load-controlled stage."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from annelid.solver.continuation.critical_points import CriticalState, locate
 from annelid.solver.continuation.stage_continuation import StageContinuation
-from annelid.solver.errors import NoEquilibrium
+from annelid.solver.errors import NoEquilibrium, SelfContact
 
 MOST_STEPS = 40  # arc steps of a search
 _SMALLEST, _LARGEST = 1e-4, 0.02  # arc steps over the size of the part
@@ -35,12 +36,12 @@ class SearchResult:
     Attributes:
         ahead: The critical point, ``None`` if there is none.
         reached: Stage parameter up to which the path was followed.
-        why: Why the search ended before its goal, "" if it did not.
+        failure: Why the search ended before its goal; ``None`` if it did not.
     """
 
     ahead: CriticalAhead | None
     reached: float
-    why: str
+    failure: NoEquilibrium | None = None
 
 
 def has_arc(continuation: StageContinuation) -> bool:
@@ -97,6 +98,7 @@ def search_ahead(
     furthest: float,
     step: float,
     most_steps: int = MOST_STEPS,
+    observe: Callable[[StageContinuation, float], None] | None = None,
 ) -> SearchResult:
     """Search along the arc for the first critical point before the loads reach ``furthest`` of the stage.
 
@@ -107,6 +109,7 @@ def search_ahead(
         furthest: Stage parameter at which the search ends.
         step: Step of the stage parameter; arc steps move the part about a quarter as far.
         most_steps: Arc steps after which the search ends.
+        observe: Called with the arc and the position of every state found, which is the present one.
 
     Returns:
         The point, or how far there is none (the caller restores the state it needs in both cases).
@@ -131,14 +134,19 @@ def search_ahead(
                     arc.go_back()
                     continue
                 system.restore(critical.state, factorise=True)
-                return SearchResult(CriticalAhead(critical, system.multiplier, arc), system.multiplier, "")
+                if observe is not None:
+                    arc.read_fields()
+                    observe(arc, critical.s)
+                return SearchResult(CriticalAhead(critical, system.multiplier, arc), system.multiplier)
+            if observe is not None:
+                observe(arc, s)
             if system.multiplier >= furthest:
-                return SearchResult(None, system.multiplier, "")
+                return SearchResult(None, system.multiplier)
             arc.accept(s)
             ds = min(1.5 * ds, arc_step(arc, step))
     except NoEquilibrium as failure:
-        return SearchResult(None, arc.last.state.multiplier, failure.message)
-    return SearchResult(None, arc.last.state.multiplier, f"{most_steps} steps")
+        return SearchResult(None, arc.last.state.multiplier, failure)
+    return SearchResult(None, arc.last.state.multiplier, NoEquilibrium(f"{most_steps} steps"))
 
 
 def _advance(arc: StageContinuation, s: float, step: float) -> float:
@@ -146,8 +154,10 @@ def _advance(arc: StageContinuation, s: float, step: float) -> float:
     for _ in range(6):
         try:
             arc.advance(s + step)
-        except NoEquilibrium as failure:
-            step, why = step / 2, failure.message
+        except NoEquilibrium as error:
+            step, failure = step / 2, error
             continue
         return s + step
-    raise NoEquilibrium(f"the arc could not be followed: {why}", step=step)
+    if isinstance(failure, SelfContact):
+        raise failure
+    raise NoEquilibrium(f"the arc could not be followed: {failure.message}", step=step)

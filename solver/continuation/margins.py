@@ -2,17 +2,18 @@
 """Stability margins: how far each load alone may still rise from the working point."""
 
 import math
-from collections.abc import Callable
 
-from annelid.solver.continuation.limit_search import search_ahead
+from annelid.solver.continuation.limit_search import SearchResult, search_ahead
+from annelid.solver.continuation.limits_ahead import LimitsAhead
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
-from annelid.solver.errors import NoEquilibrium
+from annelid.solver.errors import SelfContact
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER, LoadKind, Loads, describe
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
-from annelid.solver.records import Margin
+from annelid.solver.readout.evaluation import Evaluation
+from annelid.solver.records import LimitAhead, Margin
 
 MOST_STEPS = 200  # arc steps of one search
 _STEPS = 10  # requested steps of a search, if the part moves little
@@ -28,7 +29,7 @@ def margins_ahead(
     newton: Newton,
     modes: int,
     furthest: float,
-    read_fields: Callable[[], NoEquilibrium | None],
+    evaluation: Evaluation,
     units: DisplayUnits,
 ) -> tuple[Margin, ...]:
     """Margins of the present state, one for each load that acts and one for all of them together.
@@ -37,33 +38,37 @@ def margins_ahead(
         newton: The solver; the present state of its system is the working point and is restored afterwards.
         modes: Unstable modes there under given loads.
         furthest: Multiple of a load up to which a critical point is sought.
-        read_fields: Reads the fields of a state; why no part can be in it, or ``None``.
+        evaluation: Reads the states.
         units: For the sentences.
     """
     system = newton.system
     acting = acting_loads(system.loads)
     if modes > 0:
-        why = "the last state is unstable under given loads, so it has no margin"
+        why = "the state is unstable under given loads, so it has no margin"
         return tuple(Margin(load, math.nan, text=f"{load}: {why}") for load in acting)
     working = system.snapshot()
     found = []
     for load, without in acting.items():
-        system.restore(working)
+        system.restore(working, factorise=True)
         ramp = Ramp(without, working.loads)
-        found.append(_margin(newton, load, ramp, furthest, read_fields, units))
+        found.append(_margin(newton, load, ramp, furthest, evaluation, units))
     system.restore(working, factorise=True)
-    read_fields()
+    evaluation.read_fields()
     return tuple(found)
 
 
-def margins_missed(requested: Ramp, critical: Loads | None, kind: str, stage: str) -> tuple[Margin, ...]:
+def margins_missed(
+    requested: Ramp, critical: Loads | None, kind: str, stage: str, units: DisplayUnits
+) -> tuple[Margin, ...]:
     """Margins of loads that a path did not reach: below 1 where it ended at a critical point.
 
     Args:
         requested: Loads of the stage in which the path ended.
-        critical: Loads at the first critical point of that stage, ``None`` if none was located.
-        kind: Kind of that point.
+        critical: Loads at the first critical point of that stage, or where walls touch; ``None`` if neither
+            was located.
+        kind: Kind of that point, or ``"self-contact"``.
         stage: Name of the stage.
+        units: For the sentences.
     """
     found = []
     for load in WITH_MARGIN:
@@ -76,7 +81,8 @@ def margins_missed(requested: Ramp, critical: Loads | None, kind: str, stage: st
             continue
         value = critical.largest(load) / working
         text = f"{name}: {_named(kind, name)} at {value:.4g} times the load that stage '{stage}' requests"
-        found.append(Margin(name, value, kind=kind, text=text))
+        limits = (LimitAhead(kind, value, describe(critical, units)),)
+        found.append(Margin(name, value, kind=kind, text=text, limits=limits))
     return tuple(found)
 
 
@@ -100,26 +106,41 @@ def _margin(
     load: str,
     ramp: Ramp,
     furthest: float,
-    read_fields: Callable[[], NoEquilibrium | None],
+    evaluation: Evaluation,
     units: DisplayUnits,
 ) -> Margin:
     """Seek the next critical point along one load; any state may be the present one afterwards."""
     end = ramp.end
     targets = {kind.attribute: getattr(end, kind.attribute) for kind in WITH_MARGIN}
-    continuation = StageContinuation(newton, Stage("margin", steps=_STEPS, **targets), ramp, read_fields)
+    stage = Stage("margin", steps=_STEPS, **targets)
+    continuation = StageContinuation(newton, stage, ramp, evaluation.read_fields)
     continuation.start_at(1.0)
+    evaluation.read_fields()
+    passed = LimitsAhead(evaluation, units)
     step = (furthest - 1) / _STEPS
-    result = search_ahead(continuation, 1.0, 0, furthest=furthest, step=step, most_steps=MOST_STEPS)
-    ahead = result.ahead
-    if ahead is not None:
-        kind, at = ahead.critical.kind, describe(newton.system.loads, units)
-        text = f"{load}: {_named(kind, load)} at {ahead.parameter:.4g} times the present value ({at})"
-        return Margin(load, ahead.parameter, kind=kind, text=text)
+    result = search_ahead(
+        continuation, 1.0, 0, furthest=furthest, step=step, most_steps=MOST_STEPS, observe=passed.observe
+    )
+    at = describe(newton.system.loads, units)
+    limits = (*(limit for limit in passed.found if limit.value <= furthest), *_last(result, at))
+    if result.ahead is not None:
+        value, kind = result.reached, result.ahead.critical.kind
+        text = f"{load}: {_named(kind, load)} at {value:.4g} times the present value ({at})"
+        return Margin(load, value, kind=kind, text=text, limits=limits)
     reached = min(result.reached, furthest)
     text = f"{load}: no critical point up to {reached:.4g} times the present value"
-    if reached < furthest:
-        text += f"; the search ended there ({result.why})"
-    return Margin(load, reached, is_bound=True, text=text)
+    if result.failure is not None:
+        text += f"; the search ended there ({result.failure.message})"
+    return Margin(load, reached, is_bound=True, text=text, limits=limits)
+
+
+def _last(result: SearchResult, at: str) -> tuple[LimitAhead, ...]:
+    """What ends the search: a critical point, or walls that touch each other; the last state is at it."""
+    if result.ahead is not None:
+        return (LimitAhead(result.ahead.critical.kind, result.reached, at),)
+    return (
+        (LimitAhead("self-contact", result.reached, at),) if isinstance(result.failure, SelfContact) else ()
+    )
 
 
 def _named(kind: str, load: str) -> str:

@@ -11,7 +11,7 @@ from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
 from annelid.solver.continuation.initial_state import initial_state
-from annelid.solver.continuation.margins import margins_ahead, margins_missed
+from annelid.solver.continuation.margins import acting_loads, margins_ahead, margins_missed
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.reporter import Observer, Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
@@ -26,7 +26,7 @@ from annelid.solver.model.scales import scales_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
 from annelid.solver.readout.evaluation import Evaluation
-from annelid.solver.records import Outcome
+from annelid.solver.records import Margin, Outcome
 
 
 class Path:
@@ -88,28 +88,39 @@ class Path:
         modes = count_modes(self.newton)
         steps = StepControl(self.newton, self.stepping, reporter)
         reporter.emit(self.stages[0].name, 0.0, convergence, modes)
-        for stage in self.stages:
+        working = self._working_stage()
+        margins: tuple[Margin, ...] = ()
+        for number, stage in enumerate(self.stages):
             ramp = ramp_of(stage, self.system.loads)
             reporter.first_critical = (None, "")
             continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
             ended = steps.follow(continuation, modes)
             if isinstance(ended, Outcome):
-                return _with_missed(ended, reporter, ramp)
+                missed = margins or _missed(ended, reporter, ramp)
+                return replace(ended, margins=missed, working_stage=self.stages[working].name)
             modes = ended
-        return self._reached(reporter, modes)
+            if number == working:
+                margins = self._margins(modes)
+        count = len(self.stages)
+        text = f"reached: {'the one stage' if count == 1 else f'all {count} stages'}, at {reporter.now()}"
+        outcome = reporter.outcome("reached", text, stage.name, 1.0)
+        return replace(outcome, margins=margins, working_stage=self.stages[working].name)
 
-    def _reached(self, reporter: Reporter, modes: UnstableModes) -> Outcome:
-        """The outcome at the end of the last stage, with margins if they are requested."""
-        number = len(self.stages)
-        stages = "the one stage" if number == 1 else f"all {number} stages"
-        text = f"reached: {stages}, at {reporter.now()}"
-        outcome = reporter.outcome("reached", text, self.stages[-1].name, 1.0)
+    def _working_stage(self) -> int:
+        """Number of the last stage at whose end a load acts, or of the last; loads that are found act."""
+        loads, working = self.system.loads, -1
+        for number, stage in enumerate(self.stages):
+            loads = ramp_of(stage, loads).end
+            if stage.control != "load" or acting_loads(loads):
+                working = number
+        return working % len(self.stages)
+
+    def _margins(self, modes: UnstableModes) -> tuple[Margin, ...]:
+        """The margins of the present state, if they are requested."""
         furthest = self.stepping.seek_limit
         if furthest is None:
-            return outcome
-        read_fields = self.evaluation.read_fields
-        margins = margins_ahead(self.newton, modes.given, furthest, read_fields, self._units)
-        return replace(outcome, margins=margins)
+            return ()
+        return margins_ahead(self.newton, modes.given, furthest, self.evaluation, self._units)
 
 
 def _check_reported(stage: Stage, model: Model) -> None:
@@ -119,10 +130,12 @@ def _check_reported(stage: Stage, model: Model) -> None:
         one_of("until.quantity", condition.quantity, known, what="a quantity that this model reports")
 
 
-def _with_missed(outcome: Outcome, reporter: Reporter, ramp: Ramp) -> Outcome:
-    """An outcome short of the loads requested, with margins to its stage's first critical point."""
+def _missed(outcome: Outcome, reporter: Reporter, ramp: Ramp) -> tuple[Margin, ...]:
+    """Margins of an outcome short of the loads requested, to its stage's first critical point or its end."""
     loads, kind = reporter.first_critical
-    return replace(outcome, margins=margins_missed(ramp, loads, kind, outcome.stage))
+    if loads is None and outcome.kind == "self-contact":
+        loads, kind = reporter.system.loads, outcome.kind
+    return margins_missed(ramp, loads, kind, outcome.stage, reporter.units)
 
 
 def follow(

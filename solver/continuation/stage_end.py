@@ -2,9 +2,8 @@
 """The end of a stage at a limit of a quantity: search between two states of its path."""
 
 import math
-from dataclasses import dataclass
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.continuation.level_search import Sample, search_level
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.reporter import Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
@@ -13,16 +12,6 @@ from annelid.solver.model.stage_ends import EndCondition
 from annelid.solver.model.stages import Stage
 
 _AIM = 0.5  # of the tolerance: the middle of the values that are accepted, on the side wanted of the limit
-_NARROW = 1e-8  # fraction of the first interval at which a quantity is taken to jump
-_MOST_SOLVES = 80
-
-
-@dataclass
-class _Sample:
-    s: float
-    level: float
-    state: Snapshot
-    convergence: Convergence
 
 
 class StageEnd:
@@ -85,10 +74,13 @@ class StageEnd:
         if self.read() <= _AIM:
             return s, convergence
         last = continuation.last
-        low = _Sample(last.s, self._accepted, last.state, Convergence(0, 0.0))
-        high = _Sample(s, self._level, continuation.system.snapshot(), convergence)
+        low = Sample(last.s, self._accepted, last.state, Convergence(0, 0.0))
+        high = Sample(s, self._level, continuation.system.snapshot(), convergence)
         try:
-            found = self._search(continuation, low, high)
+            low, high = search_level(continuation, low, high, self.read, _AIM)
+            found = min(low, high, key=lambda sample: abs(sample.level))
+            if abs(found.level) > _AIM:  # the quantity jumps over its limit
+                found = low if self._nearest().keeps_limit else high
             continuation.system.restore(found.state, factorise=True)
             continuation.read_fields()
         except NoEquilibrium:
@@ -100,31 +92,6 @@ class StageEnd:
         self.read()
         self.reached = True
         return found.s, found.convergence
-
-    def _search(self, continuation: StageContinuation, low: _Sample, high: _Sample) -> _Sample:
-        """Illinois method for the level, with bisection where it is infinite or slow."""
-        width, a, b = abs(high.s - low.s), low.level, high.level
-        size = width
-        for number in range(_MOST_SOLVES):
-            slow = number % 3 == 2 and abs(high.s - low.s) > size / 2
-            if number % 3 == 2:
-                size = abs(high.s - low.s)
-            fraction = 0.5 if slow or not math.isfinite(a - b) else min(max(a / (a - b), 0.02), 0.98)
-            trial = low.s + fraction * (high.s - low.s)
-            convergence = continuation.solve_between(trial, (low.s, low.state), (high.s, high.state))
-            impossible = continuation.read_fields()
-            if impossible is not None:
-                raise impossible
-            sample = _Sample(trial, self.read(), continuation.system.snapshot(), convergence)
-            if abs(sample.level) <= _AIM:
-                return sample
-            if sample.level < 0:
-                low, a, b = sample, sample.level, b / 2
-            else:
-                high, a, b = sample, a / 2, sample.level
-            if abs(high.s - low.s) < _NARROW * width:
-                break
-        return low if self._nearest().keeps_limit else high  # the quantity jumps over its limit
 
     def remark_met(self, how: str = "") -> None:
         """Remark that the stage ends at the present state."""
