@@ -248,12 +248,14 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
     """Print the outcome of a run and its verdicts; write the report if requested, and print its path."""
     from annelid.results.folder.folder_files import REPORT
     from annelid.results.folder.run_record import open_run
+    from annelid.results.report.first_limits import first_limit
     from annelid.solver.model.quantities import quantity_of
 
     record = open_run(folder)
     if record.outcome is not None:
         margins = [f"stability margin, {margin.text}" for margin in record.outcome.margins]
-        print(record.outcome.text, *record.outcome.remarks, *margins, sep="\n")
+        first = [text for text in (first_limit(record.outcome),) if text]
+        print(record.outcome.text, *record.outcome.remarks, *margins, *first, sep="\n")
     units = record.description.units
     for v in record.verdicts:
         value, limit = (units.show(quantity_of(v.quantity).kind, number) for number in (v.value, v.limit))

@@ -194,7 +194,8 @@ class SteppingTable(Table):
     self_crossing: bool = False
     """Whether the run goes on where walls of the part pass through each other, instead of ending there."""
     seek_limit: Number | None = None
-    """Search for the next critical point from the last state up to this multiple of each load."""
+    """Search for what limits each load, from the last state under load up to this multiple of it; 1 does not
+    search. Default: 2 in axisymmetric models, 1 in 3-D models and in the runs of studies."""
 
 
 class OutputTable(Table):

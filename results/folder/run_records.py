@@ -21,6 +21,7 @@ class Verdict:
         met: Whether the condition holds.
         where: Stage and state in which it was evaluated, as text.
         is_bound: Whether ``value`` is only a lower bound, because the search ended at this value.
+        stage: Stage at whose end it was evaluated, "" for the last state.
     """
 
     quantity: str
@@ -31,11 +32,16 @@ class Verdict:
     met: bool
     where: str = ""
     is_bound: bool = False
+    stage: str = ""
 
     @property
     def is_lower_limit(self) -> bool:
         """Whether values above the limit are safe."""
         return self.condition == "at least"
+
+
+NOT_JUDGED = "Not judged"
+"""Heading of the statement on what a case or its model leaves open."""
 
 
 class Statement(NamedTuple):

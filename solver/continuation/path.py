@@ -92,7 +92,7 @@ class Path:
         margins: tuple[Margin, ...] = ()
         for number, stage in enumerate(self.stages):
             ramp = ramp_of(stage, self.system.loads)
-            reporter.first_critical = (None, "")
+            reporter.begin_stage()
             continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
             ended = steps.follow(continuation, modes)
             if isinstance(ended, Outcome):
@@ -135,7 +135,7 @@ def _missed(outcome: Outcome, reporter: Reporter, ramp: Ramp) -> tuple[Margin, .
     loads, kind = reporter.first_critical
     if loads is None and outcome.kind == "self-contact":
         loads, kind = reporter.system.loads, outcome.kind
-    return margins_missed(ramp, loads, kind, outcome.stage, reporter.units)
+    return margins_missed(ramp, loads, kind, outcome.stage, reporter.passed, reporter.units)
 
 
 def follow(

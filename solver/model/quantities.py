@@ -324,7 +324,7 @@ STABILITY_MARGIN_OF = Quantity(
     "critical load / load",
     f"multiple of a load ({', '.join(filter(None, (kind.margin for kind in LOAD_KINDS)))}, or all loads "
     "together; the others are constant) at which the next limit point or bifurcation after the last state "
-    "is; below 1 if the path ended at such a point before it reached the requested load",
+    "under load is; below 1 if the path ended at such a point before it reached the requested load",
     larger_is_better=True,
 )
 STRAIN_ENERGY_OF = Quantity(

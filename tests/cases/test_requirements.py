@@ -160,7 +160,7 @@ def test_without_a_voltage_nothing_is_met(tables, quantity):
     assert math.isnan(verdict.value)
 
 
-AHEAD = "limit point ahead of the last state"
+AHEAD = "limit point ahead of the working point"
 
 
 def margin_verdicts(tables, margin, **limits):

@@ -97,8 +97,9 @@ def test_the_description_of_a_case():
         "each sheet as cast 312.5 µm, mounted 250 µm; "
         "inner radius as cast 3.011 mm, mounted 4.045 mm; length as cast 12 mm, mounted 12 mm.",
     ]
-    assert statements["Limits"] == [
-        "Tearing is not judged: material 'silicone' gives neither tearing_stretch nor tensile_strength."
+    assert statements["Not judged"] == [
+        "Tearing is not judged: material 'silicone' gives neither tearing_stretch nor tensile_strength.",
+        ROUND,
     ]
     assert statements["Supports"][0] == "end_low: clamped."
     assert statements["Stages"] == ["settle: no change of loads.", "inflate: pressure 120 mmHg."]
@@ -106,17 +107,29 @@ def test_the_description_of_a_case():
     assert statements["Model"] == ["A cut through the wall (axisymmetric); elements: along 1 mm, through 1."]
 
 
+ROUND = (
+    "An axisymmetric model stays round and straight, so that bending as a column, lobes and folds around the "
+    "axis are not judged."
+)
+
+
 def test_limits_that_are_not_judged_are_named():
     tables = copy.deepcopy(plain_tube.TABLES)
     rubber = tables["materials"]["rubber"]
     del rubber["breakdown_field"]
     tables["requirements"] = []
-    assert description(tables)["Limits"] == [
+    assert description(tables)["Not judged"] == [
         "Breakdown is not judged: material 'rubber' gives no breakdown_field.",
         "Tearing is not judged: material 'rubber' gives neither tearing_stretch nor tensile_strength.",
+        ROUND,
     ]
     rubber |= {"breakdown_field": "80 V/um", "tensile_strength": "8 MPa", "tensile_strength_is": "nominal"}
-    assert "Limits" not in description(tables)
+    assert description(tables)["Not judged"] == [ROUND]
+    tables["path"] = {"seek_limit": 1}
+    assert description(tables)["Not judged"] == [
+        ROUND,
+        "What limits the loads beyond those requested is not searched: set path.seek_limit.",
+    ]
     (part,) = description(tables)["Parts"]
     assert "tensile strength 8 MPa, tensile strength is nominal" in part
 
