@@ -31,6 +31,7 @@ from annelid.geometry.shapes.shape import Band, Shape, band_findings
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
+from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
@@ -237,6 +238,7 @@ class CrossCheck:
         findings.check(checks.check_obstacles(stages, contacts))
         if findings.complete("supports"):
             findings.check(checks.check_lumen(stages, supports, inventory))
+            findings.check(check_loaded_surfaces(stages, supports, inventory))
             findings.check(checks.check_shared_edges(stages, supports, inventory))
 
     def _named(self, table: str, key: str = "name") -> tuple[str, ...]:
