@@ -23,7 +23,7 @@ PRESSURE = WELL.deriv()
 STEP = 2e-3  # of states a twentieth apart, read by rules of second order
 
 
-def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL):
+def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL, on=""):
     """A run along the well; limit points where the slope of the pressure changes its sign."""
     slope = PRESSURE.deriv()
     turns = sorted(np.real(slope.roots()))
@@ -42,9 +42,10 @@ def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL):
     ]
     with create(folder, tube, description=DESCRIPTION) as run:
         for V, state in zip(every, states(tube, rows), strict=True):
-            loads = {"pressure": Measure(float(PRESSURE(V)), "MPa"), "voltage a": Measure(voltage, "kV")}
+            pressed, displaced = ("pressure on " + on, " at " + on) if on else ("pressure", "")
+            loads = {pressed: Measure(float(PRESSURE(V)), "MPa"), "voltage a": Measure(voltage, "kV")}
             more = {
-                "displaced volume": Measure(float(V), "mm3"),
+                f"displaced volume{displaced}": Measure(float(V), "mm3"),
                 "strain energy": Measure(float(energy(V)), "mJ"),
             }
             how = "jump" if V in jump else ""
