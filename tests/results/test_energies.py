@@ -59,8 +59,9 @@ def unloaded():
 
 
 @pytest.mark.exact
-def test_energies_of_a_double_well(tmp_path, tube):
-    run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
+@pytest.mark.parametrize("surface", ["", "outer"])
+def test_energies_of_a_double_well(tmp_path, tube, surface):
+    run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65), on=surface)
     energies = energies_of(run.table)
     zeros = unloaded()
     states = energies.unloaded_states
@@ -94,6 +95,7 @@ def test_energies_are_in_the_report_and_in_the_summary(tmp_path, tube):
 def test_no_energies_if_other_loads_did_work(tmp_path, tube):
     volumes = np.linspace(0.0, 2.6, 53)
     assert energies_of(well_run(tmp_path / "a", tube, volumes, voltage=1.0).table) is None
+    assert energies_of(well_run(tmp_path / "c", tube, volumes, voltage=1.0, on="outer").table) is None
     assert energies_of(well_run(tmp_path / "b", tube, volumes, energy=2 * WELL).table) is None
     assert "energies" not in open_run(tmp_path / "b").summary
 
