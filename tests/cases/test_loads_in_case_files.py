@@ -85,11 +85,11 @@ def test_elements_across_a_core_have_their_own_size():
 
     assert len(radii()) == 2 * 2 + 1
     assert len(radii(across_core="0.5 mm")) == 2 * 8 + 1
-    with pytest.raises(InputError, match="across_core: .*above 0"):
+    with pytest.raises(InputError, match=r"across_core: .*above 0"):
         radii(across_core="0 mm")
-    with pytest.raises(InputError, match="across_core = 1e-07 mm.* or mesh.across_core"):
+    with pytest.raises(InputError, match=r"across_core = 1e-07 mm.* or mesh.across_core"):
         radii(across_core="1e-7 mm")
-    with pytest.raises(InputError, match="mesh.across_core: this shape has no core: leave it out"):
+    with pytest.raises(InputError, match=r"mesh.across_core: this shape has no core: leave it out"):
         case_of(mesh=BARE["mesh"] | {"across_core": "1 mm"})
 
 
