@@ -31,7 +31,7 @@ def check_loaded_surfaces(
 
 def _without_motion(support: Support | None, direction: str) -> str:
     """Why a dead force on a surface does nothing; "" if it does something."""
-    if support is None:
+    if support is None or support.hold == "symmetric":  # its plane may hold another direction
         return ""
     fixed = support.fixes_axial_motion if direction == "axial" else support.fixes_radial_motion
     return _taken(support, f"{direction} force") if fixed else ""
