@@ -23,7 +23,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.quantities import names_for
 from annelid.solver.model.ramp import Ramp, ramp_of
 from annelid.solver.model.scales import scales_of
-from annelid.solver.model.stages import Stage
+from annelid.solver.model.stages import Stage, pressed_surfaces
 from annelid.solver.model.stepping import Stepping
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.records import Margin, Outcome
@@ -62,6 +62,9 @@ class Path:
         if not self.stages:
             raise InvalidValue("at least one stage is needed", key="stages")
         check_stages(model, self.stages)
+        pressed = pressed_surfaces(self.stages)
+        if not set(pressed) <= set(model.pressed):
+            model = replace(model, pressed=pressed)
         for stage in self.stages:
             with checking(f"stage '{stage.name}'"):
                 self.stepping.check_control(stage.control)

@@ -114,7 +114,7 @@ class Reporter:
         remarks = [*self.remarks, *passed.values()]
         if not self.system.symmetric_tangent():
             remarks.append(
-                "the pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
+                "a pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
                 "states are right, the numbers of unstable modes are approximate"
             )
         return Outcome(kind, text, stage, parameter, tuple(remark for remark in remarks if remark))

@@ -36,9 +36,13 @@ class LoadKind(NamedTuple):
 
 LOAD_KINDS = (
     LoadKind("pressure", "pressure", "pressure", "pressure", "", "pressure"),
+    LoadKind(
+        "surface_pressures", "surface_pressure", "pressure on", "pressure", "surface", "surface pressure"
+    ),
     LoadKind("voltages", "voltage", "voltage", "voltage", "electrode", "voltage"),
     LoadKind("obstacles", "obstacle", "obstacle", "length", "contact"),
-    LoadKind("forces", "force", "axial force", "force", "end surface", "force"),
+    LoadKind("forces", "force", "axial force", "force", "surface", "force"),
+    LoadKind("radial_forces", "radial_force", "radial force", "force", "surface", "radial force"),
     LoadKind("displacements", "move", "displacement", "length", "support", "move"),
     LoadKind("gravity", "gravity", "gravity", "acceleration", "direction", "gravity"),
 )
@@ -55,18 +59,22 @@ class Loads:
 
     Attributes:
         pressure: Lumen pressure P, MPa.
+        surface_pressures: Pressure on other surfaces, positive towards the material, MPa.
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
-        forces: Axial force along +Z by surface, N, on the whole part.
+        forces: Axial dead force along +Z by surface, N, on the whole part.
+        radial_forces: Radial dead force away from the axis by surface, summed around the whole part, N.
         displacements: Axial motion of a support, mm.
         gravity: Acceleration of gravity by direction (``"axial"``, ``"x"``, ``"y"``), mm/s².
         natural: Fraction of the natural stretch in force, 0 to 1.
     """
 
     pressure: float = 0.0
+    surface_pressures: Mapping[str, float] = field(default_factory=dict)
     voltages: Mapping[str, float] = field(default_factory=dict)
     obstacles: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
+    radial_forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
@@ -84,6 +92,11 @@ class Loads:
         """The same loads with all entries of one kind at zero."""
         zero = dict.fromkeys(self.entries(kind), 0.0) if kind.acts_on else 0.0
         return replace(self, **{kind.attribute: zero})  # type: ignore[arg-type]
+
+    @property
+    def pressures(self) -> dict[str, float]:
+        """Pressure on every surface that a fluid wets, MPa."""
+        return {"lumen": self.pressure, **self.surface_pressures}
 
     @property
     def is_zero(self) -> bool:
@@ -104,9 +117,11 @@ class LoadTargets:
     """Loads to reach; what is not named stays as it is. Attributes as in ``Loads``."""
 
     pressure: float | None = None
+    surface_pressures: Mapping[str, float] = field(default_factory=dict)
     voltages: Mapping[str, float] = field(default_factory=dict)
     obstacles: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
+    radial_forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
 

@@ -45,6 +45,7 @@ class Model:
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
         smooth_compression: Compression in their plane over the shear modulus that walls carry without folds.
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
+        pressed: Surfaces other than the lumen on which a pressure may act; a path adds those of its stages.
 
     Raises:
         InvalidValue: Parts, electrodes or supports do not match the body.
@@ -63,6 +64,7 @@ class Model:
     deposited: tuple[str, ...] = ()
     smooth_compression: float = 0.0
     fluid_density: float = 0.0
+    pressed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         body = self.inventory
@@ -107,6 +109,7 @@ class Model:
             contacts=tuple(c.name for c in self.contacts),
             parts=tuple(p.region for p in self.parts),
             walls=tuple(self.walls),
+            surfaces=self.pressed,
             has_lumen=self.has_lumen,
             has_open_ends=self.inventory.has_open_ends,
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
@@ -127,6 +130,16 @@ class Model:
     def has_lumen(self) -> bool:
         """Whether there is an inner surface that a fluid wets."""
         return "lumen" in self.body.surfaces
+
+    @property
+    def wetted(self) -> tuple[str, ...]:
+        """Surfaces on which a pressure may act, the lumen first."""
+        return (*(["lumen"] if self.has_lumen else []), *self.pressed)
+
+    def has_plates_at(self, surface: str) -> bool:
+        """Whether plates close the ends of a surface, so that a pressure on it also acts on them."""
+        plates = [s.region for s in self.supports if s.is_plate]
+        return bool(plates) if surface == "lumen" else any(self.inventory.meet(p, surface) for p in plates)
 
     @property
     def solved_potential(self) -> bool:

@@ -119,6 +119,13 @@ DISPLACED_VOLUME = Quantity(
     "moves along the axis",
     ("lumen",),
 )
+DISPLACED_VOLUME_AT = Quantity(
+    "displaced volume at <surface>",
+    "volume",
+    "∫ f·dx",
+    "volume that a surface under a pressure of its own has displaced towards the material since the first "
+    "state of the path, so that ∫ P over it is the work of the pressure",
+)
 MINIMUM_WALL_THICKNESS = Quantity(
     "minimum wall thickness",
     "length",

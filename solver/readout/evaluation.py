@@ -74,7 +74,7 @@ class Evaluation:
         self._radial_shape = RadialShape(body)
         self._lumen = Lumen(body) if self.problem.model.inventory.has_open_ends else None
         self._datum: tuple[float, float] | None = None
-        self._displaced = DisplacedVolume(system) if system.has_volume else None
+        self._displaced = {s: DisplacedVolume(system, s) for s in self.problem.model.wetted}
         self._drawn_volume = system.volume() if system.has_volume else 0.0
 
     def read_fields(self) -> NoEquilibrium | None:
@@ -128,8 +128,8 @@ class Evaluation:
         loads = self.system.loads
         data = self._state_data(loads, (info.unstable_modes, info.unstable_modes_controlled))
         shape = self._mode_shape(mode)
-        if self._displaced is not None:
-            self._displaced.accept()
+        for volume in self._displaced.values():
+            volume.accept()
         if data is None:
             return None
         quantities, profiles, places = quantities_of(data)
@@ -153,7 +153,7 @@ class Evaluation:
         check_reaction_free(self.system, _NO_FORCE * scales_of(self.problem.model).force)
         reactions = self._reactions.read()
         volume = self.system.volume() if self.system.has_volume else None
-        displaced = self._displaced.read() if self._displaced is not None else None
+        displaced = {surface: volume.read() for surface, volume in self._displaced.items()}
         cell_volumes = self._integrals.cell_volumes
         if self.problem.comm.rank != 0:
             return None

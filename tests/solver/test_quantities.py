@@ -359,6 +359,7 @@ def test_reported_quantities_match_their_definitions():
         electrodes=(Electrode("whole"),),
         sections=(Section("mid", 0.2),),
         bare_stroke=BareStroke(np.array([0.0, 1.0]), np.zeros(2), np.zeros(2)),
+        pressed=("outer",),
     )
     names = names_for(model.scope)
     assert len(names) == len(set(names))
