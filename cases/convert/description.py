@@ -7,6 +7,7 @@ from typing import Any, get_args
 from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.limits import missing_limits
+from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
@@ -62,6 +63,7 @@ def description_of(case: Case) -> CaseDescription:
         statements=tuple(s for s in _Describer(units).statements(case) if s.sentences),
         targets={stage.name: _targets(stage) for stage in case.stages},
         controls={stage.name: stage.control for stage in case.stages},
+        obstacles=tuple(contact_of(contact) for contact in case.contacts),
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
     )
 

@@ -55,7 +55,7 @@ def scene(
     if field == MODE:
         reference, displacement = reference + displacement, mode_motion(reference, arrays)
         labels = ("critical state", "displaced along its mode")
-    drawn, deformed = surface.place(reference), surface.place(reference + displacement)
+    drawn, deformed = surface.placement.place(reference), surface.placement.place(reference + displacement)
     layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE)
     size = layout.window if off_screen else _window_size(layout.window)
     plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
@@ -151,7 +151,7 @@ def _add_deformed(
     values: FloatArray,
 ) -> None:
     mesh = _mesh(pyvista, surface, points)
-    mesh.point_data[name] = values[surface.source]
+    mesh.point_data[name] = values[surface.placement.source]
     plotter.add_mesh(
         with_normals(mesh),
         scalars=name,

@@ -73,7 +73,7 @@ def test_a_display_that_does_not_respond_is_an_error(tube_run, monkeypatch):
 def cutaway_points(body):
     grid = FieldGrid(body)
     surface = cutaway_surface(grid)
-    return surface, surface.place(in_space(body.points)[grid.nodes])
+    return surface, surface.placement.place(in_space(body.points)[grid.nodes])
 
 
 @pytest.mark.parametrize("body", [meridian_tube(2, 6), solid_tube(1, 8, 3)], ids=lambda b: b.model)
