@@ -46,10 +46,9 @@ def obstacle_surface(contact: Contact, position: float, points: FloatArray) -> t
 
 def _swept(outline: FloatArray, *, half: bool) -> tuple[FloatArray, IntArray]:
     lines = np.column_stack([np.arange(len(outline) - 1), np.arange(1, len(outline))])
-    angles = np.linspace(0.0, np.pi if half else 2.0 * np.pi, _STATIONS, endpoint=half)
-    triangles = revolved(lines, len(outline), _STATIONS, full=not half)
-    points = stations(outline, angles)
-    return points, without_degenerate_triangles(triangles)
+    angles = 2.0 * np.pi / _STATIONS * np.arange(_STATIONS // 2 + 1 if half else _STATIONS)
+    triangles = revolved(lines, len(outline), len(angles), full=not half)
+    return stations(outline, angles), without_degenerate_triangles(triangles)
 
 
 def _side(

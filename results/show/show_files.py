@@ -78,16 +78,13 @@ def chosen_states(states: list[int], important: set[int], most: int) -> list[int
         most: The largest number of states, at least 2.
 
     Returns:
-        In ascending order, evenly among the others, always with the last.
+        In ascending order, with the first and the last; of what is left over, states at equal distances.
     """
     if len(states) <= most:
         return states
-    first = [state for state in states if state in important or state == states[-1]]
-    rest = [state for state in states if state not in first]
-    return sorted(_even(first, most) + _even(rest, most - len(first)))
-
-
-def _even(states: list[int], count: int) -> list[int]:
-    """At most ``count`` of the states at equal distances, the last among them."""
-    places = np.linspace(len(states) - 1, 0, max(0, min(count, len(states))))
-    return [states[round(place)] for place in places]
+    first = [state for state in states if state in important | {states[0], states[-1]}]
+    if len(first) >= most:
+        return [first[round(place)] for place in np.linspace(0, len(first) - 1, most)]
+    rest = sorted(set(states) - set(first))
+    places = np.linspace(-1, len(rest), most - len(first) + 2)[1:-1]
+    return sorted(first + [rest[round(place)] for place in places])

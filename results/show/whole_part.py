@@ -110,7 +110,7 @@ def _revolved(grid: FieldGrid, squares: IntArray, images: int) -> tuple[Placemen
 def _completed(grid: FieldGrid, pieces: IntArray, images: int) -> tuple[Placement, IntArray]:
     """Placement of all points, and the cells image after image."""
     count, corners = len(grid.nodes), pieces.shape[1]
-    source, image = np.tile(np.arange(count), images), np.repeat(np.arange(images), count)
+    source, image = np.tile(np.arange(count), images), np.repeat(np.arange(images, dtype=float), count)
     number = np.arange(images * count).reshape(images, count)
     step = 2.0 * np.pi / images
     if images == 1:
