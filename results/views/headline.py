@@ -13,6 +13,7 @@ _LINE, _TOP = 46, 18  # pixels
 _CHARACTERS = 72  # in a line
 _SIZES = (36, 30)  # of the letters of title and state
 _INK = "#1d2a33"
+_ROUNDING = 1e-9  # of a load, in any internal unit
 
 
 def headline(run: RunRecord, state: int) -> list[tuple[str, int]]:
@@ -33,7 +34,7 @@ def state_text(run: RunRecord, state: int) -> str:
         return f"state {state}"
     row = int(rows[0])
     loads = {name: float(table[name][row]) for name in table.loads}
-    acting = [f"{name} {table.show(name, value)}" for name, value in loads.items() if value]
+    acting = [f"{name} {table.show(name, value)}" for name, value in loads.items() if abs(value) > _ROUNDING]
     stage = f"stage {table.stages[row]} {table['parameter'][row]:.3f}"
     return ", ".join([f"state {state}", stage, *(acting or ["no load"])])
 

@@ -18,9 +18,11 @@ from annelid.results.folder.run_record import open_run
 from annelid.results.show import show_files
 from annelid.results.show.obstacles import obstacle_surface
 from annelid.results.show.show_files import chosen_states, write_show
+from annelid.results.show.shown_fields import labelled
 from annelid.results.show.state_numbers import times_of
 from annelid.results.show.whole_part import whole_part
 from annelid.results.views.rendering import pyvista_off_screen
+from annelid.solver.display import DisplayUnits
 from annelid.solver.model.contact import Contact
 from annelid.solver.records import Measure
 
@@ -159,6 +161,21 @@ def test_large_parts_are_shown_by_the_corners_of_their_cells(monkeypatch, body):
         assert sizes.min() > 0
         whole = 1.0 if body.model == "solid" else VOLUME * of_polygons(24 if part.is_fine else 12)
         assert sizes.sum() == pytest.approx(whole, rel=1e-6)
+
+
+def test_images_share_the_points_of_their_mirror_planes():
+    body = solid_tube(2, 3, 3, turns=1 / 4)
+    grid = FieldGrid(replace(body, regions={"wall": np.arange(len(body.cells))}, bands={}))
+    points = whole_part(grid).placement.place(in_space(body.points)[grid.nodes])
+    assert len(points) == len(np.unique(points.round(9), axis=0)) == len(solid_tube(2, 12, 3).points)
+
+
+def test_values_are_in_the_unit_that_is_shown_and_rounding_is_zero():
+    stress = {"largest principal stress": np.array([-1e-17, 0.02])}
+    shown = labelled(stress, {"largest principal stress": (-1e-17, 0.05)}, DisplayUnits())
+    np.testing.assert_allclose(shown["largest principal stress [kPa]"], [0.0, 20.0, 0.0, 50.0], rtol=SINGLE)
+    absent = labelled(stress, {"tearing margin": (2.0, 3.0)}, DisplayUnits())
+    np.testing.assert_array_equal(absent["tearing margin"], [np.nan, np.nan, 2.0, 3.0])
 
 
 def test_a_sector_that_does_not_fill_the_circumference_stays_one():
