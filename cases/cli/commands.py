@@ -271,9 +271,9 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
         print(_REPORTING, file=sys.stderr)
         with MinuteLines(_REPORTING):
             write_report(folder)
+    print(f"report: {report_path}" if report_path.exists() else f"Run folder: {folder}", flush=True)
     if report and not shown.exists():
         write_show(folder)
     if shown.exists():
         print(f"for ParaView and pyvista: {shown}")
-    print(f"report: {report_path}" if report_path.exists() else f"Run folder: {folder}")
     return 0

@@ -58,6 +58,7 @@ class CaseDescription:
         targets: Target loads by stage and by name in ``path.csv``, in internal units.
         controls: Control of each stage, for instance ``"load"`` or ``"volume"``.
         obstacles: The rigid obstacles.
+        symmetry_plane: Surface at an end about which a half is modelled; empty for whole parts.
         skin: Layers of the skin if the part is made by inflation; empty for other parts.
     """
 
@@ -68,6 +69,7 @@ class CaseDescription:
     targets: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     controls: Mapping[str, str] = field(default_factory=dict)
     obstacles: tuple[Contact, ...] = ()
+    symmetry_plane: str = ""
     skin: tuple[str, ...] = ()
 
     def to_mapping(self) -> dict[str, Any]:

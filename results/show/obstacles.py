@@ -46,7 +46,8 @@ def obstacle_surface(contact: Contact, position: float, points: FloatArray) -> t
 
 def _swept(outline: FloatArray, *, half: bool) -> tuple[FloatArray, IntArray]:
     lines = np.column_stack([np.arange(len(outline) - 1), np.arange(1, len(outline))])
-    angles = 2.0 * np.pi / _STATIONS * np.arange(_STATIONS // 2 + 1 if half else _STATIONS)
+    count = _STATIONS // 2 + 1 if half else _STATIONS
+    angles = 2.0 * np.pi / _STATIONS * np.arange(count, dtype=float)
     triangles = revolved(lines, len(outline), len(angles), full=not half)
     return stations(outline, angles), without_degenerate_triangles(triangles)
 

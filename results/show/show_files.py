@@ -22,7 +22,7 @@ from annelid.results.show.state_numbers import times_of
 __all__ = ["ALL_STATES", "LAST_STATE", "chosen_states", "shown_states", "write_show"]
 
 LAST_STATE, ALL_STATES = "last_state.pvd", "all_states.pvd"
-_MOST_STATES = 50
+_MOST_STATES = 40
 _MOST_POINTS = 4_000_000  # of all states together, in files of some 60 MB
 
 

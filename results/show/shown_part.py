@@ -89,7 +89,7 @@ class ShownPart:
 
     @cached_property
     def _whole(self) -> WholePart:
-        return whole_part(self._grid)
+        return whole_part(self._grid, symmetry_plane=self.run.description.symmetry_plane)
 
     def _arrays(self, state: int) -> dict[str, NDArray[np.generic]]:
         return read_point_arrays(self.run.field_file(state))
@@ -113,6 +113,7 @@ class ShownPart:
         facts = {
             "states of the run": len(self.run.table),
             "images of the model around the axis": self._whole.images,
+            "halves about a plane of symmetry": 2 if self.run.description.symmetry_plane else 1,
             "X, Y, Z of the model are X, -Z, Y here": 1,
             "points at the end that hold the ranges over all states": 2,
             "cells of the model are split at their middle nodes": int(self._whole.is_fine),

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""The whole part as straight-sided solid cells: a meridian revolved, a sector completed by its images."""
+"""The whole part as straight-sided cells: a meridian revolved, a sector completed, a half mirrored."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -63,25 +63,32 @@ class WholePart:
     is_fine: bool
 
 
-def whole_part(grid: FieldGrid) -> WholePart:
+def whole_part(grid: FieldGrid, *, symmetry_plane: str = "") -> WholePart:
     """Return the whole part of a body.
 
     A sector between mirror planes is completed by mirror images if an even number of copies fills the
     circumference, by rotated copies if an odd number does, and stays a sector otherwise.
+
+    Args:
+        grid: The grid of the body.
+        symmetry_plane: Surface at the end of the body about which it is mirrored; "" for none.
     """
     body = grid.body
     images = _STATIONS if body.model == "axisymmetric" else _copies(body.multiplicity)
-    fine = len(grid.nodes) * images <= _FINEST
+    halves = 2 if symmetry_plane else 1
+    fine = len(grid.nodes) * images * halves <= _FINEST
     split = _SPLIT[body.cell_type] if fine else np.arange(_CORNERS[body.cell_type])[None]
     pieces = grid.cells[:, split].reshape(-1, split.shape[1])
     complete = _revolved if body.model == "axisymmetric" else _completed
     placement, cells = complete(grid, pieces, images)
     placement, cells = placement.compacted(cells)
+    if symmetry_plane:
+        placement, cells = _doubled(grid, placement, cells, symmetry_plane)
     return WholePart(
         placement,
         vtk_cell_type=_TETRAHEDRON if cells.shape[1] == 4 else _HEXAHEDRON,
         cells=cells,
-        origin=np.tile(np.repeat(np.arange(len(grid.cells)), len(split)), images),
+        origin=np.tile(np.repeat(np.arange(len(grid.cells)), len(split)), images * halves),
         images=images,
         is_fine=fine,
     )
@@ -134,3 +141,18 @@ def _share_mirror_planes(grid: FieldGrid, number: IntArray, step: float) -> None
         shared = high if k % 2 else low
         number[k, shared] = number[k - 1, shared]
     number[-1, low] = number[0, low]
+
+
+def _doubled(
+    grid: FieldGrid, placement: Placement, cells: IntArray, surface: str
+) -> tuple[Placement, IntArray]:
+    """Add the mirror image about the plane of a surface; the points on it are shared."""
+    plane = np.flatnonzero(np.isin(grid.nodes, grid.body.surface_nodes(surface)))
+    count = len(placement.source)
+    image = np.arange(count, 2 * count)
+    shared = np.isin(placement.source, plane)
+    image[shared] -= count
+    both = placement.taken(np.tile(np.arange(count), 2))
+    reflected = np.arange(2 * count) >= count
+    mirrored_cells = image[cells][:, _MIRRORED[cells.shape[1]]]
+    return replace(both, reflected=reflected, plane=plane).compacted(np.concatenate([cells, mirrored_cells]))

@@ -170,6 +170,28 @@ def test_images_share_the_points_of_their_mirror_planes():
     assert len(points) == len(np.unique(points.round(9), axis=0)) == len(solid_tube(2, 12, 3).points)
 
 
+@pytest.mark.parametrize(
+    "body", [meridian_tube(1, 2), solid_tube(1, 3, 2, turns=1 / 4)], ids=lambda b: b.model
+)
+def test_a_half_model_is_mirrored_about_its_plane_of_symmetry(body):
+    low = np.isclose(body.points[body.facets][..., -1], 0.0).all(axis=1)
+    assert not low.any()  # the synthetic tubes have no named ends
+    nodes = np.flatnonzero(np.isclose(body.points[:, -1], 0.0))
+    body = replace(body, facets=nodes[:, None], surfaces={"end_low": np.arange(len(nodes))}, bands={})
+    grid = FieldGrid(body)
+    half, whole = whole_part(grid), whole_part(grid, symmetry_plane="end_low")
+    drawn = in_space(body.points)[grid.nodes] * [1.0, 1.0, 1.5] + [0.0, 0.0, 1.0]  # stretched, and moved by 1
+    points = whole.placement.place(drawn)
+    assert [points[:, 2].min(), points[:, 2].max()] == [1.0 - 1.5 * LENGTH, 1.0 + 1.5 * LENGTH]
+    on_plane = int(np.isclose(half.placement.place(drawn)[:, 2], 1.0).sum())
+    assert len(points) == 2 * len(half.placement.source) - on_plane
+    cells = pyvista_off_screen().UnstructuredGrid({whole.vtk_cell_type: whole.cells}, points)
+    sizes = cells.compute_cell_sizes()["Volume"]
+    assert sizes.min() > 0
+    assert sizes.sum() == pytest.approx(3.0 * VOLUME * of_polygons(60 if body.hoop is None else 24), rel=1e-6)
+    assert len(whole.origin) == len(whole.cells)
+
+
 def test_values_are_in_the_unit_that_is_shown_and_rounding_is_zero():
     stress = {"largest principal stress": np.array([-1e-17, 0.02])}
     shown = labelled(stress, {"largest principal stress": (-1e-17, 0.05)}, DisplayUnits())
