@@ -10,10 +10,11 @@ from pathlib import Path
 
 import numpy as np
 
+from annelid.geometry.writing import PART_SUFFIX
 from annelid.results.atomic import write_atomically
 from annelid.results.fields.vtk_files import collection
 from annelid.results.folder.digests import digest_of
-from annelid.results.folder.folder_files import PATH, SHOW, remove
+from annelid.results.folder.folder_files import PATH, SHOW
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.show.shown_fields import ranges
 from annelid.results.show.shown_part import ShownPart
@@ -41,14 +42,14 @@ def write_show(path: Path | str) -> Path | None:
     """
     run = open_run(path)
     folder = run.path / SHOW
-    remove(folder)
+    _remove_files(folder)
     if not os.path.lexists(run.path / PATH) or not run.field_files:
         return None
     part = ShownPart(run)
     states = shown_states(run, part.points)
     over_all = ranges(map(part.fields, states))
     times = times_of(run.table)[1]
-    folder.mkdir()
+    folder.mkdir(exist_ok=True)
     entries = []
     for state in states:
         name, content = f"state_{state:04d}.vtu", part.file(state, over_all)
@@ -56,6 +57,13 @@ def write_show(path: Path | str) -> Path | None:
         entries.append((float(times[part.rows[state]]), name, digest_of(content)))
     write_atomically(folder / ALL_STATES, collection(entries))
     return write_atomically(folder / LAST_STATE, collection(entries[-1:]))
+
+
+def _remove_files(folder: Path) -> None:
+    """Remove the files of an earlier call, the collections first; files of the user are kept."""
+    for pattern in (LAST_STATE, ALL_STATES, "state_*.vtu", f".*{PART_SUFFIX}"):
+        for file in folder.glob(pattern):
+            file.unlink()
 
 
 def shown_states(run: RunRecord, points: int) -> list[int]:

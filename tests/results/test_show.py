@@ -257,11 +257,14 @@ def test_of_many_states_ends_of_stages_and_some_others_are_shown(count, importan
     assert chosen_states(list(range(count)), important, most) == expected
 
 
-def test_files_tell_how_many_states_are_shown(tmp_path, monkeypatch):
-    monkeypatch.setattr(show_files, "_MOST_STATES", 2)
+def test_files_tell_how_many_states_are_shown_and_replace_only_their_own(tmp_path, monkeypatch):
     path = finished(tmp_path / "run", meridian_tube(1, 1))
+    write_show(path)
+    (path / "show/my_view.pvsm").touch()
+    monkeypatch.setattr(show_files, "_MOST_STATES", 2)
     grid, _ = opened(write_show(path))
     assert sorted(file.name for file in (path / "show").glob("*.vtu")) == ["state_0000.vtu", "state_0003.vtu"]
+    assert (path / "show/my_view.pvsm").exists()
     assert grid.field_data["states of the run"][0] == 4
 
 
