@@ -7,6 +7,7 @@ from typing import Any, get_args
 from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.limits import not_judged
+from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
@@ -62,8 +63,16 @@ def description_of(case: Case) -> CaseDescription:
         statements=tuple(s for s in _Describer(units).statements(case) if s.sentences),
         targets={stage.name: _targets(stage) for stage in case.stages},
         controls={stage.name: stage.control for stage in case.stages},
+        obstacles=tuple(contact_of(contact) for contact in case.contacts),
+        symmetry_plane=_symmetry_plane(case),
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
     )
+
+
+def _symmetry_plane(case: Case) -> str:
+    """Return the end on a plane of symmetry; of a part between two of them, which repeats, none."""
+    ends = [s.region for s in case.supports if s.hold == "symmetric" and s.region in ("end_low", "end_high")]
+    return ends[0] if len(ends) == 1 else ""
 
 
 def _targets(stage: StageTable) -> dict[str, float]:

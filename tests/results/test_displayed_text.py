@@ -1,15 +1,18 @@
 # SPDX-License-Identifier: MIT
 import copy
+import json
 
 import numpy as np
 import plain_tube
 import pytest
 
 from annelid.cases.convert.description import description_of
-from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.reading import case_from_tables, find_case, read_case
+from annelid.results.folder.run_records import CaseDescription
 from annelid.results.folder.tables import PathRecord, column_kind
 from annelid.results.report.safety import LIMITS, SECOND_HAND, stored_charge
 from annelid.solver.display import DisplayUnit, DisplayUnits, digits
+from annelid.solver.model.contact import Contact
 
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -175,6 +178,16 @@ def test_descriptions_of_more_kinds_of_cases():
         "on: voltage ring 3.2 kV, volume 40 mL.",
         "back: pressure 1 kPa, arc 5 mm, backward.",
     ]
+
+
+def test_the_description_has_the_obstacles_and_the_plane_of_symmetry():
+    mandrel = description_of(read_case(find_case("mandrel")))
+    assert mandrel.obstacles == (Contact("mandrel", "lumen", kind="cylinder", position=4.0),)
+    assert mandrel.symmetry_plane == ""
+    half = description_of(read_case(find_case("balloon_past_maximum")))
+    assert half.symmetry_plane == "end_low"
+    for description in (mandrel, half):
+        assert CaseDescription.from_mapping(json.loads(json.dumps(description.to_mapping()))) == description
 
 
 def test_the_description_of_lattice_and_making():
