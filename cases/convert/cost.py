@@ -23,7 +23,7 @@ _STATE = {2: 2e-6, 3: 20e-6}  # s for each unknown: residuals, solves, quantitie
 _TANGENT = {2: 0.8e-6, 3: 10e-6}  # s for each unknown: assembly
 _FACTOR = {2: (1.1e-6, 1.0), 3: (3e-7, 4 / 3)}  # s for this power of the number of unknowns
 _PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are located
-_SEARCH = 25  # factorisations in a search for the limits of a load; every other one is of a new state
+_SEARCH = 30  # factorisations in a search for the limits of a load; every other one is of a new state
 # MB with all libraries, and for each unknown; the libraries that draw need more.
 _LIBRARIES, _DRAWING = 240.0, 550.0
 _MEMORY = {2: 1.1e-3, 3: 8e-3}
@@ -38,7 +38,7 @@ class Cost(NamedTuple):
         unknowns: Number of unknowns by field, with their sum under ``"all"``.
         steps: Number of load steps if none is halved.
         factorisations: Expected number of factorisations on the path.
-        is_least: Whether they may be many more, since they depend on critical points and contacts.
+        is_least: Whether they may be many more, since they depend on critical points, searches and contacts.
         seconds: Expected time of the path on one free core once the equations are compiled.
         overhead: Expected time of everything else: start, mesh, making, report.
         memory: Expected memory on one rank without the report, MB.
@@ -89,7 +89,7 @@ def cost_of(case: Case, body: Body) -> Cost:
         unknowns,
         steps,
         factorisations,
-        locates or bool(case.contacts),
+        locates or bool(searches) or bool(case.contacts),
         seconds=(steps + searches * _SEARCH / 2) * (_STEP + _STATE[dimension] * size)
         + factorisations * (_TANGENT[dimension] * size + factor * size**power),
         overhead=_BASE + _ONCE[dimension] * size + _SKIN_STEP * _skin_steps(case),
