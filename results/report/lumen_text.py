@@ -63,7 +63,7 @@ def _leaks(table: PathRecord) -> str:
         for row in changes
     ]
     if shut[-1]:
-        sentences.append(f"It has not leaked up to {_where(table, -1)}.")
+        sentences.append(f"It is still shut at {_where(table, -1)}.")
     return " ".join(sentences)
 
 

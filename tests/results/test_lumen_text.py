@@ -78,7 +78,7 @@ def test_lumen_that_leaks_at_a_pressure():
 
 def test_lumen_that_does_not_leak_or_was_never_shut():
     table = leaking([-1e-4, -1e-5, -1e-6], [0.0, 4e-3, 5e-3], ("settle", "leak", "leak"))
-    assert text(table).startswith(f"{SHUT}It has not leaked up to pressure 5 kPa (stage “leak”). It is")
+    assert text(table).startswith(f"{SHUT}It is still shut at pressure 5 kPa (stage “leak”). It is")
     never = leaking([0.0, 0.1, 0.2], [0.0, 4e-3, 5e-3], ("settle", "leak", "leak"))
     assert text(never).startswith("No obstacle shuts the lumen in any computed state, so it has no leak")
 
