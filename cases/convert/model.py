@@ -166,6 +166,7 @@ def scope_of(case: Case) -> Scope:
         surfaces=_pressed(case),
         has_lumen=shape.has_lumen,
         has_open_ends=shape.has_open_ends,
+        has_seal=shape.has_open_ends and any(c.surface == "lumen" for c in case.contacts),
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
         has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,

@@ -24,7 +24,7 @@ class CylinderTable(_ObstacleTable):
     """A round bar or bore around the axis."""
 
     kind: Literal["cylinder"]
-    """A cylinder around the axis; radius "0 mm" models the closing lumen of an axisymmetric model."""
+    """A cylinder around the axis; a thin one is the catheter or plug on which a lumen shuts."""
     radius: Length
     """Radius; stages can change it."""
     part_is: Annotated[str, Choice(SIDES)] = "outside"

@@ -17,6 +17,9 @@ from annelid.results.folder.run_records import Verdict
 from annelid.solver.model.loads import TOGETHER
 from annelid.solver.model.quantities import (
     LARGEST_TRUE_FIELD,
+    LEAK_GAP,
+    LEAK_PRESSURE,
+    LUMEN_PRESSURE,
     MARGINS,
     STABILITY_MARGIN_OF,
     names_for,
@@ -134,15 +137,15 @@ def verdicts(
     for requirement in case.requirements:
         name, stage = requirement.quantity, requirement.stage
         unit = quantity_of(name).unit
-        margin = next((m for m in margins if m.quantity == name), None)
+        margin, is_bound = next((m for m in margins if m.quantity == name), None), False
         if name in margins_of(case):
             value, where = (margin.value, _margin_text(margin)) if margin else (math.nan, "no such load acts")
         else:
-            value, where = _value(name, stage, last, ends)
+            value, where, is_bound = _value(name, stage, last, ends)
         judged = reached or stage is not None or margin is not None
         if not judged:
             where += "; the requested loads were not reached"
-        is_bound = margin is not None and margin.is_bound
+        is_bound = is_bound or (margin is not None and margin.is_bound)
         for key in _BOUNDS:
             limit = getattr(requirement, key)
             if limit is not None:
@@ -167,16 +170,21 @@ def _margin_text(margin: Margin) -> str:
 
 def _value(
     name: str, stage: str | None, last: Quantities, ends: Mapping[str, Quantities]
-) -> tuple[float, str]:
-    """Return the value of a quantity at the state of a requirement, and a description of that state."""
+) -> tuple[float, str, bool]:
+    """Return the value of a quantity at the state of a requirement, where that is, and if it is a bound."""
     state = last if stage is None else ends.get(stage, {})
     if stage is not None and stage not in ends:
-        return math.nan, f"stage '{stage}' was not completed"
+        return math.nan, f"stage '{stage}' was not completed", False
     where = "at the last state" if stage is None else f"at the end of stage '{stage}'"
     field = state.get(LARGEST_TRUE_FIELD.name)
     if quantity_of(name).needs_voltage and field is not None and field.value == 0:
-        return math.nan, f"no voltage {where}"
-    return state[name].value if name in state else math.nan, where
+        return math.nan, f"no voltage {where}", False
+    value = state[name].value if name in state else math.nan
+    if name == LEAK_PRESSURE.name and math.isnan(value) and LEAK_GAP.name in state:
+        if state[LEAK_GAP.name].value < 0:
+            return state[LUMEN_PRESSURE.name].value, f"{where}, where the lumen is still shut", True
+        where += ": the lumen was not shut before"
+    return value, where, False
 
 
 def _errors(
@@ -219,6 +227,10 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
         if missing is not None:
             yield "quantity", f"'{name}' is not reported: {missing}"
             return
+    if known is not None and quantity in (LEAK_GAP, LEAK_PRESSURE) and name not in known:
+        text = "it needs a lumen that is open at both ends, and [[contacts]] with surface = 'lumen'"
+        yield "quantity", f"'{name}' is not reported: {text}"
+        return
     if quantity is None or (known is not None and name not in known):
         yield "quantity", not_one_of(name, list(known or ()), what="a quantity that this case reports")
         return

@@ -7,8 +7,15 @@ from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Outcome
 
-_AREA, _DIAMETER, _CLOSED = (
-    quantity.name for quantity in (q.SMALLEST_OPEN_AREA, q.SMALLEST_LUMEN_DIAMETER, q.CLOSED_LENGTH)
+_AREA, _DIAMETER, _CLOSED, _GAP, _LEAK = (
+    quantity.name
+    for quantity in (
+        q.SMALLEST_OPEN_AREA,
+        q.SMALLEST_LUMEN_DIAMETER,
+        q.CLOSED_LENGTH,
+        q.LEAK_GAP,
+        q.LEAK_PRESSURE,
+    )
 )
 
 
@@ -16,12 +23,13 @@ def lumen_text(table: PathRecord, outcome: Outcome | None) -> str:
     """Return sentences on the lumen; empty for a part whose lumen is not open at both ends."""
     if _AREA not in table.columns:
         return ""
+    closing = _leaks(table) if _GAP in table.columns else _closing(table)
     where, diameters = _where(table, -1), table[_DIAMETER]
     if outcome is None or outcome.kind != "self-contact" or "of the lumen" not in outcome.text:
-        return f"{_closing(table)} {_narrowest(table)}"
+        return f"{closing} {_narrowest(table)}"
     if diameters[-1] > q.CLOSED * diameters.max():
         touching = f"Walls of the lumen touch each other just beyond {where}, where the path ends."
-        return f"{_closing(table)} {_narrowest(table)} {touching}"
+        return f"{closing} {_narrowest(table)} {touching}"
     area = table.show(_AREA, float(table[_AREA][-1]))
     return (
         f"The lumen begins to close just beyond {where}: its opposite walls touch each other there, and the "
@@ -42,6 +50,35 @@ def _closing(table: PathRecord) -> str:
     )
 
 
+def _leaks(table: PathRecord) -> str:
+    """From where on the lumen is shut on its obstacles, and the pressures at which it leaks."""
+    shut = table[_GAP] < 0
+    if not shut.any():
+        return "No obstacle shuts the lumen in any computed state, so it has no leak pressure."
+    changes = map(int, np.flatnonzero(np.diff(shut, prepend=False)))
+    sentences = [
+        f"The lumen is shut by its obstacles from {_where(table, row)} on."
+        if shut[row]
+        else _leak(table, row)
+        for row in changes
+    ]
+    if shut[-1]:
+        sentences.append(f"It is still shut at {_where(table, -1)}.")
+    return " ".join(sentences)
+
+
+def _leak(table: PathRecord, row: int) -> str:
+    """The leak pressure of the first state with a leak path."""
+    pressure, before = (float(table[q.LUMEN_PRESSURE.name][r]) for r in (row, row - 1))
+    leak = f"It leaks at {_where(table, row)}: its leak pressure is {table.show(_LEAK, pressure)}"
+    if table[_GAP][row] <= -table[_GAP].min():  # located: open by less than obstacles are penetrated
+        return f"{leak}."
+    return (
+        f"{leak} or less, as it is still shut at {table.show(_LEAK, before)}; a stage that ends until the "
+        f"{_GAP} is at least 0 mm finds the value between them."
+    )
+
+
 def _narrowest(table: PathRecord) -> str:
     """The smallest opening along the path."""
     least = int(np.argmin(table[_AREA]))
@@ -54,6 +91,11 @@ def _narrowest(table: PathRecord) -> str:
 
 def _where(table: PathRecord, row: int) -> str:
     """The loads of a state that are not zero, and its stage."""
-    values = {name: float(table[name][row]) for name in table.loads}
+    values = {name: float(table[name][row]) for name in table.loads if _acts(table, name)}
     loads = ", ".join(f"{name} {table.show(name, value)}" for name, value in values.items() if value)
     return f"{loads or 'no load'} (stage “{table.stages[row]}”)"
+
+
+def _acts(table: PathRecord, load: str) -> bool:
+    """Whether a load is one of the case, and no obstacle that stays in its place."""
+    return not load.startswith("obstacle ") or bool(np.ptp(table[load]) > 0)

@@ -11,6 +11,7 @@ from annelid.solver.continuation.stage_continuation import StageContinuation
 
 _NARROW = 1e-8  # fraction of the first interval at which a quantity is taken to jump
 _MOST_SOLVES = 80
+_KINK = 20.0  # ratio of two levels beyond which a straight line between them leads astray
 
 
 @dataclass
@@ -62,7 +63,7 @@ def search_level(
         slow = number % 3 == 2 and abs(high.s - low.s) > size / 2
         if number % 3 == 2:
             size = abs(high.s - low.s)
-        fraction = 0.5 if slow or not math.isfinite(a - b) else min(max(a / (a - b), 0.02), 0.98)
+        fraction = 0.5 if slow or not math.isfinite(a - b) else min(max(_root(a, b), 0.02), 0.98)
         trial = low.s + fraction * (high.s - low.s)
         convergence = continuation.solve_between(trial, (low.s, low.state), (high.s, high.state))
         impossible = continuation.read_fields()
@@ -76,3 +77,14 @@ def search_level(
         if abs(sample.level) <= tolerance or abs(high.s - low.s) < narrow * width:
             break
     return low, high
+
+
+def _root(a: float, b: float) -> float:
+    """Where a level is zero between its values a < 0 and b >= 0, as a fraction.
+
+    Where one is far larger than the other, as where a contact is lost, a straight line would lead to steps
+    that are too short; its values are compressed.
+    """
+    if not 1 / _KINK < -a / max(b, 1e-300) < _KINK:
+        a, b = math.asinh(a), math.asinh(b)
+    return a / (a - b)

@@ -21,7 +21,7 @@ class Contact:
         kind: ``"cylinder"`` around the axis, ``"cone"`` around it, ``"sphere"`` centred on it, ``"plane"``
             across it, or ``"side"`` (a plane that holds the axis, for lumen closure in three dimensions).
         position: Radius of cylinder or sphere, radius of a cone at ``height``, height of a plane, distance of
-            a side plane from the axis, mm; stages may move it. A cylinder of radius 0 is the closing lumen.
+            a side plane from the axis, mm; stages may move it.
         part_is: ``"outside"`` (the part surrounds a core; above a plane) or ``"inside"`` (within a tube or
             shell; below a plane).
         height: Centre of a sphere, or where a cone has its radius, mm.

@@ -112,6 +112,7 @@ class Model:
             surfaces=self.pressed,
             has_lumen=self.has_lumen,
             has_open_ends=self.inventory.has_open_ends,
+            has_seal=self.inventory.has_open_ends and bool(self.seals),
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
             has_tearing_limit=any(p.material.tearing is not None for p in self.parts),
             has_bare_stroke=self.bare_stroke is not None,
@@ -140,6 +141,11 @@ class Model:
         """Whether plates close the ends of a surface, so that a pressure on it also acts on them."""
         plates = [s.region for s in self.supports if s.is_plate]
         return bool(plates) if surface == "lumen" else any(self.inventory.meet(p, surface) for p in plates)
+
+    @property
+    def seals(self) -> tuple[Contact, ...]:
+        """Contacts that can shut the lumen."""
+        return tuple(contact for contact in self.contacts if contact.surface == "lumen")
 
     @property
     def solved_potential(self) -> bool:

@@ -93,6 +93,22 @@ CLOSED_LENGTH = Quantity(
     f"{100 * CLOSED:g} % of the drawn one, √(A/π); 0 for an open lumen",
     ("open_ends",),
 )
+LEAK_GAP = Quantity(
+    "leak gap",
+    "length",
+    "max over paths, min g along a path",
+    "gap between the inner surface and the obstacles in it along the path from one end of the lumen to the "
+    "other on which it stays largest; negative while the lumen is shut; of parts that are open at both ends "
+    "and have a contact on the lumen",
+    ("seal",),
+)
+LEAK_PRESSURE = Quantity(
+    "leak pressure",
+    "pressure",
+    "P where the leak gap becomes 0",
+    "lumen pressure in the first state with a leak path since the lumen was shut; none before",
+    ("seal",),
+)
 LUMEN_VOLUME = Quantity(
     "lumen volume",
     "volume",

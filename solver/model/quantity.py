@@ -21,6 +21,7 @@ class Scope(NamedTuple):
         surfaces: Surfaces other than the lumen on which a pressure acts in some stage.
         has_lumen: Whether a fluid can fill the part.
         has_open_ends: Whether the lumen is open at both ends.
+        has_seal: Whether obstacles can shut such a lumen.
         has_strength: Whether a dielectric strength is known where there are sheets.
         has_tearing_limit: Whether a stretch or stress is known at which a part tears.
         has_bare_stroke: Whether the stroke of the bare skin is known.
@@ -35,6 +36,7 @@ class Scope(NamedTuple):
     surfaces: tuple[str, ...] = ()
     has_lumen: bool = True
     has_open_ends: bool = True
+    has_seal: bool = False
     has_strength: bool = False
     has_tearing_limit: bool = False
     has_bare_stroke: bool = False

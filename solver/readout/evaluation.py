@@ -14,13 +14,14 @@ from annelid.solver.assembly.system import System
 from annelid.solver.energy.problem import Problem
 from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.loads import Loads
-from annelid.solver.model.quantities import LARGEST_DIAMETER, LENGTH
+from annelid.solver.model.quantities import LARGEST_DIAMETER, LEAK_GAP, LENGTH
 from annelid.solver.model.scales import scales_of
 from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.displaced_volume import DisplacedVolume
 from annelid.solver.readout.field_reader import FieldReader
 from annelid.solver.readout.gathering import Gathering
 from annelid.solver.readout.integrals import Integrals
+from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.reactions import Reactions, check_reaction_free
 from annelid.solver.readout.state_quantities import StateData, quantities_of
@@ -70,9 +71,12 @@ class Evaluation:
         self.fields: dict[str, FloatArray] | None = None
         self._reactions = Reactions(system)
         self._integrals = Integrals(system, self._gathering)
-        body = self.problem.model.body
+        model = self.problem.model
+        body, inventory = model.body, model.inventory
         self._radial_shape = RadialShape(body)
-        self._lumen = Lumen(body) if self.problem.model.inventory.has_open_ends else None
+        self._lumen = Lumen(body) if inventory.has_open_ends else None
+        self._leak_path = LeakPath(body, inventory.open_ends) if model.scope.has_seal else None
+        self._leak = Leak()
         self._datum: tuple[float, float] | None = None
         self._displaced = {s: DisplacedVolume(system, s) for s in self.problem.model.wetted}
         self._drawn_volume = system.volume() if system.has_volume else 0.0
@@ -135,6 +139,8 @@ class Evaluation:
         quantities, profiles, places = quantities_of(data)
         if not any(loads.voltages.values()):
             self._datum = quantities[LENGTH.name].value, quantities[LARGEST_DIAMETER.name].value
+        if LEAK_GAP.name in quantities:
+            self._leak = self._leak.after(quantities[LEAK_GAP.name].value, loads.pressure)
         return Equilibrium(
             **vars(info),
             loads=_measures(loads, self.problem),
@@ -164,6 +170,8 @@ class Evaluation:
             model=self.problem.model,
             radial_shape=self._radial_shape,
             lumen=self._lumen,
+            leak_path=self._leak_path,
+            leak=self._leak,
             displacement=displacement,
             fields=self.fields,
             cell_volumes=cell_volumes,

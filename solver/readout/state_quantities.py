@@ -16,6 +16,7 @@ from annelid.solver.model.quantity import Quantity
 from annelid.solver.readout import deformed_shape
 from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.in_plane_stress import compressed_fraction
+from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.wall_thickness import shortest_distance, wall_thickness
 from annelid.solver.records import Measure, Profile
@@ -31,6 +32,8 @@ class StateData:
         model: What was solved.
         radial_shape: Measures of its inner surface.
         lumen: The lumen, ``None`` unless it is open at both ends.
+        leak_path: Paths along it, ``None`` unless obstacles can shut it.
+        leak: What the states before have found on its leak.
         displacement: Shape (n, 2) or (n, 3), mm.
         fields: Fields at the nodes of every cell by name, as in ``Equilibrium.fields``.
         cell_volumes: Reference cell volumes of the modelled piece, mm³.
@@ -49,6 +52,8 @@ class StateData:
     model: Model
     radial_shape: RadialShape
     lumen: Lumen | None
+    leak_path: LeakPath | None
+    leak: Leak
     displacement: FloatArray
     fields: Mapping[str, FloatArray]
     cell_volumes: FloatArray
@@ -73,6 +78,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     profiles = deformed_shape.profiles(data.model.body, data.displacement)
     values = _shape_values(data)
     values |= _opening(data, places)
+    values |= _leak(data)
     values |= _extremes(data, places)
     values |= _electrical(data, places)
     values |= _margins(data, places)
@@ -132,6 +138,23 @@ def _opening(data: StateData, places: Places) -> dict[str, float]:
         q.SMALLEST_OPEN_AREA.name: opening.area,
         q.CLOSED_LENGTH.name: opening.closed_length,
     }
+
+
+def _leak(data: StateData) -> dict[str, float]:
+    """The widest leak path, and the pressure at which it became open."""
+    if data.leak_path is None:
+        return {}
+
+    def nearest(x: FloatArray) -> FloatArray:
+        places = (
+            (contact, data.obstacles.get(contact.name, contact.position)) for contact in data.model.seals
+        )
+        gaps = [gap_of_points(contact, x, position) for contact, position in places]
+        return np.asarray(np.min(gaps, axis=0))
+
+    gap = data.leak_path.widest(data.displacement, nearest)
+    pressure = data.leak.after(gap, data.pressure).pressure
+    return {q.LEAK_GAP.name: gap, q.LEAK_PRESSURE.name: pressure}
 
 
 def _extremes(data: StateData, places: Places) -> dict[str, float]:

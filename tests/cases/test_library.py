@@ -63,6 +63,7 @@ def test_this_module_tests_every_library_case():
         "highest_voltage",
         "lattice_balloon",
         "lattice_sleeve",
+        "leak_pressure",
         "mandrel",
         "necking_tube",
         "oesophagus",
@@ -256,6 +257,23 @@ def test_cuff_on_mandrel_has_the_pressure_of_a_rigid_rod(tmp_path):
     assert at_stage_end(run, "mount", "axial shortening") == pytest.approx(1 - lz, rel=1e-2)
     assert at_stage_end(run, "mount", "penetration mandrel") < 0.002
     assert max(run.table["compressed wall fraction"]) == 0.0  # too thick to wrinkle
+
+
+@pytest.mark.exact
+def test_outlet_leaks_at_the_squeeze_of_its_cuff(tmp_path):
+    """A core drawn around a rigid catheter keeps its shape until the lumen carries the squeeze alone."""
+    run = coarse_run("leak_pressure", tmp_path)
+    core = Ring(0.4, 4.0, elastic(neo_hookean(0.008)))
+    wall = elastic(gent(0.1, 60), hoop=1 / 1.3, axial=1 / 1.2)
+    leaks = []
+    for stage, voltage in (("leak at rest", 0.0), ("leak energised", 2.5)):
+        hot = charged(wall, permittivity=2.8, field=voltage / 0.045)
+        squeeze, _ = Zone(1.0, [core, Ring(4.0, 4.18, hot)]).balance(0.4, 1.0)
+        leaks.append(at_stage_end(run, stage, "leak pressure"))
+        assert leaks[-1] == pytest.approx(squeeze, rel=2e-3)
+    assert leaks[1] < 0.5 * leaks[0]
+    assert at_stage_end(run, "energise", "leak gap") < 0
+    assert [v["met"] for v in run.summary["verdicts"]] == [True] * 3
 
 
 def test_dome_valve_has_two_stable_states(tmp_path):

@@ -184,6 +184,33 @@ def test_lower_bound_of_a_margin_meets_no_upper_limit(tables):
     assert not ceiling.met
 
 
+def leak_tables(tables, **limits):
+    contact = {"name": "rod", "surface": "lumen", "kind": "cylinder", "radius": "1 mm"}
+    return tables | {"contacts": [contact], "requirements": [{"quantity": "leak pressure", **limits}]}
+
+
+def test_pressure_up_to_which_a_lumen_is_shut_is_a_bound_of_its_leak_pressure(tables):
+    case = case_from_tables(leak_tables(tables, at_least="5 kPa", at_most="9 kPa"))
+
+    def judge(leak, gap):
+        state = {"leak pressure": leak, "lumen pressure": 6e-3, "leak gap": gap}
+        return verdicts(case, {name: Measure(x, "MPa") for name, x in state.items()}, {})
+
+    floor, ceiling = judge(6e-3, 0.0)
+    assert (floor.met, ceiling.met, floor.is_bound, floor.value) == (True, True, False, 6e-3)
+    floor, ceiling = judge(math.nan, -1e-4)
+    assert (floor.met, ceiling.met, floor.is_bound, floor.value) == (True, False, True, 6e-3)
+    assert floor.where == "at the last state, where the lumen is still shut"
+    floor, ceiling = judge(math.nan, 0.3)
+    assert (floor.met, ceiling.met, floor.is_bound) == (False, False, False)
+    assert floor.where == "at the last state: the lumen was not shut before"
+
+
+def test_leak_pressure_needs_a_contact_on_a_lumen_open_at_both_ends(tables):
+    with pytest.raises(InputError, match="'leak pressure' is not reported: it needs a lumen that is open"):
+        case_from_tables(leak_tables(tables, at_least="5 kPa") | {"contacts": []})
+
+
 def test_margins_exist_for_the_loads_a_case_changes(tables):
     names = [f"stability margin {load}" for load in ("pressure", "voltage", "all loads")]
     assert list(margins_of(case_from_tables(tables))) == names

@@ -50,6 +50,39 @@ def test_a_lumen_that_shuts(last, again):
     )
 
 
+def leaking(gaps, pressures, stages):
+    columns = dict(OPEN.columns) | {
+        "pressure": pressures,
+        "obstacle rod": (1.0, 1.0, 1.0),
+        "lumen pressure": pressures,
+        "leak gap": gaps,
+        "leak pressure": pressures,
+    }
+    columns = {name: np.array(values) for name, values in columns.items()}
+    return PathRecord(stages, columns, {}, ("pressure", "obstacle rod"), tuple(columns)[2:])
+
+
+SHUT = "The lumen is shut by its obstacles from no load (stage “settle”) on. "
+
+
+def test_lumen_that_leaks_at_a_pressure():
+    table = leaking([-1e-4, -1e-5, 1e-9], [0.0, 4e-3, 5e-3], ("settle", "leak", "leak"))
+    leak = "It leaks at pressure 5 kPa (stage “leak”): its leak pressure is 5 kPa"
+    assert text(table).startswith(f"{SHUT}{leak}. It is narrowest")
+    coarse = leaking([-1e-4, -1e-5, 0.2], [0.0, 4e-3, 5e-3], ("settle", "leak", "leak"))
+    assert text(coarse).startswith(
+        f"{SHUT}{leak} or less, as it is still shut at 4 kPa; a stage that ends until the leak gap is at "
+        "least 0 mm finds the value between them. It is narrowest"
+    )
+
+
+def test_lumen_that_does_not_leak_or_was_never_shut():
+    table = leaking([-1e-4, -1e-5, -1e-6], [0.0, 4e-3, 5e-3], ("settle", "leak", "leak"))
+    assert text(table).startswith(f"{SHUT}It is still shut at pressure 5 kPa (stage “leak”). It is")
+    never = leaking([0.0, 0.1, 0.2], [0.0, 4e-3, 5e-3], ("settle", "leak", "leak"))
+    assert text(never).startswith("No obstacle shuts the lumen in any computed state, so it has no leak")
+
+
 def test_a_path_that_ends_where_walls_of_the_lumen_touch():
     assert "touch" not in text(OPEN)
     assert text(OPEN, TOUCHING).endswith(
