@@ -22,7 +22,7 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
             without a lumen, or a lumen whose open end is neither held along the axis nor closed by a plate; a
             support that its surface cannot have; natural stretch in a stage that may end early.
     """
-    check_rigid_motions(model, constraints_of(model.body, model.supports))
+    check_rigid_motions(model, constraints_of(model.body, model.supports, twist=model.solved_twist))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
     raise_first(checks.check_obstacles(stages, model.contacts))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))

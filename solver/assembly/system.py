@@ -64,7 +64,10 @@ class System:
         self.count = WorkCount()
         closed_ends = any(s.is_plate for s in problem.model.supports)
         self.equations = Equations(problem, closed_ends=closed_ends)
-        self.constraints = constraints or constraints_of(problem.model.body, problem.model.supports)
+        model = problem.model
+        self.constraints = constraints or constraints_of(
+            model.body, model.supports, twist=model.solved_twist
+        )
         self.dirichlet = DirichletConditions(problem, self.constraints)
         self._operators = [kind(problem, self.equations) for kind in OPERATORS]
         self.pressure = next(op for op in self._operators if isinstance(op, LumenPressure))

@@ -40,6 +40,8 @@ LOAD_KINDS = (
     LoadKind("obstacles", "obstacle", "obstacle", "length", "contact"),
     LoadKind("forces", "force", "axial force", "force", "end surface", "force"),
     LoadKind("displacements", "move", "displacement", "length", "support", "move"),
+    LoadKind("torques", "torque", "torque", "torque", "end surface", "torque"),
+    LoadKind("twists", "twist", "twist", "angle", "support against rotation", "twist"),
     LoadKind("gravity", "gravity", "gravity", "acceleration", "direction", "gravity"),
 )
 """In the order of tables. ``assembly/load_operators.py`` holds how each enters the equations."""
@@ -59,6 +61,8 @@ class Loads:
         obstacles: Position of obstacles by contact name, mm.
         forces: Axial force along +Z by surface, N, on the whole part.
         displacements: Axial motion of a support, mm.
+        torques: Dead torque about +Z by end surface, N mm, on the whole part.
+        twists: Rotation of a support about +Z, degrees.
         gravity: Acceleration of gravity by direction (``"axial"``, ``"x"``, ``"y"``), mm/s².
         natural: Fraction of the natural stretch in force, 0 to 1.
     """
@@ -68,6 +72,8 @@ class Loads:
     obstacles: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
+    torques: Mapping[str, float] = field(default_factory=dict)
+    twists: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
 
@@ -108,6 +114,8 @@ class LoadTargets:
     obstacles: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
+    torques: Mapping[str, float] = field(default_factory=dict)
+    twists: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
 
     def target(self, kind: LoadKind) -> Mapping[str, float]:
