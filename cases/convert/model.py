@@ -6,11 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from annelid.cases.convert.limits import has_tearing_limit
-from annelid.cases.convert.shape import entries_of, shape_of
+from annelid.cases.convert.shape import entries_of, mesh_size_of, shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
 from annelid.cases.schema.material import MaterialConstants, NaturalStretchTable, PartTable
 from annelid.geometry.body import Body
+from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
@@ -147,7 +148,7 @@ def _smooth_compression(shape: Shape) -> float:
 
 def scope_of(case: Case) -> Scope:
     """Return the features that determine which quantities a run of a resolved case reports."""
-    shape = shape_of(case)
+    shape, has_twist = shape_of(case), _has_twist(case)
     structured = case.lattice is None and case.mesh.cells != "tetrahedra"
     strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
     return Scope(
@@ -162,4 +163,18 @@ def scope_of(case: Case) -> Scope:
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
         has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,
+        ends=_ends(case, shape) if has_twist else (),
+        has_twist=has_twist,
     )
+
+
+def _ends(case: Case, shape: Shape) -> tuple[str, ...]:
+    """Return the end surfaces of the wall."""
+    size = mesh_size_of(case)
+    return lay_out(shape, size, (), ()).inventory(size.model).ends
+
+
+def _has_twist(case: Case) -> bool:
+    """Return whether loads or the fibres of a part turn it about its axis."""
+    fibres = [Fibres(**entries_of(part.fibres)) for part in case.parts if part.fibres]
+    return any(stage.torque or stage.twist for stage in case.stages) or any(f.twist for f in fibres)

@@ -180,7 +180,7 @@ class Torques(LoadOperator):
 
     @cached_property
     def _rates(self) -> dict[str, fem.Form]:
-        """∂ψ̄/∂u of each end."""
+        """∂θ̄/∂u of each end."""
         u, v = self.problem.unknowns[0], ufl.TestFunction(self.problem.spaces[0])
         ends = self.problem.rotations.items()
         return {end: forms.compile_forms(ufl.derivative(rotation.mean, u, v)) for end, rotation in ends}

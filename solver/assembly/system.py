@@ -65,9 +65,7 @@ class System:
         closed_ends = any(s.is_plate for s in problem.model.supports)
         self.equations = Equations(problem, closed_ends=closed_ends)
         model = problem.model
-        self.constraints = constraints or constraints_of(
-            model.body, model.supports, twist=model.solved_twist
-        )
+        self.constraints = constraints or constraints_of(model.body, model.supports, twist=model.solved_twist)
         self.dirichlet = DirichletConditions(problem, self.constraints)
         self._operators = [kind(problem, self.equations) for kind in OPERATORS]
         self.pressure = next(op for op in self._operators if isinstance(op, LumenPressure))

@@ -4,7 +4,7 @@
     Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, deposited parts: F F0⁻¹ G⁻¹
                + ∫ det G α/2 (Je - 1 + p/κ)² dX                   stabilisation, zero in the exact solution
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
-               - P V(u) - Σ N ū - Σ M ψ̄ - ∫ det G ρ g·u dX         lumen, axial forces, torques, weight
+               - P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX         lumen, axial forces, torques, weight
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
 
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
@@ -56,8 +56,8 @@ class Problem:
         frame: Wall directions (normal, hoop, axial).
         deposition: Displacement u0 at which deposited parts are stress-free; ``None`` if there are none.
         gravity: Constant acceleration g of gravity, mm/s².
-        axial: Component of the displacement along the axis; in an axisymmetric model with twist (u_R, u_Z, ℓ ψ).
-        arm: Constant ℓ, the largest drawn radius, mm; ``None`` where the twist is no unknown.
+        axial: Component of the displacement along the axis; in an axisymmetric model with twist (u_R, u_Z, R0 θ).
+        arm: Constant R0, the largest drawn radius, mm; ``None`` where the twist is no unknown.
         rotations: Rotation of each end of a part that twists, with its torque.
     """
 

@@ -14,29 +14,29 @@ def turned(x: Expr, u: Expr, arm: Expr) -> Expr:
 
     Args:
         x: Drawn position (R, Z).
-        u: (u_R, u_Z, ℓ ψ).
-        arm: ℓ.
+        u: (u_R, u_Z, R0 θ).
+        arm: R0.
     """
-    r, ψ = x[0] + u[0], u[2] / arm
-    return ufl.as_vector([r * ufl.cos(ψ) - x[0], r * ufl.sin(ψ), u[1]])
+    r, θ = x[0] + u[0], u[2] / arm
+    return ufl.as_vector([r * ufl.cos(θ) - x[0], r * ufl.sin(θ), u[1]])
 
 
 class EndRotation:
-    """Mean rotation ψ̄ = ∫ R² ψ dA / ∫ R² dA of an end about the axis, and the torque M on it.
+    """Mean rotation θ̄ = ∫ R² θ dA / ∫ R² dA of an end about the axis, and the torque τ on it.
 
-    The dead torque has the potential -M ψ̄. Its tractions grow with R, as in a twisted rod. ψ is the angle
+    The dead torque has the potential -τ θ̄. Its tractions grow with R, as in a twisted rod. θ is the angle
     between the drawn and the present place of a point as seen along the axis.
 
     Attributes:
-        torque: Constant M, N mm.
-        near: Constant angle within half a turn of which ψ is, rad; in 3-D the position alone does not count
+        torque: Constant τ, N mm.
+        near: Constant angle within half a turn of which θ is, rad; in 3-D the position alone does not count
             whole turns.
-        mean: ψ̄, rad.
+        mean: θ̄, rad.
 
     Args:
         x: Drawn position.
         u: Displacement.
-        arm: ℓ of an axisymmetric model, in which ψ is u_3/ℓ, else ``None``.
+        arm: R0 of an axisymmetric model, in which θ is u_3/R0, else ``None``.
         around: 2πR of an axisymmetric model, else 1.
         dA: Measure of the end.
     """
@@ -46,12 +46,12 @@ class EndRotation:
         self.torque = fem.Constant(domain, 0.0)
         self.near = fem.Constant(domain, 0.0)
         if arm is None:
-            square, ψ = x[0] ** 2 + x[1] ** 2, _angle(x, u, self.near)
+            square, θ = x[0] ** 2 + x[1] ** 2, _angle(x, u, self.near)
         else:
-            square, ψ = x[0] ** 2, u[2] / arm
+            square, θ = x[0] ** 2, u[2] / arm
         moment = fem.assemble_scalar(forms.compile_forms(square * around * dA))
         per_moment = fem.Constant(domain, 1 / float(domain.comm.allreduce(moment, op=MPI.SUM)))
-        self.mean = per_moment * square * ψ * around * dA
+        self.mean = per_moment * square * θ * around * dA
 
 
 def _angle(X: Expr, u: Expr, near: Expr) -> Expr:

@@ -201,7 +201,7 @@ TORQUE_REACTION_OF = Quantity(
 TWIST_OF = Quantity(
     "twist <end>",
     "angle",
-    "∫ R² ψ dA / ∫ R² dA",
+    "∫ R² θ dA / ∫ R² dA",
     "mean rotation of an end about +Z, over which its torque does work; of parts that twist",
     ("twist",),
 )

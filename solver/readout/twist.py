@@ -36,18 +36,18 @@ def in_space(points: FloatArray, u: FloatArray, arm: float) -> FloatArray:
 
     Args:
         points: Drawn (R, Z), shape (n, 2), mm.
-        u: (u_R, u_Z, ℓ ψ), shape (n, 3), mm.
-        arm: ℓ, mm.
+        u: (u_R, u_Z, R0 θ), shape (n, 3), mm.
+        arm: R0, mm.
 
     Returns:
         Shape (n, 3), mm.
     """
-    r, ψ = points[:, 0] + u[:, 0], u[:, 2] / arm
-    return np.column_stack([r * np.cos(ψ) - points[:, 0], r * np.sin(ψ), u[:, 1]])
+    r, θ = points[:, 0] + u[:, 0], u[:, 2] / arm
+    return np.column_stack([r * np.cos(θ) - points[:, 0], r * np.sin(θ), u[:, 1]])
 
 
 def motion_in_space(points: FloatArray, u: FloatArray, v: FloatArray, arm: float) -> FloatArray:
     """A small motion v, shape (n, 3), of the displaced meridian in X, Y, Z; see ``in_space``."""
-    r, ψ = points[:, 0] + u[:, 0], u[:, 2] / arm
-    c, s, around = np.cos(ψ), np.sin(ψ), r * v[:, 2] / arm
+    r, θ = points[:, 0] + u[:, 0], u[:, 2] / arm
+    c, s, around = np.cos(θ), np.sin(θ), r * v[:, 2] / arm
     return np.column_stack([c * v[:, 0] - s * around, s * v[:, 0] + c * around, v[:, 1]])

@@ -13,7 +13,6 @@ from typing import NamedTuple
 import numpy as np
 from scipy.optimize import brentq
 
-
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(40)
 
 
