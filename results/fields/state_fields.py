@@ -3,8 +3,8 @@
 
 Nodes are doubled where regions or electrode bands meet, so that jumps stay; within a piece the values of
 neighbouring cells are averaged. Points are the drawn (reference) positions: warp by ``displacement [mm]``
-to see the deformed part. An axisymmetric node (R, Z) stands at (R, 0, Z); if the part twists, its displacement
-leaves the plane Y = 0. The tensor components R, hoop, Z, which turn with the node, are its X, Y, Z ones.
+to see the deformed part. An axisymmetric node (R, Z) stands at (R, 0, Z); if the part twists, it leaves the
+plane Y = 0. The tensor components R, hoop, Z, which turn with the node, are its X, Y, Z ones.
 """
 
 from collections.abc import Mapping

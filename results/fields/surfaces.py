@@ -39,7 +39,7 @@ def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around:
 
     Args:
         body: The body.
-        displacement: Nodal displacement, shape of ``body.points``, or in X, Y, Z of a meridian that turns, mm.
+        displacement: Nodal displacement, shape of ``body.points``, or in X, Y, Z of a turned meridian, mm.
         name: Name in ``body.surfaces``.
         around: Number of stations around the circumference (axisymmetric bodies only).
 

@@ -20,8 +20,9 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
 
     Raises:
         InvalidValue: Unknown electrode, surface or support; an obstacle with a negative radius; a pressure
-            without a lumen, a torque on a held end, or a lumen whose open end is neither held along the axis nor closed by a plate; a
-            support that its surface cannot have; natural stretch in a stage that may end early.
+            without a lumen, or a lumen whose open end is neither held along the axis nor closed by a plate; a
+            torque on an end that cannot turn; a support that its surface cannot have; natural stretch in a
+            stage that may end early.
     """
     raise_first(check_twist(stages, model.supports, model.parts, model.inventory))
     check_rigid_motions(model, constraints_of(model.body, model.supports, twist=model.solved_twist))

@@ -56,8 +56,9 @@ class Problem:
         frame: Wall directions (normal, hoop, axial).
         deposition: Displacement u0 at which deposited parts are stress-free; ``None`` if there are none.
         gravity: Constant acceleration g of gravity, mm/s².
-        axial: Component of the displacement along the axis; in an axisymmetric model with twist (u_R, u_Z, R0 θ).
-        arm: Constant R0, the largest drawn radius, mm; ``None`` where the twist is no unknown.
+        axial: Component of the displacement along the axis.
+        arm: Constant R0, the largest drawn radius, mm, of an axisymmetric model with twist, whose
+            displacement is (u_R, u_Z, R0 θ); else ``None``.
         rotations: Rotation of each end of a part that twists, with its torque.
     """
 
