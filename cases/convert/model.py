@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "contact_of",
+    "has_twist",
     "material_of",
     "model_of",
     "natural_stretch_of",
@@ -130,6 +131,7 @@ def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Mo
         deposited=body.deposited,
         smooth_compression=_smooth_compression(shape_of(case)),
         fluid_density=case.surroundings.fluid_density or 0.0,
+        twist=has_twist(case),
     )
 
 
@@ -148,7 +150,7 @@ def _smooth_compression(shape: Shape) -> float:
 
 def scope_of(case: Case) -> Scope:
     """Return the features that determine which quantities a run of a resolved case reports."""
-    shape, has_twist = shape_of(case), _has_twist(case)
+    shape, twists = shape_of(case), has_twist(case)
     structured = case.lattice is None and case.mesh.cells != "tetrahedra"
     strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
     return Scope(
@@ -163,8 +165,8 @@ def scope_of(case: Case) -> Scope:
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
         has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,
-        ends=_ends(case, shape) if has_twist else (),
-        has_twist=has_twist,
+        ends=_ends(case, shape) if twists else (),
+        has_twist=twists,
     )
 
 
@@ -174,7 +176,7 @@ def _ends(case: Case, shape: Shape) -> tuple[str, ...]:
     return lay_out(shape, size, (), ()).inventory(size.model).ends
 
 
-def _has_twist(case: Case) -> bool:
+def has_twist(case: Case) -> bool:
     """Return whether loads or the fibres of a part turn it about its axis."""
     fibres = [Fibres(**entries_of(part.fibres)) for part in case.parts if part.fibres]
     return any(stage.torque or stage.twist for stage in case.stages) or any(f.twist for f in fibres)
