@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from annelid.geometry.errors import AnnelidError, InputError
     from annelid.results.folder.run_record import open_run
     from annelid.results.report.report import write_report
+    from annelid.results.show.show_files import write_show
     from annelid.solver.errors import NoEquilibrium
 
 _HOMES = {
@@ -40,6 +41,7 @@ _HOMES = {
     "run_case": "cases.run.run",
     "version": "cases.run.environment",
     "write_report": "results.report.report",
+    "write_show": "results.show.show_files",
 }
 
 __all__ = [
@@ -56,6 +58,7 @@ __all__ = [
     "run_case",
     "version",
     "write_report",
+    "write_show",
 ]
 
 

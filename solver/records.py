@@ -93,12 +93,15 @@ class LimitAhead:
         value: Load there over the working load.
         text: All loads there.
         already: Whether the working point itself is beyond the limit; ``value`` is then 1.
+        is_bound: Whether ``value`` is that of the first state of the path beyond the limit, which is at most
+            there.
     """
 
     kind: str
     value: float
     text: str
     already: bool = False
+    is_bound: bool = False
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ MAY_IMPORT = {
     "results.folder": ("results.fields",),
     "results.figures": ("results.fields", "results.folder"),
     "results.views": ("results.fields", "results.folder"),
+    "results.show": ("results.fields", "results.folder"),
     "results.lattice": ("results.fields", "results.figures", "results.views"),
     "results.report": (
         "results.pages",

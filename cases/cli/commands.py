@@ -167,14 +167,16 @@ def cell_command(options: argparse.Namespace) -> int:
 
 
 def report_command(options: argparse.Namespace) -> int:
-    """Write the report of a Run folder again."""
+    """Write the report of a Run folder and its files for 3-D viewers again."""
     from annelid.cases.run.environment import require_libraries
     from annelid.results.report.report import write_report
+    from annelid.results.show.show_files import write_show
 
     require_libraries()
     with MinuteLines(_REPORTING):
         report = write_report(options.rundir)
-    print(report)
+        shown = write_show(options.rundir)
+    print(report, *filter(None, [shown]), sep="\n")
     return 0
 
 
@@ -245,15 +247,18 @@ def _rank_arguments(options: argparse.Namespace, folder: Path) -> list[str]:
 
 
 def _print_outcome(folder: Path, *, report: bool = False) -> int:
-    """Print the outcome of a run and its verdicts; write the report if requested, and print its path."""
-    from annelid.results.folder.folder_files import REPORT
+    """Print the outcome of a run and its verdicts; write the report and show files if requested."""
+    from annelid.results.folder.folder_files import REPORT, SHOW
     from annelid.results.folder.run_record import open_run
+    from annelid.results.report.first_limits import first_limit
+    from annelid.results.show.show_files import LAST_STATE, write_show
     from annelid.solver.model.quantities import quantity_of
 
     record = open_run(folder)
     if record.outcome is not None:
         margins = [f"stability margin, {margin.text}" for margin in record.outcome.margins]
-        print(record.outcome.text, *record.outcome.remarks, *margins, sep="\n")
+        first = [text for text in (first_limit(record.outcome),) if text]
+        print(record.outcome.text, *record.outcome.remarks, *margins, *first, sep="\n")
     units = record.description.units
     for v in record.verdicts:
         value, limit = (units.show(quantity_of(v.quantity).kind, number) for number in (v.value, v.limit))
@@ -261,12 +266,16 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
         word = "met    " if v.met else "NOT MET"
         print(f"  {word}  {v.quantity}: {value} ({v.condition} {limit}, {v.where})")
     sys.stdout.flush()
-    report_path = folder / REPORT
+    report_path, shown = folder / REPORT, folder / SHOW / LAST_STATE
     if report and not report_path.exists():
         from annelid.results.report.report import write_report
 
         print(_REPORTING, file=sys.stderr)
         with MinuteLines(_REPORTING):
             write_report(folder)
-    print(f"report: {report_path}" if report_path.exists() else f"Run folder: {folder}")
+    print(f"report: {report_path}" if report_path.exists() else f"Run folder: {folder}", flush=True)
+    if report and not shown.exists():
+        write_show(folder)
+    if shown.exists():
+        print(f"for ParaView and pyvista: {shown}")
     return 0

@@ -203,7 +203,7 @@ def _add_cell(subparsers: _Subparsers) -> None:
 
 
 def _add_report(subparsers: _Subparsers) -> None:
-    text = "write the report of a Run folder again"
+    text = "write the report of a Run folder again, and its files for ParaView and pyvista"
     command = _add(subparsers, "report", commands.report_command, text)
     command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
 

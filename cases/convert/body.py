@@ -88,7 +88,7 @@ def _part_with_lattice(case: Case) -> MeshedPart:
         stress_free_gradient=wall.stress_free_gradient if wall is not None else None,
         stress_free_points=wall.stress_free_points if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
-        core=_core_of(shape, mesh.along),
+        core=_core_of(shape, mesh.across_core or mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
     )
     return MeshedPart(replace(body, notes=dict(_notes(lattice, wall))), pressure)

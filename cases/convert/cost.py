@@ -7,6 +7,7 @@ import numpy as np
 
 from annelid.cases.convert.making import BARE_STEPS
 from annelid.cases.convert.model import has_twist
+from annelid.cases.convert.path import loads_with_margin, seek_limit_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
 from annelid.geometry.elements import CORNERS
@@ -23,6 +24,7 @@ _STATE = {2: 2e-6, 3: 20e-6}  # s for each unknown: residuals, solves, quantitie
 _TANGENT = {2: 0.8e-6, 3: 10e-6}  # s for each unknown: assembly
 _FACTOR = {2: (1.1e-6, 1.0), 3: (3e-7, 4 / 3)}  # s for this power of the number of unknowns
 _PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are located
+_SEARCH = 25  # factorisations in a search for the limits of a load; every other one is of a new state
 # MB with all libraries, and for each unknown; the libraries that draw need more.
 _LIBRARIES, _DRAWING = 240.0, 550.0
 _MEMORY = {2: 1.1e-3, 3: 8e-3}
@@ -79,8 +81,9 @@ def cost_of(case: Case, body: Body) -> Cost:
         unknowns["potential"] = len(body.points)
     unknowns["all"] = sum(unknowns.values())
     size, steps = unknowns["all"], 1 + sum(stage.steps for stage in case.stages)
-    locates = case.path.seek_limit is not None or case.path.beyond_instability != "stop"
-    factorisations = steps * (_LOCATING if locates else _PLAIN)
+    locates = case.path.beyond_instability != "stop"
+    searches = _searches(case)
+    factorisations = steps * (_LOCATING if locates else _PLAIN) + searches * _SEARCH
     factor, power = _FACTOR[dimension]
     return Cost(
         len(body.cells),
@@ -89,11 +92,19 @@ def cost_of(case: Case, body: Body) -> Cost:
         steps,
         factorisations,
         locates or bool(case.contacts),
-        seconds=steps * (_STEP + _STATE[dimension] * size)
+        seconds=(steps + searches * _SEARCH / 2) * (_STEP + _STATE[dimension] * size)
         + factorisations * (_TANGENT[dimension] * size + factor * size**power),
         overhead=_BASE + _ONCE[dimension] * size + _SKIN_STEP * _skin_steps(case),
         memory=_LIBRARIES + _MEMORY[dimension] * size,
     )
+
+
+def _searches(case: Case) -> int:
+    """Return the number of loads whose limits are searched, one more for several loads together."""
+    if seek_limit_of(case) is None:
+        return 0
+    loads = len(loads_with_margin(case))
+    return loads + (loads > 1)
 
 
 def _skin_steps(case: Case) -> int:

@@ -6,7 +6,8 @@ from typing import Any, get_args
 
 from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
-from annelid.cases.convert.limits import missing_limits
+from annelid.cases.convert.limits import not_judged
+from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
@@ -18,7 +19,7 @@ from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable, LimitTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
-from annelid.results.folder.run_records import CaseDescription, Statement
+from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
 from annelid.solver.display import DisplayUnits, digits
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantities import quantity_of
@@ -62,8 +63,16 @@ def description_of(case: Case) -> CaseDescription:
         statements=tuple(s for s in _Describer(units).statements(case) if s.sentences),
         targets={stage.name: _targets(stage) for stage in case.stages},
         controls={stage.name: stage.control for stage in case.stages},
+        obstacles=tuple(contact_of(contact) for contact in case.contacts),
+        symmetry_plane=_symmetry_plane(case),
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
     )
+
+
+def _symmetry_plane(case: Case) -> str:
+    """Return the end on a plane of symmetry; of a part between two of them, which repeats, none."""
+    ends = [s.region for s in case.supports if s.hold == "symmetric" and s.region in ("end_low", "end_high")]
+    return ends[0] if len(ends) == 1 else ""
 
 
 def _targets(stage: StageTable) -> dict[str, float]:
@@ -97,8 +106,7 @@ class _Describer:
         yield Statement("Making", self._making(case.making, case.lattice))
         yield Statement("Model", self._mesh(case.mesh, has_lattice=case.lattice is not None))
         yield entries("Parts", case.parts, lambda part: self._part(case, part))
-        missing = missing_limits(case).items()
-        yield entries("Limits", missing, lambda item: _sentence(f"{item[0]} is not judged: {item[1]}"))
+        yield Statement(NOT_JUDGED, tuple(map(_sentence, not_judged(case))))
         yield entries("Electrodes", case.electrodes, self._electrode)
         yield entries("Supports", case.supports, self._support)
         yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self._pairs(f, 'region')}.")

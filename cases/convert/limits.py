@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: MIT
 """What a case does not say about the limits of its materials, so that they are not judged."""
 
+from annelid.cases.convert.path import seek_limit_of
 from annelid.cases.schema.case import Case
 
-__all__ = ["has_tearing_limit", "missing_limits"]
+__all__ = ["has_tearing_limit", "missing_limits", "not_judged"]
 
 
 def has_tearing_limit(case: Case, material: str) -> bool:
@@ -23,6 +24,22 @@ def missing_limits(case: Case) -> dict[str, str]:
         "tearing": _text(tearing, "neither tearing_stretch nor tensile_strength"),
     }
     return {limit: text for limit, text in missing.items() if text}
+
+
+def not_judged(case: Case) -> list[str]:
+    """Return what a run of the case leaves open: limits without a value, shapes that the model excludes."""
+    texts = [f"{limit} is not judged: {text}" for limit, text in missing_limits(case).items()]
+    mesh = case.mesh
+    if mesh is not None and mesh.model == "axisymmetric":
+        texts.append(
+            "an axisymmetric model stays round and straight, so that bending as a column, lobes and folds "
+            "around the axis are not judged"
+        )
+    if mesh is not None and mesh.model == "sector":
+        texts.append("shapes that do not repeat from sector to sector are not judged")
+    if seek_limit_of(case) is None:
+        texts.append("what limits the loads beyond those requested is not searched: set path.seek_limit")
+    return texts
 
 
 def _text(materials: list[str], missing: str) -> str:

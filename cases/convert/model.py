@@ -131,8 +131,14 @@ def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Mo
         deposited=body.deposited,
         smooth_compression=_smooth_compression(shape_of(case)),
         fluid_density=case.surroundings.fluid_density or 0.0,
+        pressed=_pressed(case),
         twist=has_twist(case),
     )
+
+
+def _pressed(case: Case) -> tuple[str, ...]:
+    """Return the surfaces other than the lumen whose pressure some stage sets."""
+    return tuple(dict.fromkeys(name for stage in case.stages for name in stage.surface_pressure))
 
 
 def _smooth_compression(shape: Shape) -> float:
@@ -160,6 +166,7 @@ def scope_of(case: Case) -> Scope:
         contacts=tuple(c.name for c in case.contacts),
         parts=tuple(p.region for p in case.parts),
         walls=shape.walls if structured else (),
+        surfaces=_pressed(case),
         has_lumen=shape.has_lumen,
         has_open_ends=shape.has_open_ends,
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),

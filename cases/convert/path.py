@@ -12,7 +12,19 @@ from annelid.solver.model.stage_ends import SENSES, TOLERANCE, EndCondition
 from annelid.solver.model.stages import DRIVERS, PointMotion, Stage
 from annelid.solver.model.stepping import Stepping
 
-__all__ = ["ends_of", "stage_of", "stages_of", "stepping_of"]
+__all__ = [
+    "NO_SEARCH",
+    "SEEK_LIMIT",
+    "ends_of",
+    "loads_with_margin",
+    "seek_limit_of",
+    "stage_of",
+    "stages_of",
+    "stepping_of",
+]
+
+NO_SEARCH = 1.0
+SEEK_LIMIT = 2.0
 
 _COMPONENTS = {
     "axisymmetric": {"radial": 0, "axial": 1},
@@ -77,5 +89,27 @@ def stepping_of(case: Case) -> Stepping:
         smallest=path.smallest_step,
         beyond_instability=path.beyond_instability,
         self_crossing=path.self_crossing,
-        seek_limit=path.seek_limit,
+        seek_limit=seek_limit_of(case),
     )
+
+
+def loads_with_margin(case: Case) -> list[str]:
+    """Return the names of the loads that the case changes and that have a stability margin."""
+    changed = {
+        kind.margin
+        for kind in LOAD_KINDS
+        for stage in case.stages
+        if getattr(stage, kind.key) not in (None, {})
+    }
+    driven = {DRIVERS[stage.control].finds for stage in case.stages if stage.control in DRIVERS}
+    return [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | driven]
+
+
+def seek_limit_of(case: Case) -> float | None:
+    """Return the multiple of the loads up to which limits are searched, ``None`` for no search.
+
+    In a 3-D model the search takes longer than the path, so it needs the key.
+    """
+    default = SEEK_LIMIT if case.mesh is not None and case.mesh.model == "axisymmetric" else NO_SEARCH
+    limit = default if case.path.seek_limit is None else case.path.seek_limit
+    return None if limit == NO_SEARCH else limit

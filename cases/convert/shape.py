@@ -46,6 +46,7 @@ def shape_of(case: Case) -> Shape:
 @lru_cache(maxsize=4)  # a meridian takes 20 ms, and the shape of a case is needed again and again
 def _shape_of(table: ShapeTable) -> Shape:
     values = entries_of(table) | {"layers": tuple(layer_of(layer) for layer in table.layers)}
+    values.pop("thick_wall", None)  # a rule of the case file, not of the shape
     if "meridian" in values:
         values["inner_face"] = meridian_of(values.pop("meridian"))
     return SHAPES[table.kind](**values)

@@ -39,6 +39,8 @@ class TubeTable(Table):
     """"capped" closes both ends with solid discs (region "cap")."""
     cap_thickness: Length | None = None
     """Thickness of the discs; default: that of the wall."""
+    thick_wall: bool = False
+    """Whether the wall may be thicker than the inner radius."""
 
 
 class TaperedTubeTable(Table):
@@ -73,6 +75,8 @@ class SleeveTable(Table):
     """Radius of the lumen of the core; "0 mm" for a solid core."""
     core_overhang: Length = 0.0
     """Length by which the core extends beyond the sleeve at each end."""
+    thick_wall: bool = False
+    """Whether the wall may be thicker than the radius of the core."""
 
 
 class SphereMeridianTable(Table):
@@ -194,6 +198,8 @@ class MeshTable(Table):
     """Element size along the axis, for example "0.5 mm"."""
     through: Whole = 2
     """Number of elements through each layer."""
+    across_core: Length | None = None
+    """Element size across the radius of a core; default: along."""
     around: Whole = 32
     """Number of elements around the full circumference; not used by axisymmetric models."""
     sector: Angle = 90.0

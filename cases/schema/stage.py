@@ -146,10 +146,15 @@ class StageTable(Table):
     """Name of the stage; default: "stage 1", "stage 2" and so on."""
     pressure: Pressure | None = None
     """Pressure in the lumen relative to the outside, for example "40 mmHg"."""
+    surface_pressure: dict[str, Pressure] = Field(default_factory=dict)
+    """Pressure on other surfaces, { outer = "5 kPa" }; positive towards the material, it follows them."""
     voltage: Voltages = Field(default_factory=dict)
     """Voltage of each electrode, { ring_1 = "3 kV" }; one text or the key "all" sets every electrode."""
     force: dict[str, Force] = Field(default_factory=dict)
-    """Axial dead force on end surfaces, { end_high = "0.5 N" }; positive along +Z."""
+    """Axial dead force on surfaces, { end_high = "0.5 N" }; positive along +Z."""
+    radial_force: dict[str, Force] = Field(default_factory=dict)
+    """Radial dead force on surfaces, summed around the whole part, { end_high = "2 N" }; positive away from
+    the axis."""
     move: dict[str, Length] = Field(default_factory=dict)
     """Axial displacement of supported end surfaces, { end_high = "3 mm" }."""
     torque: dict[str, Torque] = Field(default_factory=dict)
@@ -201,7 +206,8 @@ class SteppingTable(Table):
     self_crossing: bool = False
     """Whether the run goes on where walls of the part pass through each other, instead of ending there."""
     seek_limit: Number | None = None
-    """Search for the next critical point from the last state up to this multiple of each load."""
+    """Search for what limits each load, from the last state under load up to this multiple of it; 1 does not
+    search. Default: 2 in axisymmetric models, 1 in 3-D models and in the runs of studies."""
 
 
 class OutputTable(Table):

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from annelid.cases.convert.path import NO_SEARCH
 from annelid.cases.schema.case import Case
 from annelid.cases.studies.design import Variable, make_design
 from annelid.cases.studies.formula import evaluate
@@ -158,6 +159,7 @@ def _plan_run(file: StudyFile, variables: Iterable[Variable], point: Mapping[str
             keys[entry.key] = names[name]
     tables = set_keys(file.base, keys)
     tables["output"] = {**tables.get("output", {}), "fields": _FIELDS[study.output.keep]}
+    tables["path"] = {"seek_limit": NO_SEARCH, **tables.get("path", {})}
     words = ", ".join(f"{name} = {value}" for name, value in values.items())
     try:
         case = case_from_tables(tables, source=words, folder=file.folder)

@@ -28,9 +28,11 @@ from annelid.geometry.inventory import Inventory
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.shape import Band, Shape, band_findings
+from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
+from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
@@ -100,6 +102,8 @@ class CrossCheck:
         with self.findings.catching("mesh"):
             size = mesh_size_of(self.case)
             if self.shape is not None:
+                if size.across_core is not None and not isinstance(self.shape, Sleeve):
+                    raise InvalidValue("this shape has no core: leave it out", key="across_core")
                 low, high = edge_range(self.case, self.shape)
                 if size.along > high - low:
                     raise InvalidValue(
@@ -242,6 +246,7 @@ class CrossCheck:
         findings.check(checks.check_obstacles(stages, contacts))
         if findings.complete("supports"):
             findings.check(checks.check_lumen(stages, supports, inventory))
+            findings.check(check_loaded_surfaces(stages, supports, inventory))
             findings.check(checks.check_shared_edges(stages, supports, inventory))
             findings.check(check_twist(stages, supports, parts, inventory))
 
@@ -275,14 +280,15 @@ def _with_placeholder_layer(case: Case) -> Case:
 
 
 def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:
-    """Refuse a wall that is thicker than its inner radius, because this is probably a wrong unit."""
+    """Refuse a wall thicker than its inner radius unless the case allows it: probably a wrong unit."""
     if isinstance(case.shape, TubeTable | SleeveTable):
         key = "inner_radius" if isinstance(case.shape, TubeTable) else "core_radius"
         radius = getattr(case.shape, key)
-        if shape.thickness > radius:
+        if shape.thickness > radius and not case.shape.thick_wall:
             text = (
                 f"the wall of {shape.thickness:g} mm is thicker than {key} = {radius:g} mm, which is "
-                "probably a wrong unit: make the layers thinner or the radius larger"
+                "probably a wrong unit: make the layers thinner or the radius larger, or set thick_wall = "
+                "true"
             )
             yield Finding(("shape",), InvalidValue(text, key="layers"))
 

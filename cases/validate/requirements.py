@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.model import scope_of
-from annelid.cases.convert.path import ends_of
+from annelid.cases.convert.path import ends_of, loads_with_margin
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import EndTable, LimitTable, RequirementTable
 from annelid.cases.schema.units import UnitError, note_unit, parse, show
@@ -14,7 +14,7 @@ from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
 from annelid.geometry.errors import InvalidValue
 from annelid.results.folder.run_records import Verdict
-from annelid.solver.model.loads import LOAD_KINDS, TOGETHER
+from annelid.solver.model.loads import TOGETHER
 from annelid.solver.model.quantities import (
     LARGEST_TRUE_FIELD,
     MARGINS,
@@ -23,7 +23,6 @@ from annelid.solver.model.quantities import (
     quantity_of,
 )
 from annelid.solver.model.stage_ends import check_end_quantity
-from annelid.solver.model.stages import DRIVERS
 from annelid.solver.records import Margin, Measure
 
 __all__ = [
@@ -61,14 +60,7 @@ def reported(case: Case) -> list[str]:
 
 def margins_of(case: Case) -> list[str]:
     """Return the names of the stability margins of the loads that the case changes."""
-    changed = {
-        kind.margin
-        for kind in LOAD_KINDS
-        for stage in case.stages
-        if getattr(stage, kind.key) not in (None, {})
-    }
-    driven = {DRIVERS[stage.control].finds for stage in case.stages if stage.control in DRIVERS}
-    loads = [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | driven]
+    loads = loads_with_margin(case)
     if len(loads) > 1:
         loads.append(TOGETHER)
     return [STABILITY_MARGIN_OF.of(load) for load in loads]
@@ -157,7 +149,8 @@ def verdicts(
                 bound = parse(limit, unit)
                 met = value >= bound if key == "at_least" else value <= bound and not is_bound
                 words = key.replace("_", " ")
-                results.append(Verdict(name, words, bound, value, unit, met and judged, where, is_bound))
+                answer = met and judged
+                results.append(Verdict(name, words, bound, value, unit, answer, where, is_bound, stage or ""))
     return tuple(results)
 
 
@@ -167,7 +160,9 @@ def _margin_text(margin: Margin) -> str:
         return margin.text
     if margin.is_bound:
         return "no critical point up to there"
-    return f"{margin.kind} {'short of the requested load' if margin.value < 1 else 'ahead of the last state'}"
+    return (
+        f"{margin.kind} {'short of the requested load' if margin.value < 1 else 'ahead of the working point'}"
+    )
 
 
 def _value(
@@ -257,4 +252,4 @@ def _margin_errors(case: Case, requirement: RequirementTable) -> Iterator[tuple[
                 f"is above path.seek_limit = {furthest:g}: increase path.seek_limit to at least this value",
             )
     if requirement.stage not in (None, *(stage.name for stage in case.stages[-1:])):
-        yield "stage", "margins are searched from the last state: remove stage"
+        yield "stage", "margins are searched from the last state under load: remove stage"

@@ -68,8 +68,10 @@ def coarsened(case: Case, factor: float) -> Case:
         "through": max(1, round(mesh.through / factor)),
         "around": max(8, 4 * round(mesh.around / factor / 4)),
     }
-    if mesh.on_struts is not None:
-        update["on_struts"] = mesh.on_struts * factor
+    for key in ("on_struts", "across_core"):
+        size = getattr(mesh, key)
+        if size is not None:
+            update[key] = size * factor
     return case.model_copy(update={"mesh": mesh.model_copy(update=update)})
 
 

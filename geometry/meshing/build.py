@@ -50,7 +50,10 @@ def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
     if size.model != "axisymmetric":
         cells = math.ceil(cells * size.around * covered_angle(size) / (2 * math.pi))
     sizes = f"along = {size.along:g} mm, through = {size.through} and around = {size.around}"
-    check_count(cells, sizes, "make mesh.along larger")
+    remedy = "make mesh.along larger"
+    if size.across_core is not None:
+        sizes, remedy = f"across_core = {size.across_core:g} mm, {sizes}", f"{remedy}, or mesh.across_core"
+    check_count(cells, sizes, remedy)
 
 
 def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:

@@ -134,7 +134,7 @@ def _sleeve(shape: Sleeve, size: MeshSize, bands: Sequence[Band], lines: Sequenc
     y = edges.lines(bands, [*lines, low, high])
     x = np.concatenate([[shape.core_inner_radius], shape.core_radius + stack(shape.layers)])
     solid = shape.core_inner_radius == 0.0
-    across = max(2, pieces(shape.core_radius - shape.core_inner_radius, size.along))
+    across = max(2, pieces(shape.core_radius - shape.core_inner_radius, size.across_core or size.along))
     covered = (y[:-1] >= low - CLOSE * top) & (y[1:] <= high + CLOSE * top)
     grid = {(0, j): "core" for j in range(len(covered))}
     names = [layer.name for layer in shape.layers]

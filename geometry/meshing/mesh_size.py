@@ -36,8 +36,9 @@ class MeshSize:
 
     Attributes:
         model: ``"axisymmetric"`` (meridian plane), ``"solid"`` (the whole part in 3-D) or ``"sector"``.
-        along: Largest element length along the part and across cores and caps, mm. Elements are shorter
-            where the meridian bends, so that it turns by at most 30 degrees along each element.
+        along: Largest element length along the part and across caps, mm. Elements are shorter where the
+            meridian bends, so that it turns by at most 30 degrees along each element.
+        across_core: Largest element length across the radius of a core, mm; ``along`` if left out.
         through: Elements through the thickness of each layer.
         around: Elements around the full circumference (3-D models), at least 8. A sector has the
             corresponding fraction, at least one; if the part reaches the axis, the number is increased to
@@ -55,6 +56,7 @@ class MeshSize:
     around: int = 32
     sector: float = 90.0
     cells: str = "hexahedra"
+    across_core: float | None = None
 
     def __post_init__(self) -> None:
         with checking("mesh"):
@@ -67,6 +69,8 @@ class MeshSize:
                     key="cells",
                 )
             within("along", self.along, above=0.0, unit="mm")
+            if self.across_core is not None:
+                within("across_core", self.across_core, above=0.0, unit="mm")
             whole_number("through", self.through, least=1)
             whole_number("around", self.around, least=8)
             within("sector", self.sector, above=0.0, most=180.0, unit="degrees")

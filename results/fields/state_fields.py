@@ -146,11 +146,10 @@ class FieldGrid:
         return unstructured_grid(
             CellGrid(
                 points=in_space(self.body.points)[self.nodes],
-                cells=self.cells,
-                vtk_cell_type=VTK_CELL_TYPES[self.body.cell_type],
+                cells={VTK_CELL_TYPES[self.body.cell_type]: self.cells},
                 point_data=self.point_arrays(state),
                 cell_data={"part": self.region, "band": self.band},
-                field_texts={
+                field_data={
                     **{name: texts for name, texts in names.items() if texts},
                     "stage": [state.stage],
                     "model": [self.body.model],

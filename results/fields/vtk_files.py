@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Files of VTK: unstructured grids (.vtu), lines (.vtp) and collections of them (.pvd)."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,23 +18,24 @@ _LEVEL = 1  # of compression: level 6 takes a fifth longer for files that are ha
 
 @dataclass(frozen=True)
 class CellGrid:
-    """An unstructured grid of one cell type.
+    """An unstructured grid.
 
     Attributes:
         points: Shape (n, 3).
-        cells: Point numbers of the cells, shape (m, nodes per cell), in the node order of VTK.
-        vtk_cell_type: Number of the cell type in VTK.
+        cells: Point numbers of the cells, shape (m, nodes per cell), in the node order of VTK, by the number
+            of their type in VTK.
         point_data: Arrays of shape (n,), (n, k) or (n, 3, 3) by name.
-        cell_data: Arrays of shape (m,) by name.
-        field_texts: Lists of texts for the whole grid, by name.
+        cell_data: Arrays over all cells by name.
+        field_data: Lists of texts or of numbers for the whole grid, by name.
+        active: Array over the points by which a viewer colours the grid at first; "" for none.
     """
 
-    points: NDArray[np.float64]
-    cells: NDArray[np.int64]
-    vtk_cell_type: int
+    points: NDArray[np.floating[Any]]
+    cells: Mapping[int, NDArray[np.int64]]
     point_data: Mapping[str, NDArray[np.generic]] = field(default_factory=dict)
     cell_data: Mapping[str, NDArray[np.generic]] = field(default_factory=dict)
-    field_texts: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    field_data: Mapping[str, Sequence[str] | Sequence[float]] = field(default_factory=dict)
+    active: str = ""
 
 
 def unstructured_grid(grid: CellGrid) -> bytes:
@@ -42,10 +43,12 @@ def unstructured_grid(grid: CellGrid) -> bytes:
     import pyvista
     from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
-    dataset = pyvista.UnstructuredGrid({grid.vtk_cell_type: grid.cells}, grid.points)
+    dataset = pyvista.UnstructuredGrid(dict(grid.cells), grid.points)
     _add_arrays(dataset, grid.point_data, grid.cell_data)
-    for name, texts in grid.field_texts.items():
-        dataset.field_data[name] = list(texts)
+    for name, entries in grid.field_data.items():
+        dataset.field_data[name] = list(entries)
+    if grid.active:
+        dataset.point_data.active_scalars_name = grid.active
     return _content(vtkXMLUnstructuredGridWriter(), dataset)
 
 
@@ -73,15 +76,15 @@ def lines_file(
     return _content(vtkXMLPolyDataWriter(), dataset)
 
 
-def collection(files: Mapping[int, tuple[str, str]]) -> str:
+def collection(files: Iterable[tuple[float, str, str]]) -> str:
     """Return the content of a ``.pvd`` file.
 
     Args:
-        files: Name and SHA-256 digest of each file by time.
+        files: Time, name and SHA-256 digest of each file.
     """
     entries = "".join(
         f'<DataSet timestep="{time}" part="0" file={quoteattr(name)} sha256="{digest}"/>\n'
-        for time, (name, digest) in files.items()
+        for time, name, digest in files
     )
     return (
         '<?xml version="1.0"?>\n<VTKFile type="Collection" version="1.0" byte_order="LittleEndian">\n'
@@ -111,6 +114,7 @@ def _content(writer: Any, dataset: "pyvista.DataSet") -> bytes:
     writer.SetInputData(dataset)
     writer.SetCompressorTypeToZLib()
     writer.SetCompressionLevel(_LEVEL)
+    writer.SetIdTypeToInt32()
     writer.SetDataModeToAppended()
     writer.EncodeAppendedDataOn()
     writer.WriteToOutputStringOn()

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: MIT
 """Energies of the unloaded states of a path, and the energy that a snap at constant pressure releases.
 
-If the pressure alone does work, dU = P dV along the path. Energies between two rows follow from strain energy
+If one pressure alone does work, dU = P dV along the path. Energies between two rows follow from strain energy
 and displaced volume, and the integral ∫ P dV along the whole path checks them.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,6 +15,7 @@ from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.solver.model import quantities as q
 
 _NEEDED = ("pressure", q.DISPLACED_VOLUME.name, q.STRAIN_ENERGY.name)
+_ON = "pressure on "  # and the surface: name of a load
 _LARGEST_DISAGREEMENT = 0.05  # of the largest energy; if it is larger, not only the pressure did work
 _SAME_VOLUME = 1e-3  # of the range of volumes; unloaded states that are closer count as the same state
 _ZERO_PRESSURE = 1e-9  # of the largest pressure
@@ -94,10 +95,13 @@ class Energies:
 
 
 def energies_of(table: PathRecord) -> Energies | None:
-    """Energies of a path; ``None`` if the pressure is not the only load that does work."""
-    if any(name not in table.columns for name in _NEEDED):
+    """Energies of a path; ``None`` if a pressure, in the lumen or on a surface, is not all that does work."""
+    acting = [load for load in table.loads if table[load].any()]
+    if len(acting) == 1 and acting[0].startswith(_ON):
+        table = _as_lumen(table, acting[0].removeprefix(_ON))
+    elif acting != ["pressure"]:
         return None
-    if any(table[load].any() for load in table.loads if load != "pressure") or not table["pressure"].any():
+    if any(name not in table.columns for name in _NEEDED):
         return None
     P, V, U = (table[name] for name in _NEEDED)
     work = np.concatenate([[0.0], np.cumsum((P[1:] + P[:-1]) / 2 * np.diff(V))])
@@ -109,6 +113,15 @@ def energies_of(table: PathRecord) -> Energies | None:
     if disagreement > _LARGEST_DISAGREEMENT:
         return None
     return Energies(_unloaded_states(table), _snaps(table), disagreement)
+
+
+def _as_lumen(table: PathRecord, surface: str) -> PathRecord:
+    """The table with the pressure on a surface, and the volume displaced there, as those of the lumen."""
+    columns = {"pressure": table[_ON + surface]}
+    volume = q.DISPLACED_VOLUME_AT.of(surface)
+    if volume in table.columns:
+        columns[q.DISPLACED_VOLUME.name] = table[volume]
+    return replace(table, columns={**table.columns, **columns})
 
 
 def _unloaded_states(table: PathRecord) -> tuple[UnloadedState, ...]:

@@ -21,12 +21,13 @@ Status = Literal["absent", "finished", "unfinished", "of another case", "not a r
 
 PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.toml", "body.npz", "log.txt"
 DESCRIPTION = "description.json"
-PATH, PROFILES, FIELDS, SURFACE, REPORT = "path.csv", "profiles.csv", "fields", "surface", "report.html"
+PATH, PROFILES, FIELDS, SURFACE = "path.csv", "profiles.csv", "fields", "surface"
+REPORT, SHOW = "report.html", "show"  # made from the other files
 PVD = "fields/fields.pvd"
 FOLDER_KIND, FORMAT = "annelid run", 2
 _LARGEST_JSON = 100_000_000  # bytes
 _END = "ended unfinished: "
-_RUN_FILES = (SUMMARY, REPORT, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
+_RUN_FILES = (SUMMARY, REPORT, SHOW, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:

@@ -244,7 +244,8 @@ class RunFolder:
         content = self._grid.vtu(state)
         write_atomically(self.path / FIELDS / name, content)
         self._files[state.index] = (name, digest_of(content))
-        write_atomically(self.path / PVD, collection(dict(sorted(self._files.items()))))
+        files = ((number, *file) for number, file in sorted(self._files.items()))
+        write_atomically(self.path / PVD, collection(files))
 
     def _write_stage_end(self, state: Equilibrium) -> None:
         """Write the fields and surfaces of the last state of a stage; a second call does nothing."""

@@ -34,7 +34,7 @@ from annelid.results.folder.folder_files import (
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.tables import PathRecord, read_path, read_profiles
-from annelid.solver.records import Margin, Outcome, Profile
+from annelid.solver.records import LimitAhead, Margin, Outcome, Profile
 
 _LARGEST_PVD = 10_000_000  # bytes
 
@@ -69,7 +69,7 @@ class RunRecord:
         data = self.summary.get("outcome")
         if not data:
             return None
-        margins = tuple(Margin(**{**m, "value": float(m["value"])}) for m in data.get("margins", ()))
+        margins = tuple(map(_margin, data.get("margins", ())))
         return Outcome(**{**data, "remarks": tuple(data["remarks"]), "margins": margins})
 
     @cached_property
@@ -127,6 +127,11 @@ class RunRecord:
                 f"state {state}: its fields were not written; allowed: {_ranges(sorted(files))}."
             )
         return files[number]
+
+
+def _margin(data: Mapping[str, Any]) -> Margin:
+    limits = (LimitAhead(**{**limit, "value": float(limit["value"])}) for limit in data.get("limits", ()))
+    return Margin(**{**data, "value": float(data["value"]), "limits": tuple(limits)})
 
 
 def open_run(path: Path | str, *, with_fields: bool = True) -> RunRecord:

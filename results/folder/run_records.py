@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, NamedTuple
 
 from annelid.solver.display import DisplayUnit, DisplayUnits
+from annelid.solver.model.contact import Contact
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,7 @@ class Verdict:
         met: Whether the condition holds.
         where: Stage and state in which it was evaluated, as text.
         is_bound: Whether ``value`` is only a lower bound, because the search ended at this value.
+        stage: Stage at whose end it was evaluated, "" for the last state.
     """
 
     quantity: str
@@ -31,11 +33,16 @@ class Verdict:
     met: bool
     where: str = ""
     is_bound: bool = False
+    stage: str = ""
 
     @property
     def is_lower_limit(self) -> bool:
         """Whether values above the limit are safe."""
         return self.condition == "at least"
+
+
+NOT_JUDGED = "Not judged"
+"""Heading of the statement on what a case or its model leaves open."""
 
 
 class Statement(NamedTuple):
@@ -56,6 +63,8 @@ class CaseDescription:
         statements: Description of the case as text.
         targets: Target loads by stage and by name in ``path.csv``, in internal units.
         controls: Control of each stage, for instance ``"load"`` or ``"volume"``.
+        obstacles: The rigid obstacles.
+        symmetry_plane: Surface at an end about which a half is modelled; empty for whole parts.
         skin: Layers of the skin if the part is made by inflation; empty for other parts.
     """
 
@@ -65,6 +74,8 @@ class CaseDescription:
     statements: tuple[Statement, ...] = ()
     targets: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     controls: Mapping[str, str] = field(default_factory=dict)
+    obstacles: tuple[Contact, ...] = ()
+    symmetry_plane: str = ""
     skin: tuple[str, ...] = ()
 
     def to_mapping(self) -> dict[str, Any]:
@@ -79,7 +90,12 @@ class CaseDescription:
     def from_mapping(cls, data: Mapping[str, Any]) -> "CaseDescription":
         """Read the content of ``description.json``."""
         statements = tuple(Statement(s["heading"], tuple(s["sentences"])) for s in data["statements"])
-        changed = {"units": units_from_mapping(data["units"]), "statements": statements}
+        obstacles = tuple(Contact(**contact) for contact in data.get("obstacles", ()))
+        changed = {
+            "units": units_from_mapping(data["units"]),
+            "statements": statements,
+            "obstacles": obstacles,
+        }
         return cls(**{**data, **changed, "skin": tuple(data["skin"])})
 
 

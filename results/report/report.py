@@ -15,13 +15,15 @@ from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import PATH, REPORT, end_reason
 from annelid.results.folder.run_record import RunRecord, open_run
-from annelid.results.folder.run_records import Verdict
+from annelid.results.folder.run_records import NOT_JUDGED, Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
 from annelid.results.report.facts import fact_groups, fact_text, state_table
+from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
 from annelid.results.report.pictures import curves, mode_pictures, pictures, shapes
+from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.solver.display import DisplayUnits, counted, digits
@@ -36,6 +38,12 @@ _MAIN = (
     q.TEARING_MARGIN,
     q.LUMEN_VOLUME,
 )
+_ANSWERS = {
+    "failure": "Does not work as required",
+    "warning": "Works as required in this calculation, with doubts",
+    "success": "Works as required in this calculation",
+}
+_NO_REQUIREMENT = "Reached its loads; the case states no requirements"
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format", "files"}
 
@@ -71,7 +79,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "notes": description.notes,
         "outcome": _outcome(run, table),
         "verdicts": [_verdict_row(verdict, description.units) for verdict in run.verdicts],
-        "statements": description.statements,
+        "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(table, run.verdicts, description.units),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
         "pictures": state_pictures,
@@ -100,21 +108,30 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
 
 def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     outcome = run.outcome
+    more = {
+        "first_limit": first_limit(outcome),
+        "limits": limit_rows(outcome),
+        "remedies": [] if table is None else remedies(run),
+        "not_judged": [t for s in run.description.statements if s.heading == NOT_JUDGED for t in s.sentences],
+        "working_stage": outcome.working_stage if outcome is not None else "",
+        "is_reached": outcome is not None and outcome.kind == "reached",
+    }
     if outcome is None:
         states = 0 if table is None else len(table)
         reason = end_reason(run.path)
         end = f"It ended unfinished: {reason}." if reason else "The results may change."
         text = f"The run is not finished; {counted(states, 'state')} so far. {end}"
-        return {"tone": "warning", "kind": "unfinished", "text": text, "reasons": (), "remarks": ()}
+        return {"tone": "warning", "kind": "unfinished", "text": text, "reasons": (), "remarks": (), **more}
     failures = list(_failures(run, table))
     doubts = list(_doubts(run, table))
-    text = outcome.text.removeprefix(f"{outcome.kind}: ")
+    tone = "failure" if failures else "warning" if doubts else "success"
     return {
-        "tone": "failure" if failures else "warning" if doubts else "success",
-        "kind": outcome.kind,
-        "text": text[:1].upper() + text[1:],
+        "tone": tone,
+        "kind": _ANSWERS[tone] if run.verdicts or failures else _NO_REQUIREMENT,
+        "text": outcome.text[:1].upper() + outcome.text[1:],
         "reasons": [*failures, *doubts],
         "remarks": outcome.remarks,
+        **more,
     }
 
 
@@ -122,9 +139,7 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     """Why a part as computed does not do what is required of it."""
     if run.outcome is not None and run.outcome.kind != "reached":
         yield "The requested loads were not reached."
-    missed = [verdict.quantity for verdict in run.verdicts if not verdict.met]
-    if missed:
-        yield f"{counted(len(missed), 'requirement')} not met: {', '.join(missed)}."
+    yield from missed_texts(run)
     for limit in q.LIMITS:
         if _is_below_one(table, limit.margin):
             yield f"{limit.exceeded[:1].upper()}{limit.exceeded[1:]} in some states."

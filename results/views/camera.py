@@ -37,13 +37,14 @@ class Layout:
     window: tuple[int, int]
 
 
-def choose_layout(drawn: FloatArray, deformed: FloatArray, *, opening: float) -> Layout:
+def choose_layout(drawn: FloatArray, deformed: FloatArray, *, opening: float, headline: int = 0) -> Layout:
     """Choose the positions of both parts and of the camera.
 
     Args:
         drawn: Points of the part before loading, shape (n, 3), the axis along Z.
         deformed: The same points in the current state, shape (n, 3).
         opening: Angle of the middle of the opening, which faces the camera.
+        headline: Height of a headline above the labels, pixels.
 
     Returns:
         The layout: the drawn part is above a slender deformed part and to the left of any other.
@@ -64,7 +65,8 @@ def choose_layout(drawn: FloatArray, deformed: FloatArray, *, opening: float) ->
     up = np.cross(towards, right)
     beside, sign = (up, 1.0) if slender else (right, -1.0)
     shift = beside * sign * _distance(drawn @ beside * sign, deformed @ beside * sign)
-    return _fitted(np.concatenate([drawn + shift, deformed]), towards, up, right, shift)
+    axes = (towards, up, right)
+    return _fitted(np.concatenate([drawn + shift, deformed]), axes, shift, _ABOVE + headline)
 
 
 def _distance(drawn: FloatArray, deformed: FloatArray) -> float:
@@ -74,16 +76,17 @@ def _distance(drawn: FloatArray, deformed: FloatArray) -> float:
 
 
 def _fitted(
-    points: FloatArray, towards: FloatArray, up: FloatArray, right: FloatArray, shift: FloatArray
+    points: FloatArray, axes: tuple[FloatArray, FloatArray, FloatArray], shift: FloatArray, above: int
 ) -> Layout:
+    towards, up, right = axes
     across, along = points @ right, points @ up
     width, height = np.ptp(across), np.ptp(along)
     room = 0.92 * _WIDTH
     content = float(np.clip(room * height / width, 300.0, 900.0))
-    window = (_WIDTH, int(content) + _ABOVE + _BELOW)
+    window = (_WIDTH, int(content) + above + _BELOW)
     size = max(width / room, height / content)
     middle = 0.5 * (across.max() + across.min()), 0.5 * (along.max() + along.min())
-    lowered = middle[1] - 0.5 * (_BELOW - _ABOVE) * size
+    lowered = middle[1] - 0.5 * (_BELOW - above) * size
     depth = points.mean(axis=0) @ towards
     return Layout(
         towards_camera=towards,

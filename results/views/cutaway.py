@@ -4,9 +4,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from annelid.geometry.body import Body, FloatArray, IntArray
+from annelid.geometry.body import Body, IntArray
 from annelid.results.fields.facets import (
     TRIANGLES,
     boundary_faces,
@@ -15,6 +14,7 @@ from annelid.results.fields.facets import (
     triangulated,
     without_degenerate_triangles,
 )
+from annelid.results.fields.placement import Placement
 from annelid.results.fields.state_fields import FieldGrid
 
 # The quarter from 270 to 360 degrees is removed.
@@ -28,29 +28,14 @@ class CutawaySurface:
     """Triangles of the surface of a part with a quarter removed.
 
     Attributes:
-        source: Grid point from which each point takes its field values, shape (n,).
-        angle: Angle by which each point is rotated about the axis; ``None`` if no point is rotated.
+        placement: Its points.
         triangles: Shape (t, 3).
         lines: Edges that are drawn (outlines of the regions on the cut faces), shape (k, 2).
-        mirrored: Whether each point is first mirrored about the plane Y = 0; ``None`` if no point is.
     """
 
-    source: IntArray
-    angle: FloatArray | None
+    placement: Placement
     triangles: IntArray
     lines: IntArray
-    mirrored: NDArray[np.bool_] | None = None
-
-    def place(self, points: FloatArray) -> FloatArray:
-        """Return the positions of the surface points, given those of the grid points, shape (n, 3)."""
-        positions = points[self.source]
-        if self.angle is None:
-            return positions
-        c, s = np.cos(self.angle), np.sin(self.angle)
-        x, y, z = positions.T
-        if self.mirrored is not None:
-            y = np.where(self.mirrored, -y, y)
-        return np.column_stack([c * x - s * y, s * x + c * y, z])
 
 
 def cutaway_surface(grid: FieldGrid) -> CutawaySurface:
@@ -66,9 +51,7 @@ def cutaway_surface(grid: FieldGrid) -> CutawaySurface:
         return _completed_sector(grid)
     kept = np.arange(len(grid.cells)) if _LATTICE in body.regions else _outside_the_opening(body)
     faces = boundary_faces(body.cells[kept], body.cell_type, members=grid.cells[kept])
-    return _compacted(
-        CutawaySurface(np.arange(len(grid.nodes)), None, triangulated(faces), np.empty((0, 2), int))
-    )
+    return _compacted(Placement(np.arange(len(grid.nodes))), triangulated(faces), np.empty((0, 2), int))
 
 
 def _completed_sector(grid: FieldGrid) -> CutawaySurface:
@@ -96,15 +79,8 @@ def _completed_sector(grid: FieldGrid) -> CutawaySurface:
         triangles.append(image_triangles if k % 2 == 0 else image_triangles[:, ::-1])
     image = np.repeat(np.arange(images), count)
     odd = image % 2 == 1
-    return _compacted(
-        CutawaySurface(
-            source=np.tile(np.arange(count), images),
-            angle=step * (image + odd),
-            triangles=np.concatenate(triangles),
-            lines=np.empty((0, 2), int),
-            mirrored=odd,
-        )
-    )
+    placement = Placement(np.tile(np.arange(count), images), step * (image + odd), odd)
+    return _compacted(placement, np.concatenate(triangles), np.empty((0, 2), int))
 
 
 def _revolved_surface(grid: FieldGrid) -> CutawaySurface:
@@ -123,13 +99,9 @@ def _revolved_surface(grid: FieldGrid) -> CutawaySurface:
     on_axis = body.points[grid.nodes, 0] <= 1e-9 * np.ptp(body.points)
     number[:, on_axis] = number[0, on_axis]
     triangles = number.ravel()[np.concatenate([side, face, face + last])]
+    placement = Placement(np.tile(np.arange(count), _STATIONS), np.repeat(angles, count))
     return _compacted(
-        CutawaySurface(
-            source=np.tile(np.arange(count), _STATIONS),
-            angle=np.repeat(angles, count),
-            triangles=without_degenerate_triangles(triangles),
-            lines=np.concatenate([lines, lines + last]),
-        )
+        placement, without_degenerate_triangles(triangles), np.concatenate([lines, lines + last])
     )
 
 
@@ -139,14 +111,7 @@ def _outside_the_opening(body: Body) -> IntArray:
     return np.flatnonzero(angle < OPEN_FROM)
 
 
-def _compacted(surface: CutawaySurface) -> CutawaySurface:
-    members = np.concatenate([surface.triangles.ravel(), surface.lines.ravel()])
-    used, renumbered = np.unique(members, return_inverse=True)
-    split = surface.triangles.size
-    return CutawaySurface(
-        source=surface.source[used],
-        angle=None if surface.angle is None else surface.angle[used],
-        mirrored=None if surface.mirrored is None else surface.mirrored[used],
-        triangles=renumbered[:split].reshape(-1, 3),
-        lines=renumbered[split:].reshape(-1, 2),
-    )
+def _compacted(placement: Placement, triangles: IntArray, lines: IntArray) -> CutawaySurface:
+    split = triangles.size
+    used, renumbered = placement.compacted(np.concatenate([triangles.ravel(), lines.ravel()]))
+    return CutawaySurface(used, renumbered[:split].reshape(-1, 3), renumbered[split:].reshape(-1, 2))

@@ -15,6 +15,7 @@ from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.views.camera import Layout, choose_layout
 from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
+from annelid.results.views.headline import add_headline, headline, height_of
 from annelid.results.views.rendering import with_normals
 from annelid.solver.display import DisplayUnits
 
@@ -30,7 +31,13 @@ _MODE_OVER_SIZE, _MODE_OVER_RADIUS = 0.2, 0.3
 
 
 def scene(
-    pyvista: ModuleType, run: RunRecord | Path | str, field: str, state: int | None, *, off_screen: bool
+    pyvista: ModuleType,
+    run: RunRecord | Path | str,
+    field: str,
+    state: int | None,
+    *,
+    off_screen: bool,
+    with_headline: bool = False,
 ) -> tuple[Any, str]:
     """Return a pyvista plotter that shows a state, and a title.
 
@@ -40,12 +47,14 @@ def scene(
         field: Name of a nodal field, with or without its unit; ``"mode"`` displaces the state along its mode.
         state: Number of the state, by default the last; negative numbers count from the end.
         off_screen: Whether to render without a window.
+        with_headline: Whether title, stage and loads stand above the parts.
 
     Raises:
         InputError: The state or the field was not stored.
     """
     record = run if isinstance(run, RunRecord) else open_run(run)
-    arrays = read_point_arrays(record.field_file(state))
+    file = record.field_file(state)
+    arrays = read_point_arrays(file)
     grid = FieldGrid(record.body)
     name, values = _scalars(arrays, field, record.description.units)
     surface = cutaway_surface(grid)
@@ -55,14 +64,17 @@ def scene(
     if field == MODE:
         reference, displacement = reference + displacement, mode_motion(reference, arrays)
         labels = ("critical state", "displaced along its mode")
-    drawn, deformed = surface.place(reference), surface.place(reference + displacement)
-    layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE)
+    drawn, deformed = surface.placement.place(reference), surface.placement.place(reference + displacement)
+    number = next(number for number, path in record.field_files.items() if path == file)
+    lines = headline(record, number) if with_headline else []
+    layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE, headline=height_of(lines))
     size = layout.window if off_screen else _window_size(layout.window)
     plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
     plotter.set_background(_BACKGROUND)
     _add_drawn(pyvista, plotter, surface, layout, drawn + layout.shift)
     _add_deformed(pyvista, plotter, surface, layout, deformed, name, values)
     _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
+    add_headline(pyvista, plotter, lines)
     _set_camera(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
 
@@ -151,7 +163,7 @@ def _add_deformed(
     values: FloatArray,
 ) -> None:
     mesh = _mesh(pyvista, surface, points)
-    mesh.point_data[name] = values[surface.source]
+    mesh.point_data[name] = values[surface.placement.source]
     plotter.add_mesh(
         with_normals(mesh),
         scalars=name,

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""The compiled equations of a problem: residual, tangent, lumen volume and derivatives by fields."""
+"""The compiled equations of a problem: residual, tangent, volumes and derivatives by fields."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import ufl
@@ -21,11 +21,11 @@ class Equations:
     Attributes:
         residual: R, one form a block.
         tangent: K, one form a pair of blocks.
-        volume: V of the modelled piece, ``None`` without a lumen.
-        volume_gradient: δV, ``None`` without a lumen.
+        volume: V of the lumen of the modelled piece, ``None`` without a lumen.
+        volume_gradients: δV of each surface that a fluid wets.
     """
 
-    def __init__(self, problem: Problem, *, closed_ends: bool) -> None:
+    def __init__(self, problem: Problem) -> None:
         tests = ufl.TestFunctions(ufl.MixedFunctionSpace(*problem.spaces))
         trials = ufl.TrialFunctions(ufl.MixedFunctionSpace(*problem.spaces))
         self._R = _derivatives(problem.internal_energy(), problem.unknowns, tests)
@@ -33,15 +33,13 @@ class Equations:
         if problem.model.solved_potential:
             K[1][2] = K[2][1] = None  # pressure and potential are not coupled
         self._problem = problem
-        self._δV: ufl.Form | None = None
+        self._δV = {s: problem.volume_gradient(tests[0], s) for s in problem.pressures}
+        for surface, P in problem.pressures.items():
+            K[0][0] -= P * ufl.derivative(self._δV[surface], problem.unknowns[0], trials[0])
         self.volume: fem.Form | None = None
-        self.volume_gradient: fem.Form | None = None
         if problem.model.has_lumen:
-            δV = problem.volume_gradient(tests[0], closed=closed_ends)
-            K[0][0] -= problem.lumen_pressure * ufl.derivative(δV, problem.unknowns[0], trials[0])
-            self.volume = forms.compile_forms(problem.volume())
-            self.volume_gradient = forms.compile_forms(δV)
-            self._δV = δV
+            self.volume = forms.compile_forms(problem.volume("lumen"))
+        self.volume_gradients = {s: forms.compile_forms(δV) for s, δV in self._δV.items()}
         self.residual = forms.compile_forms(self._R)
         self.tangent = forms.compile_forms(K)
 
@@ -62,25 +60,27 @@ class Equations:
             for R in self._R[:blocks]
         ]
 
-    def forces_of(self, cells: NDArray[np.int32]) -> Callable[[PETSc.Vec, float], None]:
+    def forces_of(self, cells: NDArray[np.int32]) -> Callable[[PETSc.Vec, Mapping[str, float]], None]:
         """The residual that some cells contribute to the nodes, reactions included.
 
         Args:
             cells: Local cells.
 
         Returns:
-            A function that fills a vector laid out like the unknowns, at a pressure in MPa; collective.
+            A function that fills a vector laid out like the unknowns, at pressures in MPa by surface;
+            collective.
         """
         R = forms.compile_forms(_restricted(self._R[0], cells))
-        δV = None if self._δV is None else forms.compile_forms(_restricted(self._δV, cells))
+        gradients = {s: forms.compile_forms(_restricted(δV, cells)) for s, δV in self._δV.items()}
 
-        def fill(vector: PETSc.Vec, pressure: float) -> None:
+        def fill(vector: PETSc.Vec, pressures: Mapping[str, float]) -> None:
             assemble(vector, [R], self._problem)
-            if δV is not None and pressure:
-                thrust = zero_vector(self._problem)
-                assemble(thrust, [δV], self._problem)
-                vector.axpy(-pressure, thrust)
-                thrust.destroy()
+            for surface, δV in gradients.items():
+                if pressures.get(surface):
+                    thrust = zero_vector(self._problem)
+                    assemble(thrust, [δV], self._problem)
+                    vector.axpy(-pressures[surface], thrust)
+                    thrust.destroy()
 
         return fill
 

@@ -2,6 +2,7 @@
 """How each kind of load enters the equations: values in force, external forces, rates of the residual."""
 
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
 from functools import cached_property
 
 import ufl
@@ -30,6 +31,9 @@ class LoadOperator(ABC):
     def apply(self, loads: Loads) -> None:  # noqa: B027 (nothing to do for forces outside of the potential)
         """Put the values in force into the constants and fields of the problem."""
 
+    def assemble(self) -> None:  # noqa: B027
+        """Assemble forces that depend on the unknowns, at the present ones."""
+
     @abstractmethod
     def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
         """Add -∂R/∂s for loads that change at a rate, at the present unknowns."""
@@ -48,39 +52,44 @@ class LoadOperator(ABC):
         vector.destroy()
 
 
-class LumenPressure(LoadOperator):
-    """Pressure P of the fluid in the lumen.
+class FluidPressures(LoadOperator):
+    """Pressures P of fluids, in the lumen and on other surfaces, which follow the surfaces.
 
     Attributes:
-        f: ∂V/∂u, the load vector at the unknowns at which ``assemble`` was called last.
+        f: ∂V/∂u of each surface, the load vectors at the unknowns at which ``assemble`` was called last.
     """
 
     def __init__(self, problem: Problem, equations: Equations) -> None:
         super().__init__(problem, equations)
-        self.f = zero_vector(problem)
+        self.f = {surface: zero_vector(problem) for surface in equations.volume_gradients}
 
     def apply(self, loads: Loads) -> None:
-        """Set the pressure of the tangent."""
-        self.problem.lumen_pressure.value = loads.pressure
+        """Set the pressures of the tangent."""
+        for surface, P in self.problem.pressures.items():
+            P.value = loads.pressures.get(surface, 0.0)
 
-    def assemble(self, out: PETSc.Vec | None = None) -> None:
-        """Assemble the load vector at the present unknowns, by default into ``f``."""
-        if self.equations.volume_gradient is not None:
-            assemble(self.f if out is None else out, [self.equations.volume_gradient], self.problem)
+    def assemble(self) -> None:
+        """Assemble the load vectors at the present unknowns."""
+        for surface, f in self.f.items():
+            self.assemble_one(surface, f)
+
+    def assemble_one(self, surface: str, out: PETSc.Vec) -> None:
+        """Write the load vector of one surface at the present unknowns."""
+        assemble(out, [self.equations.volume_gradients[surface]], self.problem)
 
     def add_force(self, loads: Loads, factor: float, out: PETSc.Vec) -> None:
-        """P f."""
-        if self.equations.volume_gradient is not None:
-            out.axpy(factor * loads.pressure, self.f)
+        """Σ P f."""
+        for surface, f in self.f.items():
+            out.axpy(factor * loads.pressures.get(surface, 0.0), f)
 
     def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
-        """Rate of P times f."""
-        if rate.pressure:
+        """Rates of P times f."""
+        if any(rate.pressures.values()):
             self.add_force(rate, 1.0, out)
 
     def force_norm(self, loads: Loads) -> float:
-        """|P| ‖f‖."""
-        return abs(loads.pressure) * self.f.norm()
+        """Σ |P| ‖f‖."""
+        return sum(abs(loads.pressures.get(surface, 0.0)) * f.norm() for surface, f in self.f.items())
 
 
 class SheetVoltage(LoadOperator):
@@ -136,29 +145,35 @@ class ObstaclePosition(LoadOperator):
             self._add_assembled(compiled, -1.0, out)
 
 
-class AxialForces(LoadOperator):
-    """Dead forces along the axis on end surfaces."""
+class DeadForces(LoadOperator):
+    """Dead forces on surfaces, along the axis or away from it, evenly over the drawn area."""
 
     def __init__(self, problem: Problem, equations: Equations) -> None:
         super().__init__(problem, equations)
-        self._unit: dict[str, PETSc.Vec] = {}
+        self._unit: dict[tuple[str, str], PETSc.Vec] = {}
 
-    def unit(self, surface: str) -> PETSc.Vec:
-        """∂ū/∂u of the mean axial motion of a surface; constant, assembled once."""
-        if surface not in self._unit:
+    def unit(self, surface: str, direction: str) -> PETSc.Vec:
+        """∂ū/∂u of the mean axial or radial motion of a surface; constant, assembled once."""
+        if (surface, direction) not in self._unit:
             problem = self.problem
             v = ufl.TestFunction(problem.spaces[0])
             area = fem.assemble_scalar(forms.compile_forms(problem.area(surface)))
             vector = zero_vector(problem)
-            assemble(vector, [forms.compile_forms(problem.mean_axial(surface, v))], problem)
+            assemble(vector, [forms.compile_forms(problem.mean_motion(surface, v, direction))], problem)
             vector.scale(1 / float(problem.comm.allreduce(area, op=MPI.SUM)))
-            self._unit[surface] = vector
-        return self._unit[surface]
+            self._unit[surface, direction] = vector
+        return self._unit[surface, direction]
+
+    def _forces(self, loads: Loads) -> Iterator[tuple[float, PETSc.Vec]]:
+        """Each force on the modelled piece, N, and ∂ū/∂u of the motion on which it does work."""
+        for direction, forces in (("axial", loads.forces), ("radial", loads.radial_forces)):
+            for surface, force in forces.items():
+                yield force / self.problem.model.body.multiplicity, self.unit(surface, direction)
 
     def add_force(self, loads: Loads, factor: float, out: PETSc.Vec) -> None:
         """Forces of the whole part on the modelled piece."""
-        for surface, force in loads.forces.items():
-            out.axpy(factor * force / self.problem.model.body.multiplicity, self.unit(surface))
+        for force, unit in self._forces(loads):
+            out.axpy(factor * force, unit)
 
     def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
         """Rates of the forces."""
@@ -166,8 +181,7 @@ class AxialForces(LoadOperator):
 
     def force_norm(self, loads: Loads) -> float:
         """Sum of the norms of the forces."""
-        multiplicity = self.problem.model.body.multiplicity
-        return sum(abs(force) * self.unit(s).norm() / multiplicity for s, force in loads.forces.items())
+        return sum(abs(force) * unit.norm() for force, unit in self._forces(loads))
 
 
 class Torques(LoadOperator):
@@ -262,12 +276,12 @@ class NaturalStretchRamp(LoadOperator):
 
 
 OPERATORS: tuple[type[LoadOperator], ...] = (
-    LumenPressure,
+    FluidPressures,
     SheetVoltage,
     ObstaclePosition,
-    AxialForces,
+    DeadForces,
     Torques,
     Gravity,
     NaturalStretchRamp,
 )
-"""One for each kind of load that is no fixed unknown."""
+"""They hold all kinds of load but those that are fixed unknowns."""

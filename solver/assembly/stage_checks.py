@@ -10,6 +10,7 @@ from annelid.geometry.errors import InvalidValue, raise_first
 from annelid.solver.assembly.rigid_motions import check_rigid_motions
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.model import checks
+from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.twist_checks import check_twist
@@ -21,14 +22,15 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     Raises:
         InvalidValue: Unknown electrode, surface or support; an obstacle with a negative radius; a pressure
             without a lumen, or a lumen whose open end is neither held along the axis nor closed by a plate; a
-            torque on an end that cannot turn; a support that its surface cannot have; natural stretch in a
-            stage that may end early.
+            pressure or dead force on a surface whose support takes it; a torque on an end that cannot turn; a
+            support that its surface cannot have; natural stretch in a stage that may end early.
     """
     raise_first(check_twist(stages, model.supports, model.parts, model.inventory))
     check_rigid_motions(model, constraints_of(model.body, model.supports, twist=model.solved_twist))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
     raise_first(checks.check_obstacles(stages, model.contacts))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
+    raise_first(check_loaded_surfaces(stages, model.supports, model.inventory))
     raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))
     raise_first(checks.check_weight(stages, [part.material for part in model.parts]))
     if model.drawn_pressure is None:

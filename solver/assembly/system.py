@@ -15,7 +15,7 @@ from annelid.solver.assembly.constraint_map import constraint_map
 from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.assembly.dirichlet import DirichletConditions
 from annelid.solver.assembly.equations import Equations, assemble, zero_vector
-from annelid.solver.assembly.load_operators import OPERATORS, LumenPressure, SheetVoltage
+from annelid.solver.assembly.load_operators import OPERATORS, FluidPressures, SheetVoltage
 from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.assembly.tangent import Tangent
@@ -50,7 +50,7 @@ class System:
         equations: Its compiled derivatives.
         constraints: Fixed unknowns and linear constraints, by nodes of the body.
         dirichlet: Fixed unknowns and their values.
-        pressure: The lumen pressure in the equations.
+        pressures: The pressures of fluids in the equations.
         blocks: Access to the blocks of vectors.
         x: Present unknowns.
         multiplier: Load parameter λ of the control in force.
@@ -62,13 +62,12 @@ class System:
     def __init__(self, problem: Problem, constraints: Constraints | None = None) -> None:
         self.problem = problem
         self.count = WorkCount()
-        closed_ends = any(s.is_plate for s in problem.model.supports)
-        self.equations = Equations(problem, closed_ends=closed_ends)
         model = problem.model
+        self.equations = Equations(problem)
         self.constraints = constraints or constraints_of(model.body, model.supports, twist=model.solved_twist)
         self.dirichlet = DirichletConditions(problem, self.constraints)
         self._operators = [kind(problem, self.equations) for kind in OPERATORS]
-        self.pressure = next(op for op in self._operators if isinstance(op, LumenPressure))
+        self.pressures = next(op for op in self._operators if isinstance(op, FluidPressures))
         self._sheets = next(op for op in self._operators if isinstance(op, SheetVoltage))
         self.x, self.residual, self.raw = (self.vector() for _ in range(3))
         self.multiplier = 0.0
@@ -156,20 +155,20 @@ class System:
         self._factor_is_near = False
 
     def assemble_residual(self) -> None:
-        """Fill ``residual`` and ``raw``, and the pressure's load vector, at the present ``x`` and loads."""
+        """Fill ``residual`` and ``raw``, and the pressures' load vectors, at the present ``x`` and loads."""
         self.count.residuals += 1
         self.read_x()
         assemble(self.raw, self.equations.residual, self.problem)
-        self.pressure.assemble()
         for operator in self._operators:
+            operator.assemble()
             operator.add_force(self.loads, -1.0, self.raw)
         self.raw.copy(self.residual)
         self.zero_fixed(self.residual)
 
-    def pressure_force(self, x: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Write the pressure's load vector at other unknowns; ``read_x`` restores the present ones."""
+    def pressure_force(self, surface: str, x: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Write the load vector of a pressure at other unknowns; ``read_x`` restores the present ones."""
         self._read(x)
-        self.pressure.assemble(out)
+        self.pressures.assemble_one(surface, out)
 
     @property
     def has_volume(self) -> bool:
@@ -236,7 +235,8 @@ class System:
 
     def symmetric_tangent(self) -> bool:
         """Whether the tangent factorised last is symmetric, as its factorisation assumes; collective."""
-        return self._loads is None or not self._loads.pressure or self.tangent.is_symmetric()
+        pressures = {} if self._loads is None else self._loads.pressures
+        return not any(pressures.values()) or self.tangent.is_symmetric()
 
     def unstable_modes(self) -> int:
         """Unstable modes under given loads, from the inertia of the tangent factorised last."""

@@ -59,7 +59,7 @@ class VolumeCondition(Condition):
 
     def gradient(self, out: PETSc.Vec) -> None:
         """The pressure's load vector on the whole part."""
-        self.system.pressure.f.copy(out)
+        self.system.pressures.f["lumen"].copy(out)
         out.scale(self.system.problem.model.body.multiplicity)
 
     @property

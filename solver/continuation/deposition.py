@@ -67,6 +67,7 @@ def equilibrium_of_skin(model: Model, comm: MPI.Comm, tolerance: Tolerance) -> S
         sections=(),
         contacts=(),
         deposited=(),
+        pressed=(),
     )
     problem = Problem(skin, comm=comm)
     newton = Newton(System(problem), scales_of(skin), tolerance)

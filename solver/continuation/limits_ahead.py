@@ -10,17 +10,11 @@ from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
 from annelid.solver.errors import NoEquilibrium
+from annelid.solver.model.limits_of_use import LIMITS_OF_USE
 from annelid.solver.model.loads import describe
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN, COMPRESSED_WALL, TEARING_MARGIN
-from annelid.solver.model.stage_ends import EndCondition
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.records import LimitAhead
 
-_LIMITS = {
-    "electric breakdown": EndCondition(BREAKDOWN_MARGIN.name, "at most", 1.0),
-    "tearing": EndCondition(TEARING_MARGIN.name, "at most", 1.0),
-    "wrinkling": EndCondition(COMPRESSED_WALL.name, "at least", 1e-3),
-}
 _TOLERANCE = 1e-3  # of the limit
 _NARROW = 1e-2  # of a step, to which a jump is located
 
@@ -50,7 +44,7 @@ class LimitsAhead:
         The present state stays as it is.
 
         Args:
-            arc: The search.
+            arc: The search: the growing load, or an arc.
             s: Position of the present, factorised state, whose fields have been read.
         """
         before, self._levels = self._levels, self._read()
@@ -67,17 +61,17 @@ class LimitsAhead:
                 low, high = search_level(arc, low, high, partial(self._level, kind), _TOLERANCE, _NARROW)
             nearest = high if abs(high.level) <= abs(low.level) else low
             arc.system.restore(nearest.state)
-            located.append(LimitAhead(kind, arc.system.multiplier, self._loads()))
+            located.append(LimitAhead(kind, arc.parameter_at(nearest.s), self._loads()))
         self.found += sorted(located, key=lambda limit: limit.value)
         arc.system.restore(present, factorise=True)
         arc.read_fields()
 
     def _read(self) -> dict[str, float]:
         """How far the present state is beyond each limit, over the limit; infinite for one with jumps."""
-        values = self._evaluation.quantities([limit.quantity for limit in _LIMITS.values()])
+        values = self._evaluation.quantities([limit.quantity for limit in LIMITS_OF_USE.values()])
         levels = {
             kind: limit.beyond(values[limit.quantity]) / limit.limit
-            for kind, limit in _LIMITS.items()
+            for kind, limit in LIMITS_OF_USE.items()
             if limit.quantity in values
         }
         if "wrinkling" in levels:  # nodes begin to be compressed one by one

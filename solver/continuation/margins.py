@@ -2,21 +2,27 @@
 """Stability margins: how far each load alone may still rise from the working point."""
 
 import math
+from collections.abc import Mapping
+from typing import NamedTuple
 
-from annelid.solver.continuation.limit_search import SearchResult, search_ahead
+from annelid.solver.continuation.limit_search import search_ahead
 from annelid.solver.continuation.limits_ahead import LimitsAhead
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
-from annelid.solver.errors import SelfContact
+from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER, LoadKind, Loads, describe
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.records import LimitAhead, Margin
 
+SELF_CONTACT = "self-contact"
 MOST_STEPS = 200  # arc steps of one search
-_STEPS = 10  # requested steps of a search, if the part moves little
+_STEPS = 10  # requested steps of a search
+_SMALLEST_STEP = 4  # parts of a step below which the search goes on along the arc
+_ENOUGH = 1e-3  # of a step, to which a bifurcation is located
+_SAME_PATH = 1e-3  # of the size of the part, between states so close to each other in load
 _NAMES = {
     ("limit point", "pressure"): "limit point (pressure maximum)",
     ("limit point", "voltage"): "limit point (pull-in)",
@@ -58,7 +64,12 @@ def margins_ahead(
 
 
 def margins_missed(
-    requested: Ramp, critical: Loads | None, kind: str, stage: str, units: DisplayUnits
+    requested: Ramp,
+    critical: Loads | None,
+    kind: str,
+    stage: str,
+    passed: Mapping[str, Loads],
+    units: DisplayUnits,
 ) -> tuple[Margin, ...]:
     """Margins of loads that a path did not reach: below 1 where it ended at a critical point.
 
@@ -68,21 +79,27 @@ def margins_missed(
             was located.
         kind: Kind of that point, or ``"self-contact"``.
         stage: Name of the stage.
+        passed: Loads of the first state of the stage beyond each limit of the part.
         units: For the sentences.
     """
+
+    def at(kind: str, loads: Loads, *, is_bound: bool = False) -> LimitAhead:
+        return LimitAhead(kind, loads.largest(load) / working, describe(loads, units), is_bound=is_bound)
+
     found = []
     for load in WITH_MARGIN:
         name, working = load.margin, requested.end.largest(load)
         if not working or working == requested.start.largest(load):
             continue
+        limits = [at(limit, loads, is_bound=True) for limit, loads in passed.items()]
         if critical is None:
             text = f"{name}: the load of stage '{stage}' was not reached, and no critical point was located"
-            found.append(Margin(name, math.nan, text=text))
+            found.append(Margin(name, math.nan, text=text, limits=tuple(limits)))
             continue
         value = critical.largest(load) / working
+        limits = sorted([*limits, at(kind, critical)], key=lambda limit: limit.value)
         text = f"{name}: {_named(kind, name)} at {value:.4g} times the load that stage '{stage}' requests"
-        limits = (LimitAhead(kind, value, describe(critical, units)),)
-        found.append(Margin(name, value, kind=kind, text=text, limits=limits))
+        found.append(Margin(name, value, kind=kind, text=text, limits=tuple(limits)))
     return tuple(found)
 
 
@@ -114,33 +131,110 @@ def _margin(
     targets = {kind.attribute: getattr(end, kind.attribute) for kind in WITH_MARGIN}
     stage = Stage("margin", steps=_STEPS, **targets)
     continuation = StageContinuation(newton, stage, ramp, evaluation.read_fields)
-    continuation.start_at(1.0)
     evaluation.read_fields()
     passed = LimitsAhead(evaluation, units)
-    step = (furthest - 1) / _STEPS
-    result = search_ahead(
-        continuation, 1.0, 0, furthest=furthest, step=step, most_steps=MOST_STEPS, observe=passed.observe
-    )
+    found = _search(continuation, passed, furthest)
     at = describe(newton.system.loads, units)
-    limits = (*(limit for limit in passed.found if limit.value <= furthest), *_last(result, at))
-    if result.ahead is not None:
-        value, kind = result.reached, result.ahead.critical.kind
-        text = f"{load}: {_named(kind, load)} at {value:.4g} times the present value ({at})"
-        return Margin(load, value, kind=kind, text=text, limits=limits)
-    reached = min(result.reached, furthest)
+    last = (LimitAhead(found.kind, found.value, at),) if found.kind else ()
+    limits = (*(limit for limit in passed.found if limit.value <= furthest), *last)
+    if found.kind and found.kind != SELF_CONTACT:
+        text = f"{load}: {_named(found.kind, load)} at {found.value:.4g} times the present value ({at})"
+        return Margin(load, found.value, kind=found.kind, text=text, limits=limits)
+    reached = min(found.value, furthest)
     text = f"{load}: no critical point up to {reached:.4g} times the present value"
-    if result.failure is not None:
-        text += f"; the search ended there ({result.failure.message})"
+    if found.why:
+        text += f"; the search ended there ({found.why})"
     return Margin(load, reached, is_bound=True, text=text, limits=limits)
 
 
-def _last(result: SearchResult, at: str) -> tuple[LimitAhead, ...]:
-    """What ends the search: a critical point, or walls that touch each other; the last state is at it."""
-    if result.ahead is not None:
-        return (LimitAhead(result.ahead.critical.kind, result.reached, at),)
-    return (
-        (LimitAhead("self-contact", result.reached, at),) if isinstance(result.failure, SelfContact) else ()
+class _Found(NamedTuple):
+    """What ends a search; the present state is at it, on the stable side.
+
+    Attributes:
+        value: Multiple of the load.
+        kind: Kind of the critical point, or ``SELF_CONTACT``; "" if there is neither.
+        why: Why the search ended before its goal, "" if it did not.
+    """
+
+    value: float
+    kind: str = ""
+    why: str = ""
+
+
+def _search(continuation: StageContinuation, passed: LimitsAhead, furthest: float) -> _Found:
+    """Raise the load in steps as far as states are found and stable, then look for what is ahead."""
+    continuation.start_at(1.0)
+    continuation.accept(1.0)
+    whole = step = (furthest - 1) / _STEPS
+    while (s := continuation.last.s) < furthest and step >= whole / _SMALLEST_STEP:
+        target = min(s + step, furthest)
+        try:
+            if _is_stable(continuation, target):
+                passed.observe(continuation, target)
+                continuation.accept(target)
+            elif found := _bifurcation(continuation, passed, target):
+                return found
+            else:
+                break
+        except NoEquilibrium:
+            step /= 2
+    if s >= furthest:
+        return _Found(furthest)
+    return _along_arc(continuation, passed, furthest, whole)
+
+
+def _is_stable(continuation: StageContinuation, s: float) -> bool:
+    """Advance to a load; whether the state there is stable. Its tangent is factorised."""
+    continuation.advance(s)
+    continuation.system.factorise()
+    return continuation.system.unstable_modes() == 0
+
+
+def _bifurcation(continuation: StageContinuation, passed: LimitsAhead, unstable: float) -> _Found | None:
+    """The loss of stability between the last accepted and the present state, by bisection on the inertia.
+
+    States on both sides are found under given loads, so that it is no limit point; many modes may be close
+    together there, as in thin walls that wrinkle.
+
+    Args:
+        continuation: The growing load.
+        passed: Sees the stable states.
+        unstable: Load of the present state.
+
+    Returns:
+        The point; ``None`` if the states on both sides do not belong to one path.
+    """
+    system, width = continuation.system, unstable - continuation.last.s
+    beyond = system.snapshot()
+    continuation.go_back()
+    while unstable - continuation.last.s > _ENOUGH * width:
+        middle = (continuation.last.s + unstable) / 2
+        try:
+            if _is_stable(continuation, middle):
+                passed.observe(continuation, middle)
+                continuation.accept(middle)
+                continue
+        except NoEquilibrium:
+            return None
+        beyond, unstable = system.snapshot(), middle
+        continuation.go_back()
+    beyond.x.axpy(-1.0, continuation.last.state.x)
+    apart, _ = continuation.newton.relative_motion(beyond.x)
+    continuation.go_back()
+    return _Found(continuation.last.s, "bifurcation") if apart < _SAME_PATH else None
+
+
+def _along_arc(continuation: StageContinuation, passed: LimitsAhead, furthest: float, step: float) -> _Found:
+    """Search along the arc from the last accepted state, past a maximum of the load."""
+    continuation.system.restore(continuation.last.state, factorise=True)
+    s, observe = continuation.last.s, passed.observe
+    result = search_ahead(
+        continuation, s, 0, furthest=furthest, step=step, most_steps=MOST_STEPS, observe=observe
     )
+    if result.ahead is not None:
+        return _Found(result.reached, result.ahead.critical.kind)
+    kind = SELF_CONTACT if isinstance(result.failure, SelfContact) else ""
+    return _Found(result.reached, kind, result.failure.message if result.failure else "")
 
 
 def _named(kind: str, load: str) -> str:

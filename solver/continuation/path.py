@@ -23,7 +23,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.quantities import names_for
 from annelid.solver.model.ramp import Ramp, ramp_of
 from annelid.solver.model.scales import scales_of
-from annelid.solver.model.stages import Stage
+from annelid.solver.model.stages import Stage, pressed_surfaces
 from annelid.solver.model.stepping import Stepping
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.records import Margin, Outcome
@@ -64,6 +64,9 @@ class Path:
         if any(stage.torques or stage.twists for stage in self.stages):
             model = replace(model, twist=True)
         check_stages(model, self.stages)
+        pressed = pressed_surfaces(self.stages)
+        if not set(pressed) <= set(model.pressed):
+            model = replace(model, pressed=pressed)
         for stage in self.stages:
             with checking(f"stage '{stage.name}'"):
                 self.stepping.check_control(stage.control)
@@ -94,7 +97,7 @@ class Path:
         margins: tuple[Margin, ...] = ()
         for number, stage in enumerate(self.stages):
             ramp = ramp_of(stage, self.system.loads)
-            reporter.first_critical = (None, "")
+            reporter.begin_stage()
             continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
             ended = steps.follow(continuation, modes)
             if isinstance(ended, Outcome):
@@ -137,7 +140,7 @@ def _missed(outcome: Outcome, reporter: Reporter, ramp: Ramp) -> tuple[Margin, .
     loads, kind = reporter.first_critical
     if loads is None and outcome.kind == "self-contact":
         loads, kind = reporter.system.loads, outcome.kind
-    return margins_missed(ramp, loads, kind, outcome.stage, reporter.units)
+    return margins_missed(ramp, loads, kind, outcome.stage, reporter.passed, reporter.units)
 
 
 def follow(

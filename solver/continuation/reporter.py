@@ -9,6 +9,7 @@ from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.errors import NoEquilibrium, SelfContact
+from annelid.solver.model.limits_of_use import LIMITS_OF_USE
 from annelid.solver.model.loads import Loads, describe
 from annelid.solver.model.quantities import LIMITS
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
@@ -27,18 +28,25 @@ class Reporter:
         remarks: Sentences for the outcome.
         units: For numbers in sentences.
         first_critical: Loads and kind of the first critical point found in the present stage.
+        passed: Loads of the first state of the present stage beyond each limit of the part, by limit; on the
+            first rank.
     """
 
     def __init__(self, evaluation: Evaluation, observe: Observer | None, units: DisplayUnits) -> None:
         self.evaluation = evaluation
         self.system = evaluation.system
         self.remarks: list[str] = []
-        self.first_critical: tuple[Loads | None, str] = (None, "")
+        self.begin_stage()
         self.units = units
         self._observe = observe
         self._index = 0
         self._spent = 0
         self._limits_passed: dict[str, str] = {}
+
+    def begin_stage(self) -> None:
+        """Forget what belongs to a stage."""
+        self.first_critical: tuple[Loads | None, str] = (None, "")
+        self.passed: dict[str, Loads] = {}
 
     def emit(
         self,
@@ -106,7 +114,7 @@ class Reporter:
         remarks = [*self.remarks, *passed.values()]
         if not self.system.symmetric_tangent():
             remarks.append(
-                "the pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
+                "a pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
                 "states are right, the numbers of unstable modes are approximate"
             )
         return Outcome(kind, text, stage, parameter, tuple(remark for remark in remarks if remark))
@@ -139,6 +147,10 @@ class Reporter:
 
     def _note_limits(self, state: Equilibrium) -> None:
         """Remark on the first states beyond what a real part or the model can do."""
+        for kind, condition in LIMITS_OF_USE.items():
+            measure = state.quantities.get(condition.quantity)
+            if measure is not None and condition.beyond(measure.value) >= 0:
+                self.passed.setdefault(kind, self.system.loads)
         for limit in LIMITS:
             name = limit.margin.name
             measure = state.quantities.get(name)

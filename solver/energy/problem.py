@@ -4,7 +4,7 @@
     Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, deposited parts: F F0⁻¹ G⁻¹
                + ∫ det G α/2 (Je - 1 + p/κ)² dX                   stabilisation, zero in the exact solution
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
-               - P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX         lumen, axial forces, torques, weight
+               - Σ P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX       pressures, dead forces, torques, weight
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
 
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
@@ -50,7 +50,7 @@ class Problem:
         spaces: Function spaces of u, p and, with a solved potential, φ.
         unknowns: The functions u, p, φ.
         fields: Cell-wise parameters; changing their values never recompiles a form.
-        lumen_pressure: Constant P, MPa.
+        pressures: Constant P of each surface that a fluid wets, MPa.
         contact_stiffness: Constant k of each contact, MPa/mm.
         revolution: 2πR when axisymmetric, else 1.
         frame: Wall directions (normal, hoop, axial).
@@ -79,7 +79,7 @@ class Problem:
             self.deposition = fem.Function(self.spaces[0], name="u0")
         self.axial = dim - 1
         self.arm = fem.Constant(domain, float(model.body.points[:, 0].max())) if model.solved_twist else None
-        self.lumen_pressure = fem.Constant(domain, 0.0)
+        self.pressures = {surface: fem.Constant(domain, 0.0) for surface in model.wetted}
         self.gravity = fem.Constant(domain, np.zeros(dim))
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self.contact_stiffness = [
@@ -209,7 +209,7 @@ class Problem:
         return self.growth(deposited=group.deposited) * self.fields.density * ufl.inner(g, self.in_plane(u))
 
     def internal_energy(self) -> ufl.Form:
-        """Π without the lumen and the axial forces."""
+        """Π without the pressures and the dead forces."""
         F = self.F
         Π = 0
         for i, group in enumerate(self.fields.groups, start=1):
@@ -231,41 +231,57 @@ class Problem:
             Π -= rotation.torque * rotation.mean
         return Π
 
-    def volume(self) -> ufl.Form:
-        """Enclosed volume V(u) of the modelled piece by ∫ ½ x⊥·n da, exact while the ends stay plane."""
+    def volume(self, surface: str) -> ufl.Form:
+        """Volume V(u) between a surface and the axis by ∫ ½ x⊥·n da, exact while its edges stay plane.
+
+        Of the modelled piece; positive on the side to which a pressure pushes the surface away: the volume of
+        the lumen, and minus that within the outer surface.
+        """
         x = self._x + self.in_plane(self.unknowns[0])
         across = [x[0], 0, 0] if self.model.axisymmetric else [x[0], x[1], 0]
-        return -ufl.inner(ufl.as_vector(across) / 2, self.area_vector()) * self.revolution * self._lumen()
+        half = ufl.as_vector(across) / 2
+        return -ufl.inner(half, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
 
-    def volume_gradient(self, v: Expr, *, closed: bool) -> ufl.Form:
-        """δV for a virtual displacement v.
+    def volume_gradient(self, v: Expr, surface: str) -> ufl.Form:
+        """δV for a virtual displacement v: the work of a unit pressure on a surface.
+
+        Where plates close the ends of the surface it is the derivative of V, which includes the thrust on the
+        plates. Else it is the work on the wall alone, the same where the edges slide in their planes.
 
         Args:
             v: Test function of the displacement.
-            closed: True takes the derivative of V, which includes the thrust on end plates; False the work of
-                the pressure on the wall alone, the same where the ends of the lumen slide in their planes.
+            surface: The surface.
         """
-        if closed:
-            return ufl.derivative(self.volume(), self.unknowns[0], v)
+        if self.model.has_plates_at(surface):
+            return ufl.derivative(self.volume(surface), self.unknowns[0], v)
         v3 = ufl.as_vector([v[0], 0, v[1]]) if self.model.axisymmetric else v
-        return -ufl.inner(v3, self.area_vector()) * self.revolution * self._lumen()
+        return -ufl.inner(v3, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
 
-    def mean_axial(self, surface: str, w: Expr) -> ufl.Form:
-        """∫ w_Z dA over a named surface in the reference configuration (divide by its area)."""
-        return w[self.axial] * self.revolution * self.ds(self.surface_ids[surface])
+    def mean_motion(self, surface: str, w: Expr, direction: str) -> ufl.Form:
+        """∫ w_Z dA or ∫ w_R dA over a surface in the reference configuration (divide by its area).
+
+        Args:
+            surface: The surface.
+            w: Motion.
+            direction: ``"axial"`` or ``"radial"``.
+        """
+        x = self._x
+        across = w[0] if self.axial == 1 else (x[0] * w[0] + x[1] * w[1]) / ufl.sqrt(x[0] ** 2 + x[1] ** 2)
+        return (w[self.axial] if direction == "axial" else across) * self.revolution * self._over(surface)
 
     def area(self, surface: str) -> ufl.Form:
         """Reference area of a named surface."""
-        return fem.Constant(self.mesh.domain, 1.0) * self.revolution * self.ds(self.surface_ids[surface])
+        return fem.Constant(self.mesh.domain, 1.0) * self.revolution * self._over(surface)
+
+    def _over(self, surface: str) -> ufl.Measure:
+        """Measure over any outer surface."""
+        return self._measure("ds", [(1, self.mesh.facet_entities(surface))])(1)
 
     def area_vector(self) -> Expr:
         """cof(F) N: current area vector per reference area (Nanson)."""
         N = ufl.FacetNormal(self.mesh.domain)
         N3 = ufl.as_vector([N[0], 0, N[1]]) if self.model.axisymmetric else N
         return kinematics.cofactor(self.F) * N3
-
-    def _lumen(self) -> Any:
-        return self.ds(self.surface_ids["lumen"])
 
     def contact_gap(self, contact: Contact) -> Expr:
         """Gap of a contact at its surface, mm."""
@@ -306,9 +322,11 @@ class Problem:
 
     def _loaded_surfaces(self) -> list[str]:
         """Outer surfaces that may carry a load, in a fixed order."""
-        names = [name for name in ("lumen", "end_low", "end_high") if name in self.model.body.surfaces]
-        extra = [f.region for f in self.model.foundations] + [c.surface for c in self.model.contacts]
-        return names + [name for name in dict.fromkeys(extra) if name not in names]
+        model = self.model
+        extra = [f.region for f in model.foundations] + [c.surface for c in model.contacts]
+        return list(
+            dict.fromkeys([*model.wetted, *extra, *(model.inventory.ends if model.has_twist else ())])
+        )
 
 
 def _hoop(body: Body) -> FloatArray:

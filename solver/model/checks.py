@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import Finding, InvalidValue
-from annelid.geometry.inventory import Inventory
+from annelid.geometry.inventory import SIDE_PLANES, Inventory
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.loads import LOAD_KINDS
@@ -162,6 +162,7 @@ def check_stages(stages: Sequence[Stage], names: Names, inventory: Inventory) ->
     entries = {
         "electrode": (names.electrodes, "an electrode"),
         "contact": (names.contacts, "a contact"),
+        "surface": (tuple(s for s in inventory.surfaces if s not in SIDE_PLANES), "a surface of this shape"),
         "end surface": (inventory.ends, "an end surface"),
         "support": (names.movable, "a support that holds the axial motion"),
         "support against rotation": (names.turnable, "a support that holds the rotation about the axis"),

@@ -36,9 +36,13 @@ class LoadKind(NamedTuple):
 
 LOAD_KINDS = (
     LoadKind("pressure", "pressure", "pressure", "pressure", "", "pressure"),
+    LoadKind(
+        "surface_pressures", "surface_pressure", "pressure on", "pressure", "surface", "surface pressure"
+    ),
     LoadKind("voltages", "voltage", "voltage", "voltage", "electrode", "voltage"),
     LoadKind("obstacles", "obstacle", "obstacle", "length", "contact"),
-    LoadKind("forces", "force", "axial force", "force", "end surface", "force"),
+    LoadKind("forces", "force", "axial force", "force", "surface", "force"),
+    LoadKind("radial_forces", "radial_force", "radial force", "force", "surface", "radial force"),
     LoadKind("displacements", "move", "displacement", "length", "support", "move"),
     LoadKind("torques", "torque", "torque", "torque", "end surface", "torque"),
     LoadKind("twists", "twist", "twist", "angle", "support against rotation", "twist"),
@@ -57,9 +61,11 @@ class Loads:
 
     Attributes:
         pressure: Lumen pressure P, MPa.
+        surface_pressures: Pressure on other surfaces, positive towards the material, MPa.
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
-        forces: Axial force along +Z by surface, N, on the whole part.
+        forces: Axial dead force along +Z by surface, N, on the whole part.
+        radial_forces: Radial dead force away from the axis by surface, summed around the whole part, N.
         displacements: Axial motion of a support, mm.
         torques: Dead torque about +Z by end surface, N mm, on the whole part.
         twists: Rotation of a support about +Z, degrees.
@@ -68,9 +74,11 @@ class Loads:
     """
 
     pressure: float = 0.0
+    surface_pressures: Mapping[str, float] = field(default_factory=dict)
     voltages: Mapping[str, float] = field(default_factory=dict)
     obstacles: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
+    radial_forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
     torques: Mapping[str, float] = field(default_factory=dict)
     twists: Mapping[str, float] = field(default_factory=dict)
@@ -92,6 +100,11 @@ class Loads:
         return replace(self, **{kind.attribute: zero})  # type: ignore[arg-type]
 
     @property
+    def pressures(self) -> dict[str, float]:
+        """Pressure on every surface that a fluid wets, MPa."""
+        return {"lumen": self.pressure, **self.surface_pressures}
+
+    @property
     def is_zero(self) -> bool:
         """Whether every entry is zero."""
         return not self.natural and not any(
@@ -110,9 +123,11 @@ class LoadTargets:
     """Loads to reach; what is not named stays as it is. Attributes as in ``Loads``."""
 
     pressure: float | None = None
+    surface_pressures: Mapping[str, float] = field(default_factory=dict)
     voltages: Mapping[str, float] = field(default_factory=dict)
     obstacles: Mapping[str, float] = field(default_factory=dict)
     forces: Mapping[str, float] = field(default_factory=dict)
+    radial_forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
     torques: Mapping[str, float] = field(default_factory=dict)
     twists: Mapping[str, float] = field(default_factory=dict)

@@ -47,6 +47,7 @@ class Model:
         twist: Whether loads turn the part about its axis. An axisymmetric model then has its rotation as an
             unknown. ``Path`` sets it for stages that need it.
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
+        pressed: Surfaces other than the lumen on which a pressure may act; a path adds those of its stages.
 
     Raises:
         InvalidValue: Parts, electrodes or supports do not match the body.
@@ -66,6 +67,7 @@ class Model:
     smooth_compression: float = 0.0
     fluid_density: float = 0.0
     twist: bool = False
+    pressed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         body = self.inventory
@@ -110,6 +112,7 @@ class Model:
             contacts=tuple(c.name for c in self.contacts),
             parts=tuple(p.region for p in self.parts),
             walls=tuple(self.walls),
+            surfaces=self.pressed,
             has_lumen=self.has_lumen,
             has_open_ends=self.inventory.has_open_ends,
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
@@ -142,6 +145,16 @@ class Model:
     def has_lumen(self) -> bool:
         """Whether there is an inner surface that a fluid wets."""
         return "lumen" in self.body.surfaces
+
+    @property
+    def wetted(self) -> tuple[str, ...]:
+        """Surfaces on which a pressure may act, the lumen first."""
+        return (*(["lumen"] if self.has_lumen else []), *self.pressed)
+
+    def has_plates_at(self, surface: str) -> bool:
+        """Whether plates close the ends of a surface, so that a pressure on it also acts on them."""
+        plates = [s.region for s in self.supports if s.is_plate]
+        return bool(plates) if surface == "lumen" else any(self.inventory.meet(p, surface) for p in plates)
 
     @property
     def solved_potential(self) -> bool:

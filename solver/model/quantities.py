@@ -119,6 +119,13 @@ DISPLACED_VOLUME = Quantity(
     "moves along the axis",
     ("lumen",),
 )
+DISPLACED_VOLUME_AT = Quantity(
+    "displaced volume at <surface>",
+    "volume",
+    "∫ f·dx",
+    "volume that a surface under a pressure of its own has displaced towards the material since the first "
+    "state of the path, so that ∫ P over it is the work of the pressure",
+)
 MINIMUM_WALL_THICKNESS = Quantity(
     "minimum wall thickness",
     "length",
@@ -338,7 +345,7 @@ STABILITY_MARGIN_OF = Quantity(
     "critical load / load",
     f"multiple of a load ({', '.join(filter(None, (kind.margin for kind in LOAD_KINDS)))}, or all loads "
     "together; the others are constant) at which the next limit point or bifurcation after the last state "
-    "is; below 1 if the path ended at such a point before it reached the requested load",
+    "under load is; below 1 if the path ended at such a point before it reached the requested load",
     larger_is_better=True,
 )
 STRAIN_ENERGY_OF = Quantity(

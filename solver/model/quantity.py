@@ -18,6 +18,7 @@ class Scope(NamedTuple):
         contacts: Names of the contacts.
         parts: Regions of the parts.
         walls: Regions of a structured mesh that have an inner and an outer face.
+        surfaces: Surfaces other than the lumen on which a pressure acts in some stage.
         has_lumen: Whether a fluid can fill the part.
         has_open_ends: Whether the lumen is open at both ends.
         has_strength: Whether a dielectric strength is known where there are sheets.
@@ -33,6 +34,7 @@ class Scope(NamedTuple):
     contacts: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     walls: tuple[str, ...] = ()
+    surfaces: tuple[str, ...] = ()
     has_lumen: bool = True
     has_open_ends: bool = True
     has_strength: bool = False

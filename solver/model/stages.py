@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Stages: the loads to reach, and what drives the way there."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -148,3 +148,8 @@ class Stage(DriverTargets, LoadTargets):
             raise InvalidValue(
                 f"'{self.control}' scales the loads of the stage: name at least one ({keys})", key="control"
             )
+
+
+def pressed_surfaces(stages: Iterable[Stage]) -> tuple[str, ...]:
+    """Surfaces other than the lumen whose pressure some stage sets."""
+    return tuple(dict.fromkeys(name for stage in stages for name in stage.surface_pressures))

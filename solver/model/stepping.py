@@ -38,8 +38,8 @@ class Stepping:
             loads of the stage are reached.
         self_crossing: Whether a path goes on where walls of the part pass through each other; otherwise it
             ends where they touch, as the model has no contact of a part with itself.
-        seek_limit: From the last state on, look for the next critical point as each load grows, up to this
-            multiple of it, and state the margins; ``None`` does not.
+        seek_limit: From the last state under load, look for the limits and the next critical point as each
+            load grows, up to this multiple of it, and state the margins; ``None`` does not.
         tolerance: Convergence tolerances.
     """
 

@@ -22,6 +22,8 @@ def check_twist(
     """Torques act on ends that can turn; supports that turn do not share edges; sectors do not twist."""
     if inventory.model == "sector":
         yield from _check_sector(stages, parts)
+    if inventory.model == "solid":
+        yield from _check_solid(stages, parts)
     for index, support in enumerate(supports):
         if support.hold == "axial twist" and inventory.model != "axisymmetric":
             text = "'axial twist' needs an axisymmetric model: choose 'all', 'plate all' or 'axial'"
@@ -46,6 +48,20 @@ def _check_sector(stages: Sequence[Stage], parts: Sequence[Part]) -> Iterator[Fi
         if part.fibres is not None and part.fibres.twist:
             text = f"one family twists the part, but {_SECTOR}"
             yield Finding(("parts", index), _about(text, "fibres.families", f"part '{part.region}'"))
+
+
+def _check_solid(stages: Sequence[Stage], parts: Sequence[Part]) -> Iterator[Finding]:
+    """A radial dead force keeps its direction in space, so it would turn a twisted part back."""
+    turning = any(stage.torques or stage.twists for stage in stages)
+    if not (turning or any(part.fibres is not None and part.fibres.twist for part in parts)):
+        return
+    for index, stage in enumerate(stages):
+        for surface in stage.radial_forces:
+            text = (
+                "a radial force keeps its direction in 3-D while this part turns about its axis: set "
+                "mesh.model = 'axisymmetric', where it stays radial"
+            )
+            yield Finding(("stages", index), _about(text, f"radial_force.{surface}", f"stage '{stage.name}'"))
 
 
 def _check_shared_edges(

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Volume displaced by the pressurised wall; its product with the pressure is the work of the pressure."""
+"""Volume displaced by a surface under pressure; its product with the pressure is the work of the pressure."""
 
 from annelid.solver.assembly.system import System
 
@@ -10,10 +10,15 @@ class DisplacedVolume:
     Where the rim of the lumen is held, slides in its plane or is closed by a plate, this is the change of
     the enclosed volume. Where it moves freely along the axis there is no such volume and the work depends on
     the way.
+
+    Args:
+        system: The equations.
+        surface: The surface on which the pressure acts.
     """
 
-    def __init__(self, system: System) -> None:
+    def __init__(self, system: System, surface: str) -> None:
         self.system = system
+        self._surface = surface
         self._before = system.vector()
         self._middle, self._step, self._force = (system.vector() for _ in range(3))
         self._total: float | None = None  # up to the state accepted last
@@ -41,5 +46,5 @@ class DisplacedVolume:
         """f·(x - x_before) at a fraction of the way from the state before."""
         self._before.copy(self._middle)
         self._middle.axpy(fraction, self._step)
-        self.system.pressure_force(self._middle, self._force)
+        self.system.pressure_force(self._surface, self._middle, self._force)
         return float(self._force.dot(self._step)) * self.system.problem.model.body.multiplicity

@@ -75,7 +75,7 @@ class Evaluation:
         self._radial_shape = RadialShape(body)
         self._lumen = Lumen(body) if self.problem.model.inventory.has_open_ends else None
         self._datum: tuple[float, float] | None = None
-        self._displaced = DisplacedVolume(system) if system.has_volume else None
+        self._displaced = {s: DisplacedVolume(system, s) for s in self.problem.model.wetted}
         self._twists = EndTwists(system)
         self._drawn_volume = system.volume() if system.has_volume else 0.0
 
@@ -138,8 +138,8 @@ class Evaluation:
         data = self._state_data(loads, (info.unstable_modes, info.unstable_modes_controlled))
         shape = self._mode_shape(mode)
         displacement = self._in_space()
-        if self._displaced is not None:
-            self._displaced.accept()
+        for volume in self._displaced.values():
+            volume.accept()
         self._twists.accept()
         if data is None:
             return None
@@ -165,7 +165,7 @@ class Evaluation:
         check_reaction_free(self.system, _NO_FORCE * scales_of(self.problem.model).force)
         reactions = self._reactions.read()
         volume = self.system.volume() if self.system.has_volume else None
-        displaced = self._displaced.read() if self._displaced is not None else None
+        displaced = {surface: volume.read() for surface, volume in self._displaced.items()}
         twists = self._twists.read()
         cell_volumes = self._integrals.cell_volumes
         if self.problem.comm.rank != 0:

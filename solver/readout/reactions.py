@@ -94,7 +94,7 @@ class Reactions:
         system, rows = self._system, {}
         vector = system.vector() if self._forces_of else None
         for name, forces in self._forces_of.items():
-            forces(vector, system.loads.pressure)
+            forces(vector, system.loads.pressures)
             rows[name] = _rows(system, vector)[0].copy()
         if vector is not None:
             vector.destroy()

@@ -36,7 +36,7 @@ class StateData:
         cell_volumes: Reference cell volumes of the modelled piece, mm³.
         volume: Lumen volume of the whole part, mm³, ``None`` without a lumen.
         drawn_volume: The same in the reference shape, mm³.
-        displaced: Volume that the wall has displaced since the first state, mm³, ``None`` without a lumen.
+        displaced: Volume that each surface under pressure has displaced since the first state, mm³.
         energies: Energies, charges and capacitances by name.
         reactions: (axial, radial) force by support, N, and torque, N mm.
         twists: Rotation by end of a part that twists, degrees.
@@ -55,7 +55,7 @@ class StateData:
     cell_volumes: FloatArray
     volume: float | None
     drawn_volume: float
-    displaced: float | None
+    displaced: Mapping[str, float]
     energies: Mapping[str, float]
     reactions: Mapping[str, tuple[float, float, float]]
     twists: Mapping[str, float]
@@ -117,8 +117,9 @@ def _shape_values(data: StateData) -> dict[str, float]:
         values[q.LUMEN_PRESSURE.name] = data.pressure
         values[q.LUMEN_VOLUME.name] = data.volume
         values[q.VOLUME_CHANGE.name] = data.volume - data.drawn_volume
-    if data.displaced is not None:
-        values[q.DISPLACED_VOLUME.name] = data.displaced
+    for surface, displaced in data.displaced.items():
+        quantity = q.DISPLACED_VOLUME if surface == "lumen" else q.DISPLACED_VOLUME_AT
+        values[quantity.of(surface) if quantity.placeholder else quantity.name] = displaced
     return values
 
 

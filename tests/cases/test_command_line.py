@@ -152,7 +152,10 @@ def test_runs_are_neither_repeated_nor_overwritten(annelid, case_file, tables, t
     assert (folder / "summary.json").read_bytes() == finished
 
     (folder / "report.html").unlink()
-    assert annelid("report", folder).stdout.strip() == str(folder / "report.html")
+    (folder / "show/last_state.pvd").unlink()
+    files = [folder / "report.html", folder / "show/last_state.pvd"]
+    assert annelid("report", folder).stdout.split() == list(map(str, files))
+    assert all(file.exists() for file in files)
     assert annelid("view", folder, "--image", "state.png").returncode == 0
     assert (tmp_path / "state.png").read_bytes().startswith(b"\x89PNG")
 

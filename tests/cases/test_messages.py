@@ -383,9 +383,9 @@ WRONG = {
         both(put(SLEEVE, "shape"), lambda t: t["parts"].append({"region": "core", "material": "rubber"})),
         r"stages\[fill\]\.pressure: this shape has no lumen to fill",
     ),
-    "force on no end": (
-        put({"outer": "1 N"}, "stages", 0, "force"),
-        r"stages\[fill\]\.force\.outer: 'outer' is not an end surface; allowed: end_low, end_high",
+    "force on no surface": (
+        put({"rim": "1 N"}, "stages", 0, "force"),
+        r"stages\[fill\]\.force\.rim: 'rim' is not a surface of this shape; allowed: lumen, outer, end_low",
     ),
     "move of a free end": (
         put({"outer": "1 mm"}, "stages", 0, "move"),

@@ -59,7 +59,7 @@ def test_a_case_is_converted_into_the_records_of_the_solver(tables):
         "electrode_film": {"volume_fraction": "5 %", "shear_modulus": "1 MPa"},
         "fibres": {"angle": "30 deg", "stiffness": "20 kPa"},
     }
-    tables["stages"][0] |= {"force": {"end_high": "10 mN"}, "move": {"end_low": "1 mm"}}
+    tables["stages"][0] |= {"force": {"outer": "10 mN"}, "move": {"end_low": "1 mm"}}
     case = case_from_tables(tables)
     material = material_of(case, "rubber")
     assert (material.law, material.parameters) == ("neo-hookean", {"shear_modulus": 0.1})
@@ -79,7 +79,7 @@ def test_a_case_is_converted_into_the_records_of_the_solver(tables):
     assert (part.fibres.angle, part.fibres.stiffness, part.fibres.families) == (30.0, 0.02, 2)
     first, second = stages_of(case)
     assert first.pressure == pytest.approx(1.33322e-3, rel=1e-5)
-    assert (first.forces, first.displacements) == ({"end_high": 0.01}, {"end_low": 1.0})
+    assert (first.forces, first.displacements) == ({"outer": 0.01}, {"end_low": 1.0})
     assert second.voltages == {"low": 1.0, "high": 1.0}
     assert second.pressure is None
 
@@ -160,7 +160,7 @@ def test_without_a_voltage_nothing_is_met(tables, quantity):
     assert math.isnan(verdict.value)
 
 
-AHEAD = "limit point ahead of the last state"
+AHEAD = "limit point ahead of the working point"
 
 
 def margin_verdicts(tables, margin, **limits):

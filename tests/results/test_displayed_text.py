@@ -1,15 +1,18 @@
 # SPDX-License-Identifier: MIT
 import copy
+import json
 
 import numpy as np
 import plain_tube
 import pytest
 
 from annelid.cases.convert.description import description_of
-from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.reading import case_from_tables, find_case, read_case
+from annelid.results.folder.run_records import CaseDescription
 from annelid.results.folder.tables import PathRecord, column_kind
 from annelid.results.report.safety import LIMITS, SECOND_HAND, stored_charge
 from annelid.solver.display import DisplayUnit, DisplayUnits, digits
+from annelid.solver.model.contact import Contact
 
 GAP = "\N{NO-BREAK SPACE}"
 
@@ -97,8 +100,9 @@ def test_the_description_of_a_case():
         "each sheet as cast 312.5 µm, mounted 250 µm; "
         "inner radius as cast 3.011 mm, mounted 4.045 mm; length as cast 12 mm, mounted 12 mm.",
     ]
-    assert statements["Limits"] == [
-        "Tearing is not judged: material 'silicone' gives neither tearing_stretch nor tensile_strength."
+    assert statements["Not judged"] == [
+        "Tearing is not judged: material 'silicone' gives neither tearing_stretch nor tensile_strength.",
+        ROUND,
     ]
     assert statements["Supports"][0] == "end_low: clamped."
     assert statements["Stages"] == ["settle: no change of loads.", "inflate: pressure 120 mmHg."]
@@ -106,17 +110,29 @@ def test_the_description_of_a_case():
     assert statements["Model"] == ["A cut through the wall (axisymmetric); elements: along 1 mm, through 1."]
 
 
+ROUND = (
+    "An axisymmetric model stays round and straight, so that bending as a column, lobes and folds around the "
+    "axis are not judged."
+)
+
+
 def test_limits_that_are_not_judged_are_named():
     tables = copy.deepcopy(plain_tube.TABLES)
     rubber = tables["materials"]["rubber"]
     del rubber["breakdown_field"]
     tables["requirements"] = []
-    assert description(tables)["Limits"] == [
+    assert description(tables)["Not judged"] == [
         "Breakdown is not judged: material 'rubber' gives no breakdown_field.",
         "Tearing is not judged: material 'rubber' gives neither tearing_stretch nor tensile_strength.",
+        ROUND,
     ]
     rubber |= {"breakdown_field": "80 V/um", "tensile_strength": "8 MPa", "tensile_strength_is": "nominal"}
-    assert "Limits" not in description(tables)
+    assert description(tables)["Not judged"] == [ROUND]
+    tables["path"] = {"seek_limit": 1}
+    assert description(tables)["Not judged"] == [
+        ROUND,
+        "What limits the loads beyond those requested is not searched: set path.seek_limit.",
+    ]
     (part,) = description(tables)["Parts"]
     assert "tensile strength 8 MPa, tensile strength is nominal" in part
 
@@ -162,6 +178,16 @@ def test_descriptions_of_more_kinds_of_cases():
         "on: voltage ring 3.2 kV, volume 40 mL.",
         "back: pressure 1 kPa, arc 5 mm, backward.",
     ]
+
+
+def test_the_description_has_the_obstacles_and_the_plane_of_symmetry():
+    mandrel = description_of(read_case(find_case("mandrel")))
+    assert mandrel.obstacles == (Contact("mandrel", "lumen", kind="cylinder", position=4.0),)
+    assert mandrel.symmetry_plane == ""
+    half = description_of(read_case(find_case("balloon_past_maximum")))
+    assert half.symmetry_plane == "end_low"
+    for description in (mandrel, half):
+        assert CaseDescription.from_mapping(json.loads(json.dumps(description.to_mapping()))) == description
 
 
 def test_the_description_of_lattice_and_making():

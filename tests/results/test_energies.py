@@ -23,7 +23,7 @@ PRESSURE = WELL.deriv()
 STEP = 2e-3  # of states a twentieth apart, read by rules of second order
 
 
-def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL):
+def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL, on=""):
     """A run along the well; limit points where the slope of the pressure changes its sign."""
     slope = PRESSURE.deriv()
     turns = sorted(np.real(slope.roots()))
@@ -42,9 +42,10 @@ def well_run(folder, tube, volumes, *, voltage=0.0, jump=(), energy=WELL):
     ]
     with create(folder, tube, description=DESCRIPTION) as run:
         for V, state in zip(every, states(tube, rows), strict=True):
-            loads = {"pressure": Measure(float(PRESSURE(V)), "MPa"), "voltage a": Measure(voltage, "kV")}
+            pressed, displaced = ("pressure on " + on, " at " + on) if on else ("pressure", "")
+            loads = {pressed: Measure(float(PRESSURE(V)), "MPa"), "voltage a": Measure(voltage, "kV")}
             more = {
-                "displaced volume": Measure(float(V), "mm3"),
+                f"displaced volume{displaced}": Measure(float(V), "mm3"),
                 "strain energy": Measure(float(energy(V)), "mJ"),
             }
             how = "jump" if V in jump else ""
@@ -58,8 +59,9 @@ def unloaded():
 
 
 @pytest.mark.exact
-def test_energies_of_a_double_well(tmp_path, tube):
-    run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65))
+@pytest.mark.parametrize("surface", ["", "outer"])
+def test_energies_of_a_double_well(tmp_path, tube, surface):
+    run = well_run(tmp_path / "run", tube, np.linspace(-0.6, 2.6, 65), on=surface)
     energies = energies_of(run.table)
     zeros = unloaded()
     states = energies.unloaded_states
@@ -93,6 +95,7 @@ def test_energies_are_in_the_report_and_in_the_summary(tmp_path, tube):
 def test_no_energies_if_other_loads_did_work(tmp_path, tube):
     volumes = np.linspace(0.0, 2.6, 53)
     assert energies_of(well_run(tmp_path / "a", tube, volumes, voltage=1.0).table) is None
+    assert energies_of(well_run(tmp_path / "c", tube, volumes, voltage=1.0, on="outer").table) is None
     assert energies_of(well_run(tmp_path / "b", tube, volumes, energy=2 * WELL).table) is None
     assert "energies" not in open_run(tmp_path / "b").summary
 

@@ -149,8 +149,7 @@ def written(body, cells=None):
     pyvista = pyvista_off_screen()
     grid = CellGrid(
         points=in_space(body.points),
-        cells=body.cells if cells is None else cells,
-        vtk_cell_type=VTK_CELL_TYPES[body.cell_type],
+        cells={VTK_CELL_TYPES[body.cell_type]: body.cells if cells is None else cells},
     )
     return pyvista, unstructured_grid(grid)
 
@@ -247,7 +246,7 @@ def test_our_own_reader_gives_what_was_written(tmp_path):
     long = rng.normal(size=(60_000, 3))
     body = meridian_tube(1, 1)
     arrays = {"long [mm]": long, "whole": np.arange(60_000)}
-    grid = CellGrid(long, body.cells, VTK_CELL_TYPES["quad9"], point_data=arrays)
+    grid = CellGrid(long, {VTK_CELL_TYPES["quad9"]: body.cells}, point_data=arrays)
     (tmp_path / "x.vtu").write_bytes(unstructured_grid(grid))
     found = read_point_arrays(tmp_path / "x.vtu")
     for name, values in arrays.items():

@@ -191,7 +191,7 @@ def banner(folder):
     ("outcome", "verdicts", "tone", "words"),
     [
         (OUTCOME, MET, "success", "All loads were reached."),
-        (OUTCOME, VERDICTS, "failure", "1 requirement not met: peak stress."),
+        (OUTCOME, VERDICTS, "failure", "is required: missed by"),
         (replace(OUTCOME, kind="limit point"), MET, "failure", "The requested loads were not reached."),
         (
             replace(OUTCOME, remarks=("the numbers of unstable modes are approximate",)),

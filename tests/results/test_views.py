@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: MIT
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,9 +9,11 @@ from synthetic_parts import meridian_ball, meridian_tube, solid_tube, tetra_bloc
 
 from annelid.geometry.errors import InputError
 from annelid.results.fields.state_fields import FieldGrid, in_space
+from annelid.results.folder.run_record import open_run
 from annelid.results.views import rendering
 from annelid.results.views.camera import choose_layout
 from annelid.results.views.cutaway import OPEN_FROM, OPEN_MIDDLE, cutaway_surface
+from annelid.results.views.headline import headline, height_of, state_text
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture, show_window, write_picture
 
@@ -37,6 +40,30 @@ def test_a_picture_shows_the_drawn_and_the_deformed_part(request, tmp_path, fixt
     # Nothing is cut off at the edge of the picture.
     edge = np.concatenate([shown[0], shown[-1], shown[:, 0], shown[:, -1]])
     assert not edge.any()
+
+
+def test_a_written_picture_has_a_headline_with_stage_and_loads(tube_run, tmp_path):
+    run = open_run(tube_run)
+    text = state_text(run, 2).replace("\N{NO-BREAK SPACE}", " ")
+    assert text.startswith("state 2, stage inflate 0.500, pressure ")
+    assert text.endswith(" mmHg, voltage ring 1.5 kV")
+    assert "pressure" not in state_text(run, 0)
+    plain, _ = colours(picture(tube_run, state=2))
+    written, _ = colours(write_picture(tube_run, tmp_path / "x.png", state=2).read_bytes())
+    added = len(written) - len(plain)
+    assert added == height_of(headline(run, 2))
+    assert (written[:added] < 128).any()  # letters
+    np.testing.assert_array_equal(written[-100:], plain[-100:])
+
+
+def test_long_headlines_have_several_lines(tube_run):
+    run = open_run(tube_run)
+    assert len(headline(run, 2)) == 2
+    long = replace(run, provenance={})
+    long.__dict__["description"] = replace(run.description, title="word " * 40)
+    lines = headline(long, 2)
+    assert len(lines) == 4
+    assert max(len(line) for line, _ in lines) <= 72
 
 
 def test_fields_can_be_named_with_and_without_unit(tube_run):
@@ -73,7 +100,7 @@ def test_a_display_that_does_not_respond_is_an_error(tube_run, monkeypatch):
 def cutaway_points(body):
     grid = FieldGrid(body)
     surface = cutaway_surface(grid)
-    return surface, surface.place(in_space(body.points)[grid.nodes])
+    return surface, surface.placement.place(in_space(body.points)[grid.nodes])
 
 
 @pytest.mark.parametrize("body", [meridian_tube(2, 6), solid_tube(1, 8, 3)], ids=lambda b: b.model)

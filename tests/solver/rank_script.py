@@ -70,7 +70,8 @@ def sector():
     """Hexahedra between planes of symmetry that are not square to the axes."""
     body = tube_body(1.5, length=0.5, along=0.5, model="sector", sector=60.0, around=18)
     model = Model(body, (Part("wall", neo_hookean()),), CLOSED, sections=(Section("mid", 0.25),))
-    return model, [Stage("inflate", pressure=0.25, steps=2)]
+    on_outer = {"surface_pressures": {"outer": 0.02}, "radial_forces": {"outer": 0.1}}
+    return model, [Stage("inflate", pressure=0.25, steps=2, **on_outer)]
 
 
 def printed_lattice():

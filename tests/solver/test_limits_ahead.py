@@ -146,7 +146,7 @@ def test_plates_that_are_sucked_together_touch():
     touching = states[-1].loads["pressure"].value
     (missed,) = outcome.margins
     assert (missed.kind, missed.value) == ("self-contact", pytest.approx(touching / -3e-3))
-    assert [limit.kind for limit in missed.limits] == ["self-contact"]
+    assert missed.limits[-1].kind == "self-contact"
     found, outcome = limits(model, Stage("suck", pressure=touching / 2, steps=2), ignored="wrinkling")
     assert outcome.kind == "reached"
     (limit,) = found["pressure"]

@@ -232,8 +232,8 @@ STAGES = {
         "voltage.ring: 'ring' is not an electrode; allowed: there are none",
     ),
     "force": (
-        Stage("s", forces={"outer": 1.0}),
-        "force.outer: 'outer' is not an end surface; allowed: end_low, end_high",
+        Stage("s", forces={"side": 1.0}),
+        "force.side: 'side' is not a surface of this shape; allowed: ",
     ),
     "support": (
         Stage("s", displacements={"end_high": 1.0}),

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Files of a run for looking at: the whole deformed part at every state."""
