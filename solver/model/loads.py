@@ -45,7 +45,7 @@ LOAD_KINDS = (
     LoadKind("radial_forces", "radial_force", "radial force", "force", "surface", "radial force"),
     LoadKind("displacements", "move", "displacement", "length", "support", "move"),
     LoadKind("torques", "torque", "torque", "torque", "end surface", "torque"),
-    LoadKind("twists", "twist", "twist", "angle", "support against rotation", "twist"),
+    LoadKind("twists", "twist", "rotation", "angle", "support against rotation", "twist"),
     LoadKind("gravity", "gravity", "gravity", "acceleration", "direction", "gravity"),
 )
 """In the order of tables. ``assembly/load_operators.py`` holds how each enters the equations."""

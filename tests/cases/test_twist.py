@@ -8,8 +8,9 @@ from plain_tube import BARE
 
 from annelid.cases.convert.body import meshed_part_of
 from annelid.cases.convert.cost import cost_of
+from annelid.cases.convert.description import description_of
 from annelid.cases.convert.model import model_of
-from annelid.cases.convert.path import stages_of
+from annelid.cases.convert.path import loads_with_margin, stages_of
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.requirements import reported
 from annelid.geometry.errors import InputError
@@ -33,7 +34,14 @@ def test_torques_and_rotations_are_read_in_their_units(bare):
     assert model.solved_twist
     assert {"twist end_high", "reaction torque end_low"} <= set(reported(case))
     assert reported(case) == names_for(model.scope)
+    assert loads_with_margin(case) == ["torque", "twist"]
     assert cost_of(case, body).unknowns["displacement"] == 3 * len(body.points)
+
+
+def test_a_support_against_rotation_is_described(bare):
+    bare["supports"][1]["hold"] = "axial twist"
+    supports = next(s for s in description_of(case_from_tables(bare)).statements if s.heading == "Supports")
+    assert any("against rotation" in sentence for sentence in supports.sentences)
 
 
 @pytest.mark.parametrize("families", [1, 2])

@@ -2,6 +2,7 @@
 """Torques and prescribed rotations, against closed forms and between axisymmetric and 3-D models."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -73,16 +74,19 @@ def test_torque_does_work_on_the_rotation():
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("lz", [1.0, 1.2])
-def test_tube_is_stretched_and_twisted(lz):
-    """A tube whose radius is free narrows under torsion."""
+@pytest.mark.parametrize(("lz", "P"), [(1.0, 0.0), (1.2, 0.0), (1.2, 0.3)])
+def test_tube_is_stretched_and_twisted(lz, P):
+    """A tube whose radius is free narrows under torsion; a fluid all around adds to the mean stress."""
     exact = torsion(C1, C2, 1.0, 1.5, 1.0, lz)
     assert exact.a < 0.9
     model = Model(tube_body(1.5, 1.0, along=1.0, through=4), wall(), TURNED)
-    stage = Stage("turn", twists={"end_high": math.degrees(1.0)}, displacements={"end_high": lz - 1}, steps=2)
+    turn = {"twists": {"end_high": math.degrees(1.0)}, "displacements": {"end_high": lz - 1}}
+    stage = Stage("turn", pressure=P, surface_pressures={"outer": P}, steps=2, **turn)
     state = reached(model, [stage])[-1]
+    force = exact.force - P * math.pi * (1.5**2 - 1.0) / lz
     assert 1 + value(state, "mean radial expansion") == pytest.approx(exact.a, rel=1e-5)
-    assert reactions(state) == pytest.approx((exact.torque, exact.force), rel=2e-5)
+    assert reactions(state) == pytest.approx((exact.torque, force), rel=2e-5)
+    assert value(state, "reaction torque end_low") == pytest.approx(-exact.torque, rel=2e-5)
 
 
 @pytest.mark.exact
@@ -145,17 +149,29 @@ def test_solid_end_turns_by_more_than_half_a_turn():
     assert value(state, "reaction torque end_low") == pytest.approx(-reactions(state)[0], rel=1e-6)
 
 
-LOADS = Loads(torques={"end_high": 0.6}, twists={"end_low": 6.0}, natural=0.0)
+LOADS = {
+    "surface_pressures": {"outer": 0.2},
+    "forces": {"outer": 0.3},
+    "radial_forces": {"outer": 0.4},
+    "torques": {"end_high": 0.6},
+    "twists": {"end_low": 6.0},
+}
+
+
+def loads(factor):
+    """A multiple of all loads."""
+    scaled = {kind: {name: factor * x for name, x in entries.items()} for kind, entries in LOADS.items()}
+    return Loads(pressure=0.1 * factor, natural=0.0, **scaled)
 
 
 @pytest.mark.parametrize("size", [{}, ROUND], ids=["axisymmetric", "solid"])
 def test_rates_and_tangent_are_derivatives(size):
-    """-∂R/∂s and K against central differences, at a displaced state under a torque and a rotation."""
+    """-∂R/∂s and K against central differences, at a displaced state under loads of all surfaces."""
     body = tube_body(1.5, 1.0, along=1.0, **size)
     model = Model(body, wall(), HELD_BELOW, foundations=(Foundation("outer", 0.3, "all"),), twist=True)
-    system = System(Problem(model))
+    system = System(Problem(replace(model, pressed=("outer",))))
     rng = np.random.default_rng(3)
-    system.apply(LOADS)
+    system.apply(loads(1.0))
     system.x.array_w[:] += 0.004 * rng.standard_normal(system.x.getLocalSize())
     x = system.x.copy()
 
@@ -163,8 +179,7 @@ def test_rates_and_tangent_are_derivatives(size):
         x.copy(system.x)
         if direction is not None:
             system.x.axpy(step, direction)
-        torques, twists = {"end_high": 0.6 * factor}, {"end_low": 6.0 * factor}
-        system.apply(Loads(torques=torques, twists=twists, natural=0.0))
+        system.apply(loads(factor))
         system.assemble_residual()
         return system.residual.array_r.copy()
 
@@ -172,7 +187,7 @@ def test_rates_and_tangent_are_derivatives(size):
     numeric = -(residual(1 + h) - residual(1 - h)) / (2 * h)
     residual(1.0)
     rate = system.vector()
-    system.load_rate(LOADS, rate)
+    system.load_rate(loads(1.0), rate)
     system.zero_fixed(rate)
     assert np.abs(numeric).max() > 0.01
     assert rate.array_r == pytest.approx(numeric, abs=1e-6 * np.abs(numeric).max())
@@ -191,13 +206,14 @@ def test_rates_and_tangent_are_derivatives(size):
 
 
 def test_zero_torque_changes_nothing():
-    """The twist unknown stays zero, and all other results are those without it."""
+    """Under pressures and dead forces the twist stays zero, and all other results are those without it."""
+    others = {kind: LOADS[kind] for kind in ("surface_pressures", "forces", "radial_forces")}
+    model = Model(tube_body(1.5), wall(), HELD_BELOW)
     plain, torque = (
-        reached(Model(tube_body(1.5), wall(), HELD_BELOW), [Stage("blow", pressure=0.05, steps=1, **more)])[
-            -1
-        ]
+        reached(model, [Stage("load", pressure=0.05, steps=1, **others, **more)])[-1]
         for more in ({}, {"torques": {"end_high": 0.0}})
     )
+    assert abs(value(plain, "mean radial expansion")) > 1e-3
     assert value(torque, "twist end_high") == 0.0
     assert not any("twist" in name or "torque" in name for name in plain.quantities)
     assert plain.displacement.shape[1] == 2
@@ -284,6 +300,13 @@ REFUSED = {
     "twist of a sector": (SECTOR, HELD_BELOW, {}, {"twists": {"end_low": 1.0}}, "planes of symmetry"),
     "fibres in a sector": (SECTOR, HELD_BELOW, {"fibres": Fibres(30.0, 1.0, families=1)}, {}, "one family"),
     "solid": (ROUND, TURNED, {}, {}, "axisymmetric model"),
+    "radial force": (
+        ROUND,
+        HELD_BELOW,
+        {},
+        {"torques": {"end_high": 1.0}, "radial_forces": {"outer": 1.0}},
+        "where it stays radial",
+    ),
     "free end": ({}, HELD_BELOW, {}, {"twists": {"end_high": 1.0}}, "holds the rotation"),
     "no end": ({}, HELD_BELOW, {}, {"torques": {"outer": 1.0}}, "an end surface"),
     "shared edge": (
