@@ -63,6 +63,7 @@ KINDS: dict[str, Kind] = {
     "stress": _kind("MPa", None, (0.1, "kPa", 1e3)),
     "foundation stiffness": _kind("MPa/mm", None, (0.1, "kPa/mm", 1e3)),
     "force": _kind("N", None, (0.1, "mN", 1e3)),
+    "torque": _kind("N mm", None, (0.1, "mN mm", 1e3)),
     "voltage": _kind("kV", None, (0.1, "V", 1e3)),
     "electric field": _kind("kV/mm", "V/µm"),
     "charge": _kind("uC", "µC", (0.1, "nC", 1e3)),

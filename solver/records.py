@@ -48,12 +48,14 @@ class Equilibrium:
         unstable_modes_controlled: Unstable modes under the control in force (equal under load control).
         quantities: The reported quantities by name.
         displacement: Nodal displacement in the node order of the body, shape (n, 2) or (n, 3), mm.
+            With twist an axisymmetric model has those of the meridian at Y = 0 in X, Y, Z.
         fields: Values at the nodes of every cell, shape (m, nodes per cell, ...): ``"Cauchy stress"``
             (…, 3, 3) in MPa, ``"principal stretches"`` (…, 3) descending, ``"pressure"`` in MPa, ``"true
             field"`` magnitude in kV/mm, ``"breakdown margin"`` (inf where no field), ``"tearing margin"``
             (nan in parts without such a limit; only where a part has one), ``"least in-plane stress"`` in MPa
             (inf outside walls).
-            Axisymmetric tensors are in the frame (R, hoop, Z), others in (X, Y, Z).
+            Axisymmetric tensors are in the frame (R, hoop, Z), which turns with the point where the part
+            twists, others in (X, Y, Z).
         profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
         critical: ``"limit point"`` or ``"bifurcation"`` if the state is a located critical point, else "".

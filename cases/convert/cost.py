@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.cases.convert.making import BARE_STEPS
+from annelid.cases.convert.model import has_twist
 from annelid.cases.convert.path import loads_with_margin, seek_limit_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
@@ -74,7 +75,8 @@ class Cost(NamedTuple):
 def cost_of(case: Case, body: Body) -> Cost:
     """Count the unknowns of a resolved case and estimate its cost."""
     dimension = body.points.shape[1]
-    unknowns = {"displacement": body.points.size, "pressure": _pressures(body, dimension)}
+    components = dimension + (dimension == 2 and has_twist(case))
+    unknowns = {"displacement": len(body.points) * components, "pressure": _pressures(body, dimension)}
     if case.electrodes and case.electrics.model == "solved":
         unknowns["potential"] = len(body.points)
     unknowns["all"] = sum(unknowns.values())

@@ -29,6 +29,7 @@ __all__ = ["description_of"]
 _HOLDS = {
     "all": "clamped",
     "axial": "fixed along the axis, free to change its radius",
+    "axial twist": "fixed along the axis and against rotation, free to change its radius",
     "radial": "keeps its radius, free along the axis",
     "symmetric": "a plane of symmetry",
     "plate": "on a stiff plate that can move along the axis",

@@ -6,11 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from annelid.cases.convert.limits import has_tearing_limit
-from annelid.cases.convert.shape import entries_of, shape_of
+from annelid.cases.convert.shape import entries_of, mesh_size_of, shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
 from annelid.cases.schema.material import MaterialConstants, NaturalStretchTable, PartTable
 from annelid.geometry.body import Body
+from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "contact_of",
+    "has_twist",
     "material_of",
     "model_of",
     "natural_stretch_of",
@@ -130,6 +132,7 @@ def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Mo
         smooth_compression=_smooth_compression(shape_of(case)),
         fluid_density=case.surroundings.fluid_density or 0.0,
         pressed=_pressed(case),
+        twist=has_twist(case),
     )
 
 
@@ -153,7 +156,7 @@ def _smooth_compression(shape: Shape) -> float:
 
 def scope_of(case: Case) -> Scope:
     """Return the features that determine which quantities a run of a resolved case reports."""
-    shape = shape_of(case)
+    shape, twists = shape_of(case), has_twist(case)
     structured = case.lattice is None and case.mesh.cells != "tetrahedra"
     strong = {name for name, material in case.materials.items() if material.breakdown_field is not None}
     return Scope(
@@ -170,4 +173,18 @@ def scope_of(case: Case) -> Scope:
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
         has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,
+        ends=_ends(case, shape) if twists else (),
+        has_twist=twists,
     )
+
+
+def _ends(case: Case, shape: Shape) -> tuple[str, ...]:
+    """Return the end surfaces of the wall."""
+    size = mesh_size_of(case)
+    return lay_out(shape, size, (), ()).inventory(size.model).ends
+
+
+def has_twist(case: Case) -> bool:
+    """Return whether loads or the fibres of a part turn it about its axis."""
+    fibres = [Fibres(**entries_of(part.fibres)) for part in case.parts if part.fibres]
+    return any(stage.torque or stage.twist for stage in case.stages) or any(f.twist for f in fibres)

@@ -7,6 +7,7 @@ from pydantic import BeforeValidator, Field
 
 from annelid.cases.schema.base import (
     Acceleration,
+    Angle,
     Choice,
     Density,
     ElectricCharge,
@@ -17,6 +18,7 @@ from annelid.cases.schema.base import (
     Number,
     Pressure,
     Table,
+    Torque,
     Voltage,
     Volume,
     Whole,
@@ -55,7 +57,8 @@ class SupportTable(Table):
     region: str
     """Surface, for example "end_low"."""
     hold: Annotated[str, Choice(HOLDS)]
-    """"all": clamped; "axial": slides in its plane; "radial": keeps its radius; "symmetric": no motion across
+    """"all": clamped; "axial": slides in its plane; "axial twist": the same without turning about the axis
+    (axisymmetric models); "radial": keeps its radius; "symmetric": no motion across
     its plane; "plate": stays plane and moves along the axis; "plate all": the same, with a fixed radius;
     "rigid motion": single nodes are fixed against the rigid motions that no other support prevents, which
     needs no force under balanced loads; "free": a free open end of the lumen, where the pressure acts only on
@@ -154,6 +157,10 @@ class StageTable(Table):
     the axis."""
     move: dict[str, Length] = Field(default_factory=dict)
     """Axial displacement of supported end surfaces, { end_high = "3 mm" }."""
+    torque: dict[str, Torque] = Field(default_factory=dict)
+    """Dead torque about the axis on end surfaces, { end_high = "20 N mm" }; positive from x to y."""
+    twist: dict[str, Angle] = Field(default_factory=dict)
+    """Rotation about the axis of surfaces whose support holds it, { end_high = "90 deg" }."""
     obstacle: dict[str, Length] = Field(default_factory=dict)
     """Radius, height or distance of obstacles, { mandrel = "4.5 mm" }."""
     gravity: dict[str, Acceleration] = Field(default_factory=dict)

@@ -36,6 +36,7 @@ from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.twist_checks import check_twist
 
 __all__ = ["CrossCheck"]
 
@@ -191,7 +192,7 @@ class CrossCheck:
         sections = build("sections", case.sections, lambda s: Section(s.name, s.at))
         stages = self._build_stages()
         if self.inventory is not None:
-            self._check_against_shape(supports, foundations, contacts, sections, stages)
+            self._check_against_shape(parts, supports, foundations, contacts, sections, stages)
         if self.findings.complete("parts", "materials"):
             self.findings.check(checks.check_weight(stages, [part.material for part in parts]))
 
@@ -213,6 +214,7 @@ class CrossCheck:
 
     def _check_against_shape(
         self,
+        parts: list[Part],
         supports: list[Support],
         foundations: list[Foundation],
         contacts: list[Contact],
@@ -236,6 +238,9 @@ class CrossCheck:
             tuple(s.region for s in supports if s.can_be_moved)
             if findings.complete("supports")
             else self._named("supports", "region"),
+            tuple(s.region for s in supports if s.fixes_rotation)
+            if findings.complete("supports")
+            else self._named("supports", "region"),
         )
         findings.check(checks.check_stages(stages, names, inventory))
         findings.check(checks.check_obstacles(stages, contacts))
@@ -243,6 +248,7 @@ class CrossCheck:
             findings.check(checks.check_lumen(stages, supports, inventory))
             findings.check(check_loaded_surfaces(stages, supports, inventory))
             findings.check(checks.check_shared_edges(stages, supports, inventory))
+            findings.check(check_twist(stages, supports, parts, inventory))
 
     def _named(self, table: str, key: str = "name") -> tuple[str, ...]:
         """Return the names in a table of the file, including those of invalid entries."""

@@ -14,6 +14,7 @@ from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.lattice.wrapping import check_placement
 from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.shapes.shape import Shape, check_edges
+from annelid.solver.model.parts import Fibres
 
 __all__ = ["check_lattice", "check_making"]
 
@@ -72,6 +73,12 @@ def _making_findings(case: Case, making: MakingTable) -> Iterator[Finding]:
         yield Finding(
             ("making",), InvalidValue("give either pressure or volume, up to which the skin is inflated")
         )
+    for index, part in enumerate(case.parts):
+        if part.fibres is not None and Fibres(**entries_of(part.fibres)).twist:
+            text = (
+                "one family would twist the skin while it is inflated: choose 2 families, or remove [making]"
+            )
+            yield Finding(("parts", index), InvalidValue(text, key="fibres.families"))
     if case.lattice is None:
         yield Finding(
             ("making",),

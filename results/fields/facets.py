@@ -86,14 +86,6 @@ def revolved(lines: IntArray, count: int, around: int, *, full: bool) -> IntArra
     return np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
 
 
-def stations(meridian: FloatArray, angles: FloatArray) -> FloatArray:
-    """Rotate meridian points (R, Z), shape (n, 2), to k angles; return X, Y, Z, shape (k * n, 3)."""
-    radius, height = meridian[:, 0], meridian[:, 1]
-    x = np.cos(angles)[:, None] * radius
-    y = np.sin(angles)[:, None] * radius
-    return np.stack([x, y, np.broadcast_to(height, x.shape)], axis=-1).reshape(-1, 3)
-
-
 def without_degenerate_triangles(triangles: IntArray) -> IntArray:
     """Remove triangles that contain a point twice, as at a pole."""
     a, b, c = triangles.T

@@ -3,8 +3,8 @@
 
 Nodes are doubled where regions or electrode bands meet, so that jumps stay; within a piece the values of
 neighbouring cells are averaged. Points are the drawn (reference) positions: warp by ``displacement [mm]``
-to see the deformed part. An axisymmetric node (R, Z) stands at (R, 0, Z), and the tensor components R,
-hoop, Z are its X, Y, Z ones.
+to see the deformed part. An axisymmetric node (R, Z) stands at (R, 0, Z); if the part twists, it leaves the
+plane Y = 0. The tensor components R, hoop, Z, which turn with the node, are its X, Y, Z ones.
 """
 
 from collections.abc import Mapping
@@ -39,6 +39,11 @@ def in_space(vectors: FloatArray) -> FloatArray:
     if vectors.shape[1] == 3:
         return vectors
     return np.column_stack([vectors[:, 0], np.zeros(len(vectors)), vectors[:, 1]])
+
+
+def in_meridian(points: FloatArray) -> FloatArray:
+    """Return the positions (R, Z) of points in X, Y, Z."""
+    return np.column_stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]])
 
 
 def labels_of(sets: Mapping[str, IntArray], count: int) -> IntArray:

@@ -10,10 +10,10 @@ from annelid.results.fields.facets import (
     compact,
     line_segments,
     revolved,
-    stations,
     triangulated,
     without_degenerate_triangles,
 )
+from annelid.results.fields.state_fields import in_meridian, in_space
 
 _STATIONS = 96
 
@@ -39,7 +39,7 @@ def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around:
 
     Args:
         body: The body.
-        displacement: Nodal displacement, shape of ``body.points``, mm.
+        displacement: Nodal displacement, shape of ``body.points``, or in X, Y, Z of a turned meridian, mm.
         name: Name in ``body.surfaces``.
         around: Number of stations around the circumference (axisymmetric bodies only).
 
@@ -47,11 +47,11 @@ def deformed_surface(body: Body, displacement: FloatArray, name: str, *, around:
         The surface without degenerate triangles, which occur at a pole.
     """
     facets = body.facets[body.surfaces[name]]
-    points = body.points + displacement
     if body.model == "axisymmetric":
+        points = in_space(body.points) + in_space(displacement)
         surface = _revolved_surface(points, body.normal, facets, around)
     else:
-        surface = _along_normal(points, body.normal, triangulated(facets))
+        surface = _along_normal(body.points + displacement, body.normal, triangulated(facets))
         if body.model == "sector":
             surface = _completed(surface, body.multiplicity)
     return Surface(surface.points, without_degenerate_triangles(surface.triangles))
@@ -84,7 +84,8 @@ def stl(surface: Surface) -> bytes:
 
 
 def _revolved_surface(points: FloatArray, normal: FloatArray, facets: IntArray, around: int) -> Surface:
-    meridian, lines, used = compact(points, line_segments(facets))
+    placed, lines, used = compact(points, line_segments(facets))
+    meridian = in_meridian(placed)
     a, b = meridian[lines[:, 0]], meridian[lines[:, 1]]
     # Swept towards increasing angle (X to Y), a segment along +Z has a triangle normal along -R.
     swept = np.column_stack([a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]])
@@ -92,7 +93,8 @@ def _revolved_surface(points: FloatArray, normal: FloatArray, facets: IntArray, 
     lines = np.where(reversed_lines[:, None], lines[:, ::-1], lines)
     angles = np.linspace(0.0, 2.0 * np.pi, around, endpoint=False)
     triangles = revolved(lines, len(meridian), around, full=True)
-    return _merged_at_axis(Surface(stations(meridian, angles), triangles), meridian, around)
+    swung = np.concatenate([_rotated(Surface(placed, triangles), angle).points for angle in angles])
+    return _merged_at_axis(Surface(swung, triangles), meridian, around)
 
 
 def _merged_at_axis(surface: Surface, meridian: FloatArray, around: int) -> Surface:

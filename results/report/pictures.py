@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import Body
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
-from annelid.results.fields.state_fields import MODE, FieldGrid
+from annelid.results.fields.state_fields import MODE, FieldGrid, in_meridian, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses
 from annelid.results.figures.path_figures import (
@@ -252,7 +252,8 @@ def _section(run: RunRecord) -> SvgFigure:
     displacement = np.zeros((len(body.points), 3))
     displacement[grid.nodes] = _displacement(run, _main_state(run)[0])
     if body.model == "axisymmetric":
-        return section_figure(meridian_sections(body, displacement[:, [0, 2]]), ("Z", "R"), name="section")
+        moved = in_meridian(in_space(body.points) + displacement) - body.points
+        return section_figure(meridian_sections(body, moved), ("Z", "R"), name="section")
     height = most_changed_height(body, displacement)
     figure = section_figure(cross_sections(body, displacement, height), ("X", "Y"), name="section")
     caption = f"{figure.caption} It cuts the drawn part at a height of {height:.4g} mm."

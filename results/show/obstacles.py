@@ -4,7 +4,9 @@
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.results.fields.facets import revolved, stations, without_degenerate_triangles
+from annelid.results.fields.facets import revolved, without_degenerate_triangles
+from annelid.results.fields.placement import Placement
+from annelid.results.fields.state_fields import in_space
 from annelid.solver.model.contact import Contact
 
 _BEYOND = 0.15  # of the size of the part, by which an obstacle reaches beyond it
@@ -49,7 +51,8 @@ def _swept(outline: FloatArray, *, half: bool) -> tuple[FloatArray, IntArray]:
     count = _STATIONS // 2 + 1 if half else _STATIONS
     angles = 2.0 * np.pi / _STATIONS * np.arange(count, dtype=float)
     triangles = revolved(lines, len(outline), len(angles), full=not half)
-    return stations(outline, angles), without_degenerate_triangles(triangles)
+    images = Placement(np.tile(np.arange(len(outline)), count), np.repeat(angles, len(outline)))
+    return images.place(in_space(outline)), without_degenerate_triangles(triangles)
 
 
 def _side(

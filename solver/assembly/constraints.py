@@ -16,12 +16,14 @@ class FixedComponent:
         nodes: Body nodes, sorted.
         reaction_free: Surface with ``hold = "rigid motion"`` that these nodes keep in place, without any
             force if the loads are balanced; ``""`` for other supports.
+        turned: Surface whose prescribed rotation about the axis it follows; ``""`` where it does not turn.
     """
 
     support: str
     component: int
     nodes: IntArray
     reaction_free: str = ""
+    turned: str = ""
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.assembly.potential import potential_conditions
 from annelid.solver.assembly.supports import dirichlet_condition
+from annelid.solver.assembly.turned_nodes import TurnedNodes
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
 
@@ -29,11 +30,16 @@ class DirichletConditions:
     def __init__(self, problem: Problem, constraints: Constraints) -> None:
         self._problem = problem
         self._fixed = constraints.fixed
-        self._values = [fem.Constant(problem.mesh.domain, 0.0) for _ in self._fixed]
+        self._values = [
+            TurnedNodes(problem, fixed)
+            if fixed.turned and problem.model.has_twist
+            else fem.Constant(problem.mesh.domain, 0.0)
+            for fixed in self._fixed
+        ]
         self._loads = Loads()
         self._kept = np.zeros(len(self._fixed))  # where reaction-free nodes are kept
         supports = [
-            dirichlet_condition(problem, fixed, value)
+            dirichlet_condition(problem, fixed, value.function if isinstance(value, TurnedNodes) else value)
             for fixed, value in zip(self._fixed, self._values, strict=True)
         ]
         self.voltages = potential_conditions(problem) if problem.model.solved_potential else []
@@ -51,6 +57,9 @@ class DirichletConditions:
         """Take the values that belong to some loads, or to their rate."""
         self._loads = loads
         for fixed, value, kept in zip(self._fixed, self._values, self._kept, strict=True):
+            if isinstance(value, TurnedNodes):
+                value.turn(loads.twists.get(fixed.turned, 0.0), rate=rate)
+                continue
             value.value = loads.displacements.get(fixed.support, 0.0) if fixed.support else 0.0
             if fixed.reaction_free and not rate:
                 value.value = kept
@@ -69,7 +78,8 @@ class DirichletConditions:
 
     def changes_with(self, rate: Loads) -> bool:
         """Whether a rate changes a fixed unknown."""
-        return any(rate.displacements.values()) or bool(self.voltages and any(rate.voltages.values()))
+        moves = any(rate.displacements.values()) or any(rate.twists.values())
+        return moves or bool(self.voltages and any(rate.voltages.values()))
 
     def set(self, vector: PETSc.Vec) -> None:
         """Write the values in force to a vector."""

@@ -184,6 +184,36 @@ class DeadForces(LoadOperator):
         return sum(abs(force) * unit.norm() for force, unit in self._forces(loads))
 
 
+class Torques(LoadOperator):
+    """Dead torques about the axis on end surfaces."""
+
+    def apply(self, loads: Loads) -> None:
+        """Set the torque on each end."""
+        for end, rotation in self.problem.rotations.items():
+            rotation.torque.value = loads.torques.get(end, 0.0)
+
+    @cached_property
+    def _rates(self) -> dict[str, fem.Form]:
+        """∂θ̄/∂u of each end."""
+        u, v = self.problem.unknowns[0], ufl.TestFunction(self.problem.spaces[0])
+        ends = self.problem.rotations.items()
+        return {end: forms.compile_forms(ufl.derivative(rotation.mean, u, v)) for end, rotation in ends}
+
+    def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
+        """Rates of the torques."""
+        for end, torque in rate.torques.items():
+            if torque:
+                self._add_assembled([self._rates[end]], torque, out)
+
+    def force_norm(self, loads: Loads) -> float:
+        """Norm of the forces of the torques, to which they are proportional."""
+        vector = zero_vector(self.problem)
+        self.add_rate(loads, vector)
+        norm = float(vector.norm())
+        vector.destroy()
+        return norm
+
+
 class Gravity(LoadOperator):
     """Weight of the parts, less the buoyancy in a fluid around."""
 
@@ -250,6 +280,7 @@ OPERATORS: tuple[type[LoadOperator], ...] = (
     SheetVoltage,
     ObstaclePosition,
     DeadForces,
+    Torques,
     Gravity,
     NaturalStretchRamp,
 )

@@ -13,7 +13,7 @@ from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
-from annelid.solver.energy import forms, kinematics
+from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
 
 _DEGREE = 4  # exact for products of quadratics on straight cells
@@ -64,8 +64,7 @@ class Mass:
     def _viscous(self, u: ufl.core.expr.Expr, v: ufl.core.expr.Expr) -> ufl.core.expr.Expr:
         problem = self._problem
         size = float(np.ptp(problem.model.body.points, axis=0).max())
-        x, flat = ufl.SpatialCoordinate(problem.mesh.domain), problem.model.axisymmetric
-        rates = (kinematics.gradient(w, x, flat) for w in (u, v))
+        rates = (problem.gradient(w, linear=True) for w in (u, v))
         return ufl.inner(*rates) + self._constant(_DRIFT / size**2) * ufl.inner(u, v)
 
     def _constant(self, value: float) -> fem.Constant:

@@ -13,6 +13,7 @@ from annelid.solver.model import checks
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.twist_checks import check_twist
 
 
 def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
@@ -21,10 +22,11 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     Raises:
         InvalidValue: Unknown electrode, surface or support; an obstacle with a negative radius; a pressure
             without a lumen, or a lumen whose open end is neither held along the axis nor closed by a plate; a
-            pressure or dead force on a surface whose support takes it; a support that its surface cannot
-            have; natural stretch in a stage that may end early.
+            pressure or dead force on a surface whose support takes it; a torque on an end that cannot turn; a
+            support that its surface cannot have; natural stretch in a stage that may end early.
     """
-    check_rigid_motions(model, constraints_of(model.body, model.supports))
+    raise_first(check_twist(stages, model.supports, model.parts, model.inventory))
+    check_rigid_motions(model, constraints_of(model.body, model.supports, twist=model.solved_twist))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
     raise_first(checks.check_obstacles(stages, model.contacts))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))

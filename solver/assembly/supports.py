@@ -15,13 +15,16 @@ from annelid.solver.energy.problem import Problem
 _TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
 
 
-def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -> Constraints:
+def constraints_of(
+    body: Body, supports: tuple, *, axis_is_fixed: bool = True, twist: bool = False
+) -> Constraints:
     """Translate supports, the axis and the planes of a sector into constraints.
 
     Args:
         body: The meshed part.
         supports: ``Support`` records.
         axis_is_fixed: Keep nodes on the axis there (always right for a body of revolution).
+        twist: Whether the displacement of an axisymmetric model has the twist as its last component.
 
     Raises:
         InvalidValue: A ``symmetric`` surface is not plane or not square to an axis.
@@ -32,20 +35,17 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
     plates: list[IntArray] = []
     for support in supports:
         nodes = body.surface_nodes(support.region)
-        if support.hold == "all":
-            fixed += [FixedComponent("", i, nodes) for i in range(last)] + [
-                FixedComponent(support.region, last, nodes)
-            ]
-        elif support.hold == "axial":
+        if support.hold in ("all", "radial", "plate all"):
+            turned = support.region if body.model == "solid" else ""
+            fixed += [FixedComponent("", i, nodes, turned=turned) for i in range(last)]
+        if twist and support.fixes_rotation:
+            fixed.append(FixedComponent("", last + 1, nodes, turned=support.region))
+        if support.can_be_moved:
             fixed.append(FixedComponent(support.region, last, nodes))
-        elif support.hold == "radial":
-            fixed += [FixedComponent("", i, nodes) for i in range(last)]
-        elif support.hold == "symmetric":
+        if support.hold == "symmetric":
             fixed.append(FixedComponent("", _plane_component(body, support.region, nodes), nodes))
-        elif support.is_plate:
+        if support.is_plate:
             plates.append(nodes)
-            if support.hold == "plate all":
-                fixed += [FixedComponent("", i, nodes) for i in range(last)]
     linear += [_plate(nodes, last) for nodes in _joined(plates)]
     if axis_is_fixed:
         fixed += _axis(body, last)
@@ -54,7 +54,7 @@ def constraints_of(body: Body, supports: tuple, *, axis_is_fixed: bool = True) -
             _side(body, side, fixed, linear)
     for support in supports:
         if support.hold == "rigid motion":
-            fixed += fix_rigid_motions(body, support.region, fixed, linear)
+            fixed += fix_rigid_motions(body, support.region, fixed, linear, twist=twist)
     return Constraints(tuple(fixed), tuple(linear))
 
 
@@ -117,7 +117,10 @@ def local_dofs(problem: Problem, nodes: IntArray, component: int) -> IntArray:
     return (blocks * problem.spaces[0].dofmap.index_map_bs + component).astype(np.int32)
 
 
-def dirichlet_condition(problem: Problem, fixed: FixedComponent, value: fem.Constant) -> fem.DirichletBC:
-    """DOLFINx boundary condition of a group of fixed components."""
+def dirichlet_condition(
+    problem: Problem, fixed: FixedComponent, value: fem.Constant | fem.Function
+) -> fem.DirichletBC:
+    """DOLFINx boundary condition of a group of fixed components, of one value or of a displacement."""
     dofs = local_dofs(problem, fixed.nodes, fixed.component)
-    return fem.dirichletbc(value, dofs, problem.spaces[0].sub(fixed.component))
+    space = problem.spaces[0].sub(fixed.component)
+    return fem.dirichletbc(value, [dofs, dofs] if isinstance(value, fem.Function) else dofs, space)

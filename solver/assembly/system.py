@@ -62,8 +62,9 @@ class System:
     def __init__(self, problem: Problem, constraints: Constraints | None = None) -> None:
         self.problem = problem
         self.count = WorkCount()
+        model = problem.model
         self.equations = Equations(problem)
-        self.constraints = constraints or constraints_of(problem.model.body, problem.model.supports)
+        self.constraints = constraints or constraints_of(model.body, model.supports, twist=model.solved_twist)
         self.dirichlet = DirichletConditions(problem, self.constraints)
         self._operators = [kind(problem, self.equations) for kind in OPERATORS]
         self.pressures = next(op for op in self._operators if isinstance(op, FluidPressures))

@@ -119,7 +119,7 @@ class LinearCondition(Condition):
         here = rows >= 0
         np.add.at(
             self._vector.array_w,
-            (rows[here, None] * bs + np.arange(bs)).ravel(),
+            (rows[here, None] * bs + np.arange(weights.shape[1])).ravel(),
             weights[here].ravel(),
         )
 
@@ -147,7 +147,7 @@ class ArcCondition(Condition):
         # A unit motion along the axis has the norm 1.
         bs = system.problem.spaces[0].dofmap.index_map_bs
         owned = system.problem.spaces[0].dofmap.index_map.size_local
-        self._difference.array_w[bs - 1 : owned * bs : bs] = 1.0
+        self._difference.array_w[system.problem.axial : owned * bs : bs] = 1.0
         self._volume = 1.0
         self._volume = self.inner(self._difference, self._difference)
 

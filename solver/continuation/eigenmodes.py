@@ -98,6 +98,8 @@ def _uneven(system: System) -> PETSc.Vec:
     forces = points / size
     growth = np.exp(forces @ np.array([1.0, 0.5, -2.0][-points.shape[1] :]))
     forces[:, -1] += 1.0
+    if problem.arm is not None:
+        forces = np.column_stack([forces, np.ones(len(forces))])
     system.blocks.set_part(field, DISPLACEMENT, (forces * growth[:, None]).ravel())
     image = system.vector()
     system.mass.product(field, image)

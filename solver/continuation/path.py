@@ -61,6 +61,8 @@ class Path:
         self._units = units or DisplayUnits()
         if not self.stages:
             raise InvalidValue("at least one stage is needed", key="stages")
+        if any(stage.torques or stage.twists for stage in self.stages):
+            model = replace(model, twist=True)
         check_stages(model, self.stages)
         pressed = pressed_surfaces(self.stages)
         if not set(pressed) <= set(model.pressed):

@@ -30,18 +30,24 @@ class Strain:
     frame: tuple[Expr, Expr, Expr]
 
 
-def gradient(u: Expr, x: Expr, axisymmetric: bool) -> Expr:
-    """Displacement gradient, 3x3; axisymmetric with axes (R, hoop, Z).
+def gradient(u: Expr, x: Expr, axisymmetric: bool, *, arm: Expr | None = None, linear: bool = False) -> Expr:
+    """Displacement gradient, 3x3; axisymmetric from the axes (R, hoop, Z) to those turned by the twist θ.
 
     Args:
-        u: Displacement, (u_R, u_Z) or (u_X, u_Y, u_Z).
+        u: Displacement, (u_R, u_Z), with twist (u_R, u_Z, R0 θ), or (u_X, u_Y, u_Z).
         x: Reference position, (R, Z) or (X, Y, Z).
         axisymmetric: Which of the two.
+        arm: R0 of an axisymmetric model with twist, else ``None``.
+        linear: Of a small displacement; θ is an unknown as it is, so that large rotations are exact.
     """
     H = ufl.grad(u)
     if not axisymmetric:
         return H
-    return ufl.as_matrix([[H[0, 0], 0, H[0, 1]], [0, u[0] / x[0], 0], [H[1, 0], 0, H[1, 1]]])
+    around: list[Expr | int] = [0, 0]
+    if arm is not None:
+        r = x[0] if linear else x[0] + u[0]
+        around = [r * H[2, i] / arm for i in range(2)]
+    return ufl.as_matrix([[H[0, 0], 0, H[0, 1]], [around[0], u[0] / x[0], around[1]], [H[1, 0], 0, H[1, 1]]])
 
 
 def scalar_gradient(phi: Expr, axisymmetric: bool) -> Expr:

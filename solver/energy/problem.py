@@ -4,7 +4,7 @@
     Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, deposited parts: F F0⁻¹ G⁻¹
                + ∫ det G α/2 (Je - 1 + p/κ)² dX                   stabilisation, zero in the exact solution
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
-               - Σ P V(u) - Σ N ū - ∫ det G ρ g·u dX               pressures, dead forces, weight
+               - Σ P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX       pressures, dead forces, torques, weight
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
 
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
@@ -26,6 +26,7 @@ from annelid.solver.energy.contact_gap import closing_energy, gap
 from annelid.solver.energy.laws import ENERGIES, fibre_family
 from annelid.solver.energy.mesh import MeshedBody, mesh_body
 from annelid.solver.energy.properties import CellGroup, Properties, properties_of
+from annelid.solver.energy.rotation import EndRotation, turned
 from annelid.solver.energy.spaces import pressure_space
 from annelid.solver.energy.stretch_fields import turning
 from annelid.solver.model.boundary import Foundation
@@ -55,6 +56,10 @@ class Problem:
         frame: Wall directions (normal, hoop, axial).
         deposition: Displacement u0 at which deposited parts are stress-free; ``None`` if there are none.
         gravity: Constant acceleration g of gravity, mm/s².
+        axial: Component of the displacement along the axis.
+        arm: Constant R0, the largest drawn radius, mm, of an axisymmetric model with twist, whose
+            displacement is (u_R, u_Z, R0 θ); else ``None``.
+        rotations: Rotation of each end of a part that twists, with its torque.
     """
 
     def __init__(self, model: Model, *, comm: MPI.Comm = MPI.COMM_WORLD) -> None:
@@ -63,7 +68,7 @@ class Problem:
         domain = self.mesh.domain
         cell = domain.basix_cell()
         dim = domain.geometry.dim
-        displacement = basix.ufl.element("Lagrange", cell, 2, shape=(dim,))
+        displacement = basix.ufl.element("Lagrange", cell, 2, shape=(dim + model.solved_twist,))
         self.spaces = [fem.functionspace(domain, displacement), pressure_space(self.mesh)]
         if model.solved_potential:
             self.spaces.append(fem.functionspace(domain, basix.ufl.element("Lagrange", cell, 2)))
@@ -72,6 +77,8 @@ class Problem:
         self.deposition = None
         if model.deposited:
             self.deposition = fem.Function(self.spaces[0], name="u0")
+        self.axial = dim - 1
+        self.arm = fem.Constant(domain, float(model.body.points[:, 0].max())) if model.solved_twist else None
         self.pressures = {surface: fem.Constant(domain, 0.0) for surface in model.wetted}
         self.gravity = fem.Constant(domain, np.zeros(dim))
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
@@ -89,6 +96,12 @@ class Problem:
         self.surface_ids = {name: i for i, name in enumerate(self._loaded_surfaces(), start=1)}
         self.dx = self._measure("dx", [(i, g.cells) for i, g in enumerate(self.fields.groups, start=1)])
         self.ds = self._measure("ds", [(i, self.mesh.facet_entities(s)) for s, i in self.surface_ids.items()])
+        self.rotations = {
+            end: EndRotation(
+                self._x, self.unknowns[0], self.arm, self.revolution, self.ds(self.surface_ids[end])
+            )
+            for end in (model.inventory.ends if model.has_twist else ())
+        }
 
     def _measure(self, kind: str, places: list[tuple[int, Any]]) -> ufl.Measure:
         """Measure over numbered cells or facets."""
@@ -103,7 +116,15 @@ class Problem:
     @property
     def F(self) -> Expr:
         """Deformation gradient of the reference shape."""
-        return ufl.Identity(3) + kinematics.gradient(self.unknowns[0], self._x, self.model.axisymmetric)
+        return ufl.Identity(3) + self.gradient(self.unknowns[0])
+
+    def gradient(self, u: Expr, *, linear: bool = False) -> Expr:
+        """Displacement gradient, 3x3, also of a small displacement."""
+        return kinematics.gradient(u, self._x, self.model.axisymmetric, arm=self.arm, linear=linear)
+
+    def in_plane(self, u: Expr) -> Expr:
+        """Displacement without the twist, of as many components as the mesh has."""
+        return u if self.arm is None else ufl.as_vector([u[0], u[1]])
 
     def elastic(self, F: Expr, *, deposited: bool = False) -> kinematics.Strain:
         """Strain of Fe = F F0⁻¹ G⁻¹; F0 is 1 in parts that were not deposited."""
@@ -111,12 +132,13 @@ class Problem:
             F = F * ufl.inv(self._deposition_gradient())
         if self.fields.natural is not None:
             F = F * kinematics.natural_inverse(self.fields.natural, self.frame)
-        return kinematics.strain_of(F, self.model.axisymmetric, self.frame)
+        uncoupled = self.model.axisymmetric and self.arm is None
+        return kinematics.strain_of(F, uncoupled, self.frame)
 
     def _deposition_gradient(self) -> Expr:
         """F0 = 1 + Grad u0 of deposited parts."""
         assert self.deposition is not None
-        return ufl.Identity(3) + kinematics.gradient(self.deposition, self._x, self.model.axisymmetric)
+        return ufl.Identity(3) + self.gradient(self.deposition)
 
     def growth(self, *, deposited: bool) -> Expr:
         """Stress-free over reference volume."""
@@ -184,7 +206,7 @@ class Problem:
 
     def weight_work(self, group: CellGroup, g: Expr, u: Expr) -> Expr:
         """Work det G ρ g·u of the weight of some cells, less the buoyancy, per reference volume."""
-        return self.growth(deposited=group.deposited) * self.fields.density * ufl.inner(g, u)
+        return self.growth(deposited=group.deposited) * self.fields.density * ufl.inner(g, self.in_plane(u))
 
     def internal_energy(self) -> ufl.Form:
         """Π without the pressures and the dead forces."""
@@ -205,6 +227,8 @@ class Problem:
                 Π -= self.weight_work(group, self.gravity, self.unknowns[0]) * self.revolution * self.dx(i)
         for contact in self.model.contacts:
             Π += self._closing(contact) * self.revolution * self.ds(self.surface_ids[contact.surface])
+        for rotation in self.rotations.values():
+            Π -= rotation.torque * rotation.mean
         return Π
 
     def volume(self, surface: str) -> ufl.Form:
@@ -213,7 +237,7 @@ class Problem:
         Of the modelled piece; positive on the side to which a pressure pushes the surface away: the volume of
         the lumen, and minus that within the outer surface.
         """
-        x = self._x + self.unknowns[0]
+        x = self._x + self.in_plane(self.unknowns[0])
         across = [x[0], 0, 0] if self.model.axisymmetric else [x[0], x[1], 0]
         half = ufl.as_vector(across) / 2
         return -ufl.inner(half, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
@@ -241,9 +265,9 @@ class Problem:
             w: Motion.
             direction: ``"axial"`` or ``"radial"``.
         """
-        x, last = self._x, len(w) - 1
-        across = w[0] if last == 1 else (x[0] * w[0] + x[1] * w[1]) / ufl.sqrt(x[0] ** 2 + x[1] ** 2)
-        return (w[last] if direction == "axial" else across) * self.revolution * self._over(surface)
+        x = self._x
+        across = w[0] if self.axial == 1 else (x[0] * w[0] + x[1] * w[1]) / ufl.sqrt(x[0] ** 2 + x[1] ** 2)
+        return (w[self.axial] if direction == "axial" else across) * self.revolution * self._over(surface)
 
     def area(self, surface: str) -> ufl.Form:
         """Reference area of a named surface."""
@@ -263,19 +287,18 @@ class Problem:
         """Gap of a contact at its surface, mm."""
         i = self.model.contacts.index(contact)
         position, place = self.fields.obstacles[i], self._contact_places[i]
-        return gap(contact.kind, self._x + self.unknowns[0], position, place, self.model.axisymmetric)
+        x = self._x + self.in_plane(self.unknowns[0])
+        return gap(contact.kind, x, position, place, self.model.axisymmetric)
 
     def _closing(self, contact: Contact) -> Expr:
         k = self.contact_stiffness[self.model.contacts.index(contact)]
         return closing_energy(self.contact_gap(contact), k)
 
     def _foundation_motion(self, foundation: Foundation) -> Expr:
-        u = self.unknowns[0]
-        return (
-            ufl.inner(u, u)
-            if foundation.direction == "all"
-            else ufl.inner(u, ufl.FacetNormal(self.mesh.domain)) ** 2
-        )
+        u, N = self.unknowns[0], ufl.FacetNormal(self.mesh.domain)
+        if self.arm is not None:
+            u, N = turned(self._x, u, self.arm), ufl.as_vector([N[0], 0, N[1]])
+        return ufl.inner(u, u) if foundation.direction == "all" else ufl.inner(u, N) ** 2
 
     def _fibre_energy(self, strain: kinematics.Strain) -> Expr:
         assert self.fields.fibres is not None
@@ -287,15 +310,23 @@ class Problem:
         return fraction * pair[0] + (1 - fraction) * pair[1]
 
     def _nodal(self, values: FloatArray) -> fem.Function:
-        f = fem.Function(self.spaces[0])
-        f.x.array[:] = values[self.node_of_dof].ravel()
+        space, nodes = self.spaces[0], self.node_of_dof
+        if self.arm is not None:
+            domain = self.mesh.domain
+            element = basix.ufl.element("Lagrange", domain.basix_cell(), 2, shape=(values.shape[1],))
+            space = fem.functionspace(domain, element)
+            nodes = self.mesh.nodes_of_dofs(space)
+        f = fem.Function(space)
+        f.x.array[:] = values[nodes].ravel()
         return f
 
     def _loaded_surfaces(self) -> list[str]:
         """Outer surfaces that may carry a load, in a fixed order."""
         model = self.model
         extra = [f.region for f in model.foundations] + [c.surface for c in model.contacts]
-        return list(dict.fromkeys([*model.wetted, *extra]))
+        return list(
+            dict.fromkeys([*model.wetted, *extra, *(model.inventory.ends if model.has_twist else ())])
+        )
 
 
 def _hoop(body: Body) -> FloatArray:

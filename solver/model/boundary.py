@@ -9,7 +9,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import checking
 
-HOLDS = ("all", "axial", "radial", "symmetric", "plate", "plate all", "rigid motion", "free")
+HOLDS = ("all", "axial", "axial twist", "radial", "symmetric", "plate", "plate all", "rigid motion", "free")
 HOT_FACES = ("outer", "inner")
 DIRECTIONS = ("normal", "all")
 
@@ -38,7 +38,8 @@ class Support:
 
     Attributes:
         region: Surface name.
-        hold: ``"all"`` (clamped), ``"axial"`` (slides in its plane), ``"radial"`` (axisymmetric: no radial
+        hold: ``"all"`` (clamped), ``"axial"`` (slides in its plane), ``"axial twist"`` (the
+            same without turning about the axis; axisymmetric only), ``"radial"`` (axisymmetric: no radial
             motion; 3-D: no motion in X and Y), ``"symmetric"`` (no motion across its plane), ``"plate"``
             (bonded to a plate that moves freely along the axis and closes the lumen: the surface stays plane,
             its radius is free), ``"plate all"`` (the same, with its radius fixed), ``"rigid motion"`` (single
@@ -62,12 +63,17 @@ class Support:
     @property
     def can_be_moved(self) -> bool:
         """Whether a stage can prescribe the axial motion of the surface."""
-        return self.hold in ("all", "axial")
+        return self.hold in ("all", "axial", "axial twist")
+
+    @property
+    def fixes_rotation(self) -> bool:
+        """Whether the surface cannot turn about the axis by itself; a stage can prescribe its rotation."""
+        return self.hold in ("all", "axial twist", "radial", "plate all")
 
     @property
     def fixes_rigid_motion(self) -> bool:
         """Whether the support keeps the part from moving along the axis as a rigid body."""
-        return self.hold in ("all", "axial", "symmetric", "rigid motion")
+        return self.can_be_moved or self.hold in ("symmetric", "rigid motion")
 
     @property
     def fixes_axial_motion(self) -> bool:

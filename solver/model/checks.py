@@ -27,6 +27,7 @@ class Names(NamedTuple):
     contacts: tuple[str, ...] = ()
     sections: tuple[str, ...] = ()
     movable: tuple[str, ...] = ()
+    turnable: tuple[str, ...] = ()
 
 
 def check_parts(
@@ -151,6 +152,7 @@ def names_for_stages(
         tuple(c.name for c in contacts),
         tuple(s.name for s in sections),
         tuple(s.region for s in supports if s.can_be_moved),
+        tuple(s.region for s in supports if s.fixes_rotation),
     )
 
 
@@ -161,7 +163,9 @@ def check_stages(stages: Sequence[Stage], names: Names, inventory: Inventory) ->
         "electrode": (names.electrodes, "an electrode"),
         "contact": (names.contacts, "a contact"),
         "surface": (tuple(s for s in inventory.surfaces if s not in SIDE_PLANES), "a surface of this shape"),
+        "end surface": (inventory.ends, "an end surface"),
         "support": (names.movable, "a support that holds the axial motion"),
+        "support against rotation": (names.turnable, "a support that holds the rotation about the axis"),
         "direction": (("axial",) if flat else ("axial", "x", "y"), "a direction of this model"),
     }
     for index, stage in enumerate(stages):

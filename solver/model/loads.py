@@ -44,6 +44,8 @@ LOAD_KINDS = (
     LoadKind("forces", "force", "axial force", "force", "surface", "force"),
     LoadKind("radial_forces", "radial_force", "radial force", "force", "surface", "radial force"),
     LoadKind("displacements", "move", "displacement", "length", "support", "move"),
+    LoadKind("torques", "torque", "torque", "torque", "end surface", "torque"),
+    LoadKind("twists", "twist", "rotation", "angle", "support against rotation", "twist"),
     LoadKind("gravity", "gravity", "gravity", "acceleration", "direction", "gravity"),
 )
 """In the order of tables. ``assembly/load_operators.py`` holds how each enters the equations."""
@@ -65,6 +67,8 @@ class Loads:
         forces: Axial dead force along +Z by surface, N, on the whole part.
         radial_forces: Radial dead force away from the axis by surface, summed around the whole part, N.
         displacements: Axial motion of a support, mm.
+        torques: Dead torque about +Z by end surface, N mm, on the whole part.
+        twists: Rotation of a support about +Z, degrees.
         gravity: Acceleration of gravity by direction (``"axial"``, ``"x"``, ``"y"``), mm/s².
         natural: Fraction of the natural stretch in force, 0 to 1.
     """
@@ -76,6 +80,8 @@ class Loads:
     forces: Mapping[str, float] = field(default_factory=dict)
     radial_forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
+    torques: Mapping[str, float] = field(default_factory=dict)
+    twists: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
 
@@ -123,6 +129,8 @@ class LoadTargets:
     forces: Mapping[str, float] = field(default_factory=dict)
     radial_forces: Mapping[str, float] = field(default_factory=dict)
     displacements: Mapping[str, float] = field(default_factory=dict)
+    torques: Mapping[str, float] = field(default_factory=dict)
+    twists: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
 
     def target(self, kind: LoadKind) -> Mapping[str, float]:

@@ -44,6 +44,8 @@ class Model:
         bare_stroke: Stroke of the bare skin, to compare with; ``None``: no amplification is reported.
         electrics: ``"layered"`` (E0 = V/t along the wall normal) or ``"solved"`` (the potential is unknown).
         smooth_compression: Compression in their plane over the shear modulus that walls carry without folds.
+        twist: Whether loads turn the part about its axis. An axisymmetric model then has its rotation as an
+            unknown. ``Path`` sets it for stages that need it.
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
         pressed: Surfaces other than the lumen on which a pressure may act; a path adds those of its stages.
 
@@ -64,6 +66,7 @@ class Model:
     deposited: tuple[str, ...] = ()
     smooth_compression: float = 0.0
     fluid_density: float = 0.0
+    twist: bool = False
     pressed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -116,6 +119,8 @@ class Model:
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
             has_tearing_limit=any(p.material.tearing is not None for p in self.parts),
             has_bare_stroke=self.bare_stroke is not None,
+            ends=self.inventory.ends,
+            has_twist=self.has_twist,
         )
 
     def contact_stiffness(self, contact: Contact) -> float:
@@ -126,6 +131,16 @@ class Model:
     def axisymmetric(self) -> bool:
         """Whether the body is a meridian mesh."""
         return self.body.model == "axisymmetric"
+
+    @property
+    def has_twist(self) -> bool:
+        """Whether the part turns about its axis under its loads, or because its fibres wind one way."""
+        return self.twist or any(part.fibres is not None and part.fibres.twist for part in self.parts)
+
+    @property
+    def solved_twist(self) -> bool:
+        """Whether the rotation about the axis is an unknown of an axisymmetric model."""
+        return self.axisymmetric and self.has_twist
 
     @property
     def has_lumen(self) -> bool:

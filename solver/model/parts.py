@@ -51,8 +51,7 @@ class Fibres:
         angle: From the hoop direction, degrees.
         stiffness: k1, MPa.
         stiffening: k2, dimensionless, positive.
-        families: 1, or 2 for the balanced pair ±angle. One family twists a tube; an axisymmetric model
-            suppresses the twist.
+        families: 1, or 2 for the balanced pair ±angle. One family twists a tube.
     """
 
     angle: float
@@ -66,6 +65,11 @@ class Fibres:
         within("fibres.stiffening", self.stiffening, above=0.0)
         if self.families not in (1, 2):
             raise InvalidValue(f"must be 1 or 2, got {self.families}", key="fibres.families")
+
+    @property
+    def twist(self) -> bool:
+        """Whether the fibres wind around the axis in one sense only, so that the part twists under load."""
+        return self.families == 1 and 0.0 < abs(self.angle) < 90.0
 
 
 @dataclass(frozen=True)

@@ -214,6 +214,20 @@ AXIAL_REACTION_OF = Quantity(
 RADIAL_REACTION_OF = Quantity(
     "radial reaction <support>", "force", "Σ R_r", "outward force of the support, summed around the part"
 )
+TORQUE_REACTION_OF = Quantity(
+    "reaction torque <support>",
+    "torque",
+    "Σ (x × R)_Z",
+    "torque of the support on the whole part about +Z; of parts that twist",
+    ("twist",),
+)
+TWIST_OF = Quantity(
+    "twist <end>",
+    "angle",
+    "∫ R² θ dA / ∫ R² dA",
+    "mean rotation of an end about +Z, over which its torque does work; of parts that twist",
+    ("twist",),
+)
 CONTACT_FORCE_OF = Quantity(
     "contact force <contact>",
     "force",

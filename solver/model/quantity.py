@@ -25,6 +25,8 @@ class Scope(NamedTuple):
         has_strength: Whether a dielectric strength is known where there are sheets.
         has_tearing_limit: Whether a stretch or stress is known at which a part tears.
         has_bare_stroke: Whether the stroke of the bare skin is known.
+        ends: Names of the end surfaces of the wall.
+        has_twist: Whether the part turns about its axis.
     """
 
     sections: tuple[str, ...] = ()
@@ -40,6 +42,8 @@ class Scope(NamedTuple):
     has_strength: bool = False
     has_tearing_limit: bool = False
     has_bare_stroke: bool = False
+    ends: tuple[str, ...] = ()
+    has_twist: bool = False
 
     def entries(self, placeholder: str) -> tuple[str, ...]:
         """Names that take the place of a placeholder; a single part is the whole."""

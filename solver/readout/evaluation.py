@@ -25,6 +25,7 @@ from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.reactions import Reactions, check_reaction_free
 from annelid.solver.readout.state_quantities import StateData, quantities_of
+from annelid.solver.readout.twist import EndTwists, in_space, motion_in_space
 from annelid.solver.records import Equilibrium, Measure
 
 
@@ -79,6 +80,7 @@ class Evaluation:
         self._leak = Leak()
         self._datum: tuple[float, float] | None = None
         self._displaced = {s: DisplacedVolume(system, s) for s in self.problem.model.wetted}
+        self._twists = EndTwists(system)
         self._drawn_volume = system.volume() if system.has_volume else 0.0
 
     def read_fields(self) -> NoEquilibrium | None:
@@ -109,7 +111,14 @@ class Evaluation:
         return SelfCrossing(self.problem.model.body, depth=_PENETRATION * max(tolerances, default=0.0))
 
     def displacement(self) -> FloatArray | None:
-        """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm; collective."""
+        """Nodal displacement in body order on the first rank, shape (n, 2) or (n, 3), mm; collective.
+
+        That of an axisymmetric model has no twist.
+        """
+        every = self._unknowns()
+        return None if every is None else every[:, : self.problem.axial + 1]
+
+    def _unknowns(self) -> FloatArray | None:
         return self._gathering.nodes(self.problem.unknowns[0].x.array)
 
     def quantities(self, names: Sequence[str]) -> dict[str, float]:
@@ -132,10 +141,13 @@ class Evaluation:
         loads = self.system.loads
         data = self._state_data(loads, (info.unstable_modes, info.unstable_modes_controlled))
         shape = self._mode_shape(mode)
+        displacement = self._in_space()
         for volume in self._displaced.values():
             volume.accept()
+        self._twists.accept()
         if data is None:
             return None
+        assert displacement is not None
         quantities, profiles, places = quantities_of(data)
         if not any(loads.voltages.values()):
             self._datum = quantities[LENGTH.name].value, quantities[LARGEST_DIAMETER.name].value
@@ -145,7 +157,7 @@ class Evaluation:
             **vars(info),
             loads=_measures(loads, self.problem),
             quantities=quantities,
-            displacement=data.displacement,
+            displacement=displacement,
             fields=data.fields,
             profiles=profiles,
             places=places,
@@ -160,6 +172,7 @@ class Evaluation:
         reactions = self._reactions.read()
         volume = self.system.volume() if self.system.has_volume else None
         displaced = {surface: volume.read() for surface, volume in self._displaced.items()}
+        twists = self._twists.read()
         cell_volumes = self._integrals.cell_volumes
         if self.problem.comm.rank != 0:
             return None
@@ -180,6 +193,7 @@ class Evaluation:
             displaced=displaced,
             energies=energies,
             reactions=reactions,
+            twists=twists,
             pressure=loads.pressure,
             voltages=dict(loads.voltages),
             obstacles=dict(loads.obstacles),
@@ -190,7 +204,19 @@ class Evaluation:
     def _mode_shape(self, mode: PETSc.Vec | None) -> FloatArray | None:
         """Displacement part of a mode in body order on the first rank, largest motion 1."""
         shape = None if mode is None else self._gathering.nodes(mode.array_r)
+        if self.problem.arm is not None:
+            every = self._unknowns()  # collective
+            if every is not None and shape is not None:
+                arm = float(self.problem.arm.value)
+                shape = motion_in_space(self.problem.model.body.points, every, shape, arm)
         return None if shape is None else shape / np.abs(shape).max()
+
+    def _in_space(self) -> FloatArray | None:
+        """Displacement as in ``Equilibrium``."""
+        every = self._unknowns()
+        if every is None or self.problem.arm is None:
+            return every
+        return in_space(self.problem.model.body.points, every, float(self.problem.arm.value))
 
 
 def _measures(loads: Loads, problem: Problem) -> Mapping[str, Measure]:

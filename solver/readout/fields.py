@@ -70,7 +70,7 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
 
 def _principal_values(model: Model, T: FloatArray) -> FloatArray:
     """Eigenvalues of symmetric tensors, descending, shape (m, k, 3)."""
-    if not model.axisymmetric:
+    if not model.axisymmetric or model.solved_twist:
         return np.linalg.eigvalsh(T)[..., ::-1]
     a, b, c = (T[..., i, j] for i, j in _MERIDIAN)  # a fifth of the time of the general routine
     middle, radius = (a + b) / 2, np.hypot((a - b) / 2, c)

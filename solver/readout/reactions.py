@@ -9,6 +9,7 @@ from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InvalidValue
 from annelid.solver.assembly.blocks import DISPLACEMENT
 from annelid.solver.assembly.system import System
+from annelid.solver.energy.problem import Problem
 
 _BALANCED = 1e-4  # of the loads: reaction that counts as rounding
 
@@ -59,30 +60,33 @@ class Reactions:
             for region in sorted(regions)
         }
 
-    def read(self) -> dict[str, tuple[float, float]]:
-        """(Axial along +Z, radial outward) force of each support, N; collective.
+    def read(self) -> dict[str, tuple[float, float, float]]:
+        """(Axial along +Z, radial outward) force of each support, N, and torque about +Z, N mm; collective.
 
         Taken from the residual assembled last.
         """
         problem = self._system.problem
         whole, mine = _rows(self._system, self._system.raw)
-        points, shared = problem.model.body.points[mine], self._shared[mine]
+        shared = self._shared[mine]
         rest = {
-            name: _components(rows, points) * shared[:, None] for name, rows in self._of_regions().items()
+            name: _components(problem, rows, mine) * shared[:, None]
+            for name, rows in self._of_regions().items()
         }
-        alone = _components(whole, points) * ~shared[:, None]
-        reactions: dict[str, tuple[float, float]] = {}
+        alone = _components(problem, whole, mine) * ~shared[:, None]
+        reactions: dict[str, tuple[float, float, float]] = {}
         for support in problem.model.supports:
             members = np.isin(mine, problem.model.body.surface_nodes(support.region))
-            holds = np.array([support.fixes_axial_motion, support.fixes_radial_motion])
+            holds = np.array(
+                [support.fixes_axial_motion, support.fixes_radial_motion, support.fixes_rotation]
+            )
             force = alone[members].sum(axis=0)
             for name in self._regions[support.region] & rest.keys():
                 force += rest[name][members].sum(axis=0)
                 rest[name][np.outer(members, holds)] = 0.0
-            total = np.empty(2)
+            total = np.empty(3)
             problem.comm.Allreduce(force * holds, total, op=MPI.SUM)
-            axial, radial = total * problem.model.body.multiplicity
-            reactions[support.region] = (float(axial), float(radial))
+            axial, radial, torque = total * problem.model.body.multiplicity
+            reactions[support.region] = (float(axial), float(radial), float(torque))
         return reactions
 
     def _of_regions(self) -> dict[str, FloatArray]:
@@ -117,8 +121,19 @@ def _rows(system: System, vector: PETSc.Vec) -> tuple[FloatArray, IntArray]:
     return rows, system.problem.node_of_dof[:owned]
 
 
-def _components(rows: FloatArray, points: FloatArray) -> FloatArray:
-    """Axial and radial component of the forces at some points, shape (n, 2)."""
-    across = points[:, :-1]
+def _components(problem: Problem, rows: FloatArray, nodes: IntArray) -> FloatArray:
+    """Axial and radial component of the forces at some nodes, and their torque about the axis, shape (n, 3).
+
+    In 3-D the radial direction is the drawn one, unless the part twists.
+    """
+    axial, points = problem.axial, problem.model.body.points[nodes]
+    across = points[:, :axial]
+    torque = np.zeros(len(rows))
+    if problem.arm is not None:
+        torque = rows[:, 2] * float(problem.arm.value)
+    elif axial == 2 and problem.model.has_twist:
+        u = problem.unknowns[0].x.array.reshape(-1, 3)[: len(nodes)]
+        across = across + u[:, :2]
+        torque = across[:, 0] * rows[:, 1] - across[:, 1] * rows[:, 0]
     outward = across / np.maximum(np.linalg.norm(across, axis=1), 1e-30)[:, None]
-    return np.stack([rows[:, -1], (rows[:, :-1] * outward).sum(axis=1)], axis=1)
+    return np.stack([rows[:, axial], (rows[:, :axial] * outward).sum(axis=1), torque], axis=1)

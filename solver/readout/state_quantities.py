@@ -41,7 +41,8 @@ class StateData:
         drawn_volume: The same in the reference shape, mm³.
         displaced: Volume that each surface under pressure has displaced since the first state, mm³.
         energies: Energies, charges and capacitances by name.
-        reactions: (axial, radial) force by support, N.
+        reactions: (axial, radial) force by support, N, and torque, N mm.
+        twists: Rotation by end of a part that twists, degrees.
         pressure: In the lumen, MPa.
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
@@ -61,7 +62,8 @@ class StateData:
     drawn_volume: float
     displaced: Mapping[str, float]
     energies: Mapping[str, float]
-    reactions: Mapping[str, tuple[float, float]]
+    reactions: Mapping[str, tuple[float, float, float]]
+    twists: Mapping[str, float]
     pressure: float
     voltages: Mapping[str, float]
     obstacles: Mapping[str, float]
@@ -82,9 +84,11 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     values |= _extremes(data, places)
     values |= _electrical(data, places)
     values |= _margins(data, places)
-    for name, (axial, radial) in data.reactions.items():
+    for name, (axial, radial, torque) in data.reactions.items():
         values[q.AXIAL_REACTION_OF.of(name)] = axial
         values[q.RADIAL_REACTION_OF.of(name)] = radial
+        values[q.TORQUE_REACTION_OF.of(name)] = torque
+    values |= {q.TWIST_OF.of(end): angle for end, angle in data.twists.items()}
     values |= _strokes(data, values)
     values |= _of_parts(data)
     values |= _contact(data)

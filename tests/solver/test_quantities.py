@@ -355,10 +355,11 @@ def test_reported_quantities_match_their_definitions():
     model = Model(
         body,
         (sheet("wall", RATIO - 1),),
-        AXIAL,
+        (Support("end_low", "axial twist"), Support("end_high", "axial")),
         electrodes=(Electrode("whole"),),
         sections=(Section("mid", 0.2),),
         bare_stroke=BareStroke(np.array([0.0, 1.0]), np.zeros(2), np.zeros(2)),
+        twist=True,
         pressed=("outer",),
     )
     names = names_for(model.scope)

@@ -112,8 +112,8 @@ RECORDS = {
     "fibre families": (lambda: Fibres(0.0, 1.0, families=3), "fibres.families: must be 1 or 2, got 3"),
     "hold": (
         lambda: Support("end_low", "glued"),
-        "support 'end_low': hold: 'glued' is not allowed; allowed: all, axial, radial, symmetric, plate, "
-        "plate all",
+        "support 'end_low': hold: 'glued' is not allowed; allowed: all, axial, axial twist, radial, "
+        "symmetric, plate, plate all",
     ),
     "foundation stiffness": (
         lambda: Foundation("outer", -1.0),
