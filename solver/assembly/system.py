@@ -76,7 +76,7 @@ class System:
         self.tangent = Tangent(problem, self.equations, self.dirichlet, self._map, self.count)
         self._loads: Loads | None = None
         self._factor_is_near = False
-        self._field_scale: tuple[tuple[int, int], float] = ((-1, 0), 0.0)
+        self._field_scale: tuple[int, Loads | None, float] = (-1, None, 0.0)
 
     def vector(self) -> PETSc.Vec:
         """A zero vector laid out like ``x``."""
@@ -264,13 +264,14 @@ class System:
         """
         if not (self._sheets.acts and any(self.loads.voltages.values())):
             return 0.0
-        at = (self.count.tangents, id(self.loads))
-        if self._field_scale[0] != at:
+        tangents, loads, norm = self._field_scale
+        if tangents != self.count.tangents or loads is not self.loads:
             vector = self.vector()
             self.load_rate(Loads(voltages=self.loads.voltages, natural=0.0), vector)
-            self._field_scale = at, self.blocks.norms(vector)[0] / 2
+            norm = self.blocks.norms(vector)[0] / 2
+            self._field_scale = self.count.tangents, self.loads, norm
             vector.destroy()
-        return self._field_scale[1]
+        return norm
 
     def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
         """Norms of the blocks of a residual-like vector, linear constraints applied."""

@@ -12,7 +12,10 @@ from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.shape import Band, Layer
 from annelid.geometry.shapes.tube import Tube
+from annelid.solver.assembly.system import System
+from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Electrode, Support
+from annelid.solver.model.loads import Loads
 from annelid.solver.model.material import Breakdown, Material, Tearing
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
@@ -151,3 +154,18 @@ def test_plates_that_are_sucked_together_touch():
     assert outcome.kind == "reached"
     (limit,) = found["pressure"]
     assert (limit.kind, limit.value) == ("self-contact", pytest.approx(2.0, rel=0.01))
+
+
+def test_the_scale_of_forces_belongs_to_the_present_loads():
+    """Also where loads take the place in memory of others; ranks that disagreed waited for each other."""
+    system = System(Problem(rolled_film(1e3)))
+
+    def norm(voltage):
+        system.apply(Loads(voltages={"film": voltage}))
+        return system.load_norm()
+
+    first = norm(1.0)
+    for voltage in (2.0, 3.0, 4.0, 5.0):
+        for between in range(int(voltage)):
+            system.apply(Loads(voltages={"film": between}))
+        assert norm(voltage) == pytest.approx(voltage**2 * first)
