@@ -258,7 +258,9 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
     if record.outcome is not None:
         margins = [f"stability margin, {margin.text}" for margin in record.outcome.margins]
         first = [text for text in (first_limit(record.outcome),) if text]
-        print(record.outcome.text, *record.outcome.remarks, *margins, *first, sep="\n")
+        bistability = record.summary.get("bistability")
+        snaps = [bistability["text"]] if bistability else []
+        print(record.outcome.text, *record.outcome.remarks, *snaps, *margins, *first, sep="\n")
     units = record.description.units
     for v in record.verdicts:
         value, limit = (units.show(quantity_of(v.quantity).kind, number) for number in (v.value, v.limit))

@@ -97,7 +97,10 @@ class RunWriter:
             solution: Counts of the solution, by name.
         """
         reached = outcome.kind == "reached"
-        evaluated = verdicts(self._case, self._last, self._ends, outcome.margins, reached=reached)
+        whole = self._folder.path_quantities()
+        evaluated = verdicts(
+            self._case, self._last, self._ends, outcome.margins, reached=reached, whole=whole
+        )
         seconds = time.monotonic() - self._begin
         facts = {
             "mesh": self._mesh_facts(),

@@ -137,7 +137,7 @@ def _trial(plan: Plan, run: PlannedRun, store: Store, space: SearchSpace) -> Any
 
 
 def _objective(summary: Summary, quantity: str) -> float:
-    found = (summary["final_state"] or {}).get("quantities", {})
+    found = (summary["final_state"] or {}).get("quantities", {}) | summary.get("path_quantities", {})
     for key, value in found.items():
         if key.rpartition(" [")[0] == quantity:
             return _finite(value)

@@ -120,6 +120,7 @@ def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
     for margin in outcome.get("margins", ()):
         name = f"stability margin {margin['load']}"
         row |= {f"{name} [1]": _number(margin["value"]), f"{name} is a lower bound": bool(margin["is_bound"])}
+    row |= {key: _number(value) for key, value in summary.get("path_quantities", {}).items()}
     verdicts = summary["verdicts"]
     row |= {verdict_header(verdict): bool(verdict["met"]) for verdict in verdicts}
     if verdicts:

@@ -21,6 +21,7 @@ from annelid.solver.model.quantities import (
     LEAK_PRESSURE,
     LUMEN_PRESSURE,
     MARGINS,
+    QUANTITIES,
     STABILITY_MARGIN_OF,
     names_for,
     quantity_of,
@@ -69,14 +70,36 @@ def margins_of(case: Case) -> list[str]:
     return [STABILITY_MARGIN_OF.of(load) for load in loads]
 
 
+def path_quantities_of(case: Case) -> list[str]:
+    """Return the names of the quantities of the whole path; none if it ends where the part snaps."""
+    controlled = any(stage.control != "load" for stage in case.stages)
+    if case.path.beyond_instability == "stop" and not controlled:
+        return []
+    changed = {name.removeprefix(STABILITY_MARGIN_OF.stem) for name in margins_of(case)}
+    changed |= {"pressure"} if "surface pressure" in changed else set()
+    loads = [words for words in ("pressure", "force", "voltage") if words in changed]
+    if not loads:
+        return []
+    return [
+        quantity.name
+        for quantity in QUANTITIES
+        if quantity.of_path and (quantity.name.split()[-1] in loads or quantity.kind in ("count", "energy"))
+    ]
+
+
 def known_quantities(case: Case) -> list[str]:
     """Return the names of all quantities of a run, including the stability margins if they are requested."""
-    return reported(case) + (margins_of(case) if case.path.seek_limit is not None else [])
+    margins = margins_of(case) if case.path.seek_limit is not None else []
+    return reported(case) + margins + path_quantities_of(case)
 
 
 def check_requirements(case: Case, findings: Findings) -> None:
     """Add an error for each requirement that cannot be evaluated, and for each stage that cannot end so."""
-    known = reported(case) + margins_of(case) if findings.complete(*_REPORTING_TABLES) else None
+    known = (
+        reported(case) + margins_of(case) + path_quantities_of(case)
+        if findings.complete(*_REPORTING_TABLES)
+        else None
+    )
     for index, requirement in enumerate(case.requirements):
         for key, text in _errors(case, requirement, known):
             findings.add(("requirements", index), InvalidValue(text, key=key))
@@ -121,6 +144,7 @@ def verdicts(
     margins: Sequence[Margin] = (),
     *,
     reached: bool = True,
+    whole: Quantities | None = None,
 ) -> tuple[Verdict, ...]:
     """Evaluate the requirements of a resolved case.
 
@@ -132,6 +156,7 @@ def verdicts(
         ends: Quantities at the end of every completed stage, by stage.
         margins: Stability margins of the path.
         reached: Whether the path reached all requested loads.
+        whole: Quantities of the whole path.
     """
     results = []
     for requirement in case.requirements:
@@ -140,6 +165,8 @@ def verdicts(
         margin, is_bound = next((m for m in margins if m.quantity == name), None), False
         if name in margins_of(case):
             value, where = (margin.value, _margin_text(margin)) if margin else (math.nan, "no such load acts")
+        elif quantity_of(name).of_path:
+            value, where = _path_value(name, whole or {})
         else:
             value, where, is_bound = _value(name, stage, last, ends)
         judged = reached or stage is not None or margin is not None
@@ -155,6 +182,11 @@ def verdicts(
                 answer = met and judged
                 results.append(Verdict(name, words, bound, value, unit, answer, where, is_bound, stage or ""))
     return tuple(results)
+
+
+def _path_value(name: str, whole: Quantities) -> tuple[float, str]:
+    value = whole[name].value if name in whole else math.nan
+    return value, "not on this path" if math.isnan(value) else "on the whole path"
 
 
 def _margin_text(margin: Margin) -> str:
@@ -196,6 +228,8 @@ def _errors(
     errors = list(_limit_errors(case, requirement, known))
     if not _has_unknown_quantity(errors) and quantity_of(requirement.quantity) is STABILITY_MARGIN_OF:
         yield from _margin_errors(case, requirement)
+    if not _has_unknown_quantity(errors) and quantity_of(requirement.quantity).of_path and requirement.stage:
+        yield "stage", "the quantity belongs to the whole path: remove stage"
     yield from errors
 
 
@@ -230,6 +264,13 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
     if known is not None and quantity in (LEAK_GAP, LEAK_PRESSURE) and name not in known:
         text = "it needs a lumen that is open at both ends, and [[contacts]] with surface = 'lumen'"
         yield "quantity", f"'{name}' is not reported: {text}"
+        return
+    if quantity is not None and quantity.of_path and known is not None and name not in known:
+        yield (
+            "quantity",
+            f"'{name}' needs a pressure, voltage or axial force, and a path that goes on where the part "
+            'snaps: a stage with a control, or path.beyond_instability = "jump" or "follow"',
+        )
         return
     if quantity is None or (known is not None and name not in known):
         yield "quantity", not_one_of(name, list(known or ()), what="a quantity that this case reports")

@@ -25,8 +25,8 @@ def draw_states(
     """Draw a curve with a marker for each state.
 
     Stable states are dots, unstable states are hollow, states past a limit of the material are crosses, and
-    critical points are diamonds. Unstable parts of the curve are dashed, or dotted if they are unstable under
-    the control in force as well. Jumps are arrows.
+    critical points are diamonds. Unstable parts of the curve are dotted; their markers are circles, or
+    squares if they are unstable under the control in force as well. Jumps are arrows.
     """
     unstable, broken = table.unstable[rows], table.past_limit[rows]
     uncontrolled = table.unstable_under_control[rows]
@@ -62,7 +62,7 @@ def _draw_line(
     """Draw the line from state to state, with the line style of the stability of each step."""
     lines: tuple[dict[str, Any], ...] = (
         {"color": style.ACCENT},
-        {"color": style.WARNING, "linestyle": (0, (4, 2)), "linewidth": 1.5},
+        {"color": style.WARNING, "linestyle": (0, (1, 1.6)), "linewidth": 1.8},
         {"color": style.WARNING, "linestyle": (0, (1, 1.6)), "linewidth": 1.5, "alpha": 0.75},
     )
     kind = np.where(table.after_jump, -1, stability_levels(table))[rows[1:]]
@@ -75,14 +75,15 @@ def _draw_line(
             axes.plot(x[ends], y[ends], zorder=2, solid_capstyle="round", **lines[kind[steps[0]]])
             continue
         for i in steps:
-            _draw_jump(axes, (x[i], y[i]), (x[i + 1], y[i + 1]))
+            draw_jump(axes, (x[i], y[i]), (x[i + 1], y[i + 1]))
 
 
-def _draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float]) -> None:
+def draw_jump(axes: "Axes", start: tuple[float, float], end: tuple[float, float]) -> None:
+    """Draw a thin arrow from the state before a jump to that behind it."""
     # The invisible line makes the axes include the arrow.
     axes.plot(*zip(start, end, strict=True), color="none")
-    arrow = {"arrowstyle": "-|>", "linestyle": (0, (1, 2)), "color": style.INK, "linewidth": 1.1}
-    arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 11.0}
+    arrow = {"arrowstyle": "-|>", "color": style.INK, "linewidth": 0.8}
+    arrow |= {"shrinkA": 3.0, "shrinkB": 2.5, "mutation_scale": 9.0}
     axes.annotate("", end, start, arrowprops=arrow, zorder=5)
 
 

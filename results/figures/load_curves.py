@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Load curves: a load against a response quantity, which shows load maxima, snap-through and snap-back."""
+"""Load curves: a load against its work-conjugate, which shows load maxima, snap-through and snap-back."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
@@ -9,8 +9,11 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.curve_annotations import draw_states
+from annelid.results.figures.curve_annotations import draw_jump, draw_states
+from annelid.results.figures.label_placement import Label, place_labels
 from annelid.results.figures.path_figures import StageSpan, SvgFigure
+from annelid.results.folder.energies import energies_of
+from annelid.results.folder.single_load import conjugate_of
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnit, digits
 from annelid.solver.model import quantities as q
@@ -80,14 +83,29 @@ def load_paths(table: PathRecord, spans: list[StageSpan]) -> list[LoadPath]:
     for group in groups:
         rows = np.concatenate([group[0].rows, *(span.rows[1:] for span in group[1:])])
         eventful = table.is_critical[rows] | table.after_jump[rows] | table.unstable[rows]
-        response = response_quantity(table, group)
+        response = conjugate_quantity(table, group) or response_quantity(table, group)
         if response and (eventful.any() or any(load_reverses(table, span) for span in group)):
             paths.append(LoadPath(tuple(group), group[0].load, response))
     return paths
 
 
+def conjugate_quantity(table: PathRecord, spans: Sequence[StageSpan]) -> str:
+    """Return the work-conjugate of the load if it changes, else an empty text.
+
+    The curve is a snap curve over it: the area below is the work of the load.
+    """
+    load = spans[0].load
+    conjugate = conjugate_of(load)
+    names = [conjugate[0]] if conjugate is not None else []
+    for name in [*names, *([q.LUMEN_VOLUME.name] if load == "pressure" else [])]:
+        values = table.columns.get(name, np.full(1, np.nan))
+        if np.isfinite(values).all() and np.ptp(values) > 0:
+            return name
+    return ""
+
+
 def response_quantity(table: PathRecord, spans: Sequence[StageSpan]) -> str:
-    """Return the abscissa of a load curve, if possible a quantity that is monotonic in every stage."""
+    """Return an abscissa for curves of a stage, if possible a quantity that is monotonic in every stage."""
     order = next(
         (names for kind, names in _RESPONSES.items() if spans[0].load.startswith(kind)), _OTHER_RESPONSES
     )
@@ -120,9 +138,13 @@ def load_curve(table: PathRecord, path: LoadPath, *, name: str) -> SvgFigure:
         draw_states(axes, table, rows, x, loads)
         axes.set_ylabel(unit.label(path.load))
         axes.set_xlabel(x_unit.label(path.response))
-        axes.margins(x=0.05, y=0.14)
+        axes.margins(x=0.05, y=0.18)
         _cut_off(axes, x, loads, largest * unit.factor, unit.name)
-        _label_critical_points(axes, table, rows, x, loads, unit.name)
+        snaps = _snap_lines(table, path, x_unit, unit)
+        for start, end in snaps:
+            draw_jump(axes, start, end)
+        lines = [np.column_stack([x, loads]), *map(np.array, snaps)]
+        _label_critical_points(axes, table, rows, lines, unit.name)
         stages = " and ".join(f"“{span.stage}”" for span in path.spans)
         noun = "stages" if len(path.spans) > 1 else "stage"
         caption = f"{path.load} against {path.response}, {noun} {stages}"
@@ -130,10 +152,10 @@ def load_curve(table: PathRecord, path: LoadPath, *, name: str) -> SvgFigure:
 
 
 def _largest_drawn_load(table: PathRecord, load: str, rows: NDArray[np.int64]) -> float:
-    """Largest load of the figure; infinite if the whole curve is drawn."""
+    """Largest load of the figure in size, on the side to which the load grows; infinite to draw all."""
     critical = np.abs(table[load][rows[table.is_critical[rows]]])
     largest = _LARGEST_OVER_CRITICAL * float(np.max(critical, initial=0.0))
-    return largest if 0.0 < 1.2 * largest < float(np.nanmax(table[load][rows])) else np.inf
+    return largest if 0.0 < 1.2 * largest < float(np.nanmax(np.abs(table[load][rows]))) else np.inf
 
 
 def _scaled(
@@ -146,52 +168,58 @@ def _scaled(
 
 
 def _cut_off(axes: "Axes", x: FloatArray, loads: FloatArray, largest: float, unit: str) -> None:
+    """End the axis at the largest drawn load, above or below zero, and write where the curve ends."""
     if not np.isfinite(largest):
         return
-    smallest = min(float(np.nanmin(loads)), 0.0)
-    axes.set_ylim(smallest - 0.06 * largest, largest)
-    first = int(np.argmax(loads > largest))
-    fraction = (largest - loads[first - 1]) / (loads[first] - loads[first - 1])
+    end = float(loads[np.nanargmax(np.abs(loads))])
+    sign = np.copysign(1.0, end)
+    smallest = min(float(np.nanmin(sign * loads)), 0.0)
+    axes.set_ylim(*sorted((sign * (smallest - 0.06 * largest), sign * largest)))
+    first = int(np.argmax(sign * loads > largest))
+    fraction = (sign * largest - loads[first - 1]) / (loads[first] - loads[first - 1])
+    forward = x[first] >= x[first - 1]
     axes.annotate(
-        f"continues to {digits(float(np.nanmax(loads)))} {unit}",
-        (x[first - 1] + fraction * (x[first] - x[first - 1]), largest),
-        xytext=(-10, -2),
+        f"continues to {digits(end)} {unit}",
+        (x[first - 1] + fraction * (x[first] - x[first - 1]), sign * largest),
+        xytext=(-10 if forward else 10, -2 * sign),
         textcoords="offset points",
-        ha="right",
-        va="top",
+        ha="right" if forward else "left",
+        va="top" if sign > 0 else "bottom",
         color=style.MUTED,
         fontsize=8.5,
     )
+
+
+def _snap_lines(
+    table: PathRecord, path: LoadPath, x_unit: DisplayUnit, unit: DisplayUnit
+) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Start and end of the snaps that the part would make at constant load on a path followed past them."""
+    energies = energies_of(table)
+    if energies is None or energies.load != path.load:
+        return []
+    lines = []
+    numbers, x, loads = table["state"], table[path.response], table[path.load]
+    for snap in energies.snaps:
+        row = int(np.flatnonzero(numbers == snap.state)[0])
+        if row not in path.rows or table.after_jump[row + 1]:
+            continue
+        end = float(np.interp(snap.end, numbers, x))
+        height = loads[row] * unit.factor
+        lines.append(((float(x[row]) * x_unit.factor, height), (end * x_unit.factor, height)))
+    return lines
 
 
 def _label_critical_points(
     axes: "Axes",
     table: PathRecord,
     rows: NDArray[np.int64],
-    x: FloatArray,
-    loads: FloatArray,
+    lines: Sequence[FloatArray],
     unit: str,
 ) -> None:
-    left, right = axes.get_xlim()
-    after_jump = table.after_jump[rows]
-    for number, row in enumerate(np.flatnonzero(table.is_critical), start=1):
-        for i in np.flatnonzero(rows == row):
-            fraction = (x[i] - left) / (right - left)
-            above, lift = i == 0 or loads[i] >= loads[i - 1], 9
-            side = "left" if fraction < 0.35 else "right" if fraction > 0.65 else "center"
-            if i + 1 < len(rows) and after_jump[i + 1]:
-                # The label is not on the side of the arrow of the jump.
-                forward = x[i + 1] > x[i]
-                side = "right" if forward and fraction >= 0.35 else "left"
-                lift = 15 if forward and side == "left" else 9
-            axes.annotate(
-                f"{number}  {table.critical[row]}, {digits(float(loads[i]))} {unit}",
-                (x[i], loads[i]),
-                xytext=(7 if side == "left" else 0, lift if above else -lift),
-                textcoords="offset points",
-                ha=side,
-                va="bottom" if above else "top",
-                color=style.INK,
-                fontsize=8.5,
-                zorder=8,
-            )
+    x, loads = lines[0].T
+    labels = [
+        Label(f"{number}  {table.critical[row]}, {digits(float(loads[i]))} {unit}", (x[i], loads[i]))
+        for number, row in enumerate(np.flatnonzero(table.is_critical), start=1)
+        for i in np.flatnonzero(rows == row)
+    ]
+    place_labels(axes, labels, lines)

@@ -1,24 +1,22 @@
 # SPDX-License-Identifier: MIT
-"""Energies of the unloaded states of a path, and the energy that a snap at constant pressure releases.
+"""Energies of the unloaded states of a path, and the energy that a snap at constant load releases.
 
-If one pressure alone does work, dU = P dV along the path. Energies between two rows follow from strain energy
-and displaced volume, and the integral ∫ P dV along the whole path checks them.
+If one load P alone does work, dU = P dV along the path, where V is its work-conjugate. Energies between two
+rows follow from U and V, and the integral ∫ P dV along the whole path checks them.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from annelid.results.folder.single_load import SingleLoad, single_load
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.solver.model import quantities as q
 
-_NEEDED = ("pressure", q.DISPLACED_VOLUME.name, q.STRAIN_ENERGY.name)
-_ON = "pressure on "  # and the surface: name of a load
-_LARGEST_DISAGREEMENT = 0.05  # of the largest energy; if it is larger, not only the pressure did work
-_SAME_VOLUME = 1e-3  # of the range of volumes; unloaded states that are closer count as the same state
-_ZERO_PRESSURE = 1e-9  # of the largest pressure
+_LARGEST_DISAGREEMENT = 0.05  # of the largest energy; if it is larger, not only this load did work
+_INTERPOLATION = 0.1  # of a step: the largest error of an unloaded state between two computed ones
 
 
 class UnloadedState(NamedTuple):
@@ -26,29 +24,29 @@ class UnloadedState(NamedTuple):
 
     Attributes:
         state: Number of the state; not an integer if it is between two computed states.
-        energy: Strain energy, mJ.
-        volume: Displaced volume, mm³.
+        energy: Strain energy and electrical energy, mJ.
+        conjugate: Work-conjugate of the load, in its internal unit.
         modes: Number of unstable modes.
     """
 
     state: float
     energy: float
-    volume: float
+    conjugate: float
     modes: int
 
 
 class Snap(NamedTuple):
-    """A limit point from which the part, at constant pressure, would snap to a stable state of the same path.
+    """A limit point from which the part, at constant load, snaps to a stable state of the same path.
 
     Attributes:
         state: Number of the critical state.
-        pressure: Critical pressure, MPa.
-        end: Number of the stable state at the same pressure; not an integer if it is between two states.
-        released: Work of the pressure minus the increase of strain energy during the snap, mJ.
+        load: Critical load, in its internal unit.
+        end: Number of the stable state at the same load; not an integer if it is between two states.
+        released: Work of the load minus the increase of energy during the snap, mJ.
     """
 
     state: int
-    pressure: float
+    load: float
     end: float
     released: float
 
@@ -58,12 +56,18 @@ class Energies:
     """Energies of a path.
 
     Attributes:
+        load: Name of the load.
+        unit: Its internal unit.
+        conjugate: Name of its work-conjugate.
         unloaded_states: Unloaded states in path order, without repetitions.
-        snaps: Limit points for which the path contains the state after the snap.
-        disagreement: Largest difference between ∫ P dV and the change of strain energy, relative to the range
-            of strain energy.
+        snaps: Limit points and jumps for which the path contains the state after the snap.
+        disagreement: Largest difference between ∫ P dV and the change of energy, relative to the range of
+            energy.
     """
 
+    load: str
+    unit: str
+    conjugate: str
     unloaded_states: tuple[UnloadedState, ...]
     snaps: tuple[Snap, ...]
     disagreement: float
@@ -74,122 +78,111 @@ class Energies:
         return tuple(state for state in self.unloaded_states if state.modes == 0)
 
     def barrier(self, first: UnloadedState, second: UnloadedState) -> UnloadedState | None:
-        """The unstable unloaded state of lowest energy between two others along the path."""
+        """The pass between two stable unloaded states that follow each other along the path.
+
+        It is one of the unstable unloaded states between them with the fewest unstable modes, since a pass
+        has one, and of these the one of lowest energy.
+        """
         between = [s for s in self.unloaded_states if first.state < s.state < second.state and s.modes > 0]
-        return min(between, key=lambda state: state.energy, default=None)
+        return min(between, key=lambda state: (state.modes, state.energy), default=None)
 
     def to_mapping(self) -> dict[str, Any]:
         """Return the entry of ``summary.json``."""
         state_keys = {
-            "energy": quantity_header(q.STRAIN_ENERGY),
-            "volume": quantity_header(q.DISPLACED_VOLUME),
+            "energy": "energy [mJ]",
+            "conjugate": quantity_header(q.quantity_of(self.conjugate)),
             "modes": quantity_header(q.UNSTABLE_MODES),
         }
-        snap_keys = {"pressure": "pressure [MPa]", "released": "energy released [mJ]"}
+        snap_keys = {"load": f"{self.load} [{self.unit}]", "released": "energy released [mJ]"}
         return {
+            "load": self.load,
             "unloaded_states": [_with_keys(state, state_keys) for state in self.unloaded_states],
             "snaps": [_with_keys(snap, snap_keys) for snap in self.snaps],
             "stored between stable states [mJ]": [s.energy - self.stable[0].energy for s in self.stable[1:]],
-            "disagreement of the integral of p dV [1]": self.disagreement,
+            "disagreement of the work of the load [1]": self.disagreement,
         }
 
 
 def energies_of(table: PathRecord) -> Energies | None:
-    """Energies of a path; ``None`` if a pressure, in the lumen or on a surface, is not all that does work."""
-    acting = [load for load in table.loads if table[load].any()]
-    if len(acting) == 1 and acting[0].startswith(_ON):
-        table = _as_lumen(table, acting[0].removeprefix(_ON))
-    elif acting != ["pressure"]:
+    """Energies of a path; ``None`` if there is not one load alone that does work."""
+    path = single_load(table)
+    if path is None:
         return None
-    if any(name not in table.columns for name in _NEEDED):
-        return None
-    P, V, U = (table[name] for name in _NEEDED)
+    P, V, U = path.P, path.V, path.U
     work = np.concatenate([[0.0], np.cumsum((P[1:] + P[:-1]) / 2 * np.diff(V))])
     # A jump dissipates energy, so each part of the path between jumps is checked separately.
     part = np.cumsum(table.after_jump)
     differences = [(U - work)[part == k] for k in np.unique(part)]
     largest = float(np.ptp(U))
     disagreement = max(float(np.ptp(values)) for values in differences) / largest if largest > 0 else 0.0
-    if disagreement > _LARGEST_DISAGREEMENT:
+    if not disagreement <= _LARGEST_DISAGREEMENT:
         return None
-    return Energies(_unloaded_states(table), _snaps(table), disagreement)
+    unloaded, snaps = unloaded_states(table, path), _snaps(table, path)
+    return Energies(path.name, table.units[path.name], path.conjugate, unloaded, snaps, disagreement)
 
 
-def _as_lumen(table: PathRecord, surface: str) -> PathRecord:
-    """The table with the pressure on a surface, and the volume displaced there, as those of the lumen."""
-    columns = {"pressure": table[_ON + surface]}
-    volume = q.DISPLACED_VOLUME_AT.of(surface)
-    if volume in table.columns:
-        columns[q.DISPLACED_VOLUME.name] = table[volume]
-    return replace(table, columns={**table.columns, **columns})
+def unloaded_states(table: PathRecord, path: SingleLoad) -> tuple[UnloadedState, ...]:
+    """Unloaded states in path order, without repetitions.
 
-
-def _unloaded_states(table: PathRecord) -> tuple[UnloadedState, ...]:
+    A part without an unstable state between is in the same one, however often its load has passed zero.
+    """
     modes = table[q.UNSTABLE_MODES.name]
-    near = _SAME_VOLUME * float(np.ptp(table[q.DISPLACED_VOLUME.name]))
+    branch = np.cumsum(np.diff(modes > 0, prepend=modes[0] > 0) | table.after_jump)
     unloaded: list[UnloadedState] = []
-    for row, fraction in _crossings(table, 0.0):
-        state, energy, volume = _between(table, row, fraction)
+    reach: list[float] = []
+    branches = set()
+    for row, fraction in path.crossings(0.0):
+        state, energy, conjugate = path.between(row, fraction)
         count = int(modes[row] if fraction == 0.0 else modes[row : row + 2].max())
-        same = [s for s in unloaded if abs(s.volume - volume) < near and (s.modes == 0) == (count == 0)]
-        if not same:
-            unloaded.append(UnloadedState(state, energy, volume, count))
+        # Between two states the work-conjugate is interpolated.
+        step = abs(path.V[row + 1] - path.V[row]) if fraction else 0.0
+        near = path.same + _INTERPOLATION * float(step)
+        same = [
+            s
+            for s, far in zip(unloaded, reach, strict=True)
+            if abs(s.conjugate - conjugate) < max(near, far) and (s.modes == 0) == (count == 0)
+        ]
+        if not same and not (count == 0 and branch[row] in branches):
+            unloaded.append(UnloadedState(state, energy, conjugate, count))
+            reach.append(near)
+        if count == 0:
+            branches.add(branch[row])
     return tuple(unloaded)
 
 
-def _snaps(table: PathRecord) -> tuple[Snap, ...]:
+def _snaps(table: PathRecord, path: SingleLoad) -> tuple[Snap, ...]:
     snaps = []
     modes = table[q.UNSTABLE_MODES.name]
-    for row in np.flatnonzero(table.is_critical):
-        last = row == len(table) - 1
-        if table.critical[row] != "limit point" or last or table.after_jump[row + 1]:
-            continue
-        forward = modes[row] == 0
-        if not forward and modes[row + 1] > 0:
-            continue  # unstable on both sides
-        pressure = float(table["pressure"][row])
-        snap = _snap(table, int(row), pressure, forward=bool(forward))
-        if snap is not None:
-            snaps.append(snap)
-    return tuple(snaps)
+    for row in range(len(table) - 1):
+        if table.after_jump[row + 1]:
+            snaps.append(_snap(path, row, (row + 1, 0.0)))
+        elif table.is_critical[row] and table.critical[row] == "limit point":
+            forward = modes[row] == 0
+            if forward or modes[row + 1] == 0:  # else unstable on both sides
+                snaps.append(_snap(path, row, _end(table, path, row, forward=bool(forward))))
+    return tuple(snap for snap in snaps if snap is not None)
 
 
-def _snap(table: PathRecord, row: int, pressure: float, *, forward: bool) -> Snap | None:
-    """The snap to the nearest stable state of the same pressure after the unstable part of the path."""
+def _end(table: PathRecord, path: SingleLoad, row: int, *, forward: bool) -> tuple[int, float] | None:
+    """The nearest stable state of the same load after the unstable part of the path."""
     modes = table[q.UNSTABLE_MODES.name]
     candidates = [
         (i, fraction)
-        for i, fraction in _crossings(table, pressure)
+        for i, fraction in path.crossings(float(path.P[row]))
         if (i > row + 1 if forward else i + 1 < row) and modes[i : i + 2].max() == 0
     ]
     if not candidates:
         return None
-    state, energy, volume = _between(table, *(candidates[0] if forward else candidates[-1]))
-    U, V = table[q.STRAIN_ENERGY.name][row], table[q.DISPLACED_VOLUME.name][row]
-    released = pressure * (volume - V) - (energy - U)
-    return Snap(int(table["state"][row]), pressure, state, float(released)) if released > 0 else None
+    return candidates[0] if forward else candidates[-1]
 
 
-def _crossings(table: PathRecord, pressure: float) -> list[tuple[int, float]]:
-    """Rows at or after which the path passes a pressure, with the fraction of the step to the next row."""
-    difference = table["pressure"] - pressure
-    difference[np.abs(difference) < _ZERO_PRESSURE * np.abs(table["pressure"]).max()] = 0.0
-    continuous = ~table.after_jump[1:]
-    crossings = [(int(i), 0.0) for i in np.flatnonzero(difference == 0.0)]
-    for i in np.flatnonzero((difference[1:] * difference[:-1] < 0) & continuous):
-        crossings.append((int(i), float(difference[i] / (difference[i] - difference[i + 1]))))
-    return sorted(crossings)
-
-
-def _between(table: PathRecord, row: int, fraction: float) -> tuple[float, float, float]:
-    """State number, strain energy and displaced volume at a fraction of the step after a row."""
-    state, P, V, U = (table[name] for name in ("state", *_NEEDED))
-    if fraction == 0.0:
-        return float(state[row]), float(U[row]), float(V[row])
-    step = V[row + 1] - V[row]
-    pressure = P[row] + fraction * (P[row + 1] - P[row])
-    energy = U[row] + (P[row] + pressure) / 2 * fraction * step
-    return float(state[row] + fraction), float(energy), float(V[row] + fraction * step)
+def _snap(path: SingleLoad, row: int, end: tuple[int, float] | None) -> Snap | None:
+    if end is None:
+        return None
+    state, energy, conjugate = path.between(*end)
+    load = float(path.P[row])
+    released = load * (conjugate - path.V[row]) - (energy - path.U[row])
+    return Snap(int(path.state[row]), load, state, float(released)) if released > 0 else None
 
 
 def _with_keys(record: UnloadedState | Snap, keys: Mapping[str, str]) -> dict[str, float]:

@@ -16,6 +16,7 @@ from annelid.results.atomic import FolderLock, append_durably, write_atomically
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.surfaces import deformed_surface, ply, stl
 from annelid.results.fields.vtk_files import collection
+from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
 from annelid.results.folder.digests import digest_of, digests_of, write_sealed
@@ -44,6 +45,7 @@ from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
 from annelid.results.folder.tables import (
     PROFILE_COLUMNS,
+    PathRecord,
     csv_text,
     merge_columns,
     profile_rows,
@@ -51,7 +53,7 @@ from annelid.results.folder.tables import (
     state_row,
 )
 from annelid.solver.display import DisplayUnits
-from annelid.solver.records import Equilibrium, Outcome
+from annelid.solver.records import Equilibrium, Measure, Outcome
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
 
@@ -72,8 +74,10 @@ class RunFolder:
         case_hash: str,
         keep_fields: KeepFields,
         keep_surfaces: bool,
+        units: DisplayUnits,
     ) -> None:
         self.path = path
+        self._units = units
         self.case_hash = case_hash
         self._lock = lock
         self._body = body
@@ -138,7 +142,7 @@ class RunFolder:
             (folder / FIELDS).mkdir(exist_ok=True)
             if keep_surfaces:
                 (folder / SURFACE).mkdir(exist_ok=True)
-            return cls(folder, lock, body, case_hash, keep_fields, keep_surfaces)
+            return cls(folder, lock, body, case_hash, keep_fields, keep_surfaces, description.units)
         except BaseException:
             lock.release()
             raise
@@ -207,7 +211,7 @@ class RunFolder:
 
     def _quantity_names(self, outcome: Outcome) -> list[str]:
         names = list(self._last.quantities) if self._last is not None else []
-        return [*names, *(margin.quantity for margin in outcome.margins)]
+        return [*names, *(margin.quantity for margin in outcome.margins), *self.path_quantities()]
 
     def close(self) -> None:
         """Release the lock."""
@@ -258,6 +262,21 @@ class RunFolder:
                 write_atomically(stem.with_suffix(".stl"), stl(surface))
                 write_atomically(stem.with_suffix(".ply"), ply(surface))
 
+    def path_quantities(self) -> dict[str, Measure]:
+        """Quantities of the whole path so far by name, such as the load at which the part snaps."""
+        return path_measures(self._table()) if self._rows else {}
+
+    def _table(self) -> PathRecord:
+        return read_path(self.path / PATH, self._units)
+
     def _energies(self) -> dict[str, Any]:
-        energies = energies_of(read_path(self.path / PATH, DisplayUnits())) if self._rows else None
-        return {"energies": energies.to_mapping()} if energies is not None else {}
+        if not self._rows:
+            return {}
+        table = self._table()
+        energies, bistability = energies_of(table), bistability_of(table)
+        found = {f"{name} [{m.unit}]": m.value for name, m in path_measures(table).items()}
+        return {
+            **({} if energies is None else {"energies": energies.to_mapping()}),
+            **({} if bistability is None else {"bistability": bistability.to_mapping(table)}),
+            "path_quantities": found,
+        }

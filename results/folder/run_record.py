@@ -14,6 +14,7 @@ from typing import Any
 from annelid.geometry.body import Body
 from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text
+from annelid.results.folder.bistability import Bistability, bistability_of
 from annelid.results.folder.body_file import read_body_file
 from annelid.results.folder.critical_points import CriticalPoint, critical_points
 from annelid.results.folder.digests import check_digests, read_sealed, unreadable
@@ -89,6 +90,11 @@ class RunRecord:
     def critical_points(self) -> tuple[CriticalPoint, ...]:
         """The critical points so far, in path order."""
         return critical_points(self.table)
+
+    @cached_property
+    def bistability(self) -> Bistability | None:
+        """Whether the part is bistable; ``None`` if it does not snap, or not under a single load."""
+        return bistability_of(self.table)
 
     @cached_property
     def body(self) -> Body:

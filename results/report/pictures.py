@@ -14,7 +14,12 @@ from annelid.geometry.body import Body
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
 from annelid.results.fields.state_fields import MODE, FieldGrid, in_meridian, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
-from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses
+from annelid.results.figures.load_curves import (
+    load_curve,
+    load_paths,
+    load_reverses,
+    response_quantity,
+)
 from annelid.results.figures.path_figures import (
     StageSpan,
     SvgFigure,
@@ -26,6 +31,7 @@ from annelid.results.figures.path_figures import (
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord, quantity_header
+from annelid.results.report.snap_text import rest_states
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
 from annelid.solver.model import quantities as q
@@ -76,14 +82,23 @@ def mode_pictures(run: RunRecord) -> list[dict[str, Any]]:
         file = run.field_files.get(point.state)
         if file is None or MODE not in read_point_arrays(file) or len(modes) == _MOST_MODES:
             continue
-        content = base64.b64encode(picture(run, field=MODE, state=point.state)).decode()
         title = f"Mode at critical point {number} ({point.kind}, state {point.state})"
         caption = (
             f"{title}: the critical state in grey, and displaced along the mode."
             " The amplitude of a mode is arbitrary; it is enlarged here."
         )
-        modes.append({"source": f"data:image/png;base64,{content}", "caption": caption})
+        modes.append(_image(run, point.state, MODE, caption))
     return modes
+
+
+def rest_pictures(run: RunRecord) -> list[dict[str, Any]]:
+    """Render the shapes of a bistable part without load, coloured by the displacement from the first one."""
+    return [_image(run, state, "displacement", caption) for state, caption in rest_states(run)]
+
+
+def _image(run: RunRecord, state: int, field: str, caption: str) -> dict[str, Any]:
+    content = base64.b64encode(picture(run, field=field, state=state)).decode()
+    return {"source": f"data:image/png;base64,{content}", "caption": caption}
 
 
 def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
@@ -101,7 +116,10 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         large = [load_curve(table, path, name=f"load-curve{i}") for i, path in enumerate(paths)]
         groups.append({"heading": "Load curves", "large_figures": [_svg(f) for f in large], "figures": []})
     responses = {
-        span.stage: path.response for path in paths for span in path.spans if load_reverses(table, span)
+        span.stage: response_quantity(table, path.spans)
+        for path in paths
+        for span in path.spans
+        if load_reverses(table, span)
     }
     if len(spans) > 1:
         loads = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
@@ -193,8 +211,7 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
         caption += "includes all larger tensions. Grey regions are not walls."
     elif "stress" in field:
         caption += " The colour scale ends at the 99.5th percentile of the nodal values."
-    content = base64.b64encode(picture(run, field=field, state=state)).decode()
-    return {"source": f"data:image/png;base64,{content}", "caption": caption}
+    return _image(run, state, field, caption)
 
 
 def _chosen_quantities(table: PathRecord, verdicts: Sequence[Verdict], span: StageSpan | None) -> list[str]:

@@ -22,7 +22,7 @@ from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
-from annelid.results.report.pictures import curves, mode_pictures, pictures, shapes
+from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures, shapes
 from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.stability import compressed_wall_text, legend, stability
@@ -86,8 +86,11 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "picture_note": picture_note,
         "curves": [] if table is None else curves(table, run.verdicts),
         "legend": legend(table, run.verdicts),
-        "stability": {"paragraphs": [], "rows": [], "columns": {}} if table is None else stability(run),
+        "stability": {"answer": "", "paragraphs": [], "rows": [], "columns": {}}
+        if table is None
+        else stability(run),
         "modes": mode_pictures(run) if with_pictures and state_pictures else [],
+        "rests": rest_pictures(run) if with_pictures and state_pictures else [],
         "compressed": "" if table is None else compressed_wall_text(table),
         "lumen": "" if table is None else lumen_text(table, run.outcome),
         "shapes": [] if table is None else shapes(run),

@@ -8,10 +8,11 @@ import numpy as np
 
 from annelid.results.figures.path_figures import stage_spans
 from annelid.results.folder.critical_points import CriticalPoint, load_ratios
-from annelid.results.folder.energies import Energies, UnloadedState, energies_of
+from annelid.results.folder.energies import energies_of
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
+from annelid.results.report.snap_text import bistability_text, energy_text
 from annelid.solver.display import digits
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Margin
@@ -42,25 +43,30 @@ def stability(run: RunRecord) -> dict[str, Any]:
     """Return the content of the section on stability.
 
     Returns:
-        ``paragraphs``, ``rows`` of the table of critical points, and ``columns``, the headings of the columns
-        that are not empty. If the path is stable and has no critical point, there are only paragraphs on the
-        stability margins.
+        ``answer``, a sentence on bistability, ``paragraphs``, ``rows`` of the table of critical points, and
+        ``columns``, the headings of the columns that are not empty. If the path is stable and has no critical
+        point, there are only paragraphs on the stability margins.
     """
     table = run.table
     margins = _margins(run.outcome.margins) if run.outcome else []
     if not (table.is_critical.any() or table.unstable.any() or table.after_jump.any()):
-        return {"paragraphs": margins, "rows": [], "columns": {}}
+        return {"answer": "", "paragraphs": margins, "rows": [], "columns": {}}
     kinds = [_KINDS[kind] for kind in dict.fromkeys(p.kind for p in run.critical_points) if kind in _KINDS]
     paragraphs = [
         " ".join(kinds),
         _controls(table, run.description.controls),
         _jumps(table),
-        _energies(table),
+        energy_text(table),
         *margins,
     ]
     rows = [_row(run, number, point) for number, point in enumerate(run.critical_points, start=1)]
     columns = {key: heading for key, heading in _COLUMNS.items() if any(row[key] for row in rows)}
-    return {"paragraphs": [p for p in paragraphs if p], "rows": rows, "columns": columns}
+    return {
+        "answer": bistability_text(run),
+        "paragraphs": [p for p in paragraphs if p],
+        "rows": rows,
+        "columns": columns,
+    }
 
 
 def _margins(margins: Sequence[Margin]) -> list[str]:
@@ -82,7 +88,9 @@ def legend(table: PathRecord | None, verdicts: Sequence[Verdict]) -> dict[str, b
         return dict.fromkeys(names, False)
     controlled = table.unstable & ~table.unstable_under_control
     uncontrolled = table.unstable_under_control
-    rows = (controlled, uncontrolled, table.is_critical, table.after_jump, table.past_limit)
+    energies = energies_of(table)
+    snaps = table.after_jump | bool(energies is not None and energies.snaps)
+    rows = (controlled, uncontrolled, table.is_critical, snaps, table.past_limit)
     requirement = any(verdict.quantity in table.columns for verdict in verdicts)
     return dict(zip(names, [*(bool(r.any()) for r in rows), requirement], strict=True))
 
@@ -125,11 +133,11 @@ def _controls(table: PathRecord, controls: Mapping[str, str]) -> str:
     stable = int((table.unstable & ~table.unstable_under_control).sum())
     if stable:
         subject = "it is" if count == 1 else "all of them are" if stable == count else f"{stable} of them are"
-        text += f"Under the control in force {subject} stable (dashed lines). "
+        text += f"Under the control in force {subject} stable (circles). "
     if unstable:
         all_of_them = "This state is" if count == 1 else "All these states are"
         subject = all_of_them if unstable == count else _of(unstable, len(table))
-        text += f"{subject} unstable under the control in force as well (dotted lines)."
+        text += f"{subject} unstable under the control in force as well (squares)."
     return text.strip()
 
 
@@ -156,46 +164,6 @@ def _jumps(table: PathRecord) -> str:
             f"{int(table['state'][row])} on."
         )
     return " ".join(sentences)
-
-
-def _energies(table: PathRecord) -> str:
-    """Sentences on the energies of unloaded states and on those that snaps release."""
-    energies = energies_of(table)
-    if energies is None:
-        return ""
-    sentences = []
-    if len(energies.stable) > 1:
-        first, *others = energies.stable
-        sentences.append(f"Without load the part is stable in {len(energies.stable)} states of this path.")
-        sentences += [_energy_difference(table, energies, first, other) for other in others]
-    for snap in energies.snaps:
-        sentences.append(
-            f"At a constant pressure of {table.show('pressure', snap.pressure)} the part would snap from the "
-            f"limit point in state {snap.state} to the stable state near state {round(snap.end)}. The snap "
-            f"releases {_energy(table, snap.released)}."
-        )
-    if sentences:
-        error = digits(100 * energies.disagreement, 2)
-        sentences.append(f"The integral ∫ P dV along the path and the strain energy agree within {error} %.")
-    return " ".join(sentences)
-
-
-def _energy(table: PathRecord, value: float) -> str:
-    return table.show(q.STRAIN_ENERGY.name, value)
-
-
-def _energy_difference(
-    table: PathRecord, energies: Energies, first: UnloadedState, second: UnloadedState
-) -> str:
-    difference = _energy(table, second.energy - first.energy)
-    text = f"The strain energy near state {round(second.state)} is {difference} above that near state "
-    text += f"{round(first.state)}."
-    barrier = energies.barrier(first, second)
-    if barrier is None:
-        return text
-    above_first, above_second = (_energy(table, barrier.energy - s.energy) for s in (first, second))
-    text += " The energy barrier between them, the unstable unloaded state of lowest energy on this path, is"
-    return f"{text} {above_second} above the former and {above_first} above the latter."
 
 
 def _row(run: RunRecord, number: int, point: CriticalPoint) -> dict[str, str]:

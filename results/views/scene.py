@@ -204,7 +204,7 @@ def _colours(name: str) -> str:
 
 def _range(name: str, values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
-    if finite.size == 0 or "of the mode" in name:
+    if not finite.any() or "of the mode" in name:
         return 0.0, 1.0
     low, high = float(finite.min()), float(finite.max())
     if "in-plane" in name:

@@ -70,6 +70,7 @@ class Quantity:
         larger_is_better: Whether larger values are the better ones; ``None`` where neither is.
         plot_limit: Value above which a curve need not be drawn; ``None`` draws all of it.
         reference: A value that is marked in figures, and the word beside it.
+        of_path: Whether it belongs to the whole path, so that single states do not report it.
     """
 
     name: str
@@ -81,6 +82,7 @@ class Quantity:
     larger_is_better: bool | None = None
     plot_limit: float | None = None
     reference: tuple[float, str] | None = None
+    of_path: bool = False
 
     @property
     def unit(self) -> str:
@@ -103,7 +105,7 @@ class Quantity:
 
     def names(self, scope: Scope) -> Iterator[str]:
         """Names under which a model reports the quantity; none where it does not apply."""
-        if all(scope.has(feature) for feature in self.needs):
+        if not self.of_path and all(scope.has(feature) for feature in self.needs):
             yield from map(self.of, scope.entries(self.placeholder)) if self.placeholder else (self.name,)
 
     def matches(self, name: str) -> bool:

@@ -79,6 +79,12 @@ def check_end_quantity(name: str) -> None:
             "into [[requirements]]",
             key="quantity",
         )
+    if quantity.of_path:
+        raise InvalidValue(
+            f"'{name}' belongs to the whole path, so no stage can end at a limit of it: write it into "
+            "[[requirements]]",
+            key="quantity",
+        )
     if quantity in (UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED):
         raise InvalidValue(
             f"'{name}' is a count, which has no limit to approach: path.beyond_instability decides what "

@@ -287,10 +287,16 @@ def test_dome_valve_has_two_stable_states(tmp_path):
     assert modes[0] == modes[-1] == 0 < max(modes)
     assert run.table["lumen volume"][-1] < 0 < run.table["lumen volume"][0]
     assert max(run.table["compressed wall fraction"]) == 0.0  # a dome is meant to carry compression
+    assert run.summary["bistability"]["kind"] == "bistable"
+    found = run.summary["path_quantities"]
+    assert found["stable states at zero load [1]"] == 2
+    assert (found["opening pressure [MPa]"], found["closing pressure [MPa]"]) == (snap_pressure, back)
+    assert all(verdict.met for verdict in run.verdicts)
+    assert len(run.verdicts) == 6
     energies = run.summary["energies"]
     start, *_, end = energies["unloaded_states"]
     assert start["unstable modes [1]"] == end["unstable modes [1]"] == 0
-    assert start["strain energy [mJ]"] == 0.0
+    assert start["energy [mJ]"] == 0.0
     # ∫ P dV up to the second unloaded stable state, the last zero of the pressure; second-order rule.
     P, V = run.table["pressure"], run.table["displaced volume"]
     last = int(end["state"])

@@ -216,3 +216,39 @@ def test_margins_exist_for_the_loads_a_case_changes(tables):
     assert list(margins_of(case_from_tables(tables))) == names
     tables["stages"] = [{"name": "fill", "pressure": "10 mmHg"}]
     assert list(margins_of(case_from_tables(tables))) == names[:1]
+
+
+PATH_QUANTITIES = ["stable states at zero load", "opening pressure", "closing pressure", "opening barrier"]
+
+
+def snapping(tables, **requirement):
+    tables["path"] = {"beyond_instability": "jump"}
+    tables["requirements"] = [requirement]
+    return case_from_tables(tables)
+
+
+@pytest.mark.parametrize("name", PATH_QUANTITIES)
+def test_quantities_of_the_path_may_be_required(tables, name):
+    unit = {"pressure": "kPa", "barrier": "mJ"}.get(name.split()[-1])
+    case = snapping(tables, quantity=name, at_least=1 if unit is None else f"1 {unit}")
+    internal = {"kPa": 1e-3}.get(unit, 1.0)
+    for value, met in ((2.0 * internal, True), (0.5 * internal, False), (math.nan, False)):
+        (verdict,) = verdicts(case, {}, {}, whole={name: Measure(value, "")})
+        assert verdict.met is met
+        assert verdict.where == ("not on this path" if math.isnan(value) else "on the whole path")
+    assert not verdicts(case, {}, {})[0].met
+
+
+def test_quantities_of_the_path_need_a_path_beyond_the_snap(tables):
+    tables["requirements"] = [{"quantity": "opening pressure", "at_least": "1 kPa"}]
+    with pytest.raises(InputError, match=r"needs a pressure.*path\.beyond_instability = \"jump\""):
+        case_from_tables(tables)
+
+
+def test_quantities_of_the_path_belong_to_no_stage(tables):
+    stage = tables["stages"][0]["name"]
+    with pytest.raises(InputError, match="belongs to the whole path: remove stage"):
+        snapping(tables, quantity="stable states at zero load", at_least=2, stage=stage)
+    tables["stages"][0]["until"] = [{"quantity": "opening pressure", "at_least": "1 kPa"}]
+    with pytest.raises(InputError, match="no stage can end at a limit of it"):
+        snapping(tables, quantity="stable states at zero load", at_least=2)

@@ -65,7 +65,7 @@ def test_energies_of_a_double_well(tmp_path, tube, surface):
     energies = energies_of(run.table)
     zeros = unloaded()
     states = energies.unloaded_states
-    assert [state.volume for state in states] == pytest.approx(zeros, abs=5e-3)
+    assert [state.conjugate for state in states] == pytest.approx(zeros, abs=5e-3)
     assert [state.modes for state in states] == [0, 1, 0]
     assert [state.energy for state in states] == pytest.approx(WELL(np.array(zeros)), abs=STEP * 0.25)
     assert energies.barrier(states[0], states[2]) == states[1]
@@ -76,7 +76,7 @@ def test_energies_of_a_double_well(tmp_path, tube, surface):
         P = float(PRESSURE(turn))
         end = side(np.real((PRESSURE - P).roots()))
         released = P * (end - turn) - (WELL(end) - WELL(turn))
-        assert snap.pressure == pytest.approx(P, rel=1e-12)
+        assert snap.load == pytest.approx(P, rel=1e-12)
         assert snap.released == pytest.approx(released, rel=1e-2)
 
 

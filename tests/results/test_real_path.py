@@ -63,7 +63,7 @@ def test_the_fields_of_the_critical_state_include_its_mode(run):
 def test_path_without_jumps_is_drawn_against_the_volume(run):
     assert not run.table.after_jump.any()
     (path,) = load_paths(run.table, stage_spans(run.table))
-    assert (path.load, path.response) == ("pressure", "lumen volume")
+    assert (path.load, path.response) == ("pressure", "displaced volume")
     assert run.table.unstable.any()
     assert not run.table.unstable_under_control.any()
     assert stability(run)["rows"][0]["ratio"].endswith("passed")

@@ -42,8 +42,8 @@ def test_report_shows_critical_points_and_their_modes(run):
         "1.5 × load in the last state; passed",
         "3 of 8 states are unstable under given loads",
         "In stage “fill” the enclosed volume is prescribed, as with a syringe full of liquid",
-        "Under the control in force 2 of them are stable (dashed lines)",
-        "1 of 8 states is unstable under the control in force as well (dotted lines)",
+        "Under the control in force 2 of them are stable (circles)",
+        "1 of 8 states is unstable under the control in force as well (squares)",
         "In stage “deflate” the part jumps at pressure 187.5 mmHg: lumen volume from 1.357 mL to 0.7977 mL",
         "unstable under given loads, stable under the control in force",
         "unstable under given loads and under the control in force",
@@ -61,7 +61,7 @@ def test_the_report_mentions_a_branch(tmp_path, tube):
 
 def test_a_stable_path_has_no_section_on_stability(tube_run):
     content = stability(open_run(tube_run))
-    assert content == {"paragraphs": [], "rows": [], "columns": {}}
+    assert content == {"answer": "", "paragraphs": [], "rows": [], "columns": {}}
     assert not any(legend(open_run(tube_run).table, ()).values())
 
 

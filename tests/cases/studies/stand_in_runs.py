@@ -93,6 +93,7 @@ def finish(folder, toml, value, required=None):
         "outcome": {"kind": "reached", "text": "reached", "stage": "fill", "parameter": 1.0, "remarks": []}
         | {"margins": [{"load": "pressure", "value": 1.5, "kind": "", "is_bound": True, "text": ""}]},
         "verdicts": [verdict],
+        "path_quantities": {"opening pressure [MPa]": 2.0 * value},
         "final_state": state,
         "facts": {"cost": {"time": "0.01 s", "peak memory of the first rank": "100 MB"}},
     }

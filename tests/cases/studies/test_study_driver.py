@@ -40,6 +40,7 @@ def test_every_run_is_done_once(study, drive, attempts):
     assert all(row["report"] for row in table.rows)
     assert [row["stability margin pressure [1]"] for row in table.rows] == [1.5] * 5
     assert all(row["stability margin pressure is a lower bound"] for row in table.rows)
+    assert all(row["opening pressure [MPa]"] == 2 * row[RADIAL] for row in table.rows)
     drive(plan, store)
     assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
 
