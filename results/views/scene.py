@@ -13,6 +13,7 @@ from annelid.geometry.errors import InputError
 from annelid.results.fields.state_fields import FIELD_KINDS, MODE, FieldGrid, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
+from annelid.results.folder.state_words import reference_word, state_word
 from annelid.results.views.camera import Layout, choose_layout
 from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
 from annelid.results.views.headline import add_headline, headline, height_of
@@ -60,7 +61,7 @@ def scene(
     surface = cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
-    labels = ("as drawn", "deformed")
+    labels = (reference_word(record), _word(record, state))
     if field == MODE:
         reference, displacement = reference + displacement, mode_motion(reference, arrays)
         labels = ("critical state", "displaced along its mode")
@@ -77,6 +78,15 @@ def scene(
     add_headline(pyvista, plotter, lines)
     _set_camera(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
+
+
+def _word(run: RunRecord, state: int | None) -> str:
+    """What a state is called; ``"deformed"`` if it is loaded."""
+    file = run.field_file(state)
+    number = next(n for n, path in run.field_files.items() if path == file)
+    rows = np.flatnonzero(run.table["state"] == number)
+    word = state_word(run, int(rows[0])) if len(rows) else ""
+    return word if word not in ("", "loaded", "as drawn") else "deformed"
 
 
 def _window_size(size: tuple[int, int]) -> tuple[int, int]:
