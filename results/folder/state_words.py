@@ -13,15 +13,15 @@ _NO_LOAD = 1e-12  # in internal units
 
 
 def state_word(run: RunRecord, row: int) -> str:
-    """Return the word for the state in a row of the path; ``"loaded"`` if no other word fits."""
+    """Return the word for the state in a row of the path; other states are loaded or without load."""
     table = run.table
     if largest_voltage(table)[row]:
         return "energised"
     if run.description.skin and row == 0:
         return AS_PRINTED
-    if all(abs(table[load][row]) < _NO_LOAD for load in table.loads):
-        return "released" if row else "as drawn"
-    return "loaded"
+    if any(abs(table[load][row]) >= _NO_LOAD for load in table.loads):
+        return "loaded"
+    return "released" if run.description.skin else "without load"
 
 
 def reference_word(run: RunRecord) -> str:

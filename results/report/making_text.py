@@ -51,7 +51,7 @@ def making(run: RunRecord) -> dict[str, Any]:
         for name in names
     ]
     paragraphs = [
-        *map(_inflation, before),
+        *map(inflation_text, before),
         _release(table, skin),
         _strokes(table),
         _repeatability(table),
@@ -73,10 +73,9 @@ def _cast_cell(cast: PathRecord, name: str) -> str:
     return _cell(cast, name, 0, 0.0) if name in cast.columns else ""
 
 
-def _inflation(cast: PathRecord) -> str:
-    """How far the skin is inflated, the work of the pressure, and its largest value on the way."""
-    P, V = cast["pressure"], cast[q.DISPLACED_VOLUME.name]
-    work = float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V)))
+def inflation_text(cast: PathRecord) -> str:
+    """How far the skin is inflated, the energy it stores, and the largest pressure on the way."""
+    P = cast["pressure"]
 
     def at(name: str, row: int) -> str:
         return cast.show(name, float(cast[name][row]))
@@ -84,8 +83,8 @@ def _inflation(cast: PathRecord) -> str:
     volume, stretch = q.LUMEN_VOLUME.name, digits(float(cast[q.MEAN_HOOP_STRETCH][-1]), 4)
     text = (
         f"The skin is inflated from an enclosed volume of {at(volume, 0)} as cast to {at(volume, -1)} at "
-        f"{at('pressure', -1)}; its mean hoop stretch at the widest place is {stretch}. The pressure does "
-        f"{cast.display.show('energy', work)} of work, and the skin stores {at(q.STRAIN_ENERGY.name, -1)}."
+        f"{at('pressure', -1)}; its mean hoop stretch at the widest place is {stretch}. It then stores the "
+        f"work of the pressure, {at(q.STRAIN_ENERGY.name, -1)}."
     )
     highest = int(np.argmax(P))
     if highest < len(P) - 1:

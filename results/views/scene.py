@@ -86,7 +86,7 @@ def _word(run: RunRecord, state: int | None) -> str:
     number = next(n for n, path in run.field_files.items() if path == file)
     rows = np.flatnonzero(run.table["state"] == number)
     word = state_word(run, int(rows[0])) if len(rows) else ""
-    return word if word not in ("", "loaded", "as drawn") else "deformed"
+    return word if word not in ("", "loaded", "without load") else "deformed"
 
 
 def _window_size(size: tuple[int, int]) -> tuple[int, int]:
