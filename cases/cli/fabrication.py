@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from annelid.cases.cli.printing import describe_print, planned_print
+from annelid.cases.convert.description import description_of
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.fabrication import fabrication_plan
 from annelid.cases.convert.shape import shape_of
@@ -32,17 +33,17 @@ def write_sheet_of(source: str, run_folder: Path | None, folder: Path | None) ->
         InputError: There is no such case or run, or the run is one of another case.
     """
     from annelid.results.fabrication.sheet import write_fabrication_sheet
-    from annelid.results.folder.folder_files import CASE, status
+    from annelid.results.folder.folder_files import CASE
     from annelid.results.folder.run_record import open_run
 
-    if run_folder is None and status(Path(source)) in ("finished", "unfinished"):
+    if run_folder is None and Path(source).is_dir():
         run_folder, path = Path(source), Path(source) / CASE
         default = run_folder / "fabrication"
     else:
         path = find_case(source)
         default = Path("sheets") / path.stem
+    run = None if run_folder is None else open_run(run_folder)  # a damaged run is reported first
     case = read_case(path)
-    run = None if run_folder is None else open_run(run_folder)
     if run is not None:
         _check_run(case, run)
     return write_fabrication_sheet(
@@ -52,6 +53,12 @@ def write_sheet_of(source: str, run_folder: Path | None, folder: Path | None) ->
         notes=case.notes,
         units=display_units_of(case),
         run=run,
+        making=[
+            sentence
+            for statement in description_of(case).statements
+            if statement.heading == "Making"
+            for sentence in statement.sentences
+        ],
         printing=list(_print_lines(case)),
         other=list(_other_parts(case)),
     )

@@ -19,7 +19,7 @@ from annelid.geometry.meshing.plane_mesh import gmsh_session
 __all__ = ["Mould", "mould_files"]
 
 _STRAIGHT = 1e-7  # of the size: deviation of a profile from a line
-_PER_TURN = 90  # triangles of the STL file around the axis
+_PER_TURN = 72  # triangles of the STL file around the axis
 _POINTS = 120  # of a spline between two joints
 
 

@@ -91,10 +91,9 @@ def mask_drawing(masks: Sequence[Mask], settings: FabricationSettings) -> Drawin
         high = np.max([line.points.max(axis=0) for line in own], axis=0)
         shift = np.array([x - low[0], 2 * _GAP - low[1]])
         lines += [line._replace(points=line.points + shift) for line in own]
-        labels.append(Label(f"{mask.layer}: {mask.title}", (x, 1.2 * _GAP)))
-        if mask.bands:
-            labels.append(Label("voltage" if mask.hot else "ground", (x, 1.2 * _GAP - 1.4 * TEXT)))
-        x += max(float(high[0] - low[0]), _WIDE * TEXT * len(labels[-1].text)) + _GAP
+        texts = [f"{mask.layer}: {mask.title}", *["voltage" if mask.hot else "ground"] * bool(mask.bands)]
+        labels += [Label(text, (x, 1.2 * _GAP - 1.4 * n * TEXT)) for n, text in enumerate(texts)]
+        x += max(float(high[0] - low[0]), _WIDE * TEXT * max(map(len, texts))) + _GAP
     bar = [[0.0, 0.0], [_BAR, 0.0]]
     ticks = [[[end, -1.0], [end, 1.0]] for end in (0.0, _BAR)]
     lines += [Line(SCALE, np.array(points), closed=False) for points in (bar, *ticks)]

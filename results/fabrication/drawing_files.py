@@ -56,9 +56,9 @@ def svg(drawing: Drawing, *, scale: float = 1.0, name: str = "masks") -> str:
     width, height = high - low
     attributes = {
         "xmlns": "http://www.w3.org/2000/svg",
-        "width": f"{scale * width:.4f}mm",
-        "height": f"{scale * height:.4f}mm",
-        "viewBox": f"0 0 {width:.4f} {height:.4f}",
+        "width": f"{scale * width:.6f}mm",
+        "height": f"{scale * height:.6f}mm",
+        "viewBox": f"0 0 {width:.6f} {height:.6f}",
         "role": "img",
     }
     root = ElementTree.Element("svg", attributes)

@@ -28,6 +28,7 @@ def write_fabrication_sheet(
     notes: str = "",
     units: DisplayUnits,
     run: RunRecord | None = None,
+    making: Sequence[str] = (),
     printing: Sequence[str] = (),
     other: Sequence[str] = (),
 ) -> list[Path]:
@@ -40,6 +41,7 @@ def write_fabrication_sheet(
         notes: Remarks of the user.
         units: Units in which numbers are shown.
         run: A run of the case, if there is one.
+        making: Sentences that describe how the part is made.
         printing: Lines that describe the print of the lattice.
         other: Lines on parts that are not layers.
 
@@ -62,6 +64,7 @@ def write_fabrication_sheet(
             notes=notes,
             units=units,
             run=run,
+            making=making,
             printing=printing,
             other=other,
             files=list(contents),
