@@ -15,6 +15,7 @@ from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run
+from annelid.results.folder.state_words import reference_word, state_word
 from annelid.results.report.making_text import making
 
 
@@ -85,6 +86,12 @@ def test_the_inflation_is_a_stage_of_its_own_in_the_run_folder(tmp_path):
     content = making(run)
     assert content["columns"] == ["as cast", "as printed", "released (release)"]
     assert dict(content["rows"])["length"][:2] == ["12\N{NO-BREAK SPACE}mm"] * 2
+    assert reference_word(run) == "as printed"
+    assert [state_word(run, row) for row in range(len(run.table))] == [
+        "as printed",
+        *["loaded"] * (len(run.table) - 2),
+        "released",
+    ]
     text = " ".join(content["paragraphs"]).replace("\N{NO-BREAK SPACE}", " ")
     assert "mean hoop stretch at the widest place is 1.2" in text
     with (tmp_path / "run" / "inflation.csv").open("a") as file:
