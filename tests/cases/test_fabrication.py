@@ -61,7 +61,9 @@ def text_of(folder):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("name", ["oesophagus", "tapered_tube", "two_material_sleeve", "lattice_balloon"])
+@pytest.mark.parametrize(
+    "name", ["cuff", "oesophagus", "tapered_tube", "two_material_sleeve", "lattice_balloon"]
+)
 def test_masks_have_the_area_of_the_electrodes_of_the_body(name):
     """The inner and the outer face of a band, integrated over the mesh; as cast the area is times h a."""
     case = read_case(find_case(name))
