@@ -61,12 +61,12 @@ def scene(
     surface = cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
-    labels = (reference_word(record), _word(record, state))
+    number = next(number for number, path in record.field_files.items() if path == file)
+    labels = (reference_word(record), _word(record, number))
     if field == MODE:
         reference, displacement = reference + displacement, mode_motion(reference, arrays)
         labels = ("critical state", "displaced along its mode")
     drawn, deformed = surface.placement.place(reference), surface.placement.place(reference + displacement)
-    number = next(number for number, path in record.field_files.items() if path == file)
     lines = headline(record, number) if with_headline else []
     layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE, headline=height_of(lines))
     size = layout.window if off_screen else _window_size(layout.window)
@@ -80,11 +80,9 @@ def scene(
     return plotter, f"{record.title}: {name}"
 
 
-def _word(run: RunRecord, state: int | None) -> str:
-    """What a state is called; ``"deformed"`` if it is loaded."""
-    file = run.field_file(state)
-    number = next(n for n, path in run.field_files.items() if path == file)
-    rows = np.flatnonzero(run.table["state"] == number)
+def _word(run: RunRecord, state: int) -> str:
+    """What a state is called; ``"deformed"`` if it has no name of its own."""
+    rows = np.flatnonzero(run.table["state"] == state)
     word = state_word(run, int(rows[0])) if len(rows) else ""
     return word if word not in ("", "loaded", "without load") else "deformed"
 
