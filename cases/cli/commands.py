@@ -23,6 +23,7 @@ __all__ = [
     "report_command",
     "run_command",
     "schema_command",
+    "sheet_command",
     "study_command",
     "view_command",
 ]
@@ -177,6 +178,19 @@ def report_command(options: argparse.Namespace) -> int:
         report = write_report(options.rundir)
         shown = write_show(options.rundir)
     print(report, *filter(None, [shown]), sep="\n")
+    return 0
+
+
+def sheet_command(options: argparse.Namespace) -> int:
+    """Write the fabrication sheet of a case or a run."""
+    from annelid.cases.cli.fabrication import write_sheet_of
+    from annelid.cases.run.environment import prepare, require_libraries
+
+    prepare()
+    require_libraries()
+    with MinuteLines("laying out blanks, masks and moulds"):
+        files = write_sheet_of(options.source, options.run, options.out)
+    print("\n".join(f"written: {file}" for file in files))
     return 0
 
 

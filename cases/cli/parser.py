@@ -49,6 +49,7 @@ def parser() -> argparse.ArgumentParser:
     _add_run(subparsers)
     _add_mesh(subparsers)
     _add_print(subparsers)
+    _add_sheet(subparsers)
     _add_cell(subparsers)
     _add_report(subparsers)
     _add_view(subparsers)
@@ -174,6 +175,26 @@ def _add_print(subparsers: _Subparsers) -> None:
         "--out", type=output_folder, metavar="FOLDER", help="folder to write to (default: prints/CASE)"
     )
     command.set_defaults(coarse=1)
+
+
+def _add_sheet(subparsers: _Subparsers) -> None:
+    examples = (
+        "examples:\n  annelid sheet my_case.toml\n  annelid sheet runs/my_case-0123abcd\n"
+        "  annelid sheet my_case.toml --run runs/my_case-0123abcd\n\n"
+        "The folder contains a page for printing (fabrication.html), the layers (CSV), the masks of the\n"
+        "electrodes and the blanks (SVG, DXF) and the moulds (STEP, STL, CSV). Sizes follow from the case;\n"
+        "pressures and volumes of the making, charge and energy from its run. The settings of the workshop\n"
+        "are the table [fabrication] of the case.\n"
+    )
+    text = "write the fabrication sheet of a case or a run: what to cast, cut, print and connect"
+    command = _add(subparsers, "sheet", commands.sheet_command, text, examples)
+    command.add_argument(
+        "source", metavar="CASE_OR_RUNDIR", help="a case file, the name of a library case, or a Run folder"
+    )
+    text = "a run of the case; so that [fabrication] can be changed after the run"
+    command.add_argument("--run", type=Path, metavar="RUNDIR", help=text)
+    text = "folder to write to (default: sheets/CASE, or RUNDIR/fabrication)"
+    command.add_argument("--out", type=output_folder, metavar="FOLDER", help=text)
 
 
 def _add_cells(subparsers: _Subparsers) -> None:

@@ -16,7 +16,7 @@ from annelid.geometry.printing.nozzle_clearance import Clearance, clearance_of
 from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import ToolPath, tool_path
 
-__all__ = ["describe_print", "write_print_of"]
+__all__ = ["describe_print", "planned_print", "write_print_of"]
 
 LATTICE, PATH = "lattice.png", "tool_path.png"
 _LARGE_TILT = 30.0  # degrees off the normal beyond which the edge of a nozzle matters
@@ -35,17 +35,24 @@ def write_print_of(case: Case, folder: Path) -> tuple[ToolPath, Clearance, list[
     from annelid.results.lattice.pictures import lattice_picture, path_picture
     from annelid.results.lattice.print_files import write_print_files
 
+    path, clearance = planned_print(case)
+    files = write_print_files(path, folder, case.title)
+    pictures = [lattice_picture(path.lattice, folder / LATTICE), path_picture(path, folder / PATH)]
+    return path, clearance, [*files, *pictures]
+
+
+def planned_print(case: Case) -> tuple[ToolPath, Clearance]:
+    """Return the tool path of the lattice of a case and the clearance of the nozzle.
+
+    Raises:
+        InputError: As for ``write_print_of``.
+    """
     lattice = lattice_of(case)
     assert case.lattice is not None
     path = tool_path(lattice, PrinterSettings(**entries_of(case.lattice.printing)))
     clearance = clearance_of(path)
     _refuse_collisions(path, clearance)
-    files = write_print_files(path, folder, case.title)
-    return (
-        path,
-        clearance,
-        [*files, lattice_picture(lattice, folder / LATTICE), path_picture(path, folder / PATH)],
-    )
+    return path, clearance
 
 
 def describe_print(path: ToolPath, clearance: Clearance) -> Iterator[str]:

@@ -9,6 +9,7 @@ from annelid.cases.convert.model import natural_stretch_of
 from annelid.cases.convert.shape import shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
+from annelid.geometry.fabrication.cast_face import cast_face
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.display import DisplayUnits, digits
@@ -44,8 +45,9 @@ def cast_layer(case: Case, part: PartTable) -> CastLayer:
     thickness = mounted * natural.cast_over_mounted_thickness
     if not isinstance(shape, Tube | Sleeve):
         return CastLayer(thickness)
-    middle = _inner_radius(shape, number) + mounted / 2
-    return CastLayer(thickness, natural.hoop * middle - thickness / 2, natural.axial * shape.length)
+    depth = sum(layer.thickness for layer in shape.layers[:number]) + mounted / 2
+    face = cast_face(shape, depth, natural.hoop, natural.axial)
+    return CastLayer(thickness, float(face.offset(-thickness / 2)[0, 0]), float(face.arc[-1]))
 
 
 def as_cast_lines(case: Case) -> list[str]:

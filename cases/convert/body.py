@@ -3,13 +3,14 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from annelid.cases.convert.lattice import angle_note, lattice_mesh_size_of, lattice_of, v_at
-from annelid.cases.convert.making import inflated_wall, skin_of
+from annelid.cases.convert.making import inflated_wall
 from annelid.cases.convert.shape import band_of, mesh_size_of, shape_of
+from annelid.cases.convert.skin import skin_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.shape import MeshTable
 from annelid.geometry.body import Body
@@ -29,20 +30,23 @@ from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 
+if TYPE_CHECKING:
+    from annelid.solver.records import Equilibrium
+
 __all__ = ["MeshedPart", "body_of", "meshed_part_of"]
 
 
 class MeshedPart(NamedTuple):
-    """A meshed part and the pressure under which it is meshed.
+    """A meshed part and how its skin was inflated before.
 
     Attributes:
         body: The mesh.
-        drawn_pressure: Lumen pressure in the reference configuration, MPa; ``None`` for a part without loads
-            in that configuration.
+        inflation: States of the bare skin up to the one on which the lattice is printed, which is meshed
+            under its last pressure; empty for a part without loads in the reference configuration.
     """
 
     body: Body
-    drawn_pressure: float | None
+    inflation: "tuple[Equilibrium, ...]" = ()
 
 
 def body_of(case: Case) -> Body:
@@ -60,7 +64,7 @@ def meshed_part_of(case: Case) -> MeshedPart:
         return _part_with_lattice(case)
     shape, bands = shape_of(case), [band_of(electrode) for electrode in case.electrodes]
     lines = [] if shape.bands_by_radius else [section.at for section in case.sections]
-    return MeshedPart(build(shape, mesh_size_of(case), bands, lines=lines), None)
+    return MeshedPart(build(shape, mesh_size_of(case), bands, lines=lines))
 
 
 def _part_with_lattice(case: Case) -> MeshedPart:
@@ -69,7 +73,7 @@ def _part_with_lattice(case: Case) -> MeshedPart:
     Raises:
         InputError: The mesh model is axisymmetric, or the mesh quality is too low.
     """
-    wall, pressure = inflated_wall(case) if case.making is not None else (None, None)
+    wall, inflation = inflated_wall(case) if case.making is not None else (None, ())
     lattice, shape, mesh = lattice_of(case, wall), shape_of(case), case.mesh
     if mesh.model == "axisymmetric":
         text = "'axisymmetric' cannot mesh a lattice: choose 'solid' or 'sector', or remove [lattice]"
@@ -91,7 +95,7 @@ def _part_with_lattice(case: Case) -> MeshedPart:
         core=_core_of(shape, mesh.across_core or mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
     )
-    return MeshedPart(replace(body, notes=dict(_notes(lattice, wall))), pressure)
+    return MeshedPart(replace(body, notes=dict(_notes(lattice, wall))), inflation)
 
 
 def _notes(lattice: Lattice, wall: InflatedWall | MeasuredWall | None) -> Iterator[tuple[str, str]]:

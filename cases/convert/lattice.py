@@ -6,8 +6,9 @@ from functools import partial
 
 import numpy as np
 
-from annelid.cases.convert.making import inflated_wall, skin_of
+from annelid.cases.convert.making import inflated_wall
 from annelid.cases.convert.shape import entries_of, shape_of
+from annelid.cases.convert.skin import skin_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import CellTable, LatticeTable, MeasuredGridTable
 from annelid.geometry.errors import Finding, InvalidValue, checking

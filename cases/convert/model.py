@@ -2,6 +2,7 @@
 """Conversion of the tables of a resolved case into the model of the solver."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from annelid.solver.model.material import Breakdown, Material, Tearing
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
 from annelid.solver.model.quantity import Scope
+from annelid.solver.records import Equilibrium
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
@@ -114,8 +116,8 @@ def contact_of(table: ContactTable) -> Contact:
     )
 
 
-def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Model":
-    """Return the model of a case on its meshed body, drawn under a pressure, MPa."""
+def model_of(case: Case, body: Body, inflation: Sequence[Equilibrium] = ()) -> "Model":
+    """Return the model of a case on its meshed body, drawn under the last pressure of an inflation."""
     from annelid.solver.model.model import Model
 
     return Model(
@@ -127,7 +129,7 @@ def model_of(case: Case, body: Body, drawn_pressure: float | None = None) -> "Mo
         sections=tuple(Section(s.name, s.at) for s in case.sections),
         electrics=case.electrics.model,
         contacts=tuple(contact_of(contact) for contact in case.contacts),
-        drawn_pressure=drawn_pressure,
+        drawn_pressure=inflation[-1].loads["pressure"].value if inflation else None,
         deposited=body.deposited,
         smooth_compression=_smooth_compression(shape_of(case)),
         fluid_density=case.surroundings.fluid_density or 0.0,

@@ -91,7 +91,7 @@ def run_case(
 
         def start() -> None:
             options = {"rerun": rerun, "keep_surfaces": keep_surfaces}
-            writers.append(RunWriter(case, part.body, folder, ranks=comm.size, **options))
+            writers.append(RunWriter(case, part, folder, ranks=comm.size, **options))
 
         on_first_rank(comm, start)
         lines.begin("setting up the equations, which are compiled if they are new")

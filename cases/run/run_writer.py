@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from annelid.cases.convert.body import MeshedPart
 from annelid.cases.convert.description import description_of
 from annelid.cases.run.environment import provenance
 from annelid.cases.run.memory import peak_memory
@@ -13,7 +14,6 @@ from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.requirements import Quantities, verdicts
 from annelid.cases.validate.resolved import case_hash, resolved_text
-from annelid.geometry.body import Body
 from annelid.geometry.meshing.quality import quality
 from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_folder import RunFolder
@@ -33,19 +33,20 @@ class RunWriter:
     """
 
     def __init__(
-        self, case: Case, body: Body, folder: Path, *, ranks: int, rerun: bool, keep_surfaces: bool
+        self, case: Case, part: MeshedPart, folder: Path, *, ranks: int, rerun: bool, keep_surfaces: bool
     ) -> None:
         description = description_of(case)
         self._case = case
         self._units = description.units
-        self._body = body
+        self._body = part.body
         self._folder = RunFolder.create(
             folder,
             case_toml=resolved_text(case),
             case_hash=case_hash(case),
             description=description,
             provenance=provenance(ranks),
-            body=body,
+            body=part.body,
+            inflation=part.inflation,
             keep_fields=case.output.fields,
             keep_surfaces=keep_surfaces,
             rerun=rerun,
@@ -56,7 +57,7 @@ class RunWriter:
         self._begin = time.monotonic()
         self._iterations = 0
         self.states = 0
-        self._folder.log(quality(body).table())
+        self._folder.log(quality(part.body).table())
 
     def __enter__(self) -> "RunWriter":
         self._progress.__enter__()

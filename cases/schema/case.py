@@ -7,6 +7,7 @@ from pydantic import Field
 
 from annelid.cases.schema.base import Name, Table
 from annelid.cases.schema.contact import ContactTable
+from annelid.cases.schema.fabrication import FabricationTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import MaterialTable, PartTable
@@ -62,6 +63,8 @@ class Case(Table):
     """Named heights at which the radius is reported."""
     stages: Annotated[tuple[StageTable, ...], Field(min_length=1)]
     """Changes of the loads, in order."""
+    fabrication: FabricationTable | None = None
+    """How the maker casts, cuts and connects the part, for its fabrication sheet."""
     requirements: tuple[RequirementTable, ...] = ()
     """Limits on quantities; the report states whether they are met."""
     path: SteppingTable = SteppingTable()

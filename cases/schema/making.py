@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Table of the making of a part with a printed lattice."""
 
-from annelid.cases.schema.base import Count, Length, Name, Pressure, Table, Volume
+from annelid.cases.schema.base import Count, Length, Name, Number, Pressure, Table, Volume
 
 
 class MakingTable(Table):
@@ -14,8 +14,11 @@ class MakingTable(Table):
     pressure: Pressure | None = None
     """Pressure to which the skin is inflated."""
     volume: Volume | None = None
-    """Enclosed volume to which the skin is inflated; the pressure follows. Without pressure and volume, it is
-    inflated to the volume that its measured face encloses."""
+    """Enclosed volume to which the skin is inflated; the pressure follows. Without pressure, volume and
+    stretch, it is inflated to the volume that its measured face encloses."""
+    stretch: Number | None = None
+    """Mean hoop stretch through the wall to which the skin is inflated, at its widest stress-free place;
+    pressure and volume follow."""
     cover: tuple[Name, ...] = ()
     """Layers that are cast without stress over the printed lattice while the skin is inflated, so that the
     struts are embedded in them: the outermost layers, from inside to outside."""

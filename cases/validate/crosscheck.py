@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from annelid.cases.convert.fabrication import settings_of
 from annelid.cases.convert.lattice import region_names
 from annelid.cases.convert.model import contact_of, material_of, part_of
 from annelid.cases.convert.path import stage_of, stepping_of
@@ -72,6 +73,9 @@ class CrossCheck:
         self._check_boundary_and_stages(parts)
         check_lattice(self.case, self.findings, self.shape)
         check_making(self.case, self.findings)
+        if self.findings.complete("fabrication"):
+            with self.findings.catching("fabrication"):
+                settings_of(self.case)
         self._check_names()
 
     # shape and mesh

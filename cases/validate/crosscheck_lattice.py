@@ -4,8 +4,9 @@
 from collections.abc import Iterator
 
 from annelid.cases.convert.lattice import cell_of, lattice_conflicts, lattice_mesh_size_of
-from annelid.cases.convert.making import inflation_of, measured_face_of, skin_mesh_size_of
+from annelid.cases.convert.making import measured_face_of
 from annelid.cases.convert.shape import edge_range, entries_of, measured_heights
+from annelid.cases.convert.skin import inflation_of, skin_mesh_size_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
@@ -68,11 +69,10 @@ def check_making(case: Case, findings: Findings) -> None:
 
 def _making_findings(case: Case, making: MakingTable) -> Iterator[Finding]:
     measured = case.lattice is not None and case.lattice.measured is not None
-    given = (making.pressure is not None) + (making.volume is not None)
-    if given == 2 or not (given or measured):
-        yield Finding(
-            ("making",), InvalidValue("give either pressure or volume, up to which the skin is inflated")
-        )
+    given = sum(value is not None for value in (making.pressure, making.volume, making.stretch))
+    if given > 1 or not (given or measured):
+        text = "give one of pressure, volume and stretch, up to which the skin is inflated"
+        yield Finding(("making",), InvalidValue(text))
     for index, part in enumerate(case.parts):
         if part.fibres is not None and Fibres(**entries_of(part.fibres)).twist:
             text = (

@@ -50,10 +50,11 @@ def resolved_text(case: Case) -> str:
 def case_hash(case: Case) -> str:
     """Return the hash of a resolved case, 64 hexadecimal digits; it is the same for "180 um" and "0.18 mm".
 
-    The units of the report do not change it.
+    The units of the report and the settings of the workshop do not change it.
     """
     output = case.output.model_copy(update={"units": {}})
-    return hashlib.sha256(to_toml(case.model_copy(update={"output": output})).encode()).hexdigest()
+    relevant = case.model_copy(update={"output": output, "fabrication": None})
+    return hashlib.sha256(to_toml(relevant).encode()).hexdigest()
 
 
 def coarsened(case: Case, factor: float) -> Case:

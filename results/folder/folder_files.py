@@ -21,13 +21,14 @@ Status = Literal["absent", "finished", "unfinished", "of another case", "not a r
 
 PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.toml", "body.npz", "log.txt"
 DESCRIPTION = "description.json"
+INFLATION = "inflation.csv"
 PATH, PROFILES, FIELDS, SURFACE = "path.csv", "profiles.csv", "fields", "surface"
 REPORT, SHOW = "report.html", "show"  # made from the other files
 PVD = "fields/fields.pvd"
 FOLDER_KIND, FORMAT = "annelid run", 2
 _LARGEST_JSON = 100_000_000  # bytes
 _END = "ended unfinished: "
-_RUN_FILES = (SUMMARY, REPORT, SHOW, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
+_RUN_FILES = (SUMMARY, REPORT, SHOW, INFLATION, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:
@@ -149,7 +150,7 @@ def remove(path: Path) -> None:
 def run_files(folder: Path) -> list[str]:
     """Names of all files that a run has written, except its summary and its report."""
     states = (path for part in (FIELDS, SURFACE) for path in (folder / part).glob("state_*"))
-    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, PATH, PROFILES, PVD)
+    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, INFLATION, PATH, PROFILES, PVD)
     present = [name for name in fixed if (folder / name).exists()]
     return present + sorted(str(path.relative_to(folder)) for path in states)
 

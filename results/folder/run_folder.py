@@ -28,6 +28,7 @@ from annelid.results.folder.folder_files import (
     FIELDS,
     FOLDER_KIND,
     FORMAT,
+    INFLATION,
     PATH,
     PROFILES,
     PROVENANCE,
@@ -48,6 +49,7 @@ from annelid.results.folder.tables import (
     PathRecord,
     csv_text,
     merge_columns,
+    path_text,
     profile_rows,
     read_path,
     state_row,
@@ -101,6 +103,7 @@ class RunFolder:
         description: CaseDescription,
         provenance: Mapping[str, Any],
         body: Body,
+        inflation: Sequence[Equilibrium] = (),
         keep_fields: KeepFields = "all",
         keep_surfaces: bool = True,
         rerun: bool = False,
@@ -114,6 +117,7 @@ class RunFolder:
             description: Information about the case that a report needs.
             provenance: Versions, revision, host, number of ranks and so on.
             body: The mesh; it is stored so that the report can be created from the folder alone.
+            inflation: States of the inflation of the bare skin, before the first stage.
             keep_fields: States whose fields are stored; ``"stage ends"`` includes the last state and the
                 critical points.
             keep_surfaces: Whether the deformed surfaces at the ends of stages are stored.
@@ -137,7 +141,9 @@ class RunFolder:
             write_atomically(folder / CASE, case_toml)
             write_json(folder / DESCRIPTION, description.to_mapping())
             write_atomically(folder / BODY, body_to_bytes(body))
-            files = digests_of(folder, (CASE, DESCRIPTION, BODY))
+            if inflation:
+                write_atomically(folder / INFLATION, path_text(inflation))
+            files = digests_of(folder, (CASE, DESCRIPTION, BODY, *[INFLATION] * bool(inflation)))
             write_sealed(folder / PROVENANCE, {**provenance, **header, "files": files})
             (folder / FIELDS).mkdir(exist_ok=True)
             if keep_surfaces:

@@ -24,6 +24,7 @@ from annelid.results.folder.folder_files import (
     DESCRIPTION,
     FIELDS,
     FORMAT,
+    INFLATION,
     PATH,
     PROFILES,
     PROVENANCE,
@@ -84,6 +85,14 @@ class RunRecord:
     def table(self) -> PathRecord:
         """The path, one row per equilibrium."""
         with _reading(self.path / PATH) as path:
+            return read_path(path, self.description.units)
+
+    @cached_property
+    def inflation(self) -> PathRecord | None:
+        """The path on which the bare skin was inflated before the first stage, if it was."""
+        if not os.path.lexists(self.path / INFLATION):
+            return None
+        with _reading(self.path / INFLATION) as path:
             return read_path(path, self.description.units)
 
     @cached_property

@@ -95,6 +95,14 @@ def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, object]], *, he
     return buffer.getvalue()
 
 
+def path_text(states: Sequence[Equilibrium]) -> str:
+    """Return the rows of a whole path as CSV text."""
+    rows, columns = [state_row(state) for state in states], list[str]()
+    for row in rows:
+        columns = merge_columns(columns, row)
+    return csv_text(columns, rows, header=True)
+
+
 def profile_rows(state: Equilibrium) -> list[dict[str, object]]:
     """Return the rows of ``profiles.csv`` for one state, one per station of each surface."""
     return [

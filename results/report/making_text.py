@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Section of a report on the making of a lattice part: its states as printed, released and energised."""
+"""Section of a report on the making of a lattice part: as cast, as printed, released and energised."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from annelid.results.folder.run_record import RunRecord
+from annelid.results.folder.state_words import AS_CAST, AS_PRINTED, largest_voltage, state_word
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import counted, digits
 from annelid.solver.model import quantities as q
@@ -40,14 +41,58 @@ def making(run: RunRecord) -> dict[str, Any]:
         for name in (*table.loads, *_DIMENSIONS, *_part_quantities(table), *_ACTUATION)
         if name in table.columns
     ]
-    voltage = _voltage(table)
-    rows = [(name, [_cell(table, name, i, voltage[i]) for i in states]) for name in names]
-    paragraphs = [_release(table, skin), _strokes(table), _repeatability(table), _buckling(table)]
+    voltage, cast = largest_voltage(table), run.inflation
+    before = [] if cast is None else [cast]
+    rows = [
+        (
+            name,
+            [_cast_cell(path, name) for path in before] + [_cell(table, name, i, voltage[i]) for i in states],
+        )
+        for name in names
+    ]
+    paragraphs = [
+        *map(inflation_text, before),
+        _release(table, skin),
+        _strokes(table),
+        _repeatability(table),
+        _buckling(table),
+    ]
     return {
-        "columns": ["as printed", *ends],
+        "columns": [
+            *[AS_CAST] * len(before),
+            AS_PRINTED,
+            *(f"{state_word(run, row)} ({stage})" for stage, row in ends.items()),
+        ],
         "rows": rows,
         "paragraphs": [text for text in paragraphs if text],
     }
+
+
+def _cast_cell(cast: PathRecord, name: str) -> str:
+    """A value of the bare skin without pressure; empty for what its inflation does not have."""
+    return _cell(cast, name, 0, 0.0) if name in cast.columns else ""
+
+
+def inflation_text(cast: PathRecord) -> str:
+    """How far the skin is inflated, the energy it stores, and the largest pressure on the way."""
+    P = cast["pressure"]
+
+    def at(name: str, row: int) -> str:
+        return cast.show(name, float(cast[name][row]))
+
+    volume, stretch = q.LUMEN_VOLUME.name, digits(float(cast[q.MEAN_HOOP_STRETCH][-1]), 4)
+    text = (
+        f"The skin is inflated from an enclosed volume of {at(volume, 0)} as cast to {at(volume, -1)} at "
+        f"{at('pressure', -1)}; its mean hoop stretch at the widest place is {stretch}. It then stores the "
+        f"work of the pressure, {at(q.STRAIN_ENERGY.name, -1)}."
+    )
+    highest = int(np.argmax(P))
+    if highest < len(P) - 1:
+        text += (
+            f" The largest pressure, {at('pressure', highest)}, is passed at {at(volume, highest)}: beyond "
+            "it the skin grows while the pressure falls, so the volume must be metered."
+        )
+    return text
 
 
 def stage_ends(table: PathRecord) -> dict[str, int]:
@@ -113,13 +158,8 @@ def _change(value: float, more: str, less: str) -> str:
     return f"{digits(100 * abs(value), 3)} % {more if value > 0 else less}"
 
 
-def _voltage(table: PathRecord) -> np.ndarray:
-    volts = [np.abs(table[load]) for load in table.loads if load.startswith("voltage")]
-    return np.max(volts, axis=0) if volts else np.zeros(len(table))
-
-
 def _strokes(table: PathRecord) -> str:
-    voltage = _voltage(table)
+    voltage = largest_voltage(table)
     if not voltage.any() or q.AXIAL_STROKE.name not in table.columns:
         return ""
     row = int(np.argmax(voltage))
@@ -140,7 +180,7 @@ def _strokes(table: PathRecord) -> str:
 
 def _repeatability(table: PathRecord) -> str:
     """How well the stroke repeats in cycles to the same voltage."""
-    voltage = _voltage(table)
+    voltage = largest_voltage(table)
     peaks = [
         i
         for i in stage_ends(table).values()

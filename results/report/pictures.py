@@ -30,6 +30,7 @@ from annelid.results.figures.path_figures import (
 )
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
+from annelid.results.folder.state_words import state_word
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.results.report.snap_text import rest_states
 from annelid.results.views.rendering import RenderingError
@@ -203,7 +204,8 @@ def _earlier_ends(table: PathRecord, files: dict[int, Path], last: int) -> list[
 
 def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     rows = np.flatnonzero(run.table["state"] == state)
-    stage = f" (stage “{run.table.stages[rows[0]]}”)" if len(rows) else ""
+    word = state_word(run, int(rows[0])) if len(rows) else ""
+    stage = f", {word} (stage “{run.table.stages[rows[0]]}”)" if word else ""
     title = "largest principal stretch" if field == "principal stretches" else field
     caption = f"{title.capitalize()} in state {state}{stage}."
     if field == _IN_PLANE:

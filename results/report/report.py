@@ -77,7 +77,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
     return {
         "title": run.title,
         "notes": description.notes,
-        "outcome": _outcome(run, table),
+        "outcome": outcome_of(run, table),
         "verdicts": [_verdict_row(verdict, description.units) for verdict in run.verdicts],
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(table, run.verdicts, description.units),
@@ -109,7 +109,8 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
     }
 
 
-def _outcome(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
+def outcome_of(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
+    """Return the content of the banner of a page: how the run ended, and why it may not be relied upon."""
     outcome = run.outcome
     more = {
         "first_limit": first_limit(outcome),

@@ -13,6 +13,7 @@ from annelid.geometry.errors import InputError
 from annelid.results.fields.state_fields import FIELD_KINDS, MODE, FieldGrid, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
+from annelid.results.folder.state_words import reference_word, state_word
 from annelid.results.views.camera import Layout, choose_layout
 from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
 from annelid.results.views.headline import add_headline, headline, height_of
@@ -60,12 +61,12 @@ def scene(
     surface = cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
-    labels = ("as drawn", "deformed")
+    number = next(number for number, path in record.field_files.items() if path == file)
+    labels = (reference_word(record), _word(record, number))
     if field == MODE:
         reference, displacement = reference + displacement, mode_motion(reference, arrays)
         labels = ("critical state", "displaced along its mode")
     drawn, deformed = surface.placement.place(reference), surface.placement.place(reference + displacement)
-    number = next(number for number, path in record.field_files.items() if path == file)
     lines = headline(record, number) if with_headline else []
     layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE, headline=height_of(lines))
     size = layout.window if off_screen else _window_size(layout.window)
@@ -77,6 +78,13 @@ def scene(
     add_headline(pyvista, plotter, lines)
     _set_camera(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
+
+
+def _word(run: RunRecord, state: int) -> str:
+    """What a state is called; ``"deformed"`` if it has no name of its own."""
+    rows = np.flatnonzero(run.table["state"] == state)
+    word = state_word(run, int(rows[0])) if len(rows) else ""
+    return word if word not in ("", "loaded", "without load") else "deformed"
 
 
 def _window_size(size: tuple[int, int]) -> tuple[int, int]:

@@ -10,6 +10,7 @@ from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.inventory import inner_surface
 from annelid.solver.assembly.charges import charge_of
 from annelid.solver.assembly.system import System
+from annelid.solver.model.stages import PointMotion
 from annelid.solver.readout.surface_weights import SurfaceWeights
 
 
@@ -185,13 +186,13 @@ class ArcCondition(Condition):
         return self._scale
 
 
-def point_condition(system: System, position: tuple[float, ...], component: int, scale: float) -> Condition:
-    """Displacement component of the node nearest to a reference position."""
+def point_condition(system: System, point: PointMotion, scale: float) -> Condition:
+    """Displacement component of the nodes nearest to the reference positions."""
     body = system.problem.model.body
-    node = int(np.argmin(np.linalg.norm(body.points - np.asarray(position), axis=1)))
-    weights = np.zeros((1, body.points.shape[1]))
-    weights[0, component] = 1.0
-    return LinearCondition(system, np.array([node]), weights, offset=0.0, scale=scale)
+    nodes = [int(np.argmin(np.linalg.norm(body.points - place, axis=1))) for place in point.positions]
+    weights = np.zeros((len(nodes), body.points.shape[1]))
+    weights[:, point.component] = point.weights
+    return LinearCondition(system, np.array(nodes), weights, offset=0.0, scale=scale)
 
 
 def opening_condition(system: System, height: float, scale: float) -> Condition:

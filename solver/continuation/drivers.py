@@ -143,7 +143,7 @@ class PointDriver(StageDriver):
 
     def _condition(self) -> Condition:
         assert self.stage.point is not None
-        return point_condition(self.system, self.stage.point.position, self.stage.point.component, self.size)
+        return point_condition(self.system, self.stage.point, self.size)
 
     def _values(self) -> tuple[float, float]:
         assert self.condition is not None

@@ -184,8 +184,9 @@ def check_stages(stages: Sequence[Stage], names: Names, inventory: Inventory) ->
             yield from _unknown(
                 "stages", index, subject, f"opening.{name}", name, names.sections, "a section"
             )
-        if stage.point is not None and len(stage.point.position) != (2 if flat else 3):
-            text = f"must have {2 if flat else 3} coordinates in this model, got {len(stage.point.position)}"
+        given = None if stage.point is None else stage.point.positions.shape[1]
+        if given not in (None, 2 if flat else 3):
+            text = f"must have {2 if flat else 3} coordinates in this model, got {given}"
             yield Finding(("stages", index), InvalidValue(text, key="point.at", subject=subject))
 
 

@@ -367,6 +367,8 @@ STABILITY_MARGIN_OF = Quantity(
 STRAIN_ENERGY_OF = Quantity(
     "strain energy <part>", "energy", _ENERGY, "elastic energy of one of several parts"
 )
+MEAN_HOOP_STRETCH = "mean hoop stretch"
+"""Of the inflation of a skin only: mean of r/R through the wall where the stress-free skin is widest."""
 UNSTABLE_MODES = Quantity(
     "unstable modes",
     "count",

@@ -5,6 +5,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+import numpy as np
+
+from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import one_of, whole_number, within
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.loads import LOAD_KINDS, LoadTargets
@@ -13,17 +16,24 @@ from annelid.solver.model.stage_ends import EndCondition
 
 @dataclass(frozen=True)
 class PointMotion:
-    """Motion of one point: the node nearest to a position of the reference shape.
+    """Motion of one point, the node nearest to a position of the reference shape, or of several.
 
     Attributes:
-        position: Reference position, (R, Z) or (X, Y, Z), mm.
+        position: Reference position, (R, Z) or (X, Y, Z), mm; or several positions.
         component: 0-based component of the displacement; the last one is axial.
-        motion: Displacement to reach, mm.
+        motion: Displacement to reach, mm; of several points the sum with their weights.
+        weights: Of several points.
     """
 
-    position: tuple[float, ...]
+    position: tuple[float, ...] | tuple[tuple[float, ...], ...]
     component: int
     motion: float
+    weights: tuple[float, ...] = (1.0,)
+
+    @property
+    def positions(self) -> FloatArray:
+        """Reference position of each point, shape (k, dim), mm."""
+        return np.atleast_2d(np.asarray(self.position, dtype=float))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -39,6 +39,7 @@ def run(**changes):
     quantities = tuple(name for name in columns if name not in loads)
     return SimpleNamespace(
         table=PathRecord(STAGES, columns, units, loads, quantities),
+        inflation=None,
         description=CaseDescription(skin=("skin",)),
     )
 
@@ -62,7 +63,10 @@ def test_the_text_describes_release_strokes_and_cycles():
 
 def test_table_has_a_column_for_each_stage():
     content = making(run())
-    assert content["columns"] == ["as printed", "release", "energise", "discharge", "again"]
+    assert content["columns"] == [
+        *["as printed", "released (release)", "energised (energise)"],
+        *["released (discharge)", "energised (again)"],
+    ]
     rows = dict(content["rows"])
     assert [text.strip("\N{NO-BREAK SPACE}%") for text in rows["axial stroke"]] == ["", "", "10", "", "10"]
     assert rows["length"][1] == "30\N{NO-BREAK SPACE}mm"

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""The fabrication sheet: its page, tables and drawings."""
