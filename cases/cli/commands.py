@@ -259,7 +259,7 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
         margins = [f"stability margin, {margin.text}" for margin in record.outcome.margins]
         first = [text for text in (first_limit(record.outcome),) if text]
         print(record.outcome.text, *record.outcome.remarks, *margins, *first, sep="\n")
-    units = record.description.units
+    units = record.units
     for v in record.verdicts:
         value, limit = (units.show(quantity_of(v.quantity).kind, number) for number in (v.value, v.limit))
         value = f"at least {value}" if v.is_bound else value

@@ -20,6 +20,7 @@ from annelid.results.figures.curve_annotations import (
 )
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
+from annelid.solver.display import DisplayUnit
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Profile
 
@@ -111,7 +112,12 @@ def path_curve(
 
 
 def profile_figure(
-    profiles: Mapping[str, Profile], bands: Mapping[str, tuple[float, float]], surface: str, *, name: str
+    profiles: Mapping[str, Profile],
+    bands: Mapping[str, tuple[float, float]],
+    surface: str,
+    *,
+    length: DisplayUnit,
+    name: str,
 ) -> SvgFigure:
     """Draw the change of radius along the axis in several states.
 
@@ -119,6 +125,7 @@ def profile_figure(
         profiles: Profile of the surface by label of the state, in path order.
         bands: Lowest and highest position of each electrode along the axis, mm.
         surface: Name of the surface, for the title.
+        length: Unit of lengths.
         name: Prefix of the ids of the SVG.
 
     Returns:
@@ -129,15 +136,17 @@ def profile_figure(
     sign, word = (-1.0, "contraction") if extreme < 0 else (1.0, "expansion")
     with style.new_figure(*_WIDE) as (figure, axes):
         for low, high in bands.values():
-            axes.axvspan(low, high, color=style.LINE, alpha=0.45, linewidth=0)
+            axes.axvspan(low * length.factor, high * length.factor, color=style.LINE, alpha=0.45, linewidth=0)
         for i, (label, change) in enumerate(changes.items()):
             progress = (i + 1) / len(changes)
-            (line,) = axes.plot(profiles[label].height, sign * change, color=style.ACCENT, label=label)
+            (line,) = axes.plot(
+                profiles[label].height * length.factor, sign * change, color=style.ACCENT, label=label
+            )
             line.set(alpha=0.25 + 0.75 * progress, linewidth=1.0 + progress)
         for label, (low, high) in bands.items():
-            _band_label(axes, label, low, high)
+            _band_label(axes, label, low * length.factor, high * length.factor)
         axes.set_title(f"radial {word} of {_surface_label(surface)} [%]")
-        axes.set_xlabel("height along the axis as drawn [mm]")
+        axes.set_xlabel(length.label("height along the axis as drawn"))
         _widen_range(axes, extreme)
         axes.margins(x=0.01)
         if len(changes) > 1:
@@ -155,13 +164,14 @@ def _widen_range(axes: "Axes", extreme: float) -> None:
 
 
 def section_figure(
-    sections: Sequence[SectionOutline], axis_names: tuple[str, str], *, name: str
+    sections: Sequence[SectionOutline], axis_names: tuple[str, str], *, length: DisplayUnit, name: str
 ) -> SvgFigure:
     """Draw the outlines of the regions, as drawn and deformed, with equal scales on both axes.
 
     Args:
         sections: Outlines by region.
         axis_names: Names of the two coordinates, for instance ``("Z", "R")``.
+        length: Unit of lengths.
         name: Prefix of the ids of the SVG.
 
     Returns:
@@ -169,7 +179,8 @@ def section_figure(
     """
     from matplotlib.collections import LineCollection
 
-    points = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections]).reshape(-1, 2)
+    points = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections])
+    points = length.factor * points.reshape(-1, 2)
     width, height = np.maximum(np.ptp(points, axis=0), 1e-9)
     size = (_WIDE[0], float(np.clip(_WIDE[0] * height / width, 0.5, 3.4)) + 1.0)
     if width < 1.4 * height:
@@ -177,16 +188,18 @@ def section_figure(
     with style.new_figure(*size) as (figure, axes):
         for i, section in enumerate(sections):
             colour = style.SERIES[i % len(style.SERIES)]
-            drawn = LineCollection(list(section.drawn), colors=style.MUTED, linewidths=0.7, alpha=0.7)
+            drawn = LineCollection(
+                list(length.factor * section.drawn), colors=style.MUTED, linewidths=0.7, alpha=0.7
+            )
             deformed = LineCollection(
-                list(section.deformed), colors=colour, linewidths=1.3, label=section.region
+                list(length.factor * section.deformed), colors=colour, linewidths=1.3, label=section.region
             )
             axes.add_collection(drawn, autolim=False)
             axes.add_collection(deformed, autolim=False)
         axes.set_aspect("equal")
         _set_ranges(axes, points)
-        axes.set_xlabel(f"{axis_names[0]} [mm]")
-        axes.set_ylabel(f"{axis_names[1]} [mm]")
+        axes.set_xlabel(length.label(axis_names[0]))
+        axes.set_ylabel(length.label(axis_names[1]))
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, fontsize=8, borderaxespad=0.2)
         label = "Cross-section as drawn (grey) and deformed"
         return SvgFigure(style.svg_text(figure, name, label), f"{label}.")

@@ -34,6 +34,7 @@ from annelid.results.folder.folder_files import (
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.tables import PathRecord, read_path, read_profiles
+from annelid.solver.display import DisplayUnits
 from annelid.solver.records import LimitAhead, Margin, Outcome, Profile
 
 _LARGEST_PVD = 10_000_000  # bytes
@@ -84,6 +85,12 @@ class RunRecord:
         """The path, one row per equilibrium."""
         with _reading(self.path / PATH) as path:
             return read_path(path, self.description.units)
+
+    @cached_property
+    def units(self) -> DisplayUnits:
+        """Units in which numbers of this run are shown, one for each kind of number."""
+        has_path = os.path.lexists(self.path / PATH)
+        return self.table.display if has_path else self.description.units
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:

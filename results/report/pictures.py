@@ -28,6 +28,7 @@ from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
+from annelid.solver.display import DisplayUnit
 from annelid.solver.model import quantities as q
 
 # Surfaces of the profile figure, the inner ones first.
@@ -238,7 +239,7 @@ def _profile(run: RunRecord) -> SvgFigure | None:
     if surface is None:
         return None
     lines = {f"end of “{stage}”": p[surface] for stage, p in profiles.items() if surface in p}
-    return profile_figure(lines, _band_spans(run.body), surface, name="profile")
+    return profile_figure(lines, _band_spans(run.body), surface, length=_length(run), name="profile")
 
 
 def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
@@ -251,9 +252,18 @@ def _section(run: RunRecord) -> SvgFigure:
     body, grid = run.body, FieldGrid(run.body)
     displacement = np.zeros((len(body.points), 3))
     displacement[grid.nodes] = _displacement(run, _main_state(run)[0])
+    length = _length(run)
     if body.model == "axisymmetric":
-        return section_figure(meridian_sections(body, displacement[:, [0, 2]]), ("Z", "R"), name="section")
+        sections = meridian_sections(body, displacement[:, [0, 2]])
+        return section_figure(sections, ("Z", "R"), length=length, name="section")
     height = most_changed_height(body, displacement)
-    figure = section_figure(cross_sections(body, displacement, height), ("X", "Y"), name="section")
-    caption = f"{figure.caption} It cuts the drawn part at a height of {height:.4g} mm."
+    figure = section_figure(
+        cross_sections(body, displacement, height), ("X", "Y"), length=length, name="section"
+    )
+    caption = f"{figure.caption} It cuts the drawn part at a height of {run.units.show('length', height)}."
     return figure._replace(caption=caption)
+
+
+def _length(run: RunRecord) -> DisplayUnit:
+    """The unit in which figures show lengths of the size of the part."""
+    return run.units.unit("length", float(np.ptp(run.body.points, axis=0).max()))

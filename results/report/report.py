@@ -72,15 +72,15 @@ def write_report(
 
 def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
     table = run.table if os.path.lexists(run.path / PATH) else None
-    description = run.description
+    description, units = run.description, run.units
     state_pictures, picture_note = pictures(run) if with_pictures and table is not None else ([], "")
     return {
         "title": run.title,
         "notes": description.notes,
         "outcome": _outcome(run, table),
-        "verdicts": [_verdict_row(verdict, description.units) for verdict in run.verdicts],
+        "verdicts": [_verdict_row(verdict, units) for verdict in run.verdicts],
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
-        "tiles": [] if table is None else _tiles(table, run.verdicts, description.units),
+        "tiles": [] if table is None else _tiles(table, run.verdicts, units),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
         "pictures": state_pictures,
         "picture_note": picture_note,

@@ -56,7 +56,7 @@ def scene(
     file = record.field_file(state)
     arrays = read_point_arrays(file)
     grid = FieldGrid(record.body)
-    name, values = _scalars(arrays, field, record.description.units)
+    name, values = _scalars(arrays, field, record.units)
     surface = cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)

@@ -12,6 +12,9 @@ from annelid.results.figures import svg_style
 from annelid.results.figures.path_figures import path_curve, profile_figure, section_figure, stage_spans
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.tables import PathRecord
+from annelid.solver.display import DisplayUnit
+
+MM = DisplayUnit("mm", 1.0)
 
 
 def table(**changes):
@@ -107,7 +110,7 @@ def test_each_svg_has_unique_ids_and_page_colours():
 def test_the_title_of_a_profile_is_expansion_or_contraction(sign, word):
     body = meridian_tube(1, 4)
     profile = inflated(body, 1.0 + 0.1 * sign).profiles["lumen"]
-    drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", name="p")
+    drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", length=MM, name="p")
     assert f"radial {word} of the lumen [%]" in texts(drawing)
     assert "ring" in texts(drawing)
 
@@ -148,4 +151,15 @@ def test_section_figures_name_the_regions(request, fixture):
     shift = inflated(body, 1.2).displacement
     flat = body.model == "axisymmetric"
     sections = meridian_sections(body, shift) if flat else cross_sections(body, shift, 6.0)
-    assert {"liner", "skin"} <= set(texts(section_figure(sections, ("a", "b"), name="s")))
+    assert {"liner", "skin"} <= set(texts(section_figure(sections, ("a", "b"), length=MM, name="s")))
+
+
+def test_profiles_and_sections_are_in_the_unit_of_lengths():
+    body, cm = meridian_tube(1, 4), DisplayUnit("cm", 0.1)
+    profiles = {"end": inflated(body, 1.1).profiles["lumen"]}
+    assert "height along the axis as drawn [cm]" in texts(
+        profile_figure(profiles, {}, "lumen", length=cm, name="p")
+    )
+    drawing = section_figure(meridian_sections(body, 0.5 * body.points), ("Z", "R"), length=cm, name="s")
+    assert {"Z [cm]", "R [cm]"} <= set(texts(drawing))
+    assert max(float(text) for text in texts(drawing) if re.fullmatch(r"[0-9.]+", text)) < 2.5  # 18 mm long
