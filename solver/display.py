@@ -64,8 +64,8 @@ KINDS: dict[str, Kind] = {
     "thickness": _kind("mm", None, (0.5, "µm", 1e3)),
     "area": Kind("mm2", ((math.inf, DisplayUnit("mm²", 1.0)),)),
     "volume": Kind("mm3", ((100.0, DisplayUnit("mm³", 1.0)), (math.inf, DisplayUnit("mL", 1e-3)))),
-    "pressure": _kind("MPa", None, (0.2, "kPa", 1e3)),
     "stress": _kind("MPa", None, (0.1, "kPa", 1e3)),
+    "pressure": _kind("MPa", None, (0.2, "kPa", 1e3)),
     "foundation stiffness": _kind("MPa/mm", None, (0.1, "kPa/mm", 1e3)),
     "force": _kind("N", None, (0.1, "mN", 1e3)),
     "voltage": _kind("kV", None, (0.1, "V", 1e3)),
@@ -118,10 +118,14 @@ class DisplayUnits:
             {kind: (KINDS[kind].default(size),) for kind, size in sizes.items()} | dict(self.chosen)
         )
 
-    def kind_of(self, unit: str) -> str:
-        """The kind of a number whose internal unit alone is known; of several the one that is chosen."""
+    def kind_of(self, unit: str, key: str) -> str:
+        """The kind of a number whose internal unit and key are known.
+
+        Of several kinds with this unit it is the one that the key names, else the first that is chosen.
+        """
         kinds = [name for name, kind in KINDS.items() if kind.unit == unit]
-        return next((kind for kind in kinds if kind in self.chosen), kinds[0] if kinds else "ratio")
+        ordered = [*(k for k in kinds if k in key), *(k for k in kinds if k in self.chosen), *kinds, "ratio"]
+        return ordered[0]
 
     def show(self, kind: str, value: float, count: int = 4) -> str:
         """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""

@@ -82,3 +82,18 @@ def test_kinds_without_a_unit_get_one_for_the_whole_page():
     assert [shown(found, "force", value) for value in (0.02, 0.0)] == ["0.02 N", "0 N"]
     assert [shown(found, "energy", value) for value in (1e-3, 0.0, 5.0)] == ["1 µJ", "0 µJ", "5000 µJ"]
     assert shown(found, "pressure", 0.05) == "50 kPa"  # not among the columns
+
+
+@pytest.mark.parametrize(
+    ("unit", "key", "kind"),
+    [
+        ("mm", "shape.layers[wall].thickness", "thickness"),
+        ("mm", "shape.length", "length"),
+        ("mm", "electrodes[ring].from", "length"),
+        ("MPa", "stages[inflate].pressure", "pressure"),
+        ("MPa", "materials.rubber.shear_modulus", "stress"),
+        ("s", "pause", "ratio"),
+    ],
+)
+def test_a_variable_of_a_study_has_the_kind_that_its_key_names(unit, key, kind):
+    assert units().kind_of(unit, key) == kind
