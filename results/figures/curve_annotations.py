@@ -121,7 +121,8 @@ def set_vertical_range(
         smallest = float(finite.min()) if finite.size else reference
         low = min(low, 0.9 * reference)
         high = min(high, max(quantity.plot_limit * max([reference, *limits]), 1.3 * smallest))
-    room = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
+    low, high = style.without_noise(low, high)
+    room = 0.08 * (high - low)
     axes.set_ylim(low - room, high + 1.6 * room)
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 _PANEL = (3.9, 2.7)
 _WIDE = (6.4, 2.7)
+_UNIFORM = 0.01  # % of the radius: smaller differences along the axis are drawn as flat lines
 
 
 class SvgFigure(NamedTuple):
@@ -159,7 +160,7 @@ def profile_figure(
 def _widen_range(axes: "Axes", extreme: float) -> None:
     """Widen the vertical range for the labels, and so that a uniform change does not show rounding."""
     bottom, top = axes.get_ylim()
-    room = max(0.0, 0.05 * abs(extreme) - (top - bottom))
+    room = max(0.0, max(0.05 * abs(extreme), _UNIFORM) - (top - bottom))
     axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
 
 

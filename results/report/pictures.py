@@ -51,7 +51,7 @@ _PREFERRED = (
 
 
 def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
-    """Render the last state with several fields, and the ends of earlier stages with one field.
+    """Render the working state with several fields, and the ends of other stages with one field.
 
     Returns:
         Pictures as data URLs with captions, and a remark if pictures are missing or show another state, else
@@ -63,7 +63,8 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
     main_state, note = _main_state(run)
     chosen = [(main_state, field) for field in _chosen_fields(run, main_state)]
     chosen += [(state, _IN_PLANE) for state in _most_compressed(run.table, files)]
-    chosen += [(state, chosen[0][1]) for state in _earlier_ends(run.table, files, main_state)]
+    others = [state for state in _deformed_ends(run) if state != main_state]
+    chosen += [(state, chosen[0][1]) for state in others[:_MOST_ENDS]]
     try:
         return [_picture(run, state, field) for state, field in chosen], note
     except RenderingError as reason:
@@ -130,21 +131,26 @@ def shapes(run: RunRecord) -> list[dict[str, Any]]:
 
 
 def _main_state(run: RunRecord) -> tuple[int, str]:
-    """The last state, or, if the part has its drawn shape there, the end of the previous stage.
+    """The working state, or, if the part has its drawn shape there, the end of another stage.
 
     Returns:
         Number of the state, and a remark if it is not the last, else an empty text.
     """
-    last = max(run.field_files)
-    size = float(np.ptp(run.body.points, axis=0).max())
-    for state in (last, *_earlier_ends(run.table, run.field_files, last)):
-        if np.abs(_displacement(run, state)).max() > _INVISIBLE * size:
-            break
-    else:
-        state = last
+    last, ends = max(run.field_files), _deformed_ends(run)
+    state = run.working_state if run.working_state in ends else next(iter(ends), last)
     if state == last:
         return last, ""
-    return state, f"In the last state the part has its drawn shape, so state {state} is shown instead."
+    reason = "no load acts" if last in ends else "the part has its drawn shape"
+    return state, f"In the last state {reason}, so state {state} is shown instead."
+
+
+def _deformed_ends(run: RunRecord) -> list[int]:
+    """States at the ends of stages, and the last, whose displacement can be seen; the latest first."""
+    files, table = run.field_files, run.table
+    visible = _INVISIBLE * float(np.ptp(run.body.points, axis=0).max())
+    ends = {int(state) for state in dict(zip(table.stages, table["state"], strict=True)).values()}
+    chosen = sorted(files.keys() & (ends | {max(files)}), reverse=True)
+    return [state for state in chosen if np.abs(_displacement(run, state)).max() > visible]
 
 
 def _displacement(run: RunRecord, state: int) -> NDArray[np.float64]:
@@ -176,12 +182,6 @@ def _most_compressed(table: PathRecord, files: dict[int, Path]) -> list[int]:
 
 def _has_in_plane_stress(file: Path) -> bool:
     return quantity_header(q.LEAST_IN_PLANE_STRESS) in read_point_arrays(file)
-
-
-def _earlier_ends(table: PathRecord, files: dict[int, Path], last: int) -> list[int]:
-    """States at the ends of the stages before a state, the latest first."""
-    ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
-    return [state for state in ends.values() if state in files and state < last][::-1][:_MOST_ENDS]
 
 
 def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
