@@ -18,6 +18,7 @@ from annelid.results.figures.curve_annotations import (
     number_critical_points,
     set_vertical_range,
 )
+from annelid.results.figures.load_titles import load_title
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnit
@@ -99,7 +100,8 @@ def path_curve(
     with style.new_figure(*_PANEL) as (figure, axes):
         y = values[rows] * unit.factor
         draw_states(axes, table, rows, x, y)
-        axes.set_title(unit.label(quantity))
+        title = load_title(table, quantity)
+        axes.set_title(unit.label(title))
         axes.set_xlabel(x_label)
         axes.margins(x=0.03)
         set_vertical_range(axes, definition, y, [v.limit * unit.factor for v in limits])
@@ -109,7 +111,7 @@ def path_curve(
         draw_reference(axes, definition, unit.factor, y, below=bool(limits))
         if span is None:
             label_stages(axes, table)
-        return SvgFigure(style.svg_text(figure, name, f"{quantity} against {x_label}"), quantity)
+        return SvgFigure(style.svg_text(figure, name, f"{title} against {x_label}"), title)
 
 
 def profile_figure(
@@ -214,7 +216,7 @@ def _abscissa(
     name = name or span.load
     values = table[name][rows]
     unit = table.display_unit(name, _largest(values))
-    return values * unit.factor, unit.label(name)
+    return values * unit.factor, unit.label(load_title(table, name))
 
 
 def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:

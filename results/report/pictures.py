@@ -10,29 +10,18 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from annelid.geometry.body import Body
-from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
-from annelid.results.fields.state_fields import MODE, FieldGrid
+from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses
-from annelid.results.figures.path_figures import (
-    StageSpan,
-    SvgFigure,
-    path_curve,
-    profile_figure,
-    section_figure,
-    stage_spans,
-)
+from annelid.results.figures.load_titles import distinct_loads
+from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
-from annelid.solver.display import DisplayUnit
 from annelid.solver.model import quantities as q
 
-# Surfaces of the profile figure, the inner ones first.
-_SURFACES = ("lumen", "inner", "outer")
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
 _IN_PLANE = q.LEAST_IN_PLANE_STRESS.name
 _INVISIBLE = 1e-6  # of the size of the part: smaller displacements cannot be seen
@@ -60,10 +49,10 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
     files = run.field_files
     if not files:
         return [], "The fields of this run were not stored, so there are no pictures of the deformed part."
-    main_state, note = _main_state(run)
-    chosen = [(main_state, field) for field in _chosen_fields(run, main_state)]
+    main, note = main_state(run)
+    chosen = [(main, field) for field in _chosen_fields(run, main)]
     chosen += [(state, _IN_PLANE) for state in _most_compressed(run.table, files)]
-    others = [state for state in _deformed_ends(run) if state != main_state]
+    others = [state for state in _deformed_ends(run) if state != main]
     chosen += [(state, chosen[0][1]) for state in others[:_MOST_ENDS]]
     try:
         return [_picture(run, state, field) for state, field in chosen], note
@@ -101,13 +90,14 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
     groups = []
     if paths:
         large = [load_curve(table, path, name=f"load-curve{i}") for i, path in enumerate(paths)]
-        groups.append({"heading": "Load curves", "large_figures": [_svg(f) for f in large], "figures": []})
+        groups.append(
+            {"heading": "Load curves", "large_figures": [inline_svg(f) for f in large], "figures": []}
+        )
     responses = {
         span.stage: path.response for path in paths for span in path.spans if load_reverses(table, span)
     }
     if len(spans) > 1:
-        loads = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
-        groups.append(_group("Loads along the path", table, loads, None, verdicts, "loads"))
+        groups.append(_group("Loads along the path", table, distinct_loads(table), None, verdicts, "loads"))
     if len(spans) > _MOST_STAGES:
         spans = [None]
     for number, span in enumerate(spans):
@@ -119,18 +109,7 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
     return groups
 
 
-def shapes(run: RunRecord) -> list[dict[str, Any]]:
-    """Draw the profile along the axis and the cross-section of the last state."""
-    figures = []
-    profile = _profile(run)
-    if profile is not None:
-        figures.append(_svg(profile))
-    if run.field_files:
-        figures.append(_svg(_section(run)))
-    return figures
-
-
-def _main_state(run: RunRecord) -> tuple[int, str]:
+def main_state(run: RunRecord) -> tuple[int, str]:
     """The working state, or, if the part has its drawn shape there, the end of another stage.
 
     Returns:
@@ -150,10 +129,11 @@ def _deformed_ends(run: RunRecord) -> list[int]:
     visible = _INVISIBLE * float(np.ptp(run.body.points, axis=0).max())
     ends = {int(state) for state in dict(zip(table.stages, table["state"], strict=True)).values()}
     chosen = sorted(files.keys() & (ends | {max(files)}), reverse=True)
-    return [state for state in chosen if np.abs(_displacement(run, state)).max() > visible]
+    return [state for state in chosen if np.abs(displacement_of(run, state)).max() > visible]
 
 
-def _displacement(run: RunRecord, state: int) -> NDArray[np.float64]:
+def displacement_of(run: RunRecord, state: int) -> NDArray[np.float64]:
+    """Return the stored displacement of a state, one row for each point of its grid, mm."""
     return np.asarray(read_point_arrays(run.field_file(state))["displacement [mm]"], dtype=float)
 
 
@@ -224,46 +204,9 @@ def _group(
         path_curve(table, quantity, span, abscissa=abscissa, verdicts=verdicts, name=f"{prefix}-{i}")
         for i, quantity in enumerate(names)
     ]
-    return {"heading": heading, "large_figures": [], "figures": [_svg(figure) for figure in figures]}
+    return {"heading": heading, "large_figures": [], "figures": [inline_svg(figure) for figure in figures]}
 
 
-def _svg(figure: SvgFigure) -> dict[str, Any]:
+def inline_svg(figure: SvgFigure) -> dict[str, Any]:
+    """Return a figure for a page."""
     return {"svg": Markup(figure.svg), "caption": figure.caption}
-
-
-def _profile(run: RunRecord) -> SvgFigure | None:
-    table = run.table
-    ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
-    profiles = {stage: run.profiles(state) for stage, state in list(ends.items())[-5:]}
-    surface = next((s for s in _SURFACES if any(s in p for p in profiles.values())), None)
-    if surface is None:
-        return None
-    lines = {f"end of “{stage}”": p[surface] for stage, p in profiles.items() if surface in p}
-    return profile_figure(lines, _band_spans(run.body), surface, length=_length(run), name="profile")
-
-
-def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
-    bands = {name: cells for name, cells in body.bands.items() if len(cells)}
-    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in bands.items()}
-    return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
-
-
-def _section(run: RunRecord) -> SvgFigure:
-    body, grid = run.body, FieldGrid(run.body)
-    displacement = np.zeros((len(body.points), 3))
-    displacement[grid.nodes] = _displacement(run, _main_state(run)[0])
-    length = _length(run)
-    if body.model == "axisymmetric":
-        sections = meridian_sections(body, displacement[:, [0, 2]])
-        return section_figure(sections, ("Z", "R"), length=length, name="section")
-    height = most_changed_height(body, displacement)
-    figure = section_figure(
-        cross_sections(body, displacement, height), ("X", "Y"), length=length, name="section"
-    )
-    caption = f"{figure.caption} It cuts the drawn part at a height of {run.units.show('length', height)}."
-    return figure._replace(caption=caption)
-
-
-def _length(run: RunRecord) -> DisplayUnit:
-    """The unit in which figures show lengths of the size of the part."""
-    return run.units.unit("length", float(np.ptp(run.body.points, axis=0).max()))

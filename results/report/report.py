@@ -22,9 +22,10 @@ from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
-from annelid.results.report.pictures import curves, mode_pictures, pictures, shapes
+from annelid.results.report.pictures import curves, mode_pictures, pictures
 from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
+from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q

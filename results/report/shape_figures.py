@@ -1,0 +1,71 @@
+# SPDX-License-Identifier: MIT
+"""The figures of a report that show shapes: profiles along the axis and cross-sections."""
+
+from typing import Any
+
+import numpy as np
+
+from annelid.geometry.body import Body
+from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
+from annelid.results.fields.state_fields import FieldGrid
+from annelid.results.figures.path_figures import SvgFigure, profile_figure, section_figure
+from annelid.results.figures.wave_figure import energised_electrodes, wave_figure
+from annelid.results.folder.run_record import RunRecord
+from annelid.results.report.pictures import displacement_of, inline_svg, main_state
+from annelid.solver.display import DisplayUnit
+
+# Surfaces of the profile figure, the inner ones first.
+_SURFACES = ("lumen", "inner", "outer")
+_MOST_PROFILES = 5
+
+
+def shapes(run: RunRecord) -> list[dict[str, Any]]:
+    """Draw profiles along the axis at the ends of stages, and the cross-section of the main state."""
+    ends = {stage: int(state) for stage, state in zip(run.table.stages, run.table["state"], strict=True)}
+    figures = [_profile(run, ends), _wave(run, ends), _section(run) if run.field_files else None]
+    return [inline_svg(figure) for figure in figures if figure is not None]
+
+
+def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
+    energised, bands = energised_electrodes(run.table), _band_spans(run.body)
+    profiles = {stage: run.profiles(ends[stage]).get("lumen") for stage in energised}
+    lumen = {stage: profile for stage, profile in profiles.items() if profile is not None}
+    if not lumen:
+        return None
+    return wave_figure(lumen, bands, energised, length=_length(run), name="wave")
+
+
+def _profile(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
+    profiles = {stage: run.profiles(state) for stage, state in list(ends.items())[-_MOST_PROFILES:]}
+    surface = next((s for s in _SURFACES if any(s in p for p in profiles.values())), None)
+    if surface is None:
+        return None
+    lines = {f"end of “{stage}”": p[surface] for stage, p in profiles.items() if surface in p}
+    return profile_figure(lines, _band_spans(run.body), surface, length=_length(run), name="profile")
+
+
+def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
+    bands = {name: cells for name, cells in body.bands.items() if len(cells)}
+    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in bands.items()}
+    return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
+
+
+def _section(run: RunRecord) -> SvgFigure:
+    body, grid = run.body, FieldGrid(run.body)
+    displacement = np.zeros((len(body.points), 3))
+    displacement[grid.nodes] = displacement_of(run, main_state(run)[0])
+    length = _length(run)
+    if body.model == "axisymmetric":
+        sections = meridian_sections(body, displacement[:, [0, 2]])
+        return section_figure(sections, ("Z", "R"), length=length, name="section")
+    height = most_changed_height(body, displacement)
+    figure = section_figure(
+        cross_sections(body, displacement, height), ("X", "Y"), length=length, name="section"
+    )
+    caption = f"{figure.caption} It cuts the drawn part at a height of {run.units.show('length', height)}."
+    return figure._replace(caption=caption)
+
+
+def _length(run: RunRecord) -> DisplayUnit:
+    """The unit in which figures show lengths of the size of the part."""
+    return run.units.unit("length", float(np.ptp(run.body.points, axis=0).max()))
