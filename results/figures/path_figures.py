@@ -148,7 +148,7 @@ def profile_figure(
             line.set(alpha=0.25 + 0.75 * progress, linewidth=1.0 + progress)
         for label, (low, high) in bands.items():
             _band_label(axes, label, low * length.factor, high * length.factor)
-        axes.set_title(f"radial {word} of {_surface_label(surface)} [%]")
+        axes.set_title(f"radial {word} of {surface_label(surface)} [%]")
         axes.set_xlabel(length.label("height along the axis as drawn"))
         _widen_range(axes, extreme)
         axes.margins(x=0.01)
@@ -239,7 +239,8 @@ def _set_ranges(axes: "Axes", points: FloatArray) -> None:
     axes.set_ylim(low[1] - room, high[1] + room)
 
 
-def _surface_label(surface: str) -> str:
+def surface_label(surface: str) -> str:
+    """Return a surface in words."""
     return "the lumen" if surface == "lumen" else f"the {surface} surface"
 
 

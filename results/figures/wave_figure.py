@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.path_figures import SvgFigure
+from annelid.results.figures.path_figures import SvgFigure, surface_label
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnit
 from annelid.solver.records import Profile
@@ -40,6 +40,7 @@ def wave_figure(
     profiles: Mapping[str, Profile],
     bands: Mapping[str, tuple[float, float]],
     energised: Mapping[str, tuple[str, ...]],
+    surface: str,
     *,
     length: DisplayUnit,
     name: str,
@@ -50,6 +51,7 @@ def wave_figure(
         profiles: Profile of the surface by stage, in path order.
         bands: Lowest and highest position of each electrode along the axis, mm.
         energised: Energised electrodes by stage.
+        surface: Name of the surface.
         length: Unit of lengths.
         name: Prefix of the ids of the SVG.
 
@@ -77,10 +79,12 @@ def wave_figure(
             axes.set_title(title, fontsize=8, loc="center")
             axes.tick_params(labelsize=7)
             axes.xaxis.set_major_locator(MaxNLocator(2))
+            axes.grid(visible=False)
         row[0].set_xlim(low - room, high + room)
         row[0].set_ylabel(length.label("height along the axis as drawn"))
-        figure.supxlabel("radial expansion of the lumen [%]", fontsize=9.0)
-        label = "Radial expansion of the lumen at the end of each stage, relative to the part as drawn."
+        what = f"radial expansion of {surface_label(surface)}"
+        figure.supxlabel(f"{what} [%]", fontsize=9.0)
+        label = f"{what.capitalize()} at the end of each stage, relative to the part as drawn."
         return SvgFigure(
             style.svg_text(figure, name, label), f"{label} Energised electrodes are filled, others outlined."
         )
@@ -88,4 +92,4 @@ def wave_figure(
 
 def _draw_band(axes: "Axes", bottom: float, top: float, is_energised: bool) -> None:
     look = {"facecolor": style.WARNING, "alpha": 0.35} if is_energised else {"facecolor": "none"}
-    axes.axhspan(bottom, top, edgecolor=style.LINE, linewidth=0.7, zorder=0, **look)
+    axes.axhspan(bottom, top, edgecolor=style.MUTED, linewidth=0.4, zorder=0, **look)

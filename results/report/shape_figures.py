@@ -13,6 +13,7 @@ from annelid.results.figures.wave_figure import energised_electrodes, wave_figur
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.report.pictures import displacement_of, inline_svg, main_state
 from annelid.solver.display import DisplayUnit
+from annelid.solver.records import Profile
 
 # Surfaces of the profile figure, the inner ones first.
 _SURFACES = ("lumen", "inner", "outer")
@@ -27,21 +28,27 @@ def shapes(run: RunRecord) -> list[dict[str, Any]]:
 
 
 def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
-    energised, bands = energised_electrodes(run.table), _band_spans(run.body)
-    profiles = {stage: run.profiles(ends[stage]).get("lumen") for stage in energised}
-    lumen = {stage: profile for stage, profile in profiles.items() if profile is not None}
-    if not lumen:
+    energised = energised_electrodes(run.table)
+    surface, profiles = _profiles(run, {stage: ends[stage] for stage in energised})
+    if not profiles:
         return None
-    return wave_figure(lumen, bands, energised, length=_length(run), name="wave")
+    bands = _band_spans(run.body)
+    return wave_figure(profiles, bands, energised, surface, length=_length(run), name="wave")
 
 
 def _profile(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
-    profiles = {stage: run.profiles(state) for stage, state in list(ends.items())[-_MOST_PROFILES:]}
-    surface = next((s for s in _SURFACES if any(s in p for p in profiles.values())), None)
-    if surface is None:
+    surface, profiles = _profiles(run, dict(list(ends.items())[-_MOST_PROFILES:]))
+    if not profiles:
         return None
-    lines = {f"end of “{stage}”": p[surface] for stage, p in profiles.items() if surface in p}
+    lines = {f"end of “{stage}”": profile for stage, profile in profiles.items()}
     return profile_figure(lines, _band_spans(run.body), surface, length=_length(run), name="profile")
+
+
+def _profiles(run: RunRecord, states: dict[str, int]) -> tuple[str, dict[str, Profile]]:
+    """Name of the innermost surface with profiles, and its profiles by stage."""
+    found = {stage: run.profiles(state) for stage, state in states.items()}
+    surface = next((s for s in _SURFACES if any(s in p for p in found.values())), "")
+    return surface, {stage: p[surface] for stage, p in found.items() if surface in p}
 
 
 def _band_spans(body: Body) -> dict[str, tuple[float, float]]:

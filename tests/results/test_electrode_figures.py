@@ -80,7 +80,7 @@ def test_a_wave_has_a_panel_for_each_stage_with_its_ring_marked(monkeypatch):
     monkeypatch.setattr(
         "annelid.results.figures.svg_style.svg_text", lambda figure, *_: drawn.append(figure) or "<svg/>"
     )
-    wave_figure(profiles, BANDS, energised, length=MM, name="w")
+    wave_figure(profiles, BANDS, energised, "lumen", length=MM, name="w")
     (figure,) = drawn
     panels = figure.axes
     assert [axes.get_title() for axes in panels] == ["ring 1 on", "ring 2 on", "ring 3 on", "ring 4 on"]
