@@ -145,7 +145,7 @@ def cells_command(options: argparse.Namespace) -> int:
 
     print("\n".join(cell_lines()))
     if options.image:
-        from annelid.results.lattice.pictures import cells_figure
+        from annelid.results.lattice.cells_figure import cells_figure
 
         print(f"written: {cells_figure(EXAMPLES, options.image)}")
     return 0

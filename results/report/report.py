@@ -193,9 +193,9 @@ def _tiles(run: RunRecord) -> list[dict[str, str]]:
     where = "at the last state" if row == len(table) - 1 else f"at the end of stage '{table.stages[row]}'"
     for quantity in _MAIN:
         if quantity.name in table.quantities and quantity.name not in names:
-            value = _without_rounding(table[quantity.name], row)
-            if math.isfinite(value):
-                shown = table.show(quantity.name, value)
+            number = _without_rounding(table[quantity.name], row)
+            if math.isfinite(number):
+                shown = table.show(quantity.name, number)
                 entries.append({"name": quantity.name, "value": shown, "where": where})
     return entries[:4]
 

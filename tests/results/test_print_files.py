@@ -12,7 +12,8 @@ from annelid.geometry.lattice.wrapping import wrap
 from annelid.geometry.printing.settings import PrinterSettings
 from annelid.geometry.printing.tool_path import tool_path
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.results.lattice.pictures import cells_figure, lattice_picture, path_picture
+from annelid.results.lattice.cells_figure import cells_figure
+from annelid.results.lattice.pictures import lattice_picture, path_picture
 from annelid.results.lattice.print_files import LINES_CSV, LINES_VTP, PROGRAM, SURFACE, write_print_files
 
 RADIUS = 9.0
