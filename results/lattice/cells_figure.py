@@ -140,7 +140,8 @@ class _Labels:
         for place, direction in dimension.places:
             box = text.get_window_extent()
             reach = 0.5 * np.array([box.width, box.height]) @ np.abs(direction) + _PAD
-            text.set_position(to_pixels.inverted().transform(to_pixels.transform(place) + reach * direction))
+            x, y = to_pixels.inverted().transform(to_pixels.transform(place) + reach * direction)
+            text.set_position((float(x), float(y)))
             box = text.get_window_extent().padded(_PAD - 1.0)
             inside = window.x0 < box.x0 and box.x1 < window.x1 and window.y0 < box.y0 and box.y1 < window.y1
             others = [*self._drawn, *points]

@@ -18,6 +18,7 @@ from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curv
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord, quantity_header
+from annelid.results.views.cutaway import covering_cells
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
 from annelid.solver.model import quantities as q
@@ -174,6 +175,8 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
         caption += "includes all larger tensions. Grey regions are not walls."
     elif "stress" in field:
         caption += " The colour scale ends at the 99.5th percentile of the nodal values."
+    if covering_cells(run.body).size:
+        caption += " The layers that cover the electrodes are cut back."
     content = base64.b64encode(picture(run, field=field, state=state)).decode()
     return {"source": f"data:image/png;base64,{content}", "caption": caption}
 
