@@ -15,6 +15,7 @@ from annelid.results.figures.curve_annotations import (
     draw_reference,
     draw_states,
     label_stages,
+    mark_cut,
     number_critical_points,
     set_vertical_range,
 )
@@ -107,6 +108,7 @@ def path_curve(
         set_vertical_range(axes, definition, y, [v.limit * unit.factor for v in limits])
         for verdict in limits:
             draw_limit(axes, verdict.limit * unit.factor, verdict.is_lower_limit, unit.name, y)
+        mark_cut(axes, y)
         number_critical_points(axes, table, rows, x, y)
         draw_reference(axes, definition, unit.factor, y, below=bool(limits))
         if span is None:

@@ -187,3 +187,11 @@ def test_a_uniform_profile_is_flat(monkeypatch):
     profile_figure({"end": replace(profile, radius=radius)}, {}, "lumen", length=MM, name="p")
     ((bottom, top),) = drawn
     assert 100 * 1e-9 * len(radius) < 1e-4 * (top - bottom)
+
+
+@pytest.mark.parametrize(
+    ("margins", "cut"), [([90.0, 30.0, 4.0, 2.0, 0.9], True), ([5, 4, 3, 2, 0.9], False)]
+)
+def test_a_curve_that_is_cut_says_how_far_it_continues(margins, cut):
+    path = table(**{"breakdown margin": np.array(margins, dtype=float)})
+    assert ("continues to 90" in texts(path_curve(path, "breakdown margin", None, name="c"))) == cut
