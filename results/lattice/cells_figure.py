@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 _INCH, _PER_ROW, _DPI = 3.2, 3, 100
 _SMALLEST_COLUMNS = 3  # smallest number of cells around in the window of a pattern
-_STRUT = "#a9cdcf"  # lighter than other figures, so that dimensions are visible on it
+_STRUT = "#84c0c4"  # lighter than other figures, so that dimensions are visible on it
 _PAD = 3.0  # pixels between a label and its dimension
 _COPIES = sorted(np.ndindex(5, 5), key=lambda ij: abs(ij[0] - 2) + abs(ij[1] - 2))
 
