@@ -6,9 +6,13 @@ file uses for the same kind of number; kinds that it does not mention have a def
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray
 
 _SPACE = "\N{NO-BREAK SPACE}"
 _MINUS = "\N{MINUS SIGN}"
@@ -57,10 +61,11 @@ KINDS: dict[str, Kind] = {
     "fraction": Kind("1", ((math.inf, DisplayUnit("%", 100.0)),)),
     "count": _kind("1", ""),
     "length": _kind("mm", None, (0.5, "µm", 1e3)),
+    "thickness": _kind("mm", None, (0.5, "µm", 1e3)),
     "area": Kind("mm2", ((math.inf, DisplayUnit("mm²", 1.0)),)),
     "volume": Kind("mm3", ((100.0, DisplayUnit("mm³", 1.0)), (math.inf, DisplayUnit("mL", 1e-3)))),
-    "pressure": _kind("MPa", None, (0.2, "kPa", 1e3)),
     "stress": _kind("MPa", None, (0.1, "kPa", 1e3)),
+    "pressure": _kind("MPa", None, (0.2, "kPa", 1e3)),
     "foundation stiffness": _kind("MPa/mm", None, (0.1, "kPa/mm", 1e3)),
     "force": _kind("N", None, (0.1, "mN", 1e3)),
     "torque": _kind("N mm", None, (0.1, "mN mm", 1e3)),
@@ -81,8 +86,8 @@ class DisplayUnits:
     """Units in which numbers are shown.
 
     Attributes:
-        chosen: By kind, the units that the case file uses, in order of appearance; of several the one that
-            gives the number of the handiest size is taken.
+        chosen: By kind, the unit in which its numbers are shown; of several the one that gives the number of
+            the handiest size.
     """
 
     chosen: Mapping[str, tuple[DisplayUnit, ...]] = field(default_factory=dict)
@@ -100,10 +105,28 @@ class DisplayUnits:
             return KINDS[kind].default(size)
         return min(candidates, key=lambda unit: _awkwardness(size * unit.factor))
 
-    def kind_of(self, unit: str) -> str:
-        """The kind of a number whose internal unit alone is known; of several the one that is chosen."""
+    def completed(self, numbers: Iterable[tuple[str, FloatArray]]) -> "DisplayUnits":
+        """Return units in which the kinds that have none get the one for their largest number.
+
+        Args:
+            numbers: Kinds and numbers in internal units; those that are not finite do not count.
+        """
+        sizes: dict[str, float] = {}
+        for kind, values in numbers:
+            largest = float(np.max(np.abs(values[np.isfinite(values)]), initial=0.0))
+            sizes[kind] = max(sizes.get(kind, 0.0), largest)
+        return DisplayUnits(
+            {kind: (KINDS[kind].default(size),) for kind, size in sizes.items()} | dict(self.chosen)
+        )
+
+    def kind_of(self, unit: str, key: str) -> str:
+        """The kind of a number whose internal unit and key are known.
+
+        Of several kinds with this unit it is the one that the key names, else the first that is chosen.
+        """
         kinds = [name for name, kind in KINDS.items() if kind.unit == unit]
-        return next((kind for kind in kinds if kind in self.chosen), kinds[0] if kinds else "ratio")
+        ordered = [*(k for k in kinds if k in key), *(k for k in kinds if k in self.chosen), *kinds, "ratio"]
+        return ordered[0]
 
     def show(self, kind: str, value: float, count: int = 4) -> str:
         """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""

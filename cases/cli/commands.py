@@ -146,7 +146,7 @@ def cells_command(options: argparse.Namespace) -> int:
 
     print("\n".join(cell_lines()))
     if options.image:
-        from annelid.results.lattice.pictures import cells_figure
+        from annelid.results.lattice.cells_figure import cells_figure
 
         print(f"written: {cells_figure(EXAMPLES, options.image)}")
     return 0
@@ -275,7 +275,7 @@ def _print_outcome(folder: Path, *, report: bool = False) -> int:
         bistability = record.summary.get("bistability")
         snaps = [bistability["text"]] if bistability else []
         print(record.outcome.text, *record.outcome.remarks, *snaps, *margins, *first, sep="\n")
-    units = record.description.units
+    units = record.units
     for v in record.verdicts:
         value, limit = (units.show(quantity_of(v.quantity).kind, number) for number in (v.value, v.limit))
         value = f"at least {value}" if v.is_bound else value

@@ -79,12 +79,12 @@ def as_cast_words(case: Case, part: PartTable, units: DisplayUnits) -> Iterator[
 def _sizes(case: Case, part: PartTable, number: int, units: DisplayUnits) -> Iterator[str]:
     shape, cast = shape_of(case), cast_layer(case, part)
 
-    def both(before: float, after: float) -> str:
-        return f"as cast {units.show('length', before)}, mounted {units.show('length', after)}"
+    def both(before: float, after: float, kind: str = "length") -> str:
+        return f"as cast {units.show(kind, before)}, mounted {units.show(kind, after)}"
 
     count = part.sheets.count if part.sheets is not None else 1
     what = "each sheet " if count > 1 else ""
-    yield what + both(cast.thickness / count, shape.layers[number].thickness / count)
+    yield what + both(cast.thickness / count, shape.layers[number].thickness / count, "thickness")
     if not isinstance(shape, Tube | Sleeve) or cast.inner_radius is None or cast.length is None:
         return
     if cast.inner_radius > 0:  # else no tube has the volume and the middle surface

@@ -122,7 +122,8 @@ class _Describer:
         if isinstance(shape, BalloonTable):
             kind, sizes = f"{kind}, {shape.meridian.kind}", self._pairs(shape.meridian, "kind")
         layers = ", ".join(
-            f"{layer.name} {self._units.show('length', layer_of(layer).thickness)}" for layer in shape.layers
+            f"{layer.name} {self._units.show('thickness', layer_of(layer).thickness)}"
+            for layer in shape.layers
         )
         noun = "layers from the inside" if len(shape.layers) > 1 else "layer"
         return _sentence(f"{kind}: {sizes}"), _sentence(f"{noun}: {layers}")
@@ -157,7 +158,7 @@ class _Describer:
         constants = self._pairs(material, "law", neutral=(0, 1))
         words = [f"{part.material} ({', '.join(filter(None, (_LAWS[material.law], constants)))})"]
         if part.sheets is not None and part.sheets.thickness is not None:
-            count, thickness = part.sheets.count, self._units.show("length", part.sheets.thickness)
+            count, thickness = part.sheets.count, self._units.show("thickness", part.sheets.thickness)
             words.append(f"{count} sheet{'s' if count != 1 else ''} of {thickness}")
         for key in ("natural_stretch", "electrode_film", "fibres"):
             table = getattr(part, key)

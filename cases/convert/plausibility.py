@@ -76,7 +76,7 @@ def _sheets(part: PartTable, units: DisplayUnits) -> Iterator[str]:
     if sheets is None or sheets.thickness is None:
         return
     if sheets.thickness < _THINNEST:
-        thickness, least = (units.show("length", value) for value in (sheets.thickness, _THINNEST))
+        thickness, least = (units.show("thickness", value) for value in (sheets.thickness, _THINNEST))
         yield f"{key}.thickness: {thickness} is thinner than {least}, which can hardly be made"
     if sheets.count > _MOST_SHEETS:
         yield f"{key}.count: {sheets.count} sheets are more than {_MOST_SHEETS}, which can hardly be made"
@@ -102,7 +102,7 @@ def _fields(case: Case, units: DisplayUnits) -> Iterator[str]:
             field, limit = (units.show("electric field", value) for value in (voltage / thickness, strength))
             yield (
                 f"electrodes[{electrode.name}]: {units.show('voltage', voltage)} across a drawn sheet of "
-                f"{units.show('length', thickness)} is {field}, above its strength of {limit}: it breaks "
+                f"{units.show('thickness', thickness)} is {field}, above its strength of {limit}: it breaks "
                 "down before it moves"
             )
 

@@ -37,6 +37,7 @@ class Choice:
 
 Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_\-]*$", max_length=40)]
 Length = Annotated[float, quantity("length", "a length", "4 mm")]
+Thickness = Annotated[float, quantity("thickness", "a length", "180 um")]
 Pressure = Annotated[float, quantity("pressure", "a pressure", "40 mmHg")]
 Modulus = Annotated[float, quantity("stress", "a stress", "0.3 MPa")]
 Voltage = Annotated[float, quantity("voltage", "a voltage", "3.2 kV")]

@@ -9,11 +9,11 @@ from annelid.cases.schema.base import (
     Angle,
     Density,
     ElectricField,
-    Length,
     Modulus,
     Name,
     Number,
     Table,
+    Thickness,
     Whole,
 )
 
@@ -31,7 +31,7 @@ class MaterialConstants(Table):
     """Exponent of the in-plane stretch of the sheet in its strength."""
     breakdown_thickness_exponent: Number = 0.0
     """Exponent of the present thickness of the sheet in its strength; usually negative."""
-    breakdown_reference_thickness: Length | None = None
+    breakdown_reference_thickness: Thickness | None = None
     """Thickness at which the strength was measured; required with a thickness exponent."""
     tearing_stretch: Number | None = None
     """Largest principal stretch at which it tears, relative to the stress-free state."""
@@ -135,9 +135,9 @@ class SheetsTable(Table):
 
     count: Whole
     """Number of sheets in the layer."""
-    thickness: Length | None = None
+    thickness: Thickness | None = None
     """Thickness of one sheet as mounted; default: the layer thickness divided by count."""
-    cast_thickness: Length | None = None
+    cast_thickness: Thickness | None = None
     """Thickness of one sheet as cast, before it is stretched; instead of thickness."""
 
 

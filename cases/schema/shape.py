@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from annelid.cases.schema.base import Angle, Choice, Length, Name, Table, Whole
+from annelid.cases.schema.base import Angle, Choice, Length, Name, Table, Thickness, Whole
 from annelid.geometry.meshing.mesh_size import CELLS, MODELS
 from annelid.geometry.shapes.dome_meridian import PROFILES
 from annelid.geometry.shapes.meridian_profiles import TAPERS
@@ -17,7 +17,7 @@ class LayerTable(Table):
 
     name: Name
     """Name of the region; parts and electrodes refer to it."""
-    thickness: Length | None = None
+    thickness: Thickness | None = None
     """Mounted thickness, for example "180 um"; default: that of the sheets of its part."""
 
 
@@ -37,7 +37,7 @@ class TubeTable(Table):
     """Layers from the lumen outwards."""
     ends: Annotated[str, Choice(ENDS)] = "open"
     """"capped" closes both ends with solid discs (region "cap")."""
-    cap_thickness: Length | None = None
+    cap_thickness: Thickness | None = None
     """Thickness of the discs; default: that of the wall."""
     thick_wall: bool = False
     """Whether the wall may be thicker than the inner radius."""

@@ -216,4 +216,4 @@ class OutputTable(Table):
     fields: Literal["all", "stage ends", "none"] = "all"
     """States whose fields are written for 3-D viewers."""
     units: dict[str, tuple[str, ...]] = Field(default_factory=dict)
-    """Units in reports by kind of quantity, { pressure = ["kPa"] }; default: the units that the case uses."""
+    """Units in reports by kind of quantity, { pressure = ["kPa"] }; default: those used most."""

@@ -3,6 +3,7 @@
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -15,7 +16,18 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from annelid.solver.display import KINDS
 
-__all__ = ["Unit", "UnitError", "as_read", "parse", "quantity", "registry_quantity", "show", "units_read"]
+__all__ = [
+    "Unit",
+    "UnitError",
+    "UnitsRead",
+    "as_read",
+    "note_unit",
+    "parse",
+    "quantity",
+    "registry_quantity",
+    "show",
+    "units_read",
+]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 _POWER = re.compile(r"([A-Za-z])([23])\b")  # volumes are written as "mm3"
@@ -25,13 +37,32 @@ _LONGEST_QUOTE = 120  # characters of a value in a message
 _DIGITS = 12  # "180 um" and "0.18 mm" must give the same number and so the same hash
 _LARGEST = 1e12  # of any quantity in its internal unit; larger values are typing errors
 _SMALLEST = 1e-30  # of any quantity other than zero; the square of a smaller length may be zero
-_units_read: ContextVar[dict[str, list[str]] | None] = ContextVar("units read", default=None)
+
+
+class UnitsRead:
+    """The units of the quantities of each kind that were read, with the number of their uses."""
+
+    def __init__(self) -> None:
+        self._uses: dict[str, Counter[str]] = {}
+        self._in_limits: dict[str, Counter[str]] = {}
+
+    def note(self, kind: str, unit: str, *, in_limit: bool) -> None:
+        """Count one use of a unit, in a limit on a reported quantity or elsewhere."""
+        for uses in (self._uses, self._in_limits)[: 1 + in_limit]:
+            uses.setdefault(kind, Counter())[unit] += 1
+
+    def chosen(self) -> dict[str, tuple[str, ...]]:
+        """For each kind the unit of its limits, else the one used most, of equally used ones the first."""
+        return {kind: (uses.most_common(1)[0][0],) for kind, uses in (self._uses | self._in_limits).items()}
+
+
+_units_read: ContextVar[UnitsRead | None] = ContextVar("units read", default=None)
 
 
 @contextmanager
-def units_read() -> Iterator[dict[str, list[str]]]:
-    """Collect the units of the quantities of each kind that are read inside, in order of appearance."""
-    units: dict[str, list[str]] = {}
+def units_read() -> Iterator[UnitsRead]:
+    """Collect the units of the quantities that are read inside."""
+    units = UnitsRead()
     token = _units_read.set(units)
     try:
         yield units
@@ -39,15 +70,12 @@ def units_read() -> Iterator[dict[str, list[str]]]:
         _units_read.reset(token)
 
 
-def note_unit(value: object, kind: str) -> None:
+def note_unit(value: object, kind: str, *, in_limit: bool = False) -> None:
     """Record the unit of a valid quantity for ``units_read``."""
     units = _units_read.get()
     match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
-    if units is None or match is None or not match.group(2) or KINDS[kind].unit == "1":
-        return
-    written = units.setdefault(kind, [])
-    if match.group(2) not in written:
-        written.append(match.group(2))
+    if units is not None and match is not None and match.group(2) and KINDS[kind].unit != "1":
+        units.note(kind, match.group(2), in_limit=in_limit)
 
 
 class UnitError(ValueError):

@@ -100,7 +100,7 @@ def _variables(plan: Plan, display: DisplayUnits) -> tuple[Column, ...]:
         else:
             numbers = [to_internal(value) for value in values]
             numbers = [math.nan if number is None else number for number in numbers]
-            kind = display.kind_of(variable.unit)
+            kind = display.kind_of(variable.unit, variable.key or variable.name)
             found.append(Column(variable.name, variable.unit, role, tuple(numbers), kind, display))
     return tuple(found)
 

@@ -130,8 +130,9 @@ def extend_plan(plan: Plan, points: Iterable[Mapping[str, Value]]) -> Plan:
     file, runs = plan.file, {run.hash: run for run in plan.runs}
     hashes = [plan.runs[i].hash for i in plan.run_of_point]
     derived = {} if plan.runs else _derived_keys(file, plan.variables)
+    units = _units_of_base(file)
     for point in points:
-        run = _plan_run(file, plan.variables, point)
+        run = _plan_run(file, plan.variables, point, units)
         runs.setdefault(run.hash, run)
         hashes.append(run.hash)
     found = tuple(runs.values())
@@ -145,7 +146,20 @@ def extend_plan(plan: Plan, points: Iterable[Mapping[str, Value]]) -> Plan:
     return Plan(file, plan.variables + more, found, tuple(number[h] for h in hashes), plan.samples)
 
 
-def _plan_run(file: StudyFile, variables: Iterable[Variable], point: Mapping[str, Value]) -> PlannedRun:
+def _units_of_base(file: StudyFile) -> Mapping[str, tuple[str, ...]]:
+    """Units of the base case as it is written; derived values are in internal units, which do not count."""
+    try:
+        return case_from_tables(file.base, source=str(file.path), folder=file.folder).output.units
+    except InputError:  # it may be complete only with the values of a point
+        return {}
+
+
+def _plan_run(
+    file: StudyFile,
+    variables: Iterable[Variable],
+    point: Mapping[str, Value],
+    units: Mapping[str, tuple[str, ...]],
+) -> PlannedRun:
     """The run of a point: its values and the derived values are inserted into the base case."""
     study = file.study
     names: dict[str, Value] = {**study.constants, **point}
@@ -158,7 +172,8 @@ def _plan_run(file: StudyFile, variables: Iterable[Variable], point: Mapping[str
         if entry.key is not None:
             keys[entry.key] = names[name]
     tables = set_keys(file.base, keys)
-    tables["output"] = {**tables.get("output", {}), "fields": _FIELDS[study.output.keep]}
+    shown = {"units": dict(units)} if units else {}
+    tables["output"] = {**tables.get("output", {}), **shown, "fields": _FIELDS[study.output.keep]}
     tables["path"] = {"seek_limit": NO_SEARCH, **tables.get("path", {})}
     words = ", ".join(f"{name} = {value}" for name, value in values.items())
     try:

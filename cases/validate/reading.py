@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.units import units_read
+from annelid.cases.schema.units import UnitsRead, units_read
 from annelid.cases.validate.crosscheck import CrossCheck
 from annelid.cases.validate.file_lookup import find_file
 from annelid.cases.validate.messages import messages_of
@@ -79,9 +79,9 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     return _with_units(case, units)
 
 
-def _with_units(case: Case, units: dict[str, list[str]]) -> Case:
-    """Set the units of the report: those that the case names, else those that it uses."""
-    chosen = case.output.units or {kind: tuple(names) for kind, names in units.items()}
+def _with_units(case: Case, units: UnitsRead) -> Case:
+    """Set the units of the report: those that the case names, else those that it uses most."""
+    chosen = case.output.units or units.chosen()
     return case.model_copy(update={"output": case.output.model_copy(update={"units": chosen})})
 
 

@@ -283,7 +283,7 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
             continue
         try:
             parse(limit, quantity.unit)
-            note_unit(limit, quantity.kind)
+            note_unit(limit, quantity.kind, in_limit=True)
         except UnitError as error:
             example = "'12 %' or 0.12" if quantity.unit == "1" else f"'0.5 {quantity.unit}'"
             yield key, f"{error}; write a limit such as {example}"

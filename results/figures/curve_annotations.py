@@ -122,8 +122,27 @@ def set_vertical_range(
         smallest = float(finite.min()) if finite.size else reference
         low = min(low, 0.9 * reference)
         high = min(high, max(quantity.plot_limit * max([reference, *limits]), 1.3 * smallest))
-    room = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
+    low, high = style.without_noise(low, high)
+    room = 0.08 * (high - low)
     axes.set_ylim(low - room, high + 1.6 * room)
+
+
+def mark_cut(axes: "Axes", values: FloatArray) -> None:
+    """State how far a curve continues above the axes, at the side that is farther from where it does."""
+    top = axes.get_ylim()[1]
+    above = np.flatnonzero(np.nan_to_num(values) > top)
+    if above.size:
+        at_right = above[0] < len(values) / 2
+        axes.text(
+            1.0 if at_right else 0.02,
+            0.99,
+            f"continues to {digits(float(np.nanmax(values)), 3)}",
+            transform=axes.transAxes,
+            ha="right" if at_right else "left",
+            va="top",
+            color=style.MUTED,
+            fontsize=8,
+        )
 
 
 def draw_limit(axes: "Axes", limit: float, is_lower_limit: bool, unit: str, values: FloatArray) -> None:

@@ -11,6 +11,7 @@ from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
 from annelid.results.figures.curve_annotations import draw_jump, draw_states
 from annelid.results.figures.label_placement import Label, place_labels
+from annelid.results.figures.load_titles import load_title
 from annelid.results.figures.path_figures import StageSpan, SvgFigure
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.single_load import conjugate_of
@@ -136,7 +137,7 @@ def load_curve(table: PathRecord, path: LoadPath, *, name: str) -> SvgFigure:
     x, x_unit = _scaled(table, path.response, rows, np.inf)
     with style.new_figure(*_SIZE) as (figure, axes):
         draw_states(axes, table, rows, x, loads)
-        axes.set_ylabel(unit.label(path.load))
+        axes.set_ylabel(unit.label(load_title(table, path.load)))
         axes.set_xlabel(x_unit.label(path.response))
         axes.margins(x=0.05, y=0.18)
         _cut_off(axes, x, loads, largest * unit.factor, unit.name)

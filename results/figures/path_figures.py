@@ -15,11 +15,14 @@ from annelid.results.figures.curve_annotations import (
     draw_reference,
     draw_states,
     label_stages,
+    mark_cut,
     number_critical_points,
     set_vertical_range,
 )
+from annelid.results.figures.load_titles import load_title
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
+from annelid.solver.display import DisplayUnit
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Profile
 
@@ -28,6 +31,7 @@ if TYPE_CHECKING:
 
 _PANEL = (3.9, 2.7)
 _WIDE = (6.4, 2.7)
+_UNIFORM = 0.01  # % of the radius: smaller differences along the axis are drawn as flat lines
 
 
 class SvgFigure(NamedTuple):
@@ -97,21 +101,28 @@ def path_curve(
     with style.new_figure(*_PANEL) as (figure, axes):
         y = values[rows] * unit.factor
         draw_states(axes, table, rows, x, y)
-        axes.set_title(unit.label(quantity))
+        title = load_title(table, quantity)
+        axes.set_title(unit.label(title))
         axes.set_xlabel(x_label)
         axes.margins(x=0.03)
         set_vertical_range(axes, definition, y, [v.limit * unit.factor for v in limits])
         for verdict in limits:
             draw_limit(axes, verdict.limit * unit.factor, verdict.is_lower_limit, unit.name, y)
+        mark_cut(axes, y)
         number_critical_points(axes, table, rows, x, y)
         draw_reference(axes, definition, unit.factor, y, below=bool(limits))
         if span is None:
             label_stages(axes, table)
-        return SvgFigure(style.svg_text(figure, name, f"{quantity} against {x_label}"), quantity)
+        return SvgFigure(style.svg_text(figure, name, f"{title} against {x_label}"), title)
 
 
 def profile_figure(
-    profiles: Mapping[str, Profile], bands: Mapping[str, tuple[float, float]], surface: str, *, name: str
+    profiles: Mapping[str, Profile],
+    bands: Mapping[str, tuple[float, float]],
+    surface: str,
+    *,
+    length: DisplayUnit,
+    name: str,
 ) -> SvgFigure:
     """Draw the change of radius along the axis in several states.
 
@@ -119,6 +130,7 @@ def profile_figure(
         profiles: Profile of the surface by label of the state, in path order.
         bands: Lowest and highest position of each electrode along the axis, mm.
         surface: Name of the surface, for the title.
+        length: Unit of lengths.
         name: Prefix of the ids of the SVG.
 
     Returns:
@@ -129,15 +141,17 @@ def profile_figure(
     sign, word = (-1.0, "contraction") if extreme < 0 else (1.0, "expansion")
     with style.new_figure(*_WIDE) as (figure, axes):
         for low, high in bands.values():
-            axes.axvspan(low, high, color=style.LINE, alpha=0.45, linewidth=0)
+            axes.axvspan(low * length.factor, high * length.factor, color=style.LINE, alpha=0.45, linewidth=0)
         for i, (label, change) in enumerate(changes.items()):
             progress = (i + 1) / len(changes)
-            (line,) = axes.plot(profiles[label].height, sign * change, color=style.ACCENT, label=label)
+            (line,) = axes.plot(
+                profiles[label].height * length.factor, sign * change, color=style.ACCENT, label=label
+            )
             line.set(alpha=0.25 + 0.75 * progress, linewidth=1.0 + progress)
         for label, (low, high) in bands.items():
-            _band_label(axes, label, low, high)
-        axes.set_title(f"radial {word} of {_surface_label(surface)} [%]")
-        axes.set_xlabel("height along the axis as drawn [mm]")
+            _band_label(axes, label, low * length.factor, high * length.factor)
+        axes.set_title(f"radial {word} of {surface_label(surface)} [%]")
+        axes.set_xlabel(length.label("height along the axis as drawn"))
         _widen_range(axes, extreme)
         axes.margins(x=0.01)
         if len(changes) > 1:
@@ -150,18 +164,19 @@ def profile_figure(
 def _widen_range(axes: "Axes", extreme: float) -> None:
     """Widen the vertical range for the labels, and so that a uniform change does not show rounding."""
     bottom, top = axes.get_ylim()
-    room = max(0.0, 0.05 * abs(extreme) - (top - bottom))
+    room = max(0.0, max(0.05 * abs(extreme), _UNIFORM) - (top - bottom))
     axes.set_ylim(bottom - 0.5 * room, top + 0.5 * room + 0.12 * (top - bottom))
 
 
 def section_figure(
-    sections: Sequence[SectionOutline], axis_names: tuple[str, str], *, name: str
+    sections: Sequence[SectionOutline], axis_names: tuple[str, str], *, length: DisplayUnit, name: str
 ) -> SvgFigure:
     """Draw the outlines of the regions, as drawn and deformed, with equal scales on both axes.
 
     Args:
         sections: Outlines by region.
         axis_names: Names of the two coordinates, for instance ``("Z", "R")``.
+        length: Unit of lengths.
         name: Prefix of the ids of the SVG.
 
     Returns:
@@ -169,7 +184,8 @@ def section_figure(
     """
     from matplotlib.collections import LineCollection
 
-    points = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections]).reshape(-1, 2)
+    points = np.concatenate([np.concatenate([s.drawn, s.deformed]) for s in sections])
+    points = length.factor * points.reshape(-1, 2)
     width, height = np.maximum(np.ptp(points, axis=0), 1e-9)
     size = (_WIDE[0], float(np.clip(_WIDE[0] * height / width, 0.5, 3.4)) + 1.0)
     if width < 1.4 * height:
@@ -177,16 +193,18 @@ def section_figure(
     with style.new_figure(*size) as (figure, axes):
         for i, section in enumerate(sections):
             colour = style.SERIES[i % len(style.SERIES)]
-            drawn = LineCollection(list(section.drawn), colors=style.MUTED, linewidths=0.7, alpha=0.7)
+            drawn = LineCollection(
+                list(length.factor * section.drawn), colors=style.MUTED, linewidths=0.7, alpha=0.7
+            )
             deformed = LineCollection(
-                list(section.deformed), colors=colour, linewidths=1.3, label=section.region
+                list(length.factor * section.deformed), colors=colour, linewidths=1.3, label=section.region
             )
             axes.add_collection(drawn, autolim=False)
             axes.add_collection(deformed, autolim=False)
         axes.set_aspect("equal")
         _set_ranges(axes, points)
-        axes.set_xlabel(f"{axis_names[0]} [mm]")
-        axes.set_ylabel(f"{axis_names[1]} [mm]")
+        axes.set_xlabel(length.label(axis_names[0]))
+        axes.set_ylabel(length.label(axis_names[1]))
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, fontsize=8, borderaxespad=0.2)
         label = "Cross-section as drawn (grey) and deformed"
         return SvgFigure(style.svg_text(figure, name, label), f"{label}.")
@@ -200,7 +218,7 @@ def _abscissa(
     name = name or span.load
     values = table[name][rows]
     unit = table.display_unit(name, _largest(values))
-    return values * unit.factor, unit.label(name)
+    return values * unit.factor, unit.label(load_title(table, name))
 
 
 def _band_label(axes: "Axes", label: str, low: float, high: float) -> None:
@@ -223,7 +241,8 @@ def _set_ranges(axes: "Axes", points: FloatArray) -> None:
     axes.set_ylim(low[1] - room, high[1] + room)
 
 
-def _surface_label(surface: str) -> str:
+def surface_label(surface: str) -> str:
+    """Return a surface in words."""
     return "the lumen" if surface == "lumen" else f"the {surface} surface"
 
 

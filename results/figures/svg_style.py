@@ -15,6 +15,8 @@ INK, MUTED, LINE, CARD = "#1d2a34", "#5f6e78", "#d7dde1", "#fefdfb"
 ACCENT, SUCCESS, WARNING, FAILURE = "#0e6a70", "#2c7a4c", "#b2620c", "#a5302b"
 # Colours of the parts in cross-sections and of several curves in a figure.
 SERIES = ("#0e6a71", "#b5752a", "#5b5f9d", "#8a4a6b", "#4f7d3c")
+_FLAT = 0.01  # smallest span of an axis over the largest value on it
+_ROUNDING = 1e-6  # span of an axis on which all values are zero
 _VARIABLES = {
     INK: "--ink",
     MUTED: "--muted",
@@ -52,6 +54,12 @@ SETTINGS: dict[Any, Any] = {
     "lines.linewidth": 1.8,
     "legend.frameon": False,
 }
+
+
+def without_noise(low: float, high: float) -> tuple[float, float]:
+    """Widen the range of an axis so that a constant curve is flat and does not show rounding."""
+    widening = 0.5 * max(0.0, max(_FLAT * max(abs(low), abs(high)), _ROUNDING) - (high - low))
+    return low - widening, high + widening
 
 
 @contextmanager

@@ -36,6 +36,7 @@ from annelid.results.folder.folder_files import (
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.tables import PathRecord, read_path, read_profiles
+from annelid.solver.display import DisplayUnits
 from annelid.solver.records import LimitAhead, Margin, Outcome, Profile
 
 _LARGEST_PVD = 10_000_000  # bytes
@@ -94,6 +95,20 @@ class RunRecord:
             return None
         with _reading(self.path / INFLATION) as path:
             return read_path(path, self.description.units)
+
+    @cached_property
+    def units(self) -> DisplayUnits:
+        """Units in which numbers of this run are shown, one for each kind of number."""
+        has_path = os.path.lexists(self.path / PATH)
+        return self.table.display if has_path else self.description.units
+
+    @cached_property
+    def working_state(self) -> int:
+        """The state at the end of the last stage at whose end a load acts; the last of an unfinished run."""
+        working = self.outcome.working_stage if self.outcome else ""
+        states = self.table["state"].astype(int).tolist()
+        ends = dict(zip(self.table.stages, states, strict=True))
+        return int(ends.get(working, states[-1]))
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:

@@ -209,7 +209,7 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
 
     Args:
         path: The file.
-        display: Units in which values are shown.
+        display: Units in which values are shown; kinds without a unit get one.
 
     Raises:
         InputError: There is no such file, or it contains no equilibrium.
@@ -229,6 +229,7 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
     for name in _COMPLETE:
         if not np.isfinite(numbers[name]).all():
             raise ValueError(f"the column {name!r} has a value that is not a number")
+    shown = ((column_kind(name), values) for name, values in numbers.items())
     bare_names = [parts[name][0] if name in parts else name for name in header]
     loads_end, facts_end = header.index(_AFTER_LOADS), header.index(_BEFORE_QUANTITIES)
     return PathRecord(
@@ -239,7 +240,7 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
         quantities=tuple(n for n in bare_names[facts_end + 1 :] if not re.search(r" at [RXYZ]$", n)),
         critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
         reached_by=tuple(texts.get(_REACHED_BY, [""] * len(body))),
-        display=display,
+        display=display.completed(shown),
     )
 
 

@@ -1,8 +1,6 @@
 # SPDX-License-Identifier: MIT
-"""Pictures of lattices: all flat cells side by side, a lattice on its part, and a tool path."""
+"""Pictures of lattices: a lattice on its part, and a tool path."""
 
-import io
-from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
@@ -11,81 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.lattice.catalogue import LatticeCell
-from annelid.geometry.lattice.chart import PERIOD, RevolutionChart, chart_of
-from annelid.geometry.lattice.footprint import Footprint, footprint
+from annelid.geometry.lattice.chart import PERIOD, RevolutionChart
 from annelid.geometry.lattice.lattice_surface import lattice_surface
-from annelid.geometry.lattice.wrapping import Lattice, wrap
+from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.printing.tool_path import ToolPath
-from annelid.geometry.shapes.shape import Layer
-from annelid.geometry.shapes.tube import Tube
 from annelid.results.atomic import write_atomically
-from annelid.results.figures.svg_style import ACCENT, CARD, INK, SERIES
+from annelid.results.figures.svg_style import ACCENT, INK
 from annelid.results.views.rendering import png_bytes, pyvista_off_screen, with_normals
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    pass
 
-_INCH, _PER_ROW, _DPI = 2.6, 3, 110
-_SMALLEST_COLUMNS = 3  # smallest number of cells around in the window of a pattern
 _BASE = "#ece4d6"
 _WINDOW = (1100, 1000)
-
-
-def cells_figure(cells: Mapping[str, LatticeCell], out: Path) -> Path:
-    """Draw flat cells by name, as they are printed, and write the picture as a PNG file.
-
-    The outlined rectangle is the unit cell.
-    """
-    import matplotlib
-    from matplotlib.figure import Figure
-
-    rows = -(-len(cells) // _PER_ROW)
-    with matplotlib.rc_context({"font.family": "sans-serif", "font.size": 9.0}):
-        figure = Figure(
-            figsize=(_INCH * _PER_ROW, (_INCH + 0.25) * rows), layout="constrained", facecolor=CARD
-        )
-        plots = figure.subplots(rows, _PER_ROW, squeeze=False).ravel()
-        for axes in plots:
-            axes.set_axis_off()
-        for axes, (name, cell) in zip(plots, cells.items(), strict=False):
-            _draw_cell(axes, name, cell)
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format="png", dpi=_DPI, metadata={"Software": None})
-    return write_atomically(out, buffer.getvalue())
-
-
-def _draw_cell(axes: "Axes", name: str, cell: LatticeCell) -> None:
-    """Draw a square window of a pattern on a tube that is so wide that the struts are not bent."""
-    from matplotlib.collections import PathCollection
-    from matplotlib.patches import Rectangle
-
-    pattern = cell.pattern()
-    size = 1.5 * max(pattern.width * _SMALLEST_COLUMNS / 2, pattern.height)
-    around = max(8, int(np.ceil(size / pattern.width)) + 1)
-    radius = around * pattern.width / PERIOD
-    tube = Tube(radius, 2.0 * size + 4.0 * pattern.height, (Layer("wall", 1e-3 * radius),))
-    lattice = wrap(pattern, chart_of(tube, "inside"), height=pattern.widest, around=around)
-    paths = _outlines(footprint(lattice), radius, int(np.ceil(size / pattern.width)) + 1)
-    axes.add_collection(PathCollection(list(paths), facecolor=ACCENT, edgecolor=ACCENT, linewidth=0.3))
-    low = radius * lattice.cells.low + pattern.height * (lattice.along // 2)
-    axes.add_patch(Rectangle((0.0, low), pattern.width, pattern.height, fill=False, ec=SERIES[1], lw=1.6))
-    axes.set_xlim(pattern.width / 2 - size / 2, pattern.width / 2 + size / 2)
-    axes.set_ylim(low + pattern.height / 2 - size / 2, low + pattern.height / 2 + size / 2)
-    axes.set_aspect("equal")
-    axes.set_title(name, color=INK)
-
-
-def _outlines(printed: Footprint, scale: float, columns: int) -> Iterator[Any]:
-    from matplotlib.path import Path as Outline
-
-    for column in range(-columns, columns + 1):
-        offset = np.array([column * printed.period, 0.0])
-        for polygon in printed.polygons:
-            rings = [
-                scale * (ring[[*range(len(ring)), 0]] + offset) for ring in (polygon.outer, *polygon.holes)
-            ]
-            yield Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
 
 def lattice_picture(lattice: Lattice, out: Path) -> Path:

@@ -10,35 +10,21 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from annelid.geometry.body import Body
-from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
-from annelid.results.fields.state_fields import MODE, FieldGrid, in_meridian, in_space
+from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
-from annelid.results.figures.load_curves import (
-    load_curve,
-    load_paths,
-    load_reverses,
-    response_quantity,
-)
-from annelid.results.figures.path_figures import (
-    StageSpan,
-    SvgFigure,
-    path_curve,
-    profile_figure,
-    section_figure,
-    stage_spans,
-)
+from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
+from annelid.results.figures.load_titles import distinct_loads
+from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.state_words import state_word
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.results.report.snap_text import rest_states
+from annelid.results.views.cutaway import covering_cells
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
 from annelid.solver.model import quantities as q
 
-# Surfaces of the profile figure, the inner ones first.
-_SURFACES = ("lumen", "inner", "outer")
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
 _IN_PLANE = q.LEAST_IN_PLANE_STRESS.name
 _INVISIBLE = 1e-6  # of the size of the part: smaller displacements cannot be seen
@@ -57,7 +43,7 @@ _PREFERRED = (
 
 
 def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
-    """Render the last state with several fields, and the ends of earlier stages with one field.
+    """Render the working state with several fields, and the ends of other stages with one field.
 
     Returns:
         Pictures as data URLs with captions, and a remark if pictures are missing or show another state, else
@@ -66,10 +52,11 @@ def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
     files = run.field_files
     if not files:
         return [], "The fields of this run were not stored, so there are no pictures of the deformed part."
-    main_state, note = _main_state(run)
-    chosen = [(main_state, field) for field in _chosen_fields(run, main_state)]
+    main, note = main_state(run)
+    chosen = [(main, field) for field in _chosen_fields(run, main)]
     chosen += [(state, _IN_PLANE) for state in _most_compressed(run.table, files)]
-    chosen += [(state, chosen[0][1]) for state in _earlier_ends(run.table, files, main_state)]
+    others = [state for state in _deformed_ends(run) if state != main]
+    chosen += [(state, chosen[0][1]) for state in others[:_MOST_ENDS]]
     try:
         return [_picture(run, state, field) for state, field in chosen], note
     except RenderingError as reason:
@@ -115,7 +102,9 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
     groups = []
     if paths:
         large = [load_curve(table, path, name=f"load-curve{i}") for i, path in enumerate(paths)]
-        groups.append({"heading": "Load curves", "large_figures": [_svg(f) for f in large], "figures": []})
+        groups.append(
+            {"heading": "Load curves", "large_figures": [inline_svg(f) for f in large], "figures": []}
+        )
     responses = {
         span.stage: response_quantity(table, path.spans)
         for path in paths
@@ -123,8 +112,7 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         if load_reverses(table, span)
     }
     if len(spans) > 1:
-        loads = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
-        groups.append(_group("Loads along the path", table, loads, None, verdicts, "loads"))
+        groups.append(_group("Loads along the path", table, distinct_loads(table), None, verdicts, "loads"))
     if len(spans) > _MOST_STAGES:
         spans = [None]
     for number, span in enumerate(spans):
@@ -136,36 +124,31 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
     return groups
 
 
-def shapes(run: RunRecord) -> list[dict[str, Any]]:
-    """Draw the profile along the axis and the cross-section of the last state."""
-    figures = []
-    profile = _profile(run)
-    if profile is not None:
-        figures.append(_svg(profile))
-    if run.field_files:
-        figures.append(_svg(_section(run)))
-    return figures
-
-
-def _main_state(run: RunRecord) -> tuple[int, str]:
-    """The last state, or, if the part has its drawn shape there, the end of the previous stage.
+def main_state(run: RunRecord) -> tuple[int, str]:
+    """The working state, or, if the part has its drawn shape there, the end of another stage.
 
     Returns:
         Number of the state, and a remark if it is not the last, else an empty text.
     """
-    last = max(run.field_files)
-    size = float(np.ptp(run.body.points, axis=0).max())
-    for state in (last, *_earlier_ends(run.table, run.field_files, last)):
-        if np.abs(_displacement(run, state)).max() > _INVISIBLE * size:
-            break
-    else:
-        state = last
+    last, ends = max(run.field_files), _deformed_ends(run)
+    state = run.working_state if run.working_state in ends else next(iter(ends), last)
     if state == last:
         return last, ""
-    return state, f"In the last state the part has its drawn shape, so state {state} is shown instead."
+    reason = "no load acts" if last in ends else "the part has its drawn shape"
+    return state, f"In the last state {reason}, so state {state} is shown instead."
 
 
-def _displacement(run: RunRecord, state: int) -> NDArray[np.float64]:
+def _deformed_ends(run: RunRecord) -> list[int]:
+    """States at the ends of stages, and the last, whose displacement can be seen; the latest first."""
+    files, table = run.field_files, run.table
+    visible = _INVISIBLE * float(np.ptp(run.body.points, axis=0).max())
+    ends = {int(state) for state in dict(zip(table.stages, table["state"], strict=True)).values()}
+    chosen = sorted(files.keys() & (ends | {max(files)}), reverse=True)
+    return [state for state in chosen if np.abs(displacement_of(run, state)).max() > visible]
+
+
+def displacement_of(run: RunRecord, state: int) -> NDArray[np.float64]:
+    """Return the stored displacement of a state, one row for each point of its grid, mm."""
     return np.asarray(read_point_arrays(run.field_file(state))["displacement [mm]"], dtype=float)
 
 
@@ -196,12 +179,6 @@ def _has_in_plane_stress(file: Path) -> bool:
     return quantity_header(q.LEAST_IN_PLANE_STRESS) in read_point_arrays(file)
 
 
-def _earlier_ends(table: PathRecord, files: dict[int, Path], last: int) -> list[int]:
-    """States at the ends of the stages before a state, the latest first."""
-    ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
-    return [state for state in ends.values() if state in files and state < last][::-1][:_MOST_ENDS]
-
-
 def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     rows = np.flatnonzero(run.table["state"] == state)
     word = state_word(run, int(rows[0])) if len(rows) else ""
@@ -213,6 +190,8 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
         caption += "includes all larger tensions. Grey regions are not walls."
     elif "stress" in field:
         caption += " The colour scale ends at the 99.5th percentile of the nodal values."
+    if covering_cells(run.body).size:
+        caption += " The layers that cover the electrodes are cut back."
     return _image(run, state, field, caption)
 
 
@@ -242,38 +221,9 @@ def _group(
         path_curve(table, quantity, span, abscissa=abscissa, verdicts=verdicts, name=f"{prefix}-{i}")
         for i, quantity in enumerate(names)
     ]
-    return {"heading": heading, "large_figures": [], "figures": [_svg(figure) for figure in figures]}
+    return {"heading": heading, "large_figures": [], "figures": [inline_svg(figure) for figure in figures]}
 
 
-def _svg(figure: SvgFigure) -> dict[str, Any]:
+def inline_svg(figure: SvgFigure) -> dict[str, Any]:
+    """Return a figure for a page."""
     return {"svg": Markup(figure.svg), "caption": figure.caption}
-
-
-def _profile(run: RunRecord) -> SvgFigure | None:
-    table = run.table
-    ends = {stage: int(state) for stage, state in zip(table.stages, table["state"], strict=True)}
-    profiles = {stage: run.profiles(state) for stage, state in list(ends.items())[-5:]}
-    surface = next((s for s in _SURFACES if any(s in p for p in profiles.values())), None)
-    if surface is None:
-        return None
-    lines = {f"end of “{stage}”": p[surface] for stage, p in profiles.items() if surface in p}
-    return profile_figure(lines, _band_spans(run.body), surface, name="profile")
-
-
-def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
-    bands = {name: cells for name, cells in body.bands.items() if len(cells)}
-    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in bands.items()}
-    return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
-
-
-def _section(run: RunRecord) -> SvgFigure:
-    body, grid = run.body, FieldGrid(run.body)
-    displacement = np.zeros((len(body.points), 3))
-    displacement[grid.nodes] = _displacement(run, _main_state(run)[0])
-    if body.model == "axisymmetric":
-        moved = in_meridian(in_space(body.points) + displacement) - body.points
-        return section_figure(meridian_sections(body, moved), ("Z", "R"), name="section")
-    height = most_changed_height(body, displacement)
-    figure = section_figure(cross_sections(body, displacement, height), ("X", "Y"), name="section")
-    caption = f"{figure.caption} It cuts the drawn part at a height of {height:.4g} mm."
-    return figure._replace(caption=caption)

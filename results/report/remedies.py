@@ -39,7 +39,7 @@ def _is_unreached(run: RunRecord, verdict: Verdict) -> bool:
 
 
 def _missed(run: RunRecord, verdict: Verdict) -> str:
-    kind, units = q.quantity_of(verdict.quantity).kind, run.description.units
+    kind, units = q.quantity_of(verdict.quantity).kind, run.units
     limit = f"{verdict.condition} {units.show(kind, verdict.limit)}"
     name = verdict.quantity[:1].upper() + verdict.quantity[1:]
     where = f" ({verdict.where})" if verdict.where else ""
@@ -89,7 +89,7 @@ def _stage(run: RunRecord, verdict: Verdict) -> str:
 
 
 def _limit(run: RunRecord, verdict: Verdict) -> str:
-    return run.description.units.show(q.quantity_of(verdict.quantity).kind, verdict.limit)
+    return run.units.show(q.quantity_of(verdict.quantity).kind, verdict.limit)
 
 
 def _meets(table: PathRecord, verdict: Verdict) -> NDArray[np.bool_]:

@@ -4,7 +4,7 @@
 import math
 import os
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +22,10 @@ from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
-from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures, shapes
+from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
 from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
+from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.solver.display import DisplayUnits, counted, digits
 from annelid.solver.model import quantities as q
@@ -72,15 +73,15 @@ def write_report(
 
 def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
     table = run.table if os.path.lexists(run.path / PATH) else None
-    description = run.description
+    description, units = run.description, run.units
     state_pictures, picture_note = pictures(run) if with_pictures and table is not None else ([], "")
     return {
         "title": run.title,
         "notes": description.notes,
         "outcome": outcome_of(run, table),
-        "verdicts": [_verdict_row(verdict, description.units) for verdict in run.verdicts],
+        "verdicts": [_verdict_row(verdict, units) for verdict in run.verdicts],
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
-        "tiles": [] if table is None else _tiles(table, run.verdicts, description.units),
+        "tiles": [] if table is None else _tiles(run),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
         "pictures": state_pictures,
         "picture_note": picture_note,
@@ -180,34 +181,33 @@ def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:
     }
 
 
-def _tiles(table: PathRecord, verdicts: Sequence[Verdict], units: DisplayUnits) -> list[dict[str, str]]:
-    """Required quantities at the states at which they are required, then last values of the main ones."""
+def _tiles(run: RunRecord) -> list[dict[str, str]]:
+    """Required quantities at the states at which they are required, then main ones in the working state."""
     tiles: dict[tuple[str, str], str] = {}
-    for verdict in verdicts:
+    for verdict in run.verdicts:
         if not math.isnan(verdict.value):
-            value = units.show(q.quantity_of(verdict.quantity).kind, verdict.value)
+            value = run.units.show(q.quantity_of(verdict.quantity).kind, verdict.value)
             tiles.setdefault(
                 (verdict.quantity, verdict.where), ("at least " if verdict.is_bound else "") + value
             )
     entries = [{"name": name, "value": value, "where": where} for (name, where), value in tiles.items()]
     names = {entry["name"] for entry in entries}
+    table = run.table
+    row = int(np.flatnonzero(table["state"] == run.working_state)[0])
+    where = "at the last state" if row == len(table) - 1 else f"at the end of stage '{table.stages[row]}'"
     for quantity in _MAIN:
-        last = _last(table[quantity.name]) if quantity.name in table.quantities else math.nan
-        if quantity.name not in names and math.isfinite(last):
-            entries.append(
-                {
-                    "name": quantity.name,
-                    "value": table.show(quantity.name, last),
-                    "where": "at the last state",
-                }
-            )
+        if quantity.name in table.quantities and quantity.name not in names:
+            number = _without_rounding(table[quantity.name], row)
+            if math.isfinite(number):
+                shown = table.show(quantity.name, number)
+                entries.append({"name": quantity.name, "value": shown, "where": where})
     return entries[:4]
 
 
-def _last(values: NDArray[np.float64]) -> float:
-    """The last value; zero if it is only rounding."""
+def _without_rounding(values: NDArray[np.float64], row: int = -1) -> float:
+    """The value of a row; zero if it is only rounding."""
     largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
-    return 0.0 if abs(values[-1]) <= _ROUNDING * largest else float(values[-1])
+    return 0.0 if abs(values[row]) <= _ROUNDING * largest else float(values[row])
 
 
 def _quantity_rows(table: PathRecord) -> list[dict[str, str]]:
@@ -217,7 +217,7 @@ def _quantity_rows(table: PathRecord) -> list[dict[str, str]]:
         defined = values[~np.isnan(values)]
         low, high = (defined.min(), defined.max()) if defined.size else (np.nan, np.nan)
         extremes = {
-            "last": table.show(name, _last(values)),
+            "last": table.show(name, _without_rounding(values)),
             "low": table.show(name, float(low)),
             "high": table.show(name, float(high)),
         }

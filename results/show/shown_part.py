@@ -68,7 +68,7 @@ class ShownPart:
         none = np.full(len(corners), np.nan)
         fields = {name: v[whole.placement.source] for name, v in self._fields(arrays, state).items()}
         fields = {name: np.append(values, none) for name, values in fields.items()}
-        point_data = labelled(fields, over_all, self.run.description.units)
+        point_data = labelled(fields, over_all, self.run.units)
         part = np.append(self._grid.region[whole.origin], len(self.run.body.regions) + obstacle)
         electrode = np.append(self._grid.band[whole.origin], np.full(len(triangles), -1))
         cells = {whole.vtk_cell_type: whole.cells}

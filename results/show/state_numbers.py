@@ -34,7 +34,7 @@ def state_numbers(run: RunRecord, row: int) -> dict[str, float]:
         f"parameter of stage {table.stages[row]}": float(table["parameter"][row]),
     }
     numbers |= _loads(table, row)
-    numbers |= _requirements(run.verdicts, run.description.units)
+    numbers |= _requirements(run.verdicts, run.units)
     obstacles = [f"obstacle {contact.name}" for contact in run.description.obstacles]
     numbers |= {f"part {i} is {name}": float(i) for i, name in enumerate([*run.body.regions, *obstacles])}
     return numbers | {f"electrode {i} is {name}": float(i) for i, name in enumerate(run.body.bands)}

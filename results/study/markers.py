@@ -125,6 +125,6 @@ def axis_range(values: FloatArray, limits: tuple[QuantityLimit, ...], factor: fl
     visible = np.concatenate([values[np.isfinite(values)], [limit.value * factor for limit in limits]])
     if visible.size == 0:
         return 0.0, 1.0
-    low, high = float(visible.min()), float(visible.max())
-    margin = 0.08 * (high - low) or 0.05 * max(abs(high), 1e-3)
+    low, high = style.without_noise(float(visible.min()), float(visible.max()))
+    margin = 0.08 * (high - low)
     return low - margin, high + 1.3 * margin

@@ -15,13 +15,12 @@ from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.state_words import reference_word, state_word
 from annelid.results.views.camera import Layout, choose_layout
+from annelid.results.views.colour_bar import add_arrow_ends, bar_settings, colour_range, colours, cut_text
 from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
 from annelid.results.views.headline import add_headline, headline, height_of
 from annelid.results.views.rendering import with_normals
 from annelid.solver.display import DisplayUnits
 
-# The colour scale ends at this percentile of a stress, because the peaks at corners would take most of it.
-_STRESS_PERCENTILE = 99.5
 _DRAWN, _DRAWN_LINE, _BACKGROUND, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
 _NO_WALL = "#8b979d"  # not white, which means no stress
 _AMBIENT = 0.15
@@ -57,7 +56,7 @@ def scene(
     file = record.field_file(state)
     arrays = read_point_arrays(file)
     grid = FieldGrid(record.body)
-    name, values = _scalars(arrays, field, record.description.units)
+    name, values = _scalars(arrays, field, record.units)
     surface = cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
@@ -172,29 +171,20 @@ def _add_deformed(
 ) -> None:
     mesh = _mesh(pyvista, surface, points)
     mesh.point_data[name] = values[surface.placement.source]
+    limits = colour_range(name, values)
     plotter.add_mesh(
         with_normals(mesh),
         scalars=name,
-        cmap=_colours(name),
-        clim=_range(name, values),
+        cmap=colours(name),
+        clim=limits,
         nan_color=_NO_WALL if "in-plane" in name else _NO_FIELD,
         ambient=_AMBIENT,
         smooth_shading=True,
-        scalar_bar_args={
-            "title": " ",  # VTK writes the title over the numbers, so it is added separately
-            "vertical": False,
-            "position_x": 0.2,
-            "position_y": 62.0 / plotter.window_size[1],
-            "width": 0.6,
-            "height": 110.0 / plotter.window_size[1],
-            "n_labels": 5,
-            "label_font_size": 32,
-            "unconstrained_font_size": True,
-            "color": _INK,
-        },
+        scalar_bar_args=bar_settings(plotter.window_size[1]) | {"color": _INK},
     )
     plotter.add_mesh(_lines(pyvista, mesh, surface, layout.towards_camera), color=_INK, line_width=1.5)
-    _add_title(pyvista, plotter, name)
+    _add_title(pyvista, plotter, name + cut_text(values, limits))
+    add_arrow_ends(pyvista, plotter, name, values, limits)
 
 
 def _add_title(pyvista: ModuleType, plotter: Any, name: str) -> None:
@@ -202,31 +192,6 @@ def _add_title(pyvista: ModuleType, plotter: Any, name: str) -> None:
     title.prop.font_size, title.prop.color = 34, _INK
     title.prop.justification_horizontal = "center"
     plotter.add_actor(title)
-
-
-def _colours(name: str) -> str:
-    if "in-plane" in name:
-        return "RdBu"  # compression red, tension blue, white between
-    return "viridis_r" if "margin" in name else "viridis"
-
-
-def _range(name: str, values: FloatArray) -> tuple[float, float]:
-    finite = values[np.isfinite(values)]
-    if not finite.any() or "of the mode" in name:
-        return 0.0, 1.0
-    low, high = float(finite.min()), float(finite.max())
-    if "in-plane" in name:
-        # Zero is in the middle; the range follows the compression, however large the tension is.
-        reach = max(
-            float(-np.percentile(finite, 100.0 - _STRESS_PERCENTILE)), 0.02 * max(abs(low), high), 1e-12
-        )
-        return -reach, reach
-    if "stress" in name:
-        high = float(np.percentile(finite, _STRESS_PERCENTILE))
-    # The range of a uniform field is widened, because the colours would show rounding otherwise.
-    if high - low < 1e-6 * max(abs(high), abs(low), 1e-12):
-        low, high = low - 0.05 * (abs(low) or 1.0), high + 0.05 * (abs(high) or 1.0)
-    return low, high
 
 
 def _add_labels(

@@ -17,6 +17,7 @@ from annelid.geometry.lattice_mesh.base_nodes import without_regions
 from annelid.solver.assembly.system import System
 from annelid.solver.continuation.drawn_state import settle_drawn
 from annelid.solver.continuation.newton import Convergence, Newton
+from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.loads import Loads
@@ -104,14 +105,17 @@ def moved_since(system: System) -> float:
     return float(problem.comm.allreduce(mine, op=MPI.MAX))
 
 
-def describe_deposition(system: System, skin: SkinEquilibrium, convergence: Convergence) -> str:
+def describe_deposition(
+    system: System, skin: SkinEquilibrium, convergence: Convergence, units: DisplayUnits
+) -> str:
     """State how far the skin moved to its equilibrium, and the printed part to its own; collective.
 
     Raises:
         NoEquilibrium: The printed part moves though nothing but its pressure acts on it.
     """
+    by = units.show("length", skin.moved, 2)
     words = (
-        f"the skin alone is in equilibrium {skin.moved:.2g} mm away from the drawn shape; other parts were "
+        f"the skin alone is in equilibrium {by} away from the drawn shape; other parts were "
         "added there, free of stress"
     )
     if convergence.iterations == 0:
@@ -122,11 +126,13 @@ def describe_deposition(system: System, skin: SkinEquilibrium, convergence: Conv
     acting = [*strained, *(f.region for f in model.foundations), *(c.name for c in model.contacts)]
     if not acting and moved > _AT_REST * skin.size:
         raise NoEquilibrium(
-            f"the part as printed is not in balance with its pressure: it moves by {moved:.3g} mm",
+            "the part as printed is not in balance with its pressure: it moves by "
+            f"{units.show('length', moved, 3)}",
             residual=moved,
         )
     because = f" because of {', '.join(acting)}" if acting else ""
-    return f"{words}; from there the printed part moved by {moved:.2g} mm to its equilibrium{because}"
+    by = units.show("length", moved, 2)
+    return f"{words}; from there the printed part moved by {by} to its equilibrium{because}"
 
 
 def _is_free(part: Part) -> bool:

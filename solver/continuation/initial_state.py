@@ -8,6 +8,7 @@ import numpy as np
 from annelid.solver.continuation.deposition import deposit, describe_deposition, equilibrium_of_skin
 from annelid.solver.continuation.drawn_state import settle_drawn
 from annelid.solver.continuation.newton import Convergence, Newton
+from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.loads import LOAD_KINDS, Loads
@@ -18,7 +19,11 @@ _UNBALANCED = 0.02  # fraction of its size by which a part drawn under pressure 
 
 
 def initial_state(
-    newton: Newton, evaluation: Evaluation, stages: Sequence[Stage], remarks: list[str]
+    newton: Newton,
+    evaluation: Evaluation,
+    stages: Sequence[Stage],
+    remarks: list[str],
+    units: DisplayUnits,
 ) -> Convergence:
     """Find the first state of a path and read its fields; collective.
 
@@ -27,6 +32,7 @@ def initial_state(
         evaluation: Reads the state.
         stages: The stages of the path.
         remarks: Receives a sentence on the equilibrium of a part that is drawn under pressure.
+        units: For numbers in sentences.
 
     Raises:
         NoEquilibrium: There is no such state, or it is far from the reference shape.
@@ -40,26 +46,27 @@ def initial_state(
         displacement = evaluation.displacement()
         moved = 0.0 if displacement is None else float(np.abs(displacement).max())
         moved = problem.comm.bcast(moved)
-        _check_balance(newton, moved)
-        remarks.append(f"as drawn, the part is in balance with its pressure to {moved:.2g} mm")
+        _check_balance(newton, moved, units)
+        distance = units.show("length", moved, 2)
+        remarks.append(f"as drawn, the part is in balance with its pressure to {distance}")
     else:
         skin = equilibrium_of_skin(model, problem.comm, newton.tolerance)
-        _check_balance(newton, skin.moved)
+        _check_balance(newton, skin.moved, units)
         deposit(newton.system, skin)
         convergence = newton.solve(first)
-        remarks.append(describe_deposition(newton.system, skin, convergence))
+        remarks.append(describe_deposition(newton.system, skin, convergence, units))
     evaluation.read_fields()
     return convergence
 
 
-def _check_balance(newton: Newton, moved: float) -> None:
+def _check_balance(newton: Newton, moved: float, units: DisplayUnits) -> None:
     """A body drawn under pressure must nearly be in equilibrium in its reference shape."""
     pressure = newton.system.problem.model.drawn_pressure
     assert pressure is not None
     if moved > _UNBALANCED * newton.scales.length:
         raise NoEquilibrium(
-            f"the part as drawn is not in balance with the pressure of {pressure * 1e3:.4g} kPa: it moves by "
-            f"{moved:.3g} mm; its natural stretch does not match that pressure",
+            f"the part as drawn is not in balance with the pressure of {units.show('pressure', pressure)}: "
+            f"it moves by {units.show('length', moved, 3)}; its natural stretch does not match that pressure",
             residual=moved,
         )
 

@@ -89,7 +89,7 @@ class Path:
             NoEquilibrium: Not even the unloaded state was found.
         """
         reporter = Reporter(self.evaluation, observe, self._units)
-        convergence = initial_state(self.newton, self.evaluation, self.stages, reporter.remarks)
+        convergence = initial_state(self.newton, self.evaluation, self.stages, reporter.remarks, self._units)
         modes = count_modes(self.newton)
         steps = StepControl(self.newton, self.stepping, reporter)
         reporter.emit(self.stages[0].name, 0.0, convergence, modes)

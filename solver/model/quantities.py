@@ -144,13 +144,13 @@ DISPLACED_VOLUME_AT = Quantity(
 )
 MINIMUM_WALL_THICKNESS = Quantity(
     "minimum wall thickness",
-    "length",
+    "thickness",
     "min |x_outer - x_inner|",
     "current shortest distance from the inner to the outer surface of the wall",
 )
 MINIMUM_THICKNESS_OF = Quantity(
     "minimum thickness of <wall>",
-    "length",
+    "thickness",
     "min |x_outer - x_inner|",
     "the same for one of several layers or a hollow core alone; not reported for caps, solid cores, parts "
     "with lattices and meshes of tetrahedra",
@@ -236,7 +236,7 @@ CONTACT_FORCE_OF = Quantity(
 )
 CONTACT_PRESSURE_OF = Quantity(
     "contact pressure <contact>",
-    "stress",
+    "pressure",
     "∫ p dA / a",
     "mean contact pressure over the current contact area",
 )

@@ -86,11 +86,11 @@ def test_elements_longer_than_an_electrode_or_than_the_bending_length(usual):
     usual["mesh"]["along"] = f"{BENDING / 2} mm"
     (coarse,) = remarks(usual)
     assert coarse.startswith(
-        "mesh.along: elements of 447.2 µm are longer than 298.1 µm, a third of sqrt(R t)"
+        "mesh.along: elements of 0.4472 mm are longer than 0.2981 mm, a third of sqrt(R t)"
     )
     usual["electrodes"][0]["to"] = "2.4 mm"
     narrow, _ = remarks(usual)
-    assert narrow.endswith("are longer than 400 µm, the width of electrode low")
+    assert narrow.endswith("are longer than 0.4 mm, the width of electrode low")
 
 
 def test_the_bending_length_of_curved_walls(usual):

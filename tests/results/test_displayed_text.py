@@ -26,7 +26,7 @@ BOTH = DisplayUnits({"length": (DisplayUnit("mm", 1.0), DisplayUnit("µm", 1e3))
     [
         # 1 mmHg = 133.322387415 Pa (from memory: the conventional millimetre of mercury).
         ("pressure", 0.133322387415, MMHG, "1000 mmHg"),
-        ("contact pressure rod", 0.05, MMHG, "50 kPa"),
+        ("contact pressure rod", 0.0133322387415, MMHG, "100 mmHg"),
         ("pressure", 0.016, DisplayUnits(), "16 kPa"),
         ("pressure", 0.25, DisplayUnits(), "0.25 MPa"),
         ("peak stress", 0.05, DisplayUnits(), "50 kPa"),
@@ -91,7 +91,7 @@ def test_the_description_of_a_case():
     statements = description(TABLES)
     assert statements["Shape"] == [
         "Tube: inner radius 4 mm, length 12 mm, ends open.",
-        "Layers from the inside: liner 45 µm, skin 1 mm.",
+        "Layers from the inside: liner 45 µm, skin 1000 µm.",
     ]
     assert statements["Parts"] == [
         "liner: silicone (Gent, shear modulus 0.3 MPa, stretch limit 60); 1 sheet of 45 µm.",
@@ -204,11 +204,11 @@ def test_the_description_of_lattice_and_making():
     }
     statements = description(tables)
     assert statements["Lattice"] == [
-        "Cells: re-entrant, vertical 2.4 mm, inclined 1.4 mm, angle 30°, width 220 µm.",
-        "Placed: height 300 µm, side outside, ring 0 mm, smallest 0.3.",
+        "Cells: re-entrant, vertical 2.4 mm, inclined 1.4 mm, angle 30°, width 0.22 mm.",
+        "Placed: height 0.3 mm, side outside, ring 0 mm, smallest 0.3.",
     ]
     assert "is inflated (volume 2 mL)" in statements["Making"][0]
-    assert "sector 45°, on struts 300 µm" in statements["Model"][0]
+    assert "sector 45°, on struts 0.3 mm" in statements["Model"][0]
     plain = description(TABLES | {"mesh": {"along": "1 mm", "model": "solid", "around": 32}})
     assert plain["Model"] == ["The whole part in 3-D; elements: along 1 mm, through 2, around 32."]
     assert "Lattice" not in plain

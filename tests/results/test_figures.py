@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 import re
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,9 +10,13 @@ from synthetic_runs import VERDICTS
 
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
 from annelid.results.figures import svg_style
+from annelid.results.figures.curve_annotations import set_vertical_range
 from annelid.results.figures.path_figures import path_curve, profile_figure, section_figure, stage_spans
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.tables import PathRecord
+from annelid.solver.display import DisplayUnit
+
+MM = DisplayUnit("mm", 1.0)
 
 
 def table(**changes):
@@ -107,7 +112,7 @@ def test_each_svg_has_unique_ids_and_page_colours():
 def test_the_title_of_a_profile_is_expansion_or_contraction(sign, word):
     body = meridian_tube(1, 4)
     profile = inflated(body, 1.0 + 0.1 * sign).profiles["lumen"]
-    drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", name="p")
+    drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", length=MM, name="p")
     assert f"radial {word} of the lumen [%]" in texts(drawing)
     assert "ring" in texts(drawing)
 
@@ -148,4 +153,45 @@ def test_section_figures_name_the_regions(request, fixture):
     shift = inflated(body, 1.2).displacement
     flat = body.model == "axisymmetric"
     sections = meridian_sections(body, shift) if flat else cross_sections(body, shift, 6.0)
-    assert {"liner", "skin"} <= set(texts(section_figure(sections, ("a", "b"), name="s")))
+    assert {"liner", "skin"} <= set(texts(section_figure(sections, ("a", "b"), length=MM, name="s")))
+
+
+def test_profiles_and_sections_are_in_the_unit_of_lengths():
+    body, cm = meridian_tube(1, 4), DisplayUnit("cm", 0.1)
+    profiles = {"end": inflated(body, 1.1).profiles["lumen"]}
+    assert "height along the axis as drawn [cm]" in texts(
+        profile_figure(profiles, {}, "lumen", length=cm, name="p")
+    )
+    drawing = section_figure(meridian_sections(body, 0.5 * body.points), ("Z", "R"), length=cm, name="s")
+    assert {"Z [cm]", "R [cm]"} <= set(texts(drawing))
+    assert max(float(text) for text in texts(drawing) if re.fullmatch(r"[0-9.]+", text)) < 2.5  # 18 mm long
+
+
+@pytest.mark.parametrize("value", [0.5, -3e-4, 0.0])
+def test_a_constant_curve_is_flat(value):
+    y = value + max(abs(value), 1e-6) * 1e-9 * np.array([0.0, 1.0, -1.0, 0.5])
+    with svg_style.new_figure(4, 3) as (_, axes):
+        set_vertical_range(axes, None, y, [])
+        bottom, top = axes.get_ylim()
+    assert bottom < y.min() < y.max() < top
+    assert np.ptp(y) < 1e-5 * (top - bottom)
+
+
+def test_a_uniform_profile_is_flat(monkeypatch):
+    drawn = []
+    monkeypatch.setattr(
+        svg_style, "svg_text", lambda figure, *_: drawn.append(figure.axes[0].get_ylim()) or ""
+    )
+    profile = inflated(meridian_tube(1, 4), 1.0).profiles["lumen"]
+    radius = profile.reference_radius * (1 + 1e-9 * np.arange(len(profile.radius)))
+    profile_figure({"end": replace(profile, radius=radius)}, {}, "lumen", length=MM, name="p")
+    ((bottom, top),) = drawn
+    assert 100 * 1e-9 * len(radius) < 1e-4 * (top - bottom)
+
+
+@pytest.mark.parametrize(
+    ("margins", "cut"), [([90.0, 30.0, 4.0, 2.0, 0.9], True), ([5, 4, 3, 2, 0.9], False)]
+)
+def test_a_curve_that_is_cut_says_how_far_it_continues(margins, cut):
+    path = table(**{"breakdown margin": np.array(margins, dtype=float)})
+    assert ("continues to 90" in texts(path_curve(path, "breakdown margin", None, name="c"))) == cut

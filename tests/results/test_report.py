@@ -87,7 +87,7 @@ def test_the_report_is_one_page_without_external_files(tube_run):
     ):
         assert words in text
     assert "body.npz" not in text  # digests are not shown
-    assert page.tags.count("img") == 4
+    assert page.tags.count("img") == 3
     assert page.tags.count("svg") >= 6
     assert "b" not in page.tags[: page.tags.index("dl")]
 
@@ -158,6 +158,21 @@ def test_earlier_state_replaces_an_undeformed_last_one(tmp_path, tube, monkeypat
     page = page_of(tmp_path / "run")
     assert "In the last state the part has its drawn shape, so state 1 is shown instead." in page.text
     assert set(rendered) == {1}
+
+
+def test_the_headline_is_the_end_of_the_last_stage_under_load(tmp_path, tube, monkeypatch):
+    rendered = []
+    monkeypatch.setattr(
+        report_pictures, "picture", lambda run, *, field, state: rendered.append(state) or b""
+    )
+    with create(tmp_path / "run", tube) as run:
+        for i, (stage, stretch) in enumerate([("inflate", 1.1), ("inflate", 1.2), ("rest", 1.05)]):
+            run.append(inflated(tube, stretch, index=i, stage=stage, parameter=1.0))
+        run.finish(replace(OUTCOME, stage="rest", working_stage="inflate"))
+    page = page_of(tmp_path / "run")
+    assert "In the last state no load acts, so state 1 is shown instead." in page.text
+    assert (rendered[0], rendered[-1]) == (1, 2)
+    assert "mean radial expansion at the end of stage 'inflate' 20 %" in page.text
 
 
 def test_tearing_is_shown_where_it_is_judged(tmp_path, tube, monkeypatch):

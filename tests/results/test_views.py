@@ -12,9 +12,10 @@ from annelid.results.fields.state_fields import FieldGrid, in_space
 from annelid.results.folder.run_record import open_run
 from annelid.results.views import rendering
 from annelid.results.views.camera import choose_layout
-from annelid.results.views.cutaway import OPEN_FROM, OPEN_MIDDLE, cutaway_surface
+from annelid.results.views.colour_bar import add_arrow_ends, colour_range, cut_text
+from annelid.results.views.cutaway import OPEN_FROM, OPEN_MIDDLE, covering_cells, cutaway_surface
 from annelid.results.views.headline import headline, height_of, state_text
-from annelid.results.views.rendering import RenderingError
+from annelid.results.views.rendering import RenderingError, pyvista_off_screen
 from annelid.results.views.state_pictures import picture, show_window, write_picture
 
 
@@ -157,3 +158,47 @@ def test_a_slender_part_is_horizontal_and_a_ball_is_upright(body, slender):
     frame = np.array([layout.right, layout.up, layout.towards_camera])
     np.testing.assert_allclose(frame @ frame.T, np.eye(3), atol=1e-12)
     assert np.linalg.det(frame) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "values", "text"),
+    [
+        ("peak stress [kPa]", [*range(1000), 5000], "; scale cut, values up to 5000"),
+        (
+            "least in-plane stress [kPa]",
+            [-300.0, *[-1.0] * 600, 40.0],
+            "; scale cut, values from \N{MINUS SIGN}300 to 40",
+        ),
+        ("true field [V/µm]", [0.0, 1.0, 50.0], ""),
+        ("peak stress [kPa]", [3.0, 3.0, np.nan], ""),
+        ("breakdown margin", [np.inf, np.nan], ""),
+    ],
+)
+def test_a_colour_scale_says_whether_it_is_cut(name, values, text):
+    values = np.array(values, dtype=float)
+    assert cut_text(values, colour_range(name, values)) == text
+
+
+@pytest.mark.parametrize(("peak", "arrows"), [(2000.0, {"arrow 1"}), (1000.0, set())])
+def test_a_cut_scale_ends_in_an_arrow(peak, arrows):
+    pyvista = pyvista_off_screen()
+    plotter = pyvista.Plotter(off_screen=True, window_size=(400, 300))
+    values = np.append(np.linspace(0.0, 1000.0, 1000), peak)
+    add_arrow_ends(pyvista, plotter, "field", values, (0.0, 1000.0))
+    assert {name for name in plotter.actors if name.startswith("arrow")} == arrows
+    plotter.close()
+
+
+@pytest.mark.parametrize("body", [meridian_tube(2, 6), solid_tube(2, 16, 6)], ids=["axisymmetric", "solid"])
+def test_a_layer_over_the_electrodes_is_cut_back(body):
+    liner = replace(body, bands={"ring": body.regions["liner"][:3]})
+    grid = FieldGrid(liner)
+    np.testing.assert_array_equal(covering_cells(liner), liner.regions["skin"])
+    surface = cutaway_surface(grid)
+    x, y, _ = surface.placement.place(in_space(liner.points)[grid.nodes]).T
+    angle, radius = np.degrees(np.arctan2(y, x)) % 360.0, np.hypot(x, y)
+    covering, covered = angle[radius > 5.5], angle[radius < 5.5]
+    assert 20.0 < covering.min() < covering.max() < 250.0  # whole cells of 22.5 degrees
+    assert covered.min() < 1.0
+    assert covered.max() > 265.0
+    assert covering_cells(body).size == 0

@@ -13,6 +13,7 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.lattice_mesh.base_nodes import without_regions
 from annelid.solver.continuation import deposition, initial_state
 from annelid.solver.continuation.path import follow
+from annelid.solver.display import DisplayUnits
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
@@ -87,7 +88,7 @@ def test_error_of_the_skin_does_not_load_the_deposit():
     states, outcome = followed(model, ("hold", P))
     moved = np.abs(states[0].displacement).max()
     assert moved > 1e-3
-    assert f"{moved:.2g} mm away from the drawn shape" in outcome.remarks[0]
+    assert f"{DisplayUnits().show('length', moved, 2)} away from the drawn shape" in outcome.remarks[0]
     assert states[0].iterations == 0
     assert value(states[0], "strain energy layer") < 1e-14 * value(states[0], "strain energy")
     np.testing.assert_allclose(states[-1].displacement, states[0].displacement, atol=1e-9)
@@ -95,7 +96,7 @@ def test_error_of_the_skin_does_not_load_the_deposit():
 
 def test_shrinkage_after_deposition_strains_the_part():
     states, outcome = followed(printed_tube(cells=2, shrunk=0.99), ("hold", P))
-    assert "mm to its equilibrium because of layer" in outcome.remarks[0]
+    assert "m to its equilibrium because of layer" in outcome.remarks[0]
     assert states[0].iterations > 0
     assert value(states[0], "mean hoop stress layer") > 1e-3
 

@@ -33,6 +33,17 @@ def test_an_added_value_adds_a_run_and_keeps_the_others(study):
     assert [run.id for run in few.runs] == [more.runs[0].id, more.runs[2].id]
 
 
+def test_runs_have_the_units_of_the_base_case(study):
+    plan, _ = study(
+        constants={"sheet": "50 um"},
+        vary=[RADII],
+        derive=[{"name": "wall", "key": "shape.layers.wall.thickness", "formula": "2 * sheet"}],
+    )
+    base = case_from_tables(TABLES).output.units
+    assert base["length"] == ("mm",)
+    assert [run.case().output.units for run in plan.runs] == [base, base]
+
+
 def test_points_of_equal_cases_share_a_run(study):
     plan, _ = study(vary=[RADII | {"values": ["4 mm", "5 mm", "4000 um"]}])
     assert plan.run_of_point == (0, 1, 0)

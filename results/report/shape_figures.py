@@ -1,0 +1,79 @@
+# SPDX-License-Identifier: MIT
+"""The figures of a report that show shapes: profiles along the axis and cross-sections."""
+
+from typing import Any
+
+import numpy as np
+
+from annelid.geometry.body import Body
+from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
+from annelid.results.fields.state_fields import FieldGrid, in_meridian, in_space
+from annelid.results.figures.path_figures import SvgFigure, profile_figure, section_figure
+from annelid.results.figures.wave_figure import energised_electrodes, wave_figure
+from annelid.results.folder.run_record import RunRecord
+from annelid.results.report.pictures import displacement_of, inline_svg, main_state
+from annelid.solver.display import DisplayUnit
+from annelid.solver.records import Profile
+
+# Surfaces of the profile figure, the inner ones first.
+_SURFACES = ("lumen", "inner", "outer")
+_MOST_PROFILES = 5
+
+
+def shapes(run: RunRecord) -> list[dict[str, Any]]:
+    """Draw profiles along the axis at the ends of stages, and the cross-section of the main state."""
+    ends = {stage: int(state) for stage, state in zip(run.table.stages, run.table["state"], strict=True)}
+    figures = [_profile(run, ends), _wave(run, ends), _section(run) if run.field_files else None]
+    return [inline_svg(figure) for figure in figures if figure is not None]
+
+
+def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
+    energised = energised_electrodes(run.table)
+    surface, profiles = _profiles(run, {stage: ends[stage] for stage in energised})
+    if not profiles:
+        return None
+    bands = _band_spans(run.body)
+    return wave_figure(profiles, bands, energised, surface, length=_length(run), name="wave")
+
+
+def _profile(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
+    surface, profiles = _profiles(run, dict(list(ends.items())[-_MOST_PROFILES:]))
+    if not profiles:
+        return None
+    lines = {f"end of “{stage}”": profile for stage, profile in profiles.items()}
+    return profile_figure(lines, _band_spans(run.body), surface, length=_length(run), name="profile")
+
+
+def _profiles(run: RunRecord, states: dict[str, int]) -> tuple[str, dict[str, Profile]]:
+    """Name of the innermost surface with profiles, and its profiles by stage."""
+    found = {stage: run.profiles(state) for stage, state in states.items()}
+    surface = next((s for s in _SURFACES if any(s in p for p in found.values())), "")
+    return surface, {stage: p[surface] for stage, p in found.items() if surface in p}
+
+
+def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
+    bands = {name: cells for name, cells in body.bands.items() if len(cells)}
+    heights = {name: body.points[body.cells[cells]][..., -1] for name, cells in bands.items()}
+    return {name: (float(z.min()), float(z.max())) for name, z in heights.items()}
+
+
+def _section(run: RunRecord) -> SvgFigure:
+    body, grid = run.body, FieldGrid(run.body)
+    displacement = np.zeros((len(body.points), 3))
+    displacement[grid.nodes] = displacement_of(run, main_state(run)[0])
+    length = _length(run)
+    if body.model == "axisymmetric":
+        moved = in_meridian(in_space(body.points) + displacement) - body.points
+        sections = meridian_sections(body, moved)
+        return section_figure(sections, ("Z", "R"), length=length, name="section")
+    height = most_changed_height(body, displacement)
+    figure = section_figure(
+        cross_sections(body, displacement, height), ("X", "Y"), length=length, name="section"
+    )
+    caption = f"{figure.caption} It cuts the drawn part at a height of {run.units.show('length', height)}."
+    return figure._replace(caption=caption)
+
+
+def _length(run: RunRecord) -> DisplayUnit:
+    """The unit in which figures show lengths of the size of the part."""
+    return run.units.unit("length", float(np.ptp(run.body.points, axis=0).max()))
