@@ -14,6 +14,7 @@ from annelid.cases.cli.argument_types import (
     stretch,
     whole_number,
 )
+from annelid.cases.cli.running import run_command
 
 __all__ = ["parser"]
 
@@ -133,7 +134,7 @@ def _add_run(subparsers: _Subparsers) -> None:
         "A finished run of the same case is not repeated. An unfinished run starts from the beginning.\n"
     )
     text = "run a case and write its report"
-    command = _add(subparsers, "run", commands.run_command, text, examples)
+    command = _add(subparsers, "run", run_command, text, examples)
     _add_case(command)
     command.add_argument(
         "rundir",

@@ -13,7 +13,7 @@ from numpy.polynomial import Polynomial
 from synthetic_paths import DESCRIPTION, OUTCOME, states
 from synthetic_runs import create
 
-from annelid.cases.cli.commands import _print_outcome
+from annelid.cases.cli.running import print_outcome
 from annelid.results.figures import load_curves, svg_style
 from annelid.results.figures.label_placement import Label, place_labels
 from annelid.results.figures.load_curves import load_curve, load_paths
@@ -258,7 +258,7 @@ def test_the_answer_and_the_rest_shapes_are_in_report_and_summary(tmp_path, tube
     assert page.index(answer) < page.index("Rest shape 1 of 2: state 0, without load.")
     assert f"Rest shape 2 of 2: state {shown[1]}, the nearest computed state, at pressure" in page
     assert run.summary["path_quantities"]["stable states at zero load [1]"] == 2
-    _print_outcome(run.path)
+    print_outcome(run.path)
     assert answer in capsys.readouterr().out
 
 
