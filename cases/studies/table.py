@@ -12,7 +12,8 @@ from annelid.cases.studies.store import Failure, Store
 from annelid.cases.studies.values import to_internal
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
-from annelid.results.folder.tables import csv_text, merge_columns, quantity_header
+from annelid.results.folder.path_rows import csv_text, merge_columns
+from annelid.results.folder.tables import quantity_header
 from annelid.solver.display import DisplayUnits
 from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED, quantity_of
 

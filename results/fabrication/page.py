@@ -19,7 +19,7 @@ from annelid.results.folder.folder_files import PATH
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.state_words import state_word
 from annelid.results.folder.tables import PathRecord
-from annelid.results.report.making_text import inflation_text, stage_ends
+from annelid.results.report.making_text import inflation_text
 from annelid.results.report.report import outcome_of
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, stored_charge
 from annelid.solver.display import DisplayUnits, digits
@@ -235,12 +235,12 @@ def _inflation(run: RunRecord) -> dict[str, Any] | None:
 
 def _stages(run: RunRecord, table: PathRecord) -> dict[str, Any]:
     """Loads and sizes at the end of each stage."""
-    names = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
+    names = table.varying_loads
     names += [n.name for n in (q.LUMEN_VOLUME, q.LARGEST_DIAMETER, q.LENGTH) if n.name in table.columns]
     return {
         "columns": names,
         "rows": [
             (f"{stage} ({state_word(run, row)})", [table.show(n, float(table[n][row])) for n in names])
-            for stage, row in stage_ends(table).items()
+            for stage, row in table.stage_ends.items()
         ],
     }

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from annelid.results.folder.tables import PathRecord
-from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.loads import load_kind
 
 _EQUAL = 1e-9  # of the largest value of a load
 _FEWEST = 3  # names from which on only the first and the last are written
@@ -14,8 +14,7 @@ _FEWEST = 3  # names from which on only the first and the last are written
 
 def distinct_loads(table: PathRecord) -> list[str]:
     """Return the loads that vary, of equal ones only the first."""
-    varying = [name for name in table.loads if np.ptp(np.nan_to_num(table[name])) > 0]
-    return [name for name in varying if _equal_loads(table, name)[0] == name]
+    return [name for name in table.varying_loads if _equal_loads(table, name)[0] == name]
 
 
 def load_title(table: PathRecord, name: str) -> str:
@@ -48,5 +47,5 @@ def _equal_loads(table: PathRecord, name: str) -> list[str]:
 
 def _label(name: str) -> str:
     """The label of a kind of load that acts on something with a name; empty for others."""
-    labels = [kind.label for kind in LOAD_KINDS if kind.acts_on]
-    return next((label for label in labels if name.startswith(f"{label} ")), "")
+    kind = load_kind(name)
+    return kind.label if kind is not None and kind.acts_on else ""

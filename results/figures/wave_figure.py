@@ -21,16 +21,14 @@ _MOST = 10  # panels
 _LETTERS = 11  # above a panel
 _PANEL, _EDGE, _HEIGHT = 0.8, 0.6, 3.4  # inches
 _UNIFORM = 0.01  # % of the radius
-_VOLTAGE = "voltage "
 
 
 def energised_electrodes(table: PathRecord) -> dict[str, tuple[str, ...]]:
     """Return the electrodes with a voltage at the end of each stage; empty if they do not take turns."""
-    ends = {stage: row for row, stage in enumerate(table.stages)}
-    voltages = {name.removeprefix(_VOLTAGE): table[name] for name in table.loads if name.startswith(_VOLTAGE)}
+    voltages = {electrode: table[name] for electrode, name in table.loads_of("voltage").items()}
     energised = {
         stage: tuple(name for name, values in voltages.items() if abs(np.nan_to_num(values[row])) > 0.0)
-        for stage, row in ends.items()
+        for stage, row in table.stage_ends.items()
     }
     different = {names for names in energised.values() if names}
     return dict(list(energised.items())[:_MOST]) if len(different) >= _FEWEST else {}

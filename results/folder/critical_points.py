@@ -110,12 +110,11 @@ def load_ratios(
         for name, measure in point.loads.items()
         if name != load and np.isfinite(table[name][-1])
     )
-    row = int(np.flatnonzero(table["state"] == point.state)[0])
     return LoadRatios(
         load=load,
         over_last=_ratio(critical, last) if others_equal else np.nan,
         over_target=_ratio(critical, targets.get(point.stage, {}).get(load, np.nan)),
-        passed=row < len(table) - 1,
+        passed=point.state < table["state"][-1],
     )
 
 

@@ -42,18 +42,10 @@ from annelid.results.folder.folder_files import (
     utc_now,
     write_json,
 )
+from annelid.results.folder.path_rows import csv_text, merge_columns, path_text, profile_rows, state_row
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
-from annelid.results.folder.tables import (
-    PROFILE_COLUMNS,
-    PathRecord,
-    csv_text,
-    merge_columns,
-    path_text,
-    profile_rows,
-    read_path,
-    state_row,
-)
+from annelid.results.folder.tables import PROFILE_COLUMNS, PathRecord, read_path
 from annelid.solver.display import DisplayUnits
 from annelid.solver.records import Equilibrium, Measure, Outcome
 

@@ -106,9 +106,7 @@ class RunRecord:
     def working_state(self) -> int:
         """The state at the end of the last stage at whose end a load acts; the last of an unfinished run."""
         working = self.outcome.working_stage if self.outcome else ""
-        states = self.table["state"].astype(int).tolist()
-        ends = dict(zip(self.table.stages, states, strict=True))
-        return int(ends.get(working, states[-1]))
+        return int(self.table["state"][self.table.stage_ends.get(working, -1)])
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:

@@ -8,10 +8,10 @@ import numpy as np
 from annelid.geometry.body import FloatArray
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
+from annelid.solver.model.loads import load_kind
 
 _ZERO = 1e-9  # of the largest load
 _SAME_STATE = 1e-3  # of the range of the work-conjugate; states that are closer count as the same
-_ON = "pressure on "  # and the surface: name of a load
 
 
 @dataclass(frozen=True)
@@ -67,9 +67,10 @@ def conjugate_of(load: str) -> tuple[str, float] | None:
 
     A force along +Z on the lower end works as the part becomes shorter.
     """
-    if load.startswith(_ON):
-        return q.DISPLACED_VOLUME_AT.of(load.removeprefix(_ON)), 1.0
-    if load.startswith("voltage "):
+    kind = load_kind(load)
+    if kind is not None and kind.key == "surface_pressure":
+        return q.DISPLACED_VOLUME_AT.of(kind.entry(load)), 1.0
+    if kind is not None and kind.key == "voltage":
         return q.CHARGE.name, 1.0
     known = {
         "pressure": (q.DISPLACED_VOLUME.name, 1.0),
@@ -85,7 +86,7 @@ def single_load(table: PathRecord) -> SingleLoad | None:
     Electrodes with the same voltage carry one load.
     """
     acting = [name for name in table.loads if np.nan_to_num(table[name]).any()]
-    electrodes = [name for name in table.loads if name.startswith("voltage ")]
+    electrodes = list(table.loads_of("voltage").values())
     is_voltage = bool(acting) and set(acting) <= set(electrodes)
     if is_voltage:  # electrodes at rest, too: their voltage differs
         acting = electrodes

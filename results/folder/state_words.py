@@ -4,12 +4,11 @@
 import numpy as np
 
 from annelid.results.folder.run_record import RunRecord
-from annelid.results.folder.tables import PathRecord
+from annelid.results.folder.tables import NO_LOAD, PathRecord
 
 __all__ = ["AS_CAST", "AS_PRINTED", "largest_voltage", "reference_word", "state_word"]
 
 AS_CAST, AS_PRINTED = "as cast", "as printed"
-_NO_LOAD = 1e-12  # in internal units
 
 
 def state_word(run: RunRecord, row: int) -> str:
@@ -19,7 +18,7 @@ def state_word(run: RunRecord, row: int) -> str:
         return "energised"
     if run.description.skin and row == 0:
         return AS_PRINTED
-    if any(abs(table[load][row]) >= _NO_LOAD for load in table.loads):
+    if any(abs(table[load][row]) >= NO_LOAD for load in table.loads):
         return "loaded"
     return "released" if run.description.skin else "without load"
 
@@ -31,5 +30,5 @@ def reference_word(run: RunRecord) -> str:
 
 def largest_voltage(table: PathRecord) -> np.ndarray:
     """Return the largest voltage of an electrode in each row, kV."""
-    volts = [np.abs(table[load]) for load in table.loads if load.startswith("voltage")]
+    volts = [np.abs(table[load]) for load in table.loads_of("voltage").values()]
     return np.max(volts, axis=0) if volts else np.zeros(len(table))

@@ -5,7 +5,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,14 +17,15 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text
 from annelid.solver.display import DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
-from annelid.solver.model.loads import LOAD_KINDS
+from annelid.solver.model.loads import load_kind
 from annelid.solver.model.quantity import Quantity
-from annelid.solver.records import Equilibrium, Profile
+from annelid.solver.records import Profile
 
+NO_LOAD = 1e-9  # size of a load that is zero but for rounding, in any internal unit
 _LARGEST_TABLE = 1_000_000_000  # bytes
-_CRITICAL = "critical"
-_REACHED_BY = "reached by"
-_BEFORE_LOADS, _AFTER_LOADS = "parameter [1]", "iterations [1]"
+CRITICAL = "critical"
+REACHED_BY = "reached by"
+BEFORE_LOADS, AFTER_LOADS = "parameter [1]", "iterations [1]"
 PROFILE_COLUMNS = (
     "state",
     "surface",
@@ -41,75 +42,7 @@ def quantity_header(quantity: Quantity) -> str:
 
 
 _COMPLETE = ("state", "parameter", q.UNSTABLE_MODES.name, q.UNSTABLE_MODES_CONTROLLED.name)  # in every row
-_BEFORE_QUANTITIES = quantity_header(q.UNSTABLE_MODES_CONTROLLED)
-
-
-def state_row(state: Equilibrium) -> dict[str, object]:
-    """Return one row of ``path.csv``; the columns before ``iterations`` are loads, the last ones quantities.
-
-    A quantity that already has a column, such as the unstable modes, is written once.
-    """
-    row: dict[str, object] = {
-        "state": state.index,
-        "stage": state.stage,
-        _CRITICAL: state.critical,
-        _REACHED_BY: state.reached_by,
-        _BEFORE_LOADS: float(state.parameter),
-    }
-    row |= {f"{name} [{load.unit}]": float(load.value) for name, load in state.loads.items()}
-    row |= {
-        _AFTER_LOADS: state.iterations,
-        "residual [1]": float(state.residual),
-        "factorisations [1]": state.factorisations,
-        quantity_header(q.UNSTABLE_MODES): state.unstable_modes,
-        _BEFORE_QUANTITIES: state.unstable_modes_controlled,
-    }
-    for name, quantity in state.quantities.items():
-        row.setdefault(f"{name} [{quantity.unit}]", float(quantity.value))
-    for name, place in state.places.items():
-        axes = ("R", "Z") if len(place) == 2 else ("X", "Y", "Z")
-        row |= {f"{name} at {axis} [mm]": float(x) for axis, x in zip(axes, place, strict=True)}
-    return row
-
-
-def merge_columns(known: Sequence[str], row: Mapping[str, object]) -> list[str]:
-    """Return ``known`` with the new columns of ``row`` inserted, each after its predecessor in the row."""
-    columns = list(known)
-    position = 0
-    for name in row:
-        if name in columns:
-            position = columns.index(name) + 1
-        else:
-            columns.insert(position, name)
-            position += 1
-    return columns
-
-
-def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, object]], *, header: bool) -> str:
-    """Return rows as CSV text; cells without a value stay empty."""
-    buffer = io.StringIO()
-    writer = csv.DictWriter(buffer, columns, restval="", lineterminator="\n")
-    if header:
-        writer.writeheader()
-    writer.writerows(rows)
-    return buffer.getvalue()
-
-
-def path_text(states: Sequence[Equilibrium]) -> str:
-    """Return the rows of a whole path as CSV text."""
-    rows, columns = [state_row(state) for state in states], list[str]()
-    for row in rows:
-        columns = merge_columns(columns, row)
-    return csv_text(columns, rows, header=True)
-
-
-def profile_rows(state: Equilibrium) -> list[dict[str, object]]:
-    """Return the rows of ``profiles.csv`` for one state, one per station of each surface."""
-    return [
-        dict(zip(PROFILE_COLUMNS, (state.index, surface, *station), strict=True))
-        for surface, p in state.profiles.items()
-        for station in np.column_stack([p.height, p.reference_radius, p.current_height, p.radius]).tolist()
-    ]
+BEFORE_QUANTITIES = quantity_header(q.UNSTABLE_MODES_CONTROLLED)
 
 
 @dataclass(frozen=True)
@@ -153,6 +86,33 @@ class PathRecord:
         """Return a value of a load or quantity with its unit as text."""
         return self.display.show(column_kind(name), value)
 
+    def row_of(self, state: int) -> int | None:
+        """Return the row of a state; ``None`` if the path does not have it."""
+        rows = np.flatnonzero(self["state"] == state)
+        return int(rows[0]) if rows.size else None
+
+    @property
+    def stage_ends(self) -> dict[str, int]:
+        """Last row of each stage, in path order."""
+        return {stage: row for row, stage in enumerate(self.stages)}
+
+    @property
+    def varying_loads(self) -> list[str]:
+        """Loads that change along the path."""
+        return [name for name in self.loads if np.ptp(np.nan_to_num(self[name])) > 0]
+
+    def loads_of(self, key: str) -> dict[str, str]:
+        """Return the loads of one kind, a key of a stage in a case file, by what each acts on."""
+        kinds = {name: load_kind(name) for name in self.loads}
+        return {kind.entry(name): name for name, kind in kinds.items() if kind and kind.key == key}
+
+    def loads_text(self, row: int) -> str:
+        """Return the loads of a row that are not zero, without obstacles that never move."""
+        resting = set(self.loads_of("obstacle").values()).difference(self.varying_loads)
+        values = {name: float(self[name][row]) for name in self.loads if name not in resting}
+        words = [f"{name} {self.show(name, value)}" for name, value in values.items() if abs(value) > NO_LOAD]
+        return ", ".join(words) or "no load"
+
     @property
     def unstable(self) -> NDArray[np.bool_]:
         """Rows with at least one unstable mode under given loads."""
@@ -195,9 +155,9 @@ class PathRecord:
 
 def column_kind(name: str) -> str:
     """Return the kind of number of a load or quantity, a key of ``display.KINDS``."""
-    for kind in LOAD_KINDS:
-        if name == kind.label or (kind.acts_on and name.startswith(f"{kind.label} ")):
-            return kind.number
+    load = load_kind(name)
+    if load is not None:
+        return load.number
     try:
         return q.quantity_of(name).kind
     except KeyError:
@@ -221,7 +181,7 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
         raise InputError(f"{path}: contains no equilibrium; run the case first.", path=str(path))
     header, body = rows[0], rows[1:]
     texts = {name: [row[i] for row in body] for i, name in enumerate(header)}
-    parts = {name: _split_unit(name) for name in header if name not in ("stage", _CRITICAL, _REACHED_BY)}
+    parts = {name: _split_unit(name) for name in header if name not in ("stage", CRITICAL, REACHED_BY)}
     numbers = {
         bare: np.array([float(text) if text else np.nan for text in texts[name]])
         for name, (bare, _) in parts.items()
@@ -231,15 +191,15 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
             raise ValueError(f"the column {name!r} has a value that is not a number")
     shown = ((column_kind(name), values) for name, values in numbers.items())
     bare_names = [parts[name][0] if name in parts else name for name in header]
-    loads_end, facts_end = header.index(_AFTER_LOADS), header.index(_BEFORE_QUANTITIES)
+    loads_end, facts_end = header.index(AFTER_LOADS), header.index(BEFORE_QUANTITIES)
     return PathRecord(
         stages=tuple(texts["stage"]),
         columns=numbers,
         units=dict(parts.values()),
-        loads=tuple(bare_names[header.index(_BEFORE_LOADS) + 1 : loads_end]),
+        loads=tuple(bare_names[header.index(BEFORE_LOADS) + 1 : loads_end]),
         quantities=tuple(n for n in bare_names[facts_end + 1 :] if not re.search(r" at [RXYZ]$", n)),
-        critical=tuple(texts.get(_CRITICAL, [""] * len(body))),
-        reached_by=tuple(texts.get(_REACHED_BY, [""] * len(body))),
+        critical=tuple(texts.get(CRITICAL, [""] * len(body))),
+        reached_by=tuple(texts.get(REACHED_BY, [""] * len(body))),
         display=display.completed(shown),
     )
 

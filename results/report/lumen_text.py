@@ -90,12 +90,5 @@ def _narrowest(table: PathRecord) -> str:
 
 
 def _where(table: PathRecord, row: int) -> str:
-    """The loads of a state that are not zero, and its stage."""
-    values = {name: float(table[name][row]) for name in table.loads if _acts(table, name)}
-    loads = ", ".join(f"{name} {table.show(name, value)}" for name, value in values.items() if value)
-    return f"{loads or 'no load'} (stage “{table.stages[row]}”)"
-
-
-def _acts(table: PathRecord, load: str) -> bool:
-    """Whether a load is one of the case, and no obstacle that stays in its place."""
-    return not load.startswith("obstacle ") or bool(np.ptp(table[load]) > 0)
+    """The loads of a state, and its stage."""
+    return f"{table.loads_text(row)} (stage “{table.stages[row]}”)"

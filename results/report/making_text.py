@@ -8,7 +8,7 @@ import numpy as np
 
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.state_words import AS_CAST, AS_PRINTED, largest_voltage, state_word
-from annelid.results.folder.tables import PathRecord
+from annelid.results.folder.tables import NO_LOAD, PathRecord
 from annelid.solver.display import counted, digits
 from annelid.solver.model import quantities as q
 
@@ -34,7 +34,7 @@ def making(run: RunRecord) -> dict[str, Any]:
     skin = run.description.skin
     if not skin:
         return {"columns": [], "rows": [], "paragraphs": []}
-    ends = stage_ends(table)
+    ends = table.stage_ends
     states = [0, *ends.values()]
     names = [
         name
@@ -95,11 +95,6 @@ def inflation_text(cast: PathRecord) -> str:
     return text
 
 
-def stage_ends(table: PathRecord) -> dict[str, int]:
-    """Return the last row of each stage, in path order."""
-    return {stage: i for i, stage in enumerate(table.stages)}
-
-
 def _cell(table: PathRecord, name: str, row: int, voltage: float) -> str:
     """A value with its unit; empty for strokes and margins in a state without voltage."""
     value = float(table[name][row])
@@ -113,7 +108,7 @@ def _part_quantities(table: PathRecord) -> list[str]:
 
 def _released_row(table: PathRecord) -> int | None:
     """First row without loads, if it is not the first of the path."""
-    unloaded = np.all([np.abs(table[load]) < 1e-12 for load in table.loads], axis=0)
+    unloaded = np.all([np.abs(table[load]) < NO_LOAD for load in table.loads], axis=0)
     rows = np.flatnonzero(unloaded)
     return int(rows[0]) if len(rows) and rows[0] > 0 else None
 
@@ -183,7 +178,7 @@ def _repeatability(table: PathRecord) -> str:
     voltage = largest_voltage(table)
     peaks = [
         i
-        for i in stage_ends(table).values()
+        for i in table.stage_ends.values()
         if voltage[i] > (1 - _SAME_VOLTAGE) * voltage.max(initial=0.0) > 0
     ]
     if len(peaks) < 2:

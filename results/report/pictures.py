@@ -142,7 +142,7 @@ def _deformed_ends(run: RunRecord) -> list[int]:
     """States at the ends of stages, and the last, whose displacement can be seen; the latest first."""
     files, table = run.field_files, run.table
     visible = _INVISIBLE * float(np.ptp(run.body.points, axis=0).max())
-    ends = {int(state) for state in dict(zip(table.stages, table["state"], strict=True)).values()}
+    ends = {int(table["state"][row]) for row in table.stage_ends.values()}
     chosen = sorted(files.keys() & (ends | {max(files)}), reverse=True)
     return [state for state in chosen if np.abs(displacement_of(run, state)).max() > visible]
 
@@ -180,9 +180,8 @@ def _has_in_plane_stress(file: Path) -> bool:
 
 
 def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
-    rows = np.flatnonzero(run.table["state"] == state)
-    word = state_word(run, int(rows[0])) if len(rows) else ""
-    stage = f", {word} (stage “{run.table.stages[rows[0]]}”)" if word else ""
+    row = run.table.row_of(state)
+    stage = "" if row is None else f", {state_word(run, row)} (stage “{run.table.stages[row]}”)"
     title = "largest principal stretch" if field == "principal stretches" else field
     caption = f"{title.capitalize()} in state {state}{stage}."
     if field == _IN_PLANE:

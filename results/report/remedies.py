@@ -105,20 +105,14 @@ def _range(table: PathRecord, met: NDArray[np.bool_], rows: NDArray[np.bool_]) -
     first, last = int(found[0]), int(found[-1])
     of_stage = np.flatnonzero(rows)
     if len(found) == 1:
-        return f"only at {_loads(table, first)} (state {first})"
+        return f"only at {table.loads_text(first)} (state {first})"
     if last - first + 1 != len(found):
-        return f"in {len(found)} states between {_loads(table, first)} and {_loads(table, last)}"
+        return f"in {len(found)} states between {table.loads_text(first)} and {table.loads_text(last)}"
     if first == of_stage[0]:
-        return f"up to {_loads(table, last)} (state {last})"
+        return f"up to {table.loads_text(last)} (state {last})"
     if last == of_stage[-1]:
-        return f"from {_loads(table, first)} on (state {first})"
-    return f"from {_loads(table, first)} to {_loads(table, last)} (states {first} to {last})"
-
-
-def _loads(table: PathRecord, row: int) -> str:
-    """The loads of a state that are not zero."""
-    values = {name: float(table[name][row]) for name in table.loads}
-    return ", ".join(f"{n} {table.show(n, v)}" for n, v in values.items() if v) or "no load"
+        return f"from {table.loads_text(first)} on (state {first})"
+    return f"from {table.loads_text(first)} to {table.loads_text(last)} (states {first} to {last})"
 
 
 class _Neighbour(NamedTuple):

@@ -193,7 +193,8 @@ def _tiles(run: RunRecord) -> list[dict[str, str]]:
     entries = [{"name": name, "value": value, "where": where} for (name, where), value in tiles.items()]
     names = {entry["name"] for entry in entries}
     table = run.table
-    row = int(np.flatnonzero(table["state"] == run.working_state)[0])
+    row = table.row_of(run.working_state)
+    assert row is not None
     where = "at the last state" if row == len(table) - 1 else f"at the end of stage '{table.stages[row]}'"
     for quantity in _MAIN:
         if quantity.name in table.quantities and quantity.name not in names:

@@ -105,7 +105,7 @@ def stored_charge(table: PathRecord) -> StoredCharge | None:
     Returns:
         The comparison; ``None`` if no voltage is applied.
     """
-    voltage = max((_largest(table, name) for name in table.loads if name.startswith("voltage")), default=0.0)
+    voltage = max((_largest(table, name) for name in table.loads_of("voltage").values()), default=0.0)
     if voltage == 0.0:
         return None
     units = table.display

@@ -69,11 +69,10 @@ def _remove_files(folder: Path) -> None:
 def shown_states(run: RunRecord, points: int) -> list[int]:
     """Return the states that are shown, of a whole part with a number of points."""
     table = run.table
-    ends = {stage: row for row, stage in enumerate(table.stages)}.values()
     marks = [row for marks in (table.critical, table.reached_by) for row, mark in enumerate(marks) if mark]
     numbers = table["state"].astype(int)
     stored = sorted(set(run.field_files) & set(numbers.tolist()))
-    important = set(numbers[[*ends, *marks]].tolist())
+    important = set(numbers[[*table.stage_ends.values(), *marks]].tolist())
     return chosen_states(stored, important, max(2, min(_MOST_STATES, _MOST_POINTS // points)))
 
 

@@ -5,15 +5,12 @@ import textwrap
 from types import ModuleType
 from typing import Any
 
-import numpy as np
-
 from annelid.results.folder.run_record import RunRecord
 
 _LINE, _TOP = 46, 18  # pixels
 _CHARACTERS = 72  # in a line
 _SIZES = (36, 30)  # of the letters of title and state
 _INK = "#1d2a33"
-_ROUNDING = 1e-9  # of a load, in any internal unit
 
 
 def headline(run: RunRecord, state: int) -> list[tuple[str, int]]:
@@ -29,14 +26,11 @@ def headline(run: RunRecord, state: int) -> list[tuple[str, int]]:
 def state_text(run: RunRecord, state: int) -> str:
     """Describe a state by its stage and its loads: ``"state 3, stage inflate 1.000, pressure 40 mmHg"``."""
     table = run.table
-    rows = np.flatnonzero(table["state"] == state)
-    if not rows.size:
+    row = table.row_of(state)
+    if row is None:
         return f"state {state}"
-    row = int(rows[0])
-    loads = {name: float(table[name][row]) for name in table.loads}
-    acting = [f"{name} {table.show(name, value)}" for name, value in loads.items() if abs(value) > _ROUNDING]
     stage = f"stage {table.stages[row]} {table['parameter'][row]:.3f}"
-    return ", ".join([f"state {state}", stage, *(acting or ["no load"])])
+    return f"state {state}, {stage}, {table.loads_text(row)}"
 
 
 def height_of(lines: list[tuple[str, int]]) -> int:

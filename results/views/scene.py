@@ -81,8 +81,8 @@ def scene(
 
 def _word(run: RunRecord, state: int) -> str:
     """What a state is called; ``"deformed"`` if it has no name of its own."""
-    rows = np.flatnonzero(run.table["state"] == state)
-    word = state_word(run, int(rows[0])) if len(rows) else ""
+    row = run.table.row_of(state)
+    word = "" if row is None else state_word(run, row)
     return word if word not in ("", "loaded", "without load") else "deformed"
 
 

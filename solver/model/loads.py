@@ -33,6 +33,10 @@ class LoadKind(NamedTuple):
         """Internal unit."""
         return KINDS[self.number].unit
 
+    def entry(self, name: str) -> str:
+        """What a load of this kind acts on, from its name in tables; "" for a load of one value."""
+        return name.removeprefix(self.label).lstrip()
+
 
 LOAD_KINDS = (
     LoadKind("pressure", "pressure", "pressure", "pressure", "", "pressure"),
@@ -49,6 +53,12 @@ LOAD_KINDS = (
     LoadKind("gravity", "gravity", "gravity", "acceleration", "direction", "gravity"),
 )
 """In the order of tables. ``assembly/load_operators.py`` holds how each enters the equations."""
+
+
+def load_kind(name: str) -> LoadKind | None:
+    """Return the kind of a load from its name in tables; ``None`` if it is no load."""
+    found = (k for k in LOAD_KINDS if name == k.label or (k.acts_on and name.startswith(f"{k.label} ")))
+    return next(found, None)
 
 
 TOGETHER = "all loads"

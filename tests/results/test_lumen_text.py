@@ -95,3 +95,11 @@ def test_a_path_that_ends_where_walls_of_the_lumen_touch():
         "The lumen begins to close just beyond pressure -4 kPa (stage “suck”): its opposite walls touch each "
         "other there, and the path ends. Beside the contact 8 mm² is still open."
     )
+
+
+def test_loads_of_a_state_in_words():
+    table = leaking([0.0, 0.1, 0.2], [0.0, 4e-3, 5e-10], ("settle", "leak", "leak"))
+    words = [table.loads_text(row).replace(GAP, " ") for row in range(3)]
+    assert words == ["no load", "pressure 4 kPa", "no load"]  # the rod rests, and 5e-10 MPa is rounding
+    moving = replace(table, columns={**table.columns, "obstacle rod": np.array([1.0, 0.5, 0.5])})
+    assert moving.loads_text(1).replace(GAP, " ") == "pressure 4 kPa, obstacle rod 0.5 mm"
