@@ -82,7 +82,7 @@ def _sizes(case: Case, part: PartTable, number: int, units: DisplayUnits) -> Ite
     def both(before: float, after: float, kind: str = "length") -> str:
         return f"as cast {units.show(kind, before)}, mounted {units.show(kind, after)}"
 
-    count = part.sheets.count if part.sheets is not None else 1
+    count = part.sheet_count
     what = "each sheet " if count > 1 else ""
     yield what + both(cast.thickness / count, shape.layers[number].thickness / count, "thickness")
     if not isinstance(shape, Tube | Sleeve) or cast.inner_radius is None or cast.length is None:

@@ -91,7 +91,7 @@ def _part_with_lattice(case: Case) -> MeshedPart:
         place=wall.place if wall is not None else None,
         stress_free_gradient=wall.stress_free_gradient if wall is not None else None,
         stress_free_points=wall.stress_free_points if wall is not None else None,
-        cover=tuple(layer for layer in shape.layers if case.making and layer.name in case.making.cover),
+        cover=tuple(layer for layer in shape.layers if layer.name in case.cover),
         core=_core_of(shape, mesh.across_core or mesh.along),
         ends=_caps_of(skin_of(case), mesh, wall),
     )

@@ -54,7 +54,7 @@ class _Layer(NamedTuple):
 
     @property
     def sheets(self) -> int:
-        return self.part.sheets.count if self.part.sheets is not None else 1
+        return self.part.sheet_count
 
 
 def settings_of(case: Case) -> FabricationSettings:
@@ -69,37 +69,28 @@ def settings_of(case: Case) -> FabricationSettings:
 def fabrication_plan(case: Case) -> FabricationPlan:
     """Return what is cast and cut for a resolved case."""
     shape, settings = shape_of(case), settings_of(case)
-    layers = list(_layers(case, shape))
-    sheets, masks, moulds = list[CastSheet](), list[Mask](), list[Mould]()
-    remarks = []
-    if case.lattice is not None and case.lattice.measured is not None and case.making is None:
-        remarks.append(_MEASURED)
-        layers_drawn = set[str]()
-    else:
-        layers_drawn = {layer.name for layer in layers}
-    for layer in layers:
-        try:
-            drawn = layer.name in layers_drawn
-            sheets += list(_sheets(case, shape, layer, drawn=drawn))
-            if drawn:
+    is_measured = case.lattice is not None and case.lattice.measured is not None and case.making is None
+    remarks = [_MEASURED] if is_measured else []
+    sheets, masks, cast = list[CastSheet](), list[Mask](), list[_Layer]()
+    for layer in _layers(case, shape):
+        films = list[Mask]()
+        if not is_measured:
+            try:
                 films = masks_of(case, shape, layer.part, layer.depth, layer.thickness)
-                remarks += remarks_on_mask(films[0], settings, layer.sheets)
-                masks += films
-        except InvalidValue as error:
-            layers_drawn.remove(layer.name)
-            remarks.append(f"{layer.name} has no masks and no mould: {error.problem}")
-            sheets += list(_sheets(case, shape, layer, drawn=False))
-    cover = case.making.cover if case.making is not None else ()
-    cast = [layer for layer in layers if layer.name in layers_drawn.difference(cover)]
-    moulds = list(_moulds(shape, cast, settings))
+            except InvalidValue as error:
+                remarks.append(f"{layer.name} has no masks and no mould: {error.problem}")
+        sheets += _sheets(case, shape, layer, drawn=bool(films))
+        masks += films
+        if films:
+            remarks += remarks_on_mask(films[0], settings, layer.sheets)
+            cast += [layer] * (layer.name not in case.cover)
     missing = [
         f"{text} (fabrication.{key})"
         for key, text in _NOT_GIVEN.items()
         if getattr(settings, key) is None and (case.electrodes or key not in _OF_ELECTRODES)
     ]
-    return FabricationPlan(
-        settings, tuple(sheets), tuple(masks), tuple(moulds), tuple(missing), tuple(remarks)
-    )
+    moulds = tuple(_moulds(shape, cast, settings))
+    return FabricationPlan(settings, tuple(sheets), tuple(masks), moulds, tuple(missing), tuple(remarks))
 
 
 def _layers(case: Case, shape: Shape) -> Iterator[_Layer]:
@@ -114,7 +105,6 @@ def _sheets(case: Case, shape: Shape, layer: _Layer, *, drawn: bool) -> Iterator
     """Yield the sheets of a layer; without sizes if it is not drawn."""
     mounted = layer.thickness / layer.sheets
     thickness = cast_layer(case, layer.part).thickness / layer.sheets
-    cover = case.making is not None and layer.name in case.making.cover
     for number in range(1, layer.sheets + 1):
         sheet = CastSheet(
             layer.name,
@@ -125,7 +115,7 @@ def _sheets(case: Case, shape: Shape, layer: _Layer, *, drawn: bool) -> Iterator
             thickness,
             layer.natural.hoop,
             layer.natural.axial,
-            is_cover=cover,
+            is_cover=layer.name in case.cover,
         )
         yield _with_sizes(sheet, _face(shape, layer, (number - 0.5) * mounted)) if drawn else sheet
 

@@ -33,7 +33,7 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
         depth: Distance of the layer from the inner face of the mounted wall, mm.
         thickness: Its mounted thickness, mm.
     """
-    count = part.sheets.count if part.sheets is not None else 1
+    count = part.sheet_count
     natural, step = natural_stretch_of(part.natural_stretch), thickness / count
     tables = [table for table in case.electrodes if table.region == part.region]
     if tables:
@@ -51,9 +51,7 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
         for table in tables:
             low, high = band_arcs(shape, band_of(table))
             bands[table.name] = face.arc_at(low), face.arc_at(high)
-        masks.append(
-            Mask(part.region, title, Development(face), bands, hot, natural.hoop, natural.axial),
-        )
+        masks.append(Mask(part.region, title, Development(face), bands, hot, natural.hoop, natural.axial))
     return masks
 
 
@@ -61,10 +59,9 @@ def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> It
     """Yield what to watch with the masks of a layer of so many sheets, of which one is given."""
     development, layer = mask.development, mask.layer
     if development.kind == "gores":
-        longer = f"{100 * development.mismatch:.2g} %"
         yield (
             f"{layer} is curved in two directions and drawn as {development.panels} gores of exact area; "
-            f"their seams are {longer} longer than the line on which they come to lie"
+            f"their seams are {100 * development.mismatch:.2g} % longer than the line on which they come to lie"
         )
     if mask.bands and count % 2:
         odd = "an odd number of sheets, so one of its two outer films carries the voltage"

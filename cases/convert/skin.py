@@ -53,8 +53,7 @@ class WidestPlace(NamedTuple):
 def skin_of(case: Case) -> Shape:
     """Return the shape that is inflated: the wall without the layers that are cast over the lattice."""
     shape = shape_of(case)
-    cover = case.making.cover if case.making is not None else ()
-    return shape.with_layers(tuple(layer for layer in shape.layers if layer.name not in cover))
+    return shape.with_layers(tuple(layer for layer in shape.layers if layer.name not in case.cover))
 
 
 def skin_mesh_size_of(case: Case) -> MeshSize:

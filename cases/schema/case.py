@@ -72,6 +72,11 @@ class Case(Table):
     output: OutputTable = OutputTable()
     """What is written in addition to the tables."""
 
+    @property
+    def cover(self) -> tuple[str, ...]:
+        """Layers that are cast over a printed lattice."""
+        return () if self.making is None else self.making.cover
+
 
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of case files, for completion and checks in editors."""

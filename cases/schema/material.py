@@ -200,3 +200,8 @@ class PartTable(Table):
     """Stiffness of the electrodes; default: none."""
     fibres: FibresTable | None = None
     """Fibre reinforcement; default: none."""
+
+    @property
+    def sheet_count(self) -> int:
+        """Number of dielectric sheets."""
+        return 1 if self.sheets is None else self.sheets.count

@@ -80,7 +80,7 @@ def _part(part: PartTable, shape: Shape) -> PartTable:
     layer = next((layer for layer in shape.layers if layer.name == part.region), None)
     if layer is None:
         return part
-    count = part.sheets.count if part.sheets else 1
+    count = part.sheet_count
     sheets = SheetsTable.model_construct(count=count, thickness=layer.thickness / max(count, 1))
     return part.model_copy(update={"sheets": sheets})
 

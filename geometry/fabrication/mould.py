@@ -50,13 +50,6 @@ class Mould:
         """Its profile by as few points as describe it, shape (k, 2), mm."""
         return self.profile[[0, -1]] if self.is_conical else self.profile
 
-    @property
-    def volume(self) -> float:
-        """Volume between the planes of its ends, mm³."""
-        R, Z = self.profile.T
-        rings = (R[1:] ** 2 + R[1:] * R[:-1] + R[:-1] ** 2) * np.diff(Z)
-        return float(abs(np.pi / 3 * rings.sum()))
-
 
 def mould_files(mould: Mould) -> dict[str, bytes]:
     """Return the content of the STEP and the STL file of a mould, by suffix.

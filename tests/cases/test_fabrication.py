@@ -54,6 +54,25 @@ def written(folder, **changes):
     return path
 
 
+def test_a_wall_too_steep_to_be_cast_has_sheets_but_no_masks_and_no_mould():
+    shape = {
+        "kind": "tapered tube",
+        "low_radius": "20 mm",
+        "high_radius": "5 mm",
+        "length": "10 mm",
+        "layers": [{"name": "wall", "thickness": "100 um"}],
+    }
+    part = TABLES["parts"][0] | {"sheets": {"count": 2}, "prestretch": {"hoop": 1.1, "axial": 2.0}}
+    electrodes = [TABLES["electrodes"][0] | {"from": "2 mm", "to": "8 mm"}]
+    plan = fabrication_plan(case_from_tables(tables(shape=shape, parts=[part], electrodes=electrodes)))
+    assert (len(plan.sheets), plan.masks, plan.moulds) == (2, (), ())
+    assert plan.sheets[0].around is None
+    # dz^2 = (a ds)^2 - (h dr)^2 < 0, with ds^2 = dr^2 + dZ^2, dr = 15 and dZ = 10
+    assert (15**2 + 10**2) / 2.0**2 < 15**2 / 1.1**2
+    start = "wall has no masks and no mould: no surface of revolution as cast becomes this wall"
+    assert plan.remarks[0].startswith(start)
+
+
 def text_of(folder):
     page = (folder / "fabrication.html").read_text()
     page = re.sub(r"<(style|svg).*?</\1>", " ", page, flags=re.DOTALL)

@@ -182,7 +182,6 @@ def test_moulds_are_solids_of_revolution_of_exact_volume(shape, expected, tmp_pa
     enlarged = FabricationSettings(shrinkage=0.02).in_mould(1.0)
     mould = Mould(("wall",), enlarged * face.points, face.joints)
     expected = expected / 0.98**3
-    assert mould.volume == pytest.approx(expected, rel=1e-5)
     files = mould_files(mould)
     (volume,) = volume_of_step(files[".step"], tmp_path)
     assert volume == pytest.approx(expected, rel=1e-6 if mould.is_conical else 1e-4)
