@@ -59,9 +59,10 @@ def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> It
     """Yield what to watch with the masks of a layer of so many sheets, of which one is given."""
     development, layer = mask.development, mask.layer
     if development.kind == "gores":
+        longer = f"{100 * development.mismatch:.2g} % longer"
         yield (
             f"{layer} is curved in two directions and drawn as {development.panels} gores of exact area; "
-            f"their seams are {100 * development.mismatch:.2g} % longer than the line on which they come to lie"
+            f"their seams are {longer} than the line on which they come to lie"
         )
     if mask.bands and count % 2:
         odd = "an odd number of sheets, so one of its two outer films carries the voltage"
