@@ -17,7 +17,7 @@ from annelid.geometry.body import FloatArray
 _SPACE = "\N{NO-BREAK SPACE}"
 _MINUS = "\N{MINUS SIGN}"
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
-_ROUNDING = 1e-9  # smaller values, in any internal unit, are rounding of the solution
+ROUNDING = 1e-9  # smaller values, in any internal unit, are rounding of the solution
 
 
 class DisplayUnit(NamedTuple):
@@ -130,10 +130,15 @@ class DisplayUnits:
 
     def show(self, kind: str, value: float, count: int = 4) -> str:
         """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""
-        value = 0.0 if abs(value) < _ROUNDING else value
+        value = 0.0 if abs(value) < ROUNDING else value
         unit = self.unit(kind, value)
         space = "" if unit.name in ("", "°") else _SPACE
         return f"{digits(value * unit.factor, count)}{space}{unit.name}"
+
+
+def capitalised(text: str) -> str:
+    """A text with a capital first letter; the others stay."""
+    return text[:1].upper() + text[1:]
 
 
 def counted(count: int, noun: str) -> str:

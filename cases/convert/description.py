@@ -20,7 +20,7 @@ from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable, LimitTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
-from annelid.solver.display import DisplayUnits, digits
+from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantities import quantity_of
 
@@ -246,4 +246,4 @@ def _words(key: str) -> str:
 
 
 def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + "."
+    return capitalised(text) + "."

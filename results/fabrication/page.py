@@ -22,7 +22,7 @@ from annelid.results.folder.tables import PathRecord
 from annelid.results.report.making_text import inflation_text
 from annelid.results.report.report import outcome_of
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, stored_charge
-from annelid.solver.display import DisplayUnits, digits
+from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model import quantities as q
 
 __all__ = ["page_content"]
@@ -66,7 +66,10 @@ def page_content(
         "notes": notes,
         "outcome": _NOT_RUN if run is None else outcome_of(run, table),
         "tiles": _tiles(plan, units, table),
-        "layers": [_layer_row(sheets, plan, units) for sheets in _by_layer(plan)],
+        "layers": [
+            (f"{n}. {first}", *rest)
+            for n, (first, *rest) in enumerate((_layer_row(s, plan, units) for s in _by_layer(plan)), start=1)
+        ],
         "other": other,
         "moulds": [_mould(mould, plan, units) for mould in plan.moulds],
         "masks": [_mask_figure(masks, plan) for masks in _shown(plan.masks)],
@@ -76,14 +79,11 @@ def page_content(
         "stages": None if run is None or table is None else _stages(run, table),
         "printing": printing,
         "electricity": [
-            {
-                "electrode": entry.electrode,
-                "voltage": units.show("voltage", entry.voltage),
-                "charge": units.show("charge", entry.charge),
-                "capacitance": units.show("capacitance", entry.capacitance),
-                "energy": units.show("energy", entry.energy),
-                "discharge": f"{digits(1e3 * entry.discharge, 3)} ms",
-            }
+            (
+                entry.electrode,
+                *(units.show(k, getattr(entry, k)) for k in ("voltage", "charge", "capacitance", "energy")),
+                f"{digits(1e3 * entry.discharge, 3)} ms",
+            )
             for entry in stored
         ],
         "bleeder": f"{BLEEDER:g} MΩ",
@@ -119,23 +119,23 @@ def _by_layer(plan: FabricationPlan) -> list[list[CastSheet]]:
     return [list(group) for _, group in groupby(plan.sheets, lambda sheet: sheet.layer)]
 
 
-def _layer_row(sheets: list[CastSheet], plan: FabricationPlan, units: DisplayUnits) -> dict[str, str]:
+def _layer_row(sheets: list[CastSheet], plan: FabricationPlan, units: DisplayUnits) -> tuple[str, ...]:
     """A row of the table of layers: its sheets have one thickness and grow in circumference."""
     first, last = sheets[0], sheets[-1]
     passes = plan.settings.passes(first.thickness)
     blanks = [blank_size(sheet, plan.settings) for sheet in (first, last)]
-    return {
-        "layer": first.layer + (" (cast over the lattice)" if first.is_cover else ""),
-        "material": first.material,
-        "sheets": str(first.count),
-        "thickness": units.show("length", first.thickness),
-        "mounted": units.show("length", first.mounted_thickness),
-        "passes": "" if passes is None else f"{passes[0]}, the last {units.show('length', passes[1])}",
-        "diameter": "" if first.diameter is None else units.show("length", first.diameter),
-        "around": _range([blank and blank[0] for blank in blanks], units),
-        "along": _range([blank and blank[1] for blank in blanks], units),
-        "rubber": _volume(sheets, units),
-    }
+    return (
+        first.layer + (" (cast over the lattice)" if first.is_cover else ""),
+        first.material,
+        str(first.count),
+        units.show("length", first.thickness),
+        units.show("length", first.mounted_thickness),
+        "not given" if passes is None else f"{passes[0]}, the last {units.show('length', passes[1])}",
+        _range([first.diameter], units),
+        _range([blank and blank[0] for blank in blanks], units),
+        _range([blank and blank[1] for blank in blanks], units),
+        _volume(sheets, units),
+    )
 
 
 def _range(values: Sequence[float | None], units: DisplayUnits) -> str:
@@ -228,7 +228,7 @@ def _inflation(run: RunRecord) -> dict[str, Any] | None:
     names = [name for name in ("pressure", *sizes) if name in path.columns]
     return {
         "text": inflation_text(path),
-        "columns": names,
+        "columns": [*map(capitalised, names)],
         "rows": [[path.show(n, float(path[n][i])) for n in names] for i in _spread(len(path), _ROWS)],
     }
 
@@ -238,9 +238,9 @@ def _stages(run: RunRecord, table: PathRecord) -> dict[str, Any]:
     names = table.varying_loads
     names += [n.name for n in (q.LUMEN_VOLUME, q.LARGEST_DIAMETER, q.LENGTH) if n.name in table.columns]
     return {
-        "columns": names,
+        "columns": ["End of stage", *map(capitalised, names)],
         "rows": [
-            (f"{stage} ({state_word(run, row)})", [table.show(n, float(table[n][row])) for n in names])
+            (f"{stage} ({state_word(run, row)})", *(table.show(n, float(table[n][row])) for n in names))
             for stage, row in table.stage_ends.items()
         ],
     }

@@ -16,7 +16,7 @@ from annelid.results.figures.path_figures import StageSpan, SvgFigure
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.single_load import conjugate_of
 from annelid.results.folder.tables import PathRecord
-from annelid.solver.display import DisplayUnit, digits
+from annelid.solver.display import DisplayUnit, capitalised, digits
 from annelid.solver.model import quantities as q
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ def load_curve(table: PathRecord, path: LoadPath, *, name: str) -> SvgFigure:
         stages = " and ".join(f"“{span.stage}”" for span in path.spans)
         noun = "stages" if len(path.spans) > 1 else "stage"
         caption = f"{path.load} against {path.response}, {noun} {stages}"
-        return SvgFigure(style.svg_text(figure, name, caption), caption[:1].upper() + caption[1:] + ".")
+        return SvgFigure(style.svg_text(figure, name, caption), capitalised(caption) + ".")
 
 
 def _largest_drawn_load(table: PathRecord, load: str, rows: NDArray[np.int64]) -> float:

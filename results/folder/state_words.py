@@ -4,7 +4,8 @@
 import numpy as np
 
 from annelid.results.folder.run_record import RunRecord
-from annelid.results.folder.tables import NO_LOAD, PathRecord
+from annelid.results.folder.tables import PathRecord
+from annelid.solver.display import ROUNDING
 
 __all__ = ["AS_CAST", "AS_PRINTED", "largest_voltage", "reference_word", "state_word"]
 
@@ -18,7 +19,7 @@ def state_word(run: RunRecord, row: int) -> str:
         return "energised"
     if run.description.skin and row == 0:
         return AS_PRINTED
-    if any(abs(table[load][row]) >= NO_LOAD for load in table.loads):
+    if any(abs(table[load][row]) >= ROUNDING for load in table.loads):
         return "loaded"
     return "released" if run.description.skin else "without load"
 

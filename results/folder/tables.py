@@ -15,13 +15,12 @@ from numpy.typing import NDArray
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text
-from annelid.solver.display import DisplayUnit, DisplayUnits
+from annelid.solver.display import ROUNDING, DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import load_kind
 from annelid.solver.model.quantity import Quantity
 from annelid.solver.records import Profile
 
-NO_LOAD = 1e-9  # size of a load that is zero but for rounding, in any internal unit
 _LARGEST_TABLE = 1_000_000_000  # bytes
 CRITICAL = "critical"
 REACHED_BY = "reached by"
@@ -110,7 +109,9 @@ class PathRecord:
         """Return the loads of a row that are not zero, without obstacles that never move."""
         resting = set(self.loads_of("obstacle").values()).difference(self.varying_loads)
         values = {name: float(self[name][row]) for name in self.loads if name not in resting}
-        words = [f"{name} {self.show(name, value)}" for name, value in values.items() if abs(value) > NO_LOAD]
+        words = [
+            f"{name} {self.show(name, value)}" for name, value in values.items() if abs(value) > ROUNDING
+        ]
         return ", ".join(words) or "no load"
 
     @property

@@ -19,6 +19,8 @@ def render(template: str, content: Mapping[str, Any]) -> str:
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
+    from annelid.solver.display import capitalised
+
     environment = Environment(
         loader=PackageLoader("annelid.results.pages"),
         autoescape=True,
@@ -26,4 +28,5 @@ def render(template: str, content: Mapping[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["capitalised"] = capitalised
     return str(environment.get_template(template).render(content))

@@ -8,8 +8,8 @@ import numpy as np
 
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.state_words import AS_CAST, AS_PRINTED, largest_voltage, state_word
-from annelid.results.folder.tables import NO_LOAD, PathRecord
-from annelid.solver.display import counted, digits
+from annelid.results.folder.tables import PathRecord
+from annelid.solver.display import ROUNDING, counted, digits
 from annelid.solver.model import quantities as q
 
 _SAME_VOLTAGE = 1e-9  # of the largest voltage
@@ -46,7 +46,8 @@ def making(run: RunRecord) -> dict[str, Any]:
     rows = [
         (
             name,
-            [_cast_cell(path, name) for path in before] + [_cell(table, name, i, voltage[i]) for i in states],
+            *(_cast_cell(path, name) for path in before),
+            *(_cell(table, name, i, voltage[i]) for i in states),
         )
         for name in names
     ]
@@ -108,7 +109,7 @@ def _part_quantities(table: PathRecord) -> list[str]:
 
 def _released_row(table: PathRecord) -> int | None:
     """First row without loads, if it is not the first of the path."""
-    unloaded = np.all([np.abs(table[load]) < NO_LOAD for load in table.loads], axis=0)
+    unloaded = np.all([np.abs(table[load]) < ROUNDING for load in table.loads], axis=0)
     rows = np.flatnonzero(unloaded)
     return int(rows[0]) if len(rows) and rows[0] > 0 else None
 

@@ -27,7 +27,7 @@ from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, stability
-from annelid.solver.display import DisplayUnits, counted, digits
+from annelid.solver.display import DisplayUnits, capitalised, counted, digits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.quantity import Quantity
 
@@ -133,7 +133,7 @@ def outcome_of(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     return {
         "tone": tone,
         "kind": _ANSWERS[tone] if run.verdicts or failures else _NO_REQUIREMENT,
-        "text": outcome.text[:1].upper() + outcome.text[1:],
+        "text": capitalised(outcome.text),
         "reasons": [*failures, *doubts],
         "remarks": outcome.remarks,
         **more,
@@ -147,7 +147,7 @@ def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     yield from missed_texts(run)
     for limit in q.LIMITS:
         if _is_below_one(table, limit.margin):
-            yield f"{limit.exceeded[:1].upper()}{limit.exceeded[1:]} in some states."
+            yield f"{capitalised(limit.exceeded)} in some states."
 
 
 def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:

@@ -13,7 +13,7 @@ from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.results.report.snap_text import bistability_text, energy_text
-from annelid.solver.display import digits
+from annelid.solver.display import capitalised, digits
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Margin
 
@@ -71,7 +71,7 @@ def stability(run: RunRecord) -> dict[str, Any]:
 
 def _margins(margins: Sequence[Margin]) -> list[str]:
     """A paragraph on the next critical point as each load increases from the last state."""
-    sentences = [f"{m.text[:1].upper()}{m.text[1:]}{_margin_value(m)}." for m in margins]
+    sentences = [f"{capitalised(m.text)}{_margin_value(m)}." for m in margins]
     first = "Stability margins: one load increases from the last state, and the other loads are constant."
     return [" ".join([first, *sentences])] if sentences else []
 

@@ -12,7 +12,7 @@ from annelid.results.figures import svg_style as style
 from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.study.markers import axis_range, draw_limits, label_axis, plot_failures, plot_runs
 from annelid.results.study.study_data import Column, StudyData, shortened
-from annelid.solver.display import digits
+from annelid.solver.display import capitalised, digits
 from annelid.solver.model.quantities import MARGINS
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def front_figure(data: StudyData, pair: tuple[str, str], *, name: str) -> SvgFig
         axes.set_xlabel(f"{columns[0].label}, {_aim(data, pair[0])}")
         axes.set_ylabel(f"{columns[1].label}, {_aim(data, pair[1])}")
         label = f"{pair[1]} against {pair[0]}; ringed runs are on the Pareto front"
-        return SvgFigure(style.svg_text(figure, name, label), label[:1].upper() + label[1:] + ".")
+        return SvgFigure(style.svg_text(figure, name, label), capitalised(label) + ".")
 
 
 def level_label(column: Column, level: object) -> str:

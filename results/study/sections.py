@@ -132,16 +132,16 @@ def _sensitivity_text(sensitivity: Sensitivity, searched: bool) -> str:
     return text
 
 
-def yields(data: StudyData) -> list[dict[str, Any]]:
+def yields(data: StudyData) -> list[tuple[str, ...]]:
     """Rows of the table of conforming parts."""
     return [
-        {
-            "group": each.group or "all",
-            "conforming": f"{each.conforming} of {each.parts}",
-            "fraction": f"{digits(100 * each.conforming / each.parts, 3)} %",
-            "interval": f"{digits(100 * each.low, 3)} % to {digits(100 * each.high, 3)} %",
-            "without_result": each.without_result,
-        }
+        (
+            each.group or "all",
+            f"{each.conforming} of {each.parts}",
+            f"{digits(100 * each.conforming / each.parts, 3)} %",
+            f"{digits(100 * each.low, 3)} % to {digits(100 * each.high, 3)} %",
+            str(each.without_result),
+        )
         for each in data.yields
     ]
 
@@ -159,14 +159,10 @@ def spreads(data: StudyData) -> list[dict[str, Any]]:
             for name, fraction in contributions
             if fraction >= _SMALLEST_CONTRIBUTION
         ]
-        numbers = {
-            "mean": float(spread.values.mean()),
-            "deviation": float(spread.values.std(ddof=1)) if len(spread.values) > 1 else 0.0,
-            "low": low,
-            "high": high,
-        }
-        texts = {key: spread.display.show(spread.kind, value) for key, value in numbers.items()}
-        group["rows"].append({"quantity": spread.quantity, **texts, "contributions": ", ".join(main)})
+        deviation = float(spread.values.std(ddof=1)) if len(spread.values) > 1 else 0.0
+        numbers = (float(spread.values.mean()), deviation, low, high)
+        texts = [spread.display.show(spread.kind, value) for value in numbers]
+        group["rows"].append((spread.quantity, *texts, ", ".join(main)))
     return list(groups.values())
 
 

@@ -85,7 +85,7 @@ def test_the_inflation_is_a_stage_of_its_own_in_the_run_folder(tmp_path):
     assert "inflation.csv" in run.summary["files"]
     content = making(run)
     assert content["columns"] == ["as cast", "as printed", "released (release)"]
-    assert dict(content["rows"])["length"][:2] == ["12\N{NO-BREAK SPACE}mm"] * 2
+    assert {name: cells for name, *cells in content["rows"]}["length"][:2] == ["12\N{NO-BREAK SPACE}mm"] * 2
     assert reference_word(run) == "as printed"
     assert [state_word(run, row) for row in range(len(run.table))] == [
         "as printed",

@@ -67,7 +67,7 @@ def test_table_has_a_column_for_each_stage():
         *["as printed", "released (release)", "energised (energise)"],
         *["released (discharge)", "energised (again)"],
     ]
-    rows = dict(content["rows"])
+    rows = {name: cells for name, *cells in content["rows"]}
     assert [text.strip("\N{NO-BREAK SPACE}%") for text in rows["axial stroke"]] == ["", "", "10", "", "10"]
     assert rows["length"][1] == "30\N{NO-BREAK SPACE}mm"
     record = run()
