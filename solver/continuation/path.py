@@ -101,11 +101,13 @@ class Path:
             continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
             ended = steps.follow(continuation, modes)
             if isinstance(ended, Outcome):
-                missed = margins or _missed(ended, reporter, ramp)
-                return replace(ended, margins=missed, working_stage=self.stages[working].name)
+                if number > working:
+                    return replace(ended, margins=margins, working_stage=self.stages[working].name)
+                return replace(ended, margins=_missed(ended, reporter, ramp))
             modes = ended
             if number == working:
                 margins = self._margins(modes)
+                reporter.skip_work()
         count = len(self.stages)
         text = f"reached: {'the one stage' if count == 1 else f'all {count} stages'}, at {reporter.now()}"
         outcome = reporter.outcome("reached", text, stage.name, 1.0)
