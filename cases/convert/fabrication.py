@@ -33,6 +33,7 @@ _NOT_GIVEN = {
     "allowance": "the allowance for trimming: blanks have their net size",
     "clearance": "the distance to be kept around electrodes: it was not checked",
 }
+_SAME = 1e-6
 _OF_ELECTRODES = ("tab_width", "clearance")
 _MEASURED = (
     "the wall is a measured surface, not one of revolution: masks, blanks and moulds are not drawn; take the "
@@ -89,6 +90,10 @@ def fabrication_plan(case: Case) -> FabricationPlan:
             layers_drawn.remove(layer.name)
             remarks.append(f"{layer.name} has no masks and no mould: {error.problem}")
             sheets += list(_sheets(case, shape, layer, drawn=False))
+        thickness = sheets[-1].thickness
+        if settings.pass_thickness is not None and settings.pass_thickness > thickness * (1 + _SAME):
+            one = f"one pass leaves fabrication.pass_thickness = {settings.pass_thickness:g} mm"
+            remarks.append(f"{layer.name}: {one}, more than a sheet of {thickness:.4g} mm as cast")
     cover = case.making.cover if case.making is not None else ()
     cast = [layer for layer in layers if layer.name in layers_drawn.difference(cover)]
     moulds = list(_moulds(shape, cast, settings))
