@@ -24,7 +24,7 @@ from annelid.solver.model.quantities import names_for
 from annelid.solver.model.ramp import Ramp, ramp_of
 from annelid.solver.model.scales import scales_of
 from annelid.solver.model.stages import Stage, pressed_surfaces
-from annelid.solver.model.stepping import Stepping
+from annelid.solver.model.stepping import NO_SEARCH, Stepping
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.records import Margin, Outcome
 
@@ -125,7 +125,7 @@ class Path:
     def _margins(self, modes: UnstableModes) -> tuple[Margin, ...]:
         """The margins of the present state, if they are requested."""
         furthest = self.stepping.seek_limit
-        if furthest is None:
+        if furthest == NO_SEARCH:
             return ()
         return margins_ahead(self.newton, modes.given, furthest, self.evaluation, self._units)
 

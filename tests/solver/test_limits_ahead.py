@@ -181,7 +181,7 @@ def test_the_search_is_not_work_of_the_next_state():
         steps=2,
     )
     stages = (load, Stage("rest", steps=2, **rest))
-    searched, plain = (run(model, stages, stepping=Stepping(seek_limit=seek))[1] for seek in (1.5, None))
+    searched, plain = (run(model, stages, stepping=Stepping(seek_limit=seek))[1] for seek in (1.5, 1.0))
     assert [s.factorisations for s in searched] == [s.factorisations for s in plain]
 
 
