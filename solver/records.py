@@ -143,7 +143,8 @@ class Outcome:
         parameter: Stage parameter reached there.
         remarks: Further sentences (for instance the dielectric strength exceeded, and where).
         margins: Of the loads at the working point, or of the requested loads that were not reached.
-        working_stage: Stage at whose end the working point is: the last one at whose end a load acts.
+        working_stage: Stage at whose end the working point is, the last one at whose end a load acts; "" if
+            it was not reached.
     """
 
     kind: str

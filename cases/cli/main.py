@@ -20,9 +20,6 @@ __all__ = ["main"]
 INPUT, UNEXPECTED = 2, 1
 _OTHER_RANKS_DELAY = 2.0  # s
 _ABORT_DELAY = 0.5  # s; a launcher that aborted at once was seen to lose the last lines of the error stream
-_INTERRUPTED = (
-    "interrupted; the Run folder is marked as unfinished, and the same command starts the run again"
-)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -41,10 +38,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = _print_error(error.message, INPUT)
     except AnnelidError as error:
         code = _print_error(error.message, UNEXPECTED)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as error:
         if is_rank:
             os._exit(INTERRUPTED)
-        code = _print_error(_INTERRUPTED, INTERRUPTED)
+        code = _print_error(str(error) or "interrupted", INTERRUPTED)
     except BrokenPipeError:  # the reader of a pipe, such as head, has closed it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 0

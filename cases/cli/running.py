@@ -3,6 +3,8 @@
 
 import argparse
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from annelid.cases.cli.commands import REPORTING, given_case
@@ -19,7 +21,7 @@ def run_command(options: argparse.Namespace) -> int:
     from annelid.cases.run.environment import prepare, require_libraries
     from annelid.cases.run.run import default_folder, run_case
     from annelid.cases.validate.resolved import case_hash
-    from annelid.results.folder.folder_files import check_writable, log_end, status
+    from annelid.results.folder.folder_files import check_writable, status
 
     prepare()
     case = given_case(options)
@@ -32,34 +34,60 @@ def run_command(options: argparse.Namespace) -> int:
     if options.expect_ranks is None:
         remarks = (f"remark: {remark}" for remark in remarks_on(case))
         print(f"running {case.title}", f"in {folder}", *remarks, sep="\n", file=sys.stderr)
-    if options.ranks > 1:
-        from annelid.cases.run.ranks import start_ranks
-
-        try:
-            code = start_ranks(options.ranks, _rank_arguments(options, folder))
-        except BaseException as error:
-            log_end(folder, str(error) or "interrupted")
-            raise
-        if code == FAILED:
-            log_end(folder, "a rank failed and printed the reason")
-        return code
-    result = run_case(
-        case,
-        folder,
-        rerun=options.again,
-        expected_ranks=options.expect_ranks,
-        keep_surfaces=not options.no_surfaces,
-    )
-    if result is None:
-        return 0
-    print_outcome(folder, report=not options.no_report)
+    with _interruption_explained(folder):
+        if options.ranks > 1:
+            return _run_on_ranks(options, folder)
+        result = run_case(
+            case,
+            folder,
+            rerun=options.again,
+            expected_ranks=options.expect_ranks,
+            keep_surfaces=not options.no_surfaces,
+        )
+        if result is None:
+            return 0
+        print_outcome(folder, report=not options.no_report)
     return FAILED if result.states == 0 else 0
+
+
+@contextmanager
+def _interruption_explained(folder: Path) -> Iterator[None]:
+    """Add to an interruption in which state it leaves the Run folder."""
+    from annelid.results.folder.folder_files import status
+
+    try:
+        yield
+    except KeyboardInterrupt:
+        left = {
+            "unfinished": "the Run folder is marked as unfinished, and the same command starts the run again",
+            "finished": "the run is finished, and the same command writes what is missing of its report",
+        }.get(status(folder))
+        raise KeyboardInterrupt(f"interrupted; {left}" if left else "interrupted") from None
+
+
+def _run_on_ranks(options: argparse.Namespace, folder: Path) -> int:
+    from annelid.cases.run.ranks import start_ranks
+    from annelid.results.folder.folder_files import log_end
+
+    try:
+        code = start_ranks(options.ranks, _rank_arguments(options, folder))
+    except BaseException as error:
+        log_end(folder, str(error) or "interrupted")
+        raise
+    if code == FAILED:
+        log_end(folder, "a rank failed and printed the reason")
+    return code
 
 
 def _rank_arguments(options: argparse.Namespace, folder: Path) -> list[str]:
     """Arguments of the command that each of several ranks runs."""
     arguments = ["run", str(options.case), str(folder), "--coarse", str(options.coarse)]
-    flags = {"--again": options.again, "--no-report": options.no_report, "--debug": options.debug}
+    flags = {
+        "--again": options.again,
+        "--no-report": options.no_report,
+        "--no-surfaces": options.no_surfaces,
+        "--debug": options.debug,
+    }
     return arguments + [flag for flag, given in flags.items() if given]
 
 

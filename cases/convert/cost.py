@@ -7,7 +7,7 @@ import numpy as np
 
 from annelid.cases.convert.making import BARE_STEPS
 from annelid.cases.convert.model import has_twist
-from annelid.cases.convert.path import loads_with_margin, seek_limit_of
+from annelid.cases.convert.path import NO_SEARCH, loads_with_margin, seek_limit_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
 from annelid.geometry.elements import CORNERS
@@ -101,7 +101,7 @@ def cost_of(case: Case, body: Body) -> Cost:
 
 def _searches(case: Case) -> int:
     """Return the number of loads whose limits are searched, one more for several loads together."""
-    if seek_limit_of(case) is None:
+    if seek_limit_of(case) == NO_SEARCH:
         return 0
     loads = len(loads_with_margin(case))
     return loads + (loads > 1)

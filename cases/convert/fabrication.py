@@ -33,6 +33,7 @@ _NOT_GIVEN = {
     "allowance": "the allowance for trimming: blanks have their net size",
     "clearance": "the distance to be kept around electrodes: it was not checked",
 }
+_SAME = 1e-6
 _OF_ELECTRODES = ("tab_width", "clearance")
 _MEASURED = (
     "the wall is a measured surface, not one of revolution: masks, blanks and moulds are not drawn; take the "
@@ -80,6 +81,7 @@ def fabrication_plan(case: Case) -> FabricationPlan:
             except InvalidValue as error:
                 remarks.append(f"{layer.name} has no masks and no mould: {error.problem}")
         sheets += _sheets(case, shape, layer, drawn=bool(films))
+        remarks += _remarks_on_pass(sheets[-1], settings)
         masks += films
         if films:
             remarks += remarks_on_mask(films[0], settings, layer.sheets)
@@ -118,6 +120,13 @@ def _sheets(case: Case, shape: Shape, layer: _Layer, *, drawn: bool) -> Iterator
             is_cover=layer.name in case.cover,
         )
         yield _with_sizes(sheet, _face(shape, layer, (number - 0.5) * mounted)) if drawn else sheet
+
+
+def _remarks_on_pass(sheet: CastSheet, settings: FabricationSettings) -> Iterator[str]:
+    one_pass = settings.pass_thickness
+    if one_pass is not None and one_pass > sheet.thickness * (1 + _SAME):
+        setting = f"one pass leaves fabrication.pass_thickness = {one_pass:g} mm"
+        yield f"{sheet.layer}: {setting}, more than a sheet of {sheet.thickness:.4g} mm as cast"
 
 
 def _with_sizes(sheet: CastSheet, middle: CastFace) -> CastSheet:

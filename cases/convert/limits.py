@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """What a case does not say about the limits of its materials, so that they are not judged."""
 
-from annelid.cases.convert.path import seek_limit_of
+from annelid.cases.convert.path import NO_SEARCH, seek_limit_of
 from annelid.cases.schema.case import Case
 
 __all__ = ["has_tearing_limit", "missing_limits", "not_judged"]
@@ -37,7 +37,7 @@ def not_judged(case: Case) -> list[str]:
         )
     if mesh is not None and mesh.model == "sector":
         texts.append("shapes that do not repeat from sector to sector are not judged")
-    if seek_limit_of(case) is None:
+    if seek_limit_of(case) == NO_SEARCH:
         texts.append("what limits the loads beyond those requested is not searched: set path.seek_limit")
     return texts
 

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The masks of the sheets of a layer, and what to watch with them."""
 
+import math
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -10,7 +11,7 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.geometry.fabrication.cast_face import band_arcs, cast_face
 from annelid.geometry.fabrication.development import Development
-from annelid.geometry.fabrication.mask import Mask
+from annelid.geometry.fabrication.mask import Mask, mark_lines
 from annelid.geometry.fabrication.settings import FabricationSettings
 from annelid.geometry.shapes.shape import Shape
 
@@ -72,6 +73,15 @@ def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> It
     if narrow:
         close = "tabs of voltage and ground overlap or come close"
         yield f"tabs of {width:g} mm are wide for {', '.join(narrow)}: {close}"
+    panel = 2 * math.pi * float(development.face.radius.max()) / development.panels
+    overlap = settings.seam_overlap or 0.0
+    if overlap >= panel:
+        yield (
+            f"{layer}: seams overlap by fabrication.seam_overlap = {overlap:g} mm, but the blank is only "
+            f"{panel:.4g} mm wide around"
+        )
+    if not mask.hoop == mask.axial == 1.0 and not mark_lines(mask, settings):
+        yield f"{layer} has no marks: it is smaller than fabrication.marks = {settings.marks:g} mm"
     gap = _smallest_gap(mask)
     if settings.clearance is not None and gap < settings.clearance * (1 - _SAME):
         yield (

@@ -10,7 +10,7 @@ from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantities import quantity_of
 from annelid.solver.model.stage_ends import SENSES, TOLERANCE, EndCondition
 from annelid.solver.model.stages import DRIVERS, PointMotion, Stage
-from annelid.solver.model.stepping import Stepping
+from annelid.solver.model.stepping import NO_SEARCH, Stepping
 
 __all__ = [
     "NO_SEARCH",
@@ -23,7 +23,6 @@ __all__ = [
     "stepping_of",
 ]
 
-NO_SEARCH = 1.0
 SEEK_LIMIT = 2.0
 
 _COMPONENTS = {
@@ -105,11 +104,10 @@ def loads_with_margin(case: Case) -> list[str]:
     return [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | driven]
 
 
-def seek_limit_of(case: Case) -> float | None:
-    """Return the multiple of the loads up to which limits are searched, ``None`` for no search.
+def seek_limit_of(case: Case) -> float:
+    """Return the multiple of the loads up to which limits are searched, 1 for no search.
 
     In a 3-D model the search takes longer than the path, so it needs the key.
     """
     default = SEEK_LIMIT if case.mesh is not None and case.mesh.model == "axisymmetric" else NO_SEARCH
-    limit = default if case.path.seek_limit is None else case.path.seek_limit
-    return None if limit == NO_SEARCH else limit
+    return default if case.path.seek_limit is None else case.path.seek_limit

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.model import scope_of
-from annelid.cases.convert.path import ends_of, loads_with_margin
+from annelid.cases.convert.path import NO_SEARCH, ends_of, loads_with_margin
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import EndTable, LimitTable, RequirementTable
 from annelid.cases.schema.units import UnitError, note_unit, parse, show
@@ -89,8 +89,13 @@ def path_quantities_of(case: Case) -> list[str]:
 
 def known_quantities(case: Case) -> list[str]:
     """Return the names of all quantities of a run, including the stability margins if they are requested."""
-    margins = margins_of(case) if case.path.seek_limit is not None else []
+    margins = margins_of(case) if _asks_for_margins(case) else []
     return reported(case) + margins + path_quantities_of(case)
+
+
+def _asks_for_margins(case: Case) -> bool:
+    """Whether margins are searched in every run of the case: the default differs between runs and studies."""
+    return case.path.seek_limit not in (None, NO_SEARCH)
 
 
 def check_requirements(case: Case, findings: Findings) -> None:
@@ -292,8 +297,11 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
 def _margin_errors(case: Case, requirement: RequirementTable) -> Iterator[tuple[str, str]]:
     """Check that a margin is required only at the last state, and within the limit of the search."""
     furthest = case.path.seek_limit
-    if furthest is None:
-        yield "quantity", "needs path.seek_limit, the multiple of the loads up to which margins are searched"
+    if furthest is None or not _asks_for_margins(case):
+        yield (
+            "quantity",
+            "needs path.seek_limit above 1, the multiple of the loads up to which they are searched",
+        )
     elif requirement.at_least is not None:
         try:
             beyond = parse(requirement.at_least, "1") > furthest

@@ -10,6 +10,7 @@ from annelid.geometry.errors import InvalidValue
 __all__ = ["FabricationSettings"]
 
 _WHOLE = 1e-6  # of a pass: a smaller remainder is rounding
+_FINEST_MARKS = 0.1  # mm: nobody draws finer ones, and their number would be unlimited
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ class FabricationSettings:
     marks: float = 10.0
 
     def __post_init__(self) -> None:
-        for name in ("pass_thickness", "tab_width", "tab_length", "marks"):
+        within("marks", self.marks, least=_FINEST_MARKS, unit="mm")
+        for name in ("pass_thickness", "tab_width", "tab_length"):
             if getattr(self, name) is not None:
                 within(name, getattr(self, name), above=0.0, unit="mm")
         for name in ("seam_overlap", "allowance", "clearance"):

@@ -71,6 +71,7 @@ def write_fabrication_sheet(
         ),
     )
     folder.mkdir(parents=True, exist_ok=True)
+    (folder / PAGE).unlink(missing_ok=True)  # so that no page lies beside masks of another sheet
     return [write_atomically(folder / name, content) for name, content in contents.items()]
 
 

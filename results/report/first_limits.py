@@ -1,20 +1,13 @@
 # SPDX-License-Identifier: MIT
 """What limits a part first as each load grows alone from the working point."""
 
+import math
 from typing import NamedTuple
 
 from annelid.solver.display import digits
+from annelid.solver.model.limits_of_use import limit_words
+from annelid.solver.model.loads import TOGETHER
 from annelid.solver.records import LimitAhead, Margin, Outcome
-
-_BUCKLING = "buckling, bulging or necking (bifurcation)"
-_WORDS = {
-    ("limit point", "voltage"): "pull-in (limit point)",
-    ("limit point", "pressure"): "snap at the pressure maximum (limit point)",
-    ("limit point", ""): "snap (limit point)",
-    ("bifurcation", ""): _BUCKLING,
-    ("wrinkling", ""): "wrinkling of the wall",
-    ("self-contact", ""): "contact of walls with each other",
-}
 
 
 class LimitRow(NamedTuple):
@@ -38,16 +31,12 @@ def limit_rows(outcome: Outcome | None) -> list[LimitRow]:
     margins = sorted(outcome.margins, key=_first) if outcome is not None else []
     rows = []
     for margin in margins:
-        limits = list(dict.fromkeys(margin.limits))
-        for number, limit in enumerate(limits):
-            load = "" if number else margin.load
-            words = (
-                f"{number + 1}. {limit_words(margin.load, limit)}"
-                if limits[1:]
-                else limit_words(margin.load, limit)
-            )
+        for number, limit in enumerate(margin.limits, start=1):
+            load = margin.load if number == 1 else ""
+            place = f"{number}. " if len(margin.limits) > 1 else ""
+            words = place + limit_words(limit.kind, margin.load)
             rows.append(LimitRow(load, words, limit.text, _multiple(limit)))
-        if not limits:
+        if not margin.limits:
             rows.append(LimitRow(margin.load, *_nothing(margin)))
     return rows
 
@@ -58,10 +47,10 @@ def first_limit(outcome: Outcome | None) -> str:
     if not found:
         return ""
     limit, margin = min(found, key=lambda pair: pair[0].value)
-    words = limit_words(margin.load, limit)
+    words = limit_words(limit.kind, margin.load)
     if limit.already:
         return f"The working point itself is beyond a limit: {words}."
-    grows = "all loads grow together" if margin.load == "all loads" else f"only the {margin.load} grows"
+    grows = "all loads grow together" if margin.load == TOGETHER else f"only the {margin.load} grows"
     if limit.value < 1:
         at = "at or below" if limit.is_bound else "at"
         return f"First limit: {words} {at} {limit.text}, before the requested loads are reached."
@@ -69,14 +58,9 @@ def first_limit(outcome: Outcome | None) -> str:
     return f"First limit: if {grows}, {words} at {limit.text}, {above} % above the working point."
 
 
-def limit_words(load: str, limit: LimitAhead) -> str:
-    """Return the name of a limit as one load grows."""
-    return _WORDS.get((limit.kind, load), _WORDS.get((limit.kind, ""), limit.kind))
-
-
 def _first(margin: Margin) -> float:
     """The multiple at which the first limit of a load comes; after all that have one if it has none."""
-    return min((limit.value for limit in margin.limits), default=float("inf"))
+    return min((limit.value for limit in margin.limits), default=math.inf)
 
 
 def _multiple(limit: LimitAhead) -> str:
@@ -85,6 +69,6 @@ def _multiple(limit: LimitAhead) -> str:
 
 def _nothing(margin: Margin) -> tuple[str, str, str]:
     """Cells of a load without a limit."""
-    if margin.value != margin.value:
+    if math.isnan(margin.value):
         return f"not known: {margin.text.removeprefix(f'{margin.load}: ')}", "", ""
     return "none found", "", f"up to {digits(margin.value, 4)} ×"

@@ -1,25 +1,17 @@
 # SPDX-License-Identifier: MIT
 """What would help a part that misses requirements: states and runs near it that were solved."""
 
-import json
-import tomllib
-from collections.abc import Iterator, Mapping
-from pathlib import Path
-from typing import Any, NamedTuple
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.results.folder.folder_files import CASE, SUMMARY
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
+from annelid.results.report.neighbours import neighbour_that_works
 from annelid.solver.display import digits
 from annelid.solver.model import quantities as q
-
-_MOST_CHANGES = 3  # keys in which a neighbouring run may differ
-_MOST_FOLDERS = 300
-_NOT_PART = ("title", "notes", "output", "path", "requirements")
 
 
 def missed_texts(run: RunRecord) -> Iterator[str]:
@@ -57,7 +49,9 @@ def remedies(run: RunRecord) -> list[str]:
     States of this path and other runs beside its folder were solved; nothing is extrapolated.
     """
     missed = [verdict for verdict in run.verdicts if not verdict.met]
-    return [*_states(run, missed), *_runs(run)] if missed else []
+    if not missed:
+        return []
+    return [*_states(run, missed), *filter(None, [neighbour_that_works(run.path)])]
 
 
 def _states(run: RunRecord, missed: list[Verdict]) -> Iterator[str]:
@@ -113,68 +107,3 @@ def _range(table: PathRecord, met: NDArray[np.bool_], rows: NDArray[np.bool_]) -
     if last == of_stage[-1]:
         return f"from {table.loads_text(first)} on (state {first})"
     return f"from {table.loads_text(first)} to {table.loads_text(last)} (states {first} to {last})"
-
-
-class _Neighbour(NamedTuple):
-    changes: int
-    name: str
-    text: str
-
-
-def _runs(run: RunRecord) -> Iterator[str]:
-    """A sentence on the run beside this one that meets all requirements with the fewest changed keys."""
-    own = _case(run.path)
-    if own is None:
-        return
-    folders = sorted(p for p in run.path.resolve().parent.iterdir() if p.is_dir())[:_MOST_FOLDERS]
-    found = [n for p in folders if p != run.path.resolve() and (n := _neighbour(own, p)) is not None]
-    if found:
-        best = min(found)
-        yield f"The run “{best.name}” beside this one meets all requirements; it differs in {best.text}."
-
-
-def _neighbour(own: Mapping[str, Any], folder: Path) -> _Neighbour | None:
-    """What a run changes, if it has the same requirements, meets them all, and changes little."""
-    other = _case(folder)
-    if other is None or other.get("requirements") != own.get("requirements") or not _works(folder):
-        return None
-    a, b = (dict(_leaves({k: v for k, v in case.items() if k not in _NOT_PART})) for case in (own, other))
-    keys = [key for key in {**a, **b} if a.get(key) != b.get(key)]
-    if not 0 < len(keys) <= _MOST_CHANGES:
-        return None
-    text = ", ".join(f"{key} ({_show(a.get(key))} → {_show(b.get(key))})" for key in keys)
-    return _Neighbour(len(keys), folder.name, text)
-
-
-def _works(folder: Path) -> bool:
-    """Whether a run is finished, reached its loads and met its requirements."""
-    try:
-        summary = json.loads((folder / SUMMARY).read_text())
-        verdicts, outcome = summary["verdicts"], summary["outcome"]
-        return bool(outcome["kind"] == "reached" and verdicts and all(v["met"] for v in verdicts))
-    except (OSError, ValueError, LookupError, TypeError):
-        return False
-
-
-def _case(folder: Path) -> dict[str, Any] | None:
-    """The resolved case of a Run folder; ``None`` if it cannot be read."""
-    try:
-        return tomllib.loads((folder / CASE).read_text())
-    except (OSError, ValueError):
-        return None
-
-
-def _leaves(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
-    """Values of nested tables by path; entries of lists of tables by their name or region."""
-    if isinstance(value, Mapping):
-        for name, member in value.items():
-            yield from _leaves(member, f"{key}.{name}" if key else name)
-    elif isinstance(value, list) and value and all(isinstance(member, Mapping) for member in value):
-        for number, member in enumerate(value):
-            yield from _leaves(member, f"{key}.{member.get('name') or member.get('region') or number}")
-    else:
-        yield key, value
-
-
-def _show(value: Any) -> str:
-    return "none" if value is None else digits(value, 4) if isinstance(value, float) else str(value)

@@ -119,7 +119,6 @@ def outcome_of(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
         "remedies": [] if table is None else remedies(run),
         "not_judged": [t for s in run.description.statements if s.heading == NOT_JUDGED for t in s.sentences],
         "working_stage": outcome.working_stage if outcome is not None else "",
-        "is_reached": outcome is not None and outcome.kind == "reached",
     }
     if outcome is None:
         states = 0 if table is None else len(table)

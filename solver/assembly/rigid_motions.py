@@ -61,17 +61,17 @@ def fix_rigid_motions(
 def check_rigid_motions(model: Model, constraints: Constraints) -> None:
     """Check that supports and foundations fix every rigid motion; obstacles may do so, too.
 
-    Round obstacles without friction do not keep an axisymmetric model from turning.
+    Obstacles are without friction, so none but a side plane keeps a part from turning about the axis.
 
     Raises:
         InvalidValue: A rigid motion is free; the message names all of them.
     """
-    if model.contacts and not model.solved_twist:
+    if any(contact.kind == "side" for contact in model.contacts):
         return
     rigid = _Motions(model.body, model.solved_twist)
     held = [_of_foundation(rigid, foundation) for foundation in model.foundations if foundation.stiffness > 0]
-    if model.contacts:
-        held.append(np.array([[1.0, 0.0]]))
+    if model.contacts:  # the rotation about the axis is the last motion, if there is one
+        held.append(np.eye(rigid.count)[: max(1, rigid.count - 1)])
     free = _free_motions(rigid, constraints.fixed, constraints.linear, held)
     if not free.shape[1]:
         return

@@ -11,6 +11,7 @@ from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
 from annelid.solver.errors import NoEquilibrium, SelfContact
+from annelid.solver.model.limits_of_use import limit_words
 from annelid.solver.model.loads import LOAD_KINDS, TOGETHER, LoadKind, Loads, describe
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
@@ -23,11 +24,6 @@ _STEPS = 10  # requested steps of a search
 _SMALLEST_STEP = 4  # parts of a step below which the search goes on along the arc
 _ENOUGH = 1e-3  # of a step, to which a bifurcation is located
 _SAME_PATH = 1e-3  # of the size of the part, between states so close to each other in load
-_NAMES = {
-    ("limit point", "pressure"): "limit point (pressure maximum)",
-    ("limit point", "voltage"): "limit point (pull-in)",
-    ("bifurcation", ""): "bifurcation (the part buckles, bulges or necks into another shape)",
-}
 WITH_MARGIN = tuple(kind for kind in LOAD_KINDS if kind.margin)
 
 
@@ -82,23 +78,25 @@ def margins_missed(
         passed: Loads of the first state of the stage beyond each limit of the part.
         units: For the sentences.
     """
-
-    def at(kind: str, loads: Loads, *, is_bound: bool = False) -> LimitAhead:
-        return LimitAhead(kind, loads.largest(load) / working, describe(loads, units), is_bound=is_bound)
-
     found = []
     for load in WITH_MARGIN:
         name, working = load.margin, requested.end.largest(load)
         if not working or working == requested.start.largest(load):
             continue
-        limits = [at(limit, loads, is_bound=True) for limit, loads in passed.items()]
+        limits = [
+            LimitAhead(limit, loads.largest(load) / working, describe(loads, units), is_bound=True)
+            for limit, loads in passed.items()
+        ]
         if critical is None:
             text = f"{name}: the load of stage '{stage}' was not reached, and no critical point was located"
             found.append(Margin(name, math.nan, text=text, limits=tuple(limits)))
             continue
         value = critical.largest(load) / working
-        limits = sorted([*limits, at(kind, critical)], key=lambda limit: limit.value)
-        text = f"{name}: {_named(kind, name)} at {value:.4g} times the load that stage '{stage}' requests"
+        limits.append(LimitAhead(kind, value, describe(critical, units)))
+        limits.sort(key=lambda limit: limit.value)
+        text = (
+            f"{name}: {limit_words(kind, name)} at {value:.4g} times the load that stage '{stage}' requests"
+        )
         found.append(Margin(name, value, kind=kind, text=text, limits=tuple(limits)))
     return tuple(found)
 
@@ -138,7 +136,7 @@ def _margin(
     last = (LimitAhead(found.kind, found.value, at),) if found.kind else ()
     limits = (*(limit for limit in passed.found if limit.value <= furthest), *last)
     if found.kind and found.kind != SELF_CONTACT:
-        text = f"{load}: {_named(found.kind, load)} at {found.value:.4g} times the present value ({at})"
+        text = f"{load}: {limit_words(found.kind, load)} at {found.value:.4g} times the present value ({at})"
         return Margin(load, found.value, kind=found.kind, text=text, limits=limits)
     reached = min(found.value, furthest)
     text = f"{load}: no critical point up to {reached:.4g} times the present value"
@@ -235,7 +233,3 @@ def _along_arc(continuation: StageContinuation, passed: LimitsAhead, furthest: f
         return _Found(result.reached, result.ahead.critical.kind)
     kind = SELF_CONTACT if isinstance(result.failure, SelfContact) else ""
     return _Found(result.reached, kind, result.failure.message if result.failure else "")
-
-
-def _named(kind: str, load: str) -> str:
-    return _NAMES.get((kind, load), _NAMES.get((kind, ""), kind))

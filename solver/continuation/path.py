@@ -24,7 +24,7 @@ from annelid.solver.model.quantities import names_for
 from annelid.solver.model.ramp import Ramp, ramp_of
 from annelid.solver.model.scales import scales_of
 from annelid.solver.model.stages import Stage, pressed_surfaces
-from annelid.solver.model.stepping import Stepping
+from annelid.solver.model.stepping import NO_SEARCH, Stepping
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.records import Margin, Outcome
 
@@ -101,11 +101,13 @@ class Path:
             continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
             ended = steps.follow(continuation, modes)
             if isinstance(ended, Outcome):
-                missed = margins or _missed(ended, reporter, ramp)
-                return replace(ended, margins=missed, working_stage=self.stages[working].name)
+                if number > working:
+                    return replace(ended, margins=margins, working_stage=self.stages[working].name)
+                return replace(ended, margins=_missed(ended, reporter, ramp))
             modes = ended
             if number == working:
                 margins = self._margins(modes)
+                reporter.skip_work()
         count = len(self.stages)
         text = f"reached: {'the one stage' if count == 1 else f'all {count} stages'}, at {reporter.now()}"
         outcome = reporter.outcome("reached", text, stage.name, 1.0)
@@ -123,7 +125,7 @@ class Path:
     def _margins(self, modes: UnstableModes) -> tuple[Margin, ...]:
         """The margins of the present state, if they are requested."""
         furthest = self.stepping.seek_limit
-        if furthest is None:
+        if furthest == NO_SEARCH:
             return ()
         return margins_ahead(self.newton, modes.given, furthest, self.evaluation, self._units)
 

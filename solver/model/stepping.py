@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import InvalidValue, checking
 
+NO_SEARCH = 1.0
 BEYOND = ("stop", "follow", "jump", "branch")
 
 
@@ -39,7 +40,7 @@ class Stepping:
         self_crossing: Whether a path goes on where walls of the part pass through each other; otherwise it
             ends where they touch, as the model has no contact of a part with itself.
         seek_limit: From the last state under load, look for the limits and the next critical point as each
-            load grows, up to this multiple of it, and state the margins; ``None`` does not.
+            load grows, up to this multiple of it, and state the margins; 1 does not.
         tolerance: Convergence tolerances.
     """
 
@@ -47,15 +48,14 @@ class Stepping:
     easy: int = 8
     beyond_instability: str = "stop"
     self_crossing: bool = False
-    seek_limit: float | None = None
+    seek_limit: float = NO_SEARCH
     tolerance: Tolerance = field(default_factory=Tolerance)
 
     def __post_init__(self) -> None:
         with checking("path"):
             within("smallest_step", self.smallest, above=0.0, most=1.0)
             one_of("beyond_instability", self.beyond_instability, BEYOND)
-            if self.seek_limit is not None:
-                within("seek_limit", self.seek_limit, above=1.0)
+            within("seek_limit", self.seek_limit, least=NO_SEARCH)
 
     def check_control(self, control: str) -> None:
         """Raise InvalidValue unless stages under a control can be followed beyond instabilities as set."""

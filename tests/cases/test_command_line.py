@@ -259,6 +259,20 @@ def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tm
     assert status(tmp_path / "run") == "finished"
 
 
+def _interrupt(*_, **__):
+    raise KeyboardInterrupt
+
+
+def test_an_interruption_says_what_it_leaves(case_file, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("annelid.results.report.report.write_report", _interrupt)
+    monkeypatch.setattr("annelid.results.fabrication.sheet.write_fabrication_sheet", _interrupt)
+    assert main(["run", str(case_file), str(tmp_path / "run")]) == 130
+    assert "annelid: interrupted; the run is finished, and" in capsys.readouterr().err
+    assert status(tmp_path / "run") == "finished"
+    assert main(["sheet", str(case_file), "--out", str(tmp_path / "sheet")]) == 130
+    assert capsys.readouterr().err == "annelid: interrupted\n"
+
+
 def test_traceback_is_shown_only_with_debug(annelid, case_file, tmp_path, monkeypatch, capsys):
     def fail(*_):
         raise RuntimeError("the disk is gone")

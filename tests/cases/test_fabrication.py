@@ -3,6 +3,7 @@
 
 import copy
 import csv
+import errno
 import re
 from html import unescape
 
@@ -21,6 +22,7 @@ from annelid.cases.validate.resolved import case_hash
 from annelid.geometry.errors import InputError
 from annelid.geometry.fabrication.mask import electrode_outlines
 from annelid.geometry.fabrication.settings import FabricationSettings
+from annelid.results.atomic import write_atomically
 from annelid.results.fabrication.electrics import stored_electricity
 from annelid.results.folder.run_record import open_run
 
@@ -151,6 +153,7 @@ def test_invalid_workshop_settings_are_refused():
         ({"shrinkage": 0.6}, r"fabrication\.shrinkage: must be at least 0 and below 0\.5, got 0\.6"),
         ({"pass_thickness": "0 um"}, r"fabrication\.pass_thickness: must be above 0 mm"),
         ({"tab_width": "3 mm"}, r"fabrication\.tab_width: needs tab_length as well"),
+        ({"marks": "1 um"}, r"fabrication\.marks: must be at least 0.1 mm, got 0.001 mm"),
         ({"pass_thickness": "20"}, r"fabrication\.pass_thickness: .*has no unit"),
         ({"coat": "20 um"}, r"fabrication\.coat"),
     ):
@@ -163,6 +166,23 @@ def test_clearances_are_checked_as_cast():
     far = fabrication_plan(case_from_tables(tables(fabrication={"clearance": "5 mm"}))).remarks
     assert any("as near as 5 mm" in remark for remark in near)
     assert not any("as near as" in remark for remark in far)
+
+
+@pytest.mark.parametrize(
+    ("workshop", "says"),
+    [
+        ({"seam_overlap": "70 mm"}, "overlap by fabrication.seam_overlap = 70 mm"),
+        ({"marks": "80 mm"}, "no marks: it is smaller than fabrication.marks = 80 mm"),
+        ({"pass_thickness": "0.2 mm"}, "more than a sheet of 0.12 mm as cast"),
+    ],
+)
+def test_settings_that_do_not_fit_the_part_are_said(workshop, says):
+    parts = [TABLES["parts"][0] | {"prestretch": {"hoop": 1.2}}]
+    small = {"seam_overlap": "5 mm", "marks": "5 mm", "pass_thickness": "0.12 mm"}
+    fits = fabrication_plan(case_from_tables(tables(parts=parts, fabrication=small)))
+    plan = fabrication_plan(case_from_tables(tables(parts=parts, fabrication=workshop)))
+    assert sum(says in remark for remark in plan.remarks) == 1
+    assert len(plan.remarks) == len(fits.remarks) + 1
 
 
 def test_layers_with_different_prestretch_have_moulds_of_their_own(tmp_path):
@@ -193,6 +213,23 @@ def test_a_sheet_of_a_failed_run_says_so(tmp_path):
     assert run_case(case, tmp_path / "run").outcome.kind != "reached"
     write_sheet_of(str(tmp_path / "run"), None, tmp_path / "sheet")
     assert "The requested loads were not reached." in text_of(tmp_path / "sheet")
+
+
+def test_no_page_lies_beside_files_of_another_sheet(tmp_path, monkeypatch):
+    """The disk becomes full while a sheet is written over an older one."""
+    path, folder = written(tmp_path), tmp_path / "sheet"
+    write_sheet_of(str(path), None, folder)
+
+    def full(place, content):
+        if place.suffix == ".dxf":
+            raise OSError(errno.ENOSPC, "no space")
+        return write_atomically(place, content)
+
+    monkeypatch.setattr("annelid.results.fabrication.sheet.write_atomically", full)
+    assert (folder / "fabrication.html").exists()
+    with pytest.raises(OSError, match="no space"):
+        write_sheet_of(str(path), None, folder)
+    assert not (folder / "fabrication.html").exists()
 
 
 def test_a_run_of_another_case_is_refused(tmp_path):

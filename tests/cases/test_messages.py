@@ -49,9 +49,9 @@ SLEEVE = {
 HALF = {"kind": "sphere", "radius": "10 mm", "half": True}
 
 
-def put_margin(limits):
+def put_margin(limits, seek_limit=2):
     def change(tables):
-        tables["path"] = {"seek_limit": 2}
+        tables["path"] = {"seek_limit": seek_limit}
         tables["requirements"] = [{"quantity": "stability margin voltage", **limits}]
 
     return change
@@ -425,6 +425,10 @@ WRONG = {
     ),
     "margin that is not searched": (
         put([{"quantity": "stability margin voltage", "at_least": 1.3}], "requirements"),
+        r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit, the multiple of",
+    ),
+    "margin without a search": (
+        put_margin({"at_least": 1.3}, seek_limit=1),
         r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit, the multiple of",
     ),
     "margin beyond the limit of the search": (

@@ -2,6 +2,7 @@
 """The first block of a report: what limits first, what is missed by how much, what would help."""
 
 import math
+import os
 from dataclasses import replace
 from functools import partial
 
@@ -145,6 +146,12 @@ def test_the_nearest_run_beside_it_that_would_do(tmp_path, tube):
     (tmp_path / "notes").mkdir()
     (tmp_path / "damaged").mkdir()
     (tmp_path / "damaged" / "case.toml").write_text("[shape")
+    (tmp_path / "pipe").mkdir()
+    os.mkfifo(tmp_path / "pipe" / "case.toml")
+    changed = (
+        finish(tmp_path / "changed", tube, VERDICTS[0], case=near.replace("0.4", "0.5")).path / "summary.json"
+    )
+    changed.write_text(changed.read_text().replace('"cells"', '"Cells"').replace("reached.", "Reached."))
     texts = remedies(open_run(tmp_path / "weak"))
     assert texts[-1] == (
         "The run “near” beside this one meets all requirements; it differs in "

@@ -169,3 +169,28 @@ def test_the_scale_of_forces_belongs_to_the_present_loads():
         for between in range(int(voltage)):
             system.apply(Loads(voltages={"film": between}))
         assert norm(voltage) == pytest.approx(voltage**2 * first)
+
+
+def test_the_search_is_not_work_of_the_next_state():
+    model, rest = rolled_film(breakdown_field()), {"voltages": {"film": 0.0}, "forces": {"end_high": 0.0}}
+    area = np.pi * (50.05**2 - 50.0**2)
+    load = Stage(
+        "load",
+        voltages={"film": volts(film_field(WORKING), 0.05)},
+        forces={"end_high": STRESS * MU * area},
+        steps=2,
+    )
+    stages = (load, Stage("rest", steps=2, **rest))
+    searched, plain = (run(model, stages, stepping=Stepping(seek_limit=seek))[1] for seek in (1.5, 1.0))
+    assert [s.factorisations for s in searched] == [s.factorisations for s in plain]
+
+
+def test_a_path_that_ends_before_the_working_point_has_none():
+    """Its margins are those of the loads requested."""
+    area, field = np.pi * (50.05**2 - 50.0**2), pull_in()
+    force = {"end_high": STRESS * MU * area}
+    pull = Stage("pull", forces=force, steps=2)
+    too_far = Stage("energise", voltages={"film": volts(1.2 * field, 0.05)}, steps=3)
+    outcome, _ = run(rolled_film(1e3), (pull, too_far), stepping=Stepping(seek_limit=1.5))
+    assert (outcome.kind, outcome.working_stage) == ("limit point", "")
+    assert outcome.margins[0].value < 1

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Parts free of supports: only rigid motions are prevented, without reaction forces."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from exact import sphere as exact
@@ -13,10 +15,12 @@ from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.shapes.tube import Tube
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.continuation.path import follow
 from annelid.solver.model.boundary import Foundation, Section, Support
+from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
@@ -128,3 +132,19 @@ def test_supported_models_are_not_refused(model, supports, foundations):
     body = tube_body(1.2, model=model, around=16, sector=45.0)
     tube = Model(body, (Part("wall", neo_hookean(1.0)),), supports, foundations=foundations)
     check_stages(tube, (Stage("rest"),))
+
+
+def test_a_round_obstacle_keeps_no_part_from_turning():
+    """A whole tube that slides along a rod; its rotation needs a support, as the rod is without friction."""
+    body = build(
+        Tube(1.0, 1.0, (Layer("wall", 0.1),)), MeshSize(along=0.5, model="solid", around=12, through=1)
+    )
+    stages = (Stage("press", pressure=0.01),)
+    model = Model(
+        body, (Part("wall", neo_hookean(MU)),), SLIDING, contacts=(Contact("rod", "lumen", position=0.9),)
+    )
+    with pytest.raises(InvalidValue, match="nothing prevents a rotation about the axis: add a support"):
+        check_stages(model, stages)
+    check_stages(replace(model, supports=(*SLIDING, *RIGID_MOTION)), stages)
+    side = Contact("wall", "outer", "side", position=2.0, part_is="inside")
+    check_stages(replace(model, contacts=(side,)), stages)

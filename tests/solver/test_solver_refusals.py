@@ -149,7 +149,7 @@ RECORDS = {
         lambda: Stepping(beyond_instability="hope"),
         "beyond_instability: 'hope' is not allowed; allowed: stop, follow, jump, branch",
     ),
-    "margin": (lambda: Stepping(seek_limit=0.5), "seek_limit: must be above 1, got 0.5"),
+    "margin": (lambda: Stepping(seek_limit=0.5), "seek_limit: must be at least 1, got 0.5"),
 }
 
 
