@@ -195,8 +195,8 @@ def test_layers_with_different_prestretch_have_moulds_of_their_own(tmp_path):
     names = {file.name for file in write_sheet_of(str(path), None, tmp_path / "sheet")}
     assert {"mould_wall.step", "mould_backing.stl", "mould_backing_profile.csv"} < names
     text = text_of(tmp_path / "sheet")
-    assert "wall: stretch by 1.25 around and 1.25 along. Draw lines 8 mm apart around" in text
-    assert "backing is mounted as it is cast" in text
+    assert "Wall: stretch by 1.25 around and 1.25 along. Draw lines 8 mm apart around" in text
+    assert "Backing is mounted as it is cast" in text
     inner, outer = (
         list(csv.DictReader((tmp_path / "sheet" / f"mould_{name}_profile.csv").read_text().splitlines()))
         for name in ("wall", "backing")
