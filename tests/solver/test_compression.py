@@ -111,7 +111,7 @@ def test_a_path_that_stops_ends_at_the_bifurcation():
 
 @pytest.mark.parametrize("bulk", [None, 10.0])
 def test_the_pressure_equation_of_incompressible_parts(bulk):
-    """It is Je = 1 alone: the stabilisation does not make its derivatives dearer, nor those of the forces by p."""
+    """It is Je = 1 alone, so the stabilisation does not make its derivatives more expensive."""
     material = neo_hookean(1.0, bulk_modulus=bulk)
     body = build(Tube(1.0, 1.0, (Layer("wall", 0.5),)), MeshSize(along=0.5, through=1))
     problem = Problem(Model(body, (Part("wall", material),), SLIDING))
