@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """Cost of the stabilisation: python -m benchmarks.stabilisation; writes results_stabilisation.md.
 
-This assembles the tangent and the residual of the tube with and without the term that prevents spurious modes.
-Both are assembled in turn, and the least processor time of each counts, which other work on the machine
-affects least.
+This assembles the tangent and the residual of the tube with and without the term that prevents spurious
+modes. Both are assembled in turn, and the least processor time of each counts, which other work on the
+machine affects least.
 """
 
 import time
@@ -88,9 +88,8 @@ def row(name: str) -> str:
 def main() -> None:
     """Measure all models and write the table."""
     head = "| material | cells | tangent without, ms | with | cost | residual without, ms | with | cost |\n"
-    text = f"# Cost of the stabilisation\n\n{head}|---|{'---:|' * 7}\n" + "".join(
-        row(name) for name in MODELS
-    )
+    lines = "".join(map(row, MODELS))
+    text = f"# Cost of the stabilisation\n\n{head}|---|{'---:|' * 7}\n{lines}"
     (Path(__file__).parent / "results_stabilisation.md").write_text(text)
     print(text)
 
