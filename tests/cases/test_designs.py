@@ -39,7 +39,7 @@ def at_end(run, stage, quantity):
     return run.table[quantity][rows[-1]]
 
 
-PRESSURE = 12 * MMHG
+PRESSURE = 13 * MMHG
 HOT, LENGTH = 8.0, 104.0  # mm, of a ring and of the tube
 MOUNTED = 0.05 / (1.15 * 1.1)  # mm, a sheet of constant volume
 WALL = elastic(gent(0.04, 60), hoop=1 / 1.15, axial=1 / 1.1)
