@@ -48,7 +48,7 @@ WALL = elastic(gent(0.04, 60), hoop=1 / 1.15, axial=1 / 1.1)
 def ring_zones(voltage):
     """Return the zone under an energised ring and the rest of a long tube with sharp edges between them."""
     inner, outer = 4.0, 4.0 + 6 * MOUNTED
-    backing = Ring(outer, outer + 0.05, elastic(neo_hookean(0.02), axial=1 / 1.05))
+    backing = Ring(outer, outer + 0.05 / 1.05, elastic(neo_hookean(0.02), axial=1 / 1.05))
     hot = charged(WALL, permittivity=2.8, field=voltage / MOUNTED)
     return (
         Zone(HOT, [Ring(inner, outer, hot), backing]),
