@@ -67,11 +67,13 @@ def test_this_module_tests_every_library_case():
         "mandrel",
         "necking_tube",
         "oesophagus",
+        "peristaltic_tube",
         "pressed_ribs",
         "pull_in_tube",
         "scanned_tube",
         "stent_sheath",
         "tapered_tube",
+        "twisted_sleeve",
         "two_material_sleeve",
     }
 
