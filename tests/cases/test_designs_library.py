@@ -6,6 +6,7 @@ import io
 import math
 import tomllib
 
+import numpy as np
 import pytest
 from layered_tube import EPS0
 from scipy.optimize import brentq
@@ -57,8 +58,12 @@ def test_all_24_runs_end_with_a_verdict_and_move_as_a_thin_tube(tube_choice):
     assert len(rows) == 24
     for row in rows:
         assert row["outcome"] == "reached"
-        assert row["all requirements met"] == (row["radial stroke [1]"] >= 0.06 and row["breakdown margin [1]"] >= 1.5)
-        stroke, margin = thin_tube(*(row[f"{key}"] for key in ("sheets [1]", "axial_stretch [1]", "voltage [kV]")))
+        assert row["all requirements met"] == (
+            row["radial stroke [1]"] >= 0.06 and row["breakdown margin [1]"] >= 1.5
+        )
+        stroke, margin = thin_tube(
+            *(row[f"{key}"] for key in ("sheets [1]", "axial_stretch [1]", "voltage [kV]"))
+        )
         assert row["radial stroke [1]"] == pytest.approx(stroke, rel=0.05)
         assert row["breakdown margin [1]"] == pytest.approx(margin, rel=0.02)
     assert {row["all requirements met"] for row in rows} == {True, False}
@@ -70,7 +75,10 @@ def test_the_study_names_its_best_run(tube_choice):
     assert (best["sheets [1]"], best["axial_stretch [1]"], best["voltage [kV]"]) == (4, 1.4, 2.1)
     # A run with a larger stroke misses its margin, so the requirement decides.
     assert any(row["radial stroke [1]"] > best["radial stroke [1]"] for row in rows)
-    assert f"best run: of the runs that meet all requirements, {best['run']} has the largest radial stroke" in printed
+    assert (
+        f"best run: of the runs that meet all requirements, {best['run']} has the largest radial stroke"
+        in printed
+    )
     assert f"{best['run']} has the largest radial stroke, 28.12" in page
     assert "sheets 4, axial stretch 1.4, voltage 2.1" in page.replace("\N{NO-BREAK SPACE}", " ")
 
@@ -91,7 +99,7 @@ def valves(tmp_path_factory):
 
 
 def classical_pressure(thickness):
-    """Buckling pressure of a sphere, MPa: 2 E (t/R)²/√(3 (1 - ν²)), Zoelly 1915 (from memory), E = 3 μ, ν = 1/2."""
+    """Buckling pressure of a sphere, MPa: 2 E (t/R)²/√(3 (1 - ν²)), Zoelly 1915 (from memory); E = 3 μ."""
     radius = (10**2 + 3**2) / (2 * 3) + thickness / 2
     return 2 * 3.0 * (thickness / radius) ** 2 / math.sqrt(3 * 0.75)
 
@@ -112,7 +120,7 @@ def test_the_dome_valve_rests_open_and_shut(valves):
     assert run.bistability.kind == "bistable"
     first, *_, last = energies["unloaded_states"]
     assert (first["unstable modes [1]"], last["unstable modes [1]"]) == (0, 0)
-    # Rest shapes: inverted about its rim, a cap displaces at most twice the volume below it, and more than once.
+    # Rest shapes: inverted about its rim, a cap displaces one to two times the volume below it.
     cap = math.pi * 3 * (3 * 10**2 + 3**2) / 6
     assert -2 * cap < last["displaced volume [mm3]"] < -cap
     assert found["closing pressure [MPa]"] > 0 > found["opening pressure [MPa]"]
@@ -121,3 +129,60 @@ def test_the_dome_valve_rests_open_and_shut(valves):
     difference = found["opening barrier [mJ]"] - found["closing barrier [mJ]"]
     assert difference == pytest.approx(stored, rel=1e-6)
     assert found["opening snap energy [mJ]"] > found["closing snap energy [mJ]"] > 0
+
+
+@pytest.fixture(scope="module")
+def balloon(tmp_path_factory):
+    """The balloon from a contour file, with elements 1.6 times as large."""
+    folder = tmp_path_factory.mktemp("balloon") / "run"
+    assert (
+        run_case(coarsened(read_case(library_cases()["meridian_balloon"]), 1.6), folder).outcome.kind
+        == "reached"
+    )
+    return open_run(folder)
+
+
+@pytest.mark.slow
+@pytest.mark.reference
+def test_the_balloon_is_inflated_with_a_pressure_between_a_tube_and_a_sphere(balloon):
+    """At the stretch 1.5 around, a pear is between a long tube of its largest radius and a sphere.
+
+    Thin walls of Gent's law, own derivation: P = H μ' (1 - λ^-4)/R for a tube that keeps its length, and
+    P = 2 H μ' (λ^-1 - λ^-7)/R for a sphere, where μ' = μ J/(J - I1 + 3).
+    """
+    contour = np.genfromtxt(
+        library_cases()["meridian_balloon"].with_suffix(".csv"), delimiter=",", names=True
+    )
+    λ, thickness = 1.5, 0.3
+    radius = contour["radius_mm"].max() + thickness / 2
+    tube, sphere = (
+        thickness / radius * shape * 0.1 * 60 / (60 - (invariant - 3))
+        for shape, invariant in (
+            (1 - λ**-4, λ**2 + 1 + λ**-2),
+            (2 * (λ**-1 - λ**-7), 2 * λ**2 + λ**-4),
+        )
+    )
+    assert tube < balloon.table["pressure"][0] < sphere
+
+
+@pytest.mark.slow
+def test_the_balloon_from_a_contour_answers_its_maker(balloon):
+    """Energy theorem: skin and lattice lose the work of the pressure. Own reasoning for the signs."""
+    table = balloon.table
+    release = np.flatnonzero(np.array(table.stages) == "release")
+    P, V, energy = (table[name][release] for name in ("pressure", "displaced volume", "strain energy"))
+    assert energy[-1] - energy[0] == pytest.approx(float(np.sum((P[1:] + P[:-1]) / 2 * np.diff(V))), rel=0.01)
+    hoop = {part: table[f"mean hoop stress {part}"] for part in ("skin", "lattice")}
+    assert 0 < hoop["skin"][release[-1]] < hoop["skin"][0]  # the lattice keeps a part of the tension
+    assert hoop["lattice"][release[-1]] < 0
+    assert table["axial amplification"][-1] > 1
+    assert all(verdict.met for verdict in balloon.verdicts)
+    assert not any(table["unstable modes"])
+
+
+def test_the_lattice_of_the_balloon_can_be_printed(tmp_path, capsys):
+    """The print summary states time and clearance; the nozzle stays its stand-off away from the part."""
+    assert main(["print", "meridian_balloon", "--out", str(tmp_path / "print")]) == 0
+    printed = capsys.readouterr().out
+    assert "8 by 3 re-entrant cells" in printed
+    assert "the smallest gap between nozzle and part is 0.2 mm" in printed

@@ -65,6 +65,7 @@ def test_this_module_tests_every_library_case():
         "lattice_sleeve",
         "leak_pressure",
         "mandrel",
+        "meridian_balloon",
         "necking_tube",
         "oesophagus",
         "pressed_ribs",
@@ -73,6 +74,7 @@ def test_this_module_tests_every_library_case():
         "stent_sheath",
         "tapered_tube",
         "two_material_sleeve",
+        "widening_tube",
     }
 
 

@@ -19,6 +19,7 @@ QUICK = (
     "pull_in_tube",
     "tapered_tube",
     "two_material_sleeve",
+    "widening_tube",
 )
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]
 LONG = [
