@@ -76,8 +76,8 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
 def best_run(plan: Plan, rows: list[Row]) -> str:
     """Name the best run of a study with one objective, with its values, in a sentence.
 
-    Only runs that meet all requirements count. The sentence is empty if there is none, with several objectives,
-    and for tolerances, whose runs are parts of one design.
+    Only runs that meet all requirements count. The sentence is empty if there is none, with several
+    objectives, and for tolerances, whose runs are parts of one design.
     """
     study = plan.file.study
     allowed = [i for i, row in enumerate(rows) if _category(row) == "met"]
