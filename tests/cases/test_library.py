@@ -65,6 +65,7 @@ def test_this_module_tests_every_library_case():
         "lattice_sleeve",
         "leak_pressure",
         "mandrel",
+        "meridian_balloon",
         "necking_tube",
         "oesophagus",
         "peristaltic_tube",
@@ -75,6 +76,7 @@ def test_this_module_tests_every_library_case():
         "tapered_tube",
         "twisted_sleeve",
         "two_material_sleeve",
+        "widening_tube",
     }
 
 

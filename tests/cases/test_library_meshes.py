@@ -21,6 +21,7 @@ QUICK = (
     "tapered_tube",
     "twisted_sleeve",
     "two_material_sleeve",
+    "widening_tube",
 )
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]
 LONG = [
