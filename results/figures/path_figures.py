@@ -86,7 +86,7 @@ def path_curve(
         quantity: Name of a quantity or a load.
         span: Stage; ``None`` for the whole path, stage after stage.
         abscissa: Quantity on the abscissa instead of the load of the stage, where that load reverses.
-        verdicts: Verdicts on requirements; those on this quantity are shown.
+        verdicts: Verdicts on requirements; those on this quantity, and not on another stage, are shown.
         name: Prefix of the ids of the SVG.
 
     Returns:
@@ -96,7 +96,7 @@ def path_curve(
     x, x_label = _abscissa(table, span, rows, abscissa)
     values = np.where(np.isfinite(table[quantity]), table[quantity], np.nan)
     unit = table.display_unit(quantity, _largest(values))
-    limits = [v for v in verdicts if v.quantity == quantity]
+    limits = [v for v in verdicts if v.quantity == quantity and (span is None or v.stage in ("", span.stage))]
     definition = q.quantity_of(quantity) if quantity in table.quantities else None
     with style.new_figure(*_PANEL) as (figure, axes):
         y = values[rows] * unit.factor
@@ -155,7 +155,7 @@ def profile_figure(
         _widen_range(axes, extreme)
         axes.margins(x=0.01)
         if len(changes) > 1:
-            axes.legend(loc="best", fontsize=8)
+            figure.legend(loc="outside lower center", ncols=3, fontsize=8)
         label = f"Radial {word} along the axis, relative to the part as drawn."
         shading = " Electrodes are shaded." if bands else ""
         return SvgFigure(style.svg_text(figure, name, label), label + shading)

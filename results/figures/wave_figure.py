@@ -34,6 +34,15 @@ def energised_electrodes(table: PathRecord) -> dict[str, tuple[str, ...]]:
     return energised if len(different) >= _FEWEST else {}
 
 
+def most_loaded_stage(table: PathRecord) -> str:
+    """Return the stage at whose end the sum of the loads, each over the largest of its kind, is largest."""
+    rows, total = list(table.stage_ends.values()), np.zeros(len(table.stage_ends))
+    for kind in dict.fromkeys(name.split()[0] for name in table.loads):
+        sizes = [np.abs(np.nan_to_num(table[name])) for name in table.loads if name.split()[0] == kind]
+        total += np.sum(sizes, axis=0)[rows] / (np.max(sizes) or 1.0)
+    return list(table.stage_ends)[int(np.argmax(total))]
+
+
 def chosen_stages(stages: Sequence[str], largest: str) -> list[str]:
     """Return at most ten stages, evenly spaced, with the first, the last and the most loaded one."""
     if len(stages) <= _MOST:

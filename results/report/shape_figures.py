@@ -9,9 +9,13 @@ from annelid.geometry.body import Body
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
 from annelid.results.fields.state_fields import FieldGrid, in_meridian, in_space
 from annelid.results.figures.path_figures import SvgFigure, profile_figure, section_figure
-from annelid.results.figures.wave_figure import chosen_stages, energised_electrodes, wave_figure
+from annelid.results.figures.wave_figure import (
+    chosen_stages,
+    energised_electrodes,
+    most_loaded_stage,
+    wave_figure,
+)
 from annelid.results.folder.run_record import RunRecord
-from annelid.results.folder.tables import PathRecord
 from annelid.results.report.pictures import displacement_of, inline_svg, main_state
 from annelid.solver.display import DisplayUnit
 from annelid.solver.records import Profile
@@ -32,20 +36,12 @@ def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
     energised = energised_electrodes(run.table)
     if not energised:
         return None
-    chosen = chosen_stages(list(energised), _most_loaded_stage(run.table))
+    chosen = chosen_stages(list(energised), most_loaded_stage(run.table))
     surface, profiles = _profiles(run, {stage: ends[stage] for stage in chosen})
     if not profiles:
         return None
     bands = _band_spans(run.body)
     return wave_figure(profiles, bands, energised, surface, length=_length(run), name="wave")
-
-
-def _most_loaded_stage(table: PathRecord) -> str:
-    """The stage at whose end the sum of the loads, each over its largest value, is largest."""
-    rows = list(table.stage_ends.values())
-    sizes = np.nan_to_num(np.abs([table[name] for name in table.varying_loads]))
-    total = (sizes / np.maximum(sizes.max(axis=1, keepdims=True), np.finfo(float).tiny)).sum(axis=0)
-    return list(table.stage_ends)[int(np.argmax(total[rows]))]
 
 
 def _profile(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:

@@ -11,7 +11,12 @@ from synthetic_parts import inflated, meridian_tube
 
 from annelid.results.figures.load_titles import distinct_loads, load_title
 from annelid.results.figures.path_figures import path_curve
-from annelid.results.figures.wave_figure import chosen_stages, energised_electrodes, wave_figure
+from annelid.results.figures.wave_figure import (
+    chosen_stages,
+    energised_electrodes,
+    most_loaded_stage,
+    wave_figure,
+)
 from annelid.results.folder.tables import PathRecord
 from annelid.results.report.pictures import curves
 from annelid.solver.display import DisplayUnit
@@ -103,6 +108,15 @@ def test_of_many_stages_ten_are_chosen_evenly_with_the_largest_load(largest):
     assert {0, largest, 23} <= set(chosen)
     assert np.diff(chosen).max() <= 4  # evenly: 23/9 = 2.6, and the largest load moves one place by 1 at most
     assert chosen_stages(stages[:10], stages[3]) == stages[:10]
+
+
+def test_the_most_loaded_stage_has_the_largest_load_of_all_electrodes():
+    stages = ("fill", "first", "second", "third", "off")
+    path = table(stages, ring_1=[0, 1, 0, 0, 0], ring_2=[0, 0, 2, 0, 0], ring_3=[0, 0, 0, 1, 0])
+    path.columns["pressure"] = np.full(5, 0.01)
+    assert most_loaded_stage(path) == "second"
+    path.columns["pressure"] = np.array([0.0, 0.0, 0.0, 0.03, 0.01])
+    assert most_loaded_stage(path) == "third"
 
 
 def test_a_wave_says_how_many_stages_it_shows():

@@ -79,6 +79,18 @@ def test_a_curve_shows_limits_unstable_states_and_breakdown():
     assert "at least 12 %" not in texts(calm)
 
 
+def test_a_limit_at_the_end_of_a_stage_is_drawn_in_this_stage_alone():
+    t = table()
+    verdicts = [replace(VERDICTS[0], stage="inflate"), replace(VERDICTS[0], limit=0.19)]
+    inflate, energise = (
+        texts(path_curve(t, "mean radial expansion", span, verdicts=verdicts, name="a"))
+        for span in stage_spans(t)
+    )
+    assert {"at least 12 %", "at least 19 %"} <= set(inflate)
+    assert "at least 12 %" not in energise
+    assert "at least 19 %" in energise
+
+
 def test_a_figure_of_the_whole_path_names_the_stages():
     words = texts(path_curve(table(), "pressure", None, name="a"))
     assert {"settle", "inflate", "energise", "pressure [kPa]"} <= set(words)
@@ -115,6 +127,22 @@ def test_the_title_of_a_profile_is_expansion_or_contraction(sign, word):
     drawing = profile_figure({"end": profile}, {"ring": (3.0, 9.0)}, "lumen", length=MM, name="p")
     assert f"radial {word} of the lumen [%]" in texts(drawing)
     assert "ring" in texts(drawing)
+
+
+def test_the_legend_of_profiles_covers_no_line(monkeypatch):
+    profiles = {
+        f"end of {i}": inflated(meridian_tube(1, 4), 1.0 - 0.1 * i).profiles["lumen"] for i in range(3)
+    }
+    drawn = []
+    monkeypatch.setattr(svg_style, "svg_text", lambda figure, *_: drawn.append(figure) or "<svg/>")
+    profile_figure(profiles, {}, "lumen", length=MM, name="p")
+    (figure,) = drawn
+    figure.draw_without_rendering()
+    (axes,) = figure.axes
+    (legend,) = [*figure.legends, *filter(None, [axes.get_legend()])]
+    box = legend.get_window_extent()
+    for line in axes.lines:
+        assert not line.get_transform().transform_path(line.get_path()).intersects_bbox(box, filled=False)
 
 
 def test_meridian_sections_are_the_outlines_of_the_regions():

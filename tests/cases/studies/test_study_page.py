@@ -198,7 +198,7 @@ def test_missed_requirements_are_named(page, capsys):
     for row in table.rows:
         if row["status"] == "finished":
             assert row["requirements missed"] == ("" if row["inner_radius [mm]"] >= 4.5 else missed)
-    assert f"{missed}: not met by 2 runs." in text
+    assert f"M{missed[1:]}: not met by 2 runs." in text
     assert text.count(f"reached; not met: {missed}") == 2
     assert main(["study", str(store.path), "--collect"]) == 0
     lines = capsys.readouterr().out.splitlines()
