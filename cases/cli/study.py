@@ -103,7 +103,7 @@ def _write_results(plan: Plan, store: Store, table: StudyTable, counts: RunCount
     if "failed" in states:
         lines.append("failed runs are not repeated; --retry repeats them, --status shows why they failed")
     best = best_run(plan, table.rows)
-    lines += [f"best run: {best}"] if best else []
+    lines += [f"best run: {best}"] if best is not None else []
     _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)", f"page: {page}"])
     return FAILED if "finished" not in states else 0
 

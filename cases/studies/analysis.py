@@ -21,6 +21,7 @@ from annelid.cases.validate.requirements import known_quantities
 from annelid.results.folder.tables import quantity_header
 from annelid.results.study.figures import level_label
 from annelid.results.study.study_data import (
+    BestRun,
     Category,
     Column,
     QuantityLimit,
@@ -73,30 +74,30 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
     return data
 
 
-def best_run(plan: Plan, rows: list[Row]) -> str:
-    """Name the best run of a study with one objective, with its values, in a sentence.
+def best_run(plan: Plan, rows: list[Row]) -> BestRun | None:
+    """Return the best run of a study with one objective.
 
-    Only runs that meet all requirements count. The sentence is empty if there is none, with several
-    objectives, and for tolerances, whose runs are parts of one design.
+    Only runs that meet all requirements count. There is no best one if none does, with several objectives,
+    and for tolerances, whose runs are parts of one design.
     """
     study = plan.file.study
     allowed = [i for i, row in enumerate(rows) if _category(row) == "met"]
     if len(study.objectives) != 1 or study.tolerance or not allowed:
-        return ""
+        return None
     (objective,) = study.objectives
     case = next(run for run in plan.runs if run.toml).case()
     column = next(c for c in _quantities(plan, case, rows) if c.name == objective.quantity)
     allowed = [i for i in allowed if math.isfinite(column.values[i])]
     if not allowed:
-        return ""
+        return None
     sign = -1 if objective.aim == "maximise" else 1
     best = min(allowed, key=lambda i: sign * column.values[i])
     variables = [c for c in _variables(plan, display_units_of(case)) if c.role != "derived"]
     values = ", ".join(f"{c.title} {c.shown(best)}" for c in variables)
     word = "largest" if sign < 0 else "smallest"
     among = "that meet all requirements" if case.requirements else "that end in a stable state"
-    text = f"of the runs {among}, {plan.runs[best].id} has the {word} {column.title}, {column.shown(best)}"
-    return f"{text}: {values}"
+    shown = f"{column.shown(best)}: {values}"
+    return BestRun(best, plan.runs[best].id, f"of the runs {among}", f"{word} {column.title}", shown)
 
 
 def _category(row: Row) -> Category:

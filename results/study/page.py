@@ -13,7 +13,7 @@ from annelid.results.pages.render import render
 from annelid.results.study.parallel_coordinates import parallel_coordinates
 from annelid.results.study.sections import fronts, maps, responses, sensitivities, spreads, yields
 from annelid.results.study.study_data import Category, Column, StudyData
-from annelid.solver.display import capitalised, counted, digits
+from annelid.solver.display import counted, digits
 
 __all__ = ["write_study_page"]
 
@@ -67,6 +67,7 @@ def _content(data: StudyData) -> dict[str, Any]:
         "title": data.title,
         "notes": data.notes,
         "outcome": _outcome(data),
+        "best": data.best._asdict() | {"link": data.links[data.best.row]} if data.best else None,
         "tiles": _tiles(data),
         "legend": _legend(data),
         "has_reports": any(data.links),
@@ -105,7 +106,6 @@ def _outcome(data: StudyData) -> dict[str, Any]:
     kind = "unfinished" if pending else "finished, with failures" if failed else "finished"
     tone = "warning" if pending or failed else "success" if met or not data.requirements else "failure"
     text = ", ".join(texts) + "."
-    text += f" {capitalised(data.best)}." if data.best else ""
     return {"kind": kind, "text": text, "tone": tone, "reasons": reasons, "remarks": data.advice}
 
 
@@ -157,15 +157,17 @@ def _row(data: StudyData, row: int, columns: list[Column]) -> dict[str, Any]:
         "number": row,
         "id": data.ids[row],
         "link": data.links[row],
-        "outcome": "not finished" if category == "pending" else _with_missed(data, row, outcome),
+        "outcome": "not finished" if category == "pending" else _in_words(data, row, outcome),
         "tone": _TONES[category],
         "cells": [_cell(column, row) for column in columns],
     }
 
 
-def _with_missed(data: StudyData, row: int, outcome: str) -> str:
-    """The outcome of a run and the requirements that it missed."""
+def _in_words(data: StudyData, row: int, outcome: str) -> str:
+    """The outcome of a run with its merit as the best one, and the requirements that it missed."""
     missed = [text for text, verdicts in data.requirements.items() if verdicts[row] is False]
+    if data.best is not None and row == data.best.row:
+        outcome += f"; {data.best.merit}"
     return f"{outcome}; not met: {'; '.join(missed)}" if missed else outcome
 
 

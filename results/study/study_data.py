@@ -3,7 +3,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,6 +166,27 @@ class Yield:
     without_result: int
 
 
+class BestRun(NamedTuple):
+    """The best run of a study with one objective.
+
+    Attributes:
+        row: Its row.
+        id: Its id.
+        among: The runs with which it is compared, such as ``"of the runs that meet all requirements"``.
+        merit: What it has, such as ``"largest radial stroke"``.
+        values: Value of the objective and values of the variables.
+    """
+
+    row: int
+    id: str
+    among: str
+    merit: str
+    values: str
+
+    def __str__(self) -> str:
+        return f"{self.among}, {self.id} has the {self.merit}, {self.values}"
+
+
 @dataclass(frozen=True)
 class StudyData:
     """The content of the page of a study.
@@ -190,7 +211,7 @@ class StudyData:
         facts: Further facts about the study by heading.
         advice: Sentences that are shown at the top of the page.
         searched: Whether the points were chosen by a search.
-        best: The best run of a study with one objective, in words; empty if there is none.
+        best: The best run of a study with one objective, if there is one.
     """
 
     title: str
@@ -212,7 +233,7 @@ class StudyData:
     facts: Mapping[str, Any] = field(default_factory=dict)
     advice: tuple[str, ...] = ()
     searched: bool = False
-    best: str = ""
+    best: BestRun | None = None
 
     def column(self, name: str) -> Column:
         """Return the column of a quantity."""

@@ -248,3 +248,24 @@ def test_table_shows_differing_and_derived_columns(page):
     assert [row.count('class="number derived"') for row in rows] == [1] * 5
     assert "show derived variables (1 column)" in table
     assert "Equal in all runs: always [mm]: 12." in table
+
+
+@pytest.mark.parametrize(("aim", "word", "best"), [("minimise", "smallest", 2), ("maximise", "largest", 4)])
+def test_the_best_run_links_to_its_report_and_is_marked_in_the_table(page, capsys, aim, word, best):
+    plan, store, text, _ = page(vary=[RADII], objectives=[{"quantity": QUANTITY, "aim": aim}])
+    run, radius = plan.runs[best].id, RADII["values"][best]
+    value = f"{100 * float(radius.split()[0]):g}\N{NO-BREAK SPACE}%"
+    end = f"has the {word} {QUANTITY}, {value}: inner radius {radius.replace(' ', '\N{NO-BREAK SPACE}')}"
+    link = f'<a href="runs/{run}/report.html">{run}</a>'
+    assert f"Of the runs that meet all requirements, {link} {end}." in text
+    assert text.count(f"reached; {word} {QUANTITY}") == 1
+    assert main(["study", str(store.path), "--collect"]) == 0
+    assert f"best run: of the runs that meet all requirements, {run} {end}\n" in capsys.readouterr().out
+
+
+def test_no_run_is_the_best_of_tolerances_or_of_several_objectives(page):
+    both = [{"quantity": QUANTITY, "aim": "maximise"}, {"quantity": "lumen volume", "aim": "minimise"}]
+    assert "Of the runs" not in page(vary=[RADII], objectives=both)[2]
+    radius = {"key": "shape.inner_radius", "from": "4.5 mm", "to": "5 mm"}
+    tolerance = {"sampling": {"method": "random", "samples": 8}, "tolerance": True}
+    assert "Of the runs" not in page(vary=[radius], objectives=both[:1], **tolerance)[2]
