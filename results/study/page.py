@@ -164,10 +164,10 @@ def _row(data: StudyData, row: int, columns: list[Column]) -> dict[str, Any]:
 
 
 def _in_words(data: StudyData, row: int, outcome: str) -> str:
-    """The outcome of a run with its merit as the best one, and the requirements that it missed."""
+    """The outcome of a run, whether it is the best one, and the requirements that it missed."""
     missed = [text for text, verdicts in data.requirements.items() if verdicts[row] is False]
     if data.best is not None and row == data.best.row:
-        outcome += f"; {data.best.merit}"
+        outcome += "; best run"
     return f"{outcome}; not met: {'; '.join(missed)}" if missed else outcome
 
 
