@@ -30,6 +30,10 @@ class DisplayUnit(NamedTuple):
         """A title with the unit: ``"pressure [kPa]"``."""
         return f"{title} [{self.name}]" if self.name else title
 
+    def behind(self, number: str) -> str:
+        """A number with the unit behind it: ``"12 kPa"``, ``"45°"``."""
+        return f"{number}{'' if self.name in ('', '°') else _SPACE}{self.name}"
+
 
 class Kind(NamedTuple):
     """A kind of number.
@@ -132,8 +136,7 @@ class DisplayUnits:
         """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""
         value = 0.0 if abs(value) < ROUNDING else value
         unit = self.unit(kind, value)
-        space = "" if unit.name in ("", "°") else _SPACE
-        return f"{digits(value * unit.factor, count)}{space}{unit.name}"
+        return unit.behind(digits(value * unit.factor, count))
 
 
 def capitalised(text: str) -> str:

@@ -7,7 +7,7 @@ from typing import Any, get_args
 from annelid.cases.convert.as_cast import as_cast_words
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.limits import not_judged
-from annelid.cases.convert.model import contact_of
+from annelid.cases.convert.model import contact_of, has_twist
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
 from annelid.cases.schema.base import Table
@@ -16,7 +16,7 @@ from annelid.cases.schema.contact import ContactTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import PartTable
-from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
+from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable, SleeveTable
 from annelid.cases.schema.stage import ElectrodeTable, LimitTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
@@ -36,6 +36,13 @@ _HOLDS = {
     "plate all": "on a stiff plate that can move along the axis, with its radius fixed",
     "rigid motion": "fixed against rigid motions only, without a force",
     "free": "free; the pressure acts on the wall alone",
+}
+_ROTATION = {  # of supports in parts that twist, where their words do not state it yet
+    "axial": " and to turn",
+    "radial": ", fixed against rotation",
+    "plate": " and turn",
+    "plate all": ", and fixed against rotation",
+    "free": "; it can turn",
 }
 _LAWS = {
     "gent": "Gent",
@@ -109,7 +116,7 @@ class _Describer:
         yield entries("Parts", case.parts, lambda part: self._part(case, part))
         yield Statement(NOT_JUDGED, tuple(map(_sentence, not_judged(case))))
         yield entries("Electrodes", case.electrodes, self._electrode)
-        yield entries("Supports", case.supports, self._support)
+        yield entries("Supports", case.supports, lambda support: self._support(case, support))
         yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self._pairs(f, 'region')}.")
         yield Statement("Surroundings", self._surroundings(case.surroundings))
         yield entries("Obstacles", case.contacts, self._contact)
@@ -121,6 +128,8 @@ class _Describer:
         kind, sizes = str(shape.kind), self._pairs(shape, "kind", "layers", "meridian")
         if isinstance(shape, BalloonTable):
             kind, sizes = f"{kind}, {shape.meridian.kind}", self._pairs(shape.meridian, "kind")
+        if isinstance(shape, SleeveTable):
+            kind = f"{kind}, bonded around its core"
         layers = ", ".join(
             f"{layer.name} {self._units.show('thickness', layer_of(layer).thickness)}"
             for layer in shape.layers
@@ -172,8 +181,9 @@ class _Describer:
         span = " to ".join(self._units.show("length", edge) for edge in edges if edge is not None)
         return f"{electrode.name}: {electrode.region}, {span} along the axis."
 
-    def _support(self, support: SupportTable) -> str:
-        return f"{support.region}: {_HOLDS[support.hold]}."
+    def _support(self, case: Case, support: SupportTable) -> str:
+        rotation = _ROTATION.get(support.hold, "") if has_twist(case) else ""
+        return f"{support.region}: {_HOLDS[support.hold]}{rotation}."
 
     def _surroundings(self, surroundings: Table) -> tuple[str, ...]:
         words = self._pairs(surroundings)

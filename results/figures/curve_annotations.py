@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
 from annelid.results.folder.tables import PathRecord
-from annelid.solver.display import digits
+from annelid.solver.display import DisplayUnit, digits
 from annelid.solver.model.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -145,7 +145,9 @@ def mark_cut(axes: "Axes", values: FloatArray) -> None:
         )
 
 
-def draw_limit(axes: "Axes", limit: float, is_lower_limit: bool, unit: str, values: FloatArray) -> None:
+def draw_limit(
+    axes: "Axes", limit: float, is_lower_limit: bool, unit: DisplayUnit, values: FloatArray
+) -> None:
     """Draw a requirement as a line with a label, and shade its safe side."""
     bottom, top = axes.get_ylim()
     safe = (limit, top) if is_lower_limit else (bottom, limit)
@@ -155,7 +157,7 @@ def draw_limit(axes: "Axes", limit: float, is_lower_limit: bool, unit: str, valu
     _label_level(
         axes,
         limit,
-        f"{'at least' if is_lower_limit else 'at most'} {digits(limit)} {unit}".strip(),
+        f"{'at least' if is_lower_limit else 'at most'} {unit.behind(digits(limit))}",
         style.SUCCESS,
         values,
     )

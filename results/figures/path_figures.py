@@ -96,7 +96,8 @@ def path_curve(
     x, x_label = _abscissa(table, span, rows, abscissa)
     values = np.where(np.isfinite(table[quantity]), table[quantity], np.nan)
     unit = table.display_unit(quantity, _largest(values))
-    limits = [v for v in verdicts if v.quantity == quantity and (span is None or v.stage in ("", span.stage))]
+    shown = [v for v in verdicts if v.quantity == quantity and (span is None or v.stage in ("", span.stage))]
+    limits = {(v.limit * unit.factor, v.is_lower_limit) for v in shown}
     definition = q.quantity_of(quantity) if quantity in table.quantities else None
     with style.new_figure(*_PANEL) as (figure, axes):
         y = values[rows] * unit.factor
@@ -105,9 +106,9 @@ def path_curve(
         axes.set_title(unit.label(title))
         axes.set_xlabel(x_label)
         axes.margins(x=0.03)
-        set_vertical_range(axes, definition, y, [v.limit * unit.factor for v in limits])
-        for verdict in limits:
-            draw_limit(axes, verdict.limit * unit.factor, verdict.is_lower_limit, unit.name, y)
+        set_vertical_range(axes, definition, y, [limit for limit, _ in limits])
+        for limit, is_lower in sorted(limits):
+            draw_limit(axes, limit, is_lower, unit, y)
         mark_cut(axes, y)
         number_critical_points(axes, table, rows, x, y)
         draw_reference(axes, definition, unit.factor, y, below=bool(limits))

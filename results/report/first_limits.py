@@ -32,12 +32,12 @@ def limit_rows(outcome: Outcome | None) -> list[LimitRow]:
     rows = []
     for margin in margins:
         for number, limit in enumerate(margin.limits, start=1):
-            load = margin.load if number == 1 else ""
+            load = _heading(margin) if number == 1 else ""
             place = f"{number}. " if len(margin.limits) > 1 else ""
             words = place + limit_words(limit.kind, margin.load)
             rows.append(LimitRow(load, words, limit.text, _multiple(limit)))
         if not margin.limits:
-            rows.append(LimitRow(margin.load, *_nothing(margin)))
+            rows.append(LimitRow(_heading(margin), *_nothing(margin)))
     return rows
 
 
@@ -56,6 +56,10 @@ def first_limit(outcome: Outcome | None) -> str:
         return f"First limit: {words} {at} {limit.text}, before the requested loads are reached."
     above = digits(100 * (limit.value - 1), 3)
     return f"First limit: if {grows}, {words} at {limit.text}, {above} % above the working point."
+
+
+def _heading(margin: Margin) -> str:
+    return "all loads together" if margin.load == TOGETHER else margin.load
 
 
 def _first(margin: Margin) -> float:

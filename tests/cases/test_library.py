@@ -23,7 +23,7 @@ from layered_tube import (
     yeoh,
 )
 from scipy.interpolate import CubicSpline
-from scipy.optimize import brentq
+from scipy.optimize import brentq, root
 
 from annelid.cases.convert.cost import cost_of
 from annelid.cases.run.run import run_case
@@ -57,6 +57,7 @@ def at_stage_end(run, stage, quantity):
 def test_this_module_tests_every_library_case():
     assert set(library_cases()) == {
         "balloon_past_maximum",
+        "catheter_sleeve",
         "counterpulsation",
         "cuff",
         "dome_valve",
@@ -219,6 +220,62 @@ def critical_rows(run, load):
     """Return the kind and load of every critical point of a run, in order."""
     table = run.table
     return [(kind, table[load][i]) for i, kind in enumerate(table.critical) if kind]
+
+
+@pytest.mark.reference
+def test_catheter_sleeve_narrows_and_turns_as_a_thin_wall(tmp_path):
+    """Thin-wall formulas, own derivation, with the mid radius r and the thickness t of the deformed wall.
+
+    The shear angle is γ = τ/(μ λz²) with τ = T/(2π r² t), as in simple shear of a neo-Hookean wall that is
+    first stretched along its axis; the shear adds the hoop stress μ λz² γ², and the voltage the pressure ε E²
+    (Maxwell). The outer pressure P leaves the hoop stress -P r/t. All zones carry the same axial force.
+    """
+    run = coarse_run("catheter_sleeve", tmp_path)
+    μ, R, H, P, T = 0.25, 2.25, 0.5, 1e-3, 0.15
+
+    def wall(λ, λz, *, pressure=P, torque=T, voltage=0.0):
+        """Return the unbalanced hoop stress (MPa), the axial force (N) and the turn (rad per drawn mm)."""
+        r, t = λ * R, H / (λ * λz)
+        γ = torque / (2 * math.pi * r**2 * t) / (μ * λz**2)
+        across = μ / (λ * λz) ** 2 + 2.8 * EPS0 * (voltage / (0.05 / (λ * λz))) ** 2
+        hoop = μ * (λ**2 + (λz * γ) ** 2) - across
+        return hoop + pressure * r / t, (μ * λz**2 - across) * 2 * math.pi * r * t, γ / r * λz
+
+    def contraction(λ, λz):  # of the inner face
+        return 1 - (λ * R - H / (λ * λz) / 2) / (R - H / 2)
+
+    def passive(**loads):
+        return brentq(lambda λ: wall(λ, 1.1, **loads)[0], 0.8, 1.3)
+
+    def defect(x):
+        (hot, hot_force, _), (bare, bare_force, _) = wall(*x[:2], voltage=2.2), wall(*x[2:])
+        return [hot, bare, hot_force - bare_force, 24 * x[1] + 6 * x[3] - 33]
+
+    energised = root(defect, [1.0, 1.1, 1.0, 1.1], tol=1e-12).x
+    states = {
+        "stretch": (passive(pressure=0.0, torque=0.0), 1.1),
+        "immerse": (passive(torque=0.0), 1.1),
+        "turn": (passive(), 1.1),
+        "energise": energised[:2],
+    }
+    for stage, state in states.items():
+        computed = at_stage_end(run, stage, "radial contraction middle")
+        assert computed == pytest.approx(contraction(*state), abs=1e-3), stage
+    turns = {
+        "turn": 30 * wall(*states["turn"])[2],
+        "energise": 24 * wall(*energised[:2], voltage=2.2)[2] + 6 * wall(*energised[2:])[2],
+    }
+    for stage, turn in turns.items():  # the hub keeps 1 of 30 mm wider; the wall is 0.22 of its radius
+        computed = math.radians(at_stage_end(run, stage, "twist end_high"))
+        assert computed == pytest.approx(turn, rel=0.03), stage
+    assert turns["energise"] < 0.95 * turns["turn"]  # the wider wall turns less
+    assert at_stage_end(run, "turn", "reaction torque end_low") == pytest.approx(-T, rel=1e-6)
+    # An outer pressure flattens long thin tubes and a torque folds them: Timoshenko, Gere, Theory of Elastic
+    # Stability (from memory), with E = 3 μ and ν = 1/2. The model contains neither, and the case says so.
+    flat = μ * (H / R) ** 3
+    folded = 3 * μ / (3 * math.sqrt(2) * 0.75**0.75) * (H / R) ** 1.5 * 2 * math.pi * R**2 * H
+    assert P / flat + T / folded < 0.8
+    assert (flat, folded) == (pytest.approx(2.7e-3, abs=5e-5), pytest.approx(0.37, abs=5e-3))
 
 
 @pytest.mark.exact

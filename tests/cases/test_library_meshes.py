@@ -10,6 +10,7 @@ from annelid.cases.validate.resolved import coarsened
 HALVED = 0.02  # relative change of a required quantity
 QUICK = (
     "balloon_past_maximum",
+    "catheter_sleeve",
     "counterpulsation",
     "dome_valve",
     "highest_voltage",

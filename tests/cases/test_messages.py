@@ -425,11 +425,11 @@ WRONG = {
     ),
     "margin that is not searched": (
         put([{"quantity": "stability margin voltage", "at_least": 1.3}], "requirements"),
-        r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit, the multiple of",
+        r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit above 1, the multiple",
     ),
     "margin without a search": (
         put_margin({"at_least": 1.3}, seek_limit=1),
-        r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit, the multiple of",
+        r"requirements\[stability margin voltage\]\.quantity: needs path\.seek_limit above 1, the multiple",
     ),
     "margin beyond the limit of the search": (
         put_margin({"at_least": 3}),

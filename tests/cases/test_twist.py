@@ -2,6 +2,7 @@
 """Torques, rotations and wound fibres in case files."""
 
 import copy
+import re
 
 import pytest
 from plain_tube import BARE
@@ -42,6 +43,25 @@ def test_a_support_against_rotation_is_described(bare):
     bare["supports"][1]["hold"] = "axial twist"
     supports = next(s for s in description_of(case_from_tables(bare)).statements if s.heading == "Supports")
     assert any("against rotation" in sentence for sentence in supports.sentences)
+
+
+@pytest.mark.parametrize(
+    ("hold", "words"),
+    [
+        ("axial", "fixed along the axis, free to change its radius and to turn."),
+        ("radial", "keeps its radius, free along the axis, fixed against rotation."),
+        ("plate", "on a stiff plate that can move along the axis and turn."),
+    ],
+)
+def test_supports_of_a_part_that_twists_say_whether_they_turn(bare, hold, words):
+    def sentence(**load):
+        bare["stages"] = [load]
+        statements = description_of(case_from_tables(bare)).statements
+        return next(s for s in statements if s.heading == "Supports").sentences[1]
+
+    bare["supports"][1]["hold"] = hold
+    assert sentence(twist={"end_low": "5 deg"}) == f"end_high: {words}"
+    assert not re.search("turn|rotation", sentence(surface_pressure={"outer": "1 kPa"}))
 
 
 @pytest.mark.parametrize("families", [1, 2])

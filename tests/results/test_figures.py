@@ -13,6 +13,7 @@ from annelid.results.figures import svg_style
 from annelid.results.figures.curve_annotations import set_vertical_range
 from annelid.results.figures.path_figures import path_curve, profile_figure, section_figure, stage_spans
 from annelid.results.folder.run_record import open_run
+from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnit
 
@@ -40,7 +41,10 @@ def table(**changes):
 
 def texts(drawing):
     tree = ElementTree.fromstring(drawing.svg)
-    return ["".join(node.itertext()).strip() for node in tree.iter("{http://www.w3.org/2000/svg}text")]
+    return [
+        "".join(node.itertext()).replace("\xa0", " ").strip()
+        for node in tree.iter("{http://www.w3.org/2000/svg}text")
+    ]
 
 
 def marks(drawing, colour):
@@ -48,6 +52,21 @@ def marks(drawing, colour):
     tree = ElementTree.fromstring(drawing.svg)
     uses = tree.iter("{http://www.w3.org/2000/svg}use")
     return sum(colour in use.get("style", "") and "clip" not in use.get("style", "") for use in uses)
+
+
+def test_a_limit_that_is_required_twice_is_drawn_once():
+    """Requirements of two stages on one quantity; an angle has no space before its unit."""
+    verdict = Verdict("twist end_high", "at most", 45.0, 30.0, "deg", True)
+    twice = verdict, replace(verdict, value=20.0, stage="inflate")
+    t = table()
+    t = replace(
+        t,
+        columns=dict(t.columns) | {"twist end_high": np.array([0.0, 5.0, 20.0, 25.0, 30.0])},
+        units=dict(t.units) | {"twist end_high": "deg"},
+        quantities=(*t.quantities, "twist end_high"),
+    )
+    words = texts(path_curve(t, "twist end_high", None, verdicts=twice, name="a"))
+    assert words.count("at most 45°") == 1
 
 
 def test_each_stage_has_the_load_that_changes_most():

@@ -78,6 +78,7 @@ def test_limits_short_of_the_working_point_or_before_it():
     )
     assert rows(short)[0][3] == "≤ 0.5 ×"
     together = replace(VOLTAGE, load="all loads")
+    assert rows(together)[0][0] == "all loads together"
     assert "if all loads grow together, electric breakdown" in first_limit(outcome(together))
     assert first_limit(outcome(PRESSURE)) == ""
 
