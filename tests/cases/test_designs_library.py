@@ -187,7 +187,7 @@ def balloon(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def skin():
-    """The skin of the balloon from its contour file: heights, radii of both faces' middle, and ds/dZ."""
+    """The skin of the balloon from its contour file: heights, inner radii, their slope, ds/dZ and radii of its middle."""
     path = library_cases()["meridian_balloon"].with_suffix(".csv")
     contour = np.genfromtxt(path, delimiter=",", names=True)
     spline = CubicSpline(contour["height_mm"], contour["radius_mm"])
@@ -206,14 +206,14 @@ def test_the_balloon_is_inflated_to_the_size_and_pressure_of_a_membrane(balloon,
     height = Z - SKIN / 2 * rise / slope
     S = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(middle), np.diff(height)))])
     film = Membrane(CubicSpline(S, middle), CubicSpline(S, height), S[-1], SKIN, 0.1, 60)
-    pressures = inflation["pressure"][-1] * np.array([0.98, 1.0, 1.02])
-    shapes = [film.deformed(p, np.zeros_like, plate=True) for p in pressures]
-    stretches = [shape(S[np.argmax(middle)])[0] / middle.max() for shape in shapes]
-    print(stretches, inflation["length"][-1])
-    assert inflation["pressure"][-1] == pytest.approx(np.interp(1.5, stretches, pressures), rel=0.01)
-    length = np.interp(1.5, stretches, [shape(S[-1])[1] - shape(0.0)[1] for shape in shapes])
-    print(length)
-    assert inflation["length"][-1] == pytest.approx(length, rel=0.01)
+    sizes = inflation["mean hoop stretch"]  # at 1.5 the pressure is close to its maximum
+    for pressure in inflation["pressure"][-1] * np.array([0.9, 0.97, 0.99]):
+        shape = film.deformed(pressure, np.zeros_like, plate=True)
+        stretch = shape(S[np.argmax(middle)])[0] / middle.max()
+        length = shape(S[-1])[1] - shape(0.0)[1]
+        assert CubicSpline(sizes, inflation["pressure"])(stretch) == pytest.approx(pressure, rel=5e-3)
+        assert CubicSpline(sizes, inflation["length"])(stretch) == pytest.approx(length, rel=5e-3)
+    assert stretch > 1.4
 
 
 @pytest.mark.slow
@@ -226,7 +226,6 @@ def test_the_margin_of_the_balloon_is_below_that_of_its_mean_field(balloon, skin
     field = np.sqrt(2 * table["stored electrical energy"][-1] / (2.8 * EPS0 * volume))
     margin, least = (table[name][-1] for name in ("breakdown margin", "least breakdown margin"))
     drawn = 80 * SHEET / 1.3
-    print(least, margin, 80 / field, drawn)
     assert drawn * table["smallest stretch"][-1] < least < margin < 80 / field < drawn
     assert margin == pytest.approx(80 / field, rel=0.3)
 
@@ -259,5 +258,4 @@ def test_the_lattice_of_the_balloon_can_be_printed(balloon, tmp_path, capsys):
     body = balloon.body
     corners = body.points[body.cells[body.regions["lattice"]][:, :4]]
     struts = 8 * np.abs(np.linalg.det(corners[:, 1:] - corners[:, :1])).sum() / 6
-    print(layers, metres, struts)
     assert float(metres) * 1e3 * 0.4 * 0.9 / int(layers) == pytest.approx(struts, rel=0.15)
