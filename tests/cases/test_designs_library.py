@@ -187,7 +187,7 @@ def balloon(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def skin():
-    """The skin of the balloon from its contour file: heights, inner radii, their slope, ds/dZ and radii of its middle."""
+    """The skin as in its contour file: heights, inner radii, their slope, ds/dZ, radii of its middle."""
     path = library_cases()["meridian_balloon"].with_suffix(".csv")
     contour = np.genfromtxt(path, delimiter=",", names=True)
     spline = CubicSpline(contour["height_mm"], contour["radius_mm"])
