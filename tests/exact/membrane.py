@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.integrate import solve_bvp
+from scipy.interpolate import PPoly
 
 FloatArray = np.ndarray
 
@@ -53,10 +54,14 @@ class Membrane:
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         return (low + high) / 2
 
-    def inflated(
-        self, pressure: float, field_energy: Callable[[FloatArray], FloatArray]
-    ) -> Callable[[float], float]:
-        """Radius of the inner face at given S; both ends are fixed."""
+    def deformed(
+        self, pressure: float, field_energy: Callable[[FloatArray], FloatArray], *, plate: bool = False
+    ) -> PPoly:
+        """Radius r, height z and edge forces over S; both ends are fixed.
+
+        With ``plate`` the high end is closed by a plate that moves freely along the axis, so that the film
+        carries the thrust π r² p there: the natural boundary condition of the potential.
+        """
         ends = np.array([0.0, self.length])
         r0, r1 = self.radius(ends)
         z0, z1 = self.height(ends)
@@ -70,21 +75,25 @@ class Membrane:
             hoop = self.thickness * self.forces(λ1, r / R, e)[1]
             return np.array([dr, dz, hoop - pressure * r * dz, pressure * r * dr])
 
+        def held(a: FloatArray, b: FloatArray) -> FloatArray:
+            axial = b[3] - pressure * b[0] ** 2 / 2 if plate else b[1] - z1
+            return np.array([a[0] - r0, a[1] - z0, b[0] - r1, axial])
+
         S = np.linspace(0.0, self.length, 400)
         pull = 0.05 * self.mu * self.thickness * self.radius(S)
         start = np.array([self.radius(S), self.height(S), 0 * S, pull])
-        found = solve_bvp(
-            slopes,
-            lambda a, b: np.array([a[0] - r0, a[1] - z0, b[0] - r1, b[1] - z1]),
-            S,
-            start,
-            tol=1e-4,
-            max_nodes=40000,
-        )
+        found = solve_bvp(slopes, held, S, start, tol=1e-4, max_nodes=40000)
         assert found.success, found.message
+        return found.sol
+
+    def inflated(
+        self, pressure: float, field_energy: Callable[[FloatArray], FloatArray]
+    ) -> Callable[[float], float]:
+        """Radius of the inner face at given S; both ends are fixed."""
+        deformed = self.deformed(pressure, field_energy)
 
         def inner(at: float) -> float:
-            (r, *_), (dr, dz, *_) = found.sol(at), found.sol(at, 1)
+            (r, *_), (dr, dz, *_) = deformed(at), deformed(at, 1)
             return float(r - self.thickness / 2 / (np.hypot(dr, dz) * r / self.radius(at)))
 
         return inner
