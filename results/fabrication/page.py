@@ -122,20 +122,30 @@ def _by_layer(plan: FabricationPlan) -> list[list[CastSheet]]:
 def _layer_row(sheets: list[CastSheet], plan: FabricationPlan, units: DisplayUnits) -> tuple[str, ...]:
     """A row of the table of layers: its sheets have one thickness and grow in circumference."""
     first, last = sheets[0], sheets[-1]
-    passes = plan.settings.passes(first.thickness)
     blanks = [blank_size(sheet, plan.settings) for sheet in (first, last)]
     return (
         first.layer + (" (cast over the lattice)" if first.is_cover else ""),
         first.material,
         str(first.count),
-        units.show("length", first.thickness),
-        units.show("length", first.mounted_thickness),
-        "not given" if passes is None else f"{passes[0]}, the last {units.show('length', passes[1])}",
+        units.show("thickness", first.thickness),
+        units.show("thickness", first.mounted_thickness),
+        _passes(first.thickness, plan, units),
         _range([first.diameter], units),
         _range([blank and blank[0] for blank in blanks], units),
         _range([blank and blank[1] for blank in blanks], units),
         _volume(sheets, units),
     )
+
+
+def _passes(thickness: float, plan: FabricationPlan, units: DisplayUnits) -> str:
+    """The number of passes, and the thickness of the last one if it is thinner than the others."""
+    passes = plan.settings.passes(thickness)
+    if passes is None:
+        return "not given"
+    last = units.show("thickness", passes[1])
+    if last == units.show("thickness", plan.settings.pass_thickness or 0.0):
+        return str(passes[0])
+    return f"{passes[0]}, the last {last}"
 
 
 def _range(values: Sequence[float | None], units: DisplayUnits) -> str:
@@ -236,7 +246,8 @@ def _inflation(run: RunRecord) -> dict[str, Any] | None:
 def _stages(run: RunRecord, table: PathRecord) -> dict[str, Any]:
     """Loads and sizes at the end of each stage."""
     names = table.varying_loads
-    names += [n.name for n in (q.LUMEN_VOLUME, q.LARGEST_DIAMETER, q.LENGTH) if n.name in table.columns]
+    sizes = (q.LUMEN_VOLUME, q.SMALLEST_LUMEN_DIAMETER, q.LARGEST_DIAMETER, q.LENGTH)
+    names += [size.name for size in sizes if size.name in table.columns]
     return {
         "columns": ["End of stage", *map(capitalised, names)],
         "rows": [

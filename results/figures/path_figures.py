@@ -50,7 +50,11 @@ class StageSpan(NamedTuple):
 
 
 def stage_spans(table: PathRecord) -> list[StageSpan]:
-    """Return the stages in which a load changes, each with the load whose relative change is largest."""
+    """Return the stages in which a load changes, each with the load whose relative change is largest.
+
+    Of loads with equal changes one that increases is taken: where a voltage moves on from ring to ring, that
+    of the next ring.
+    """
     spans = []
     stages = np.array(table.stages)
     for stage in dict.fromkeys(table.stages):
@@ -60,9 +64,10 @@ def stage_spans(table: PathRecord) -> list[StageSpan]:
         for name in table.loads:
             values = np.nan_to_num(table[name])
             scale = np.abs(values).max()
-            changes[name] = np.ptp(values[rows]) / scale if scale > 0 else 0.0
+            change = np.ptp(values[rows]) / scale if scale > 0 else 0.0
+            changes[name] = (change, abs(values[rows[-1]]) > abs(values[rows[0]]))
         load = max(changes, key=lambda name: changes[name], default=None)
-        if load is not None and changes[load] > 0 and len(rows) > 1:
+        if load is not None and changes[load][0] > 0 and len(rows) > 1:
             spans.append(StageSpan(stage, rows, load))
     return spans
 

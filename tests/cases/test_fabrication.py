@@ -140,12 +140,25 @@ def test_workshop_settings_are_written_and_change_no_run(tmp_path):
     assert float(profile[-1]["diameter [mm]"]) == pytest.approx(20.0 / 0.98, abs=1e-4)
     assert float(profile[-1]["height [mm]"]) == pytest.approx(20.0 / 0.98, abs=1e-4)
     text = text_of(tmp_path / "sheet")
-    assert "3, the last 20 µm" in text.replace("0.02 mm", "20 µm")
+    assert "film 1 100 µm 100 µm 3, the last 20 µm" in text
     assert "enlarged for a shrinkage of 2 %" in text
     assert "The overlap of seams" in text
     assert "fabrication.shrinkage" not in text
     assert "No voltage was computed" in text
     assert "odd number of sheets" in text
+
+
+def test_passes_of_equal_thickness_name_no_last_one(tmp_path):
+    path = written(tmp_path, fabrication={"pass_thickness": "50 um"})
+    write_sheet_of(str(path), None, tmp_path / "sheet")
+    assert "film 1 100 µm 100 µm 2 20 mm" in text_of(tmp_path / "sheet")
+
+
+def test_the_sizes_to_check_contain_the_narrowest_place(tmp_path):
+    """The ends are held, so the largest diameter of a tube that contracts is that of its ends."""
+    assert run_case(read_case(written(tmp_path)), tmp_path / "run").outcome.kind == "reached"
+    write_sheet_of(str(tmp_path / "run"), None, tmp_path / "sheet")
+    assert "Lumen volume Smallest lumen diameter Largest diameter Length" in text_of(tmp_path / "sheet")
 
 
 def test_invalid_workshop_settings_are_refused():

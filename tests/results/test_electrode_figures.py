@@ -10,13 +10,14 @@ import pytest
 from synthetic_parts import inflated, meridian_tube
 
 from annelid.results.figures.load_titles import distinct_loads, load_title
-from annelid.results.figures.path_figures import path_curve
+from annelid.results.figures.path_figures import path_curve, stage_spans
 from annelid.results.figures.wave_figure import (
     chosen_stages,
     energised_electrodes,
     most_loaded_stage,
     wave_figure,
 )
+from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.results.report.pictures import curves
 from annelid.solver.display import DisplayUnit
@@ -64,6 +65,39 @@ def test_the_report_has_one_chart_of_eight_equal_voltages():
     path = table(("settle", "fill", "on"), **{f"ring_{i}": [0.0, 0.0, 2.0] for i in range(1, 9)})
     loads = next(group for group in curves(path, ()) if group["heading"] == "Loads along the path")
     assert [figure["caption"] for figure in loads["figures"]] == ["pressure", "voltage ring_1 to ring_8"]
+
+
+def one_after_another():
+    """A path whose third stage takes the voltage from one ring to the next."""
+    path = table(("mount", "first", "first", "next", "next"), ring_1=[0, 1, 2, 1, 0], ring_2=[0, 0, 0, 1, 2])
+    path.columns["pressure"][:] = 0.0
+    return path
+
+
+def test_a_step_of_a_wave_is_drawn_over_the_voltage_that_rises():
+    """Over the voltage that falls the curve would run backwards."""
+    spans = stage_spans(one_after_another())
+    assert [(span.stage, span.load) for span in spans] == [
+        ("first", "voltage ring_1"),
+        ("next", "voltage ring_2"),
+    ]
+
+
+def test_a_requirement_is_drawn_only_in_its_stage():
+    path = one_after_another()
+    first, following = stage_spans(path)
+    verdicts = [
+        Verdict("largest stretch", "at most", 1.3, 1.2, "1", True, stage="first"),
+        Verdict("largest stretch", "at least", 1.35, 1.4, "1", True),  # at the last state
+    ]
+
+    def limits(span):
+        drawn = path_curve(path, "largest stretch", span, verdicts=verdicts, name="l")
+        return {text for text in texts(drawn.svg) if text.startswith("at ")}
+
+    assert limits(first) == {"at most 1.3"}
+    assert limits(following) == {"at least 1.35"}
+    assert limits(None) == {"at most 1.3", "at least 1.35"}
 
 
 def test_electrodes_that_take_turns_are_found():
