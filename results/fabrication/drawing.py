@@ -92,6 +92,7 @@ def mask_drawing(masks: Sequence[Mask], settings: FabricationSettings) -> Drawin
         shift = np.array([x - low[0], 2 * _GAP - low[1]])
         lines += [line._replace(points=line.points + shift) for line in own]
         texts = [f"{mask.layer}: {mask.title}", *["voltage" if mask.hot else "ground"] * bool(mask.bands)]
+        labels += _names(mask, shift)
         labels += [Label(text, (x, 1.2 * _GAP - 1.4 * n * TEXT)) for n, text in enumerate(texts)]
         x += max(float(high[0] - low[0]), _WIDE * TEXT * max(map(len, texts))) + _GAP
     bar = [[0.0, 0.0], [_BAR, 0.0]]
@@ -99,6 +100,15 @@ def mask_drawing(masks: Sequence[Mask], settings: FabricationSettings) -> Drawin
     lines += [Line(SCALE, np.array(points), closed=False) for points in (bar, *ticks)]
     labels.append(Label(f"{_BAR:g} mm", (_BAR + 2.0, -0.3 * TEXT)))
     return Drawing(tuple(lines), tuple(labels))
+
+
+def _names(mask: Mask, shift: FloatArray) -> Iterator[Label]:
+    """The names of the electrodes in the middle of their first panel, if there are several."""
+    if len(mask.bands) < 2:
+        return
+    for name, edges in mask.bands.items():
+        (middle,) = mask.development.place(np.array([np.mean(edges)]), np.array([0.5])) + shift
+        yield Label(name, (middle[0] - _WIDE * TEXT * len(name) / 2, middle[1] - TEXT / 2))
 
 
 def _lines(mask: Mask, settings: FabricationSettings) -> Iterator[Line]:

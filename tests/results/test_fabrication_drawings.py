@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import Point, Polygon
 
 from annelid.geometry.fabrication.cast_face import cast_face
 from annelid.geometry.fabrication.development import Development
@@ -15,7 +15,7 @@ from annelid.geometry.fabrication.mask import Mask
 from annelid.geometry.fabrication.settings import FabricationSettings
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
-from annelid.results.fabrication.drawing import mask_drawing
+from annelid.results.fabrication.drawing import TEXT, mask_drawing
 from annelid.results.fabrication.drawing_files import dxf, svg
 
 SETTINGS = FabricationSettings(tab_width=3.0, tab_length=8.0, allowance=5.0)
@@ -60,3 +60,16 @@ def test_dxf_has_millimetres_and_a_layer_for_each_kind_of_line(tmp_path):
     assert areas["VOLTAGE"] == pytest.approx([ELECTRODE], rel=1e-9)
     assert areas["GROUND"] == pytest.approx([ELECTRODE], rel=1e-9)
     assert areas["CUT"] == pytest.approx([BLANK] * 2, rel=1e-9)
+
+
+def test_each_of_several_electrodes_contains_its_name():
+    """Which ring a tab belongs to cannot be seen otherwise."""
+    bands = {f"ring_{i}": (5.0 * i, 5.0 * i + 4.0) for i in range(4)}
+    drawing = mask_drawing([Mask("wall", "film 1", Development(FACE), bands, False, 0.9, 0.8)], SETTINGS)
+    rings = [Polygon(line.points) for line in drawing.lines if line.kind == "ground"]
+    for name, ring in zip(bands, rings, strict=True):
+        (label,) = (label for label in drawing.labels if label.text == name)
+        assert ring.contains(Point(label.place))
+        assert ring.contains(Point(label.place[0], label.place[1] + TEXT))
+    alone = mask_drawing(MASKS, SETTINGS)
+    assert not any(label.text == "ring" for label in alone.labels)
