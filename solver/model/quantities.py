@@ -14,6 +14,7 @@ _DRAWN = "relative to the drawn shape"
 _ENERGY = "∫ det G [ψ + p²/(2κ)] dX"
 _BARE = ("electrodes", "bare_stroke")
 
+TIME = Quantity("time", "time", "t", "since the start of the first stage that takes time", ("time",))
 MEAN_RADIAL_EXPANSION = Quantity(
     "mean radial expansion",
     "fraction",

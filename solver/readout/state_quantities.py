@@ -47,6 +47,7 @@ class StateData:
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
+        time: s.
         datum: Length and largest diameter in the last state without voltage, mm; ``None`` before the first.
     """
 
@@ -68,6 +69,7 @@ class StateData:
     voltages: Mapping[str, float]
     obstacles: Mapping[str, float]
     modes: tuple[int, int]
+    time: float
     datum: tuple[float, float] | None = None
 
 
@@ -90,6 +92,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
         values[q.TORQUE_REACTION_OF.of(name)] = torque
     values |= {q.TWIST_OF.of(end): angle for end, angle in data.twists.items()}
     values |= _strokes(data, values)
+    values[q.TIME.name] = data.time
     values |= _of_parts(data)
     values |= _contact(data)
     values[q.STRAIN_ENERGY.name] = data.energies[q.STRAIN_ENERGY.name]
