@@ -137,6 +137,7 @@ def model_of(case: Case, body: Body, inflation: Sequence[Equilibrium] = ()) -> "
         fluid_density=case.surroundings.fluid_density or 0.0,
         pressed=_pressed(case),
         twist=has_twist(case),
+        timed=_has_time(case),
     )
 
 
@@ -180,8 +181,12 @@ def scope_of(case: Case) -> Scope:
         has_bare_stroke=case.making is not None and case.making.compare,
         ends=_ends(case, shape) if twists else (),
         has_twist=twists,
-        has_time=any(duration_of(stage) for stage in case.stages),
+        has_time=_has_time(case),
     )
+
+
+def _has_time(case: Case) -> bool:
+    return any(duration_of(stage) for stage in case.stages)
 
 
 def _ends(case: Case, shape: Shape) -> tuple[str, ...]:

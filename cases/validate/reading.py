@@ -109,8 +109,9 @@ def companion_files(path: Path) -> list[Path]:
         if isinstance(value, dict):
             if "path" in value and "file" in (value.get("kind"), value.get("form")):
                 yield str(value["path"])
-            for inner in value.values():
-                yield from names(inner)
+            value = list(value.values())
+        for inner in value if isinstance(value, list) else ():
+            yield from names(inner)
 
     return [path.parent / name for name in names(read_toml(path))]
 

@@ -34,7 +34,7 @@ def test_rates_jump_at_corners_only(form):
     corners, h = list(wave.corners(3.0)), 1e-6
     assert corners == sorted(corners)
     jumps = [t for t in corners if abs(wave.rate(t) - wave.rate(t - h)) > 1e-3]
-    assert jumps, form
+    assert jumps or isinstance(form, RaisedCosine)
     times = [k * 0.001 + 0.00037 for k in range(2900)]
     for t in times:
         if not any(t < corner <= t + 0.001 for corner in corners):
