@@ -10,6 +10,7 @@ from annelid.cases.convert.limits import not_judged
 from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
+from annelid.cases.convert.waves import cycles_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable
@@ -66,6 +67,7 @@ def description_of(case: Case) -> CaseDescription:
         controls={stage.name: stage.control for stage in case.stages},
         obstacles=tuple(contact_of(contact) for contact in case.contacts),
         symmetry_plane=_symmetry_plane(case),
+        cycles=tuple(cycles_of(case)),
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
     )
 

@@ -2,11 +2,14 @@
 """Conversion of the waves of a stage into records of the solver, and the time that a stage takes."""
 
 import math
+from collections.abc import Iterator
 
+from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import StageTable
 from annelid.cases.schema.units import UnitError, note_unit, parse
 from annelid.cases.schema.wave import WaveTable
 from annelid.geometry.errors import InvalidValue
+from annelid.results.folder.run_records import CycleWindow
 from annelid.solver.model.loads import LOAD_KINDS, LoadKind
 from annelid.solver.model.waveforms import (
     Form,
@@ -19,7 +22,16 @@ from annelid.solver.model.waveforms import (
     travelling,
 )
 
-__all__ = ["STEPS", "STEPS_PER_PERIOD", "duration_of", "period_of", "steps_of", "time_step_of", "waves_of"]
+__all__ = [
+    "STEPS",
+    "STEPS_PER_PERIOD",
+    "cycles_of",
+    "duration_of",
+    "period_of",
+    "steps_of",
+    "time_step_of",
+    "waves_of",
+]
 
 STEPS, STEPS_PER_PERIOD = 10, 32
 _RISE = 0.05  # of the period
@@ -77,6 +89,24 @@ def steps_of(table: StageTable) -> int:
     if step is None or duration is None:
         return STEPS if table.steps is None else table.steps
     return max(1, math.ceil(duration / step - _SPARE))
+
+
+def cycles_of(case: Case) -> Iterator[CycleWindow]:
+    """Yield when the loads of each stage repeat: from the start of its last wave to the end of its first one.
+
+    A stage whose waves have different periods has no such time.
+    """
+    begins = 0.0
+    for stage in case.stages:
+        duration = duration_of(stage) or 0.0
+        periods = {period_of(wave) for wave in stage.waves}
+        if len(periods) == 1:
+            period = periods.pop()
+            waves = [wave.waveform for wave in waves_of(stage)]
+            ends = [w.start + w.period * w.cycles for w in waves if w.cycles is not None]
+            first, last = max(w.start for w in waves), min(duration, *ends) if ends else duration
+            yield CycleWindow(stage.name, period, begins + first, begins + max(first, last))
+        begins += duration
 
 
 def _waves(table: WaveTable) -> tuple[LoadWave, ...]:

@@ -5,6 +5,7 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from annelid.geometry.checks import whole_number, within
 from annelid.geometry.errors import InvalidValue
@@ -46,7 +47,7 @@ class Polyline(Form):
     def __post_init__(self) -> None:
         if len(self.phases) != len(self.values) or len(self.phases) < 2:
             raise InvalidValue("needs at least two points", key="table")
-        rising = all(a < b for a, b in zip(self.phases, self.phases[1:], strict=False))
+        rising = all(a < b for a, b in pairwise(self.phases))
         if not rising or (self.phases[0], self.phases[-1]) != (0.0, 1.0):
             raise InvalidValue("the times must increase, from 0", key="table")
 
