@@ -20,6 +20,7 @@ from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable, LimitTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
+from annelid.cases.schema.wave import WaveTable
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
 from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model.loads import LOAD_KINDS
@@ -186,10 +187,17 @@ class _Describer:
         return f"{contact.name}: {contact.kind} against {contact.surface}, {sizes}."
 
     def _stage(self, stage: StageTable) -> str:
-        left_out = ("name", "steps", "control", "until", "until_tolerance")
-        targets = self._pairs(stage, *left_out) or "no change of loads"
+        left_out = ("name", "steps", "steps_per_period", "control", "until", "until_tolerance", "waves")
+        changes = [self._pairs(stage, *left_out), *(self._wave(wave) for wave in stage.waves)]
+        targets = "; ".join(filter(None, changes)) or "no change of loads"
         ends = " or ".join(f"{end.quantity} {self._limits(end, ' or ')}" for end in stage.until)
         return f"{stage.name}: {targets}{', until ' * bool(ends)}{ends}."
+
+    def _wave(self, wave: WaveTable) -> str:
+        on = f" of {', '.join(wave.on)}" if wave.on else ""
+        row = "" if len(wave.on) < 2 else f", travelling {wave.direction}"
+        sizes = self._pairs(wave, "load", "on", "form", "direction")
+        return f"{_words(wave.load)}{on} as a {wave.form}{row}, {sizes}"
 
     def _requirement(self, requirement: RequirementTable) -> str:
         when = f" at the end of {requirement.stage}" if requirement.stage is not None else ""

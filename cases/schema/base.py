@@ -57,8 +57,8 @@ Whole = Annotated[int, Field(strict=True)]
 
 Count = Annotated[int, Field(ge=1, strict=True)]
 Multiple = Annotated[float, Unit("", "a number", "2", above=1)]
-Time = Annotated[float, Unit("s", "a time", "0.2 s", at_least=0)]
-Duration = Annotated[float, Unit("s", "a time", "10 min", above=0)]
+Time = Annotated[float, Unit("s", "a time", "0.2 s", at_least=0, kind="time")]
+Duration = Annotated[float, Unit("s", "a time", "10 min", above=0, kind="time")]
 Memory = Annotated[float, Unit("megabyte", "an amount of memory", "2 GB", at_least=50)]
 
 

@@ -14,7 +14,7 @@ from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
 from annelid.results.figures.load_titles import distinct_loads
-from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans
+from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans, takes_time
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.state_words import state_word
@@ -29,6 +29,8 @@ _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
 _IN_PLANE = q.LEAST_IN_PLANE_STRESS.name
 _INVISIBLE = 1e-6  # of the size of the part: smaller displacements cannot be seen
 _PREFERRED = (
+    q.WAVE_VOLUME.name,
+    q.OCCLUSION.name,
     q.MEAN_RADIAL_EXPANSION.name,
     q.LARGEST_RADIAL_CONTRACTION.name,
     q.AXIAL_SHORTENING.name,
@@ -98,7 +100,8 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
     spans: list[StageSpan | None] = list(stages)
     if not spans:
         return []
-    paths = load_paths(table, stages)
+    timed = {span.stage for span in stages if takes_time(table, span)}
+    paths = load_paths(table, [span for span in stages if span.stage not in timed])
     groups = []
     if paths:
         large = [load_curve(table, path, name=f"load-curve{i}") for i, path in enumerate(paths)]
@@ -111,6 +114,10 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         for span in path.spans
         if load_reverses(table, span)
     }
+    for number, stage in enumerate(span for span in stages if span.stage in timed):
+        loads = [name for name in distinct_loads(table) if np.ptp(table[name][stage.rows])]
+        heading = f"Loads of stage “{stage.stage}”"
+        groups.append(_group(heading, table, loads, stage, verdicts, f"wave-loads{number}", q.TIME.name))
     if len(spans) > 1:
         groups.append(_group("Loads along the path", table, distinct_loads(table), None, verdicts, "loads"))
     if len(spans) > _MOST_STAGES:
@@ -119,6 +126,8 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         heading = "The whole path" if span is None else f"Stage “{span.stage}”"
         names = _chosen_quantities(table, verdicts, span)
         abscissa = "" if span is None else responses.get(span.stage, "")
+        if span is not None and span.stage in timed:
+            abscissa = q.TIME.name
         names = [name for name in names if name != abscissa]
         groups.append(_group(heading, table, names, span, verdicts, f"stage{number}", abscissa))
     return groups
@@ -142,7 +151,7 @@ def _deformed_ends(run: RunRecord) -> list[int]:
     """States at the ends of stages, and the last, whose displacement can be seen; the latest first."""
     files, table = run.field_files, run.table
     visible = _INVISIBLE * float(np.ptp(run.body.points, axis=0).max())
-    ends = {int(table["state"][row]) for row in table.stage_ends.values()}
+    ends = {int(table["state"][row]) for row in table.stage_ends.values()} | {run.working_state}
     chosen = sorted(files.keys() & (ends | {max(files)}), reverse=True)
     return [state for state in chosen if np.abs(displacement_of(run, state)).max() > visible]
 
