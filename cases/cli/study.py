@@ -85,6 +85,7 @@ def _write_results(plan: Plan, store: Store, table: StudyTable, counts: RunCount
     plan = table.plan  # in a search with all chosen points
     if counts is not None:
         table = StudyTable(plan, store)  # with links to the reports
+    from annelid.cases.studies.analysis import best_run
     from annelid.cases.studies.page import write_page
 
     with store.writing():
@@ -101,6 +102,8 @@ def _write_results(plan: Plan, store: Store, table: StudyTable, counts: RunCount
         lines.append(text)
     if "failed" in states:
         lines.append("failed runs are not repeated; --retry repeats them, --status shows why they failed")
+    best = best_run(plan, table.rows)
+    lines += [f"best run: {best}"] if best else []
     _print([*lines, f"table: {store.path / 'study.csv'} (and study.parquet)", f"page: {page}"])
     return FAILED if "finished" not in states else 0
 

@@ -69,9 +69,12 @@ def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> It
         odd = "an odd number of sheets, so one of its two outer films carries the voltage"
         yield f"{layer} has {odd}: insulate it"
     width = settings.tab_width or 0.0
-    narrow = [name for name, (low, high) in mask.bands.items() if width > _WIDE_TAB * (high - low)]
+    sizes = {name: high - low for name, (low, high) in mask.bands.items()}
+    narrow = [name for name, size in sizes.items() if width > _WIDE_TAB * size]
     if narrow:
-        close = "tabs of voltage and ground overlap or come close"
+        cut = ", ".join(f"{sizes[n]:.3g} mm for {n}" for n in narrow if width > sizes[n] * (1 + _SAME))
+        drawn = f"; they are drawn only as wide as the electrode: {cut}" if cut else ""
+        close = f"tabs of voltage and ground overlap or come close{drawn}"
         yield f"tabs of {width:g} mm are wide for {', '.join(narrow)}: {close}"
     panel = 2 * math.pi * float(development.face.radius.max()) / development.panels
     overlap = settings.seam_overlap or 0.0

@@ -32,7 +32,7 @@ from annelid.results.study.study_data import (
 from annelid.solver.display import DisplayUnits
 from annelid.solver.model.quantities import UNSTABLE_MODES, quantity_of
 
-__all__ = ["study_data"]
+__all__ = ["best_run", "study_data"]
 
 _DEFAULT_PLOTS = 4
 # Runs that stopped before their load are left out of the statistics: their results belong to another load.
@@ -61,6 +61,7 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
         limits=_limits(plan, case),
         requirements=_verdicts(rows),
         objectives={objective.quantity: objective.aim for objective in study.objectives},
+        best=best_run(plan, rows),
     )
     data = replace(data, front=_front(data))
     if study.tolerance:
@@ -70,6 +71,32 @@ def study_data(plan: Plan, rows: list[Row]) -> StudyData:
     if len(data.yields) <= 1:
         data = replace(data, sensitivities=tuple(_sensitivities(plan, data)))
     return data
+
+
+def best_run(plan: Plan, rows: list[Row]) -> str:
+    """Name the best run of a study with one objective, with its values, in a sentence.
+
+    Only runs that meet all requirements count. The sentence is empty if there is none, with several
+    objectives, and for tolerances, whose runs are parts of one design.
+    """
+    study = plan.file.study
+    allowed = [i for i, row in enumerate(rows) if _category(row) == "met"]
+    if len(study.objectives) != 1 or study.tolerance or not allowed:
+        return ""
+    (objective,) = study.objectives
+    case = next(run for run in plan.runs if run.toml).case()
+    column = next(c for c in _quantities(plan, case, rows) if c.name == objective.quantity)
+    allowed = [i for i in allowed if math.isfinite(column.values[i])]
+    if not allowed:
+        return ""
+    sign = -1 if objective.aim == "maximise" else 1
+    best = min(allowed, key=lambda i: sign * column.values[i])
+    variables = [c for c in _variables(plan, display_units_of(case)) if c.role != "derived"]
+    values = ", ".join(f"{c.title} {c.shown(best)}" for c in variables)
+    word = "largest" if sign < 0 else "smallest"
+    among = "that meet all requirements" if case.requirements else "that end in a stable state"
+    text = f"of the runs {among}, {plan.runs[best].id} has the {word} {column.title}, {column.shown(best)}"
+    return f"{text}: {values}"
 
 
 def _category(row: Row) -> Category:

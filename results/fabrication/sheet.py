@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: MIT
 """Writing the fabrication sheet: one page, tables, masks and moulds."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
+from annelid.geometry.errors import InputError
 from annelid.geometry.fabrication.mould import Mould, mould_files
 from annelid.geometry.fabrication.plan import FabricationPlan
 from annelid.results.atomic import write_atomically
@@ -46,7 +47,7 @@ def write_fabrication_sheet(
         other: Lines on parts that are not layers.
 
     Raises:
-        InputError: A mould cannot be built.
+        InputError: A mould cannot be built, or the folder contains masks or moulds of another sheet.
         OSError: A file cannot be written.
     """
     contents: dict[str, str | bytes] = {LAYERS: layers_csv(plan)}
@@ -70,9 +71,21 @@ def write_fabrication_sheet(
             files=list(contents),
         ),
     )
+    _check_files(folder, contents)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / PAGE).unlink(missing_ok=True)  # so that no page lies beside masks of another sheet
     return [write_atomically(folder / name, content) for name, content in contents.items()]
+
+
+def _check_files(folder: Path, contents: Collection[str]) -> None:
+    """Refuse a folder in which masks or moulds of another sheet would stay beside the new page."""
+    kinds = (f"{MASKS}.svg", f"{MASKS}.dxf", "mould*_profile.csv", "mould*.step", "mould*.stl")
+    others = sorted({file.name for kind in kinds for file in folder.glob(kind)}.difference(contents))
+    if others:
+        raise InputError(
+            f"{folder}: contains files of another sheet ({', '.join(others)}); "
+            "delete them or choose another folder"
+        )
 
 
 def _mould_names(moulds: Sequence[Mould]) -> list[str]:

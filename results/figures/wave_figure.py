@@ -2,7 +2,7 @@
 """Small panels of the lumen at the ends of stages that energise one electrode after another."""
 
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,7 +31,18 @@ def energised_electrodes(table: PathRecord) -> dict[str, tuple[str, ...]]:
         for stage, row in table.stage_ends.items()
     }
     different = {names for names in energised.values() if names}
-    return dict(list(energised.items())[:_MOST]) if len(different) >= _FEWEST else {}
+    return energised if len(different) >= _FEWEST else {}
+
+
+def chosen_stages(stages: Sequence[str], largest: str) -> list[str]:
+    """Return at most ten stages, evenly spaced, with the first, the last and the most loaded one."""
+    if len(stages) <= _MOST:
+        return list(stages)
+    places = np.linspace(0, len(stages) - 1, _MOST).round().astype(int)
+    place = stages.index(largest)
+    if 0 < place < len(stages) - 1:
+        places[1 + np.argmin(np.abs(places[1:-1] - place))] = place
+    return [stages[i] for i in places]
 
 
 def wave_figure(
@@ -48,7 +59,7 @@ def wave_figure(
     Args:
         profiles: Profile of the surface by stage, in path order.
         bands: Lowest and highest position of each electrode along the axis, mm.
-        energised: Energised electrodes by stage.
+        energised: Energised electrodes by stage; those of stages without a profile are only counted.
         surface: Name of the surface.
         length: Unit of lengths.
         name: Prefix of the ids of the SVG.
@@ -83,9 +94,10 @@ def wave_figure(
         what = f"radial expansion of {surface_label(surface)}"
         figure.supxlabel(f"{what} [%]", fontsize=9.0)
         label = f"{what.capitalize()} at the end of each stage, relative to the part as drawn."
-        return SvgFigure(
-            style.svg_text(figure, name, label), f"{label} Energised electrodes are filled, others outlined."
-        )
+        caption = f"{label} Energised electrodes are filled, others outlined."
+        if len(profiles) < len(energised):
+            caption += f" {len(profiles)} of {len(energised)} stages are shown."
+        return SvgFigure(style.svg_text(figure, name, label), caption)
 
 
 def _draw_band(axes: "Axes", bottom: float, top: float, is_energised: bool) -> None:

@@ -26,6 +26,7 @@ from annelid.results.report.pictures import curves, mode_pictures, pictures, res
 from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
+from annelid.results.report.snap_text import bistability_text
 from annelid.results.report.stability import compressed_wall_text, legend, stability
 from annelid.solver.display import DisplayUnits, capitalised, counted, digits
 from annelid.solver.model import quantities as q
@@ -87,9 +88,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "picture_note": picture_note,
         "curves": [] if table is None else curves(table, run.verdicts),
         "legend": legend(table, run.verdicts),
-        "stability": {"answer": "", "paragraphs": [], "rows": [], "columns": {}}
-        if table is None
-        else stability(run),
+        "stability": {"paragraphs": [], "rows": [], "columns": {}} if table is None else stability(run),
         "modes": mode_pictures(run) if with_pictures and state_pictures else [],
         "rests": rest_pictures(run) if with_pictures and state_pictures else [],
         "compressed": "" if table is None else compressed_wall_text(table),
@@ -114,6 +113,7 @@ def outcome_of(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
     """Return the content of the banner of a page: how the run ended, and why it may not be relied upon."""
     outcome = run.outcome
     more = {
+        "bistability": "" if table is None else bistability_text(run),
         "first_limit": first_limit(outcome),
         "limits": limit_rows(outcome),
         "remedies": [] if table is None else remedies(run),

@@ -10,8 +10,9 @@ from annelid.results.fields.sections import cross_sections, meridian_sections, m
 from annelid.results.fields.state_fields import FieldGrid, in_meridian, in_space
 from annelid.results.figures.path_figures import SvgFigure, profile_figure, section_figure
 from annelid.results.figures.space_time import space_time_map
-from annelid.results.figures.wave_figure import energised_electrodes, wave_figure
+from annelid.results.figures.wave_figure import chosen_stages, energised_electrodes, wave_figure
 from annelid.results.folder.run_record import RunRecord
+from annelid.results.folder.tables import PathRecord
 from annelid.results.report.pictures import displacement_of, inline_svg, main_state
 from annelid.solver.display import DisplayUnit
 from annelid.solver.model.quantities import TIME
@@ -36,7 +37,10 @@ def shapes(run: RunRecord) -> list[dict[str, Any]]:
 
 def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
     energised = energised_electrodes(run.table)
-    surface, profiles = _profiles(run, {stage: ends[stage] for stage in energised})
+    if not energised:
+        return None
+    chosen = chosen_stages(list(energised), _most_loaded_stage(run.table))
+    surface, profiles = _profiles(run, {stage: ends[stage] for stage in chosen})
     if not profiles:
         return None
     bands = _band_spans(run.body)
@@ -65,6 +69,14 @@ def _space_time(run: RunRecord) -> SvgFigure | None:
         seconds=run.units.unit("time", float(time.max())),
         name="space-time",
     )
+
+
+def _most_loaded_stage(table: PathRecord) -> str:
+    """The stage at whose end the sum of the loads, each over its largest value, is largest."""
+    rows = list(table.stage_ends.values())
+    sizes = np.nan_to_num(np.abs([table[name] for name in table.varying_loads]))
+    total = (sizes / np.maximum(sizes.max(axis=1, keepdims=True), np.finfo(float).tiny)).sum(axis=0)
+    return list(table.stage_ends)[int(np.argmax(total[rows]))]
 
 
 def _profile(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:

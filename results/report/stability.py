@@ -12,7 +12,7 @@ from annelid.results.folder.energies import energies_of
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
-from annelid.results.report.snap_text import bistability_text, energy_text
+from annelid.results.report.snap_text import energy_text
 from annelid.solver.display import capitalised, digits
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Margin
@@ -43,14 +43,14 @@ def stability(run: RunRecord) -> dict[str, Any]:
     """Return the content of the section on stability.
 
     Returns:
-        ``answer``, a sentence on bistability, ``paragraphs``, ``rows`` of the table of critical points, and
-        ``columns``, the headings of the columns that are not empty. If the path is stable and has no critical
-        point, there are only paragraphs on the stability margins.
+        ``paragraphs``, ``rows`` of the table of critical points, and ``columns``, the headings of the columns
+        that are not empty. If the path is stable and has no critical point, there are only paragraphs on the
+        stability margins.
     """
     table = run.table
     margins = _margins(run.outcome.margins) if run.outcome else []
     if not (table.is_critical.any() or table.unstable.any() or table.after_jump.any()):
-        return {"answer": "", "paragraphs": margins, "rows": [], "columns": {}}
+        return {"paragraphs": margins, "rows": [], "columns": {}}
     kinds = [_KINDS[kind] for kind in dict.fromkeys(p.kind for p in run.critical_points) if kind in _KINDS]
     paragraphs = [
         " ".join(kinds),
@@ -62,7 +62,6 @@ def stability(run: RunRecord) -> dict[str, Any]:
     rows = [_row(run, number, point) for number, point in enumerate(run.critical_points, start=1)]
     columns = {key: heading for key, heading in _COLUMNS.items() if any(row[key] for row in rows)}
     return {
-        "answer": bistability_text(run),
         "paragraphs": [p for p in paragraphs if p],
         "rows": rows,
         "columns": columns,

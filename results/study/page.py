@@ -13,7 +13,7 @@ from annelid.results.pages.render import render
 from annelid.results.study.parallel_coordinates import parallel_coordinates
 from annelid.results.study.sections import fronts, maps, responses, sensitivities, spreads, yields
 from annelid.results.study.study_data import Category, Column, StudyData
-from annelid.solver.display import counted, digits
+from annelid.solver.display import capitalised, counted, digits
 
 __all__ = ["write_study_page"]
 
@@ -105,6 +105,7 @@ def _outcome(data: StudyData) -> dict[str, Any]:
     kind = "unfinished" if pending else "finished, with failures" if failed else "finished"
     tone = "warning" if pending or failed else "success" if met or not data.requirements else "failure"
     text = ", ".join(texts) + "."
+    text += f" {capitalised(data.best)}." if data.best else ""
     return {"kind": kind, "text": text, "tone": tone, "reasons": reasons, "remarks": data.advice}
 
 

@@ -70,6 +70,12 @@ class Column:
         """The title with the unit in which the values are shown."""
         return self.display_unit.label(self.title)
 
+    def shown(self, row: int) -> str:
+        """The value of a run with its unit."""
+        if self.unit is None:
+            return str(self.values[row])
+        return self.display.show(self.kind, float(self.values[row]))
+
 
 def shortened(text: object, length: int = 22) -> str:
     """Cut a text that is too long for a label."""
@@ -184,6 +190,7 @@ class StudyData:
         facts: Further facts about the study by heading.
         advice: Sentences that are shown at the top of the page.
         searched: Whether the points were chosen by a search.
+        best: The best run of a study with one objective, in words; empty if there is none.
     """
 
     title: str
@@ -205,6 +212,7 @@ class StudyData:
     facts: Mapping[str, Any] = field(default_factory=dict)
     advice: tuple[str, ...] = ()
     searched: bool = False
+    best: str = ""
 
     def column(self, name: str) -> Column:
         """Return the column of a quantity."""

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Colours of a field, the range of its scale, and the marks of a scale that is cut."""
 
+import math
 from types import ModuleType
 from typing import Any
 
@@ -13,6 +14,7 @@ from annelid.solver.display import digits
 _STRESS_PERCENTILE = 99.5
 # Of the colour bar: its left end over the width of the picture; its lower edge and thickness, pixels.
 _LEFT, _BOTTOM, _THICKNESS = 0.2, 62.0, 44.0
+_LABELS = 5
 _OVERLAP, _TIP = 0.005, 0.025  # of an arrow with the bar, and its length, over the width of the picture
 
 
@@ -43,8 +45,14 @@ def colour_range(name: str, values: FloatArray) -> tuple[float, float]:
     return low, high
 
 
-def bar_settings(height: int) -> dict[str, Any]:
-    """Return the settings of a colour bar at the bottom of a picture of a height in pixels."""
+def bar_settings(height: int, limits: tuple[float, float]) -> dict[str, Any]:
+    """Return the settings of a colour bar at the bottom of a picture of a height in pixels.
+
+    The numbers have three digits, or as many more as tell the ends of a narrow range apart.
+    """
+    values = np.linspace(*limits, _LABELS)
+    spread = float(np.max(np.abs(values)) / (values[1] - values[0])) if limits[1] > limits[0] else 1.0
+    count = min(max(3, math.ceil(math.log10(spread)) + 1), 8)
     return {
         "title": " ",  # VTK writes the title over the numbers, so it is added separately
         "vertical": False,
@@ -52,8 +60,8 @@ def bar_settings(height: int) -> dict[str, Any]:
         "position_y": _BOTTOM / height,
         "width": 1.0 - 2.0 * _LEFT,
         "height": 110.0 / height,
-        "n_labels": 5,
-        "fmt": "%.3g",
+        "n_labels": _LABELS,
+        "fmt": f"%.{count}g",
         "label_font_size": 32,
         "unconstrained_font_size": True,
     }

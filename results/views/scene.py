@@ -180,7 +180,7 @@ def _add_deformed(
         nan_color=_NO_WALL if "in-plane" in name else _NO_FIELD,
         ambient=_AMBIENT,
         smooth_shading=True,
-        scalar_bar_args=bar_settings(plotter.window_size[1]) | {"color": _INK},
+        scalar_bar_args=bar_settings(plotter.window_size[1], limits) | {"color": _INK},
     )
     plotter.add_mesh(_lines(pyvista, mesh, surface, layout.towards_camera), color=_INK, line_width=1.5)
     _add_title(pyvista, plotter, name + cut_text(values, limits))

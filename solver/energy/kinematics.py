@@ -19,6 +19,7 @@ class Strain:
         F: Elastic deformation gradient Fe = F G⁻¹, 3x3.
         J: det Fe.
         C: Isochoric right Cauchy-Green tensor J^(-2/3) Fe^T Fe.
+        I1: Its trace, of fewer products.
         axisymmetric: Whether the axes are (R, hoop, Z) with the hoop direction uncoupled.
         frame: Wall directions (normal, hoop, axial), unit vectors in the reference configuration.
     """
@@ -26,6 +27,7 @@ class Strain:
     F: Expr
     J: Expr
     C: Expr
+    I1: Expr
     axisymmetric: bool
     frame: tuple[Expr, Expr, Expr]
 
@@ -119,7 +121,8 @@ def natural_matrix(natural: Sequence[Expr]) -> Expr:
 def strain_of(F: Expr, axisymmetric: bool, frame: tuple[Expr, Expr, Expr]) -> Strain:
     """Collect the strain measures of an elastic deformation gradient."""
     J = ufl.det(F)
-    return Strain(F, J, J ** (-2.0 / 3.0) * F.T * F, axisymmetric, frame)
+    scale = ufl.exp(-2 / 3 * ufl.ln(J))  # its derivatives contain itself, those of a power other powers
+    return Strain(F, J, scale * (F.T * F), scale * ufl.inner(F, F), axisymmetric, frame)
 
 
 def field_measure(F: Expr, E0: Expr, G: Expr) -> Expr:

@@ -16,32 +16,34 @@ from annelid.solver.energy.principal import principal_squares
 
 def neo_hookean(strain: Strain, mu: Expr) -> Expr:
     """ψ = μ/2 (I1 - 3). Treloar, Trans. Faraday Soc. 39, 241 (1943)."""
-    return mu / 2 * (ufl.tr(strain.C) - 3)
+    return mu / 2 * (strain.I1 - 3)
 
 
 def mooney_rivlin(strain: Strain, c1: Expr, c2: Expr) -> Expr:
     """ψ = c1 (I1 - 3) + c2 (I2 - 3); μ = 2 (c1 + c2). Rivlin, Phil. Trans. A 241, 379 (1948)."""
-    I1 = ufl.tr(strain.C)
+    I1 = strain.I1
     I2 = (I1**2 - ufl.tr(strain.C * strain.C)) / 2
     return c1 * (I1 - 3) + c2 * (I2 - 3)
 
 
 def yeoh(strain: Strain, c1: Expr, c2: Expr, c3: Expr) -> Expr:
     """ψ = Σ c_i (I1 - 3)^i; μ = 2 c1. Yeoh, Rubber Chem. Technol. 66, 754 (1993)."""
-    e = ufl.tr(strain.C) - 3
+    e = strain.I1 - 3
     return c1 * e + c2 * e**2 + c3 * e**3
 
 
 def gent(strain: Strain, mu: Expr, Jm: Expr) -> Expr:
     """ψ = -μ Jm/2 ln(1 - (I1 - 3)/Jm). Gent, Rubber Chem. Technol. 69, 59 (1996)."""
-    return -mu * Jm / 2 * ufl.ln(1 - (ufl.tr(strain.C) - 3) / Jm)
+    return -mu * Jm / 2 * ufl.ln(1 - (strain.I1 - 3) / Jm)
 
 
 def ogden(strain: Strain, mu: Expr, alpha: Expr) -> Expr:
     """ψ = Σ μp/αp (λ1^αp + λ2^αp + λ3^αp - 3); μ = Σ μp αp / 2. Ogden, Proc. R. Soc. A 326, 565 (1972)."""
     squares = principal_squares(strain.C, strain.axisymmetric)
+    logs = [ufl.ln(s) for s in squares]
     return sum(
-        mu[p] / alpha[p] * (sum(s ** (alpha[p] / 2) for s in squares) - 3) for p in range(mu.ufl_shape[0])
+        mu[p] / alpha[p] * (sum(ufl.exp(alpha[p] / 2 * ln) for ln in logs) - 3)
+        for p in range(mu.ufl_shape[0])
     )
 
 
@@ -51,7 +53,7 @@ def arruda_boyce(strain: Strain, mu: Expr, N: Expr) -> Expr:
     β starts from Kröger's rational approximation (J. Non-Newton. Fluid Mech. 223, 77, 2015) and takes one
     Newton step on L(β) = coth β - 1/β = y; ψ is stationary in β, so the energy errs by less than 1e-10.
     """
-    y = ufl.sqrt(ufl.tr(strain.C) / (3 * N))
+    y = ufl.sqrt(strain.I1 / (3 * N))
     b = (3 * y - y / 5 * (6 * y**2 + y**4 - 2 * y**6)) / (1 - y**2)
     coth = 1 / ufl.tanh(b)
     beta = b - (coth - 1 / b - y) / (1 - coth**2 + 1 / b**2)

@@ -171,6 +171,11 @@ class Model:
         return bool(self.electrodes) and self.electrics == "solved"
 
     @property
+    def compressible(self) -> bool:
+        """Whether any part changes its volume."""
+        return any(part.material.bulk_modulus for part in self.parts)
+
+    @property
     def has_weight(self) -> bool:
         """Whether any part has a known mass."""
         return any(part.material.density for part in self.parts)

@@ -174,6 +174,10 @@ def test_clearances_are_checked_as_cast():
         ({"seam_overlap": "70 mm"}, "overlap by fabrication.seam_overlap = 70 mm"),
         ({"marks": "80 mm"}, "no marks: it is smaller than fabrication.marks = 80 mm"),
         ({"pass_thickness": "0.2 mm"}, "more than a sheet of 0.12 mm as cast"),
+        (
+            {"tab_width": "12 mm", "tab_length": "9 mm"},
+            "they are drawn only as wide as the electrode: 10 mm for ring",
+        ),
     ],
 )
 def test_settings_that_do_not_fit_the_part_are_said(workshop, says):
@@ -183,6 +187,19 @@ def test_settings_that_do_not_fit_the_part_are_said(workshop, says):
     plan = fabrication_plan(case_from_tables(tables(parts=parts, fabrication=workshop)))
     assert sum(says in remark for remark in plan.remarks) == 1
     assert len(plan.remarks) == len(fits.remarks) + 1
+
+
+def test_a_folder_with_moulds_of_another_sheet_is_refused(tmp_path):
+    folder = tmp_path / "sheet"
+    path = written(tmp_path)
+    write_sheet_of(str(path), None, folder)
+    write_sheet_of(str(path), None, folder)
+    (folder / "mould_sleeve.stl").write_text("of another sheet")
+    (folder / "mould_notes.txt").write_text("of the user")
+    before = {file.name: file.read_bytes() for file in folder.iterdir()}
+    with pytest.raises(InputError, match=r"sheet: contains files of another sheet \(mould_sleeve\.stl\)"):
+        write_sheet_of(str(path), None, folder)
+    assert {file.name: file.read_bytes() for file in folder.iterdir()} == before
 
 
 def test_layers_with_different_prestretch_have_moulds_of_their_own(tmp_path):

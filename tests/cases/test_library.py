@@ -65,14 +65,18 @@ def test_this_module_tests_every_library_case():
         "lattice_sleeve",
         "leak_pressure",
         "mandrel",
+        "meridian_balloon",
         "necking_tube",
         "oesophagus",
+        "peristaltic_tube",
         "pressed_ribs",
         "pull_in_tube",
         "scanned_tube",
         "stent_sheath",
         "tapered_tube",
+        "twisted_sleeve",
         "two_material_sleeve",
+        "widening_tube",
     }
 
 

@@ -16,9 +16,12 @@ QUICK = (
     "mandrel",
     "necking_tube",
     "oesophagus",
+    "peristaltic_tube",
     "pull_in_tube",
     "tapered_tube",
+    "twisted_sleeve",
     "two_material_sleeve",
+    "widening_tube",
 )
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]
 LONG = [

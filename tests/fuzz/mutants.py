@@ -22,10 +22,11 @@ from annelid.cases.validate.reading import library_cases
 # Cases whose check takes less than half a second; the others have equal or similar tables.
 CASES = (
     *("cuff", "mandrel", "oesophagus", "necking_tube", "pull_in_tube", "two_material_sleeve", "tapered_tube"),
+    *("widening_tube",),
     *("counterpulsation", "dome_valve", "highest_voltage", "pressed_ribs", "lattice_sleeve", "stent_sheath"),
 )
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm", "6 mm"]}
-STUDIES = ("balloon_tolerance", "cuff_voltage", "ring_optimum")
+STUDIES = ("balloon_tolerance", "cuff_voltage", "ring_optimum", "tube_choice")
 CONTOUR = "radius_mm,height_mm\n" + "".join(
     f"{6 + math.sin(0.3 * z):.3f},{z}\n" for z in (0, 2, 4, 6, 8, 10, 12, 14)
 )

@@ -22,9 +22,8 @@ from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.tables import PathRecord
 from annelid.results.report import pictures
-from annelid.results.report.report import write_report
+from annelid.results.report.report import outcome_of, write_report
 from annelid.results.report.snap_text import rest_states
-from annelid.results.report.stability import stability
 from annelid.solver.records import Measure
 
 BISTABLE = Polynomial.fromroots([0, 1, 2])
@@ -255,7 +254,9 @@ def test_the_answer_and_the_rest_shapes_are_in_report_and_summary(tmp_path, tube
     page = write_report(run.path).read_text()
     answer = run.summary["bistability"]["text"]
     assert answer.startswith("Bistable: two stable states")
-    assert page.index(answer) < page.index("Rest shape 1 of 2: state 0, without load.")
+    assert page.count(answer) == 1
+    assert page.index(answer) < page.index("</header>")
+    assert page.index("<h2>Critical points</h2>") < page.index("Rest shape 1 of 2: state 0, without load.")
     assert f"Rest shape 2 of 2: state {shown[1]}, the nearest computed state, at pressure" in page
     assert run.summary["path_quantities"]["stable states at zero load [1]"] == 2
     print_outcome(run.path)
@@ -265,7 +266,7 @@ def test_the_answer_and_the_rest_shapes_are_in_report_and_summary(tmp_path, tube
 def test_an_interrupted_run_says_what_it_has_found_so_far(tmp_path, tube):
     run = run_of(tmp_path / "run", tube, BISTABLE, along(BISTABLE, 0, 1.7)[::4], finished=False)
     assert run.outcome is None
-    assert "not known, because the path did not return" in stability(run)["answer"]
+    assert "not known, because the path did not return" in outcome_of(run, run.table)["bistability"]
     page = write_report(run.path, with_pictures=False).read_text()
     assert "Whether the part is bistable is not known" in page
 

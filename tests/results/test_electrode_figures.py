@@ -11,7 +11,7 @@ from synthetic_parts import inflated, meridian_tube
 
 from annelid.results.figures.load_titles import distinct_loads, load_title
 from annelid.results.figures.path_figures import path_curve
-from annelid.results.figures.wave_figure import energised_electrodes, wave_figure
+from annelid.results.figures.wave_figure import chosen_stages, energised_electrodes, wave_figure
 from annelid.results.folder.tables import PathRecord
 from annelid.results.report.pictures import curves
 from annelid.solver.display import DisplayUnit
@@ -92,6 +92,30 @@ def test_a_wave_has_a_panel_for_each_stage_with_its_ring_marked(monkeypatch):
     figure.draw_without_rendering()
     boxes = [axes.title.get_window_extent() for axes in panels]
     assert all(left.x1 < right.x0 for left, right in pairwise(boxes))
+
+
+@pytest.mark.parametrize("largest", [0, 1, 5, 12, 22, 23])
+def test_of_many_stages_ten_are_chosen_evenly_with_the_largest_load(largest):
+    stages = [f"s{i}" for i in range(24)]
+    chosen = [stages.index(stage) for stage in chosen_stages(stages, stages[largest])]
+    assert len(chosen) == 10
+    assert chosen == sorted(chosen)
+    assert {0, largest, 23} <= set(chosen)
+    assert np.diff(chosen).max() <= 4  # evenly: 23/9 = 2.6, and the largest load moves one place by 1 at most
+    assert chosen_stages(stages[:10], stages[3]) == stages[:10]
+
+
+def test_a_wave_says_how_many_stages_it_shows():
+    stages = [f"s{i}" for i in range(24)]
+    wave = {f"ring_{i}": np.eye(24)[i] for i in range(1, 5)}
+    assert len(energised_electrodes(table(stages, **wave))) == 24
+    body = meridian_tube(1, 4)
+    profiles = {stage: inflated(body, 1.05).profiles["lumen"] for stage in stages[:3]}
+    energised = dict.fromkeys(stages, ())
+    figure = wave_figure(profiles, BANDS, energised, "lumen", length=MM, name="w")
+    assert figure.caption.endswith("3 of 24 stages are shown.")
+    whole = wave_figure(profiles, BANDS, dict.fromkeys(profiles, ()), "lumen", length=MM, name="w")
+    assert "stages are shown" not in whole.caption
 
 
 def texts(svg):

@@ -61,7 +61,7 @@ def test_the_report_mentions_a_branch(tmp_path, tube):
 
 def test_a_stable_path_has_no_section_on_stability(tube_run):
     content = stability(open_run(tube_run))
-    assert content == {"answer": "", "paragraphs": [], "rows": [], "columns": {}}
+    assert content == {"paragraphs": [], "rows": [], "columns": {}}
     assert not any(legend(open_run(tube_run).table, ()).values())
 
 

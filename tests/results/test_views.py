@@ -12,7 +12,7 @@ from annelid.results.fields.state_fields import FieldGrid, in_space
 from annelid.results.folder.run_record import open_run
 from annelid.results.views import rendering
 from annelid.results.views.camera import choose_layout
-from annelid.results.views.colour_bar import add_arrow_ends, colour_range, cut_text
+from annelid.results.views.colour_bar import add_arrow_ends, bar_settings, colour_range, cut_text
 from annelid.results.views.cutaway import OPEN_FROM, OPEN_MIDDLE, covering_cells, cutaway_surface
 from annelid.results.views.headline import headline, height_of, state_text
 from annelid.results.views.rendering import RenderingError, pyvista_off_screen
@@ -177,6 +177,14 @@ def test_a_slender_part_is_horizontal_and_a_ball_is_upright(body, slender):
 def test_a_colour_scale_says_whether_it_is_cut(name, values, text):
     values = np.array(values, dtype=float)
     assert cut_text(values, colour_range(name, values)) == text
+
+
+@pytest.mark.parametrize(
+    "limits", [(0.0, 31.0), (1.03, 1.052), (3.96, 4.28), (-0.53, 0.53), (100.0, 100.001)]
+)
+def test_the_numbers_of_a_colour_scale_differ(limits):
+    labels = [bar_settings(800, limits)["fmt"] % value for value in np.linspace(*limits, 5)]
+    assert len(set(labels)) == 5
 
 
 @pytest.mark.parametrize(("peak", "arrows"), [(2000.0, {"arrow 1"}), (1000.0, set())])

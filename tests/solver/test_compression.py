@@ -7,7 +7,10 @@ independent spectral method. Half-space under uniaxial compression: Biot, Appl. 
 from memory, loses its stability at a stretch of 0.444.
 """
 
+import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
+
 import pytest
+import ufl
 from models import neo_hookean
 
 from annelid.geometry.meshing.build import build
@@ -15,6 +18,7 @@ from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import follow
+from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
@@ -103,3 +107,14 @@ def test_a_path_that_stops_ends_at_the_bifurcation():
     assert outcome.kind == "lost stability"
     assert states[-1].critical == "bifurcation"
     assert all(state.unstable_modes == 0 for state in states)
+
+
+@pytest.mark.parametrize("bulk", [None, 10.0])
+def test_the_pressure_equation_of_incompressible_parts(bulk):
+    """It is Je = 1 alone, so the stabilisation does not make its derivatives more expensive."""
+    material = neo_hookean(1.0, bulk_modulus=bulk)
+    body = build(Tube(1.0, 1.0, (Layer("wall", 0.5),)), MeshSize(along=0.5, through=1))
+    problem = Problem(Model(body, (Part("wall", material),), SLIDING))
+    equation = ufl.derivative(problem.internal_energy(), problem.unknowns[1])
+    used = ufl.algorithms.expand_derivatives(equation).coefficients()
+    assert (problem.fields.law_parameters[0] in used) == (bulk is not None)

@@ -21,7 +21,7 @@ from annelid.solver.model.stages import Stage
 BASE = {
     "mu": 0.3,
     "limit": 60.0,
-    "bulk": None,
+    "bulk": 100.0,
     "foundation": 0.01,
     "thickness": 0.1,
     "layers": 1,

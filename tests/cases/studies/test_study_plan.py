@@ -186,4 +186,4 @@ def test_library_studies_can_be_planned_and_are_invented(name, tmp_path):
 
 
 def test_there_are_studies_of_each_kind_in_the_library():
-    assert set(library_studies()) >= {"cuff_voltage", "balloon_tolerance", "ring_optimum"}
+    assert set(library_studies()) >= {"cuff_voltage", "balloon_tolerance", "ring_optimum", "tube_choice"}
