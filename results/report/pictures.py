@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
+from annelid.results.figures.load_ribbons import load_ribbons
 from annelid.results.figures.load_titles import distinct_loads
 from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans, takes_time
 from annelid.results.folder.run_record import RunRecord
@@ -24,9 +25,11 @@ from annelid.results.views.cutaway import covering_cells
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
 from annelid.solver.model import quantities as q
+from annelid.solver.model.loads import LoadKind, load_kind
 
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
 _IN_PLANE = q.LEAST_IN_PLANE_STRESS.name
+_CONSTANT = 1e-9  # of the largest value: smaller changes of a load are rounding
 _INVISIBLE = 1e-6  # of the size of the part: smaller displacements cannot be seen
 _PREFERRED = (
     q.WAVE_VOLUME.name,
@@ -114,11 +117,8 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         for span in path.spans
         if load_reverses(table, span)
     }
-    for number, stage in enumerate(span for span in stages if span.stage in timed):
-        loads = [name for name in distinct_loads(table) if np.ptp(table[name][stage.rows])]
-        heading = f"Loads of stage “{stage.stage}”"
-        groups.append(_group(heading, table, loads, stage, verdicts, f"wave-loads{number}", q.TIME.name))
-    if len(spans) > 1:
+    groups += [_timed_loads(table, span, verdicts) for span in stages if span.stage in timed]
+    if len(spans) > 1 and not timed:
         groups.append(_group("Loads along the path", table, distinct_loads(table), None, verdicts, "loads"))
     if len(spans) > _MOST_STAGES:
         spans = [None]
@@ -131,6 +131,28 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         names = [name for name in names if name != abscissa]
         groups.append(_group(heading, table, names, span, verdicts, f"stage{number}", abscissa))
     return groups
+
+
+def _timed_loads(table: PathRecord, span: StageSpan, verdicts: Sequence[Verdict]) -> dict[str, Any]:
+    """Draw the loads of a stage over its time, those of one kind together."""
+    values = {name: np.nan_to_num(table[name][span.rows]) for name in table.loads}
+    changing = [name for name, v in values.items() if np.ptp(v) > _CONSTANT * np.abs(v).max()]
+    kinds: dict[LoadKind, dict[str, str]] = {}
+    for name in changing:
+        kind = load_kind(name)
+        assert kind is not None
+        kinds.setdefault(kind, {})[kind.entry(name)] = name
+    rows = {kind: loads for kind, loads in kinds.items() if len(loads) > 1}
+    alone = [name for kind, loads in kinds.items() if kind not in rows for name in loads.values()]
+    number = table.stages.index(span.stage)
+    group = _group(
+        f"Loads of stage “{span.stage}”", table, alone, span, verdicts, f"loads{number}", q.TIME.name
+    )
+    ribbons = [
+        load_ribbons(table, kind.label, loads, span, name=f"ribbons{number}-{i}")
+        for i, (kind, loads) in enumerate(rows.items())
+    ]
+    return group | {"large_figures": [inline_svg(figure) for figure in ribbons]}
 
 
 def main_state(run: RunRecord) -> tuple[int, str]:

@@ -31,16 +31,16 @@ LARGEST_RADIAL_CONTRACTION = Quantity(
 WAVE_VOLUME = Quantity(
     "wave volume",
     "volume",
-    "max ∫ (A - min A) dz",
-    "peristaltic wave volume: volume between successive necks of the lumen (or its ends) above its narrowest "
-    "area A, of the largest wave in it",
+    "max ∫ (A - A_neck) dz",
+    "volume of the largest bulge of the lumen between successive necks, its local minima, or an end, above "
+    "the wider neck; of a single squeeze the volume that it displaces",
     _IN_TIME,
 )
 OCCLUSION = Quantity(
     "occlusion ratio",
     "fraction",
     "(r_max - r_min)/(r_max + r_min)",
-    "of this wave, with r = √(A/π); 100 % where it shuts the lumen",
+    "of this wave, from the wider neck to the crest, with r = √(A/π); 100 % where it shuts the lumen",
     _IN_TIME,
 )
 RADIAL_EXPANSION_AT = Quantity(

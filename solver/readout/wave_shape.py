@@ -15,42 +15,53 @@ class WaveShape(NamedTuple):
     """A wave in a lumen.
 
     Attributes:
-        volume: Largest volume between successive necks above the narrowest area, mm³.
-        occlusion: (r_max - r_min)/(r_max + r_min) between these necks, with r = √(A/π).
-        crest: Height of the widest place between them, mm.
+        volume: Volume of the wave, mm³.
+        occlusion: (r_max - r_min)/(r_max + r_min) along it, with r = √(A/π).
     """
 
     volume: float
     occlusion: float
-    crest: float
 
 
 def wave_shape(z: FloatArray, area: FloatArray) -> WaveShape:
     """Find the largest wave of a lumen.
 
-    The necks are the local minima of the area, and both ends. A sinusoidal wall r = a (1 + φ sin 2πz/λ) over
-    whole waves has the volume π a² λ (2φ - φ²/2) and the occlusion φ.
+    Necks are local minima of the area. A bulge is what is between successive necks, or a neck and an end; its
+    volume is that above the wider of both, which leaves out that a clamped end is narrower than the tube. A
+    sinusoidal wall r = a (1 + φ sin 2πz/λ) has bulges of π a² λ (2φ - φ²/2) and the occlusion φ. A lumen with
+    one neck or none may have a single squeeze instead, with the volume that it displaces.
 
     Args:
         z: Present heights of the sections, ascending, shape (n,), mm.
         area: Areas, linear between the sections, shape (n,), mm².
     """
-    least = float(area.min())
-    waves = [_between(z[i : j + 1], area[i : j + 1], least) for i, j in _cells(area)]
+    necks = _minima(area)
+    waves = [_above(z[i : j + 1], area[i : j + 1]) for i, j in pairwise([0, *necks, len(area) - 1])]
+    if len(necks) < 2:
+        waves.append(_below(z, area))
     return max(waves, key=lambda wave: wave.volume)
 
 
-def _cells(area: FloatArray) -> list[tuple[int, int]]:
-    """First and last section between successive necks."""
+def _minima(area: FloatArray) -> list[int]:
+    """Sections inside that are narrower than those on both sides."""
     from scipy.signal import find_peaks  # start-up that cases without time need not pay
 
-    inside, _ = find_peaks(-area, prominence=_FLAT * area.max())
-    necks = [0, *inside.tolist(), len(area) - 1]
-    return list(pairwise(necks))
+    places, _ = find_peaks(-area, prominence=_FLAT * np.abs(area).max())
+    return list(map(int, places))
 
 
-def _between(z: FloatArray, area: FloatArray, least: float) -> WaveShape:
-    above = area - least
-    volume = float((above[1:] + above[:-1]) @ np.diff(z)) / 2
-    widest, narrowest = np.sqrt(area.max()), np.sqrt(area.min())
-    return WaveShape(volume, float((widest - narrowest) / (widest + narrowest)), float(z[np.argmax(area)]))
+def _above(z: FloatArray, area: FloatArray) -> WaveShape:
+    base = max(area[0], area[-1])
+    return _wave(z, np.maximum(area - base, 0.0), base, max(base, area.max()))
+
+
+def _below(z: FloatArray, area: FloatArray) -> WaveShape:
+    base = min(area[0], area[-1])
+    return _wave(z, np.maximum(base - area, 0.0), min(base, area.min()), base)
+
+
+def _wave(z: FloatArray, part: FloatArray, least: float, most: float) -> WaveShape:
+    """The wave that takes ``part`` of the area, between the areas ``least`` and ``most``."""
+    volume = abs(float((part[1:] + part[:-1]) @ np.diff(z))) / 2
+    widest, narrowest = np.sqrt(most), np.sqrt(least)
+    return WaveShape(volume, float((widest - narrowest) / (widest + narrowest)))

@@ -36,12 +36,12 @@ def test_what_stands_still_does_not_travel():
 def table(tmp_path):
     """Two cycles after a start of 1 s; the volume drifts by 1 mm³ a cycle."""
     times = np.linspace(0, 5, 41)
-    rows = [
-        "state,stage,parameter [1],time [s],lumen volume [mm3],smallest open area [mm2],wave volume [mm3]"
-    ]
+    columns = ["parameter [1]", "iterations [1]", "unstable modes [1]", "unstable modes under control [1]"]
+    columns += ["time [s]", "lumen volume [mm3]", "smallest open area [mm2]", "wave volume [mm3]"]
+    rows = [",".join(["state", "stage", *columns])]
     for n, t in enumerate(times):
         phase = np.sin(2 * np.pi * t / PERIOD)
-        rows.append(f"{n},swallow,{t / 5},0,0,{t},{100 + 10 * phase + t / PERIOD},{5 - phase},{20 + phase}")
+        rows.append(f"{n},swallow,{t / 5},0,0,0,{t},{100 + 10 * phase + t / PERIOD},{5 - phase},{20 + phase}")
     path = tmp_path / "path.csv"
     path.write_text("\n".join(rows) + "\n")
     return read_path(path, DisplayUnits())
