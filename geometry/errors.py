@@ -58,6 +58,12 @@ class InvalidValue(InputError):
             **self.data,
         )
 
+    def within(self, key: str) -> "InvalidValue":
+        """The same error with its key inside another."""
+        return InvalidValue(
+            self.problem, key=".".join(filter(None, (key, self.key))), subject=self.subject, **self.data
+        )
+
 
 def _rebuild_value(problem: str, key: str, subject: str, data: dict[str, Any]) -> InvalidValue:
     return InvalidValue(problem, key=key, subject=subject, **data)

@@ -79,6 +79,8 @@ KINDS: dict[str, Kind] = {
     "capacitance": _kind("nF", None, (0.1, "pF", 1e3)),
     "energy": _kind("mJ", None, (0.1, "µJ", 1e3)),
     "angle": _kind("deg", "°"),
+    "speed": _kind("mm/s"),
+    "time": _kind("s", None, (0.1, "ms", 1e3)),
     "density": Kind("t/mm3", ((math.inf, DisplayUnit("g/cm³", 1e9)),)),
     "acceleration": Kind("mm/s2", ((math.inf, DisplayUnit("m/s²", 1e-3)),)),
 }

@@ -10,6 +10,7 @@ from annelid.cases.convert.limits import not_judged
 from annelid.cases.convert.model import contact_of, has_twist
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
+from annelid.cases.convert.waves import cycles_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable
@@ -19,6 +20,7 @@ from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable, SleeveTable
 from annelid.cases.schema.stage import ElectrodeTable, LimitTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import Unit, parse
+from annelid.cases.schema.wave import WaveTable
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
 from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model.loads import LOAD_KINDS
@@ -73,6 +75,7 @@ def description_of(case: Case) -> CaseDescription:
         controls={stage.name: stage.control for stage in case.stages},
         obstacles=tuple(contact_of(contact) for contact in case.contacts),
         symmetry_plane=_symmetry_plane(case),
+        cycles=tuple(cycles_of(case)),
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
     )
 
@@ -194,10 +197,17 @@ class _Describer:
         return f"{contact.name}: {contact.kind} against {contact.surface}, {sizes}."
 
     def _stage(self, stage: StageTable) -> str:
-        left_out = ("name", "steps", "control", "until", "until_tolerance")
-        targets = self._pairs(stage, *left_out) or "no change of loads"
+        left_out = ("name", "steps", "steps_per_period", "control", "until", "until_tolerance", "waves")
+        changes = [self._pairs(stage, *left_out), *(self._wave(wave) for wave in stage.waves)]
+        targets = "; ".join(filter(None, changes)) or "no change of loads"
         ends = " or ".join(f"{end.quantity} {self._limits(end, ' or ')}" for end in stage.until)
         return f"{stage.name}: {targets}{', until ' * bool(ends)}{ends}."
+
+    def _wave(self, wave: WaveTable) -> str:
+        on = f" of {', '.join(wave.on)}" if wave.on else ""
+        row = "" if len(wave.on) < 2 else f", travelling {wave.direction}"
+        sizes = self._pairs(wave, "load", "on", "form", "direction")
+        return f"{_words(wave.load)}{on} as a {wave.form}{row}, {sizes}"
 
     def _requirement(self, requirement: RequirementTable) -> str:
         when = f" at the end of {requirement.stage}" if requirement.stage is not None else ""

@@ -4,10 +4,12 @@
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 from annelid.cases.convert.limits import has_tearing_limit
 from annelid.cases.convert.shape import entries_of, mesh_size_of, shape_of
+from annelid.cases.convert.waves import duration_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
 from annelid.cases.schema.material import MaterialConstants, NaturalStretchTable, PartTable
@@ -135,12 +137,14 @@ def model_of(case: Case, body: Body, inflation: Sequence[Equilibrium] = ()) -> "
         fluid_density=case.surroundings.fluid_density or 0.0,
         pressed=_pressed(case),
         twist=has_twist(case),
+        timed=_has_time(case),
     )
 
 
 def _pressed(case: Case) -> tuple[str, ...]:
     """Return the surfaces other than the lumen whose pressure some stage sets."""
-    return tuple(dict.fromkeys(name for stage in case.stages for name in stage.surface_pressure))
+    waved = [w.on for stage in case.stages for w in stage.waves if w.load == "surface_pressure"]
+    return tuple(dict.fromkeys(chain(*(stage.surface_pressure for stage in case.stages), *waved)))
 
 
 def _smooth_compression(shape: Shape) -> float:
@@ -177,7 +181,12 @@ def scope_of(case: Case) -> Scope:
         has_bare_stroke=case.making is not None and case.making.compare,
         ends=_ends(case, shape) if twists else (),
         has_twist=twists,
+        has_time=_has_time(case),
     )
+
+
+def _has_time(case: Case) -> bool:
+    return any(duration_of(stage) for stage in case.stages)
 
 
 def _ends(case: Case, shape: Shape) -> tuple[str, ...]:
@@ -189,4 +198,8 @@ def _ends(case: Case, shape: Shape) -> tuple[str, ...]:
 def has_twist(case: Case) -> bool:
     """Return whether loads or the fibres of a part turn it about its axis."""
     fibres = [Fibres(**entries_of(part.fibres)) for part in case.parts if part.fibres]
-    return any(stage.torque or stage.twist for stage in case.stages) or any(f.twist for f in fibres)
+    turned = (
+        stage.torque or stage.twist or {w.load for w in stage.waves} & {"torque", "twist"}
+        for stage in case.stages
+    )
+    return any(turned) or any(f.twist for f in fibres)

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Conversion of the stages and the path table of a resolved case into records of the solver."""
 
+from annelid.cases.convert.waves import duration_of, steps_of, time_step_of, waves_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import PointMotionTable, StageTable
 from annelid.cases.schema.units import parse
@@ -46,13 +47,25 @@ def stage_of(case: Case, table: StageTable) -> Stage:
         if len(table.opening) > 1:
             raise InvalidValue("has more than one section: give one", key="opening")
         point = _point_of(case, table.point) if table.point is not None else None
+        waves = waves_of(table)
+        if table.waves and duration_of(table) is None:
+            raise InvalidValue("is missing: some waves have no number of cycles", key="duration")
+        if table.steps_per_period is not None and table.steps_per_period < 1:
+            raise InvalidValue(f"must be at least 1, got {table.steps_per_period}", key="steps_per_period")
+        if table.steps_per_period is not None and not table.waves:
+            raise InvalidValue("needs waves: use steps", key="steps_per_period")
+        if table.steps is not None and table.steps_per_period is not None:
+            raise InvalidValue("stands beside steps: give one of them", key="steps_per_period")
     targets = {driver.target: getattr(table, driver.key) for driver in DRIVERS.values()}
     targets |= {"point": point, "opening": next(iter(table.opening.items()), None)}
     loads = {kind.attribute: getattr(table, kind.key) for kind in LOAD_KINDS}
     return Stage(
         table.name,
         control=table.control,
-        steps=table.steps,
+        steps=steps_of(table),
+        duration=duration_of(table),
+        time_step=time_step_of(table),
+        waves=waves,
         backward=table.backward,
         until=ends_of(table),
         **targets,
@@ -98,7 +111,7 @@ def loads_with_margin(case: Case) -> list[str]:
         kind.margin
         for kind in LOAD_KINDS
         for stage in case.stages
-        if getattr(stage, kind.key) not in (None, {})
+        if getattr(stage, kind.key) not in (None, {}) or any(w.load == kind.key for w in stage.waves)
     }
     driven = {DRIVERS[stage.control].finds for stage in case.stages if stage.control in DRIVERS}
     return [kind.margin for kind in LOAD_KINDS if kind.margin and kind.margin in changed | driven]

@@ -7,7 +7,7 @@ Ranges are given here only for values that no record of the geometry or the solv
 from collections.abc import Sequence
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import core_schema
 
 from annelid.cases.schema.units import Unit, quantity
@@ -57,5 +57,17 @@ Whole = Annotated[int, Field(strict=True)]
 
 Count = Annotated[int, Field(ge=1, strict=True)]
 Multiple = Annotated[float, Unit("", "a number", "2", above=1)]
-Duration = Annotated[float, Unit("s", "a time", "10 min", above=0)]
+Time = Annotated[float, Unit("s", "a time", "0.2 s", at_least=0, kind="time")]
+Duration = Annotated[float, Unit("s", "a time", "10 min", above=0, kind="time")]
 Memory = Annotated[float, Unit("megabyte", "an amount of memory", "2 GB", at_least=50)]
+
+
+def _number_or_text(value: Any) -> Any:
+    if isinstance(value, str | int | float) and not isinstance(value, bool):
+        return value
+    raise ValueError(
+        "must be a text with a unit, such as '0.8 MPa', a number, or a percentage such as '12 %'"
+    )
+
+
+Limit = Annotated[float | str, BeforeValidator(_number_or_text, json_schema_input_type=float | str)]

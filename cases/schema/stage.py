@@ -10,10 +10,12 @@ from annelid.cases.schema.base import (
     Angle,
     Choice,
     Density,
+    Duration,
     ElectricCharge,
     Force,
     FoundationStiffness,
     Length,
+    Limit,
     Name,
     Number,
     Pressure,
@@ -23,6 +25,7 @@ from annelid.cases.schema.base import (
     Volume,
     Whole,
 )
+from annelid.cases.schema.wave import WaveTable
 from annelid.solver.model.boundary import DIRECTIONS, HOLDS, HOT_FACES
 from annelid.solver.model.model import ELECTRICS
 from annelid.solver.model.stages import CONTROLS
@@ -113,17 +116,6 @@ class PointMotionTable(Table):
     """Displacement to reach, for example "-3 mm"."""
 
 
-def _number_or_text(value: Any) -> Any:
-    if isinstance(value, str | int | float) and not isinstance(value, bool):
-        return value
-    raise ValueError(
-        "must be a text with a unit, such as '0.8 MPa', a number, or a percentage such as '12 %'"
-    )
-
-
-Limit = Annotated[float | str, BeforeValidator(_number_or_text, json_schema_input_type=float | str)]
-
-
 class LimitTable(Table):
     """A limit on a reported quantity."""
 
@@ -180,8 +172,14 @@ class StageTable(Table):
     """Whether the path starts with decreasing loads; only with arc."""
     control: Annotated[str, Choice(CONTROLS)] = "load"
     """What drives the stage; all but "load" can pass a maximum of the loads. A target implies its control."""
-    steps: Whole = 10
-    """Number of equal steps; they are halved where necessary."""
+    duration: Duration | None = None
+    """Time that the stage takes, for example "3 s"; default: until its waves have passed, or no time."""
+    waves: tuple[WaveTable, ...] = ()
+    """Loads that follow waves in time."""
+    steps: Whole | None = None
+    """Number of equal steps; they are halved where necessary. Default: 10, with waves 32 for each period."""
+    steps_per_period: Whole | None = None
+    """Number of equal steps for each period of the waves, instead of steps."""
     until: tuple[EndTable, ...] = ()
     """Limits of quantities; the stage ends at the first one that is reached, even before its loads are."""
     until_tolerance: Number | None = None

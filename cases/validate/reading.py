@@ -21,6 +21,7 @@ from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_surface import read_radial_surface
 from annelid.geometry.shapes.spline_meridian import COLUMNS
 from annelid.geometry.text_files import read_columns
+from annelid.solver.model.loads import LOAD_KINDS
 
 __all__ = ["LIBRARY", "case_from_tables", "find_case", "library_cases", "read_case"]
 
@@ -63,7 +64,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
         InputError: The case has errors; the message has one line for each.
     """
     check_tables(dict(tables), source)
-    raw = _with_radii(_with_points(dict(tables), folder), folder)
+    raw = _with_waves(_with_radii(_with_points(dict(tables), folder), folder), folder)
     messages: list[str] = []
     with units_read() as units:
         try:
@@ -106,10 +107,11 @@ def companion_files(path: Path) -> list[Path]:
 
     def names(value: Any) -> Iterator[str]:
         if isinstance(value, dict):
-            if value.get("kind") == "file" and "path" in value:
+            if "path" in value and "file" in (value.get("kind"), value.get("form")):
                 yield str(value["path"])
-            for inner in value.values():
-                yield from names(inner)
+            value = list(value.values())
+        for inner in value if isinstance(value, list) else ():
+            yield from names(inner)
 
     return [path.parent / name for name in names(read_toml(path))]
 
@@ -127,6 +129,38 @@ def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
         "radii": [_in_mm(row) for row in surface.radii],
     }
     return _with(tables, "lattice", "measured", grid)
+
+
+def _with_waves(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Replace the files of waves by their points, so that the case needs no other file."""
+    stages = tables.get("stages")
+    if not isinstance(stages, list):
+        return tables
+    return tables | {"stages": [_with_wave_points(n, stage, folder) for n, stage in enumerate(stages)]}
+
+
+def _with_wave_points(number: int, stage: Any, folder: Path) -> Any:
+    waves = stage.get("waves") if isinstance(stage, dict) else None
+    if not isinstance(waves, list):
+        return stage
+    read = []
+    for wave in waves:
+        if isinstance(wave, dict) and wave.get("form") == "file" and isinstance(wave.get("path"), str):
+            kind = next(
+                (kind for kind in LOAD_KINDS if kind.key == wave.get("load", "voltage")), LOAD_KINDS[0]
+            )
+            columns = ("time [s]", f"{kind.key} [{kind.unit}]")
+            with _companion(f"stages[{number}].waves.path"):
+                points = read_columns(folder / wave["path"], columns)
+            kept = {key: value for key, value in wave.items() if key not in ("form", "path")}
+            times, values = points.T.tolist()
+            wave = {
+                "form": "table",
+                "times": [f"{t!r} s" for t in times],
+                "values": [f"{value!r} {kind.unit}" for value in values],
+            } | kept
+        read.append(wave)
+    return stage | {"waves": read}
 
 
 def _file_table(tables: dict[str, Any], outer: str, inner: str) -> dict[str, Any] | None:

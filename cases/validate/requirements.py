@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from annelid.cases.convert.limits import missing_limits
 from annelid.cases.convert.model import scope_of
 from annelid.cases.convert.path import NO_SEARCH, ends_of, loads_with_margin
+from annelid.cases.convert.waves import cycles_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import EndTable, LimitTable, RequirementTable
 from annelid.cases.schema.units import UnitError, note_unit, parse, show
@@ -16,6 +17,7 @@ from annelid.geometry.errors import InvalidValue
 from annelid.results.folder.run_records import Verdict
 from annelid.solver.model.loads import TOGETHER
 from annelid.solver.model.quantities import (
+    CYCLE_QUANTITIES,
     LARGEST_TRUE_FIELD,
     LEAK_GAP,
     LEAK_PRESSURE,
@@ -71,7 +73,14 @@ def margins_of(case: Case) -> list[str]:
 
 
 def path_quantities_of(case: Case) -> list[str]:
-    """Return the names of the quantities of the whole path; none if it ends where the part snaps."""
+    """Return the names of the quantities of the whole path: of a cycle, and of snaps that it goes beyond."""
+    cycles = (
+        [quantity.name for quantity in CYCLE_QUANTITIES] if any(w.cycles for w in cycles_of(case)) else []
+    )
+    return cycles + _quantities_of_snaps(case)
+
+
+def _quantities_of_snaps(case: Case) -> list[str]:
     controlled = any(stage.control != "load" for stage in case.stages)
     if case.path.beyond_instability == "stop" and not controlled:
         return []
@@ -83,7 +92,9 @@ def path_quantities_of(case: Case) -> list[str]:
     return [
         quantity.name
         for quantity in QUANTITIES
-        if quantity.of_path and (quantity.name.split()[-1] in loads or quantity.kind in ("count", "energy"))
+        if quantity.of_path
+        and quantity not in CYCLE_QUANTITIES
+        and (quantity.name.split()[-1] in loads or quantity.kind in ("count", "energy"))
     ]
 
 

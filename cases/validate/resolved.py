@@ -8,6 +8,7 @@ import tomli_w
 
 from annelid.cases.convert.as_cast import as_cast_lines
 from annelid.cases.convert.shape import edge_range, shape_of
+from annelid.cases.convert.waves import STEPS_PER_PERIOD, duration_of, steps_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable, SheetsTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
@@ -102,6 +103,11 @@ def _stage(stage: StageTable, number: int, electrodes: tuple[str, ...]) -> Stage
             "name": stage.name or f"stage {number}",
             "voltage": common | named,
             "control": implied,
+            "duration": duration_of(stage),
+            "steps": stage.steps if stage.waves else steps_of(stage),
+            "steps_per_period": STEPS_PER_PERIOD
+            if stage.waves and (stage.steps, stage.steps_per_period) == (None, None)
+            else stage.steps_per_period,
             "until_tolerance": TOLERANCE if stage.until and tolerance is None else tolerance,
         }
     )

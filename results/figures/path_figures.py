@@ -72,6 +72,11 @@ def stage_spans(table: PathRecord) -> list[StageSpan]:
     return spans
 
 
+def takes_time(table: PathRecord, span: StageSpan) -> bool:
+    """Whether the loads of a stage change in time."""
+    return q.TIME.name in table.columns and bool(np.ptp(table[q.TIME.name][span.rows]) > 0)
+
+
 def path_curve(
     table: PathRecord,
     quantity: str,

@@ -19,6 +19,7 @@ from annelid.results.fields.vtk_files import collection
 from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
+from annelid.results.folder.cycles import cycle_measures
 from annelid.results.folder.digests import digest_of, digests_of, write_sealed
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.folder_files import (
@@ -46,8 +47,7 @@ from annelid.results.folder.path_rows import csv_text, merge_columns, path_text,
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
 from annelid.results.folder.tables import PROFILE_COLUMNS, PathRecord, read_path
-from annelid.solver.display import DisplayUnits
-from annelid.solver.records import Equilibrium, Measure, Outcome
+from annelid.solver.records import Equilibrium, Measure, Outcome, Profile
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
 
@@ -68,10 +68,12 @@ class RunFolder:
         case_hash: str,
         keep_fields: KeepFields,
         keep_surfaces: bool,
-        units: DisplayUnits,
+        description: CaseDescription,
     ) -> None:
         self.path = path
-        self._units = units
+        self._units = description.units
+        self._cycles = description.cycles
+        self._lumens: list[Profile] = []
         self.case_hash = case_hash
         self._lock = lock
         self._body = body
@@ -140,7 +142,7 @@ class RunFolder:
             (folder / FIELDS).mkdir(exist_ok=True)
             if keep_surfaces:
                 (folder / SURFACE).mkdir(exist_ok=True)
-            return cls(folder, lock, body, case_hash, keep_fields, keep_surfaces, description.units)
+            return cls(folder, lock, body, case_hash, keep_fields, keep_surfaces, description)
         except BaseException:
             lock.release()
             raise
@@ -155,6 +157,8 @@ class RunFolder:
         if previous is not None and previous.stage != state.stage:
             self._write_stage_end(previous)
         self._append_profiles(state)
+        if self._cycles and "inner" in state.profiles:
+            self._lumens.append(state.profiles["inner"])
         if self._keep == "all" or (self._keep == "stage ends" and state.critical):
             self._write_fields(state)
         if state.parameter >= 1.0:
@@ -262,7 +266,10 @@ class RunFolder:
 
     def path_quantities(self) -> dict[str, Measure]:
         """Quantities of the whole path so far by name, such as the load at which the part snaps."""
-        return path_measures(self._table()) if self._rows else {}
+        if not self._rows:
+            return {}
+        table = self._table()
+        return path_measures(table) | cycle_measures(table, self._lumens, self._cycles)
 
     def _table(self) -> PathRecord:
         return read_path(self.path / PATH, self._units)
@@ -272,7 +279,7 @@ class RunFolder:
             return {}
         table = self._table()
         energies, bistability = energies_of(table), bistability_of(table)
-        found = {f"{name} [{m.unit}]": m.value for name, m in path_measures(table).items()}
+        found = {f"{name} [{m.unit}]": m.value for name, m in self.path_quantities().items()}
         return {
             **({} if energies is None else {"energies": energies.to_mapping()}),
             **({} if bistability is None else {"bistability": bistability.to_mapping(table)}),

@@ -11,6 +11,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from annelid.geometry.body import Body
 from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text
@@ -35,7 +37,7 @@ from annelid.results.folder.folder_files import (
     status,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
-from annelid.results.folder.tables import PathRecord, read_path, read_profiles
+from annelid.results.folder.tables import PathRecord, read_lumen_history, read_path, read_profiles
 from annelid.solver.display import DisplayUnits
 from annelid.solver.records import LimitAhead, Margin, Outcome, Profile
 
@@ -104,9 +106,17 @@ class RunRecord:
 
     @cached_property
     def working_state(self) -> int:
-        """The state at the end of the last stage at whose end a load acts; the last of an unfinished run."""
-        working = self.outcome.working_stage if self.outcome else ""
-        return int(self.table["state"][self.table.stage_ends.get(working, -1)])
+        """The state at the end of the last stage at whose end a load acts; the last of an unfinished run.
+
+        Of a stage whose loads follow waves it is the state with the largest loads, the first of several.
+        """
+        working, table = self.outcome.working_stage if self.outcome else "", self.table
+        if working in {window.stage for window in self.description.cycles}:
+            rows = np.flatnonzero(np.array([stage == working for stage in table.stages]))
+            scales = {name: float(np.abs(np.nan_to_num(table[name])).max()) for name in table.loads}
+            sizes = sum(np.abs(np.nan_to_num(table[n][rows])) / s for n, s in scales.items() if s)
+            return int(table["state"][rows[np.argmax(np.round(sizes, 6))]])
+        return int(table["state"][table.stage_ends.get(working, -1)])
 
     @cached_property
     def critical_points(self) -> tuple[CriticalPoint, ...]:
@@ -127,6 +137,11 @@ class RunRecord:
     def title(self) -> str:
         """Title of the case, or the name of the folder if it has none."""
         return self.description.title or self.path.resolve().name
+
+    def lumen_history(self) -> tuple[str, dict[int, Profile]]:
+        """Return the innermost surface with profiles and its profile in each state; "" if there is none."""
+        with _reading(self.path / PROFILES) as path:
+            return read_lumen_history(path)
 
     def profiles(self, state: int) -> dict[str, Profile]:
         """Return the radial profiles of a state by surface."""

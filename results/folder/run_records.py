@@ -45,6 +45,27 @@ NOT_JUDGED = "Not judged"
 """Heading of the statement on what a case or its model leaves open."""
 
 
+class CycleWindow(NamedTuple):
+    """When the loads of a stage repeat.
+
+    Attributes:
+        stage: Name of the stage.
+        period: s.
+        start: Time from which on every load of the wave repeats, s.
+        end: Time until which it does, s.
+    """
+
+    stage: str
+    period: float
+    start: float
+    end: float
+
+    @property
+    def cycles(self) -> int:
+        """Number of whole cycles."""
+        return int((self.end - self.start) / self.period + 1e-6)
+
+
 class Statement(NamedTuple):
     """A section of the description of a case: a heading and sentences."""
 
@@ -65,6 +86,7 @@ class CaseDescription:
         controls: Control of each stage, for instance ``"load"`` or ``"volume"``.
         obstacles: The rigid obstacles.
         symmetry_plane: Surface at an end about which a half is modelled; empty for whole parts.
+        cycles: When loads that follow waves repeat.
         skin: Layers of the skin if the part is made by inflation; empty for other parts.
     """
 
@@ -76,6 +98,7 @@ class CaseDescription:
     controls: Mapping[str, str] = field(default_factory=dict)
     obstacles: tuple[Contact, ...] = ()
     symmetry_plane: str = ""
+    cycles: tuple[CycleWindow, ...] = ()
     skin: tuple[str, ...] = ()
 
     def to_mapping(self) -> dict[str, Any]:
@@ -84,6 +107,7 @@ class CaseDescription:
         return data | {
             "units": units_to_mapping(self.units),
             "statements": [statement._asdict() for statement in self.statements],
+            "cycles": [list(window) for window in self.cycles],
         }
 
     @classmethod
@@ -95,6 +119,7 @@ class CaseDescription:
             "units": units_from_mapping(data["units"]),
             "statements": statements,
             "obstacles": obstacles,
+            "cycles": tuple(CycleWindow(*window) for window in data.get("cycles", ())),
         }
         return cls(**{**data, **changed, "skin": tuple(data["skin"])})
 

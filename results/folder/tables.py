@@ -212,19 +212,36 @@ def read_profiles(path: Path, state: int) -> dict[str, Profile]:
         InputError: The file cannot be read, or has other columns.
         ValueError: A row is damaged.
     """
+    rows = [row for row in _profile_rows(path) if row[0] == str(state)]
+    return {surface: _profile(rows, surface) for surface in dict.fromkeys(row[1] for row in rows)}
+
+
+def read_lumen_history(path: Path) -> tuple[str, dict[int, Profile]]:
+    """Read the profiles of the innermost surface in all states; errors as for ``read_profiles``.
+
+    Returns:
+        Name of the surface, "" if there is none, and its profile by number of the state.
+    """
+    by_state: dict[int, list[list[str]]] = {}
+    rows = _profile_rows(path)
+    surface = next((s for s in ("lumen", "inner", "outer") if any(row[1] == s for row in rows)), "")
+    for row in rows:
+        by_state.setdefault(int(row[0]), []).append(row)
+    return surface, {state: _profile(members, surface) for state, members in by_state.items() if surface}
+
+
+def _profile_rows(path: Path) -> list[list[str]]:
     if not os.path.lexists(path):
-        return {}
+        return []
     header, *body = _complete_rows(path) or [[]]
     if tuple(header) != PROFILE_COLUMNS:
         raise InputError(f"{path}: cannot be read (its first line has other names)", path=str(path))
-    rows = [row for row in body if row[0] == str(state)]
-    profiles = {}
-    for surface in dict.fromkeys(row[1] for row in rows):
-        values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
-        profiles[surface] = Profile(
-            height=values[0], reference_radius=values[1], current_height=values[2], radius=values[3]
-        )
-    return profiles
+    return body
+
+
+def _profile(rows: list[list[str]], surface: str) -> Profile:
+    values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
+    return Profile(height=values[0], reference_radius=values[1], current_height=values[2], radius=values[3])
 
 
 def _complete_rows(path: Path) -> list[list[str]]:

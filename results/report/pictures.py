@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
+from annelid.results.figures.load_ribbons import load_ribbons
 from annelid.results.figures.load_titles import distinct_loads
-from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans
+from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans, takes_time
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.state_words import state_word
@@ -24,11 +25,15 @@ from annelid.results.views.cutaway import covering_cells
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
 from annelid.solver.model import quantities as q
+from annelid.solver.model.loads import LoadKind, load_kind
 
 _MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
 _IN_PLANE = q.LEAST_IN_PLANE_STRESS.name
+_CONSTANT = 1e-9  # of the largest value: smaller changes of a load are rounding
 _INVISIBLE = 1e-6  # of the size of the part: smaller displacements cannot be seen
 _PREFERRED = (
+    q.WAVE_VOLUME.name,
+    q.OCCLUSION.name,
     q.MEAN_RADIAL_EXPANSION.name,
     q.LARGEST_RADIAL_CONTRACTION.name,
     q.AXIAL_SHORTENING.name,
@@ -98,7 +103,8 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
     spans: list[StageSpan | None] = list(stages)
     if not spans:
         return []
-    paths = load_paths(table, stages)
+    timed = {span.stage for span in stages if takes_time(table, span)}
+    paths = load_paths(table, [span for span in stages if span.stage not in timed])
     groups = []
     if paths:
         large = [load_curve(table, path, name=f"load-curve{i}") for i, path in enumerate(paths)]
@@ -111,7 +117,8 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         for span in path.spans
         if load_reverses(table, span)
     }
-    if len(spans) > 1:
+    groups += [_timed_loads(table, span, verdicts) for span in stages if span.stage in timed]
+    if len(spans) > 1 and not timed:
         groups.append(_group("Loads along the path", table, distinct_loads(table), None, verdicts, "loads"))
     if len(spans) > _MOST_STAGES:
         spans = [None]
@@ -119,9 +126,33 @@ def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any
         heading = "The whole path" if span is None else f"Stage “{span.stage}”"
         names = _chosen_quantities(table, verdicts, span)
         abscissa = "" if span is None else responses.get(span.stage, "")
+        if span is not None and span.stage in timed:
+            abscissa = q.TIME.name
         names = [name for name in names if name != abscissa]
         groups.append(_group(heading, table, names, span, verdicts, f"stage{number}", abscissa))
     return groups
+
+
+def _timed_loads(table: PathRecord, span: StageSpan, verdicts: Sequence[Verdict]) -> dict[str, Any]:
+    """Draw the loads of a stage over its time, those of one kind together."""
+    values = {name: np.nan_to_num(table[name][span.rows]) for name in table.loads}
+    changing = [name for name, v in values.items() if np.ptp(v) > _CONSTANT * np.abs(v).max()]
+    kinds: dict[LoadKind, dict[str, str]] = {}
+    for name in changing:
+        kind = load_kind(name)
+        assert kind is not None
+        kinds.setdefault(kind, {})[kind.entry(name)] = name
+    rows = {kind: loads for kind, loads in kinds.items() if len(loads) > 1}
+    alone = [name for kind, loads in kinds.items() if kind not in rows for name in loads.values()]
+    number = table.stages.index(span.stage)
+    group = _group(
+        f"Loads of stage “{span.stage}”", table, alone, span, verdicts, f"loads{number}", q.TIME.name
+    )
+    ribbons = [
+        load_ribbons(table, kind.label, loads, span, name=f"ribbons{number}-{i}")
+        for i, (kind, loads) in enumerate(rows.items())
+    ]
+    return group | {"large_figures": [inline_svg(figure) for figure in ribbons]}
 
 
 def main_state(run: RunRecord) -> tuple[int, str]:
@@ -142,7 +173,7 @@ def _deformed_ends(run: RunRecord) -> list[int]:
     """States at the ends of stages, and the last, whose displacement can be seen; the latest first."""
     files, table = run.field_files, run.table
     visible = _INVISIBLE * float(np.ptp(run.body.points, axis=0).max())
-    ends = {int(table["state"][row]) for row in table.stage_ends.values()}
+    ends = {int(table["state"][row]) for row in table.stage_ends.values()} | {run.working_state}
     chosen = sorted(files.keys() & (ends | {max(files)}), reverse=True)
     return [state for state in chosen if np.abs(displacement_of(run, state)).max() > visible]
 

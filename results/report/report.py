@@ -194,7 +194,12 @@ def _tiles(run: RunRecord) -> list[dict[str, str]]:
     table = run.table
     row = table.row_of(run.working_state)
     assert row is not None
-    where = "at the last state" if row == len(table) - 1 else f"at the end of stage '{table.stages[row]}'"
+    if table.stages[row] in {window.stage for window in run.description.cycles}:
+        where = f"in stage '{table.stages[row]}' at {table.show(q.TIME.name, float(table[q.TIME.name][row]))}"
+    elif row == len(table) - 1:
+        where = "at the last state"
+    else:
+        where = f"at the end of stage '{table.stages[row]}'"
     for quantity in _MAIN:
         if quantity.name in table.quantities and quantity.name not in names:
             number = _without_rounding(table[quantity.name], row)

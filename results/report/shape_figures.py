@@ -9,6 +9,7 @@ from annelid.geometry.body import Body
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
 from annelid.results.fields.state_fields import FieldGrid, in_meridian, in_space
 from annelid.results.figures.path_figures import SvgFigure, profile_figure, section_figure
+from annelid.results.figures.space_time import space_time_map
 from annelid.results.figures.wave_figure import (
     chosen_stages,
     energised_electrodes,
@@ -18,6 +19,7 @@ from annelid.results.figures.wave_figure import (
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.report.pictures import displacement_of, inline_svg, main_state
 from annelid.solver.display import DisplayUnit
+from annelid.solver.model.quantities import TIME
 from annelid.solver.records import Profile
 
 # Surfaces of the profile figure, the inner ones first.
@@ -28,7 +30,12 @@ _MOST_PROFILES = 5
 def shapes(run: RunRecord) -> list[dict[str, Any]]:
     """Draw profiles along the axis at the ends of stages, and the cross-section of the main state."""
     ends = {stage: int(state) for stage, state in zip(run.table.stages, run.table["state"], strict=True)}
-    figures = [_profile(run, ends), _wave(run, ends), _section(run) if run.field_files else None]
+    figures = [
+        _profile(run, ends),
+        _wave(run, ends),
+        _space_time(run),
+        _section(run) if run.field_files else None,
+    ]
     return [inline_svg(figure) for figure in figures if figure is not None]
 
 
@@ -44,11 +51,42 @@ def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
     return wave_figure(profiles, bands, energised, surface, length=_length(run), name="wave")
 
 
+def _space_time(run: RunRecord) -> SvgFigure | None:
+    """The lumen radius over height and time of the states whose loads follow waves."""
+    table = run.table
+    if not run.description.cycles:
+        return None
+    waving = {window.stage for window in run.description.cycles}
+    rows = [row for row, stage in enumerate(table.stages) if stage in waving]
+    surface, profiles = run.lumen_history()
+    if not surface or len(rows) < 2:
+        return None
+    chosen = [profiles[int(table["state"][row])] for row in rows]
+    change = np.array([profile.radius / profile.reference_radius - 1 for profile in chosen])
+    time = table["time"][rows]
+    return space_time_map(
+        time,
+        chosen[0].height,
+        change,
+        bands=_band_spans(run.body),
+        length=_length(run),
+        seconds=run.units.unit("time", float(time.max())),
+        name="space-time",
+    )
+
+
 def _profile(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:
-    surface, profiles = _profiles(run, dict(list(ends.items())[-_MOST_PROFILES:]))
+    waving = {window.stage for window in run.description.cycles}
+    states = {stage: state for stage, state in ends.items() if stage not in waving}
+    words = {stage: f"end of “{stage}”" for stage in states}
+    row = run.table.row_of(run.working_state)
+    if waving and row is not None and run.table.stages[row] in waving:
+        stage, time = run.table.stages[row], float(run.table[TIME.name][row])
+        states[stage], words[stage] = run.working_state, f"“{stage}” at {run.table.show(TIME.name, time)}"
+    surface, profiles = _profiles(run, dict(list(states.items())[-_MOST_PROFILES:]))
     if not profiles:
         return None
-    lines = {f"end of “{stage}”": profile for stage, profile in profiles.items()}
+    lines = {words[stage]: profile for stage, profile in profiles.items()}
     return profile_figure(lines, _band_spans(run.body), surface, length=_length(run), name="profile")
 
 

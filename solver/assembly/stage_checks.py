@@ -66,7 +66,14 @@ def _check_shared_faces(model: Model, stages: tuple[Stage, ...]) -> None:
         if stage.charges:
             _check_charged_faces(stage, pairs)
             voltages |= dict.fromkeys(stage.charges, nan)
+        waves = {w.entry: w.waveform for w in stage.waves if w.attribute == "voltages"}
         for a, b in pairs:
+            if waves.get(a) != waves.get(b):
+                raise InvalidValue(
+                    f"electrodes '{a}' and '{b}' touch but follow different waves: leave a gap between them",
+                    key="waves",
+                    subject=f"stage '{stage.name}'",
+                )
             if isnan(voltages[a]) and isnan(voltages[b]):
                 continue  # they share the voltage that is found
             if voltages[a] != voltages[b]:

@@ -34,6 +34,7 @@ class StageDriver(ABC):
         self.system = system
         self.stage = stage
         self.ramp = ramp
+        self.rate = ramp.rate_at(0.0)  # constant: only under load control are there waves
         self.size = size
         self.condition: Condition | None = self._condition()
         self.start, self.change = self._values()
@@ -53,7 +54,7 @@ class StageDriver(ABC):
 
     def parameter(self, s: float) -> LoadParameter:
         """The loads that the control finds; the others are those of s."""
-        return LoadParameter(self.ramp.at, self.ramp.rate)
+        return LoadParameter(self.ramp.at, self.rate)
 
     def target(self, s: float, last: float) -> float:
         """Value of the condition at s, from the last accepted position on."""
@@ -98,7 +99,7 @@ class VolumeDriver(StageDriver):
 
     def others_rate(self) -> Loads | None:
         """Rate of all loads but the pressure."""
-        rate = replace(self.ramp.rate, pressure=0.0)
+        rate = replace(self.rate, pressure=0.0)
         return None if rate.is_zero else rate
 
 
@@ -133,7 +134,7 @@ class ChargeDriver(StageDriver):
 
     def others_rate(self) -> Loads | None:
         """Rate of the loads that are given."""
-        return None if self.ramp.rate.is_zero else self.ramp.rate
+        return None if self.rate.is_zero else self.rate
 
 
 class PointDriver(StageDriver):

@@ -2,6 +2,7 @@
 """The first state of a path: without loads, or under the pressure under which the part is drawn."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -73,7 +74,7 @@ def _check_balance(newton: Newton, moved: float, units: DisplayUnits) -> None:
 
 def _unloaded(problem: Problem, stages: Sequence[Stage]) -> Loads:
     """The loads of the first state, with an entry for every load that any stage changes."""
-    model, values = problem.model, dict[str, dict[str, float]]()
+    model, values = problem.model, dict[str, Any]()
     for kind in LOAD_KINDS:
         if kind.acts_on:
             values[kind.attribute] = {name: 0.0 for stage in stages for name in stage.target(kind)}

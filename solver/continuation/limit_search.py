@@ -45,8 +45,8 @@ class SearchResult:
 
 
 def has_arc(continuation: StageContinuation) -> bool:
-    """Whether a stage has loads that an arc can scale; one that only applies natural stretch has none."""
-    return continuation.stage.names_loads
+    """Whether a stage has loads that an arc can scale: it names some, and they do not follow waves."""
+    return continuation.stage.names_loads and not continuation.stage.waves
 
 
 def arc_from(continuation: StageContinuation, parameter: float) -> StageContinuation:

@@ -63,6 +63,8 @@ class Path:
             raise InvalidValue("at least one stage is needed", key="stages")
         if any(stage.torques or stage.twists for stage in self.stages):
             model = replace(model, twist=True)
+        if any(stage.duration for stage in self.stages):
+            model = replace(model, timed=True)
         check_stages(model, self.stages)
         pressed = pressed_surfaces(self.stages)
         if not set(pressed) <= set(model.pressed):

@@ -110,6 +110,8 @@ class Reporter:
         loads = self.system.loads
         text = describe(loads, self.units)
         in_part = 0 < loads.natural < 1 - _WHOLE
+        if self.system.problem.model.timed:
+            text += f" at {self.units.show('time', loads.time, 4)}"
         return f"{text}, {loads.natural:.3g} of the natural stretch" if in_part else text
 
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:

@@ -22,6 +22,7 @@ SMALL_MOVE = 0.02
 # A voltage does no work at zero (its force goes with its square): stages that scale loads start from here.
 NUDGE = 0.01
 _WELL_PREDICTED = 0.2  # corrections above this fraction of a move show that the tangents cannot be trusted
+_SAME = 1e-9  # of a stage: positions this near are one
 _STRAIGHT = 0.8  # cosine between tangent and chord below which an arc step is too long
 
 
@@ -61,6 +62,8 @@ class StageContinuation:
         self.stage = stage
         self.ramp = ramp
         self.length = stage.arc if stage.arc is not None else 1.0
+        self._corners = ramp.corners()
+        self._landings = np.append(_distinct([*stage.regular(), *self._corners]), self.length)
         self.read_fields = read_fields
         self._work, self._predicted, self._difference = (self.system.vector() for _ in range(3))
         self.driver = driver = STAGE_DRIVERS[stage.control](self.system, stage, ramp, newton.scales.length)
@@ -124,7 +127,9 @@ class StageContinuation:
         last = self.last
         chord = self._chord() if self.is_arc and s > last.s else None
         self._before = None
-        if s > last.s and self._curved:
+        if (
+            s > last.s and self._curved and not np.isclose(s, self._corners, rtol=0, atol=_SAME).any()
+        ):  # the cubic ends at a corner
             self._before = replace(last, tangent=last.tangent.copy())
         last.state, last.s = self.system.snapshot(), s
         self._compute_tangent(chord)
@@ -138,7 +143,7 @@ class StageContinuation:
     def _compute_tangent(self, chord: PETSc.Vec | None) -> None:
         last, control = self.last, self.control
         if control is None:
-            self.system.load_rate(self.ramp.rate, self._work)
+            self.system.load_rate(self.ramp.rate_at(last.s), self._work)
             self.system.solve(self._work, last.tangent)
             return
         control.parameter = self.driver.parameter(last.s)
@@ -190,6 +195,17 @@ class StageContinuation:
         return float(sense / self.arc_condition.norm(self._predicted))
 
     # the next state
+
+    def target(self, step: float) -> float:
+        """Position of the next state for a step: at most the next one at which a state is wanted.
+
+        These are the end of the stage, and in a stage that takes time its equal steps and the corners of its
+        waves, so that the states of successive cycles have the same phases.
+        """
+        s = self.last.s
+        wanted = self._landings[self._landings > s + _SAME * self.length]
+        end = float(wanted[0]) if wanted.size else self.length
+        return s + step if s + step < end - _SAME * self.length else end
 
     def advance(self, s: float) -> Convergence:
         """Predict the state at ``s`` from the last accepted one and correct it.
@@ -303,3 +319,12 @@ class StageContinuation:
         chord = self._chord()
         if self.arc_condition.inner(chord, self.last.tangent) < _STRAIGHT * self.arc_condition.norm(chord):
             raise NoEquilibrium("the path turns too sharply for this step")
+
+
+def _distinct(positions: list[float]) -> list[float]:
+    """Positions within a stage, ascending, those that differ by rounding once."""
+    distinct: list[float] = []
+    for s in sorted(positions):
+        if s < 1 - _SAME and (not distinct or s > distinct[-1] + _SAME):
+            distinct.append(s)
+    return distinct

@@ -103,8 +103,7 @@ class StepControl:
         step, searched = first or whole, False
         while not self._is_done(continuation):
             s = continuation.last.s
-            end = continuation.length
-            target = s + step if s + step < end * (1 - 1e-9) else end
+            target = continuation.target(step)
             try:
                 convergence = continuation.advance(target)
                 target, convergence = self._end.shorten(continuation, target, convergence)

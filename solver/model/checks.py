@@ -208,7 +208,8 @@ def check_lumen(
     held = {s.region for s in supports if s.hold != "radial"}
     free = [end for end in inventory.open_ends if end not in held]
     for index, stage in enumerate(stages):
-        if not stage.pressure and stage.volume is None:
+        pressed = stage.pressure or stage.follows_wave("pressure")
+        if not pressed and stage.volume is None:
             continue
         if not inventory.has_lumen:
             text = "this shape has no lumen to fill: leave it out"
@@ -221,7 +222,7 @@ def check_lumen(
             )
         else:
             continue
-        key, subject = "pressure" if stage.pressure else "volume", f"stage '{stage.name}'"
+        key, subject = "pressure" if pressed else "volume", f"stage '{stage.name}'"
         yield Finding(("stages", index), InvalidValue(text, key=key, subject=subject))
 
 

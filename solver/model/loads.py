@@ -81,6 +81,7 @@ class Loads:
         twists: Rotation of a support about +Z, degrees.
         gravity: Acceleration of gravity by direction (``"axial"``, ``"x"``, ``"y"``), mm/s².
         natural: Fraction of the natural stretch in force, 0 to 1.
+        time: Of this moment, s; no load itself.
     """
 
     pressure: float = 0.0
@@ -94,6 +95,7 @@ class Loads:
     twists: Mapping[str, float] = field(default_factory=dict)
     gravity: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
+    time: float = 0.0
 
     def entries(self, kind: LoadKind) -> dict[str, float]:
         """Values of one kind by entry; a load of one value has the entry ""."""

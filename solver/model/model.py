@@ -46,6 +46,7 @@ class Model:
         smooth_compression: Compression in their plane over the shear modulus that walls carry without folds.
         twist: Whether loads turn the part about its axis. An axisymmetric model then has its rotation as an
             unknown. ``Path`` sets it for stages that need it.
+        timed: Whether some stage takes time; ``Path`` sets it.
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
         pressed: Surfaces other than the lumen on which a pressure may act; a path adds those of its stages.
 
@@ -67,6 +68,7 @@ class Model:
     smooth_compression: float = 0.0
     fluid_density: float = 0.0
     twist: bool = False
+    timed: bool = False
     pressed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -121,6 +123,7 @@ class Model:
             has_bare_stroke=self.bare_stroke is not None,
             ends=self.inventory.ends,
             has_twist=self.has_twist,
+            has_time=self.timed,
         )
 
     def contact_stiffness(self, contact: Contact) -> float:

@@ -12,8 +12,10 @@ CLOSED = 0.05
 
 _DRAWN = "relative to the drawn shape"
 _ENERGY = "∫ det G [ψ + p²/(2κ)] dX"
+_IN_TIME = ("time", "open_ends")
 _BARE = ("electrodes", "bare_stroke")
 
+TIME = Quantity("time", "time", "t", "since the start of the first stage that takes time", ("time",))
 MEAN_RADIAL_EXPANSION = Quantity(
     "mean radial expansion",
     "fraction",
@@ -25,6 +27,21 @@ LARGEST_RADIAL_EXPANSION = Quantity(
 )
 LARGEST_RADIAL_CONTRACTION = Quantity(
     "largest radial contraction", "fraction", "max (1 - r/R)", f"maximum along the inner surface, {_DRAWN}"
+)
+WAVE_VOLUME = Quantity(
+    "wave volume",
+    "volume",
+    "max ∫ (A - A_neck) dz",
+    "volume of the largest bulge of the lumen between successive necks, its local minima, or an end, above "
+    "the wider neck; of a single squeeze the volume that it displaces",
+    _IN_TIME,
+)
+OCCLUSION = Quantity(
+    "occlusion ratio",
+    "fraction",
+    "(r_max - r_min)/(r_max + r_min)",
+    "of this wave, from the wider neck to the crest, with r = √(A/π); 100 % where it shuts the lumen",
+    _IN_TIME,
 )
 RADIAL_EXPANSION_AT = Quantity(
     "radial expansion <section>",
@@ -424,6 +441,39 @@ OPENING_BARRIER = _of_path(
     "between them on the path with the fewest unstable modes, of these the lowest",
 )
 CLOSING_BARRIER = _of_path("closing barrier", "energy", "U_pass - U_next", "the same on the way back")
+
+
+def _of_cycle(name: str, kind: str, formula: str, meaning: str) -> Quantity:
+    return Quantity(name, kind, formula, f"{meaning}, in the last whole cycle of a wave", of_path=True)
+
+
+STROKE_VOLUME = _of_cycle("stroke volume", "volume", "max V - min V", "change of the lumen volume")
+RESIDUAL_LUMEN = _of_cycle("residual lumen", "area", "min A", "smallest open area of the lumen")
+CYCLE_WAVE_VOLUME = _of_cycle(
+    "peristaltic wave volume", "volume", "max V_w", "largest wave volume V_w of a state"
+)
+CYCLE_OCCLUSION = _of_cycle("largest occlusion", "fraction", "max φ", "largest occlusion ratio φ of a state")
+WAVE_SPEED = _of_cycle(
+    "wave speed",
+    "speed",
+    "c = -(2π/T)/(dα/dz)",
+    "phase velocity of the first harmonic, with the phase α, of the lumen radius; positive along +Z",
+)
+CYCLE_DIFFERENCE = _of_cycle(
+    "difference of cycles",
+    "fraction",
+    "max |V(t) - V(t - T)|/stroke volume",
+    "how well the lumen volume repeats that of the cycle before",
+)
+CYCLE_QUANTITIES = (
+    STROKE_VOLUME,
+    RESIDUAL_LUMEN,
+    CYCLE_WAVE_VOLUME,
+    CYCLE_OCCLUSION,
+    WAVE_SPEED,
+    CYCLE_DIFFERENCE,
+)
+"""Those of the last whole cycle."""
 
 QUANTITIES: tuple[Quantity, ...] = tuple(
     value for value in list(globals().values()) if isinstance(value, Quantity)

@@ -27,6 +27,7 @@ class Scope(NamedTuple):
         has_bare_stroke: Whether the stroke of the bare skin is known.
         ends: Names of the end surfaces of the wall.
         has_twist: Whether the part turns about its axis.
+        has_time: Whether some stage takes time.
     """
 
     sections: tuple[str, ...] = ()
@@ -44,6 +45,7 @@ class Scope(NamedTuple):
     has_bare_stroke: bool = False
     ends: tuple[str, ...] = ()
     has_twist: bool = False
+    has_time: bool = False
 
     def entries(self, placeholder: str) -> tuple[str, ...]:
         """Names that take the place of a placeholder; a single part is the whole."""

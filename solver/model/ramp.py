@@ -4,34 +4,58 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from annelid.geometry.errors import InvalidValue
 from annelid.solver.model.loads import LOAD_KINDS, Loads
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.waveforms import LoadWave
+
+_SAME = 1e-9
 
 
 @dataclass(frozen=True)
 class Ramp:
-    """Loads as functions of the parameter s of one stage, linear from ``start`` to ``end``.
+    """Loads as functions of the parameter s of one stage: linear from ``start`` to ``end``, or waves in time.
 
     Attributes:
         start: Loads at s = 0.
         end: Loads at s = 1.
+        waves: Loads that follow waveforms instead.
     """
 
     start: Loads
     end: Loads
+    waves: tuple[LoadWave, ...] = ()
+
+    @property
+    def duration(self) -> float:
+        """Time of the stage, s; 0 where time does not matter."""
+        return self.end.time - self.start.time
 
     def at(self, s: float) -> Loads:
         """Loads at s."""
-        return self._mapped(lambda a, b: (1 - s) * a + s * b)  # exact at both ends
+        straight = self._mapped(lambda a, b: (1 - s) * a + s * b)  # exact at both ends
+        return _with(straight, {wave: wave.waveform.value(s * self.duration) for wave in self.waves})
 
-    @property
-    def rate(self) -> Loads:
-        """Derivative of the loads by s."""
-        return self._mapped(lambda a, b: b - a)
+    def rate_at(self, s: float) -> Loads:
+        """Derivative of the loads by s; where it jumps, that of the loads after s."""
+        straight = self._mapped(lambda a, b: b - a)
+        rates = {wave: self.duration * wave.waveform.rate(s * self.duration) for wave in self.waves}
+        return _with(straight, rates)
+
+    def corners(self) -> list[float]:
+        """Values of s between 0 and 1 at which the rate jumps, ascending."""
+        times = sorted({t for wave in self.waves for t in wave.waveform.corners(self.duration)})
+        ascending: list[float] = []
+        for s in (t / self.duration for t in times):
+            if _SAME < s < 1 - _SAME and (not ascending or s > ascending[-1] + _SAME):
+                ascending.append(s)
+        return ascending
 
     def _mapped(self, combine: Callable[[float, float], float]) -> Loads:
         """Loads whose every entry is combined from those at both ends."""
-        values: dict[str, object] = {"natural": combine(self.start.natural, self.end.natural)}
+        values: dict[str, object] = {
+            name: combine(getattr(self.start, name), getattr(self.end, name)) for name in ("natural", "time")
+        }
         for kind in LOAD_KINDS:
             before = self.start.entries(kind)
             entries = {
@@ -42,5 +66,35 @@ class Ramp:
 
 
 def ramp_of(stage: Stage, present: Loads) -> Ramp:
-    """Loads of a stage that starts from the present ones."""
-    return Ramp(present, replace(stage.reached_from(present), natural=1.0))
+    """Loads of a stage that starts from the present ones.
+
+    Raises:
+        InvalidValue: A waveform does not begin at the present value of its load.
+    """
+    _check_start(stage, present)
+    time = present.time + (stage.duration or 0.0)
+    return Ramp(present, replace(stage.reached_from(present), natural=1.0, time=time), stage.waves)
+
+
+def _check_start(stage: Stage, present: Loads) -> None:
+    for wave in stage.waves:
+        kind = next(kind for kind in LOAD_KINDS if kind.attribute == wave.attribute)
+        now, begins = present.entries(kind).get(wave.entry, 0.0), wave.waveform.value(0.0)
+        if abs(begins - now) > _SAME * max(abs(begins), abs(now)):
+            what = f"{kind.label} {wave.entry}".strip()
+            raise InvalidValue(
+                f"the wave of {what} begins at {begins:g} {kind.unit}, but the stage starts with {now:g} "
+                f"{kind.unit}: bring it there in a stage before, or change the offset",
+                key="waves",
+                subject=f"stage '{stage.name}'",
+            )
+
+
+def _with(loads: Loads, values: dict[LoadWave, float]) -> Loads:
+    """Loads with the values of some waves."""
+    changes: dict[str, object] = {}
+    for kind in LOAD_KINDS:
+        named = {wave.entry: value for wave, value in values.items() if wave.attribute == kind.attribute}
+        if named:
+            changes[kind.attribute] = {**loads.entries(kind), **named} if kind.acts_on else named[""]
+    return replace(loads, **changes) if changes else loads  # type: ignore[arg-type]

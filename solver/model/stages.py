@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Stages: the loads to reach, and what drives the way there."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -12,6 +13,7 @@ from annelid.geometry.checks import one_of, whole_number, within
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.loads import LOAD_KINDS, LoadTargets
 from annelid.solver.model.stage_ends import EndCondition
+from annelid.solver.model.waveforms import LoadWave
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,10 @@ class Stage(DriverTargets, LoadTargets):
         name: For the path table.
         control: One of ``CONTROLS``.
         steps: Number of equal steps requested; they are halved where the solution is hard to follow.
+        duration: Time that the stage takes, s; ``None`` where its loads change without time.
+        time_step: Steps end at multiples of it, s, so that cycles have states at equal phases; ``None`` for
+            equal steps.
+        waves: Loads that follow waveforms over the time in the stage.
         until: The stage ends at the first state at which one of these conditions is met.
 
     Raises:
@@ -104,6 +110,9 @@ class Stage(DriverTargets, LoadTargets):
     name: str
     control: str = "load"
     steps: int = 10
+    duration: float | None = None
+    time_step: float | None = None
+    waves: tuple[LoadWave, ...] = ()
     until: tuple[EndCondition, ...] = ()
 
     def __post_init__(self) -> None:
@@ -120,6 +129,7 @@ class Stage(DriverTargets, LoadTargets):
         if given != [self.control] * (self.control != "load"):
             self._refuse_pair(given)
         self._check_targets()
+        self._name_waves()
         self._check_found_load()
 
     def _refuse_pair(self, given: list[str]) -> None:
@@ -158,6 +168,40 @@ class Stage(DriverTargets, LoadTargets):
             raise InvalidValue(
                 f"'{self.control}' scales the loads of the stage: name at least one ({keys})", key="control"
             )
+
+    def _name_waves(self) -> None:
+        """Name the loads that follow waves with their values at the end of the stage.
+
+        Raises:
+            InvalidValue: A wave without time, under a control that finds loads, or of a load that is given.
+        """
+        if self.duration is None:
+            if self.waves:
+                raise InvalidValue("is missing: waves take time", key="duration")
+            return
+        within("duration", self.duration, above=0.0, unit="s")
+        if self.time_step is not None:
+            within("time_step", self.time_step, above=0.0, unit="s")
+        if self.waves and self.control != "load":
+            raise InvalidValue(f"'{self.control}' finds loads, but waves give them", key="control")
+        for wave in self.waves:
+            kind = next(kind for kind in LOAD_KINDS if kind.attribute == wave.attribute)
+            named = self.target(kind)
+            end = wave.waveform.value(self.duration)
+            if named.get(wave.entry, end) != end:
+                raise InvalidValue(f"{kind.label} {wave.entry}".strip() + " is given twice", key="waves")
+            object.__setattr__(self, wave.attribute, {**named, wave.entry: end} if kind.acts_on else end)
+
+    def regular(self) -> list[float]:
+        """Positions between 0 and 1 at which the steps of a stage that takes time end."""
+        if self.duration is None:
+            return []
+        step = self.duration / self.steps if self.time_step is None else self.time_step
+        return [k * step / self.duration for k in range(1, math.ceil(self.duration / step))]
+
+    def follows_wave(self, attribute: str, entry: str = "") -> bool:
+        """Whether a load follows a wave, so that it may act although it ends at zero."""
+        return any((wave.attribute, wave.entry) == (attribute, entry) for wave in self.waves)
 
 
 def pressed_surfaces(stages: Iterable[Stage]) -> tuple[str, ...]:

@@ -198,6 +198,7 @@ class Evaluation:
             voltages=dict(loads.voltages),
             obstacles=dict(loads.obstacles),
             modes=modes,
+            time=loads.time,
             datum=self._datum,
         )
 

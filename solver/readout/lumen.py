@@ -15,6 +15,7 @@ from annelid.solver.readout.surface_weights import radii
 _SECTIONS = 128  # planes across a 3-D part at most
 _SAME_POINT = 1e-8  # of the size of a part: points of neighbouring facets this close are the same
 _ROUNDING = 1e-9  # of the largest value
+_DECIMALS = 9  # of a height, mm: stations that two facets share are one
 _OFF_RIM = 1e-9  # of the height of a part: the planes stay this far away from its rims
 
 
@@ -66,6 +67,18 @@ class Lumen:
         _, height, area = now[_first_least(now[:, 2])]
         closed = _length_below(now[:, 0], ratio)
         return Opening(diameter, narrowest, float(area), float(height), closed)
+
+    def sections(self, displacement: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Height, mm, and area, mm², of sections from end to end by reference height, shapes (k,)."""
+        x = self._body.points + displacement
+        if self._sections is not None:
+            height, _, area = self._sections.cut(x).T
+            return height, area
+        at, _ = pieces_of("line3")
+        now, drawn = (shape_values("line3", at) @ points[self._facets] for points in (x, self._body.points))
+        _, first = np.unique(drawn[..., 1].round(_DECIMALS), return_index=True)
+        r, z = now.reshape(-1, 2)[first].T
+        return z, np.pi * r**2
 
     def _closed_rings(self, x: FloatArray) -> float:
         """Length along the axis over which an axisymmetric lumen is closed."""

@@ -19,6 +19,7 @@ from annelid.solver.readout.in_plane_stress import compressed_fraction
 from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.wall_thickness import shortest_distance, wall_thickness
+from annelid.solver.readout.wave_shape import wave_shape
 from annelid.solver.records import Measure, Profile
 
 _TOUCHING = 1e-6  # fraction of a contact's tolerance below which a penetration is rounding
@@ -47,6 +48,7 @@ class StateData:
         voltages: kV by electrode.
         obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
+        time: s.
         datum: Length and largest diameter in the last state without voltage, mm; ``None`` before the first.
     """
 
@@ -68,6 +70,7 @@ class StateData:
     voltages: Mapping[str, float]
     obstacles: Mapping[str, float]
     modes: tuple[int, int]
+    time: float
     datum: tuple[float, float] | None = None
 
 
@@ -90,6 +93,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
         values[q.TORQUE_REACTION_OF.of(name)] = torque
     values |= {q.TWIST_OF.of(end): angle for end, angle in data.twists.items()}
     values |= _strokes(data, values)
+    values |= _wave(data)
     values |= _of_parts(data)
     values |= _contact(data)
     values[q.STRAIN_ENERGY.name] = data.energies[q.STRAIN_ENERGY.name]
@@ -142,6 +146,17 @@ def _opening(data: StateData, places: Places) -> dict[str, float]:
         q.SMALLEST_OPEN_AREA.name: opening.area,
         q.CLOSED_LENGTH.name: opening.closed_length,
     }
+
+
+def _wave(data: StateData) -> dict[str, float]:
+    """Time, and the wave in a lumen that is open at both ends, of a part whose loads change in time."""
+    if not data.model.timed:
+        return {}
+    values = {q.TIME.name: data.time}
+    if data.lumen is not None:
+        wave = wave_shape(*data.lumen.sections(data.displacement))
+        values |= {q.WAVE_VOLUME.name: wave.volume, q.OCCLUSION.name: wave.occlusion}
+    return values
 
 
 def _leak(data: StateData) -> dict[str, float]:

@@ -77,6 +77,7 @@ def test_this_module_tests_every_library_case():
         "tapered_tube",
         "twisted_sleeve",
         "two_material_sleeve",
+        "ureter_wave",
         "widening_tube",
     }
 

@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: MIT
+"""Values of a cycle against prescribed travelling walls, r = a (1 + φ sin 2π(z/λ - t/T))."""
+
+import numpy as np
+import pytest
+
+from annelid.results.folder.cycles import cycle_measures, wave_speed
+from annelid.results.folder.run_records import CycleWindow
+from annelid.results.folder.tables import read_path
+from annelid.solver.display import DisplayUnits
+from annelid.solver.records import Profile
+
+PERIOD, LENGTH = 2.0, 30.0
+Z = np.linspace(0, 45, 46)
+
+
+def wall(t, *, phi=0.2, sense=1.0):
+    r = 4.0 * (1 + phi * np.sin(2 * np.pi * (sense * Z / LENGTH - t / PERIOD)))
+    return Profile(Z, np.full_like(Z, 4.0), r, Z)
+
+
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_speed_of_a_travelling_wall(sense):
+    times = np.sort(np.append(np.linspace(3, 5, 33), [3.1, 4.01]))  # corners stand between the equal steps
+    speed = wave_speed(times, [wall(t, sense=sense) for t in times])
+    assert speed == pytest.approx(sense * LENGTH / PERIOD, rel=2e-3)
+
+
+def test_what_stands_still_does_not_travel():
+    times = np.linspace(0, 2, 17)
+    standing = [Profile(Z, Z, 4 + np.sin(np.pi * t) * np.sin(np.pi * Z / 45), Z) for t in times]
+    assert np.isnan(wave_speed(times, standing))
+
+
+@pytest.fixture
+def table(tmp_path):
+    """Two cycles after a start of 1 s; the volume drifts by 1 mm³ a cycle."""
+    times = np.linspace(0, 5, 41)
+    columns = ["parameter [1]", "iterations [1]", "unstable modes [1]", "unstable modes under control [1]"]
+    columns += ["time [s]", "lumen volume [mm3]", "smallest open area [mm2]", "wave volume [mm3]"]
+    rows = [",".join(["state", "stage", *columns])]
+    for n, t in enumerate(times):
+        phase = np.sin(2 * np.pi * t / PERIOD)
+        rows.append(f"{n},swallow,{t / 5},0,0,0,{t},{100 + 10 * phase + t / PERIOD},{5 - phase},{20 + phase}")
+    path = tmp_path / "path.csv"
+    path.write_text("\n".join(rows) + "\n")
+    return read_path(path, DisplayUnits())
+
+
+def test_values_of_the_last_cycle(table):
+    window = CycleWindow("swallow", PERIOD, 1.0, 5.0)
+    assert window.cycles == 2
+    lumens = [wall(t) for t in table["time"]]
+    values = {name: m.value for name, m in cycle_measures(table, lumens, [window]).items()}
+    assert values["stroke volume"] == pytest.approx(20, abs=0.6)
+    assert values["difference of cycles"] == pytest.approx(1 / values["stroke volume"], rel=1e-6)
+    assert values["residual lumen"] == pytest.approx(4.0)
+    assert values["peristaltic wave volume"] == pytest.approx(21.0)
+    assert values["wave speed"] == pytest.approx(15, rel=5e-3)
+
+
+def test_one_cycle_has_nothing_to_repeat(table):
+    values = cycle_measures(table, [], [CycleWindow("swallow", PERIOD, 2.5, 5.0)])
+    assert np.isnan(values["difference of cycles"].value)
+    assert np.isnan(values["wave speed"].value)
+    assert values["stroke volume"].unit == "mm3"
+
+
+def test_a_path_that_ends_before_has_no_values(table):
+    values = cycle_measures(table, [], [CycleWindow("swallow", PERIOD, 4.0, 8.0)])
+    assert values
+    assert all(np.isnan(m.value) for m in values.values())
+    assert cycle_measures(table, [], [CycleWindow("swallow", PERIOD, 4.0, 5.0)]) == {}
