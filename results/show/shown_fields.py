@@ -12,11 +12,14 @@ from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnits
 
 DISPLACEMENT, VOLTAGE = "displacement", "electrode voltage"
+MISES, THICKNESS = "von Mises stress", "wall thickness"
 _KINDS = FIELD_KINDS | {
     DISPLACEMENT: "length",
     "radial displacement": "length",
     "largest principal stretch": "ratio",
     "smallest principal stretch": "ratio",
+    MISES: "stress",
+    THICKNESS: "thickness",
     VOLTAGE: "voltage",
 }
 _NOT_SHOWN = ("reference position", "Cauchy stress", "principal stretches", "pressure", "mode", DISPLACEMENT)
@@ -44,7 +47,15 @@ def shown_fields(arrays: Arrays) -> dict[str, FloatArray]:
     if "principal stretches" in bare:
         shown["largest principal stretch"] = bare["principal stretches"][:, 0]
         shown["smallest principal stretch"] = bare["principal stretches"][:, -1]
+    if "Cauchy stress" in bare:
+        shown[MISES] = _von_mises(bare["Cauchy stress"].reshape(-1, 3, 3))
     return shown | {name: values for name, values in bare.items() if name not in _NOT_SHOWN}
+
+
+def _von_mises(σ: FloatArray) -> FloatArray:
+    """√(3/2 s:s) with the deviator s of σ, shape (n,)."""
+    s = σ - np.trace(σ, axis1=1, axis2=2)[:, None, None] / 3 * np.eye(3)
+    return np.asarray(np.sqrt(1.5 * np.einsum("nij,nij->n", s, s)))
 
 
 def electrode_voltage(grid: FieldGrid, table: PathRecord, row: int) -> dict[str, FloatArray]:

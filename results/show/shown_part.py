@@ -15,6 +15,7 @@ from annelid.results.folder.run_record import RunRecord
 from annelid.results.show.obstacles import obstacle_surface
 from annelid.results.show.shown_fields import (
     DISPLACEMENT,
+    THICKNESS,
     Range,
     deformed_points,
     electrode_voltage,
@@ -22,6 +23,7 @@ from annelid.results.show.shown_fields import (
     shown_fields,
 )
 from annelid.results.show.state_numbers import state_numbers
+from annelid.results.show.wall_lines import WallLines
 from annelid.results.show.whole_part import WholePart, whole_part
 from annelid.solver.model.loads import LOAD_KINDS
 
@@ -88,6 +90,10 @@ class ShownPart:
         return FieldGrid(self.run.body)
 
     @cached_property
+    def _wall_lines(self) -> WallLines:
+        return WallLines(self._grid)
+
+    @cached_property
     def _whole(self) -> WholePart:
         return whole_part(self._grid, symmetry_plane=self.run.description.symmetry_plane)
 
@@ -95,7 +101,11 @@ class ShownPart:
         return read_point_arrays(self.run.field_file(state))
 
     def _fields(self, arrays: Mapping[str, NDArray[np.generic]], state: int) -> dict[str, FloatArray]:
-        return shown_fields(arrays) | electrode_voltage(self._grid, self.run.table, self.rows[state])
+        shown = shown_fields(arrays)
+        thickness = self._wall_lines.thickness(deformed_points(arrays))
+        if thickness is not None:
+            shown[THICKNESS] = thickness
+        return shown | electrode_voltage(self._grid, self.run.table, self.rows[state])
 
     def _obstacles(self, state: int, points: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
         """Points and triangles of all obstacles, and the number of the obstacle of each triangle."""

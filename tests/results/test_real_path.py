@@ -3,6 +3,7 @@
 
 import numpy as np
 import pytest
+from exact import tube
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
@@ -16,6 +17,8 @@ from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.run_records import CaseDescription
 from annelid.results.report.stability import stability
+from annelid.results.show.show_files import write_show
+from annelid.results.views.rendering import pyvista_off_screen
 from annelid.solver.continuation.path import follow
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.material import Material
@@ -27,6 +30,7 @@ from annelid.solver.model.stages import Stage
 # shear modulus 1: greatest pressure at an inner hoop stretch of 1.628565.
 STRETCH, PRESSURE = 1.628565, 0.071467
 LOCATED = 1e-3
+DISCRETE = 2e-3  # of stresses on a coarse mesh
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +62,23 @@ def test_the_fields_of_the_critical_state_include_its_mode(run):
     assert np.abs(arrays["mode"]).max() == pytest.approx(1.0)
     assert len(arrays["mode"]) == len(FieldGrid(run.body).nodes)
     assert np.isfinite(arrays["least in-plane stress [MPa]"]).all()
+
+
+@pytest.mark.exact
+def test_shown_mises_stress_and_thickness_are_those_of_the_closed_solution(run):
+    """σ = μ b - p 1 with the radii of the incompressible tube (exact/tube.py) at its stretches."""
+    reader = pyvista_off_screen().PVDReader(write_show(run.path))
+    grid = reader.read()[0]
+    axial = 1.0 - run.table["axial shortening"][-1]
+    inner = 1.0 + run.table["mean radial expansion"][-1]
+    now = np.hypot(grid.points[:-2, 0], grid.points[:-2, 2])
+    drawn = np.sqrt(1.0 + axial * (now**2 - inner**2))
+    hoop = now / drawn
+    σ = np.stack([hoop**2, 1.0 / (hoop * axial) ** 2, np.full_like(now, axial**2)])
+    mises = np.sqrt(((σ - np.roll(σ, 1, axis=0)) ** 2).sum(axis=0) / 2)
+    np.testing.assert_allclose(grid["von Mises stress [MPa]"][:-2], mises, rtol=DISCRETE)
+    thickness = tube.radius(1.1, 1.0, inner, axial) - inner
+    np.testing.assert_allclose(grid["wall thickness [µm]"][:-2], 1e3 * thickness, rtol=LOCATED)
 
 
 def test_path_without_jumps_is_drawn_against_the_volume(run):

@@ -9,7 +9,8 @@ from dataclasses import replace
 import meshio
 import numpy as np
 import pytest
-from synthetic_parts import INNER, LENGTH, OUTER, meridian_tube, solid_tube, tetra_block
+from exact.tube import radius
+from synthetic_parts import INNER, LENGTH, OUTER, SHEAR_MODULUS, meridian_tube, solid_tube, tetra_block
 from synthetic_runs import DESCRIPTION, create, finished, states
 
 from annelid.results.fields.state_fields import FieldGrid, in_space
@@ -18,8 +19,9 @@ from annelid.results.folder.run_record import open_run
 from annelid.results.show import show_files
 from annelid.results.show.obstacles import obstacle_surface
 from annelid.results.show.show_files import chosen_states, write_show
-from annelid.results.show.shown_fields import labelled
+from annelid.results.show.shown_fields import labelled, shown_fields
 from annelid.results.show.state_numbers import times_of
+from annelid.results.show.wall_lines import WallLines
 from annelid.results.show.whole_part import whole_part
 from annelid.results.views.rendering import pyvista_off_screen
 from annelid.solver.display import DisplayUnits
@@ -91,6 +93,36 @@ def test_images_have_the_values_of_the_model(shown):
     radius = np.hypot(*grid.cell_centers().points[:, [0, 2]].T)
     assert grid.field_data["part 0 is liner"][0] == 0
     assert radius[part == 0].max() < radius[part == 1].min()
+
+
+def values(grid, name):
+    """A stress or thickness at the points of the part, in MPa or mm."""
+    (label,) = (label for label in grid.point_data if label.startswith(f"{name} ["))
+    factor = {"MPa": 1.0, "kPa": 1e-3, "mm": 1.0, "µm": 1e-3}[label.partition("[")[2].rstrip("]")]
+    return factor * grid[label][:-2]
+
+
+def test_mises_stress_and_wall_thickness_are_those_of_an_inflated_tube(shown):
+    """Own derivation: σ = μ b - p 1, so the mean stress leaves √(½ Σ (σi - σj)²) unchanged."""
+    grid, _ = opened(shown[0] / "show/last_state.pvd")
+    now = np.hypot(grid.points[:-2, 0], grid.points[:-2, 2])
+    drawn = np.sqrt(now**2 - (STRETCH**2 - 1.0) * INNER**2)
+    σ = SHEAR_MODULUS * np.stack([(now / drawn) ** 2, (drawn / now) ** 2, np.ones_like(now)])
+    mises = np.sqrt(((σ - np.roll(σ, 1, axis=0)) ** 2).sum(axis=0) / 2)
+    np.testing.assert_allclose(values(grid, "von Mises stress"), mises, rtol=1e-5)
+    faces = radius([INNER, (INNER + OUTER) / 2, OUTER], INNER, STRETCH, 1.0)
+    thickness = np.diff(faces)  # of the liner and of the skin
+    assert thickness[0] < 0.9 * (OUTER - INNER) / 2
+    shown_thickness = values(grid, "wall thickness")
+    for part, expected in enumerate(thickness):
+        points = np.unique(grid.extract_cells(np.flatnonzero(grid["part"] == part))["vtkOriginalPointIds"])
+        np.testing.assert_allclose(shown_thickness[points], expected, rtol=1e-5)
+
+
+def test_parts_without_two_faces_have_no_wall_thickness():
+    drawn = {"reference position [mm]": np.zeros((3, 3)), "displacement [mm]": np.ones((3, 3))}
+    assert WallLines(FieldGrid(tetra_block())).thickness(np.zeros((3, 3))) is None
+    assert "von Mises stress" not in shown_fields(drawn)
 
 
 def test_all_states_have_one_range_of_colours(shown):
