@@ -1,8 +1,12 @@
 # SPDX-License-Identifier: MIT
 """Writing the fabrication sheet: one page, tables, masks and moulds."""
 
+import re
 from collections.abc import Collection, Sequence
+from html import unescape
 from pathlib import Path
+
+from markupsafe import escape
 
 from annelid.geometry.errors import InputError
 from annelid.geometry.fabrication.mould import Mould, mould_files
@@ -19,6 +23,7 @@ from annelid.solver.display import DisplayUnits
 __all__ = ["write_fabrication_sheet"]
 
 PAGE, LAYERS, MASKS = "fabrication.html", "layers.csv", "masks"
+_NAMED = re.compile(r"<p>([^<]*)\. STEP, STL and DXF are in millimetres")  # the files of a page
 
 
 def write_fabrication_sheet(
@@ -33,7 +38,7 @@ def write_fabrication_sheet(
     printing: Sequence[str] = (),
     other: Sequence[str] = (),
 ) -> list[Path]:
-    """Write the files of a fabrication sheet, replacing existing ones; the page is written last.
+    """Write the files of a fabrication sheet, replacing those of an earlier one; the page is written last.
 
     Args:
         plan: What is cast and cut.
@@ -71,21 +76,37 @@ def write_fabrication_sheet(
             files=list(contents),
         ),
     )
-    _check_files(folder, contents)
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / PAGE).unlink(missing_ok=True)  # so that no page lies beside masks of another sheet
+    _remove_own_files(folder, contents, title)
     return [write_atomically(folder / name, content) for name, content in contents.items()]
 
 
-def _check_files(folder: Path, contents: Collection[str]) -> None:
-    """Refuse a folder in which masks or moulds of another sheet would stay beside the new page."""
+def _remove_own_files(folder: Path, contents: Collection[str], title: str) -> None:
+    """Remove what an earlier sheet of the same title wrote and the new one lacks.
+
+    Other masks and moulds are refused: they would lie beside the new page as if they belonged to it.
+    """
     kinds = (f"{MASKS}.svg", f"{MASKS}.dxf", "mould*_profile.csv", "mould*.step", "mould*.stl")
-    others = sorted({file.name for kind in kinds for file in folder.glob(kind)}.difference(contents))
+    old = sorted({file.name for kind in kinds for file in folder.glob(kind)}.difference(contents))
+    others = set(old) - _written_before(folder, title)
     if others:
         raise InputError(
-            f"{folder}: contains files of another sheet ({', '.join(others)}); "
+            f"{folder}: contains files of another sheet ({', '.join(sorted(others))}); "
             "delete them or choose another folder"
         )
+    for name in old:
+        (folder / name).unlink()
+    (folder / PAGE).unlink(missing_ok=True)  # so that no page lies beside masks of another sheet
+
+
+def _written_before(folder: Path, title: str) -> set[str]:
+    """Files that the page in the folder names, if it has this title."""
+    page = folder / PAGE
+    text = page.read_text(encoding="utf-8", errors="replace") if page.is_file() else ""
+    named = _NAMED.search(text)
+    if named is None or f"<title>{escape(title)}</title>" not in text:
+        return set()
+    return set(unescape(named[1]).split(", "))
 
 
 def _mould_names(moulds: Sequence[Mould]) -> list[str]:

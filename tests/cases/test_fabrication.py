@@ -215,6 +215,26 @@ def test_a_folder_with_moulds_of_another_sheet_is_refused(tmp_path):
     assert {file.name: file.read_bytes() for file in folder.iterdir()} == before
 
 
+def test_a_changed_case_replaces_its_own_moulds_and_masks(tmp_path):
+    folder, title = tmp_path / "sheet", "cuff <1> & co"
+    layers = [{"name": "wall", "thickness": "100 um"}, {"name": "backing", "thickness": "300 um"}]
+    stretched = TABLES["parts"][0] | {"prestretch": {"hoop": 1.25, "axial": 1.25}}
+    parts = [stretched, {"region": "backing", "material": "film"}]
+    two = {"title": title, "shape": TABLES["shape"] | {"layers": layers}, "parts": parts}
+    write_sheet_of(str(written(tmp_path, **two)), None, folder)
+    (folder / "notes.txt").write_text("of the user")
+    old = {file.name for file in folder.iterdir()}
+    assert {"mould_wall.stl", "mould_backing.stl", "masks.dxf"} <= old
+    bare = {"title": title, "electrodes": None, "stages": [{"name": "fill", "pressure": "1 kPa"}]}
+    other = written(tmp_path, **bare | {"title": "cuff"})
+    with pytest.raises(InputError, match="contains files of another sheet"):
+        write_sheet_of(str(other), None, folder)
+    assert {file.name for file in folder.iterdir()} == old
+    new = {file.name for file in write_sheet_of(str(written(tmp_path, **bare)), None, folder)}
+    assert "mould.stl" in new
+    assert {file.name for file in folder.iterdir()} == new | {"notes.txt"}
+
+
 def test_layers_with_different_prestretch_have_moulds_of_their_own(tmp_path):
     layers = [{"name": "wall", "thickness": "100 um"}, {"name": "backing", "thickness": "300 um"}]
     parts = [
