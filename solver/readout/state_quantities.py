@@ -23,6 +23,7 @@ from annelid.solver.readout.wave_shape import wave_shape
 from annelid.solver.records import Measure, Profile
 
 _TOUCHING = 1e-6  # fraction of a contact's tolerance below which a penetration is rounding
+_ALIKE = 1e-6  # relative difference of values that count as equal
 
 
 @dataclass(frozen=True)
@@ -181,9 +182,9 @@ def _extremes(data: StateData, places: Places) -> dict[str, float]:
     σ1, λ, least = (
         fields[name] for name in ("largest principal stress", "principal stretches", "least in-plane stress")
     )
-    places[q.PEAK_STRESS.name] = _place(data, int(np.argmax(σ1)))
-    places[q.LARGEST_STRETCH.name] = _place(data, int(np.argmax(λ[..., 0])))
-    places[q.LEAST_IN_PLANE_STRESS.name] = _place(data, int(np.argmin(least)))
+    places[q.PEAK_STRESS.name] = _place(data, σ1, int(np.argmax(σ1)))
+    places[q.LARGEST_STRETCH.name] = _place(data, λ[..., 0], int(np.argmax(λ[..., 0])))
+    places[q.LEAST_IN_PLANE_STRESS.name] = _place(data, least, int(np.argmin(least)))
     at = _percentile(data, σ1)
     return {
         q.LARGEST_STRETCH.name: float(λ[..., 0].max()),
@@ -240,7 +241,7 @@ def _found(
 ) -> dict[str, float]:
     """Values of a field at flat positions, by quantity, whose places are noted."""
     for quantity, position in positions.items():
-        places[quantity.name] = _place(data, position)
+        places[quantity.name] = _place(data, field, position)
     return {quantity.name: float(field.ravel()[position]) for quantity, position in positions.items()}
 
 
@@ -297,7 +298,12 @@ def _contact(data: StateData) -> dict[str, float]:
     return values
 
 
-def _place(data: StateData, flat: int) -> tuple[float, ...]:
-    """Reference position of the flat index of a (cells, nodes) array."""
+def _place(data: StateData, field: FloatArray, flat: int) -> tuple[float, ...]:
+    """Reference position of the first place where a field, (cells, nodes), has its value at a flat index.
+
+    Of places that are alike, such as those around an axis, rounding would choose another on other ranks.
+    """
+    alike = np.isclose(field.ravel(), field.ravel()[flat], rtol=_ALIKE, atol=0.0)
+    first = int(np.argmax(alike)) if alike.any() else flat
     body = data.model.body
-    return tuple(float(c) for c in body.points[body.cells.ravel()[flat]])
+    return tuple(float(c) for c in body.points[body.cells.ravel()[first]])
