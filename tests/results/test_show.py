@@ -4,7 +4,11 @@
 import errno
 import os
 import shutil
+import signal
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import meshio
 import numpy as np
@@ -352,3 +356,34 @@ def test_a_full_disk_leaves_no_collection_of_missing_files(tmp_path, monkeypatch
     open_run(path)  # the run itself is as it was
     monkeypatch.undo()
     assert opened(write_show(path))[1] == [2.0]
+
+
+KILLED = """
+import os, signal, sys
+sys.path[:0] = sys.argv[2:]
+from annelid.results.show.show_files import write_show
+
+replace, written = os.replace, []
+def kill_at_the_third_file(*paths):
+    written.append(paths)
+    if len(written) == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    replace(*paths)
+
+os.replace = kill_at_the_third_file
+write_show(sys.argv[1])
+"""
+
+
+def test_after_a_kill_the_files_are_written_again_completely(tmp_path):
+    path = finished(tmp_path / "run", meridian_tube(1, 1))
+    write_show(path)
+    before = {file.name: file.read_bytes() for file in (path / "show").iterdir()}
+    root = Path(__file__).parents[2]
+    killed = subprocess.run([sys.executable, "-c", KILLED, str(path), str(root)], check=False)
+    assert killed.returncode == -signal.SIGKILL
+    left = {file.name for file in (path / "show").iterdir()}
+    assert not any(name.endswith(".pvd") for name in left)
+    assert sum(name.endswith(".part") for name in left) == 1
+    assert opened(write_show(path))[1] == [2.0]
+    assert {file.name: file.read_bytes() for file in (path / "show").iterdir()} == before
