@@ -141,8 +141,8 @@ def _solve(
             step = np.linalg.solve(residual.by_unknowns, -residual.value)
         except np.linalg.LinAlgError:
             raise FlowNotFound(
-                f"the flow at {stage.time:g} s is not determined by its equations: connect each closed volume "
-                "to a reservoir or a compliance",
+                f"the flow at {stage.time:g} s is not determined by its equations: connect each closed "
+                "volume to a reservoir or a compliance",
                 time=stage.time,
             ) from None
         change = float(np.max(np.abs(step) / (system.scales + np.abs(y)), initial=0.0))
