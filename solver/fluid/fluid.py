@@ -1,10 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""The fluid in the lumen, its flow through a section, and whether lubrication theory holds."""
+"""The fluid in the lumen and its flow through a section."""
 
 import math
 from dataclasses import dataclass
-
-import numpy as np
 
 from annelid.geometry.checks import within
 from annelid.solver.fluid.flow_system import Array
@@ -55,29 +53,3 @@ class Fluid:
         q = by_stress * τ
         by_stress = by_stress * (1 + power * τ**2 / s)
         return q, by_stress * radii / 2, 3 * q / radii + by_stress * gradients / 2
-
-
-def reynolds_number(fluid: Fluid, flow: float, radius: float) -> float:
-    """Reynolds number of a flow in mm³/s through a section of a radius in mm.
-
-    Of Metzner and Reed, from memory: ρ v^(2-n) D^n/(K 8^(n-1) ((3n+1)/(4n))^n); for n = 1 it is ρ v D/η.
-    Lubrication theory needs this number times the wall slope to be far below 1.
-    """
-    n, D, v = fluid.index, 2 * radius, abs(flow) / (math.pi * radius**2)
-    return (
-        fluid.density * v ** (2 - n) * D**n / (fluid.viscosity * 8 ** (n - 1) * ((3 * n + 1) / (4 * n)) ** n)
-    )
-
-
-def womersley_number(fluid: Fluid, period: float, radius: float) -> float:
-    """Womersley number r √(ω ρ/η) of a Newtonian fluid, which should be below 1, for a period in s.
-
-    With a power law η is the viscosity at the rate of shear ω.
-    """
-    ω = 2 * math.pi / period
-    return radius * math.sqrt(ω * fluid.density / (fluid.viscosity * ω ** (fluid.index - 1)))
-
-
-def wall_slope(radii: Array, lengths: Array) -> float:
-    """Largest slope |dr/dz| of the wall between the middles of sections, which should be far below 1."""
-    return float(np.max(np.abs(np.diff(radii)) / ((lengths[1:] + lengths[:-1]) / 2), initial=0.0))

@@ -28,7 +28,7 @@ def fixed(capacitance):
 
 
 def film(Q, t):
-    """Free equal-biaxial neo-Hookean film: e = q (1 + q²)^(-2/3), where l = (1 + q²)^(1/6); own derivation."""
+    """Free equal-biaxial neo-Hookean film: e = q (1 + q²)^(-2/3), l = (1 + q²)^(1/6); own derivation."""
     s = 1 + Q**2
     return Q * s ** (-2 / 3), s ** (-2 / 3) - 4 / 3 * Q**2 * s ** (-5 / 3)
 
@@ -47,7 +47,7 @@ def charged(law, source, times, *, R=1.0, leak=None):
 
 @pytest.mark.exact
 def test_a_fixed_capacitor_loses_half_of_the_energy_of_the_source():
-    # V = Vs (1 - e^(-t/RC)), source C Vs² (1 - e^(-t/RC)), loss C Vs² (1 - e^(-2t/RC))/2; 1 kV, 2 uF... in nF and Gohm.
+    # V = Vs (1 - e^(-t/RC)), source C Vs² (1 - e^(-t/RC)), loss C Vs² (1 - e^(-2t/RC))/2.
     R, C, Vs = 3.0, 0.5, 2.0
     times = np.linspace(0, 8 * R * C, 401)
     steps, energies = charged(fixed(C), Vs, times, R=R)
@@ -126,7 +126,7 @@ def test_a_slow_ramp_loses_little():
 
 @pytest.mark.exact
 def test_above_pull_in_the_resistance_only_delays():
-    # es = 0.75 (pull-in at 0.6874): times to the stretches 1.1, 1.2599, 2 (quadrature); charge goes on growing.
+    # es = 0.75 (pull-in at 0.6874): times to the stretches 1.1, 1.2599, 2 (quadrature).
     steps, energies = charged(film, 0.75, np.linspace(0, 60, 601))
     stretch = np.array([(1 + s.last.unknowns[1] ** 2) ** (1 / 6) for s in steps])
     times = np.array([s.last.time for s in steps])
@@ -138,13 +138,10 @@ def test_above_pull_in_the_resistance_only_delays():
 
 @pytest.mark.exact
 def test_a_film_with_dimensions():
-    # 20 x 20 x 0.5 mm, 0.2 MPa, ε_r 2.8, 1 Gohm, 20 kV (own calculation): voltage, charge, loss after 0.02 s, in the
-    # units of the project.
+    # 20 x 20 x 0.5 mm, 0.2 MPa, ε_r 2.8, 1 Gohm, 20 kV: voltage, charge, loss after 0.02 s (own calculation).
     A0, H, G, ε = 400.0, 0.5, 0.2, 2.8 * 8.8541878128e-6
     field = H * math.sqrt(G / ε)  # kV for e = 1
-    charge = ε * A0 / H * field * 1e-3  # uC for q = 1; 1 mJ/kV = 1 uC, and N mm = mJ
-
-    charge = ε * A0 / H * field  # N mm/kV = mJ/kV = uC
+    charge = ε * A0 / H * field  # uC for q = 1: N mm/kV = mJ/kV = uC
 
     def law(Q, t):
         e, slope = film(Q / charge, t)
@@ -158,7 +155,7 @@ def test_a_film_with_dimensions():
 
 def test_energy_comes_back_when_the_source_goes_down():
     wave = Function(lambda t: 0.3 * (1 - math.cos(2 * math.pi * t / 20)))
-    steps, energies = charged(film, wave, np.linspace(0, 60, 1201))
+    _steps, energies = charged(film, wave, np.linspace(0, 60, 1201))
     assert np.diff(energies[:, 0]).min() < -1e-4
     # Over a cycle the part keeps nothing: what the source gave was lost.
     cycle = energies[-1] - energies[-401]

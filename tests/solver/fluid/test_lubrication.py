@@ -13,11 +13,12 @@ from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.conductors import Valve
 from annelid.solver.fluid.elements import GROUND
 from annelid.solver.fluid.flow_system import LumenState
-from annelid.solver.fluid.fluid import Fluid, reynolds_number, wall_slope, womersley_number
+from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.integrator import integral
 from annelid.solver.fluid.lubrication import Closed, Lubrication, OpenTo, Reservoir
 from annelid.solver.fluid.sources import PressureSource
 from annelid.solver.fluid.stores import Compliance, Lumen
+from annelid.solver.fluid.validity import reynolds_number, validity, wall_slopes, womersley_number
 from annelid.solver.fluid.windkessels import windkessel
 
 WATER = Fluid(1e-9)
@@ -65,8 +66,23 @@ def test_numbers_of_validity():
         v = fluid.flow(np.array([r]), np.array([G]))[0][0] / (math.pi * r**2)
         friction = r * G / 2 / (fluid.density * v**2 / 2)
         assert reynolds_number(fluid, v * math.pi * r**2, r) == pytest.approx(16 / friction, rel=1e-6)
-    assert wall_slope(np.array([1.0, 1.2, 0.9]), np.array([1.0, 1.0, 2.0])) == pytest.approx(0.2)
-    assert wall_slope(np.array([1.0]), np.array([1.0])) == 0
+    assert wall_slopes(np.array([1.0, 1.2, 0.9]), np.array([1.0, 1.0, 2.0])) == pytest.approx([0.2, 0.2])
+
+
+def test_warnings_where_the_theory_does_not_hold():
+    def numbers(fluid, pressure, radii=(4.0, 4.0)):
+        system = Lubrication((25.0, 25.0), fluid, Reservoir(pressure), Reservoir(0.0), 0.1)
+        return validity(system, pressure * np.array([0.75, 0.25]), np.array(radii), 0.0, period=2.0)
+
+    assert numbers(Fluid(1e-6), 1e-4).warnings() == []
+    pump = numbers(BLOOD, 60 * 133.322e-6)
+    assert pump.reynolds == pytest.approx(2.71e5 * 4021 / 6418, rel=2e-3)
+    assert ["turbulent" in text for text in pump.warnings()] == [True, False]
+    assert "the Womersley number is 3.65 (allowed 1)" in pump.warnings()[1]
+    steep = numbers(Fluid(1e-6), 1e-4, (4.0, 14.0))
+    assert steep.slope == pytest.approx(0.4)
+    assert steep.reduced_reynolds <= steep.reynolds * 0.4
+    assert ["wall slope is 0.4" in text for text in steep.warnings()] == [True]
 
 
 BETWEEN = Circuit(
