@@ -3,8 +3,8 @@
 
     d/dt Q = (V_source(t) - V)/R - V/R_leak
 
-The unknowns are the voltages V. The structure gives the charges Q in the place of volumes; the voltages are what
-pressures are for a lumen. Units are kV, uC, Gohm, uA and mW.
+The unknowns are the voltages V. The structure gives the charges Q in the place of volumes; the voltages are
+what pressures are for a lumen. Units are kV, uC, Gohm, uA and mW.
 """
 
 from dataclasses import dataclass

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from annelid.geometry.checks import within
 from annelid.geometry.errors import raise_first
 from annelid.solver.fluid.circuit_checks import check_circuit
 from annelid.solver.fluid.conductors import Conductor
@@ -35,6 +36,7 @@ class Circuit:
     pressure_scale: float = 1e-3
 
     def __post_init__(self) -> None:
+        within("pressure_scale", self.pressure_scale, above=0, unit="MPa")
         raise_first(check_circuit(self.elements, self.openings))
 
     @cached_property

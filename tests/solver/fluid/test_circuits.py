@@ -286,6 +286,7 @@ FLOATS = (FlowSource("s", GROUND, "a", 1.0), Resistance("r", "a", "b", 1.0))
             "windkessel 'w'.*'characteristic'",
         ),
         (lambda: windkessel("w", "a", 1.0, -1.0), "compliance", "windkessel 'w': compliance 'w compliance'"),
+        (lambda: Circuit((Lumen("x", "a"),), pressure_scale=0.0), "pressure_scale", "must be above 0 MPa"),
         (lambda: Circuit(FLOATS), "elements", "the circuit floats"),
         (lambda: Circuit((*FLOATS, Compliance("c", "d", 1.0))), "elements", "nodes a, b have no path"),
         (lambda: Circuit((Compliance("c", "a", 1.0), Compliance("c", "b", 1.0))), "name", "'c' names two"),
