@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """A circuit of lumped elements as a flow system; unknowns are pressures of nodes and some of the flows."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -93,19 +92,18 @@ class Circuit:
 
     def flow(self, name: str, y: Array, t: float) -> float:
         """Flow of an element from its start to its end, or of a source into its node, in mm³/s."""
-        return next(
-            element.flow(np.append(y, 0.0), t, at) for element, at in self._placed if element.name == name
-        )
+        return self.flows(y, t)[name]
+
+    def flows(self, y: Array, t: float) -> dict[str, float]:
+        """Flow of each element by its name."""
+        full = np.append(y, 0.0)
+        return {element.name: float(element.flow(full, t, at)) for element, at in self._placed}
 
     def dissipation(self, y: Array, t: float) -> float:
         """Power lost in resistances and valves in mW."""
-        return sum(self.flow(e.name, y, t) * self._difference(e, y) for e in self._conductors())
-
-    def _conductors(self) -> Iterator[Conductor]:
-        return (element for element in self.elements if isinstance(element, Conductor))
-
-    def _difference(self, element: Conductor, y: Array) -> float:
-        return self.pressure(element.start, y) - self.pressure(element.end, y)
+        full, flows = np.append(y, 0.0), self.flows(y, t)
+        lossy = ((e, at) for e, at in self._placed if isinstance(e, Conductor))
+        return float(sum(flows[e.name] * (full[at[0]] - full[at[1]]) for e, at in lossy))
 
     @cached_property
     def _placed(self) -> tuple[tuple[Element, tuple[int, ...]], ...]:

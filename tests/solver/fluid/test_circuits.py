@@ -153,18 +153,26 @@ def pump(resistances, Pin=8.0, venous=5.0, R=1.0, C=1.3, chamber=CHAMBER, **valv
 
 
 @pytest.mark.exact
-def test_pump_chamber_with_two_valves():
-    # Chamber of given volume, stroke 70 mL at 1.25 Hz. Ideal valves with resistance: aortic pressure as in
-    # the closed form of half-sine ejection, work = ideal + (Ri + Ro) Qm² T/4 = 6216.78 (own derivation,
-    # checked by integrating the equations). The pressures of the chamber where it turns are undetermined.
-    SV, f, T, cycles, n = 70.0, 1.25, 0.8, 7, 200
+@pytest.mark.parametrize(
+    ("SV", "f", "R", "C", "Pin", "venous", "full", "systolic", "mean_pressure", "ideal"),
+    [
+        (70, 1.25, 1, 1.3, 8, 5, 79.01769247, 107.5581722, 92.5, 5990.088754),
+        (30, 1, 1, 1.3, 5, 0, 24.23641941, 36.46554037, 30, 767.1511272),
+        (10, 2, 2, 0.5, 5, 0, 34.98656165, 45.58257459, 40, 353.2473864),
+    ],
+)
+def test_pump_chamber_with_two_valves(SV, f, R, C, Pin, venous, full, systolic, mean_pressure, ideal):
+    # Chamber of given volume. Ideal valves with resistance: pressure as in the closed form of half-sine
+    # ejection, work = ideal + (Ri + Ro) Qm² T/4 with Qm = π f SV (own derivation, checked by integrating the
+    # equations). The pressures of the chamber where it turns are undetermined.
+    T, cycles, n = 1 / f, 9, 200
 
     def lumen(t):
         V = 120 - SV * (1 - math.cos(2 * math.pi * f * t)) / 2
         return LumenState(np.array([V]), np.ones(1))
 
-    circuit = pump((0.005, 0.01), smoothing=0.01, leak=1e-6)
-    start = np.full(len(circuit.names), 79.0) * (np.array(circuit.units) == "MPa")
+    circuit = pump((0.005, 0.01), Pin, venous, R, C, smoothing=0.005, leak=1e-6)
+    start = np.full(len(circuit.names), full) * (np.array(circuit.units) == "MPa")
     steps = run(circuit, start, np.linspace(0, cycles * T, cycles * n + 1), lumen)
     cycle, dt = steps[-n:], T / n
 
@@ -177,13 +185,13 @@ def test_pump_chamber_with_two_valves():
     def rate(s):
         return -SV * math.pi * f * math.sin(2 * math.pi * f * s.time)
 
-    assert mean(lambda s: p(s, "aorta")) / T == pytest.approx(92.5, rel=1e-3)
+    assert mean(lambda s: p(s, "aorta")) / T == pytest.approx(mean_pressure, rel=1e-3)
     aorta = [p(step.last, "aorta") for step in cycle]
-    assert [aorta[-1], max(aorta)] == pytest.approx([79.01769247, 107.5581722], rel=1e-3)
+    assert [aorta[-1], max(aorta)] == pytest.approx([full, systolic], rel=1e-3)
     work = -mean(lambda s: p(s, "chamber") * rate(s))
-    assert work == pytest.approx(6216.78123, rel=1e-3)
+    assert work == pytest.approx(ideal + 0.015 * (math.pi * f * SV) ** 2 * T / 4, rel=1e-3)
     out = mean(lambda s: circuit.flow("outlet valve", s.unknowns, s.time))
-    assert out == pytest.approx(70, rel=1e-3)
+    assert out == pytest.approx(SV, rel=1e-3)
     # Volume: what the reservoirs gave is in the aorta and the chamber.
     gain = sum(
         mean(lambda s, name=name: circuit.flow(name, s.unknowns, s.time)) for name in ("inlet", "veins")
@@ -195,9 +203,9 @@ def test_pump_chamber_with_two_valves():
     )
     assert gain == pytest.approx(stored, abs=1e-8 * SV)
     # Energy: work of the chamber and of both reservoirs is stored in the aorta or lost.
-    sources = mean(lambda s: 8 * circuit.flow("inlet", s.unknowns, s.time))
-    sources += mean(lambda s: 5 * circuit.flow("veins", s.unknowns, s.time))
-    elastic = 1.3 * (p(after, "aorta") ** 2 - p(before, "aorta") ** 2) / 2
+    sources = mean(lambda s: Pin * circuit.flow("inlet", s.unknowns, s.time))
+    sources += mean(lambda s: venous * circuit.flow("veins", s.unknowns, s.time))
+    elastic = C * (p(after, "aorta") ** 2 - p(before, "aorta") ** 2) / 2
     lost = mean(lambda s: circuit.dissipation(s.unknowns, s.time))
     assert work + sources == pytest.approx(elastic + lost, rel=1e-3)
 
@@ -225,6 +233,24 @@ def test_elastic_chamber_driven_from_outside(E, stroke, mean, smallest):
     assert min(volumes) == pytest.approx(smallest, rel=2e-3)
     area = sum(integral(dt, *(circuit.pressure("aorta", s.unknowns) for s in step)) for dt, step in cycle)
     assert area / T == pytest.approx(mean, rel=2e-3)
+
+
+@pytest.mark.exact
+def test_a_compliance_squeezed_from_outside():
+    # C d(p - P sin ωt)/dt = -p/R: the amplitude of p is P ωRC/√(1 + (ωRC)²).
+    ω = 2 * math.pi
+    squeezed = Compliance("bag", "a", 0.2, Function(lambda t: 10 * math.sin(ω * t)))
+    circuit = Circuit((squeezed, Resistance("out", "a", GROUND, 0.5)), 0, pressure_scale=1.0)
+    steps = run(circuit, [0.0], np.linspace(0, 2, 401))
+    highest = max(step.last.unknowns[0] for step in steps[-200:])
+    assert highest == pytest.approx(10 * ω * 0.1 / math.hypot(1, ω * 0.1), rel=1e-3)
+
+
+def test_a_source_moves_volume_from_one_node_to_another():
+    circuit = Circuit(
+        (Compliance("a", "a", 2.0), Compliance("b", "b", 3.0), FlowSource("pump", "a", "b", 1.5)), 0
+    )
+    assert run(circuit, [0.0, 0.0], [0.0, 1.0])[-1].last.stored == pytest.approx([-1.5, 1.5])
 
 
 def test_a_valve_never_passes_fluid_uphill_and_its_flow_rises_with_the_difference():
