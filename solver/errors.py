@@ -3,7 +3,7 @@
 
 from annelid.geometry.errors import AnnelidError, InputError
 
-__all__ = ["AnnelidError", "InputError", "NoEquilibrium", "SelfContact"]
+__all__ = ["AnnelidError", "FlowNotFound", "InputError", "NoEquilibrium", "SelfContact"]
 
 
 class NoEquilibrium(AnnelidError):
@@ -12,3 +12,7 @@ class NoEquilibrium(AnnelidError):
 
 class SelfContact(NoEquilibrium):
     """Walls of the part would pass through each other; carries the place."""
+
+
+class FlowNotFound(AnnelidError):
+    """The flow of a time step was not found; carries the time."""

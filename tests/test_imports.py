@@ -22,6 +22,7 @@ MAY_IMPORT = {
     "solver.model": (),
     "solver.energy": ("solver.model",),
     "solver.linalg": (),
+    "solver.fluid": (),
     "solver.assembly": ("solver.model", "solver.energy", "solver.linalg"),
     "solver.readout": ("solver.model", "solver.energy", "solver.assembly"),
     "solver.continuation": ("solver.model", "solver.energy", "solver.assembly", "solver.readout"),

@@ -1,0 +1,61 @@
+# SPDX-License-Identifier: MIT
+"""The equations of a fluid or of charges: what is stored changes by the rate d/dt M(y, V, t) = h(y, r, t)."""
+
+from typing import NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class LumenState(NamedTuple):
+    """What the structure gives to a flow system at one time.
+
+    Attributes:
+        volumes: Volume of each section of the lumen, shape (k,), in mm³; for electrodes their charges in uC.
+        radii: Mean radius of each section, shape (k,), in mm.
+    """
+
+    volumes: Array
+    radii: Array
+
+
+class Terms(NamedTuple):
+    """M or h with its derivatives.
+
+    Attributes:
+        value: One number for each row, shape (n,).
+        by_unknowns: Derivative by y, shape (n, n).
+        by_lumen: Derivative of M by the volumes, or of h by the radii, shape (n, k).
+    """
+
+    value: Array
+    by_unknowns: Array
+    by_lumen: Array
+
+
+class FlowSystem(Protocol):
+    """A differential-algebraic system d/dt M(y, V, t) = h(y, r, t); rows with M = 0 are algebraic."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Name of each of the n unknowns y."""
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Unit of each unknown."""
+
+    @property
+    def scales(self) -> Array:
+        """Typical size of each unknown, shape (n,)."""
+
+    @property
+    def pressures(self) -> Array:
+        """Matrix of shape (k, n) that takes y to the pressure (or voltage) of each of the k sections."""
+
+    def stored(self, y: Array, volumes: Array, t: float) -> Terms:
+        """M(y, V, t)."""
+
+    def rate(self, y: Array, radii: Array, t: float) -> Terms:
+        """h(y, r, t)."""

@@ -1,0 +1,203 @@
+# SPDX-License-Identifier: MIT
+"""Viscous flow along the lumen by lubrication theory, as a flow system.
+
+The volume of each section changes by the flow through the stations at its ends::
+
+    dV_i/dt = q_i - q_(i+1),    q = π r⁴/(8 η) G,    G = -dp/dz
+
+The flow is relative to the wall. Unknowns are the pressures of the sections, and those of a circuit.
+The radius at a station is the mean of both sections, but at least the residual gap.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from annelid.geometry.checks import within
+from annelid.geometry.errors import InvalidValue
+from annelid.solver.fluid.circuit import Circuit
+from annelid.solver.fluid.flow_system import Array, Terms
+from annelid.solver.fluid.fluid import Fluid
+from annelid.solver.fluid.signals import Source, at_time, finite, ramp
+from annelid.solver.fluid.stores import Lumen
+
+
+@dataclass(frozen=True)
+class Reservoir:
+    """An end of the lumen at a pressure in MPa, constant or over time."""
+
+    pressure: Source = 0.0
+
+    def __post_init__(self) -> None:
+        finite("pressure", self.pressure)
+
+
+@dataclass(frozen=True)
+class Closed:
+    """An end of the lumen without flow."""
+
+
+@dataclass(frozen=True)
+class OpenTo:
+    """An end of the lumen at a node of the circuit, which has to be among its openings."""
+
+    node: str
+
+
+type End = Reservoir | Closed | OpenTo
+
+
+@dataclass(frozen=True)
+class Lubrication:
+    """Viscous flow along the lumen.
+
+    Attributes:
+        lengths: Axial length of each of the k sections in mm.
+        fluid: The fluid.
+        lower: End before the first section.
+        upper: End behind the last section.
+        gap: Smallest radius for the flow in mm; radii below 1.5 gap are rounded to it.
+        circuit: Circuit at the ends that are open to its nodes.
+        pressure_scale: Typical pressure in MPa.
+
+    Raises:
+        InvalidValue: A value is not positive, or an end is open to what is not there.
+    """
+
+    lengths: tuple[float, ...]
+    fluid: Fluid
+    lower: End
+    upper: End
+    gap: float
+    circuit: Circuit | None = None
+    pressure_scale: float = 1e-3
+
+    def __post_init__(self) -> None:
+        if not self.lengths:
+            raise InvalidValue("needs at least one section, got none", key="lengths")
+        for length in self.lengths:
+            within("lengths", length, above=0, unit="mm")
+        within("gap", self.gap, above=0, unit="mm")
+        within("pressure_scale", self.pressure_scale, above=0, unit="MPa")
+        openings = self.circuit.openings if self.circuit else ()
+        for key, end in (("lower", self.lower), ("upper", self.upper)):
+            if isinstance(end, OpenTo) and end.node not in openings:
+                listed = ", ".join(openings) or "there are none"
+                text = f"'{end.node}' is not an opening of the circuit; openings: {listed}"
+                raise InvalidValue(text, key=key, value=end.node)
+        if self.circuit and any(isinstance(element, Lumen) for element in self.circuit.elements):
+            text = "has a lumen as an element, which is this lumen once more: leave the element out"
+            raise InvalidValue(text, key="circuit")
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Pressures of the sections, then the unknowns of the circuit."""
+        sections = tuple(f"pressure of section {i}" for i in range(1, len(self.lengths) + 1))
+        return sections + (self.circuit.names if self.circuit else ())
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Units of the unknowns."""
+        return ("MPa",) * len(self.lengths) + (self.circuit.units if self.circuit else ())
+
+    @cached_property
+    def scales(self) -> Array:
+        """The typical pressure, and the scales of the circuit."""
+        own = np.full(len(self.lengths), self.pressure_scale)
+        return np.concatenate([own, self.circuit.scales]) if self.circuit else own
+
+    @cached_property
+    def pressures(self) -> Array:
+        """Each section has its own pressure."""
+        return np.eye(len(self.lengths), len(self.names))
+
+    def stored(self, y: Array, volumes: Array, t: float) -> Terms:
+        """The volumes, and what the circuit stores."""
+        n, k = len(self.names), len(self.lengths)
+        terms = Terms(np.zeros(n), np.zeros((n, n)), np.eye(n, k))
+        terms.value[:k] = volumes
+        if self.circuit:
+            inner = self.circuit.stored(y[k:], volumes, t)
+            terms.value[k:], terms.by_unknowns[k:, k:] = inner.value, inner.by_unknowns
+        return terms
+
+    def rate(self, y: Array, radii: Array, t: float) -> Terms:
+        """Balance of the flows of each section, and those of the circuit with the flow at its openings."""
+        k = len(self.lengths)
+        flows = self._flows(y, radii, t)
+        terms = Terms(*(np.zeros((len(self.names), *flow.shape[1:])) for flow in flows))
+        if self.circuit:
+            inner = self.circuit.rate(y[k:], radii, t)
+            terms.value[k:], terms.by_unknowns[k:, k:] = inner.value, inner.by_unknowns
+        for into, flow in zip(terms, flows, strict=True):
+            into[:k] = flow[:-1] - flow[1:]
+            for end, outflow in ((self.lower, -flow[0]), (self.upper, flow[-1])):
+                if isinstance(end, OpenTo):
+                    into[self._place(end)] += outflow
+        return terms
+
+    def flows(self, y: Array, radii: Array, t: float) -> Array:
+        """Flow through each station from the lower to the upper end in mm³/s, shape (k + 1,)."""
+        return self._flows(y, radii, t).value
+
+    def dissipation(self, y: Array, radii: Array, t: float) -> float:
+        """Power lost by viscosity along the lumen in mW."""
+        differences = self._gradients @ y * self._distances + self._given(t)
+        return float(self.flows(y, radii, t) @ differences)
+
+    def _flows(self, y: Array, radii: Array, t: float) -> Terms:
+        """Flows through the stations with their derivatives by the unknowns and the radii."""
+        gradients = self._gradients @ y + self._given(t) / self._distances
+        rounded = np.array([ramp(r - self.gap / 2, self.gap) for r in self._at_stations @ radii])
+        flow = self.fluid.flow(self.gap + rounded[:, 0], gradients)
+        q, by_gradient, by_radius = np.array(flow) * self._open
+        return Terms(
+            q,
+            by_gradient[:, None] * self._gradients,
+            (by_radius * rounded[:, 1])[:, None] * self._at_stations,
+        )
+
+    def _place(self, end: OpenTo) -> int:
+        """Place of the node of an end among the unknowns."""
+        assert self.circuit
+        return len(self.lengths) + self.circuit.nodes.index(end.node)
+
+    @cached_property
+    def _open(self) -> Array:
+        """Zero at a closed end, else one."""
+        closed = [isinstance(end, Closed) for end in (self.lower, self.upper)]
+        return 1.0 - np.array([closed[0], *[False] * (len(self.lengths) - 1), closed[1]])
+
+    @cached_property
+    def _distances(self) -> Array:
+        """Distance between the points of pressure on both sides of each station."""
+        half = np.array([0.0, *self.lengths, 0.0]) / 2
+        return half[1:] + half[:-1]
+
+    @cached_property
+    def _at_stations(self) -> Array:
+        """Matrix from the radii of the sections to those at the stations."""
+        k = len(self.lengths)
+        means = (np.eye(k + 1, k) + np.eye(k + 1, k, -1)) / 2
+        means[0, 0] = means[-1, -1] = 1.0
+        return means
+
+    @cached_property
+    def _gradients(self) -> Array:
+        """Matrix from the unknowns to the gradients -dp/dz at the stations, without the reservoirs."""
+        k = len(self.lengths)
+        differences = np.eye(k + 1, len(self.names), -1) * (np.arange(len(self.names)) < k)
+        differences[:k, :k] -= np.eye(k)
+        for end, station, sign in ((self.lower, 0, 1), (self.upper, k, -1)):
+            if isinstance(end, OpenTo):
+                differences[station, self._place(end)] = sign
+        return differences / self._distances[:, None]
+
+    def _given(self, t: float) -> Array:
+        """Part of the differences of pressure that the reservoirs give."""
+        given = np.zeros(len(self.lengths) + 1)
+        for end, station, sign in ((self.lower, 0, 1), (self.upper, -1, -1)):
+            if isinstance(end, Reservoir):
+                given[station] = sign * at_time(end.pressure, t)
+        return given
