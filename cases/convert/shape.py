@@ -15,10 +15,11 @@ from annelid.cases.schema.stage import ElectrodeTable
 from annelid.geometry.errors import InvalidValue
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shape import Band, Layer, Shape
+from annelid.geometry.shapes.shape import Layer, Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
 from annelid.geometry.shapes.tapered_tube import TaperedTube

@@ -28,7 +28,8 @@ from annelid.geometry.errors import Finding, InvalidValue, checking
 from annelid.geometry.inventory import Inventory
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Shape, band_findings
+from annelid.geometry.shapes.band import Band, band_findings
+from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
