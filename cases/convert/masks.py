@@ -9,6 +9,7 @@ from annelid.cases.convert.model import natural_stretch_of
 from annelid.cases.convert.shape import band_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
+from annelid.geometry.errors import InvalidValue
 from annelid.geometry.fabrication.cast_face import band_arcs, cast_face
 from annelid.geometry.fabrication.development import Development
 from annelid.geometry.fabrication.mask import Mask, mark_lines
@@ -33,10 +34,17 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
         part: The part of the layer.
         depth: Distance of the layer from the inner face of the mounted wall, mm.
         thickness: Its mounted thickness, mm.
+
+    Raises:
+        InvalidValue: An electrode does not go all around, or the layer as cast is no surface of revolution.
     """
     count = part.sheet_count
     natural, step = natural_stretch_of(part.natural_stretch), thickness / count
     tables = [table for table in case.electrodes if table.region == part.region]
+    partial = [table.name for table in tables if not band_of(table).all_around]
+    if partial:
+        text = f"masks are drawn of electrodes that go all around, which {', '.join(partial)} does not"
+        raise InvalidValue(text, key="electrodes")
     if tables:
         outer_is_hot = case.electrics.model == "solved" and tables[0].hot_face == "outer"
         places = [

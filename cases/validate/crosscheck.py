@@ -26,6 +26,7 @@ from annelid.cases.validate.valid_tables import ValidTables
 from annelid.geometry.checks import one_of, usable_name
 from annelid.geometry.errors import Finding, InvalidValue, checking
 from annelid.geometry.inventory import Inventory
+from annelid.geometry.meshing.band_placement import placement_findings
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.band import Band, band_findings
@@ -180,6 +181,8 @@ class CrossCheck:
         bands = self.findings.records("electrodes", case.electrodes, build)
         layers = [layer.name for layer in self.shape.layers]
         self.findings.check(band_findings(bands, layers, edge_range(case, self.shape)))
+        if case.lattice is None and self.size is not None:
+            self.findings.check(placement_findings(bands, self.shape, self.size))
         covered = [(band.name, (band.region,)) for band in bands]
         electrodes = [Electrode(e.name, e.hot_face) for e in case.electrodes]
         solved = self.findings.complete("electrics") and case.electrics.model == "solved"

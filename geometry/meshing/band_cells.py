@@ -63,7 +63,7 @@ def covered_cells(
             size = _sizes(mapped, swept, x, y)
             error = float(size[inside].sum() / size[around].sum()) / band.fraction - 1
             notes[f"electrode {band.name}"] = (
-                f"electrode {band.name} is a helix of whole elements: its area is {abs(error):.2%} "
+                f"electrode {band.name} is a helix of whole elements: its area is {100 * abs(error):.2g} % "
                 f"{'larger' if error > 0 else 'smaller'} than drawn"
             )
     return covered, notes

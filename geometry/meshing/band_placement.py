@@ -34,9 +34,9 @@ def _conflict(band: Band, shape: Shape, size: MeshSize) -> str:
         return f"the symmetry planes of a sector would mirror the helix: {remedy}"
     if band.angles is not None and size.model == "sector" and not _mirrored(*band.angles, size.sector):
         return (
-            f"{band.angles[0]:g} to {band.angles[1]:g} degrees contradicts the symmetry planes of a sector of "
-            f"{size.sector:g} degrees, which would repeat the electrode elsewhere: choose mesh.model = 'solid', "
-            "or mesh.sector = '180 deg' and angles with 0 or 180 degrees in their middle"
+            f"{band.angles[0]:g} to {band.angles[1]:g} degrees contradicts the symmetry planes of a sector "
+            f"of {size.sector:g} degrees, which would repeat the electrode elsewhere: choose mesh.model = "
+            "'solid', or mesh.sector = '180 deg' and angles with 0 or 180 degrees in their middle"
         )
     return ""
 

@@ -28,8 +28,8 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     Args:
         shape: Tube, sleeve, balloon or dome.
         size: Model and element sizes.
-        bands: Electrodes; the mesh has cell edges exactly at their heights and angles. A helix consists of the
-            cells whose centres it covers; the notes of the body state the error of its area.
+        bands: Electrodes; the mesh has cell edges exactly at their heights and angles. A helix consists of
+            the cells whose centres it covers; the notes of the body state the error of its area.
         lines: Further heights Z (on a dome: radii R) at which the mesh has cell edges, mm.
 
     Returns:
