@@ -139,6 +139,6 @@ def _across_helix(name: str, helix: HelixTable, mesh: MeshTable) -> Iterator[str
     if min(along, around) < _ACROSS_HELIX:
         across = f"{digits(along, 2)} elements along the axis and {digits(around, 2)} around lie across helix"
         yield (
-            f"mesh: {across} {name}, fewer than {_ACROSS_HELIX}: it consists of whole elements, so its area at "
-            f"a height may be wrong by up to {digits(100 / around, 2)} %"
+            f"mesh: {across} {name}, fewer than {_ACROSS_HELIX}: it consists of whole elements, so its area "
+            f"at a height may be wrong by up to {digits(100 / around, 2)} %"
         )
