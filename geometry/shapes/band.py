@@ -40,11 +40,10 @@ class Helix:
     hand: str = "right"
 
     def __post_init__(self) -> None:
-        with checking("helix"):
-            within("pitch", self.pitch, above=0.0, unit="mm")
-            within("width", self.width, above=0.0, below=self.pitch, unit="mm", why="less than the pitch")
-            within("start_angle", self.start_angle, least=-360.0, most=360.0, unit="degrees")
-            one_of("hand", self.hand, HANDS)
+        within("helix.pitch", self.pitch, above=0.0, unit="mm")
+        within("helix.width", self.width, above=0.0, below=self.pitch, unit="mm", why="less than the pitch")
+        within("helix.start_angle", self.start_angle, least=-360.0, most=360.0, unit="degrees")
+        one_of("helix.hand", self.hand, HANDS)
 
     @property
     def fraction(self) -> float:

@@ -109,10 +109,10 @@ def test_overlap(first, second, overlap):
     [
         (
             Balloon(sphere(6.0), WALL),
-            sector_band(0, 90, low=-5.9, high=6.0),
+            sector_band(0, 90, low=0.0, high=6.0),
             "angles: cannot reach the axis",
         ),
-        (Dome(6.0, 2.0, WALL), winding(low=3.0, high=5.0), "helix: edges of electrodes on a dome are radii"),
+        (Dome(6.0, 2.0, WALL), winding(low=3.0, high=5.0), "but edges of electrodes on a dome are radii"),
         (TUBE, winding(low=14.0, high=15.0, width=0.1), "helix: covers no element: make mesh.along smaller"),
     ],
 )
