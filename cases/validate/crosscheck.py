@@ -187,6 +187,7 @@ class CrossCheck:
         electrodes = [Electrode(e.name, e.hot_face) for e in case.electrodes]
         solved = self.findings.complete("electrics") and case.electrics.model == "solved"
         self.findings.check(checks.check_electrodes(electrodes, parts, covered, solved))
+        self.findings.check(_stepped_edges(bands if solved else []))
 
     # supports, obstacles and loads
 
@@ -285,6 +286,17 @@ class CrossCheck:
 def _with_placeholder_layer(case: Case) -> Case:
     layers = (LayerTable.model_construct(name="layer", thickness=1e-3),)
     return case.model_copy(update={"shape": case.shape.model_copy(update={"layers": layers})})
+
+
+def _stepped_edges(bands: list[Band]) -> Iterator[Finding]:
+    """Refuse a helix whose fringe field is solved: the edges of its whole elements are longer than drawn."""
+    for index, band in enumerate(bands):
+        if band.helix is not None:
+            text = (
+                "a helix has stepped edges, at which no fringe field can be solved: choose electrics.model = "
+            )
+            error = InvalidValue(f"{text}'layered'", key="helix", subject=f"electrode '{band.name}'")
+            yield Finding(("electrodes", index), error)
 
 
 def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:

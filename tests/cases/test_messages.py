@@ -260,6 +260,15 @@ WRONG = {
         both(put("sector", "mesh", "model"), put(HELIX, "electrodes", 0, "helix")),
         r"electrodes\[low\]\.helix: the symmetry planes of a sector would mirror the helix: choose",
     ),
+    "solved helix": (
+        both(
+            put("solid", "mesh", "model"),
+            put(1, "parts", 0, "sheets", "count"),
+            put({"model": "solved"}, "electrics"),
+            put(HELIX, "electrodes", 0, "helix"),
+        ),
+        r"electrodes\[low\]\.helix: a helix has stepped edges, at which no fringe field can be solved",
+    ),
     "angles against the planes of a sector": (
         both(
             put("sector", "mesh", "model"),

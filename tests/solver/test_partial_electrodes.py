@@ -27,6 +27,7 @@ HALF = 40.0  # degrees
 CLAMPED = (Support("end_low", "all"),)
 TUBE = Tube(RADIUS, LENGTH, (Layer("wall", WALL),))
 ARCS = 1e-6  # of an area: 60 second-order elements around instead of a circle
+FRINGE = 0.1  # of a fringe capacitance: the field is singular at the edge
 BEAM = 0.05  # of a curvature: the wall is thin and the part long, but both only so far
 
 
@@ -54,6 +55,23 @@ def capacitance(fraction, height):
 def test_capacitance_between_two_angles(size):
     state = unloaded(model(side(0.0, 10.0, 35.0), along=30.0, around=60, **size))
     assert value(state, "capacitance side") == pytest.approx(capacitance(2 * HALF / 360, 25.0), rel=ARCS)
+
+
+def test_fringe_field_beside_a_solved_electrode():
+    """Each straight edge of an electrode on both faces of a sheet adds the width t ln 2 / π.
+
+    The field stays in the sheet. Half a sheet, mirrored in its electrode, is half of a strip line; the edge of
+    its thin strip has the fringe capacitance 2 ln 2 / π times ε (Cohn, IRE Trans. MTT 2, 52, 1954, from memory).
+    """
+    tube = Tube(RADIUS, 1.0, TUBE.layers)
+    size = MeshSize(model="sector", sector=180.0, along=1.0, through=4, around=256)
+    body = build(tube, size, [side(0.0, high=1.0)])
+    electrodes = (Electrode("side"),)
+    part = Model(body, (sheet("wall", WALL),), CLAMPED, electrodes=electrodes, electrics="solved")
+    state = follow(part, Stage("on", voltages={"side": 1e-3}, steps=1))[0][-1]
+    width = value(state, "capacitance side") * WALL / EPS
+    beyond = width - 2 * np.radians(HALF) * WALL / np.log1p(WALL / RADIUS)  # of a cylindrical capacitor
+    assert beyond == pytest.approx(2 * WALL * np.log(2) / np.pi, rel=FRINGE)
 
 
 def test_capacitance_of_a_helix_within_the_stated_error():
