@@ -292,10 +292,8 @@ def _stepped_edges(bands: list[Band]) -> Iterator[Finding]:
     """Refuse a helix whose fringe field is solved: the edges of its whole elements are longer than drawn."""
     for index, band in enumerate(bands):
         if band.helix is not None:
-            text = (
-                "a helix has stepped edges, at which no fringe field can be solved: choose electrics.model = "
-            )
-            error = InvalidValue(f"{text}'layered'", key="helix", subject=f"electrode '{band.name}'")
+            text = "a helix has stepped edges, at which no fringe field can be solved: choose electrics.model"
+            error = InvalidValue(f"{text} = 'layered'", key="helix", subject=f"electrode '{band.name}'")
             yield Finding(("electrodes", index), error)
 
 

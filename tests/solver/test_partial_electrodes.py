@@ -60,8 +60,9 @@ def test_capacitance_between_two_angles(size):
 def test_fringe_field_beside_a_solved_electrode():
     """Each straight edge of an electrode on both faces of a sheet adds the width t ln 2 / π.
 
-    The field stays in the sheet. Half a sheet, mirrored in its electrode, is half of a strip line; the edge of
-    its thin strip has the fringe capacitance 2 ln 2 / π times ε (Cohn, IRE Trans. MTT 2, 52, 1954, from memory).
+    The field stays in the sheet. Half a sheet, mirrored in its electrode, is a strip line; each face of its
+    thin strip has the fringe capacitance 2 ln 2 / π times ε at an edge (Cohn, IRE Trans. MTT 2, 52, 1954,
+    from memory): a width of 2 ln 2 / π times half of the thickness.
     """
     tube = Tube(RADIUS, 1.0, TUBE.layers)
     size = MeshSize(model="sector", sector=180.0, along=1.0, through=4, around=256)
