@@ -9,14 +9,13 @@ from annelid.cases.convert.model import natural_stretch_of
 from annelid.cases.convert.shape import band_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
-from annelid.geometry.errors import InvalidValue
 from annelid.geometry.fabrication.cast_face import band_arcs, cast_face
 from annelid.geometry.fabrication.development import Development
 from annelid.geometry.fabrication.mask import Mask, mark_lines
 from annelid.geometry.fabrication.settings import FabricationSettings
 from annelid.geometry.shapes.shape import Shape
 
-__all__ = ["masks_of", "remarks_on_mask"]
+__all__ = ["masks_of", "not_drawn", "remarks_on_mask"]
 
 _WIDE_TAB = 0.4  # of the width of an electrode: wider tabs of opposite polarity overlap
 _SAME = 1e-9
@@ -36,15 +35,11 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
         thickness: Its mounted thickness, mm.
 
     Raises:
-        InvalidValue: An electrode does not go all around, or the layer as cast is no surface of revolution.
+        InvalidValue: The layer as cast is no surface of revolution.
     """
     count = part.sheet_count
     natural, step = natural_stretch_of(part.natural_stretch), thickness / count
     tables = [table for table in case.electrodes if table.region == part.region]
-    partial = [table.name for table in tables if not band_of(table).all_around]
-    if partial:
-        text = f"masks are drawn of electrodes that go all around, which {', '.join(partial)} does not"
-        raise InvalidValue(text, key="electrodes")
     if tables:
         outer_is_hot = case.electrics.model == "solved" and tables[0].hot_face == "outer"
         places = [
@@ -62,6 +57,11 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
             bands[table.name] = face.arc_at(low), face.arc_at(high)
         masks.append(Mask(part.region, title, Development(face), bands, hot, natural.hoop, natural.axial))
     return masks
+
+
+def not_drawn(case: Case, part: PartTable) -> list[str]:
+    """Return the names of electrodes of a layer of which masks cannot be drawn: they do not go all around."""
+    return [e.name for e in case.electrodes if e.region == part.region and not band_of(e).all_around]
 
 
 def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> Iterator[str]:
