@@ -85,9 +85,7 @@ def fabrication_plan(case: Case) -> FabricationPlan:
         undrawn = not_drawn(case, layer.part)
         if films and undrawn:
             names = ", ".join(undrawn)
-            remarks.append(
-                f"{layer.name} has no masks, which are drawn only of electrodes all around: {names}"
-            )
+            remarks.append(f"{layer.name} has no masks: {names} does not go all around, so draw it by hand")
         elif films:
             masks += films
             remarks += remarks_on_mask(films[0], settings, layer.sheets)

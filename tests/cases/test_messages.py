@@ -277,6 +277,14 @@ WRONG = {
         ),
         r"electrodes\[low\]\.angles: 0 to 30 degrees contradicts the symmetry planes of a sector of",
     ),
+    "angles that a plane of a sector repeats": (
+        both(
+            put("sector", "mesh", "model"),
+            put("90 deg", "mesh", "sector"),
+            put(["-30 deg", "30 deg"], "electrodes", 0, "angles"),
+        ),
+        r"electrodes\[low\]\.angles: -30 to 30 degrees contradicts the symmetry planes of a sector of 90",
+    ),
     "angles that descend": (
         put(["30 deg", "-30 deg"], "electrodes", 0, "angles"),
         r"electrodes\[low\]\.angles: must ascend and cover less than a full turn, got 30 to -30 degrees",
