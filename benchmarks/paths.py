@@ -16,9 +16,10 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shape import Band, Layer, Shape
+from annelid.geometry.shapes.shape import Layer, Shape
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.critical_points import CriticalState, Locator
 from annelid.solver.continuation.newton import Newton

@@ -51,7 +51,7 @@ def check_command(options: argparse.Namespace) -> int:
         f"case hash {case_hash(case)}",
         *measured.table().splitlines(),
         *checked.cost.lines(),
-        *(f"remark: {remark}" for remark in remarks_on(case, measured)),
+        *(f"remark: {remark}" for remark in (*remarks_on(case, measured), *checked.body.notes.values())),
         f"reported quantities: {names}",
     ]
     print("\n".join(f"# {line}" for line in lines))

@@ -182,7 +182,13 @@ class _Describer:
     def _electrode(self, electrode: ElectrodeTable) -> str:
         edges = (electrode.start, electrode.end)
         span = " to ".join(self._units.show("length", edge) for edge in edges if edge is not None)
-        return f"{electrode.name}: {electrode.region}, {span} along the axis."
+        words = [f"{electrode.region}, {span} along the axis"]
+        if electrode.angles is not None:
+            first, last = (self._units.show("angle", angle) for angle in electrode.angles)
+            words.append(f"from {first} to {last} about the axis")
+        if electrode.helix is not None:
+            words.append(f"winding up: {self._pairs(electrode.helix)}")
+        return f"{electrode.name}: {', '.join(words)}."
 
     def _support(self, case: Case, support: SupportTable) -> str:
         rotation = _ROTATION.get(support.hold, "") if has_twist(case) else ""

@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from annelid.cases.convert.as_cast import cast_layer
-from annelid.cases.convert.masks import masks_of, remarks_on_mask
+from annelid.cases.convert.masks import masks_of, not_drawn, remarks_on_mask
 from annelid.cases.convert.model import natural_stretch_of
 from annelid.cases.convert.shape import entries_of, shape_of
 from annelid.cases.schema.case import Case
@@ -82,9 +82,14 @@ def fabrication_plan(case: Case) -> FabricationPlan:
                 remarks.append(f"{layer.name} has no masks and no mould: {error.problem}")
         sheets += _sheets(case, shape, layer, drawn=bool(films))
         remarks += _remarks_on_pass(sheets[-1], settings)
-        masks += films
-        if films:
+        undrawn = not_drawn(case, layer.part)
+        if films and undrawn:
+            names = ", ".join(undrawn)
+            remarks.append(f"{layer.name} has no masks: {names} does not go all around, so draw it by hand")
+        elif films:
+            masks += films
             remarks += remarks_on_mask(films[0], settings, layer.sheets)
+        if films:
             cast += [layer] * (layer.name not in case.cover)
     missing = [
         f"{text} (fabrication.{key})"

@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from annelid.cases.convert.making import inflated_wall
-from annelid.cases.convert.shape import entries_of, shape_of
+from annelid.cases.convert.shape import band_of, entries_of, shape_of
 from annelid.cases.convert.skin import skin_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import CellTable, LatticeTable, MeasuredGridTable
@@ -149,6 +149,12 @@ def lattice_conflicts(case: Case, shape: Shape) -> Iterator[Finding]:
     if isinstance(shape, Sleeve) and table.side == "inside":
         text = "'inside' would put the struts into the core of the sleeve: choose 'outside' or 'embedded'"
         yield Finding(("lattice",), InvalidValue(text, key="side"))
+    for index, electrode in enumerate(case.electrodes):
+        band = band_of(electrode)
+        if not band.all_around:
+            text = f"the electrodes of a wall with a lattice go all around: leave out {band.key}"
+            error = InvalidValue(text, key=band.key, subject=f"electrode '{band.name}'")
+            yield Finding(("electrodes", index), error)
     if case.electrics.model == "solved" and case.electrodes:
         text = "'solved' needs meshed electrode faces, and a wall with a lattice has none: choose 'layered'"
         yield Finding(("electrics",), InvalidValue(text, key="model"))

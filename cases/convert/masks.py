@@ -15,7 +15,7 @@ from annelid.geometry.fabrication.mask import Mask, mark_lines
 from annelid.geometry.fabrication.settings import FabricationSettings
 from annelid.geometry.shapes.shape import Shape
 
-__all__ = ["masks_of", "remarks_on_mask"]
+__all__ = ["masks_of", "not_drawn", "remarks_on_mask"]
 
 _WIDE_TAB = 0.4  # of the width of an electrode: wider tabs of opposite polarity overlap
 _SAME = 1e-9
@@ -33,6 +33,9 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
         part: The part of the layer.
         depth: Distance of the layer from the inner face of the mounted wall, mm.
         thickness: Its mounted thickness, mm.
+
+    Raises:
+        InvalidValue: The layer as cast is no surface of revolution.
     """
     count = part.sheet_count
     natural, step = natural_stretch_of(part.natural_stretch), thickness / count
@@ -54,6 +57,11 @@ def masks_of(case: Case, shape: Shape, part: PartTable, depth: float, thickness:
             bands[table.name] = face.arc_at(low), face.arc_at(high)
         masks.append(Mask(part.region, title, Development(face), bands, hot, natural.hoop, natural.axial))
     return masks
+
+
+def not_drawn(case: Case, part: PartTable) -> list[str]:
+    """Return the names of electrodes of a layer of which masks cannot be drawn: they do not go all around."""
+    return [e.name for e in case.electrodes if e.region == part.region and not band_of(e).all_around]
 
 
 def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> Iterator[str]:

@@ -10,6 +10,8 @@ from annelid.cases.convert.model import material_of, natural_stretch_of
 from annelid.cases.convert.shape import shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
+from annelid.cases.schema.shape import MeshTable
+from annelid.cases.schema.stage import HelixTable
 from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN, Quality
 from annelid.solver.display import DisplayUnits, digits
 
@@ -25,6 +27,7 @@ _MOST_SHEETS = 1000
 # Elements in the length sqrt(R t): common practice, no source. A clamped tube under pressure widens by 0.1 %
 # too little with three and by 0.6 % with one; with one, the stress at its ends is far too low.
 _ELEMENTS = 3
+_ACROSS_HELIX = 4  # elements
 
 
 def remarks_on(case: Case, quality: Quality | None = None) -> list[str]:
@@ -120,9 +123,22 @@ def _elements(case: Case, units: DisplayUnits) -> Iterator[str]:
         width = (electrode.end or 0.0) - (electrode.start or 0.0)
         if case.mesh.along > width:
             yield f"{longer_than(width)}, the width of electrode {electrode.name}"
+        if electrode.helix is not None:
+            yield from _across_helix(electrode.name, electrode.helix, case.mesh)
     bending = shape_of(case).bending_length
     if case.mesh.along > bending / _ELEMENTS:
         yield (
             f"{longer_than(bending / _ELEMENTS)}, a third of sqrt(R t), over which the bending at ends and "
             "at edges of electrodes decays: stresses there are less accurate"
+        )
+
+
+def _across_helix(name: str, helix: HelixTable, mesh: MeshTable) -> Iterator[str]:
+    """Count the elements across a helix, of which each height has the nearest whole number below or above."""
+    along, around = helix.width / mesh.along, mesh.around * helix.width / helix.pitch
+    if min(along, around) < _ACROSS_HELIX:
+        across = f"{digits(along, 2)} elements along the axis and {digits(around, 2)} around lie across helix"
+        yield (
+            f"mesh: {across} {name}, fewer than {_ACROSS_HELIX}: it consists of whole elements, so its area "
+            f"at a height may be wrong by up to {digits(100 / around, 2)} %"
         )

@@ -12,13 +12,14 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import MeasuredGridTable
 from annelid.cases.schema.shape import LayerTable, MeridianTable, PointsMeridianTable, ShapeTable
 from annelid.cases.schema.stage import ElectrodeTable
-from annelid.geometry.errors import InvalidValue
+from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band, Helix
 from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shape import Band, Layer, Shape
+from annelid.geometry.shapes.shape import Layer, Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
 from annelid.geometry.shapes.tapered_tube import TaperedTube
@@ -104,8 +105,14 @@ def measured_heights(case: Case) -> tuple[float, float] | None:
 
 
 def band_of(table: ElectrodeTable) -> Band:
-    """Return the band of an electrode whose edges are given."""
-    return Band(table.name, table.region, table.start or 0.0, table.end or 0.0)
+    """Return the band of an electrode whose edges are given.
+
+    Raises:
+        InvalidValue: A value is not allowed.
+    """
+    with checking(f"electrode '{table.name}'"):
+        helix = None if table.helix is None else Helix(**entries_of(table.helix))
+    return Band(table.name, table.region, table.start or 0.0, table.end or 0.0, table.angles, helix)
 
 
 def entries_of(table: Table) -> dict[str, Any]:

@@ -16,7 +16,8 @@ from annelid.geometry.checks import within
 from annelid.geometry.errors import InvalidValue
 from annelid.geometry.lattice_mesh.wall_grid import WallGrid
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Shape
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Shape
 from annelid.solver.display import digits
 from annelid.solver.model.quantities import LUMEN_VOLUME, MEAN_HOOP_STRETCH
 from annelid.solver.records import Measure

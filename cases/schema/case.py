@@ -50,7 +50,7 @@ class Case(Table):
     electrics: ElectricsTable = ElectricsTable()
     """How the electric field is computed."""
     electrodes: tuple[ElectrodeTable, ...] = ()
-    """Ring electrodes."""
+    """Electrodes."""
     supports: tuple[SupportTable, ...] = ()
     """Supports of surfaces."""
     foundations: tuple[FoundationTable, ...] = ()

@@ -26,6 +26,7 @@ from annelid.cases.schema.base import (
     Whole,
 )
 from annelid.cases.schema.wave import WaveTable
+from annelid.geometry.shapes.band import HANDS
 from annelid.solver.model.boundary import DIRECTIONS, HOLDS, HOT_FACES
 from annelid.solver.model.model import ELECTRICS
 from annelid.solver.model.stages import CONTROLS
@@ -39,8 +40,21 @@ class ElectricsTable(Table):
     """"layered": voltage over sheet thickness, along the normal; "solved": the potential is an unknown."""
 
 
+class HelixTable(Table):
+    """How an electrode winds up around the axis."""
+
+    pitch: Length
+    """Rise in one turn."""
+    width: Length
+    """Width along the axis, less than the pitch."""
+    start_angle: Angle = 0.0
+    """Angle of the centre line at the lower edge of the electrode, from the X axis towards the Y axis."""
+    hand: Annotated[str, Choice(HANDS)] = "right"
+    """"right": turns from x to y while it rises, as an ordinary screw thread does; or "left"."""
+
+
 class ElectrodeTable(Table):
-    """A ring electrode: a band of one layer between two heights."""
+    """An electrode: a band of one layer between two heights, all around unless it has angles or a helix."""
 
     name: Name
     """Name; stages and quantities refer to it."""
@@ -50,6 +64,12 @@ class ElectrodeTable(Table):
     """Lower edge along the axis; default: the lower end of the layer."""
     end: Annotated[Length | None, Field(alias="to")] = None
     """Upper edge along the axis; default: the upper end of the layer."""
+    angles: tuple[Angle, Angle] | None = None
+    """First and last angle about the axis, from the X axis towards the Y axis, ["-30 deg", "30 deg"]; only in
+    3-D models. Default: all around."""
+    helix: HelixTable | None = None
+    """How the electrode winds up, { pitch = "20 mm", width = "4 mm" }; only in solid models. Default: it does
+    not."""
     hot_face: Annotated[str, Choice(HOT_FACES)] = "outer"
     """Face that carries the voltage when the potential is solved; the other is grounded."""
 

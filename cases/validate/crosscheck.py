@@ -26,9 +26,11 @@ from annelid.cases.validate.valid_tables import ValidTables
 from annelid.geometry.checks import one_of, usable_name
 from annelid.geometry.errors import Finding, InvalidValue, checking
 from annelid.geometry.inventory import Inventory
+from annelid.geometry.meshing.band_placement import placement_findings
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Shape, band_findings
+from annelid.geometry.shapes.band import Band, band_findings
+from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
@@ -179,10 +181,13 @@ class CrossCheck:
         bands = self.findings.records("electrodes", case.electrodes, build)
         layers = [layer.name for layer in self.shape.layers]
         self.findings.check(band_findings(bands, layers, edge_range(case, self.shape)))
+        if case.lattice is None and self.size is not None:
+            self.findings.check(placement_findings(bands, self.shape, self.size))
         covered = [(band.name, (band.region,)) for band in bands]
         electrodes = [Electrode(e.name, e.hot_face) for e in case.electrodes]
         solved = self.findings.complete("electrics") and case.electrics.model == "solved"
         self.findings.check(checks.check_electrodes(electrodes, parts, covered, solved))
+        self.findings.check(_stepped_edges(bands if solved else []))
 
     # supports, obstacles and loads
 
@@ -281,6 +286,15 @@ class CrossCheck:
 def _with_placeholder_layer(case: Case) -> Case:
     layers = (LayerTable.model_construct(name="layer", thickness=1e-3),)
     return case.model_copy(update={"shape": case.shape.model_copy(update={"layers": layers})})
+
+
+def _stepped_edges(bands: list[Band]) -> Iterator[Finding]:
+    """Refuse a helix whose fringe field is solved: the edges of its whole elements are longer than drawn."""
+    for index, band in enumerate(bands):
+        if band.helix is not None:
+            text = "a helix has stepped edges, at which no fringe field can be solved: choose electrics.model"
+            error = InvalidValue(f"{text} = 'layered'", key="helix", subject=f"electrode '{band.name}'")
+            yield Finding(("electrodes", index), error)
 
 
 def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:

@@ -14,7 +14,8 @@ from annelid.cases.validate.findings import Findings
 from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.lattice.wrapping import check_placement
 from annelid.geometry.printing.settings import PrinterSettings
-from annelid.geometry.shapes.shape import Shape, check_edges
+from annelid.geometry.shapes.band import check_edges
+from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.parts import Fibres
 
 __all__ = ["check_lattice", "check_making"]

@@ -12,8 +12,9 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InvalidValue
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
-from annelid.geometry.shapes.shape import Band, Shape
+from annelid.geometry.shapes.shape import Shape
 
 __all__ = ["CastFace", "cast_face"]
 

@@ -7,7 +7,6 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.geometry.meshing.build import parameters
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.plane_mesh import mesh_plane
@@ -51,7 +50,7 @@ def wall_grid(shape: Shape, size: MeshSize) -> tuple[WallGrid, tuple[CapGrid, ..
     """
     mapped = lay_out(shape, size, (), ())
     grid = mesh_plane(mapped).nodes
-    x, y = parameters(mapped, grid.astype(np.float64))
+    x, y = mapped.parameters(grid.astype(np.float64))
     nodes = np.full(grid.max(axis=0) + 1, -1, dtype=np.int64)
     nodes[grid[:, 0], grid[:, 1]] = np.arange(len(grid))
     through, across = np.all(nodes >= 0, axis=1), np.all(nodes >= 0, axis=0)

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from annelid.geometry.body import Body, FloatArray
+from annelid.geometry.body import Body
+from annelid.geometry.meshing.band_cells import angular_limits, covered_cells
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.geometry.meshing.mesh_size import MeshSize, check_count
@@ -15,7 +16,8 @@ from annelid.geometry.meshing.quality import check_quality
 from annelid.geometry.meshing.region_names import GridMesh, named_cells, named_facets
 from annelid.geometry.meshing.revolve import covered_angle, cylindrical_to_cartesian, sweep
 from annelid.geometry.meshing.tetrahedra import PIECES, split
-from annelid.geometry.shapes.shape import Band, Shape
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Shape
 
 _SAME_ANGLE = 1e-9  # radians
 
@@ -26,7 +28,8 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     Args:
         shape: Tube, sleeve, balloon or dome.
         size: Model and element sizes.
-        bands: Ring electrodes; the mesh has cell edges exactly at their edges.
+        bands: Electrodes; the mesh has cell edges exactly at their heights and angles. A helix consists of
+            the cells whose centres it covers; the notes of the body state the error of its area.
         lines: Further heights Z (on a dome: radii R) at which the mesh has cell edges, mm.
 
     Returns:
@@ -39,7 +42,7 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     _check_count(mapped, size)
     plane = mesh_plane(mapped)
     axisymmetric = size.model == "axisymmetric"
-    body = _meridian_body(mapped, plane) if axisymmetric else _space_body(mapped, plane, size)
+    body = _meridian_body(mapped, plane) if axisymmetric else _space_body(mapped, plane, size, bands)
     check_quality(body)
     return body
 
@@ -58,9 +61,9 @@ def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
 
 def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:
     mesh = GridMesh("quad9", plane.nodes.astype(np.float64), plane.cells, plane.patches)
-    placed = mapped.place(*parameters(mapped, mesh.grid))
+    placed = mapped.place(*mapped.parameters(mesh.grid))
     regions, bands = named_cells(mapped, mesh)
-    facets, surfaces = named_facets(mapped, mesh, {})
+    facets, surfaces = named_facets(mapped, mesh, bands, {})
     return Body(
         model="axisymmetric",
         points=placed.position,
@@ -74,20 +77,22 @@ def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:
     )
 
 
-def _space_body(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> Body:
-    swept = sweep(mapped, plane, size)
+def _space_body(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize, electrodes: Sequence[Band]) -> Body:
+    swept = sweep(mapped, plane, size, angular_limits(electrodes))
+    covered, notes = covered_cells(electrodes, mapped, swept)
     mesh = GridMesh("hexahedron27", swept.grid, swept.cells, swept.patches)
     if size.cells == "tetrahedra":
         mesh = GridMesh("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
-    placed = mapped.place(*parameters(mapped, mesh.grid))
+        covered = {name: np.repeat(inside, PIECES) for name, inside in covered.items()}
+    placed = mapped.place(*mapped.parameters(mesh.grid))
     points, normal = (cylindrical_to_cartesian(flat, swept.angle) for flat in placed)
     planes = {}
     if size.model == "sector":
         on_axis = placed.position[:, 0] == 0.0
         for name, angle in (("side_low", 0.0), ("side_high", covered_angle(size))):
             planes[name] = np.flatnonzero(on_axis | (np.abs(swept.angle - angle) < _SAME_ANGLE))
-    regions, bands = named_cells(mapped, mesh)
-    facets, surfaces = named_facets(mapped, mesh, planes)
+    regions, bands = named_cells(mapped, mesh, covered)
+    facets, surfaces = named_facets(mapped, mesh, bands, planes)
     return Body(
         model=size.model,
         points=points,
@@ -100,11 +105,5 @@ def _space_body(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> Body:
         normal=normal,
         hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
         multiplicity=2 * np.pi / covered_angle(size),
+        notes=notes,
     )
-
-
-def parameters(mapped: MappedPlane, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the parameters x, y (mm) at grid positions (n, 2) in half elements."""
-    across = 2.0 * np.concatenate([[0], np.cumsum(mapped.columns)])
-    up = 2.0 * np.concatenate([[0], np.cumsum(mapped.rows)])
-    return np.interp(grid[:, 0], across, mapped.x), np.interp(grid[:, 1], up, mapped.y)

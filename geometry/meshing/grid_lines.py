@@ -10,7 +10,8 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.checks import within
 from annelid.geometry.errors import checking
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Layer
 
 CLOSE = 1e-9
 """Grid lines nearer to each other than this fraction of the length are one line."""

@@ -10,11 +10,14 @@ from itertools import pairwise
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.errors import raise_first
+from annelid.geometry.meshing.band_placement import placement_findings
 from annelid.geometry.meshing.grid_lines import CLOSE, Heights, Radii, divide, merged, pieces, stack
 from annelid.geometry.meshing.mapped_plane import MappedPlane, Place, Placed
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.band import Band, check_bands
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
-from annelid.geometry.shapes.shape import Band, Shape
+from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 
@@ -28,7 +31,8 @@ def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence
     Raises:
         InvalidValue: A band or line is not on the shape, or bands overlap.
     """
-    shape.check_bands(bands)
+    check_bands(bands, [layer.name for layer in shape.layers], shape.band_range)
+    raise_first(placement_findings(bands, shape, size))
     return _layout(shape, size, bands, lines)
 
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import NamedTuple
 
+import numpy as np
+
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.inventory import SIDE_PLANES, Inventory, is_free
 
@@ -53,6 +55,12 @@ class MappedPlane:
     rank: Mapping[str, int]
     bands: Mapping[str, tuple[tuple[int, int], ...]]
     place: Place
+
+    def parameters(self, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the parameters x, y (mm) at grid positions (n, 2) in half elements."""
+        across = 2.0 * np.concatenate([[0], np.cumsum(self.columns)])
+        up = 2.0 * np.concatenate([[0], np.cumsum(self.rows)])
+        return np.interp(grid[:, 0], across, self.x), np.interp(grid[:, 1], up, self.y)
 
     def on_axis(self, patch: tuple[int, int]) -> int | None:
         """Return the number of the side of a patch on the axis, or None."""

@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: MIT
 """Regions, bands and surfaces of a mesh, named by the patches of its layout."""
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.elements import CORNERS, FACETS
@@ -26,8 +28,17 @@ class GridMesh(NamedTuple):
     patches: IntArray
 
 
-def named_cells(mapped: MappedPlane, mesh: GridMesh) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
-    """Return the cell numbers of each region and of each band."""
+def named_cells(
+    mapped: MappedPlane, mesh: GridMesh, covered: Mapping[str, NDArray[np.bool_]] | None = None
+) -> tuple[dict[str, IntArray], dict[str, IntArray]]:
+    """Return the cell numbers of each region and of each band.
+
+    Args:
+        mapped: Layout with the names.
+        mesh: The mesh.
+        covered: For bands that do not go all around, whether each cell is at an angle that they cover.
+    """
+    covered = covered or {}
     code = _patch_code(mapped, mesh.patches)
     of = {patch: _patch_code(mapped, np.array([patch]))[0] for patch in mapped.regions}
     regions = {
@@ -35,14 +46,14 @@ def named_cells(mapped: MappedPlane, mesh: GridMesh) -> tuple[dict[str, IntArray
         for name in sorted(set(mapped.regions.values()), key=lambda name: mapped.rank[name])
     }
     bands = {
-        band: np.flatnonzero(np.isin(code, [of[p] for p in patches]))
+        band: np.flatnonzero(np.isin(code, [of[p] for p in patches]) & covered.get(band, True))
         for band, patches in mapped.bands.items()
     }
     return regions, bands
 
 
 def named_facets(
-    mapped: MappedPlane, mesh: GridMesh, planes: dict[str, IntArray]
+    mapped: MappedPlane, mesh: GridMesh, bands: Mapping[str, IntArray], planes: Mapping[str, IntArray]
 ) -> tuple[IntArray, dict[str, IntArray]]:
     """Return the named facets, each once, and the facet numbers of each surface.
 
@@ -52,6 +63,7 @@ def named_facets(
     Args:
         mapped: Layout with the names.
         mesh: The mesh.
+        bands: Cell numbers of each band.
         planes: Further surfaces, given by the nodes on them (planes of a sector).
     """
     _, local = FACETS[mesh.cell_type]
@@ -65,9 +77,12 @@ def named_facets(
         numbers = np.flatnonzero(code == key)
         for name in names:
             members.setdefault(name, []).append(numbers)
+    for band, cells in bands.items():
+        for name in (f"{band}.inner", f"{band}.outer"):
+            members[name] = [n[np.isin(n // len(local), cells)] for n in members.get(name, ())]
     for name, nodes in planes.items():
         members[name] = [np.flatnonzero(np.isin(facets, nodes).all(axis=1))]
-    facets_of = {name: np.concatenate(numbers) for name, numbers in members.items()}
+    facets_of = {name: np.concatenate(numbers) for name, numbers in members.items() if numbers}
     return _once(facets, mesh, {name: numbers for name, numbers in facets_of.items() if len(numbers)})
 
 

@@ -35,10 +35,19 @@ def covered_angle(size: MeshSize) -> float:
     return 2 * math.pi if size.model == "solid" else math.radians(size.sector)
 
 
-def sweep(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> SweptMesh:
-    """Sweep the meridian mesh about the axis."""
-    angle = covered_angle(size)
-    around = _around(size, angle, reaches_axis=bool(mapped.axis))
+def sweep(
+    mapped: MappedPlane, plane: PlaneMesh, size: MeshSize, limits: FloatArray | None = None
+) -> SweptMesh:
+    """Sweep the meridian mesh about the axis.
+
+    Args:
+        mapped: The layout.
+        plane: Its mesh.
+        size: Model and element sizes.
+        limits: Angles from 0 to 2π at which the mesh has cell edges, ascending, radians.
+    """
+    angles = _station_angles(size, np.zeros(0) if limits is None else limits, reaches_axis=bool(mapped.axis))
+    around = len(angles) // 2
     stations = 2 * around if size.model == "solid" else 2 * around + 1
     at_axis = {patch for patch in mapped.regions if mapped.on_axis(patch) is not None}
     ring = np.ones((len(mapped.columns), len(mapped.rows)), dtype=bool)
@@ -48,7 +57,7 @@ def sweep(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> SweptMesh:
     blocks = [
         SweptMesh(
             np.repeat(plane.nodes, stations, axis=0).astype(np.float64),
-            np.tile(np.arange(stations) * (angle / (2 * around)), len(plane.nodes)),
+            np.tile(angles[:stations], len(plane.nodes)),
             _ring_cells(plane.cells[in_ring], around, stations),
             np.repeat(plane.patches[in_ring], around, axis=0),
         )
@@ -56,15 +65,28 @@ def sweep(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize) -> SweptMesh:
     for side in mapped.axis:
         patches = [patch for patch in sorted(at_axis) if mapped.on_axis(patch) == side]
         first_free = sum(len(block.grid) for block in blocks)
-        blocks.append(_disc_block(mapped, plane, side, patches, (angle, around, stations, first_free)))
+        blocks.append(_disc_block(mapped, plane, side, patches, (angles, stations, first_free)))
     return _used_only(SweptMesh(*(np.concatenate(parts) for parts in zip(*blocks, strict=True))))
 
 
-def _around(size: MeshSize, angle: float, *, reaches_axis: bool) -> int:
-    """Return the number of elements around the modelled piece."""
-    count = max(1, round(size.around * angle / (2 * math.pi)))
-    multiple = 2 * block_count(angle) if reaches_axis else 1
-    return multiple * math.ceil(count / multiple)
+def _station_angles(size: MeshSize, limits: FloatArray, *, reaches_axis: bool) -> FloatArray:
+    """Return the angles of the nodes around the modelled piece, its end included, radians.
+
+    Elements are of one size between successive limits.
+    """
+    angle = covered_angle(size)
+    if size.model == "solid":
+        start = float(limits[0]) if len(limits) else 0.0
+        edges = np.append(limits, start + angle) if len(limits) else np.array([0.0, angle])
+    else:
+        edges = np.concatenate([[0.0], limits[(limits > 0.0) & (limits < angle)], [angle]])
+    spans = np.diff(edges)
+    counts = np.maximum(1, np.round(size.around * spans / (2 * math.pi))).astype(np.int64)
+    while reaches_axis and counts.sum() % (2 * block_count(angle)):
+        counts[np.argmax(spans / counts)] += 1
+    steps = np.repeat(spans / (2 * counts), 2 * counts)
+    within = np.concatenate([np.arange(2 * count) for count in counts])
+    return np.append(np.repeat(edges[:-1], 2 * counts) + within * steps, edges[-1])
 
 
 def _ring_cells(quads: IntArray, around: int, stations: int) -> IntArray:
@@ -82,14 +104,15 @@ def _disc_block(
     plane: PlaneMesh,
     side: int,
     patches: list[tuple[int, int]],
-    frame: tuple[float, int, int, int],
+    frame: tuple[FloatArray, int, int],
 ) -> SweptMesh:
     """Stack O-grid discs along a side of the plane on the axis.
 
     The disc spans the first grid interval from the axis (``across``); discs are stacked in the other grid
     direction (``stack``) over the given patches. The rim nodes are those of the ring of hexahedra.
     """
-    angle, around, stations, first_free = frame
+    around_rim, stations, first_free = frame
+    angle, around = float(around_rim[-1] - around_rim[0]), len(around_rim) // 2
     across, stack = (0, 1) if side == 0 else (1, 0)
     counts = (mapped.columns, mapped.rows)
     span = int(counts[across][-1 if side == 3 else 0])
@@ -110,8 +133,16 @@ def _disc_block(
         steps = np.arange(bounds[patch[stack]], bounds[patch[stack] + 1])
         cells.append(_stacked(disc, number, steps, reverse=side == 2))
         owner.append(np.repeat(np.array([patch]), len(cells[-1]), axis=0))
-    angles = np.repeat(disc.angle, levels)
+    angles = np.repeat(_disc_angles(disc, around_rim), levels)
     return SweptMesh(grid.reshape(-1, 2), angles, np.concatenate(cells), np.concatenate(owner))
+
+
+def _disc_angles(disc: DiscMesh, around_rim: FloatArray) -> FloatArray:
+    """Angles of the nodes of a disc: those of the ring on its rim, evenly spaced ones near its centre."""
+    even = np.linspace(0.0, around_rim[-1] - around_rim[0], len(around_rim))
+    ahead = np.interp(disc.angle, even, around_rim - around_rim[0] - even)
+    angle = around_rim[0] + disc.angle + disc.radius**2 * ahead
+    return np.where(disc.radius == 0.0, 0.0, angle)
 
 
 def _ring_numbers(plane: PlaneMesh, rim_grid: FloatArray, stations: int, rim: int) -> IntArray:

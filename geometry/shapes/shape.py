@@ -1,9 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""What all shapes share: layers, electrode bands, the meridian of the inner face, extents and volumes."""
+"""What all shapes share: layers, the meridian of the inner face, extents and volumes."""
 
 import math
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import ClassVar
@@ -11,12 +10,11 @@ from typing import ClassVar
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.geometry.checks import RESERVED_REGIONS, one_of, unique, usable_name, within
-from annelid.geometry.errors import Finding, InvalidValue, checking, raise_first
+from annelid.geometry.checks import RESERVED_REGIONS, unique, usable_name, within
+from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.shapes.meridian import Meridian
 
 _GAUSS = 12  # points per piece of a meridian
-_SAME = 1e-9  # fraction of a height within which two band edges are one
 
 
 @dataclass(frozen=True)
@@ -38,32 +36,6 @@ class Layer:
         with checking(f"layer '{self.name}'"):
             usable_name("name", self.name, reserved=RESERVED_REGIONS)
             within("thickness", self.thickness, above=0.0, unit="mm")
-
-
-@dataclass(frozen=True)
-class Band:
-    """A ring electrode: one layer between two heights, or on a dome between two radii.
-
-    Attributes:
-        name: Band name; its faces become the surfaces ``<name>.inner`` and ``<name>.outer``.
-        region: The layer it covers, through its whole thickness.
-        low: Lower edge, height Z on the inner face of the wall, mm. On a dome, which may hardly rise, the
-            edge nearer to the axis: its radius R on the inner face; 0 covers the pole.
-        high: Upper edge, on a dome the edge farther from the axis, mm.
-
-    Raises:
-        InvalidValue: The name cannot be used, or ``low`` is not below ``high``.
-    """
-
-    name: str
-    region: str
-    low: float
-    high: float
-
-    def __post_init__(self) -> None:
-        with checking(f"electrode '{self.name}'"):
-            usable_name("name", self.name)
-            within("to", self.high, above=self.low, unit="mm", why="from")
 
 
 class Shape(ABC):
@@ -214,49 +186,3 @@ class Shape(ABC):
         if not self.layers:
             raise InvalidValue("must hold at least one layer, from inside to outside", key="layers")
         unique("layers", [layer.name for layer in self.layers])
-
-    def check_bands(self, bands: Sequence[Band]) -> None:
-        """Raise InvalidValue unless bands are on layers, inside their range, and do not overlap."""
-        unique("electrodes", [band.name for band in bands])
-        raise_first(band_findings(bands, [layer.name for layer in self.layers], self.band_range))
-
-
-def check_edges(start: float, end: float, edges: tuple[float, float]) -> None:
-    """Raise InvalidValue unless ``start`` ("from") is below ``end`` ("to"), both within ``edges``, mm."""
-    low, high = edges
-    for key, edge in (("from", start), ("to", end)):
-        if not math.isclose(edge, low if edge < low else high, abs_tol=_SAME * (high - low)):
-            within(key, edge, least=low, most=high, unit="mm", why="where the layers are")
-    within("to", end, above=start, unit="mm", why="from")
-
-
-def band_findings(
-    bands: Sequence[Band], layers: Sequence[str], edges: tuple[float, float]
-) -> Iterator[Finding]:
-    """Errors of bands that are not on layers, outside their range, or overlap.
-
-    Args:
-        bands: The bands.
-        layers: Names of the layers.
-        edges: Least and largest edge that a band may have, mm.
-    """
-    for index, band in enumerate(bands):
-        try:
-            with checking(f"electrode '{band.name}'"):
-                one_of("region", band.region, layers, what="a layer of this shape")
-                check_edges(band.low, band.high, edges)
-        except InvalidValue as error:
-            yield Finding(("electrodes", index), error)
-    for layer in layers:
-        ordered = sorted((i for i, b in enumerate(bands) if b.region == layer), key=lambda i: bands[i].low)
-        for below, index in pairwise(ordered):
-            first, second = bands[below], bands[index]
-            if second.low < first.high - _SAME * abs(first.high):
-                overlap = InvalidValue(
-                    f"{second.low:g} mm overlaps electrode '{first.name}', which covers {first.low:g} to "
-                    f"{first.high:g} mm of the same layer",
-                    key="from",
-                    subject=f"electrode '{second.name}'",
-                    electrodes=(first.name, second.name),
-                )
-                yield Finding(("electrodes", index), overlap)

@@ -75,6 +75,15 @@ def test_a_wall_too_steep_to_be_cast_has_sheets_but_no_masks_and_no_mould():
     assert plan.remarks[0].startswith(start)
 
 
+def test_no_masks_are_drawn_of_an_electrode_between_two_angles():
+    electrodes = [TABLES["electrodes"][0] | {"angles": ["0 deg", "90 deg"]}]
+    mesh = TABLES["mesh"] | {"model": "solid"}
+    plan = fabrication_plan(case_from_tables(tables(electrodes=electrodes, mesh=mesh)))
+    assert plan.masks == ()
+    assert len(plan.moulds) == 1
+    assert "wall has no masks: ring does not go all around, so draw it by hand" in plan.remarks
+
+
 def text_of(folder):
     page = (folder / "fabrication.html").read_text()
     page = re.sub(r"<(style|svg).*?</\1>", " ", page, flags=re.DOTALL)

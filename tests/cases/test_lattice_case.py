@@ -39,6 +39,18 @@ def tables_with(**changes):
     return copy.deepcopy(TABLES) | {"lattice": LATTICE | changes}
 
 
+@pytest.mark.parametrize(
+    ("key", "place"),
+    [("angles", ["-30 deg", "30 deg"]), ("helix", {"pitch": "10 mm", "width": "2 mm"})],
+)
+def test_electrodes_of_a_lattice_go_all_around(key, place):
+    tables = tables_with()
+    tables["mesh"]["model"] = "solid"
+    tables["electrodes"][0][key] = place
+    with pytest.raises(InputError, match=rf"electrodes\[low\]\.{key}: .* go all around: leave out {key}"):
+        case_from_tables(tables)
+
+
 def test_the_lattice_is_on_the_wall():
     lattice = lattice_of(case_from_tables(tables_with()))
     assert lattice.chart.scale(np.zeros((1, 2))) == pytest.approx(4.2)

@@ -11,6 +11,8 @@ from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables, find_case, library_cases, read_case
 from annelid.geometry.errors import InputError
 
+HELIX = {"pitch": "10 mm", "width": "2 mm"}
+
 
 def put(value, *keys):
     """Return a change of the tables that sets the entry at a path of keys."""
@@ -245,6 +247,58 @@ WRONG = {
     "electrode upside down": (
         put("1 mm", "electrodes", 0, "to"),
         r"electrodes\[low\]\.to: must be above 2 mm \(from\), got 1 mm",
+    ),
+    "angles in an axisymmetric model": (
+        put(["-30 deg", "30 deg"], "electrodes", 0, "angles"),
+        r"electrodes\[low\]\.angles: an axisymmetric model is the same .* 'solid', or leave out angles",
+    ),
+    "helix in an axisymmetric model": (
+        put(HELIX, "electrodes", 0, "helix"),
+        r"electrodes\[low\]\.helix: an axisymmetric model is the same .* 'solid', or leave out helix",
+    ),
+    "helix in a sector": (
+        both(put("sector", "mesh", "model"), put(HELIX, "electrodes", 0, "helix")),
+        r"electrodes\[low\]\.helix: the symmetry planes of a sector would mirror the helix: choose",
+    ),
+    "solved helix": (
+        both(
+            put("solid", "mesh", "model"),
+            put(1, "parts", 0, "sheets", "count"),
+            put({"model": "solved"}, "electrics"),
+            put(HELIX, "electrodes", 0, "helix"),
+        ),
+        r"electrodes\[low\]\.helix: a helix has stepped edges, at which no fringe field can be solved",
+    ),
+    "angles against the planes of a sector": (
+        both(
+            put("sector", "mesh", "model"),
+            put("180 deg", "mesh", "sector"),
+            put(["0 deg", "30 deg"], "electrodes", 0, "angles"),
+        ),
+        r"electrodes\[low\]\.angles: 0 to 30 degrees contradicts the symmetry planes of a sector of",
+    ),
+    "angles that a plane of a sector repeats": (
+        both(
+            put("sector", "mesh", "model"),
+            put("90 deg", "mesh", "sector"),
+            put(["-30 deg", "30 deg"], "electrodes", 0, "angles"),
+        ),
+        r"electrodes\[low\]\.angles: -30 to 30 degrees contradicts the symmetry planes of a sector of 90",
+    ),
+    "angles that descend": (
+        put(["30 deg", "-30 deg"], "electrodes", 0, "angles"),
+        r"electrodes\[low\]\.angles: must ascend and cover less than a full turn, got 30 to -30 degrees",
+    ),
+    "angles and a helix": (
+        both(
+            put(["-30 deg", "30 deg"], "electrodes", 0, "angles"),
+            put(HELIX, "electrodes", 0, "helix"),
+        ),
+        r"electrodes\[low\]\.angles: cannot be combined with a helix: leave one of them out",
+    ),
+    "helix wider than its pitch": (
+        put({"pitch": "2 mm", "width": "2 mm"}, "electrodes", 0, "helix"),
+        r"electrodes\[low\]\.helix\.width: must be above 0 and below 2 mm",
     ),
     "electrode in no layer": (
         put("core", "electrodes", 0, "region"),

@@ -52,6 +52,16 @@ def test_the_strength_is_that_of_the_stretched_sheet(usual):
     assert len(remarks(usual)) == 2
 
 
+def test_few_elements_across_a_helix(usual):
+    usual["mesh"] |= {"model": "solid", "around": 20}
+    usual["electrodes"][0]["helix"] = {"pitch": "6 mm", "width": "1 mm"}
+    (remark,) = remarks(usual)
+    assert remark.startswith("mesh: 4.5 elements along the axis and 3.3 around lie across helix low,")
+    assert "by up to 30 %" in remark
+    usual["mesh"]["around"] = 24
+    assert remarks(usual) == []
+
+
 @pytest.mark.parametrize(
     ("key", "value", "remark"),
     [

@@ -7,9 +7,10 @@ from annelid.geometry.body import Body
 from annelid.geometry.elements import ELEMENT_NODES, FACETS, shape_gradients, shape_values
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.dome import Dome
 from annelid.geometry.shapes.meridian_profiles import ellipsoid, necked, sphere
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
 from annelid.geometry.shapes.tapered_tube import TaperedTube

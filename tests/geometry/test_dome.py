@@ -12,8 +12,9 @@ from annelid.geometry.io.files import read_body, write_mesh
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.quality import quality
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.dome import Dome
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 
 FORMULA = 1e-9  # relative, arc-length tables and Gauss sums against closed forms
 MESH = {"axisymmetric": 5e-6, "solid": 1e-4, "sector": 3e-5, "tetrahedra": 3e-4}  # relative, coarse meshes

@@ -14,8 +14,9 @@ from annelid.geometry.fabrication.mask import Mask, cutting_lines, electrode_out
 from annelid.geometry.fabrication.mould import Mould, mould_files
 from annelid.geometry.fabrication.settings import FabricationSettings
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tapered_tube import TaperedTube
 from annelid.geometry.shapes.tube import Tube
 

@@ -11,8 +11,9 @@ from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.quality import quality, scaled_jacobians
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 

@@ -9,7 +9,8 @@ import numpy as np
 from annelid.geometry.body import Body
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import Path
 from annelid.solver.model.boundary import Section, Support

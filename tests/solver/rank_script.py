@@ -19,8 +19,9 @@ from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.continuation.path import Path

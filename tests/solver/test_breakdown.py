@@ -13,7 +13,8 @@ from models import SLIDING
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.material import Breakdown, Material

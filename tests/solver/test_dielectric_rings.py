@@ -15,7 +15,8 @@ from dielectric_cases import EPS, follow, sheet, value, volts
 from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.model.boundary import Electrode, Section, Support

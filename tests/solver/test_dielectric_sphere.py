@@ -16,8 +16,9 @@ from exact import dielectric
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage

@@ -17,8 +17,9 @@ from models import SLIDING, last_of, neo_hookean, reached, run, tube_body, value
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.dome import Dome
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.model.boundary import Electrode, Support

@@ -10,7 +10,8 @@ from scipy.optimize import brentq, minimize_scalar
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.band import Band
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.assembly.system import System
 from annelid.solver.energy.problem import Problem

@@ -11,7 +11,7 @@ import pytest
 from models import last_of, tube_body, value
 from scipy.optimize import fsolve
 
-from annelid.geometry.shapes.shape import Band
+from annelid.geometry.shapes.band import Band
 from annelid.solver.continuation.path import follow
 from annelid.solver.energy.properties import EPS0
 from annelid.solver.model.boundary import Electrode, Support

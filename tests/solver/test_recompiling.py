@@ -9,7 +9,7 @@ import ufl
 from models import CLOSED, reached, tube_body, value
 from mpi4py import MPI
 
-from annelid.geometry.shapes.shape import Band
+from annelid.geometry.shapes.band import Band
 from annelid.solver.energy import forms
 from annelid.solver.model.boundary import Electrode, Foundation, Section
 from annelid.solver.model.material import Breakdown, Material

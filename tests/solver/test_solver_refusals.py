@@ -8,7 +8,7 @@ import pytest
 from models import CLOSED, SLIDING, cylinder_body, neo_hookean, tube_body, tube_model
 
 from annelid.geometry.errors import AnnelidError, InputError
-from annelid.geometry.shapes.shape import Band
+from annelid.geometry.shapes.band import Band
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.continuation.path import Path, follow
 from annelid.solver.energy.problem import Problem

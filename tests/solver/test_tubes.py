@@ -174,7 +174,7 @@ def test_compressed_fibres_carry_no_force():
 
 def test_electrode_film():
     """A film mixed in by volume: the tube is neo-Hookean with (1 - f) μ + f μ_film inside the electrode."""
-    from annelid.geometry.shapes.shape import Band
+    from annelid.geometry.shapes.band import Band
     from annelid.solver.model.boundary import Electrode
 
     f, μ_film, la = 0.2, 6.0, 1.4

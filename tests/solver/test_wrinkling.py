@@ -14,7 +14,7 @@ from dielectric_cases import MU, RUBBER, sheet, volts
 from models import FOLLOW, SLIDING, last_of, neo_hookean, reached, tube_body, value
 from scipy.optimize import brentq
 
-from annelid.geometry.shapes.shape import Band
+from annelid.geometry.shapes.band import Band
 from annelid.solver.model.boundary import Electrode
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch

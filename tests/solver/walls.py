@@ -7,8 +7,9 @@ from annelid.geometry.elements import ELEMENT_NODES
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.meridian_profiles import sphere
-from annelid.geometry.shapes.shape import Band, Layer
+from annelid.geometry.shapes.shape import Layer
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
