@@ -2,6 +2,7 @@
 """Waves in case files, and the states along them."""
 
 import copy
+import math
 import tomllib
 
 import numpy as np
@@ -12,10 +13,12 @@ from annelid.cases.convert.body import meshed_part_of
 from annelid.cases.convert.cost import cost_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import loads_with_margin, stages_of
-from annelid.cases.validate.reading import case_from_tables, companion_files
+from annelid.cases.run.run import run_case
+from annelid.cases.validate.reading import case_from_tables, companion_files, library_cases, read_case
 from annelid.cases.validate.requirements import reported
-from annelid.cases.validate.resolved import resolved_text, to_toml
+from annelid.cases.validate.resolved import coarsened, resolved_text, to_toml
 from annelid.geometry.errors import InputError
+from annelid.results.folder.run_record import open_run
 from annelid.solver.continuation.path import Path
 from annelid.solver.model.quantities import names_for
 from annelid.solver.model.stepping import Stepping
@@ -161,3 +164,20 @@ def test_faults_of_tables_are_named(points, says):
     with pytest.raises(InputError) as error:
         case_from_tables(tables({"on": "low", "form": "table", "cycles": 2, **points}))
     assert says in str(error.value)
+
+
+@pytest.mark.slow
+def test_a_wave_over_ten_rings_travels_at_its_speed(tmp_path):
+    """Five rings of 10 mm in a second; the bulge of a ring from its radius as a long ring, by hand."""
+    case = coarsened(read_case(library_cases()["ureter_wave"]), 3)
+    result = run_case(case, tmp_path / "run")
+    assert result.outcome.kind == "reached"
+    values = {verdict.quantity: verdict.value for verdict in result.verdicts}
+    assert all(verdict.met for verdict in result.verdicts)
+    assert values["wave speed"] == pytest.approx(50.0, rel=0.02)
+    assert values["difference of cycles"] < 1e-6  # nothing in the part has a memory
+    run = open_run(tmp_path / "run")
+    opened = np.nanmax(run.table["largest radial expansion"])
+    rest = run.table["mean radial expansion"][3]
+    ring = 10.0 * math.pi * 4.0**2 * ((1 + opened) ** 2 - (1 + rest) ** 2)  # mm³, with its gap
+    assert ring / 2 < values["peristaltic wave volume"] < 2.5 * ring  # two rings overlap while one takes over
