@@ -92,7 +92,8 @@ def test_kinds_without_a_unit_get_one_for_the_whole_page():
         ("mm", "electrodes[ring].from", "length"),
         ("MPa", "stages[inflate].pressure", "pressure"),
         ("MPa", "materials.rubber.shear_modulus", "stress"),
-        ("s", "pause", "ratio"),
+        ("s", "pause", "time"),
+        ("A", "pause", "ratio"),
     ],
 )
 def test_a_variable_of_a_study_has_the_kind_that_its_key_names(unit, key, kind):

@@ -361,6 +361,7 @@ def test_reported_quantities_match_their_definitions():
         sections=(Section("mid", 0.2),),
         bare_stroke=BareStroke(np.array([0.0, 1.0]), np.zeros(2), np.zeros(2)),
         twist=True,
+        timed=True,
         pressed=("outer",),
     )
     names = names_for(model.scope)
