@@ -38,6 +38,7 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
+from annelid.solver.model.ramp import check_wave_starts
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.twist_checks import check_twist
 
@@ -253,6 +254,9 @@ class CrossCheck:
         )
         findings.check(checks.check_stages(stages, names, inventory))
         findings.check(checks.check_obstacles(stages, contacts))
+        if findings.complete("stages", "contacts"):
+            early = {index for index, table in enumerate(self.case.stages) if table.until}
+            findings.check(check_wave_starts(stages, contacts, early))
         if findings.complete("supports"):
             findings.check(checks.check_lumen(stages, supports, inventory))
             findings.check(check_loaded_surfaces(stages, supports, inventory))

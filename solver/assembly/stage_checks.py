@@ -12,6 +12,7 @@ from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.model import checks
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.model import Model
+from annelid.solver.model.ramp import check_wave_starts
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.twist_checks import check_twist
 
@@ -29,6 +30,7 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     check_rigid_motions(model, constraints_of(model.body, model.supports, twist=model.solved_twist))
     raise_first(checks.check_stages(stages, model.names, model.inventory))
     raise_first(checks.check_obstacles(stages, model.contacts))
+    raise_first(check_wave_starts(stages, model.contacts))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
     raise_first(check_loaded_surfaces(stages, model.supports, model.inventory))
     raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))

@@ -1,10 +1,11 @@
 # SPDX-License-Identifier: MIT
 """How the loads change along one parameter from 0 to 1 within a stage."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from annelid.geometry.errors import InvalidValue
+from annelid.geometry.errors import Finding, InvalidValue
+from annelid.solver.model.contact import Contact
 from annelid.solver.model.loads import LOAD_KINDS, Loads
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.waveforms import LoadWave
@@ -74,6 +75,27 @@ def ramp_of(stage: Stage, present: Loads) -> Ramp:
     _check_start(stage, present)
     time = present.time + (stage.duration or 0.0)
     return Ramp(present, replace(stage.reached_from(present), natural=1.0, time=time), stage.waves)
+
+
+def check_wave_starts(
+    stages: Sequence[Stage], contacts: Sequence[Contact], early: Collection[int] = ()
+) -> Iterator[Finding]:
+    """Check that waves begin at the loads with which their stages start, as far as these are known before.
+
+    Args:
+        stages: The stages.
+        contacts: Obstacles with their drawn positions.
+        early: Numbers of the stages that may end before their loads are reached.
+    """
+    loads = Loads(obstacles={contact.name: contact.position for contact in contacts})
+    for index, stage in enumerate(stages):
+        try:
+            _check_start(stage, loads)
+        except InvalidValue as error:
+            yield Finding(("stages", index), error)
+        if stage.control != "load" or stage.until or index in early:
+            return
+        loads = stage.reached_from(loads)
 
 
 def _check_start(stage: Stage, present: Loads) -> None:

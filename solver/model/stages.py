@@ -86,6 +86,8 @@ DRIVERS = {
 }
 """By control; "load" has no target. ``continuation/drivers.py`` holds how each control finds its load."""
 
+MOST_STEPS = 100_000  # of a stage that takes time; more are typing errors
+
 CONTROLS = ("load", *DRIVERS)
 
 
@@ -182,9 +184,17 @@ class Stage(DriverTargets, LoadTargets):
         within("duration", self.duration, above=0.0, unit="s")
         if self.time_step is not None:
             within("time_step", self.time_step, above=0.0, unit="s")
+        step = self.duration / self.steps if self.time_step is None else self.time_step
+        if self.duration / step > MOST_STEPS:
+            steps = f"{self.duration / step:.3g} steps, more than {MOST_STEPS}"
+            raise InvalidValue(f"takes {steps}: shorten the stage, or make its steps longer", key="duration")
         if self.waves and self.control != "load":
             raise InvalidValue(f"'{self.control}' finds loads, but waves give them", key="control")
         for wave in self.waves:
+            cycles = self.duration / wave.waveform.period
+            if cycles > MOST_STEPS:
+                text = f"contains {cycles:.3g} cycles of a wave, more than {MOST_STEPS}"
+                raise InvalidValue(f"{text}: shorten it, or make the period longer", key="duration")
             kind = next(kind for kind in LOAD_KINDS if kind.attribute == wave.attribute)
             named = self.target(kind)
             end = wave.waveform.value(self.duration)

@@ -140,6 +140,17 @@ def test_a_file_becomes_points(tmp_path):
         ({"load": "pressure"}, {}, "acts on nothing that has a name"),
         ({"form": "file", "path": "none.csv"}, {}, "none.csv"),
         ({"direction": "left"}, {}, "direction"),
+        ({"cycles": 10**9}, {}, "duration: takes 3.2e+10 steps, more than 100000"),
+        (
+            {"period": "1e-9 s", "rise": "1e-10 s", "cycles": None},
+            {"duration": "1 s", "steps": 9},
+            "cycles of a wave",
+        ),
+        ({"cycles": 2**63}, {}, "integers are at most"),
+        ({"offset": "1 kV"}, {}, "begins at 1 kV, but the stage starts with 0 kV"),
+        ({"start": "-1 s"}, {}, "start"),
+        ({"period": "nan s"}, {}, "period"),
+        ({"amplitude": "1e400 kV"}, {}, "amplitude"),
     ],
 )
 def test_faults_of_waves_are_named(wave, stage, says):
