@@ -12,6 +12,7 @@ from annelid.solver.model.quantities import quantity_of
 from annelid.solver.model.stage_ends import SENSES, TOLERANCE, EndCondition
 from annelid.solver.model.stages import DRIVERS, PointMotion, Stage
 from annelid.solver.model.stepping import NO_SEARCH, Stepping
+from annelid.solver.model.waveforms import LoadWave
 
 __all__ = [
     "NO_SEARCH",
@@ -59,6 +60,7 @@ def stage_of(case: Case, table: StageTable) -> Stage:
     targets = {driver.target: getattr(table, driver.key) for driver in DRIVERS.values()}
     targets |= {"point": point, "opening": next(iter(table.opening.items()), None)}
     loads = {kind.attribute: getattr(table, kind.key) for kind in LOAD_KINDS}
+    _check_given_once(table, waves)
     return Stage(
         table.name,
         control=table.control,
@@ -71,6 +73,19 @@ def stage_of(case: Case, table: StageTable) -> Stage:
         **targets,
         **loads,
     )
+
+
+def _check_given_once(table: StageTable, waves: tuple[LoadWave, ...]) -> None:
+    for wave in waves:
+        kind = next(kind for kind in LOAD_KINDS if kind.attribute == wave.attribute)
+        given = getattr(table, kind.key)
+        if (wave.entry in given) if kind.acts_on else given is not None:
+            name = f"{kind.label} {wave.entry}".strip()
+            raise InvalidValue(
+                f"{name} is given twice, by a wave and by the stage",
+                key="waves",
+                subject=f"stage '{table.name}'",
+            )
 
 
 def ends_of(table: StageTable) -> tuple[EndCondition, ...]:

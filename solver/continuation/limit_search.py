@@ -62,7 +62,8 @@ def arc_from(continuation: StageContinuation, parameter: float) -> StageContinua
     left = 100 * continuation.newton.scales.length
     if stage.arc is not None:
         left = stage.arc - continuation.last.s
-    arc = replace(stage, control="arc", arc=left, volume=None, charges={}, point=None, opening=None)
+    untimed = replace(stage, duration=None, time_step=None)
+    arc = replace(untimed, control="arc", arc=left, volume=None, charges={}, point=None, opening=None)
     return StageContinuation(
         continuation.newton, arc, continuation.ramp, continuation.read_fields, multiplier=parameter
     )

@@ -188,8 +188,16 @@ class Stage(DriverTargets, LoadTargets):
         if self.duration / step > MOST_STEPS:
             steps = f"{self.duration / step:.3g} steps, more than {MOST_STEPS}"
             raise InvalidValue(f"takes {steps}: shorten the stage, or make its steps longer", key="duration")
+        given = [(wave.attribute, wave.entry) for wave in self.waves]
+        twice = next((name for name in given if given.count(name) > 1), None)
+        if twice is not None:
+            raise InvalidValue(f"{' '.join(twice).strip()} follows two waves: give one of them", key="waves")
         if self.waves and self.control != "load":
             raise InvalidValue(f"'{self.control}' finds loads, but waves give them", key="control")
+        if self.control != "load" and DRIVERS[self.control].scales_loads:
+            raise InvalidValue(
+                f"'{self.control}' scales loads, which takes no time: leave it out", key="duration"
+            )
         for wave in self.waves:
             cycles = self.duration / wave.waveform.period
             if cycles > MOST_STEPS:

@@ -133,6 +133,8 @@ def test_a_file_becomes_points(tmp_path):
         ({"wavelength": 2, "delay": "1 s"}, {}, "delay: stands beside wavelength"),
         ({"wavelength": -1}, {}, "wavelength: must be above 0"),
         ({}, {"voltage": {"low": "1 kV"}}, "voltage low is given twice"),
+        ({}, {"voltage": {"low": "0 kV"}}, "voltage low is given twice"),
+        ({}, {"waves": [WAVE, WAVE]}, "follows two waves"),
         ({}, {"steps": 9, "steps_per_period": 9}, "steps_per_period: stands beside steps"),
         ({}, {"steps_per_period": 0}, "steps_per_period: must be at least 1"),
         ({}, {"control": "arc", "arc": "1 mm"}, "waves give them"),
@@ -192,3 +194,14 @@ def test_a_wave_over_ten_rings_travels_at_its_speed(tmp_path):
     rest = run.table["mean radial expansion"][3]
     ring = 10.0 * math.pi * 4.0**2 * ((1 + opened) ** 2 - (1 + rest) ** 2)  # mm³, with its gap
     assert ring / 2 < values["peristaltic wave volume"] < 2.5 * ring  # two rings overlap while one takes over
+
+
+def test_a_limit_is_found_in_a_stage_that_takes_time():
+    """A film tube pulls in under a voltage that grows evenly in time, as it does without time."""
+    ends = []
+    for more in ({}, {"duration": "2 s"}):
+        still = tables() | {"stages": [{"name": "rise", "voltage": "9 kV", "steps": 4, **more}]}
+        outcome, states = followed(case_from_tables(still))
+        assert outcome.kind == "limit point"
+        ends.append(states[-1].loads["voltage low"].value)
+    assert ends[1] == pytest.approx(ends[0], rel=1e-6)
