@@ -80,6 +80,8 @@ KINDS: dict[str, Kind] = {
     "energy": _kind("mJ", None, (0.1, "µJ", 1e3)),
     "angle": _kind("deg", "°"),
     "speed": _kind("mm/s"),
+    "flow": Kind("mm3/s", ((100.0, DisplayUnit("mm³/s", 1.0)), (math.inf, DisplayUnit("mL/s", 1e-3)))),
+    "current": _kind("uA", "µA", (0.1, "nA", 1e3)),
     "time": _kind("s", None, (0.1, "ms", 1e3)),
     "density": Kind("t/mm3", ((math.inf, DisplayUnit("g/cm³", 1e9)),)),
     "acceleration": Kind("mm/s2", ((math.inf, DisplayUnit("m/s²", 1e-3)),)),

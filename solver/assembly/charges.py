@@ -2,13 +2,15 @@
 """Charge on electrodes that share one voltage V, as the work conjugate Q = -∂Π/∂V, and its derivatives."""
 
 from abc import ABC, abstractmethod
+from functools import cached_property
 
 import numpy as np
 import ufl
 from dolfinx import fem
+from mpi4py import MPI
 from petsc4py import PETSc
 
-from annelid.geometry.body import IntArray
+from annelid.geometry.body import FloatArray, IntArray
 from annelid.solver.assembly.blocks import POTENTIAL
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
@@ -31,13 +33,21 @@ class Charge(ABC):
         self.rate = Loads(voltages=dict.fromkeys(electrodes, 1.0), natural=0.0)
         self.multiplicity = system.problem.model.body.multiplicity
 
-    @abstractmethod
     def value(self) -> float:
-        """Q."""
+        """Q of all electrodes."""
+        return float(self.each().sum())
+
+    @abstractmethod
+    def each(self) -> FloatArray:
+        """Q of each electrode, shape (k,), uC; collective."""
 
     @abstractmethod
     def slope(self) -> float:
         """∂Q/∂V at fixed unknowns, nF."""
+
+    @abstractmethod
+    def slopes(self) -> FloatArray:
+        """The same of each electrode at its own voltage, shape (k,), nF; collective."""
 
     def gradient(self, out: PETSc.Vec) -> None:
         """∂Q/∂x = -∂²Π/∂x∂V = -∂R/∂V on the free unknowns, written to ``out``."""
@@ -53,21 +63,31 @@ class SheetCharge(Charge):
         super().__init__(system, electrodes)
         self._form = capacity_form(system.problem)
 
-    def value(self) -> float:
-        """Q = Σ C V."""
+    def each(self) -> FloatArray:
+        """C V."""
         voltages = self.system.loads.voltages
-        return sum(self._capacitance(name) * voltages.get(name, 0.0) for name in self.electrodes)
+        return self.slopes() * [voltages.get(name, 0.0) for name in self.electrodes]
 
     def slope(self) -> float:
         """The capacitance at fixed shape."""
-        return sum(self._capacitance(name) for name in self.electrodes)
+        return float(self.slopes().sum())
 
-    def _capacitance(self, electrode: str) -> float:
-        mesh = self.system.problem.mesh
-        cells = mesh.cells_of(self.system.problem.model.body.bands[electrode])
-        field = self.system.sheet_field({electrode: 1.0})[mesh.original_cells]
+    def slopes(self) -> FloatArray:
+        """Capacitance of each electrode at fixed shape."""
         twice_energy = fem.assemble_vector(self._form).array
-        return self.system.sum(float((twice_energy[cells] * field[cells] ** 2).sum())) * self.multiplicity
+        own = [twice_energy[cells] @ field**2 for cells, field in self._cells]
+        total = self.system.problem.comm.allreduce(np.array(own), op=MPI.SUM)
+        return np.asarray(total * self.multiplicity)
+
+    @cached_property
+    def _cells(self) -> list[tuple[IntArray, FloatArray]]:
+        """Cells of each electrode on this rank, and their nominal field at 1 kV, kV/mm."""
+        mesh, bands = self.system.problem.mesh, self.system.problem.model.body.bands
+        found = []
+        for name in self.electrodes:
+            cells = mesh.cells_of(bands[name])
+            found.append((cells, self.system.sheet_field({name: 1.0})[mesh.original_cells[cells]]))
+        return found
 
 
 class FaceCharge(Charge):
@@ -75,23 +95,31 @@ class FaceCharge(Charge):
 
     def value(self) -> float:
         """Q = -Σ ∂Π/∂φ over the hot faces, each node once, of the residual assembled last."""
-        return -self._sum(self.system.blocks.part(self.system.raw, POTENTIAL))
+        return -self._sum(self.system.blocks.part(self.system.raw, POTENTIAL), self.electrodes)
+
+    def each(self) -> FloatArray:
+        """The same for each electrode."""
+        rows = self.system.blocks.part(self.system.raw, POTENTIAL)
+        return np.array([-self._sum(rows, (name,)) for name in self.electrodes])
 
     def slope(self) -> float:
         """-1ᵀ K 1 over the hot faces: the capacitance at fixed shape and fixed potential inside."""
-        return self._sum(self.system.blocks.part(self.system.lifted(self.rate), POTENTIAL))
+        return self._slope(self.electrodes)
 
-    def _sum(self, rows: np.ndarray) -> float:
-        return self.system.sum(float(rows[self._hot].sum())) * self.multiplicity
+    def slopes(self) -> FloatArray:
+        """The same for each electrode."""
+        return np.array([self._slope((name,)) for name in self.electrodes])
 
-    @property
-    def _hot(self) -> IntArray:
+    def _slope(self, electrodes: tuple[str, ...]) -> float:
+        lifted = self.system.lifted(Loads(voltages=dict.fromkeys(electrodes, 1.0), natural=0.0))
+        return self._sum(self.system.blocks.part(lifted, POTENTIAL), electrodes)
+
+    def _sum(self, rows: FloatArray, electrodes: tuple[str, ...]) -> float:
         space = self.system.problem.spaces[2]
-        fixed = [
-            bc.dof_indices()[0] for name, bc, _ in self.system.dirichlet.voltages if name in self.electrodes
-        ]
+        fixed = [bc.dof_indices()[0] for name, bc, _ in self.system.dirichlet.voltages if name in electrodes]
         dofs = np.unique(np.concatenate(fixed))
-        return dofs[dofs < space.dofmap.index_map.size_local]
+        hot = dofs[dofs < space.dofmap.index_map.size_local]
+        return self.system.sum(float(rows[hot].sum())) * self.multiplicity
 
 
 def capacity_form(problem: Problem) -> fem.Form:

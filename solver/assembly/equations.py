@@ -23,6 +23,7 @@ class Equations:
         tangent: K, one form a pair of blocks.
         volume: V of the lumen of the modelled piece, ``None`` without a lumen.
         volume_gradients: δV of each surface that a fluid wets.
+        section_force: Force of the uneven pressure in the lumen, ``None`` without one.
     """
 
     def __init__(self, problem: Problem) -> None:
@@ -36,6 +37,12 @@ class Equations:
         self._δV = {s: problem.volume_gradient(tests[0], s) for s in problem.pressures}
         for surface, P in problem.pressures.items():
             K[0][0] -= P * ufl.derivative(self._δV[surface], problem.unknowns[0], trials[0])
+        self._section_work: ufl.Form | None = None
+        self.section_force: fem.Form | None = None
+        if problem.section_pressure is not None:
+            self._section_work = ufl.derivative(problem.section_work(), problem.unknowns[0], tests[0])
+            K[0][0] -= ufl.derivative(self._section_work, problem.unknowns[0], trials[0])
+            self.section_force = forms.compile_forms(self._section_work)
         self.volume: fem.Form | None = None
         if problem.model.has_lumen:
             self.volume = forms.compile_forms(problem.volume("lumen"))
@@ -72,15 +79,19 @@ class Equations:
         """
         R = forms.compile_forms(_restricted(self._R[0], cells))
         gradients = {s: forms.compile_forms(_restricted(δV, cells)) for s, δV in self._δV.items()}
+        uneven = self._section_work
+        section_force = None if uneven is None else forms.compile_forms(_restricted(uneven, cells))
 
         def fill(vector: PETSc.Vec, pressures: Mapping[str, float]) -> None:
             assemble(vector, [R], self._problem)
-            for surface, δV in gradients.items():
-                if pressures.get(surface):
-                    thrust = zero_vector(self._problem)
-                    assemble(thrust, [δV], self._problem)
-                    vector.axpy(-pressures[surface], thrust)
-                    thrust.destroy()
+            forces = [(pressures[s], δV) for s, δV in gradients.items() if pressures.get(s)]
+            if section_force is not None:
+                forces.append((1.0, section_force))
+            for pressure, form in forces:
+                thrust = zero_vector(self._problem)
+                assemble(thrust, [form], self._problem)
+                vector.axpy(-pressure, thrust)
+                thrust.destroy()
 
         return fill
 

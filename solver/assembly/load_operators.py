@@ -5,12 +5,14 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from functools import cached_property
 
+import numpy as np
 import ufl
 from dolfinx import fem
 from mpi4py import MPI
 from petsc4py import PETSc
 
 from annelid.solver.assembly.equations import Equations, assemble, zero_vector
+from annelid.solver.assembly.lumen_sections import LumenSections
 from annelid.solver.assembly.sheet_field import SheetField
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
@@ -62,16 +64,26 @@ class FluidPressures(LoadOperator):
     def __init__(self, problem: Problem, equations: Equations) -> None:
         super().__init__(problem, equations)
         self.f = {surface: zero_vector(problem) for surface in equations.volume_gradients}
+        self._uneven = zero_vector(problem)
+
+    @cached_property
+    def sections(self) -> LumenSections:
+        """Sections of the lumen with pressures of their own."""
+        return LumenSections(self.problem, self.problem.model.sections_of_flow)
 
     def apply(self, loads: Loads) -> None:
         """Set the pressures of the tangent."""
         for surface, P in self.problem.pressures.items():
             P.value = loads.pressures.get(surface, 0.0)
+        if self.equations.section_force is not None:
+            self.sections.set_pressures(np.array(loads.sections or [0.0] * self.sections.count))
 
     def assemble(self) -> None:
         """Assemble the load vectors at the present unknowns."""
         for surface, f in self.f.items():
             self.assemble_one(surface, f)
+        if self.equations.section_force is not None:
+            assemble(self._uneven, [self.equations.section_force], self.problem)
 
     def assemble_one(self, surface: str, out: PETSc.Vec) -> None:
         """Write the load vector of one surface at the present unknowns."""
@@ -81,6 +93,8 @@ class FluidPressures(LoadOperator):
         """Σ P f."""
         for surface, f in self.f.items():
             out.axpy(factor * loads.pressures.get(surface, 0.0), f)
+        if loads.sections:
+            out.axpy(factor, self._uneven)
 
     def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
         """Rates of P times f."""
@@ -89,7 +103,8 @@ class FluidPressures(LoadOperator):
 
     def force_norm(self, loads: Loads) -> float:
         """Σ |P| ‖f‖."""
-        return sum(abs(loads.pressures.get(surface, 0.0)) * f.norm() for surface, f in self.f.items())
+        even = sum(abs(loads.pressures.get(surface, 0.0)) * f.norm() for surface, f in self.f.items())
+        return even + (self._uneven.norm() if loads.sections else 0.0)
 
 
 class SheetVoltage(LoadOperator):

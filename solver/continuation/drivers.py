@@ -189,6 +189,7 @@ class ArcDriver(StageDriver):
 
 STAGE_DRIVERS: dict[str, type[StageDriver]] = {
     "load": LoadDriver,
+    "flow": LoadDriver,
     "volume": VolumeDriver,
     "charge": ChargeDriver,
     "displacement": PointDriver,

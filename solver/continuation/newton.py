@@ -65,13 +65,13 @@ class Newton:
         first = last = math.inf
         fresh = False
         for iteration in range(ITERATIONS + 1):
-            error = self._error(control)
+            error = self.error(control)
             if error <= 1 or (fresh and self._rounded(error, last)):
                 return Convergence(iteration, error * self.tolerance.force)
             if not math.isfinite(error) or error > GROWTH_LIMIT * min(first, 1e12):
                 raise NoEquilibrium("the iteration diverged", residual=error, iterations=iteration)
             first = min(first, error)
-            fresh = not system.factor_is_near or (iteration > 0 and _still_to_go(error, last) > WORTH)
+            fresh = not system.factor_is_near or (iteration > 0 and still_to_go(error, last) > WORTH)
             if fresh:
                 system.factorise()
             last = error
@@ -133,7 +133,7 @@ class Newton:
         self._load_step = abs(Δλ) / max(abs(system.multiplier), 1e-300)
         system.apply(control.loads)
 
-    def _error(self, control: Control | None) -> float:
+    def error(self, control: Control | None = None) -> float:
         """Largest residual over its tolerance; 1 is converged."""
         system, tolerance = self.system, self.tolerance
         system.assemble_residual()
@@ -150,6 +150,6 @@ class Newton:
         return max(errors) if all(math.isfinite(e) for e in errors) else math.inf
 
 
-def _still_to_go(error: float, last: float) -> float:
+def still_to_go(error: float, last: float) -> float:
     """Iterations until convergence (error 1) if the error goes on falling by the same factor."""
     return math.inf if error >= 0.9 * last else math.log(error) / math.log(last / error)

@@ -10,6 +10,7 @@ from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
+from annelid.solver.continuation.flow_continuation import FlowContinuation
 from annelid.solver.continuation.initial_state import initial_state
 from annelid.solver.continuation.margins import acting_loads, margins_ahead, margins_missed
 from annelid.solver.continuation.newton import Newton
@@ -26,6 +27,7 @@ from annelid.solver.model.scales import scales_of
 from annelid.solver.model.stages import Stage, pressed_surfaces
 from annelid.solver.model.stepping import NO_SEARCH, Stepping
 from annelid.solver.readout.evaluation import Evaluation
+from annelid.solver.readout.flow_values import FlowSample
 from annelid.solver.records import Margin, Outcome
 
 
@@ -97,11 +99,15 @@ class Path:
         reporter.emit(self.stages[0].name, 0.0, convergence, modes)
         working = self._working_stage()
         margins: tuple[Margin, ...] = ()
+        flow: FlowSample | None = None
         for number, stage in enumerate(self.stages):
             ramp = ramp_of(stage, self.system.loads)
             reporter.begin_stage()
-            continuation = StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
+            continuation = self._continuation(stage, ramp, flow)
             ended = steps.follow(continuation, modes)
+            if isinstance(continuation, FlowContinuation):
+                flow = continuation.sample
+                reporter.remarks += continuation.warnings()
             if isinstance(ended, Outcome):
                 if number > working:
                     return replace(ended, margins=margins, working_stage=self.stages[working].name)
@@ -114,6 +120,13 @@ class Path:
         text = f"reached: {'the one stage' if count == 1 else f'all {count} stages'}, at {reporter.now()}"
         outcome = reporter.outcome("reached", text, stage.name, 1.0)
         return replace(outcome, margins=margins, working_stage=self.stages[working].name)
+
+    def _continuation(self, stage: Stage, ramp: Ramp, before: FlowSample | None) -> StageContinuation:
+        if stage.control != "flow":
+            return StageContinuation(self.newton, stage, ramp, self.evaluation.read_fields)
+        flow = self.problem.model.flow
+        assert flow is not None
+        return FlowContinuation(self.newton, stage, ramp, self.evaluation, flow=flow, before=before)
 
     def _working_stage(self) -> int:
         """Number of the last stage at whose end a load acts, or of the last; loads that are found act."""

@@ -22,7 +22,7 @@ SMALL_MOVE = 0.02
 # A voltage does no work at zero (its force goes with its square): stages that scale loads start from here.
 NUDGE = 0.01
 _WELL_PREDICTED = 0.2  # corrections above this fraction of a move show that the tangents cannot be trusted
-_SAME = 1e-9  # of a stage: positions this near are one
+SAME = 1e-9  # of a stage: positions this near are one
 _STRAIGHT = 0.8  # cosine between tangent and chord below which an arc step is too long
 
 
@@ -30,6 +30,7 @@ class StageContinuation:
     """The states of a stage as a curve, continued from the last accepted one.
 
     Attributes:
+        searches: Whether states between and beyond those of the steps can be found.
         newton: Solver of the states.
         system: Its system.
         stage: The stage.
@@ -48,6 +49,8 @@ class StageContinuation:
         multiplier: First multiplier; by default that of the driver.
     """
 
+    searches = True
+
     def __init__(
         self,
         newton: Newton,
@@ -62,7 +65,7 @@ class StageContinuation:
         self.stage = stage
         self.ramp = ramp
         self.length = stage.arc if stage.arc is not None else 1.0
-        self._corners = ramp.corners()
+        self._corners = [0.0, *ramp.corners()]
         self._landings = np.append(_distinct([*stage.regular(), *self._corners]), self.length)
         self.read_fields = read_fields
         self._work, self._predicted, self._difference = (self.system.vector() for _ in range(3))
@@ -128,7 +131,7 @@ class StageContinuation:
         chord = self._chord() if self.is_arc and s > last.s else None
         self._before = None
         if (
-            s > last.s and self._curved and not np.isclose(s, self._corners, rtol=0, atol=_SAME).any()
+            s > last.s and self._curved and not np.isclose(s, self._corners, rtol=0, atol=SAME).any()
         ):  # the cubic ends at a corner
             self._before = replace(last, tangent=last.tangent.copy())
         last.state, last.s = self.system.snapshot(), s
@@ -183,6 +186,21 @@ class StageContinuation:
         self.last.tangent.scale(1 / self.arc_condition.norm(self.last.tangent))
         self.last.rate = 0.0
 
+    def held_modes(self) -> int:
+        """Unstable modes under given loads that the control makes stable, at the present, factorised state.
+
+        By Sylvester's law on the bordered matrix: a state that is stable while a condition is held has one
+        negative pivot more than constraint unknowns. The border's pivot is -(h + fᵀK⁻¹f) for a conjugate pair
+        (volume, charge) and -gᵀK⁻¹g for a held displacement or opening.
+        """
+        if self.control is None or self.is_arc:
+            return 0
+        conjugate = self.control.condition.conjugate
+        pivot = (
+            self.newton.border(self.control)[1] if conjugate else self.newton.condition_pivot(self.control)
+        )
+        return 0 if pivot > 0 else 1
+
     def load_slope(self) -> float:
         """Sign and size of dλ/ds at the present, factorised state, in the sense of the last tangent."""
         assert self.control is not None
@@ -203,9 +221,9 @@ class StageContinuation:
         waves, so that the states of successive cycles have the same phases.
         """
         s = self.last.s
-        wanted = self._landings[self._landings > s + _SAME * self.length]
+        wanted = self._landings[self._landings > s + SAME * self.length]
         end = float(wanted[0]) if wanted.size else self.length
-        return s + step if s + step < end - _SAME * self.length else end
+        return s + step if s + step < end - SAME * self.length else end
 
     def advance(self, s: float) -> Convergence:
         """Predict the state at ``s`` from the last accepted one and correct it.
@@ -325,6 +343,6 @@ def _distinct(positions: list[float]) -> list[float]:
     """Positions within a stage, ascending, those that differ by rounding once."""
     distinct: list[float] = []
     for s in sorted(positions):
-        if s < 1 - _SAME and (not distinct or s > distinct[-1] + _SAME):
+        if s < 1 - SAME and (not distinct or s > distinct[-1] + SAME):
             distinct.append(s)
     return distinct

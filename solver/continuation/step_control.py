@@ -142,7 +142,8 @@ class StepControl:
         """Take the present state as the next; returns its modes, or the outcome if the path ends here."""
         modes = count_modes(self.newton, continuation)
         located: list[CriticalState] = []
-        if modes.given != before.given and continuation.control is None and has_arc(continuation):
+        changed = modes.given != before.given and continuation.searches
+        if changed and continuation.control is None and has_arc(continuation):
             limit = self._look_back(continuation, s, before, modes)
             if isinstance(limit, UnstableModes):
                 return limit
@@ -152,13 +153,14 @@ class StepControl:
             located = [limit.critical] if limit is not None else []
             if limit is not None and self.stepping.beyond_instability == "branch":
                 return self._branch(continuation, limit.arc, limit.critical)
-        elif modes.given != before.given:
+        elif changed:
             located = self._locate(continuation, s, before, modes)
             branching = next(filter(self._leaves_along, located), None)
             if branching is not None and has_arc(continuation):
                 return self._branch(continuation, continuation, branching)
         policy = self.stepping.beyond_instability
-        if modes.controlled > 0 and policy == "jump" and continuation.control is None:
+        jumps = policy == "jump" and continuation.control is None and continuation.searches
+        if modes.controlled > 0 and jumps:
             mode = located[0].mode if located else lowest_eigenmodes(self.system, 2)[0]
             return self._jump(continuation, s, mode)
         parameter = s / continuation.length

@@ -35,10 +35,6 @@ class UnstableModes:
 def count_modes(newton: Newton, continuation: StageContinuation | None = None) -> UnstableModes:
     """Factorise the present state and count its unstable modes.
 
-    Sylvester's law on the bordered matrix: a state that is stable while a condition is held has one
-    negative pivot more than constraint unknowns. The border's pivot is -(h + fᵀK⁻¹f) for a conjugate
-    pair (volume, charge) and -gᵀK⁻¹g for a held displacement or opening.
-
     Args:
         newton: At a converged state.
         continuation: The stage whose control holds the state, if one does.
@@ -48,11 +44,4 @@ def count_modes(newton: Newton, continuation: StageContinuation | None = None) -
     """
     newton.system.factorise()
     given = newton.system.unstable_modes()
-    control = None if continuation is None or continuation.is_arc else continuation.control
-    if control is None:
-        return UnstableModes(given, given)
-    if control.condition.conjugate:
-        _, pivot = newton.border(control)
-    else:
-        pivot = newton.condition_pivot(control)
-    return UnstableModes(given, given + (0 if pivot > 0 else -1))
+    return UnstableModes(given, given - (0 if continuation is None else continuation.held_modes()))

@@ -5,11 +5,13 @@
                + ∫ det G α/2 (Je - 1 + p/κ)² dX                   stabilisation, zero in the exact solution
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
                - Σ P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX       pressures, dead forces, torques, weight
+               - ∫ P_s ½x⊥·n da                                    uneven pressure of a flow along the lumen
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
 
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
 """
 
+import math
 from typing import Any
 
 import basix.ufl
@@ -55,6 +57,7 @@ class Problem:
         revolution: 2πR when axisymmetric, else 1.
         frame: Wall directions (normal, hoop, axial).
         deposition: Displacement u0 at which deposited parts are stress-free; ``None`` if there are none.
+        section_pressure: Uneven pressure P_s in the lumen, MPa, of a flow along it; else ``None``.
         gravity: Constant acceleration g of gravity, mm/s².
         axial: Component of the displacement along the axis.
         arm: Constant R0, the largest drawn radius, mm, of an axisymmetric model with twist, whose
@@ -80,6 +83,11 @@ class Problem:
         self.axial = dim - 1
         self.arm = fem.Constant(domain, float(model.body.points[:, 0].max())) if model.solved_twist else None
         self.pressures = {surface: fem.Constant(domain, 0.0) for surface in model.wetted}
+        self.section_pressure: fem.Function | None = None
+        if model.sections_of_flow:
+            self.section_pressure = fem.Function(
+                fem.functionspace(domain, basix.ufl.element("Lagrange", cell, 1)), name="P_s"
+            )
         self.gravity = fem.Constant(domain, np.zeros(dim))
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self.contact_stiffness = [
@@ -239,10 +247,43 @@ class Problem:
         Of the modelled piece; positive on the side to which a pressure pushes the surface away: the volume of
         the lumen, and minus that within the outer surface.
         """
+        return self._swept() * self.revolution * self.ds(self.surface_ids[surface])
+
+    def section_work(self) -> ufl.Form:
+        """Work ∫ P_s ½x⊥·n da of the uneven pressure in the lumen of the modelled piece."""
+        return self.section_pressure * self._swept() * self.revolution * self.ds(self.surface_ids["lumen"])
+
+    def _swept(self) -> Expr:
+        """½x⊥·n of the lumen side of a surface, per reference area."""
         x = self._x + self.in_plane(self.unknowns[0])
         across = [x[0], 0, 0] if self.model.axisymmetric else [x[0], x[1], 0]
-        half = ufl.as_vector(across) / 2
-        return -ufl.inner(half, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
+        return -ufl.inner(ufl.as_vector(across) / 2, self.area_vector())
+
+    def drawn_length(self, weight: Expr) -> ufl.Form:
+        """∫ weight dZ dθ/2π over the lumen as drawn: with the weight 1 its length, of the modelled piece."""
+        _, (N_R, _), R = self._along_axis()
+        return -weight * N_R / R * self._turn * self.ds(self.surface_ids["lumen"])
+
+    def change_of_length(self, u: Expr, weight: Expr) -> ufl.Form:
+        """What a displacement adds to ``drawn_length``; it is linear in it."""
+        slopes, (N_R, N_Z), R = self._along_axis(u[self.axial])
+        return (
+            weight * (N_Z * slopes[0] - N_R * slopes[1]) / R * self._turn * self.ds(self.surface_ids["lumen"])
+        )
+
+    @property
+    def _turn(self) -> Expr:
+        """Revolution over 2π."""
+        return self.revolution / (2 * math.pi)
+
+    def _along_axis(self, value: Expr = 0) -> tuple[tuple[Expr, Expr], tuple[Expr, Expr], Expr]:
+        """Derivatives of a value by R and Z, both components of the normal, and R, as drawn."""
+        N, x = ufl.FacetNormal(self.mesh.domain), self._x
+        g = ufl.grad(value) if value else ufl.zero(len(x))
+        if self.model.axisymmetric:
+            return (g[0], g[1]), (N[0], N[1]), x[0]
+        R = ufl.sqrt(x[0] ** 2 + x[1] ** 2)
+        return ((x[0] * g[0] + x[1] * g[1]) / R, g[2]), ((x[0] * N[0] + x[1] * N[1]) / R, N[2]), R
 
     def volume_gradient(self, v: Expr, surface: str) -> ufl.Form:
         """δV for a virtual displacement v: the work of a unit pressure on a surface.

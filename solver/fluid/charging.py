@@ -14,7 +14,7 @@ import numpy as np
 
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InvalidValue, checking
-from annelid.solver.fluid.flow_system import Array, Terms
+from annelid.solver.fluid.flow_system import Array, LumenState, Terms
 from annelid.solver.fluid.signals import Source, at_time, finite
 
 
@@ -110,16 +110,16 @@ class Charging:
         k = len(self.feeds)
         return Terms(volumes, np.zeros((k, k)), np.eye(k))
 
-    def rate(self, y: Array, radii: Array, t: float) -> Terms:
+    def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
         """Current of the source less that of the leak in uA."""
         k = len(self.feeds)
         conductances = self._conductances
-        current = self._currents(y, t) - conductances[1] * y
-        return Terms(current, -np.diag(conductances.sum(axis=0)), np.zeros((k, k)))
+        current = self.currents(y, t) - conductances[1] * y
+        return Terms(current, -np.diag(conductances.sum(axis=0)), np.zeros((k, 2 * k)))
 
     def powers(self, y: Array, t: float) -> tuple[Powers, ...]:
         """Powers of each electrode; their integrals over the stages of the time steps are energies in mJ."""
-        currents, leaks = self._currents(y, t), self._conductances[1]
+        currents, leaks = self.currents(y, t), self._conductances[1]
         return tuple(
             Powers(at_time(feed.source, t) * i, feed.resistance * i**2, leak * V**2)
             for feed, i, leak, V in zip(
@@ -127,8 +127,8 @@ class Charging:
             )
         )
 
-    def _currents(self, y: Array, t: float) -> Array:
-        """Currents of the sources in uA."""
+    def currents(self, y: Array, t: float) -> Array:
+        """Currents of the sources in uA, shape (k,)."""
         return self._conductances[0] * (np.array([at_time(feed.source, t) for feed in self.feeds]) - y)
 
     @property

@@ -11,7 +11,7 @@ from annelid.geometry.errors import raise_first
 from annelid.solver.fluid.circuit_checks import check_circuit
 from annelid.solver.fluid.conductors import Conductor
 from annelid.solver.fluid.elements import GROUND, Element
-from annelid.solver.fluid.flow_system import Array, Terms
+from annelid.solver.fluid.flow_system import Array, LumenState, Terms
 from annelid.solver.fluid.stores import Lumen
 
 
@@ -74,14 +74,14 @@ class Circuit:
 
     def stored(self, y: Array, volumes: Array, t: float) -> Terms:
         """Volume at each node, and L q of each inertance."""
-        terms, full = self._empty(), np.append(y, 0.0)
+        terms, full = self._empty(self.sections), np.append(y, 0.0)
         for element, at in self._placed:
             element.add_stored(terms, full, t, at, volumes)
         return _without_ground(terms)
 
-    def rate(self, y: Array, radii: Array, t: float) -> Terms:
+    def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
         """Flow into each node, and the differences of pressure that flows depend on."""
-        terms, full = self._empty(), np.append(y, 0.0)
+        terms, full = self._empty(2 * self.sections), np.append(y, 0.0)
         for element, at in self._placed:
             element.add_rate(terms, full, t, at)
         return _without_ground(terms)
@@ -115,9 +115,9 @@ class Circuit:
             for e in self.elements
         )
 
-    def _empty(self) -> Terms:
+    def _empty(self, columns: int) -> Terms:
         n = len(self.names) + 1
-        return Terms(np.zeros(n), np.zeros((n, n)), np.zeros((n, self.sections)))
+        return Terms(np.zeros(n), np.zeros((n, n)), np.zeros((n, columns)))
 
 
 def _without_ground(terms: Terms) -> Terms:

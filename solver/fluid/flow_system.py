@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The equations of a fluid or of charges: what is stored changes by the rate d/dt M(y, V, t) = h(y, r, t)."""
+"""Equations of a fluid or of charges: what is stored changes at a rate, d/dt M(y, V, t) = h(y, r, l, t)."""
 
 from typing import NamedTuple, Protocol
 
@@ -15,10 +15,16 @@ class LumenState(NamedTuple):
     Attributes:
         volumes: Volume of each section of the lumen, shape (k,), in mm³; for electrodes their charges in uC.
         radii: Mean radius of each section, shape (k,), in mm.
+        lengths: Length of each section along the axis, shape (k,), in mm.
     """
 
     volumes: Array
     radii: Array
+    lengths: Array
+
+    def part(self, sections: slice) -> "LumenState":
+        """Some of the sections."""
+        return LumenState(*(values[sections] for values in self))
 
 
 class Terms(NamedTuple):
@@ -27,7 +33,8 @@ class Terms(NamedTuple):
     Attributes:
         value: One number for each row, shape (n,).
         by_unknowns: Derivative by y, shape (n, n).
-        by_lumen: Derivative of M by the volumes, or of h by the radii, shape (n, k).
+        by_lumen: Derivative of M by the volumes, shape (n, k), or of h by the radii and then the lengths,
+            shape (n, 2 k).
     """
 
     value: Array
@@ -36,7 +43,7 @@ class Terms(NamedTuple):
 
 
 class FlowSystem(Protocol):
-    """A differential-algebraic system d/dt M(y, V, t) = h(y, r, t); rows with M = 0 are algebraic."""
+    """A differential-algebraic system d/dt M(y, V, t) = h(y, r, l, t); rows with M = 0 are algebraic."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -57,5 +64,5 @@ class FlowSystem(Protocol):
     def stored(self, y: Array, volumes: Array, t: float) -> Terms:
         """M(y, V, t)."""
 
-    def rate(self, y: Array, radii: Array, t: float) -> Terms:
-        """h(y, r, t)."""
+    def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
+        """h(y, r, l, t)."""

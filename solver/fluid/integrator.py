@@ -39,7 +39,7 @@ class FlowState(NamedTuple):
 
 
 class Stage(NamedTuple):
-    """The equation M(y, V, time) - known - weight h(y, r, time) = 0.
+    """The equation M(y, V, time) - known - weight h(y, r, l, time) = 0.
 
     Attributes:
         time: In s.
@@ -53,12 +53,12 @@ class Stage(NamedTuple):
 
 
 class StageResidual(NamedTuple):
-    """Residual of a stage, shape (n,), and its derivatives: (n, n), (n, k) and (n, k)."""
+    """Residual of a stage, shape (n,), and its derivatives: (n, n), (n, k) and (n, 2 k)."""
 
     value: Array
     by_unknowns: Array
     by_volumes: Array
-    by_radii: Array
+    by_shape: Array
 
 
 class Step(NamedTuple):
@@ -87,7 +87,7 @@ def second_stage(start: FlowState, dt: float, first: FlowState) -> Stage:
 def stage_residual(system: FlowSystem, stage: Stage, y: Array, lumen: LumenState) -> StageResidual:
     """Residual M - known - γ Δt h of a stage with its derivatives."""
     stored = system.stored(y, lumen.volumes, stage.time)
-    rate = system.rate(y, lumen.radii, stage.time)
+    rate = system.rate(y, lumen, stage.time)
     return StageResidual(
         stored.value - stage.known - stage.weight * rate.value,
         stored.by_unknowns - stage.weight * rate.by_unknowns,

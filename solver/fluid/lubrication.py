@@ -14,10 +14,10 @@ from functools import cached_property
 
 import numpy as np
 
-from annelid.geometry.checks import within
+from annelid.geometry.checks import whole_number, within
 from annelid.geometry.errors import InvalidValue
 from annelid.solver.fluid.circuit import Circuit
-from annelid.solver.fluid.flow_system import Array, Terms
+from annelid.solver.fluid.flow_system import Array, LumenState, Terms
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.signals import Source, at_time, finite, ramp
 from annelid.solver.fluid.stores import Lumen
@@ -53,7 +53,7 @@ class Lubrication:
     """Viscous flow along the lumen.
 
     Attributes:
-        lengths: Axial length of each of the k sections in mm.
+        sections: Their number k.
         fluid: The fluid.
         lower: End before the first section.
         upper: End behind the last section.
@@ -65,7 +65,7 @@ class Lubrication:
         InvalidValue: A value is not positive, or an end is open to what is not there.
     """
 
-    lengths: tuple[float, ...]
+    sections: int
     fluid: Fluid
     lower: End
     upper: End
@@ -74,10 +74,7 @@ class Lubrication:
     pressure_scale: float = 1e-3
 
     def __post_init__(self) -> None:
-        if not self.lengths:
-            raise InvalidValue("needs at least one section, got none", key="lengths")
-        for length in self.lengths:
-            within("lengths", length, above=0, unit="mm")
+        whole_number("sections", self.sections, least=1)
         within("gap", self.gap, above=0, unit="mm")
         within("pressure_scale", self.pressure_scale, above=0, unit="MPa")
         openings = self.circuit.openings if self.circuit else ()
@@ -93,28 +90,28 @@ class Lubrication:
     @cached_property
     def names(self) -> tuple[str, ...]:
         """Pressures of the sections, then the unknowns of the circuit."""
-        sections = tuple(f"pressure of section {i}" for i in range(1, len(self.lengths) + 1))
+        sections = tuple(f"pressure of section {i}" for i in range(1, self.sections + 1))
         return sections + (self.circuit.names if self.circuit else ())
 
     @property
     def units(self) -> tuple[str, ...]:
         """Units of the unknowns."""
-        return ("MPa",) * len(self.lengths) + (self.circuit.units if self.circuit else ())
+        return ("MPa",) * self.sections + (self.circuit.units if self.circuit else ())
 
     @cached_property
     def scales(self) -> Array:
         """The typical pressure, and the scales of the circuit."""
-        own = np.full(len(self.lengths), self.pressure_scale)
+        own = np.full(self.sections, self.pressure_scale)
         return np.concatenate([own, self.circuit.scales]) if self.circuit else own
 
     @cached_property
     def pressures(self) -> Array:
         """Each section has its own pressure."""
-        return np.eye(len(self.lengths), len(self.names))
+        return np.eye(self.sections, len(self.names))
 
     def stored(self, y: Array, volumes: Array, t: float) -> Terms:
         """The volumes, and what the circuit stores."""
-        n, k = len(self.names), len(self.lengths)
+        n, k = len(self.names), self.sections
         terms = Terms(np.zeros(n), np.zeros((n, n)), np.eye(n, k))
         terms.value[:k] = volumes
         if self.circuit:
@@ -122,13 +119,13 @@ class Lubrication:
             terms.value[k:], terms.by_unknowns[k:, k:] = inner.value, inner.by_unknowns
         return terms
 
-    def rate(self, y: Array, radii: Array, t: float) -> Terms:
+    def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
         """Balance of the flows of each section, and those of the circuit with the flow at its openings."""
-        k = len(self.lengths)
-        flows = self._flows(y, radii, t)
+        k = self.sections
+        flows = self._flows(y, lumen, t)
         terms = Terms(*(np.zeros((len(self.names), *flow.shape[1:])) for flow in flows))
         if self.circuit:
-            inner = self.circuit.rate(y[k:], radii, t)
+            inner = self.circuit.rate(y[k:], lumen, t)
             terms.value[k:], terms.by_unknowns[k:, k:] = inner.value, inner.by_unknowns
         for into, flow in zip(terms, flows, strict=True):
             into[:k] = flow[:-1] - flow[1:]
@@ -137,66 +134,75 @@ class Lubrication:
                     into[self._place(end)] += outflow
         return terms
 
-    def flows(self, y: Array, radii: Array, t: float) -> Array:
+    def flows(self, y: Array, lumen: LumenState, t: float) -> Array:
         """Flow through each station from the lower to the upper end in mm³/s, shape (k + 1,)."""
-        return self._flows(y, radii, t).value
+        return self._flows(y, lumen, t).value
 
-    def dissipation(self, y: Array, radii: Array, t: float) -> float:
+    def dissipation(self, y: Array, lumen: LumenState, t: float) -> float:
         """Power lost by viscosity along the lumen in mW."""
-        differences = self._gradients @ y * self._distances + self._given(t)
-        return float(self.flows(y, radii, t) @ differences)
+        return float(self.flows(y, lumen, t) @ (self._differences @ y + self._given(t)))
 
-    def _flows(self, y: Array, radii: Array, t: float) -> Terms:
-        """Flows through the stations with their derivatives by the unknowns and the radii."""
-        gradients = self._gradients @ y + self._given(t) / self._distances
-        rounded = np.array([ramp(r - self.gap / 2, self.gap) for r in self._at_stations @ radii])
+    def end_powers(self, y: Array, lumen: LumenState, t: float) -> tuple[float, float]:
+        """Power that the fluid takes out of the lumen through the lower and the upper end in mW."""
+        q = self.flows(y, lumen, t)
+        return -q[0] * self.end_pressure(self.lower, y, t), q[-1] * self.end_pressure(self.upper, y, t)
+
+    def end_pressure(self, end: End, y: Array, t: float) -> float:
+        """Pressure behind an end in MPa; 0 behind a closed one, through which nothing flows."""
+        if isinstance(end, OpenTo):
+            return float(y[self._place(end)])
+        return at_time(end.pressure, t) if isinstance(end, Reservoir) else 0.0
+
+    def _flows(self, y: Array, lumen: LumenState, t: float) -> Terms:
+        """Flows through the stations with their derivatives by the unknowns, the radii and the lengths."""
+        distances = self._halves @ lumen.lengths
+        gradients = (self._differences @ y + self._given(t)) / distances
+        rounded = np.array([ramp(r - self.gap / 2, self.gap) for r in self._at_stations @ lumen.radii])
         flow = self.fluid.flow(self.gap + rounded[:, 0], gradients)
         q, by_gradient, by_radius = np.array(flow) * self._open
+        by_radii = (by_radius * rounded[:, 1])[:, None] * self._at_stations
+        by_lengths = -(by_gradient * gradients / distances)[:, None] * self._halves
         return Terms(
-            q,
-            by_gradient[:, None] * self._gradients,
-            (by_radius * rounded[:, 1])[:, None] * self._at_stations,
+            q, (by_gradient / distances)[:, None] * self._differences, np.hstack([by_radii, by_lengths])
         )
 
     def _place(self, end: OpenTo) -> int:
         """Place of the node of an end among the unknowns."""
         assert self.circuit
-        return len(self.lengths) + self.circuit.nodes.index(end.node)
+        return self.sections + self.circuit.nodes.index(end.node)
 
     @cached_property
     def _open(self) -> Array:
         """Zero at a closed end, else one."""
         closed = [isinstance(end, Closed) for end in (self.lower, self.upper)]
-        return 1.0 - np.array([closed[0], *[False] * (len(self.lengths) - 1), closed[1]])
+        return 1.0 - np.array([closed[0], *[False] * (self.sections - 1), closed[1]])
 
     @cached_property
-    def _distances(self) -> Array:
-        """Distance between the points of pressure on both sides of each station."""
-        half = np.array([0.0, *self.lengths, 0.0]) / 2
-        return half[1:] + half[:-1]
+    def _halves(self) -> Array:
+        """Matrix from the lengths to the distances between the points of pressure beside each station."""
+        return (np.eye(self.sections + 1, self.sections) + np.eye(self.sections + 1, self.sections, -1)) / 2
 
     @cached_property
     def _at_stations(self) -> Array:
         """Matrix from the radii of the sections to those at the stations."""
-        k = len(self.lengths)
-        means = (np.eye(k + 1, k) + np.eye(k + 1, k, -1)) / 2
+        means = self._halves.copy()
         means[0, 0] = means[-1, -1] = 1.0
         return means
 
     @cached_property
-    def _gradients(self) -> Array:
-        """Matrix from the unknowns to the gradients -dp/dz at the stations, without the reservoirs."""
-        k = len(self.lengths)
+    def _differences(self) -> Array:
+        """Matrix from the unknowns to the drops of pressure across the stations, without the reservoirs."""
+        k = self.sections
         differences = np.eye(k + 1, len(self.names), -1) * (np.arange(len(self.names)) < k)
         differences[:k, :k] -= np.eye(k)
         for end, station, sign in ((self.lower, 0, 1), (self.upper, k, -1)):
             if isinstance(end, OpenTo):
                 differences[station, self._place(end)] = sign
-        return differences / self._distances[:, None]
+        return differences
 
     def _given(self, t: float) -> Array:
         """Part of the differences of pressure that the reservoirs give."""
-        given = np.zeros(len(self.lengths) + 1)
+        given = np.zeros(self.sections + 1)
         for end, station, sign in ((self.lower, 0, 1), (self.upper, -1, -1)):
             if isinstance(end, Reservoir):
                 given[station] = sign * at_time(end.pressure, t)

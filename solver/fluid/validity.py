@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from annelid.solver.fluid.flow_system import Array
+from annelid.solver.fluid.flow_system import Array, LumenState
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Lubrication
 
@@ -50,21 +50,21 @@ class Validity(NamedTuple):
         ]
 
 
-def validity(system: Lubrication, y: Array, radii: Array, t: float, *, period: float) -> Validity:
+def validity(system: Lubrication, y: Array, lumen: LumenState, t: float, *, period: float) -> Validity:
     """Numbers of a state.
 
     Args:
         system: The flow along the lumen.
         y: Unknowns, shape (n,).
-        radii: Mean radii of the sections in mm, shape (k,).
+        lumen: Its sections.
         t: Time in s.
         period: Of the motion of the wall in s.
     """
-    flows = system.flows(y, radii, t)
+    radii, flows = lumen.radii, system.flows(y, lumen, t)
     through = np.maximum(abs(flows[1:]), abs(flows[:-1]))
     wide = np.maximum(radii, system.gap)
     numbers = np.array([reynolds_number(system.fluid, q, r) for q, r in zip(through, wide, strict=True)])
-    slopes = wall_slopes(radii, np.array(system.lengths))
+    slopes = wall_slopes(radii, lumen.lengths)
     beside = np.maximum(np.append(slopes, 0.0), np.insert(slopes, 0, 0.0))
     return Validity(
         float(numbers.max()),

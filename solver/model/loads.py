@@ -82,6 +82,8 @@ class Loads:
         gravity: Acceleration of gravity by direction (``"axial"``, ``"x"``, ``"y"``), mm/s².
         natural: Fraction of the natural stretch in force, 0 to 1.
         time: Of this moment, s; no load itself.
+        sections: Pressures in the sections of the lumen above their mean, which is ``pressure``, MPa; of a
+            flow along the lumen, and never a rate.
     """
 
     pressure: float = 0.0
@@ -96,6 +98,7 @@ class Loads:
     gravity: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
     time: float = 0.0
+    sections: tuple[float, ...] = ()
 
     def entries(self, kind: LoadKind) -> dict[str, float]:
         """Values of one kind by entry; a load of one value has the entry ""."""

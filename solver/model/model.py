@@ -8,6 +8,7 @@ from annelid.geometry.body import Body, IntArray
 from annelid.geometry.checks import one_of
 from annelid.geometry.errors import InvalidValue, raise_first
 from annelid.geometry.inventory import Inventory, inner_heights, inventory_of, walls_of
+from annelid.solver.fluid.flow import Flow
 from annelid.solver.model.boundary import BareStroke, Electrode, Foundation, Section, Support
 from annelid.solver.model.checks import (
     Names,
@@ -49,6 +50,7 @@ class Model:
         timed: Whether some stage takes time; ``Path`` sets it.
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
         pressed: Surfaces other than the lumen on which a pressure may act; a path adds those of its stages.
+        flow: Fluid, circuit or feeds that answer in stages with ``control = "flow"``.
 
     Raises:
         InvalidValue: Parts, electrodes or supports do not match the body.
@@ -70,6 +72,7 @@ class Model:
     twist: bool = False
     timed: bool = False
     pressed: tuple[str, ...] = ()
+    flow: Flow | None = None
 
     def __post_init__(self) -> None:
         body = self.inventory
@@ -124,6 +127,12 @@ class Model:
             ends=self.inventory.ends,
             has_twist=self.has_twist,
             has_time=self.timed,
+            nodes=self.flow.circuit.nodes if self.flow and self.flow.circuit else (),
+            elements=tuple(e.name for e in self.flow.circuit.elements)
+            if self.flow and self.flow.circuit
+            else (),
+            feds=self.flow.fed if self.flow else (),
+            has_channel=bool(self.sections_of_flow),
         )
 
     def contact_stiffness(self, contact: Contact) -> float:
@@ -169,6 +178,11 @@ class Model:
     def solved_potential(self) -> bool:
         """Whether the electric potential is an unknown."""
         return bool(self.electrodes) and self.electrics == "solved"
+
+    @property
+    def sections_of_flow(self) -> int:
+        """Sections of the lumen with pressures of their own."""
+        return 0 if self.flow is None else self.flow.sections
 
     @property
     def compressible(self) -> bool:

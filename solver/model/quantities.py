@@ -3,6 +3,7 @@
 
 from typing import NamedTuple
 
+from annelid.solver.model.flow_quantities import FLOW_QUANTITIES
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantity import Quantity, Scope
 
@@ -475,8 +476,9 @@ CYCLE_QUANTITIES = (
 )
 """Those of the last whole cycle."""
 
-QUANTITIES: tuple[Quantity, ...] = tuple(
-    value for value in list(globals().values()) if isinstance(value, Quantity)
+QUANTITIES: tuple[Quantity, ...] = (
+    *(value for value in list(globals().values()) if isinstance(value, Quantity)),
+    *FLOW_QUANTITIES,
 )
 """All of them, in the order of tables."""
 

@@ -28,6 +28,10 @@ class Scope(NamedTuple):
         ends: Names of the end surfaces of the wall.
         has_twist: Whether the part turns about its axis.
         has_time: Whether some stage takes time.
+        nodes: Nodes of the circuit that the lumen is connected to.
+        elements: Its elements.
+        feds: Electrodes that are fed through a resistance.
+        has_channel: Whether a viscous fluid flows along the lumen.
     """
 
     sections: tuple[str, ...] = ()
@@ -46,6 +50,10 @@ class Scope(NamedTuple):
     ends: tuple[str, ...] = ()
     has_twist: bool = False
     has_time: bool = False
+    nodes: tuple[str, ...] = ()
+    elements: tuple[str, ...] = ()
+    feds: tuple[str, ...] = ()
+    has_channel: bool = False
 
     def entries(self, placeholder: str) -> tuple[str, ...]:
         """Names that take the place of a placeholder; a single part is the whole."""
@@ -55,7 +63,18 @@ class Scope(NamedTuple):
 
     def has(self, feature: str) -> bool:
         """Whether the model has a feature that a quantity needs."""
-        return bool(self.electrodes) if feature == "electrodes" else bool(getattr(self, f"has_{feature}"))
+        match feature:
+            case "electrodes":
+                return bool(self.electrodes)
+            case "circuit":
+                return bool(self.elements)
+            case "feeds":
+                return bool(self.feds)
+            case "lumen_flow":
+                return self.has_channel or bool(self.elements)
+            case "flow":
+                return self.has("lumen_flow") or bool(self.feds)
+        return bool(getattr(self, f"has_{feature}"))
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ DRIVERS = {
 
 MOST_STEPS = 100_000  # of a stage that takes time; more are typing errors
 
-CONTROLS = ("load", *DRIVERS)
+CONTROLS = ("load", "flow", *DRIVERS)
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ class Stage(DriverTargets, LoadTargets):
         if len(given) > 1:
             first, second = (DRIVERS[control].key for control in given[:2])
             raise InvalidValue(f"{first} and {second} both drive the stage: give one of them", key=second)
-        if given != [self.control] * (self.control != "load"):
+        if given != [self.control] * (self.control in DRIVERS):
             self._refuse_pair(given)
         self._check_targets()
         self._name_waves()
@@ -136,7 +136,7 @@ class Stage(DriverTargets, LoadTargets):
 
     def _refuse_pair(self, given: list[str]) -> None:
         """A control and the target of another, or one without the other."""
-        if self.control == "load":
+        if self.control not in DRIVERS:
             key = DRIVERS[given[0]].key
             raise InvalidValue(f"{key} needs control = '{given[0]}'", key=key)
         key = DRIVERS[self.control].key
@@ -165,7 +165,7 @@ class Stage(DriverTargets, LoadTargets):
             raise InvalidValue(
                 f"under charge control the voltage of '{both[0]}' is found: leave it out", key="voltage"
             )
-        if self.control != "load" and DRIVERS[self.control].scales_loads and not self.names_loads:
+        if self.control in DRIVERS and DRIVERS[self.control].scales_loads and not self.names_loads:
             keys = ", ".join(kind.key for kind in LOAD_KINDS)
             raise InvalidValue(
                 f"'{self.control}' scales the loads of the stage: name at least one ({keys})", key="control"
@@ -178,8 +178,9 @@ class Stage(DriverTargets, LoadTargets):
             InvalidValue: A wave without time, under a control that finds loads, or of a load that is given.
         """
         if self.duration is None:
-            if self.waves:
-                raise InvalidValue("is missing: waves take time", key="duration")
+            if self.waves or self.control == "flow":
+                what = "waves take" if self.waves else "a flow takes"
+                raise InvalidValue(f"is missing: {what} time", key="duration")
             return
         within("duration", self.duration, above=0.0, unit="s")
         if self.time_step is not None:
@@ -192,9 +193,9 @@ class Stage(DriverTargets, LoadTargets):
         twice = next((name for name in given if given.count(name) > 1), None)
         if twice is not None:
             raise InvalidValue(f"{' '.join(twice).strip()} follows two waves: give one of them", key="waves")
-        if self.waves and self.control != "load":
+        if self.waves and self.control in DRIVERS:
             raise InvalidValue(f"'{self.control}' finds loads, but waves give them", key="control")
-        if self.control != "load" and DRIVERS[self.control].scales_loads:
+        if self.control in DRIVERS and DRIVERS[self.control].scales_loads:
             raise InvalidValue(
                 f"'{self.control}' scales loads, which takes no time: leave it out", key="duration"
             )

@@ -61,6 +61,7 @@ class Evaluation:
         system: The equations.
         reader: Reads the fields.
         fields: Fields read last, by name, on the first rank; ``None`` before the first.
+        flow: Values of a flow that answers to the part, by name of their quantity.
     """
 
     def __init__(self, system: System, *, self_crossing: bool = False) -> None:
@@ -70,6 +71,7 @@ class Evaluation:
         self._gathering = Gathering(self.problem)
         self.reader = FieldReader(self.problem, self._gathering)
         self.fields: dict[str, FloatArray] | None = None
+        self.flow: dict[str, float] = {}
         self._reactions = Reactions(system)
         self._integrals = Integrals(system, self._gathering)
         model = self.problem.model
@@ -199,6 +201,7 @@ class Evaluation:
             obstacles=dict(loads.obstacles),
             modes=modes,
             time=loads.time,
+            flow=self.flow,
             datum=self._datum,
         )
 

@@ -11,6 +11,7 @@ from annelid.geometry.elements import LUMPING_WEIGHTS
 from annelid.geometry.wall_directions import wall_directions
 from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model import quantities as q
+from annelid.solver.model.flow_quantities import ENERGIES, FLOW_QUANTITIES
 from annelid.solver.model.model import Model
 from annelid.solver.model.quantity import Quantity
 from annelid.solver.readout import deformed_shape
@@ -50,6 +51,7 @@ class StateData:
         obstacles: Position of obstacles by contact name, mm.
         modes: Unstable modes under given loads and under the control.
         time: s.
+        flow: Values of a flow by name; empty before it begins.
         datum: Length and largest diameter in the last state without voltage, mm; ``None`` before the first.
     """
 
@@ -72,6 +74,7 @@ class StateData:
     obstacles: Mapping[str, float]
     modes: tuple[int, int]
     time: float
+    flow: Mapping[str, float]
     datum: tuple[float, float] | None = None
 
 
@@ -100,6 +103,7 @@ def quantities_of(data: StateData) -> tuple[dict[str, Measure], dict[str, Profil
     values[q.STRAIN_ENERGY.name] = data.energies[q.STRAIN_ENERGY.name]
     for quantity, count in zip((q.UNSTABLE_MODES, q.UNSTABLE_MODES_CONTROLLED), data.modes, strict=True):
         values[quantity.name] = float(count)
+    values |= _flow(data)
     ordered = {
         name: Measure(values[name], quantity.unit)
         for quantity in q.QUANTITIES
@@ -158,6 +162,16 @@ def _wave(data: StateData) -> dict[str, float]:
         wave = wave_shape(*data.lumen.sections(data.displacement))
         values |= {q.WAVE_VOLUME.name: wave.volume, q.OCCLUSION.name: wave.occlusion}
     return values
+
+
+def _flow(data: StateData) -> dict[str, float]:
+    """Values of a flow; before it begins its energies are zero and the others are not known."""
+    energies = {quantity.name for quantity in ENERGIES}
+    return {
+        name: data.flow.get(name, 0.0 if name in energies else np.nan)
+        for quantity in FLOW_QUANTITIES
+        for name in quantity.names(data.model.scope)
+    }
 
 
 def _leak(data: StateData) -> dict[str, float]:

@@ -165,7 +165,7 @@ def test_energy_comes_back_when_the_source_goes_down():
 
 def test_derivatives():
     charging = Charging((Feed("a", Function(math.sin), 2.0, 5.0), Feed("b", 3.0, 0.5)))
-    lumen = LumenState(np.array([0.1, 0.2]), np.ones(2))
+    lumen = LumenState(np.array([0.1, 0.2]), np.ones(2), np.ones(2))
     assert slope_errors(charging, np.array([0.4, 0.9]), lumen, 0.6) < 1e-8
     assert charging.names == ("voltage of a", "voltage of b")
 

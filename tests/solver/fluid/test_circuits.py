@@ -169,7 +169,7 @@ def test_pump_chamber_with_two_valves(SV, f, R, C, Pin, venous, full, systolic, 
 
     def lumen(t):
         V = 120 - SV * (1 - math.cos(2 * math.pi * f * t)) / 2
-        return LumenState(np.array([V]), np.ones(1))
+        return LumenState(np.array([V]), np.ones(1), np.ones(1))
 
     circuit = pump((0.005, 0.01), Pin, venous, R, C, smoothing=0.005, leak=1e-6)
     start = np.full(len(circuit.names), full) * (np.array(circuit.units) == "MPa")
@@ -278,7 +278,7 @@ def test_derivatives_of_a_circuit_with_every_element():
     )
     circuit = Circuit(elements, 3)
     y = np.random.default_rng(1).uniform(0.5, 1.5, len(circuit.names))
-    assert slope_errors(circuit, y, LumenState(np.array([1.0, 2.0, 3.0]), np.ones(3)), 0.7) < 1e-7
+    assert slope_errors(circuit, y, LumenState(np.array([1.0, 2.0, 3.0]), np.ones(3), np.ones(3)), 0.7) < 1e-7
     assert (circuit.pressures @ y == circuit.pressure("c", y)).all()
     names = [element.name for element in elements]
     assert len(set(circuit.names)) == len(circuit.names) == len(circuit.scales)

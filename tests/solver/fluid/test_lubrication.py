@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 from soft import run, slope_errors
-from walls_in_time import lengths, moving
+from walls_in_time import moving
 
 from annelid.geometry.errors import InvalidValue
 from annelid.solver.fluid.circuit import Circuit
@@ -23,6 +23,11 @@ from annelid.solver.fluid.windkessels import windkessel
 
 WATER = Fluid(1e-9)
 BLOOD = Fluid(4e-9, density=1.06e-9)
+
+
+def lumen_of(radii, length):
+    r = np.array(radii)
+    return LumenState(np.pi * r**2 * length, r, np.full(len(r), length))
 
 
 @pytest.mark.exact
@@ -71,8 +76,8 @@ def test_numbers_of_validity():
 
 def test_warnings_where_the_theory_does_not_hold():
     def numbers(fluid, pressure, radii=(4.0, 4.0)):
-        system = Lubrication((25.0, 25.0), fluid, Reservoir(pressure), Reservoir(0.0), 0.1)
-        return validity(system, pressure * np.array([0.75, 0.25]), np.array(radii), 0.0, period=2.0)
+        system = Lubrication(2, fluid, Reservoir(pressure), Reservoir(0.0), 0.1)
+        return validity(system, pressure * np.array([0.75, 0.25]), lumen_of(radii, 25.0), 0.0, period=2.0)
 
     assert numbers(Fluid(1e-6), 1e-4).warnings() == []
     pump = numbers(BLOOD, 60 * 133.322e-6)
@@ -100,9 +105,7 @@ BETWEEN = Circuit(
 
 
 def between(n):
-    return Lubrication(
-        lengths(80.0, n), Fluid(1e-6), OpenTo("inlet"), OpenTo("outlet"), 0.05, circuit=BETWEEN
-    )
+    return Lubrication(n, Fluid(1e-6), OpenTo("inlet"), OpenTo("outlet"), 0.05, circuit=BETWEEN)
 
 
 def test_a_lumen_between_valves_keeps_its_volume_and_pumps():
@@ -126,24 +129,21 @@ def test_a_lumen_between_valves_keeps_its_volume_and_pumps():
     assert -0.01 * max(through) < min(through) < 0.01 * max(through)
     # The wall's power leaves the lumen through its ends or is lost by viscosity.
     s = steps[each // 3].first
-    radii = wall(s.time).radii
-    q = system.flows(s.unknowns, radii, s.time)
+    q = system.flows(s.unknowns, wall(s.time), s.time)
     wall_power = s.unknowns[:n] @ np.diff(q)
     ends = (
         BETWEEN.pressure("outlet", s.unknowns[n:]) * q[-1] - BETWEEN.pressure("inlet", s.unknowns[n:]) * q[0]
     )
-    lost = system.dissipation(s.unknowns, radii, s.time)
+    lost = system.dissipation(s.unknowns, wall(s.time), s.time)
     assert lost > 0
     assert wall_power == pytest.approx(ends + lost, rel=1e-9)
 
 
 @pytest.mark.parametrize("index", [0.6, 1.0])
 def test_derivatives_of_a_lumen_in_a_circuit(index):
-    system = Lubrication(
-        lengths(9.0, 3), Fluid(1e-6, index), Reservoir(2e-3), OpenTo("outlet"), 0.5, circuit=BETWEEN
-    )
+    system = Lubrication(3, Fluid(1e-6, index), Reservoir(2e-3), OpenTo("outlet"), 0.5, circuit=BETWEEN)
     rng = np.random.default_rng(3)
-    lumen = LumenState(np.array([1.0, 2.0, 3.0]), np.array([0.6, 0.2, 1.4]))
+    lumen = LumenState(np.array([1.0, 2.0, 3.0]), np.array([0.6, 0.2, 1.4]), np.array([3.0, 2.0, 4.0]))
     y = rng.uniform(1e-3, 3e-3, len(system.names))
     assert slope_errors(system, y, lumen, 0.3) < 1e-6
     assert (system.pressures @ y == y[:3]).all()
@@ -152,8 +152,8 @@ def test_derivatives_of_a_lumen_in_a_circuit(index):
 
 def test_the_residual_gap_bounds_the_conductance():
     def flow(r):
-        system = Lubrication((1.0,), Fluid(1e-6), Reservoir(1e-3), Reservoir(0.0), 0.1)
-        return system.flows(np.array([5e-4]), np.array([r]), 0.0)[0]
+        system = Lubrication(1, Fluid(1e-6), Reservoir(1e-3), Reservoir(0.0), 0.1)
+        return system.flows(np.array([5e-4]), lumen_of([r], 1.0), 0.0)[0]
 
     def poiseuille(r):
         return math.pi * r**4 / 8e-6 * 5e-4 / 0.5
@@ -166,8 +166,8 @@ def test_the_residual_gap_bounds_the_conductance():
 
 
 def test_a_closed_end_has_no_flow():
-    system = Lubrication((1.0, 1.0), WATER, Closed(), Reservoir(0.0), 0.1)
-    flows = system.flows(np.array([1e-3, 2e-3]), np.ones(2), 0.0)
+    system = Lubrication(2, WATER, Closed(), Reservoir(0.0), 0.1)
+    flows = system.flows(np.array([1e-3, 2e-3]), lumen_of([1.0, 1.0], 1.0), 0.0)
     assert flows[0] == 0
     assert flows[1] < 0 < flows[2]
 
@@ -182,25 +182,20 @@ WITH_LUMEN = Circuit((Lumen("part", "a"), Compliance("c", "a", 1.0)), openings=(
         (lambda: Fluid(1.0, -0.5), "index", "must be above 0, got -0.5"),
         (lambda: Fluid(1.0, slowest=0.0), "slowest", "must be above 0 1/s"),
         (lambda: Reservoir(math.nan), "pressure", "must be finite"),
-        (lambda: Lubrication((), WATER, Closed(), Closed(), 0.1), "lengths", "at least one section"),
+        (lambda: Lubrication(0, WATER, Closed(), Closed(), 0.1), "sections", "at least 1"),
+        (lambda: Lubrication(1, WATER, Closed(), Closed(), 0.0), "gap", "must be above 0 mm"),
         (
-            lambda: Lubrication((1.0, 0.0), WATER, Closed(), Closed(), 0.1),
-            "lengths",
-            "must be above 0 mm, got 0",
-        ),
-        (lambda: Lubrication((1.0,), WATER, Closed(), Closed(), 0.0), "gap", "must be above 0 mm"),
-        (
-            lambda: Lubrication((1.0,), WATER, OpenTo("a"), Closed(), 0.1),
+            lambda: Lubrication(1, WATER, OpenTo("a"), Closed(), 0.1),
             "lower",
             "'a' is not an opening.*there are none",
         ),
         (
-            lambda: Lubrication((1.0,), WATER, Closed(), OpenTo("aorta"), 0.1, circuit=BETWEEN),
+            lambda: Lubrication(1, WATER, Closed(), OpenTo("aorta"), 0.1, circuit=BETWEEN),
             "upper",
             "'aorta' is not an opening of the circuit; openings: inlet, outlet",
         ),
         (
-            lambda: Lubrication((1.0,), WATER, OpenTo("a"), Closed(), 0.1, circuit=WITH_LUMEN),
+            lambda: Lubrication(1, WATER, OpenTo("a"), Closed(), 0.1, circuit=WITH_LUMEN),
             "circuit",
             "leave the element out",
         ),

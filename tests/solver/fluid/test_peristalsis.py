@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 from soft import run
-from walls_in_time import lengths, moving
+from walls_in_time import moving
 
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.integrator import integral
@@ -25,7 +25,7 @@ def train(φ):
 
 
 def tube(L, n, rise=0.0):
-    return Lubrication(lengths(L, n), FLUID, Reservoir(0.0), Reservoir(rise), 1e-4, pressure_scale=1.0)
+    return Lubrication(n, FLUID, Reservoir(0.0), Reservoir(rise), 1e-4, pressure_scale=1.0)
 
 
 def outflow(system, wall, steps, *, start=0.0, end=1.0):
@@ -34,7 +34,7 @@ def outflow(system, wall, steps, *, start=0.0, end=1.0):
     done = run(system, np.zeros(len(system.names)), times, wall)
 
     def q(s):
-        return system.flows(s.unknowns, wall(s.time).radii, s.time)[-1] / math.pi
+        return system.flows(s.unknowns, wall(s.time), s.time)[-1] / math.pi
 
     dt = (end - start) / steps
     return sum(integral(dt, q(step.first), q(step.last)) for step in done), done
@@ -102,7 +102,7 @@ def test_flow_over_time_at_both_ends():
     found = []
     for i in range(1, 7):
         last = steps[25 * i - 1].last
-        q = system.flows(last.unknowns, wall(last.time).radii, last.time) / math.pi
+        q = system.flows(last.unknowns, wall(last.time), last.time) / math.pi
         found.append([q[0], q[-1], last.unknowns[n // 2 - 1 : n // 2 + 1].mean()])
     assert np.array(found) == pytest.approx(expected, abs=0.02)
 

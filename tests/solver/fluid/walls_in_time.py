@@ -15,13 +15,9 @@ def moving(H, L, n):
 
     def lumen(t):
         volumes = np.pi * (H(z, t) ** 2) @ WEIGHTS / 2 * L / n
-        return LumenState(volumes, np.sqrt(volumes / (np.pi * L / n)))
+        return LumenState(volumes, np.sqrt(volumes / (np.pi * L / n)), np.full(n, L / n))
 
     return lumen
-
-
-def lengths(L, n):
-    return (L / n,) * n
 
 
 def radius_of(L, n):

@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: MIT
+"""Newton's method for a part and the flow systems that answer to it.
+
+Unknowns are those of the part, x, and those of the flow, y, which gives loads e = S y::
+
+    [ K   -F S ] [Δx]   [ -R ]      F = -∂R/∂e,   r(y, w(x, e), l(x)) the residual of a stage in time
+    [ C    D   ] [Δy] = [ -r ]      C = ∂r/∂x,    D = ∂r/∂y
+
+Each iteration solves for Δx once with the factor at hand, and then the small system (D + C A) Δy = -r - C Δx0
+with A = K⁻¹ F S, which is computed with every factorisation.
+"""
+
+import math
+
+import numpy as np
+from mpi4py import MPI
+
+from annelid.geometry.body import FloatArray
+from annelid.solver.assembly.ports import ElectrodePort, Ports
+from annelid.solver.continuation.newton import Convergence, Newton, still_to_go
+from annelid.solver.errors import NoEquilibrium
+from annelid.solver.fluid.flow import Flow
+from annelid.solver.fluid.flow_system import LumenState
+from annelid.solver.fluid.integrator import FlowState, Stage, StageResidual, stage_residual
+from annelid.solver.model.loads import Loads
+from annelid.solver.readout.flow_values import FlowSample
+
+TOLERANCE = 1e-11
+"""Largest residual of a flow system over the size of its terms."""
+
+_ITERATIONS, _WORTH = 40, 10
+_FURTHEST = 0.1  # of the size of the part: motion in one iteration
+
+
+class CoupledNewton:
+    """Solver of R(x; e(y)) = 0 and r(x, y) = 0.
+
+    Attributes:
+        newton: Solver of the part alone; its tolerances hold.
+        flow: The flow systems.
+        ports: Where they act.
+        y: Their present unknowns, shape (n,).
+    """
+
+    def __init__(self, newton: Newton, flow: Flow) -> None:
+        self.newton = newton
+        self.flow = flow
+        self.system = newton.system
+        self.ports = Ports(self.system, flow)
+        self.y = np.zeros(len(flow.system.names))
+        names = tuple(electrode.name for electrode in self.system.problem.model.electrodes)
+        self._electrodes = ElectrodePort(self.system, names) if names else None
+        self._right, self._dx = self.system.vector(), self.system.vector()
+        self._responses: FloatArray | None = None
+        self._responses_of = -1
+
+    def solve(self, loads: Loads, stage: Stage) -> Convergence:
+        """Find the state of a stage in time near the present one.
+
+        Args:
+            loads: Loads that are given; those of the flow are added.
+            stage: The stage.
+
+        Raises:
+            NoEquilibrium: The iteration diverged or did not end.
+        """
+        system, error = self.system, math.inf
+        self.apply(loads)
+        for iteration in range(_ITERATIONS + 1):
+            last, structure = error, self.newton.error()
+            lumen = self.ports.state()
+            residual = stage_residual(self.flow.system, stage, self.y, lumen)
+            error = max(structure, self._flow_error(residual, lumen))
+            if error <= 1:
+                return Convergence(iteration, structure * self.newton.tolerance.force)
+            if not math.isfinite(error):
+                break
+            if not system.factor_is_near or (iteration > 0 and still_to_go(error, last) > _WORTH):
+                system.factorise()
+            self._correct(residual, lumen)
+            self.apply(loads)
+        raise NoEquilibrium(
+            "the part and its flow were not found together", residual=error, iterations=iteration
+        )
+
+    def sample(self, flow: FlowState) -> FlowSample:
+        """The present state with that of the flow; its energies are left out."""
+        electrodes = self._electrodes
+        return FlowSample(
+            flow,
+            self.ports.state(),
+            self.ports.present(),
+            electrodes.stored() if electrodes else np.zeros(0),
+            electrodes.present(self.system.loads) if electrodes else np.zeros(0),
+            {},
+        )
+
+    def apply(self, loads: Loads) -> None:
+        """Put loads in force, with those of the flow."""
+        self.system.apply(self.ports.apply(loads, self.flow.system.pressures @ self.y))
+
+    def held_modes(self) -> int:
+        """Unstable modes under given loads that are stable while volumes and charges are held; collective.
+
+        They are the negative eigenvalues of ∂w/∂e + Gᵀ K⁻¹ F at the present, factorised state.
+        """
+        compliance = self._sum(self.ports.gradients().T @ self._solved(self.ports.directions()))
+        compliance += np.diag(self.ports.slopes())
+        scale = 1 / np.sqrt(np.maximum(np.abs(np.diag(compliance)), 1e-300))
+        scaled = (compliance + compliance.T) / 2 * scale * scale[:, None]
+        return int((np.linalg.eigvalsh(scaled) < 0).sum())
+
+    def _correct(self, residual: StageResidual, lumen: LumenState) -> None:
+        """One step of Newton's method."""
+        by_volumes, by_lengths = _by_volumes_and_lengths(residual, lumen)
+        gradients, of_lengths = self.ports.gradients(), self.ports.length_gradients()
+        self.system.solve(self.system.residual, self._dx)
+        self._dx.scale(-1.0)
+        A = self._response()
+        both = np.column_stack([self._dx.array_r, A])
+        volumes, lengths = self._sum(np.stack([gradients.T @ both, of_lengths.T @ both]))
+        coupling = by_volumes @ volumes + by_lengths @ lengths
+        D = residual.by_unknowns + by_volumes @ (self.ports.slopes()[:, None] * self.flow.system.pressures)
+        try:
+            Δy = np.linalg.solve(D + coupling[:, 1:], -residual.value - coupling[:, 0])
+        except np.linalg.LinAlgError:
+            raise NoEquilibrium("the flow is not determined by its equations") from None
+        self._dx.array_w[:] += A @ Δy
+        part = min(1.0, _FURTHEST / max(self.newton.relative_motion(self._dx)[1], 1e-300))
+        self.system.x.axpy(part, self._dx)
+        self.y = self.y + part * Δy
+
+    def _response(self) -> FloatArray:
+        """A = K⁻¹ F S with the tangent factorised last, shape (n, unknowns of the flow)."""
+        if self._responses is None or self._responses_of != self.system.count.tangents:
+            self._responses = self._solved(self.ports.directions()) @ self.flow.system.pressures
+            self._responses_of = self.system.count.tangents
+        return self._responses
+
+    def _solved(self, columns: FloatArray) -> FloatArray:
+        """K⁻¹ times columns."""
+        solved = np.empty_like(columns)
+        out = self.system.vector()
+        for i, column in enumerate(columns.T):
+            self._right.array_w[:] = column
+            self.system.solve(self._right, out)
+            solved[:, i] = out.array_r
+        out.destroy()
+        return solved
+
+    def _flow_error(self, residual: StageResidual, lumen: LumenState) -> float:
+        """Largest residual of the flow over its tolerance."""
+        size = np.abs(residual.by_unknowns) @ self.flow.system.scales
+        size += np.abs(residual.by_volumes) @ np.abs(lumen.volumes)
+        return float(np.max(np.abs(residual.value) / (TOLERANCE * np.maximum(size, 1e-300)), initial=0.0))
+
+    def _sum(self, values: FloatArray) -> FloatArray:
+        return np.asarray(self.system.problem.comm.allreduce(values, op=MPI.SUM))
+
+
+def _by_volumes_and_lengths(residual: StageResidual, lumen: LumenState) -> tuple[FloatArray, FloatArray]:
+    """Derivatives of the residual by volumes and lengths, where the radii are r = √(V/(π l))."""
+    k = len(lumen.volumes)
+    by_radii, by_lengths = residual.by_shape[:, :k], residual.by_shape[:, k:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.where(lumen.volumes > 0, lumen.radii / (2 * lumen.volumes), 0.0)
+    return residual.by_volumes + by_radii * slope, by_lengths - by_radii * lumen.radii / (2 * lumen.lengths)

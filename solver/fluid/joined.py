@@ -1,0 +1,86 @@
+# SPDX-License-Identifier: MIT
+"""Several flow systems side by side as one; they are coupled by the part alone."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import scipy.linalg
+
+from annelid.solver.fluid.flow_system import Array, FlowSystem, LumenState, Terms
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Flow systems one after another: their unknowns, and their sections, follow each other.
+
+    Attributes:
+        systems: The flow systems.
+    """
+
+    systems: tuple[FlowSystem, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Unknowns of all systems."""
+        return tuple(name for system in self.systems for name in system.names)
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Their units."""
+        return tuple(unit for system in self.systems for unit in system.units)
+
+    @cached_property
+    def scales(self) -> Array:
+        """Their scales."""
+        return np.concatenate([system.scales for system in self.systems])
+
+    @cached_property
+    def pressures(self) -> Array:
+        """Each system has the pressures of its own sections."""
+        return scipy.linalg.block_diag(*(system.pressures for system in self.systems))
+
+    @cached_property
+    def unknowns(self) -> tuple[slice, ...]:
+        """Place of the unknowns of each system."""
+        return _slices([len(system.names) for system in self.systems])
+
+    @cached_property
+    def sections(self) -> tuple[slice, ...]:
+        """Place of the sections of each system."""
+        return _slices([len(system.pressures) for system in self.systems])
+
+    def stored(self, y: Array, volumes: Array, t: float) -> Terms:
+        """What all systems store."""
+        return _beside(
+            [
+                system.stored(y[own], volumes[sections], t)
+                for system, own, sections in zip(self.systems, self.unknowns, self.sections, strict=True)
+            ]
+        )
+
+    def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
+        """The rates of all systems."""
+        terms = _beside(
+            [
+                system.rate(y[own], lumen.part(sections), t)
+                for system, own, sections in zip(self.systems, self.unknowns, self.sections, strict=True)
+            ]
+        )
+        sizes = [len(system.pressures) for system in self.systems]
+        starts = np.cumsum([0, *sizes[:-1]])
+        radii = np.concatenate([2 * a + np.arange(k) for a, k in zip(starts, sizes, strict=True)])
+        lengths = radii + np.repeat(sizes, sizes)
+        return terms._replace(by_lumen=terms.by_lumen[:, np.append(radii, lengths)])
+
+
+def _slices(sizes: list[int]) -> tuple[slice, ...]:
+    ends = np.cumsum(sizes).tolist()
+    return tuple(slice(end - size, end) for end, size in zip(ends, sizes, strict=True))
+
+
+def _beside(terms: list[Terms]) -> Terms:
+    values, by_unknowns, by_lumen = zip(*terms, strict=True)
+    return Terms(
+        np.concatenate(values), scipy.linalg.block_diag(*by_unknowns), scipy.linalg.block_diag(*by_lumen)
+    )

@@ -1,0 +1,143 @@
+# SPDX-License-Identifier: MIT
+"""Reported values of a flow: pressures, flows, validity of the theory, and energies since the flow began."""
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+import numpy as np
+
+from annelid.geometry.body import FloatArray
+from annelid.solver.fluid.circuit import Circuit
+from annelid.solver.fluid.flow import Flow
+from annelid.solver.fluid.flow_system import LumenState
+from annelid.solver.fluid.integrator import GAMMA, FlowState, integral
+from annelid.solver.fluid.lubrication import Lubrication
+from annelid.solver.fluid.validity import Validity, validity
+from annelid.solver.model import flow_quantities as q
+
+
+class FlowSample(NamedTuple):
+    """Flow and part at one time.
+
+    Attributes:
+        flow: Unknowns of the flow.
+        lumen: Volumes and charges, radii and lengths, of k sections and electrodes.
+        loads: Pressures of the lumen and voltages of the electrodes that are fed, shape (k,).
+        charges: Charges of all electrodes, uC.
+        voltages: Their voltages, kV.
+        energies: Energies since the flow began by the name of their quantity, mJ.
+    """
+
+    flow: FlowState
+    lumen: LumenState
+    loads: FloatArray
+    charges: FloatArray
+    voltages: FloatArray
+    energies: Mapping[str, float]
+
+
+class FlowValues:
+    """Reads the values of a flow.
+
+    Args:
+        flow: The flow systems.
+        period: Time in which the loads repeat, s.
+    """
+
+    def __init__(self, flow: Flow, *, period: float) -> None:
+        self._flow = flow
+        self._period = period
+
+    def with_energies(self, start: FlowSample, first: FlowSample, last: FlowSample) -> FlowSample:
+        """The end of a step with the energies that have added up.
+
+        Args:
+            start: Its start.
+            first: Its first stage.
+            last: Its end.
+        """
+        dt = last.flow.time - start.flow.time
+        steps = (start, first, last)
+        added = {q.ELECTRICAL_INPUT.name: _work(dt, *((s.voltages, s.charges) for s in steps))}
+        if self._flow.lumen is not None:
+            own = self._flow.system.sections[0]
+            work = _work(dt, *((s.loads[own], s.lumen.volumes[own]) for s in steps))
+            added[q.FLUID_WORK.name] = -work
+        powers = zip(self._powers(first), self._powers(last), strict=True)
+        added |= {name: integral(dt, power, then) for (name, power), (_, then) in powers}
+        return last._replace(
+            energies={name: start.energies.get(name, 0.0) + energy for name, energy in added.items()}
+        )
+
+    def read(self, sample: FlowSample) -> dict[str, float]:
+        """Values by name."""
+        values = dict(sample.energies)
+        t = sample.flow.time
+        if self._circuit is not None:
+            y = self._circuit_unknowns(sample)
+            for node, pressure in zip(self._circuit.nodes, y, strict=False):
+                values[q.NODE_PRESSURE_OF.of(node)] = float(pressure)
+            for name, flow in self._circuit.flows(y, t).items():
+                values[q.ELEMENT_FLOW_OF.of(name)] = flow
+        if isinstance(self._flow.lumen, Lubrication):
+            pressures, q_out = sample.loads[self._own], self._flow.lumen.flows(*self._channel(sample))
+            values |= {
+                q.HIGHEST_PRESSURE.name: float(pressures.max()),
+                q.LOWEST_PRESSURE.name: float(pressures.min()),
+                q.LOWER_OUTFLOW.name: -float(q_out[0]),
+                q.UPPER_OUTFLOW.name: float(q_out[-1]),
+            }
+            numbers = self.validity(sample)
+            names = (q.REYNOLDS, q.REDUCED_REYNOLDS, q.WOMERSLEY, q.WALL_SLOPE)
+            values |= {quantity.name: number for quantity, number in zip(names, numbers, strict=True)}
+        if self._flow.charging is not None:
+            y = sample.flow.unknowns[self._flow.system.unknowns[-1]]
+            currents = self._flow.charging.currents(y, t)
+            values |= {
+                q.CURRENT_OF.of(name): float(i) for name, i in zip(self._flow.fed, currents, strict=True)
+            }
+        return values
+
+    def validity(self, sample: FlowSample) -> Validity:
+        """Numbers that tell whether the theory of a flow along the lumen holds; zero without one."""
+        if not isinstance(self._flow.lumen, Lubrication):
+            return Validity(0.0, 0.0, 0.0, 0.0)
+        return validity(self._flow.lumen, *self._channel(sample), period=self._period)
+
+    def _powers(self, sample: FlowSample) -> Iterator[tuple[str, float]]:
+        """Powers by the name of their energy, mW."""
+        t = sample.flow.time
+        if self._circuit is not None:
+            yield q.CIRCUIT_LOSS.name, self._circuit.dissipation(self._circuit_unknowns(sample), t)
+        if isinstance(self._flow.lumen, Lubrication):
+            yield q.VISCOUS_LOSS.name, self._flow.lumen.dissipation(*self._channel(sample))
+        if self._flow.charging is not None:
+            y = sample.flow.unknowns[self._flow.system.unknowns[-1]]
+            source, lost, leaked = np.sum(list(self._flow.charging.powers(y, t)), axis=0)
+            yield q.SOURCE_ENERGY.name, float(source)
+            yield q.RESISTIVE_LOSS.name, float(lost)
+            yield q.LEAK_LOSS.name, float(leaked)
+
+    @property
+    def _own(self) -> slice:
+        return self._flow.system.sections[0]
+
+    @property
+    def _circuit(self) -> Circuit | None:
+        return self._flow.circuit
+
+    def _circuit_unknowns(self, sample: FlowSample) -> FloatArray:
+        y = sample.flow.unknowns[self._flow.system.unknowns[0]]
+        return y[self._flow.sections :]
+
+    def _channel(self, sample: FlowSample) -> tuple[FloatArray, LumenState, float]:
+        y = sample.flow.unknowns[self._flow.system.unknowns[0]]
+        return y, sample.lumen.part(self._own), sample.flow.time
+
+
+def _work(dt: float, *samples: tuple[FloatArray, FloatArray]) -> float:
+    """∫ e dw over a step from loads e and what is stored, w, at its start and its two stages."""
+    (_, before), (first_load, first), (last_load, last) = samples
+    first_rate = (first - before) / (GAMMA * dt)
+    last_rate = (last - before - (1 - GAMMA) * dt * first_rate) / (GAMMA * dt)
+    return integral(dt, float(first_load @ first_rate), float(last_load @ last_rate))

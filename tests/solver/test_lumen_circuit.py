@@ -1,0 +1,115 @@
+# SPDX-License-Identifier: MIT
+"""A part whose lumen is an element of a circuit."""
+
+import numpy as np
+import pytest
+from models import SLIDING, neo_hookean, reached, tube_body, tube_model, value
+from scipy.integrate import quad, solve_ivp
+from scipy.optimize import brentq
+
+from annelid.solver.fluid.circuit import Circuit
+from annelid.solver.fluid.conductors import Inertance, Resistance
+from annelid.solver.fluid.flow import Flow
+from annelid.solver.fluid.sources import PressureSource
+from annelid.solver.fluid.stores import Compliance, Lumen
+from annelid.solver.model.stages import Stage
+
+A, LENGTH, B_OVER_A, MU = 4.0, 2.0, 1.25, 0.2
+REST = Stage("rest", pressure=0.0, steps=1)
+
+
+def tube(*elements, initial=()):
+    return tube_model(
+        tube_body(B_OVER_A, LENGTH, A=A, along=1.0, through=3),
+        neo_hookean(MU),
+        SLIDING,
+        flow=Flow(Circuit((Lumen("part", "lumen"), *elements)), initial=dict(initial)),
+    )
+
+
+def pressure(volume):
+    """Exact: P = ∫ μ (λ² - λ⁻²) dr/r with λ = r/R, of an incompressible tube between fixed planes."""
+    a = np.sqrt(volume / (np.pi * LENGTH))
+    b = np.sqrt(a**2 + A**2 * (B_OVER_A**2 - 1))
+
+    def integrand(r):
+        stretch = r**2 / (r**2 - a**2 + A**2)
+        return MU * (stretch - 1 / stretch) / r
+
+    return quad(integrand, a, b)[0]
+
+
+DRAWN = np.pi * A**2 * LENGTH
+
+
+@pytest.mark.exact
+def test_a_tube_fills_through_a_resistance():
+    # dV/dt = (p - P(V))/R with the exact P(V), integrated by another program.
+    p, R, T = 0.01, 1e-4, 1.0
+    model = tube(PressureSource("tank", "tank", p), Resistance("line", "tank", "lumen", R))
+    states = reached(model, [REST, Stage("fill", control="flow", duration=T, steps=80)])[1:]
+    times = [value(s, "time") for s in states]
+    exact = solve_ivp(lambda t, V: (p - pressure(V[0])) / R, (0, T), [DRAWN], rtol=1e-9, dense_output=True)
+    expected = exact.sol(times)[0]
+    assert expected[-1] > 1.15 * DRAWN
+    assert [value(s, "lumen volume") for s in states] == pytest.approx(expected, rel=2e-4)
+    found = [value(s, "lumen pressure") for s in states]
+    assert found == pytest.approx([pressure(V) for V in expected], rel=2e-3, abs=1e-5)
+    assert [value(s, "flow through line") for s in states[2:]] == pytest.approx(
+        [(p - pressure(V)) / R for V in expected[2:]], rel=5e-3, abs=1.0
+    )
+    # The wall has taken the work -∫ P dV as strain energy; the line has lost the rest of p ΔV.
+    last = states[-1]
+    strain = value(last, "strain energy")
+    assert -value(last, "work on the fluid") == pytest.approx(strain, rel=1e-3)
+    lost = p * (value(last, "lumen volume") - DRAWN) - strain
+    assert value(last, "loss in the circuit") == pytest.approx(lost, rel=2e-3)
+
+
+@pytest.mark.exact
+def test_a_closed_circuit_keeps_its_volume():
+    # An inertance makes the volume swing between the lumen and a compliance; a resistance damps it.
+    C, p0 = 800.0, 0.01
+    model = tube(
+        Compliance("bag", "bag", C),
+        Resistance("line", "bag", "middle", 1e-5),
+        Inertance("column", "middle", "lumen", 2e-6),
+        initial={"pressure of bag": p0},
+    )
+    states = reached(model, [REST, Stage("swing", control="flow", duration=1.0, steps=50)])[2:]
+    bag = np.array([value(s, "pressure at bag") for s in states])
+    lumen = np.array([value(s, "lumen volume") for s in states])
+    total = DRAWN + C * p0
+    assert C * bag + lumen == pytest.approx(np.full(len(states), total), rel=1e-10)
+    assert np.ptp(bag) > 0.2 * p0
+    flows = np.array([value(s, "flow through column") for s in states])
+    assert flows.min() < 0 < flows.max()
+    end = brentq(lambda V: pressure(V) - (total - V) / C, DRAWN, total)
+    assert lumen[-1] == pytest.approx(end, rel=1e-2)
+
+
+@pytest.mark.rate
+def test_error_falls_with_the_square_of_the_time_step():
+    p, R, T = 0.01, 1e-4, 0.5
+    model = tube(PressureSource("tank", "tank", p), Resistance("line", "tank", "lumen", R))
+    exact = solve_ivp(lambda t, V: (p - pressure(V[0])) / R, (0, T), [DRAWN], rtol=1e-11, atol=1e-12).y[0, -1]
+    errors = []
+    for steps in (4, 8, 16):
+        states = reached(model, [REST, Stage("fill", control="flow", duration=T, steps=steps)])
+        errors.append(abs(value(states[-1], "lumen volume") - exact) / exact)
+    orders = np.log2(np.array(errors[:-1]) / errors[1:])
+    assert (orders > 1.6).all(), (errors, orders)
+    assert errors[-1] < 1e-4
+
+
+def test_several_stages_continue_the_flow():
+    p, R = 0.01, 1e-4
+    elements = PressureSource("tank", "tank", p), Resistance("line", "tank", "lumen", R)
+    once = reached(tube(*elements), [REST, Stage("fill", control="flow", duration=0.4, steps=8)])
+    parts = [Stage(name, control="flow", duration=0.2, steps=4) for name in ("first", "second")]
+    twice = reached(tube(*elements), [REST, *parts])
+    assert value(twice[-1], "lumen volume") == pytest.approx(value(once[-1], "lumen volume"), rel=1e-10)
+    assert value(twice[-1], "loss in the circuit") == pytest.approx(value(once[-1], "loss in the circuit"))
+    assert [s.quantities["time"].value for s in twice] == pytest.approx(
+        [s.quantities["time"].value for s in once]
+    )

@@ -1,0 +1,169 @@
+# SPDX-License-Identifier: MIT
+"""Viscous flow along the lumen of a soft tube, against a membrane tube that is solved by quadrature.
+
+Own derivation, for long waves. A thin tube of radius R and thickness H of a neo-Hookean material with the
+shear modulus G has the energy W(λθ, λz) = π R H G (λθ² + λz² + (λθ λz)⁻² - 3) per drawn length, and a lumen
+of the volume π R² λθ² λz. The fluid pulls the wall along as well: equilibrium makes W - p π R² λθ² λz
+stationary in λθ, and N = ∂W/∂λz - p π R² λθ² constant along the tube, because the length of the tube is
+fixed. So λθ and λz are functions of p and N, the flow q = -π R⁴ λθ⁴/(8 η λz) dp/dZ is constant in the steady
+state, and ∫ λz dZ = L fixes N. A small bulge in a closed tube decays like exp(-κ (π/L)² t) cos πZ/L, where κ
+is the conductance over the change of the volume per drawn length with p at constant N.
+"""
+
+import numpy as np
+import pytest
+from models import SLIDING, last_of, neo_hookean, reached, tube_body, value
+from scipy.integrate import quad
+from scipy.optimize import brentq, fsolve
+
+from annelid.geometry.shapes.band import Band
+from annelid.solver.fluid.flow import Flow
+from annelid.solver.fluid.fluid import Fluid
+from annelid.solver.fluid.lubrication import Closed, Lubrication, Reservoir
+from annelid.solver.model.boundary import Electrode
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part, Sheets
+from annelid.solver.model.stages import Stage
+from annelid.solver.model.waveforms import RaisedCosine, Waveform, travelling
+
+R, H, L, G, η = 4.0, 0.02, 50.0, 2.5, 1e-6  # mm, MPa, MPa s; G H/R is 12.5 kPa
+REST = Stage("rest", pressure=0.0, steps=1)
+
+
+def stretches(p, N):
+    """λθ and λz of the membrane tube."""
+
+    def defects(λ):
+        θ, z = λ
+        hoop = 2 * np.pi * R * H * G * (θ - θ**-3 * z**-2) - 2 * p * np.pi * R**2 * θ * z
+        axial = 2 * np.pi * R * H * G * (z - θ**-2 * z**-3) - p * np.pi * R**2 * θ**2 - N
+        return hoop, axial
+
+    return fsolve(defects, (1.05, 1.0), xtol=1e-13)
+
+
+def steady_flow(p, out):
+    """Flow and both radii of the membrane tube between two pressures."""
+
+    def conductance(pressure, N):
+        θ, z = stretches(pressure, N)
+        return np.pi * R**4 * θ**4 / (8 * η * z)
+
+    def length(N):
+        flow = quad(conductance, out, p, args=(N,))[0] / L
+        return quad(lambda x: stretches(x, N)[1] * conductance(x, N) / flow, out, p)[0] - L
+
+    N = brentq(length, -2 * p * np.pi * R**2, 0.0)
+    radii = [R * stretches(x, N)[0] for x in (p, out)]
+    return quad(conductance, out, p, args=(N,))[0] / L, *radii
+
+
+def soft_tube(lower, upper, *, bands=(), thickness=H, sheets=1):
+    return Model(
+        tube_body((R + thickness / 2) / (R - thickness / 2), L, A=R - thickness / 2, along=1.0, bands=bands),
+        (
+            Part(
+                "wall",
+                neo_hookean(G * H / thickness, permittivity=3.0),
+                Sheets(sheets, thickness / sheets) if bands else None,
+            ),
+        ),
+        SLIDING,
+        electrodes=tuple(Electrode(band.name) for band in bands),
+        flow=Flow(Lubrication(25, Fluid(η), lower, upper, 0.01)),
+    )
+
+
+@pytest.mark.exact
+@pytest.mark.slow
+@pytest.mark.parametrize(("p", "out"), [(2e-3, 0.0), (4e-3, 1e-3)])
+def test_steady_flow_through_a_soft_tube(p, out):
+    expected, wide, narrow = steady_flow(p, out)
+    model = soft_tube(Reservoir(p), Reservoir(out))
+    last = reached(model, [REST, Stage("flow", control="flow", duration=2.0, steps=40)])[-1]
+    rigid = np.pi * R**4 / (8 * η * L) * (p - out)
+    assert expected > 1.05 * rigid
+    inflow, outflow = -value(last, "outflow at the lower end"), value(last, "outflow at the upper end")
+    assert inflow == pytest.approx(outflow, rel=1e-6)
+    assert outflow == pytest.approx(expected, rel=0.01)
+    radius = last.profiles["inner"].radius + H / 2
+    assert radius.max() == pytest.approx(wide, rel=5e-3)
+    assert radius.min() == pytest.approx(narrow, rel=5e-3)
+    assert value(last, "viscous loss") > 0
+
+
+def test_relaxation_of_a_closed_tube():
+    # The lower half is energised a little; the pressures even out at the rate of the slowest mode.
+    p = 2e-3
+    model = soft_tube(Closed(), Closed(), bands=(Band("half", "wall", 0.0, L / 2),))
+    N = brentq(lambda N: stretches(p, N)[1] - 1, -2 * p * np.pi * R**2, 0.0)
+    step = 1e-5 * p
+
+    def volume(pressure):
+        θ, z = stretches(pressure, N)
+        return np.pi * R**2 * θ**2 * z
+
+    θ, z = stretches(p, N)
+    rate = np.pi * R**4 * θ**4 / (8 * η * z) / ((volume(p + step) - volume(p - step)) / (2 * step))
+    rate *= (np.pi / L) ** 2
+    fill = Stage("fill", pressure=p, voltages={"half": 0.0}, steps=2)
+    on = Stage("on", control="flow", duration=1e-4 / rate, voltages={"half": 0.2}, steps=1)
+    wait = Stage("wait", control="flow", duration=3 / rate, steps=60)
+    states = reached(model, [fill, on, wait])
+    waiting = [s for s in states if s.stage == "wait"]
+    volumes = np.array([value(s, "lumen volume") for s in states if s.stage != "fill"])
+    before = value(last_of(states, "fill"), "lumen volume")
+    assert volumes == pytest.approx(np.full(len(volumes), before), rel=1e-9)
+    times = np.array([value(s, "time") for s in waiting])
+    spread = np.array(
+        [value(s, "highest lumen pressure") - value(s, "lowest lumen pressure") for s in waiting]
+    )
+    late = times > times[-1] / 2
+    slope = -np.polyfit(times[late], np.log(spread[late]), 1)[0]
+    assert slope == pytest.approx(rate, rel=0.02)
+
+
+def test_a_wave_of_voltage_pumps_and_its_energies_balance():
+    n, T, voltage = 4, 0.5, 2.0
+    rings = tuple(Band(f"r{i}", "wall", L * i / n, L * (i + 1) / n) for i in range(n))
+    model = soft_tube(Reservoir(2e-3), Reservoir(2.1e-3), bands=rings, thickness=0.25, sheets=5)
+    form = Waveform(form=RaisedCosine(1.0), period=T, amplitude=voltage, offset=0.0, start=0.0, cycles=None)
+    waves = travelling("voltages", [r.name for r in rings], form, delay=T / n)
+    fill = Stage("fill", pressure=2e-3, voltages={r.name: 0.0 for r in rings}, steps=2)
+    on = {wave.entry: wave.waveform.value(0.0) for wave in waves}
+    ramp = Stage("ramp", voltages=on, steps=4)
+    wave = Stage("wave", control="flow", duration=3 * T, time_step=T / 48, waves=waves)
+    states = reached(model, [fill, ramp, wave])
+    at = {round(value(s, "time") / T * 48): s for s in states if s.stage == "wave"}
+    start, end = at[96], at[144]
+
+    def gained(name):
+        return value(end, name) - value(start, name)
+
+    print(
+        [
+            (k, gained(k))
+            for k in (
+                "strain energy",
+                "stored electrical energy",
+                "work on the fluid",
+                "electrical energy put in",
+                "viscous loss",
+            )
+        ],
+        value(start, "stored electrical energy"),
+    )
+    stored = gained("strain energy") + gained("stored electrical energy")
+    work, electrical, lost = map(gained, ("work on the fluid", "electrical energy put in", "viscous loss"))
+    assert abs(stored) < 0.01 * electrical
+    assert electrical - stored == pytest.approx(work, rel=5e-3)
+    cycle = [at[i] for i in range(96, 145)]
+    time = np.array([value(s, "time") for s in cycle])
+    out, into = (
+        np.trapezoid([value(s, f"outflow at the {end} end") for s in cycle], time)
+        for end in ("upper", "lower")
+    )
+    assert out + into == pytest.approx(-gained("lumen volume"), abs=1e-3 * abs(out))
+    assert work == pytest.approx(lost + 2.1e-3 * out + 2e-3 * into, rel=5e-3)
+    assert out > 0 > into  # it pumps against the pressure
+    assert 0 < 1e-4 * out < electrical
