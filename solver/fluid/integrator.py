@@ -12,10 +12,11 @@ source prescribes the flow of an inertance, the pressure before the inertance is
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.polynomial import Polynomial
 
 from annelid.solver.errors import FlowNotFound
 from annelid.solver.fluid.flow_system import Array, FlowSystem, LumenState
@@ -99,6 +100,29 @@ def stage_residual(system: FlowSystem, stage: Stage, y: Array, lumen: LumenState
 def integral(dt: float, first: float, last: float) -> float:
     """Integral over a step of what has these values at its stages, with the weights of the method."""
     return dt * ((1 - GAMMA) * first + GAMMA * last)
+
+
+def line_integral(loads: Sequence[Array], stored: Sequence[Array]) -> float:
+    """∫ e·dw along the parabolas through the start of a step and its two stages.
+
+    All three are equilibria of the part, so this work closes its energy balance also with long steps in time.
+
+    Args:
+        loads: e at the three times, each of shape (k,).
+        stored: w there.
+    """
+    return float(np.einsum("ik,ij,jk", loads, _WORK, stored))
+
+
+def _work_of_parabolas() -> Array:
+    """∫ L_i dL_j of the Lagrange polynomials through 0, γ and 1."""
+    nodes = np.array([0.0, GAMMA, 1.0])
+    basis = [Polynomial.fit(nodes, values, 2, domain=[-1, 1]) for values in np.eye(3)]
+    integrals = [[(a * b.deriv()).integ() for b in basis] for a in basis]
+    return np.array([[integral(1) - integral(0) for integral in row] for row in integrals])
+
+
+_WORK = _work_of_parabolas()
 
 
 def step_alone(

@@ -10,7 +10,7 @@ from annelid.geometry.body import FloatArray
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.flow_system import LumenState
-from annelid.solver.fluid.integrator import GAMMA, FlowState, integral
+from annelid.solver.fluid.integrator import FlowState, integral, line_integral
 from annelid.solver.fluid.lubrication import Lubrication
 from annelid.solver.fluid.validity import Validity, validity
 from annelid.solver.model import flow_quantities as q
@@ -58,10 +58,11 @@ class FlowValues:
         """
         dt = last.flow.time - start.flow.time
         steps = (start, first, last)
-        added = {q.ELECTRICAL_INPUT.name: _work(dt, *((s.voltages, s.charges) for s in steps))}
+        electrical = line_integral([s.voltages for s in steps], [s.charges for s in steps])
+        added = {q.ELECTRICAL_INPUT.name: electrical}
         if self._flow.lumen is not None:
             own = self._flow.system.sections[0]
-            work = _work(dt, *((s.loads[own], s.lumen.volumes[own]) for s in steps))
+            work = line_integral([s.loads[own] for s in steps], [s.lumen.volumes[own] for s in steps])
             added[q.FLUID_WORK.name] = -work
         powers = zip(self._powers(first), self._powers(last), strict=True)
         added |= {name: integral(dt, power, then) for (name, power), (_, then) in powers}
@@ -133,11 +134,3 @@ class FlowValues:
     def _channel(self, sample: FlowSample) -> tuple[FloatArray, LumenState, float]:
         y = sample.flow.unknowns[self._flow.system.unknowns[0]]
         return y, sample.lumen.part(self._own), sample.flow.time
-
-
-def _work(dt: float, *samples: tuple[FloatArray, FloatArray]) -> float:
-    """∫ e dw over a step from loads e and what is stored, w, at its start and its two stages."""
-    (_, before), (first_load, first), (last_load, last) = samples
-    first_rate = (first - before) / (GAMMA * dt)
-    last_rate = (last - before - (1 - GAMMA) * dt * first_rate) / (GAMMA * dt)
-    return integral(dt, float(first_load @ first_rate), float(last_load @ last_rate))

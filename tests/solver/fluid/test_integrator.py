@@ -9,7 +9,7 @@ from soft import no_lumen, run
 
 from annelid.solver.errors import FlowNotFound
 from annelid.solver.fluid.flow_system import Terms
-from annelid.solver.fluid.integrator import integral, starting_state, step_alone
+from annelid.solver.fluid.integrator import GAMMA, integral, line_integral, starting_state, step_alone
 
 
 class Decay:
@@ -80,3 +80,11 @@ def test_equations_without_a_solution_are_refused():
     start = starting_state(Unsolvable(), np.array([1.0, 0.3]), no_lumen(0))
     with pytest.raises(FlowNotFound, match="take smaller time steps"):
         step_alone(Unsolvable(), start, 1.0, no_lumen)
+
+
+def test_work_along_a_step_is_exact_for_parabolas():
+    # ∫ e dw of e = 1 + 2 t + 3 t², w = 5 t - t² from 0 to 1: 5 + (10 - 2)/2 + (15 - 4)/3 - 6/4.
+    t = np.array([0.0, GAMMA, 1.0])
+    e, w = 1 + 2 * t + 3 * t**2, 5 * t - t**2
+    found = line_integral([np.array([x, 0.0]) for x in e], [np.array([x, 7.0]) for x in w])
+    assert found == pytest.approx(5 + 4 + 11 / 3 - 1.5, rel=1e-12)
