@@ -94,7 +94,7 @@ class FlowContinuation(StageContinuation):
             if isinstance(failure, NoEquilibrium):
                 raise
             raise NoEquilibrium(failure.message) from failure
-        self._next = self._values.with_energies(self.sample, first, last)
+        self._next = self._values.with_sums(self.sample, first, last)
         self._evaluation.flow = self._values.read(self._next)
         return convergence
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Electrodes that are fed through a series resistance and leak, as a flow system.
 
-    d/dt Q = (V_source(t) - V)/R - V/R_leak
+    d/dt Q = (V_source(t) - V)/R - V/R_leak - Q σ/ε
 
 The unknowns are the voltages V. The structure gives the charges Q in the place of volumes; the voltages are
 what pressures are for a lumen. Units are kV, uC, Gohm, uA and mW.
@@ -26,13 +26,16 @@ class Feed:
         name: Name of the electrode.
         source: Voltage of the source in kV, constant or over time.
         resistance: Series resistance R in Gohm, for instance that of the sheet of the electrode.
-        leak_resistance: R_leak through the dielectric in Gohm; None without a leak.
+        leak_resistance: R_leak beside the dielectric in Gohm; None without a leak.
+        relaxation: Time ε/σ in s in which the charge leaks through a dielectric of the conductivity σ,
+            whatever the shape of the part; None for a perfect dielectric.
     """
 
     name: str
     source: Source
     resistance: float
     leak_resistance: float | None = None
+    relaxation: float | None = None
 
     def __post_init__(self) -> None:
         with checking(f"electrode '{self.name}'"):
@@ -40,6 +43,8 @@ class Feed:
             within("resistance", self.resistance, above=0, unit="Gohm")
             if self.leak_resistance is not None:
                 within("leak_resistance", self.leak_resistance, above=0, unit="Gohm")
+            if self.relaxation is not None:
+                within("relaxation", self.relaxation, above=0, unit="s")
 
 
 class Powers(NamedTuple):
@@ -111,25 +116,30 @@ class Charging:
         return Terms(volumes, np.zeros((k, k)), np.eye(k))
 
     def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
-        """Current of the source less that of the leak in uA."""
+        """Currents of the sources less those of the leaks in uA."""
         k = len(self.feeds)
         conductances = self._conductances
-        current = self.currents(y, t) - conductances[1] * y
-        return Terms(current, -np.diag(conductances.sum(axis=0)), np.zeros((k, 2 * k)))
+        current = self.currents(y, t) - conductances[1] * y - self._relaxing * lumen.volumes
+        by_lumen = np.hstack([-np.diag(self._relaxing), np.zeros((k, 2 * k))])
+        return Terms(current, -np.diag(conductances.sum(axis=0)), by_lumen)
 
-    def powers(self, y: Array, t: float) -> tuple[Powers, ...]:
+    def powers(self, y: Array, charges: Array, t: float) -> tuple[Powers, ...]:
         """Powers of each electrode; their integrals over the stages of the time steps are energies in mJ."""
-        currents, leaks = self.currents(y, t), self._conductances[1]
+        currents = self.currents(y, t)
+        leaks = y * (self._conductances[1] * y + self._relaxing * charges)
         return tuple(
-            Powers(at_time(feed.source, t) * i, feed.resistance * i**2, leak * V**2)
-            for feed, i, leak, V in zip(
-                self.feeds, currents.tolist(), leaks.tolist(), y.tolist(), strict=True
-            )
+            Powers(at_time(feed.source, t) * i, feed.resistance * i**2, leak)
+            for feed, i, leak in zip(self.feeds, currents.tolist(), leaks.tolist(), strict=True)
         )
 
     def currents(self, y: Array, t: float) -> Array:
         """Currents of the sources in uA, shape (k,)."""
         return self._conductances[0] * (np.array([at_time(feed.source, t) for feed in self.feeds]) - y)
+
+    @property
+    def _relaxing(self) -> Array:
+        """Rates σ/ε at which the charges leak, 1/s."""
+        return np.array([1 / feed.relaxation if feed.relaxation else 0.0 for feed in self.feeds])
 
     @property
     def _conductances(self) -> Array:

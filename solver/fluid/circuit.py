@@ -81,7 +81,7 @@ class Circuit:
 
     def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
         """Flow into each node, and the differences of pressure that flows depend on."""
-        terms, full = self._empty(2 * self.sections), np.append(y, 0.0)
+        terms, full = self._empty(3 * self.sections), np.append(y, 0.0)
         for element, at in self._placed:
             element.add_rate(terms, full, t, at)
         return _without_ground(terms)

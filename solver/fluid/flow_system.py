@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Equations of a fluid or of charges: what is stored changes at a rate, d/dt M(y, V, t) = h(y, r, l, t)."""
+"""Equations of a fluid or of charges: what is stored changes at a rate, dM(y, V, t)/dt = h(y, V, r, l, t)."""
 
 from typing import NamedTuple, Protocol
 
@@ -33,8 +33,8 @@ class Terms(NamedTuple):
     Attributes:
         value: One number for each row, shape (n,).
         by_unknowns: Derivative by y, shape (n, n).
-        by_lumen: Derivative of M by the volumes, shape (n, k), or of h by the radii and then the lengths,
-            shape (n, 2 k).
+        by_lumen: Derivative of M by the volumes, shape (n, k), or of h by the volumes, the radii and the
+            lengths one after another, shape (n, 3 k).
     """
 
     value: Array
@@ -43,7 +43,7 @@ class Terms(NamedTuple):
 
 
 class FlowSystem(Protocol):
-    """A differential-algebraic system d/dt M(y, V, t) = h(y, r, l, t); rows with M = 0 are algebraic."""
+    """A differential-algebraic system d/dt M(y, V, t) = h(y, V, r, l, t); rows with M = 0 are algebraic."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -65,4 +65,4 @@ class FlowSystem(Protocol):
         """M(y, V, t)."""
 
     def rate(self, y: Array, lumen: LumenState, t: float) -> Terms:
-        """h(y, r, l, t)."""
+        """h(y, V, r, l, t)."""

@@ -40,7 +40,7 @@ class FlowState(NamedTuple):
 
 
 class Stage(NamedTuple):
-    """The equation M(y, V, time) - known - weight h(y, r, l, time) = 0.
+    """The equation M(y, V, time) - known - weight h(y, V, r, l, time) = 0.
 
     Attributes:
         time: In s.
@@ -92,8 +92,8 @@ def stage_residual(system: FlowSystem, stage: Stage, y: Array, lumen: LumenState
     return StageResidual(
         stored.value - stage.known - stage.weight * rate.value,
         stored.by_unknowns - stage.weight * rate.by_unknowns,
-        stored.by_lumen,
-        -stage.weight * rate.by_lumen,
+        stored.by_lumen - stage.weight * rate.by_lumen[:, : len(lumen.volumes)],
+        -stage.weight * rate.by_lumen[:, len(lumen.volumes) :],
     )
 
 

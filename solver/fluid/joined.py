@@ -69,9 +69,10 @@ class Joined:
         )
         sizes = [len(system.pressures) for system in self.systems]
         starts = np.cumsum([0, *sizes[:-1]])
-        radii = np.concatenate([2 * a + np.arange(k) for a, k in zip(starts, sizes, strict=True)])
-        lengths = radii + np.repeat(sizes, sizes)
-        return terms._replace(by_lumen=terms.by_lumen[:, np.append(radii, lengths)])
+        volumes = np.concatenate([3 * a + np.arange(k) for a, k in zip(starts, sizes, strict=True)])
+        each = np.repeat(sizes, sizes)
+        columns = np.concatenate([volumes, volumes + each, volumes + 2 * each])
+        return terms._replace(by_lumen=terms.by_lumen[:, columns])
 
 
 def _slices(sizes: list[int]) -> tuple[slice, ...]:

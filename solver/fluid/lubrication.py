@@ -162,9 +162,9 @@ class Lubrication:
         q, by_gradient, by_radius = np.array(flow) * self._open
         by_radii = (by_radius * rounded[:, 1])[:, None] * self._at_stations
         by_lengths = -(by_gradient * gradients / distances)[:, None] * self._halves
-        return Terms(
-            q, (by_gradient / distances)[:, None] * self._differences, np.hstack([by_radii, by_lengths])
-        )
+        by_volumes = np.zeros((len(q), self.sections))
+        by_lumen = np.hstack([by_volumes, by_radii, by_lengths])
+        return Terms(q, (by_gradient / distances)[:, None] * self._differences, by_lumen)
 
     def _place(self, end: OpenTo) -> int:
         """Place of the node of an end among the unknowns."""

@@ -28,6 +28,33 @@ LOWER_OUTFLOW = Quantity(
 UPPER_OUTFLOW = Quantity(
     "outflow at the upper end", "flow", "q", "flow of the fluid out of the upper end of the lumen", _CHANNEL
 )
+LOWER_VOLUME = Quantity(
+    "volume out of the lower end", "volume", "-∫ q dt", f"fluid that left the lumen there {_SINCE}", _CHANNEL
+)
+UPPER_VOLUME = Quantity(
+    "volume out of the upper end", "volume", "∫ q dt", f"fluid that left the lumen there {_SINCE}", _CHANNEL
+)
+ELEMENT_VOLUME_OF = Quantity(
+    "volume through <element>",
+    "volume",
+    "∫ q dt",
+    f"fluid that went through an element of the circuit {_SINCE}",
+    _CIRCUIT,
+)
+LOWER_WORK = Quantity(
+    "work at the lower end",
+    "energy",
+    "-∫ p q dt",
+    f"that the fluid took out of the lumen there {_SINCE}",
+    _CHANNEL,
+)
+UPPER_WORK = Quantity(
+    "work at the upper end",
+    "energy",
+    "∫ p q dt",
+    f"that the fluid took out of the lumen there {_SINCE}",
+    _CHANNEL,
+)
 REYNOLDS = Quantity(
     "Reynolds number",
     "ratio",
@@ -35,7 +62,34 @@ REYNOLDS = Quantity(
     "largest Reynolds number along the lumen; of Metzner and Reed with a power law",
     _CHANNEL,
 )
-REDUCED_REYNOLDS = Quantity(
+REDUCED_LOWER_VOLUME = Quantity(
+    "volume out of the lower end", "volume", "-∫ q dt", f"fluid that left the lumen there {_SINCE}", _CHANNEL
+)
+UPPER_VOLUME = Quantity(
+    "volume out of the upper end", "volume", "∫ q dt", f"fluid that left the lumen there {_SINCE}", _CHANNEL
+)
+ELEMENT_VOLUME_OF = Quantity(
+    "volume through <element>",
+    "volume",
+    "∫ q dt",
+    f"fluid that went through an element of the circuit {_SINCE}",
+    _CIRCUIT,
+)
+LOWER_WORK = Quantity(
+    "work at the lower end",
+    "energy",
+    "-∫ p q dt",
+    f"that the fluid took out of the lumen there {_SINCE}",
+    _CHANNEL,
+)
+UPPER_WORK = Quantity(
+    "work at the upper end",
+    "energy",
+    "∫ p q dt",
+    f"that the fluid took out of the lumen there {_SINCE}",
+    _CHANNEL,
+)
+REYNOLDS = Quantity(
     "Reynolds number times slope",
     "ratio",
     "max Re |dr/dz|",
@@ -83,10 +137,15 @@ CURRENT_OF = Quantity(
     "current <fed>", "current", "(V_s - V)/R", "current of the source of an electrode that is fed", _FEEDS
 )
 
-ENERGIES = (
+SUMS = (
+    LOWER_VOLUME,
+    UPPER_VOLUME,
+    ELEMENT_VOLUME_OF,
     ELECTRICAL_INPUT,
     FLUID_WORK,
     VISCOUS_LOSS,
+    LOWER_WORK,
+    UPPER_WORK,
     CIRCUIT_LOSS,
     SOURCE_ENERGY,
     RESISTIVE_LOSS,

@@ -25,7 +25,7 @@ class FlowSample(NamedTuple):
         loads: Pressures of the lumen and voltages of the electrodes that are fed, shape (k,).
         charges: Charges of all electrodes, uC.
         voltages: Their voltages, kV.
-        energies: Energies since the flow began by the name of their quantity, mJ.
+        sums: Energies, mJ, and volumes, mm³, since the flow began by the name of their quantity.
     """
 
     flow: FlowState
@@ -33,7 +33,7 @@ class FlowSample(NamedTuple):
     loads: FloatArray
     charges: FloatArray
     voltages: FloatArray
-    energies: Mapping[str, float]
+    sums: Mapping[str, float]
 
 
 class FlowValues:
@@ -48,8 +48,8 @@ class FlowValues:
         self._flow = flow
         self._period = period
 
-    def with_energies(self, start: FlowSample, first: FlowSample, last: FlowSample) -> FlowSample:
-        """The end of a step with the energies that have added up.
+    def with_sums(self, start: FlowSample, first: FlowSample, last: FlowSample) -> FlowSample:
+        """The end of a step with the energies and volumes that have added up.
 
         Args:
             start: Its start.
@@ -64,15 +64,13 @@ class FlowValues:
             own = self._flow.system.sections[0]
             work = line_integral([s.loads[own] for s in steps], [s.lumen.volumes[own] for s in steps])
             added[q.FLUID_WORK.name] = -work
-        powers = zip(self._powers(first), self._powers(last), strict=True)
-        added |= {name: integral(dt, power, then) for (name, power), (_, then) in powers}
-        return last._replace(
-            energies={name: start.energies.get(name, 0.0) + energy for name, energy in added.items()}
-        )
+        rates = zip(self._rates(first), self._rates(last), strict=True)
+        added |= {name: integral(dt, rate, then) for (name, rate), (_, then) in rates}
+        return last._replace(sums={name: start.sums.get(name, 0.0) + value for name, value in added.items()})
 
     def read(self, sample: FlowSample) -> dict[str, float]:
         """Values by name."""
-        values = dict(sample.energies)
+        values = dict(sample.sums)
         t = sample.flow.time
         if self._circuit is not None:
             y = self._circuit_unknowns(sample)
@@ -105,16 +103,26 @@ class FlowValues:
             return Validity(0.0, 0.0, 0.0, 0.0)
         return validity(self._flow.lumen, *self._channel(sample), period=self._period)
 
-    def _powers(self, sample: FlowSample) -> Iterator[tuple[str, float]]:
-        """Powers by the name of their energy, mW."""
+    def _rates(self, sample: FlowSample) -> Iterator[tuple[str, float]]:
+        """Powers, mW, and flows, mm³/s, by the name of their sum."""
         t = sample.flow.time
         if self._circuit is not None:
-            yield q.CIRCUIT_LOSS.name, self._circuit.dissipation(self._circuit_unknowns(sample), t)
+            y = self._circuit_unknowns(sample)
+            yield q.CIRCUIT_LOSS.name, self._circuit.dissipation(y, t)
+            for name, flow in self._circuit.flows(y, t).items():
+                yield q.ELEMENT_VOLUME_OF.of(name), flow
         if isinstance(self._flow.lumen, Lubrication):
-            yield q.VISCOUS_LOSS.name, self._flow.lumen.dissipation(*self._channel(sample))
+            channel = self._channel(sample)
+            flows, works = self._flow.lumen.flows(*channel), self._flow.lumen.end_powers(*channel)
+            yield q.VISCOUS_LOSS.name, self._flow.lumen.dissipation(*channel)
+            yield q.LOWER_VOLUME.name, -float(flows[0])
+            yield q.UPPER_VOLUME.name, float(flows[-1])
+            yield q.LOWER_WORK.name, works[0]
+            yield q.UPPER_WORK.name, works[1]
         if self._flow.charging is not None:
             y = sample.flow.unknowns[self._flow.system.unknowns[-1]]
-            source, lost, leaked = np.sum(list(self._flow.charging.powers(y, t)), axis=0)
+            charges = sample.lumen.volumes[self._flow.system.sections[-1]]
+            source, lost, leaked = np.sum(list(self._flow.charging.powers(y, charges, t)), axis=0)
             yield q.SOURCE_ENERGY.name, float(source)
             yield q.RESISTIVE_LOSS.name, float(lost)
             yield q.LEAK_LOSS.name, float(leaked)

@@ -11,7 +11,7 @@ from annelid.geometry.elements import LUMPING_WEIGHTS
 from annelid.geometry.wall_directions import wall_directions
 from annelid.solver.energy.contact_gap import gap_of_points
 from annelid.solver.model import quantities as q
-from annelid.solver.model.flow_quantities import ENERGIES, FLOW_QUANTITIES
+from annelid.solver.model.flow_quantities import FLOW_QUANTITIES, SUMS
 from annelid.solver.model.model import Model
 from annelid.solver.model.quantity import Quantity
 from annelid.solver.readout import deformed_shape
@@ -165,10 +165,9 @@ def _wave(data: StateData) -> dict[str, float]:
 
 
 def _flow(data: StateData) -> dict[str, float]:
-    """Values of a flow; before it begins its energies are zero and the others are not known."""
-    energies = {quantity.name for quantity in ENERGIES}
+    """Values of a flow; before it begins its sums are zero and the others are not known."""
     return {
-        name: data.flow.get(name, 0.0 if name in energies else np.nan)
+        name: data.flow.get(name, 0.0 if quantity in SUMS else np.nan)
         for quantity in FLOW_QUANTITIES
         for name in quantity.names(data.model.scope)
     }

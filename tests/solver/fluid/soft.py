@@ -51,7 +51,7 @@ class Soft:
         value = np.concatenate([inner.value, self.system.pressures @ pressure - law])
         matrix = np.block(
             [
-                [inner.by_unknowns, inner.by_lumen[:, : self.k] * slope],
+                [inner.by_unknowns, inner.by_lumen[:, self.k : 2 * self.k] * slope],
                 [self.system.pressures, -np.diag(stiffness)],
             ]
         )
@@ -74,10 +74,10 @@ def slope_errors(system, y, lumen, t, step=1e-6):
     def stored(y, volumes):
         return system.stored(y, volumes, t)
 
-    def rate(y, shape):
-        return system.rate(y, LumenState(lumen.volumes, shape[:k], shape[k:]), t)
+    def rate(y, lumen):
+        return system.rate(y, LumenState(*lumen.reshape(3, k)), t)
 
-    for terms, given in ((stored, lumen.volumes), (rate, np.append(lumen.radii, lumen.lengths))):
+    for terms, given in ((stored, lumen.volumes), (rate, np.concatenate(lumen))):
         there = terms(y, given)
         for exact, point, at in (
             (there.by_unknowns, y, lambda x, given=given, terms=terms: terms(x, given).value),

@@ -39,7 +39,7 @@ def charged(law, source, times, *, R=1.0, leak=None):
     steps = run(Soft(charging, law), [0.0, 0.0], times)
     energies, sums = [], np.zeros(4)
     for dt, step in zip(np.diff(times), steps, strict=True):
-        first, last = (charging.powers(s.unknowns[:1], s.time)[0] for s in step)
+        first, last = (charging.powers(s.unknowns[:1], s.stored[:1], s.time)[0] for s in step)
         sums = sums + integral(dt, np.array([*first, first.part]), np.array([*last, last.part]))
         energies.append(sums)
     return steps, np.array(energies)
@@ -164,7 +164,7 @@ def test_energy_comes_back_when_the_source_goes_down():
 
 
 def test_derivatives():
-    charging = Charging((Feed("a", Function(math.sin), 2.0, 5.0), Feed("b", 3.0, 0.5)))
+    charging = Charging((Feed("a", Function(math.sin), 2.0, 5.0), Feed("b", 3.0, 0.5, relaxation=4.0)))
     lumen = LumenState(np.array([0.1, 0.2]), np.ones(2), np.ones(2))
     assert slope_errors(charging, np.array([0.4, 0.9]), lumen, 0.6) < 1e-8
     assert charging.names == ("voltage of a", "voltage of b")
