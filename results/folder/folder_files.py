@@ -23,12 +23,13 @@ PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.
 DESCRIPTION = "description.json"
 INFLATION = "inflation.csv"
 PATH, PROFILES, FIELDS, SURFACE = "path.csv", "profiles.csv", "fields", "surface"
-REPORT, SHOW = "report.html", "show"  # made from the other files
+REPORT, ANIMATION, SHOW = "report.html", "animation.gif", "show"  # made from the other files
 PVD, TIMED_PVD = "fields/fields.pvd", "fields/over_time.pvd"
 FOLDER_KIND, FORMAT = "annelid run", 2
 _LARGEST_JSON = 100_000_000  # bytes
 _END = "ended unfinished: "
-_RUN_FILES = (SUMMARY, REPORT, SHOW, INFLATION, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
+_MADE = (REPORT, ANIMATION, SHOW)
+_RUN_FILES = (SUMMARY, *_MADE, INFLATION, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:
