@@ -181,6 +181,7 @@ def animate_command(options: argparse.Namespace) -> int:
             cycle=options.cycle,
             field=options.field,
             frames=options.frames,
+            angle=options.angle,
         )
     print(
         f"{len(made.timing.times)} frames, {made.timing.speed_text}, coloured by {made.label}", file, sep="\n"

@@ -268,6 +268,8 @@ def _add_animate(subparsers: _Subparsers) -> None:
     command.add_argument("--field", metavar="NAME", help=text)
     text = "number of frames, 2 to 1000 (default: that of the computed steps, or a multiple of it)"
     command.add_argument("--frames", type=whole_number, metavar="N", help=text)
+    text = "angle of the section of a 3-D model around the axis, degrees (default: 0)"
+    command.add_argument("--angle", type=float, metavar="DEG", help=text)
     text = "new file, .gif or .mp4 (default: section.gif or 3d.gif in RUNDIR)"
     command.add_argument("--out", type=output_file, metavar="FILE", help=text)
 

@@ -45,6 +45,7 @@ def animation(
     cycle: str | None = None,
     field: str | None = None,
     frames: int | None = None,
+    angle: float | None = None,
     suffix: str = ".gif",
 ) -> Animation:
     """Animate a run in which time passes.
@@ -59,6 +60,7 @@ def animation(
         field: Name of a field of the files in ``show/``; by default the voltage of the electrodes, or the
             largest principal stress of a part without voltage.
         frames: Number of frames; by default chosen for an animation in real time.
+        angle: Angle of the section of a 3-D model around the axis, from X to Y, degrees; by default 0.
         suffix: ``".gif"`` or ``".mp4"``.
 
     Raises:
@@ -69,6 +71,7 @@ def animation(
     if not run.summary:
         text = "the run is not finished; start it again, or wait until it is"
         raise InputError(f"{run.path}: {text}", key="RUNDIR")
+    _check_angle(run, view, angle)
     if suffix == ".mp4":
         check_encoder()
     timing = timing_of(run, cycle=cycle, frames=frames)
@@ -80,7 +83,7 @@ def animation(
 
         panel = SpacePanel(run, part, colouring, PANEL_WIDTH)
     else:
-        panel = SectionPanel(run, part, colouring, PANEL_WIDTH)
+        panel = SectionPanel(run, part, colouring, PANEL_WIDTH, angle=angle or 0.0)
     pictures = list(FramePage(run, timing, panel, colouring).frames())
     content = (mp4 if suffix == ".mp4" else gif)(pictures, timing)
     return Animation(content, timing, part.label, panel.note)
@@ -94,6 +97,7 @@ def write_animation(
     cycle: str | None = None,
     field: str | None = None,
     frames: int | None = None,
+    angle: float | None = None,
 ) -> tuple[Path, Animation]:
     """Write the animation of a run to a new file; arguments and errors as for :func:`animation`.
 
@@ -104,6 +108,7 @@ def write_animation(
         cycle: What is shown.
         field: Colours.
         frames: Number of frames.
+        angle: Angle of a section.
 
     Returns:
         The file and its animation.
@@ -114,8 +119,17 @@ def write_animation(
     run = open_run(path)
     file = Path(out) if out is not None else run.path / f"{view}.gif"
     _check_new(file)
-    made = animation(run, view=view, cycle=cycle, field=field, frames=frames, suffix=file.suffix)
+    made = animation(run, view=view, cycle=cycle, field=field, frames=frames, angle=angle, suffix=file.suffix)
     return write_atomically(file, made.content), made
+
+
+def _check_angle(run: RunRecord, view: View, angle: float | None) -> None:
+    if angle is None:
+        return
+    if view != "section" or run.body.model == "axisymmetric":
+        raise InputError("--angle: belongs to the section of a 3-D model; leave it out", key="--angle")
+    if not -360.0 <= angle <= 360.0:
+        raise InputError(f"--angle: {angle:g} is out of range; give -360 to 360", key="--angle", value=angle)
 
 
 def _check_new(file: Path) -> None:

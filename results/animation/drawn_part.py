@@ -35,22 +35,24 @@ class DrawnPart(NamedTuple):
     lumen: IntArray = np.empty((0, 4), int)
 
 
-def section_through_axis(grid: FieldGrid, *, symmetry_plane: str = "") -> DrawnPart:
-    """Return the section of the whole part by a plane through its axis; coordinates Z, X.
+def section_through_axis(grid: FieldGrid, *, symmetry_plane: str = "", angle: float = 0.0) -> DrawnPart:
+    """Return the section of the whole part by a plane through its axis; coordinates along and across it.
 
-    Of a part in space it is the section of the drawn part by the plane Y = 0, which moves with the material.
+    Of a 3-D model it is a section of the drawn part, which moves with the material.
 
     Args:
         grid: The grid of the body.
         symmetry_plane: Surface at the end of the body about which it is mirrored; "" for none.
+        angle: Angle of the plane around the axis, from X to Y, of a 3-D model, degrees.
     """
     if grid.body.model == "axisymmetric":
         return _mirrored_meridian(grid, symmetry_plane)
     whole = whole_part(grid, symmetry_plane=symmetry_plane)
-    placement = whole.placement
-    cut = plane_cut(placement.place(in_space(grid.body.points)[grid.nodes]), whole.cells)
+    placement, c, s = whole.placement, np.cos(np.radians(angle)), np.sin(np.radians(angle))
+    turned = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])  # of rows, by -angle
+    cut = plane_cut(placement.place(grid.body.points[grid.nodes]) @ turned, whole.cells)
     return DrawnPart(
-        place=lambda points: cut.at(placement.place(points))[:, [2, 0]],
+        place=lambda points: (cut.at(placement.place(points)) @ turned)[:, [2, 0]],
         take=lambda values: cut.at(values[placement.source]),
         triangles=cut.triangles,
         lines=outline(cut.triangles),
@@ -62,7 +64,7 @@ def _mirrored_meridian(grid: FieldGrid, symmetry_plane: str) -> DrawnPart:
     image = np.repeat(np.arange(2 * halves), count)
     placement = Placement(
         np.tile(np.arange(count), 2 * halves),
-        angle=np.pi * (image % 2),
+        angle=np.pi * (image % 2).astype(np.float64),
         reflected=image >= 2,
         plane=np.flatnonzero(np.isin(grid.nodes, grid.body.surface_nodes(symmetry_plane)))
         if symmetry_plane

@@ -4,7 +4,7 @@
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,6 +113,7 @@ class FramePage:
         axes = self._add_axes(left, bottom, _BAR, height)
         bar = self._figure.colorbar(ScalarMappable(colouring.norm, colouring.colours), cax=axes)
         bar.outline.set_visible(False)
+        bar.ax.grid(visible=False)
         letters = max(20, int(height * 13))
         bar.set_label("\n".join(textwrap.wrap(colouring.title, letters)), fontsize=8.5)
         bar.ax.tick_params(labelsize=8, length=2)
@@ -125,7 +126,7 @@ class FramePage:
         self._text(0.25, 0.2, title, fontsize=11, fontweight="bold")
         self._text(0.25, 0.45, f"{what}{start} to {end}, {timing.speed_text}", color=style.MUTED, fontsize=9)
 
-    def _text(self, left: float, below: float, text: str, **look: object):  # type: ignore[no-untyped-def]
+    def _text(self, left: float, below: float, text: str, **look: Any):  # type: ignore[no-untyped-def]
         """Write a text at a distance from the left and from the upper edge, inches."""
         return self._figure.text(left / WIDTH, 1.0 - below / self._height, text, va="top", **look)
 

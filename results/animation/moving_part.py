@@ -2,8 +2,10 @@
 """Positions and values of a field at the points of the grid, interpolated in time between states."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
@@ -19,7 +21,7 @@ _ROUNDING = 1e-6  # of a step
 
 @dataclass(frozen=True)
 class MovingPart:
-    """The states of an animation.
+    """The states of an animation, in single precision.
 
     Attributes:
         times: Times of the states, ascending, shape (n,), s.
@@ -30,8 +32,8 @@ class MovingPart:
     """
 
     times: FloatArray
-    points: FloatArray
-    values: FloatArray
+    points: NDArray[np.floating[Any]]
+    values: NDArray[np.floating[Any]]
     field: str
     label: str
 
@@ -40,13 +42,13 @@ class MovingPart:
         return between(self.times, self.points, time), between(self.times, self.values, time)
 
 
-def between(times: FloatArray, values: FloatArray, time: float) -> FloatArray:
+def between(times: FloatArray, values: NDArray[np.floating[Any]], time: float) -> FloatArray:
     """Return values at a time, linear in time between two states, and at a state exactly those of it."""
     after = int(np.clip(np.searchsorted(times, time), 1, len(times) - 1))
     weight = float(np.clip((time - times[after - 1]) / (times[after] - times[after - 1]), 0.0, 1.0))
     if weight < _ROUNDING or weight > 1.0 - _ROUNDING:  # the other state may be nan
-        return np.asarray(values[after - 1 + round(weight)])
-    return np.asarray((1.0 - weight) * values[after - 1] + weight * values[after])
+        return np.asarray(values[after - 1 + round(weight)], dtype=float)
+    return np.asarray((1.0 - weight) * values[after - 1] + weight * values[after], dtype=float)
 
 
 def moving_part(run: RunRecord, timing: Timing, field: str | None) -> MovingPart:
@@ -75,8 +77,8 @@ def moving_part(run: RunRecord, timing: Timing, field: str | None) -> MovingPart
     unit = run.units.unit(SHOWN_KINDS.get(name, "ratio"), size)
     return MovingPart(
         times=run.table[TIME.name][timing.rows],
-        points=np.array([points for points, _ in read]),
-        values=values * unit.factor,
+        points=np.array([points for points, _ in read], dtype=np.float32),
+        values=(values * unit.factor).astype(np.float32),
         field=name,
         label=unit.label(name),
     )

@@ -2,11 +2,12 @@
 """The panel of an animation that shows the wall in a section through the axis."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from annelid.geometry.body import FloatArray
+from annelid.geometry.errors import InputError
 from annelid.results.animation.colouring import Colouring
 from annelid.results.animation.drawn_part import section_through_axis
 from annelid.results.animation.moving_part import MovingPart
@@ -30,13 +31,21 @@ class SectionPanel:
 
     Attributes:
         size: Width and height of the axes, inches.
-        note: How radii are drawn; "" if they are drawn as heights are.
+        note: Which section it is, and how radii are drawn if not as heights are.
+
+    Raises:
+        InputError: There is nothing in the section.
     """
 
-    def __init__(self, run: RunRecord, part: MovingPart, colouring: Colouring, width: float) -> None:
+    def __init__(
+        self, run: RunRecord, part: MovingPart, colouring: Colouring, width: float, *, angle: float = 0.0
+    ) -> None:
         self._run, self._part, self._colouring = run, part, colouring
         grid = FieldGrid(run.body)
-        self._drawn = section_through_axis(grid, symmetry_plane=run.description.symmetry_plane)
+        self._drawn = section_through_axis(grid, symmetry_plane=run.description.symmetry_plane, angle=angle)
+        if not len(self._drawn.triangles):
+            text = f"--angle: the model has no material at {angle:g}°; give another angle"
+            raise InputError(text, key="--angle", value=angle)
         self._unit = run.units.unit("length", float(np.ptp(run.body.points, axis=0).max()))
         placed = np.array([self._drawn.place(points) for points in part.points]) * self._unit.factor
         low, high = placed.min(axis=(0, 1)), placed.max(axis=(0, 1))
@@ -47,7 +56,9 @@ class SectionPanel:
         times = int(np.clip(np.ceil(_LEAST_HEIGHT / natural), 1, _MOST_TIMES))
         scale = min(1.0, _LARGEST_HEIGHT / (times * natural))
         self.size = (width * scale, times * natural * scale)
-        self.note = f"radii drawn {times} times as large as heights" if times > 1 else ""
+        notes = [f"section at {angle:g}° around the axis"] * (run.body.model != "axisymmetric")
+        notes += [f"radii drawn {times} times as large as heights"] * (times > 1)
+        self.note = ", ".join(notes)
         self._artists: list[Artist] = []
 
     def prepare(self, axes: "Axes") -> None:
@@ -63,7 +74,7 @@ class SectionPanel:
         axes.yaxis.set_major_locator(_locator(5))
         axes.yaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
         if self.note:
-            look = {"color": style.MUTED, "fontsize": 8, "ha": "right", "va": "top"}
+            look: dict[str, Any] = {"color": style.MUTED, "fontsize": 8, "ha": "right", "va": "top"}
             axes.text(1.0, 1.0, self.note, transform=axes.transAxes, **look)
 
     def move(self, axes: "Axes", time: float) -> "Sequence[Artist]":
@@ -76,7 +87,7 @@ class SectionPanel:
             artist.remove()
         positions, values = self._part.at(time)
         points = self._drawn.place(positions) * self._unit.factor
-        mesh = TriMesh(Triangulation(*points.T, self._drawn.triangles))
+        mesh = TriMesh(Triangulation(points[:, 0], points[:, 1], self._drawn.triangles))
         mesh.set(array=self._drawn.take(values), cmap=self._colouring.colours, norm=self._colouring.norm)
         lumen = PathPatch(_path(points[self._drawn.lumen]), color=_FILLED, linewidth=0.0, antialiased=False)
         lines = PathPatch(_path(points[self._drawn.lines]), fill=False, edgecolor=style.INK, linewidth=0.5)

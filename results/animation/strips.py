@@ -31,7 +31,7 @@ def draw_loads(axes: "Axes", run: RunRecord, timing: Timing) -> bool:
             kinds.setdefault(kind.label, {})[kind.entry(name)] = name
     if not kinds:
         return False
-    label, loads = max(kinds.items(), key=lambda item: len(item[1]))
+    label, loads = max(kinds.items(), key=lambda kind: (len(kind[1]), kind[0] == "voltage"))
     if len(loads) == 1:
         _draw_curve(axes, table, next(iter(loads.values())), timing)
         return True

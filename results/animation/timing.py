@@ -95,7 +95,7 @@ def timing_of(run: RunRecord, *, cycle: str | None = None, frames: int | None = 
     length = float(end - start)
     most = _MOST_USUAL if window is None else _MOST_OF_CYCLE
     intervals = _usual_steps(steps, length, most) if frames is None else frames - (window is None)
-    times = start + length / intervals * np.arange(intervals + (window is None))
+    times = start + length / intervals * np.arange(intervals + (window is None), dtype=np.float64)
     rate = float(np.clip(intervals / length, _SLOWEST, _FASTEST))
     return Timing(times, float(end), rate, rows, window is not None)
 

@@ -2,6 +2,7 @@
 """The animation in a report of a run in which time passes."""
 
 import base64
+import io
 from typing import Any
 
 from annelid.geometry.errors import InputError
@@ -31,15 +32,31 @@ def report_animation(run: RunRecord) -> Animation | None:
 
 
 def moving_picture(run: RunRecord, made: Animation) -> dict[str, Any]:
-    """Return an animation as a data URL with its caption."""
+    """Return an animation and its first frame as data URLs, with the caption."""
     start, end = (run.table.show(TIME.name, float(t)) for t in (made.timing.times[0], made.timing.end))
     what = "The last whole cycle" if made.timing.is_loop else "The time"
     sentences = [
         f"{what} from {start} to {end}, {made.timing.speed_text}: the wall in a section through the axis, "
         f"coloured by {made.label}; grey where it has no value",
         made.note,
-        "Between computed states everything is drawn linear in time",
+        "Between computed states, positions and values are interpolated linearly in time",
         f"The file {ANIMATION} beside this page shows the same",
     ]
     caption = " ".join(f"{capitalised(sentence)}." for sentence in sentences if sentence)
-    return {"source": f"data:image/gif;base64,{base64.b64encode(made.content).decode()}", "caption": caption}
+    return {
+        "source": _data_url("gif", made.content),
+        "still": _data_url("png", _first_frame(made.content)),
+        "caption": caption,
+    }
+
+
+def _first_frame(content: bytes) -> bytes:
+    from PIL import Image
+
+    buffer = io.BytesIO()
+    Image.open(io.BytesIO(content)).save(buffer, "PNG")
+    return buffer.getvalue()
+
+
+def _data_url(kind: str, content: bytes) -> str:
+    return f"data:image/{kind};base64,{base64.b64encode(content).decode()}"
