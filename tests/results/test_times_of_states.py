@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The files for ParaView of runs in which time passes."""
 
+import xml.etree.ElementTree as ElementTree
+
 import numpy as np
 import pytest
 from synthetic_runs import finished
@@ -20,7 +22,10 @@ def run(tmp_path, tube):
 
 
 def times_in(file):
-    return pyvista_off_screen().PVDReader(file).time_values
+    times = pyvista_off_screen().PVDReader(file).time_values
+    entries = [float(e.attrib["timestep"]) for e in ElementTree.parse(file).iter("DataSet")]
+    assert entries == times  # each time once, in ascending order
+    return times
 
 
 @pytest.mark.parametrize(
