@@ -34,6 +34,7 @@ def colouring_of(part: MovingPart) -> Colouring:
         table: Colormap = LinearSegmentedColormap.from_list("voltage", [_OFF, _HALF, _ON])
         finite = part.values[np.isfinite(part.values)]
         low, high = float(finite.min(initial=0.0)), float(finite.max(initial=0.0))
+        high = float(f"{high:.6g}")  # without the rounding of single precision, which would hide its tick
         limits = (low, high if high > low else low + 1.0)
     else:
         table, limits = matplotlib.colormaps[colours(part.field)], colour_range(part.field, part.values)
