@@ -83,4 +83,5 @@ class SpacePanel:
         lines = lines_in_front(self._pyvista, mesh, self._drawn.lines, self._layout.towards_camera)
         self._plotter.add_mesh(lines, color=INK, line_width=1.0, render=False)
         set_camera(self._plotter, self._layout, mesh.points)
+        self._plotter.render()  # a picture shows what was rendered last
         return np.asarray(self._plotter.screenshot(return_img=True))
