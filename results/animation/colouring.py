@@ -30,13 +30,14 @@ def colouring_of(part: MovingPart) -> Colouring:
     import matplotlib
     from matplotlib.colors import LinearSegmentedColormap, Normalize
 
+    values = part.values.astype(float)
     if part.field == VOLTAGE:
         table: Colormap = LinearSegmentedColormap.from_list("voltage", [_OFF, _HALF, _ON])
-        finite = part.values[np.isfinite(part.values)]
+        finite = values[np.isfinite(values)]
         low, high = float(finite.min(initial=0.0)), float(finite.max(initial=0.0))
         high = float(f"{high:.6g}")  # without the rounding of single precision, which would hide its tick
         limits = (low, high if high > low else low + 1.0)
     else:
-        table, limits = matplotlib.colormaps[colours(part.field)], colour_range(part.field, part.values)
-    title = part.label + ("" if part.field == VOLTAGE else cut_text(part.values, limits))
+        table, limits = matplotlib.colormaps[colours(part.field)], colour_range(part.field, values)
+    title = part.label + ("" if part.field == VOLTAGE else cut_text(values, limits))
     return Colouring(table.with_extremes(bad=NO_VALUE), Normalize(*limits), title)
