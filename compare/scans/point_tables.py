@@ -1,0 +1,98 @@
+# SPDX-License-Identifier: MIT
+"""Tables of points: one point in a line, columns separated by blanks, tabs, commas or semicolons."""
+
+import io
+import re
+import warnings
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annelid.compare.scans.file_content import INTENSITIES, FileContent, Unreadable
+from annelid.compare.scans.units import unit_scale
+from annelid.geometry.errors import InvalidValue
+
+_WITHOUT_NAMES = {  # columns of a table whose first line has no names
+    3: ("x", "y", "z"),
+    4: ("x", "y", "z", "intensity"),
+    6: ("x", "y", "z", "nx", "ny", "nz"),
+    7: ("x", "y", "z", "nx", "ny", "nz", "intensity"),
+}
+_NAMED = re.compile(r"""["']?\s*([a-z]+)\s*(?:[_\[(]\s*([a-zµμ]+)\s*[\])]?)?\s*["']?""")
+
+
+def read_table(content: bytes, *, unit: str) -> FileContent:
+    """Read a table of points; lines that begin with ``#`` are comments.
+
+    The first line may name the columns: x, y, z, and if known nx, ny, nz and intensity, in any order and
+    among others; a unit in a name, as in ``x_mm`` or ``x [mm]``, must be the given one. Without names the
+    columns are x, y, z, then normals, then the intensity.
+
+    Raises:
+        Unreadable: It is no table of numbers, or its columns are not known.
+        InvalidValue: A name states another unit.
+    """
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise Unreadable("it is not a text file") from None
+    lines = (line.strip() for line in io.StringIO(text))
+    first = next((line for line in lines if line and not line.startswith("#")), "")
+    separator = next((mark for mark in ";," if mark in first), None)
+    if separator == ";":
+        text = text.replace(",", ".")  # decimal commas
+    names = _names(first.split(separator), unit)
+    table = _numbers(text[text.index(first) + len(first) :] if names else text, separator)
+    columns = names or _WITHOUT_NAMES.get(table.shape[1], ())
+    if not columns:
+        raise Unreadable(f"its {table.shape[1]} columns are not known; name them in the first line")
+    return _content(dict(zip(columns, table.T, strict=True)), named=bool(names))
+
+
+def _names(fields: Sequence[str], unit: str) -> tuple[str, ...]:
+    """The names of the columns; none if the first line has numbers."""
+    try:
+        [float(field) for field in fields]
+    except ValueError:
+        pass
+    else:
+        return ()
+    names = []
+    for field in fields:
+        match = _NAMED.fullmatch(field.strip().lower())
+        name, stated = match.groups() if match else (field, None)
+        if stated and name in ("x", "y", "z") and unit_scale(stated) != unit_scale(unit):
+            problem = f"column {name} is in {stated}, but the unit given is {unit}"
+            raise InvalidValue(problem, key="unit", subject="scan", value=unit)
+        names.append(name)
+    missing = [name for name in ("x", "y", "z") if names.count(name) != 1]
+    if missing:
+        raise Unreadable(f"its first line names no column {missing[0]}, or several, and is not numbers")
+    return tuple(names)
+
+
+def _numbers(text: str, separator: str | None) -> NDArray[Any]:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # of an empty table
+            return np.loadtxt(io.StringIO(text), delimiter=separator, ndmin=2)
+    except ValueError as error:
+        raise Unreadable(str(error).partition(";")[0].strip(" .")) from None
+
+
+def _content(columns: dict[str, NDArray[Any]], *, named: bool) -> FileContent:
+    def together(*names: str) -> NDArray[Any] | None:
+        found = [columns[name] for name in names if name in columns]
+        return np.column_stack(found) if len(found) == len(names) else None
+
+    points, normals = together("x", "y", "z"), together("nx", "ny", "nz")
+    assert points is not None
+    if normals is not None and not named:
+        with np.errstate(all="ignore"):
+            unit_length = np.abs(np.linalg.norm(normals, axis=1) - 1.0) < 0.05
+        if not unit_length.all():
+            raise Unreadable("columns 4 to 6 are not unit normals; name the columns in the first line")
+    light = [columns[name] for name in INTENSITIES if name in columns]
+    return FileContent(points, normals, light[0] if light else None)
