@@ -41,9 +41,7 @@ def read_ply(content: bytes) -> FileContent:
         raise Unreadable("it ends before all points and faces that its header declares")
     values = {str(name).lower(): rows["data"][name] for name in rows["properties"]}
     found = [np.ravel(values[name]) for name in INTENSITIES if name in values]
-    return FileContent(
-        points, loaded.get("vertex_normals"), found[0] if found else None, _triangles(faces)
-    )
+    return FileContent(points, loaded.get("vertex_normals"), found[0] if found else None, _triangles(faces))
 
 
 def read_stl(content: bytes) -> FileContent:

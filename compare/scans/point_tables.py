@@ -65,7 +65,7 @@ def _names(fields: Sequence[str], unit: str) -> tuple[str, ...]:
         name, stated = match.groups() if match else (field, None)
         if stated and name in ("x", "y", "z") and unit_scale(stated) != unit_scale(unit):
             problem = f"column {name} is in {stated}, but the unit given is {unit}"
-            raise InvalidValue(problem, key="unit", subject="scan", value=unit)
+            raise InvalidValue(problem, key="unit", value=unit)
         names.append(name)
     missing = [name for name in ("x", "y", "z") if names.count(name) != 1]
     if missing:
@@ -79,7 +79,10 @@ def _numbers(text: str, separator: str | None) -> NDArray[Any]:
             warnings.simplefilter("ignore", UserWarning)  # of an empty table
             return np.loadtxt(io.StringIO(text), delimiter=separator, ndmin=2)
     except ValueError as error:
-        raise Unreadable(str(error).partition(";")[0].strip(" .")) from None
+        text = re.sub(
+            r"could not convert string (.*) to float64.*(column \d+)", r"\1 in \2 is not a number", str(error)
+        )
+        raise Unreadable(text.partition("; use")[0].strip(" .")) from None
 
 
 def _content(columns: dict[str, NDArray[Any]], *, named: bool) -> FileContent:

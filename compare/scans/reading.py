@@ -16,7 +16,7 @@ from annelid.compare.scans.point_cloud import PointCloud
 from annelid.compare.scans.point_tables import read_table
 from annelid.compare.scans.units import unit_scale
 from annelid.compare.scans.vtp_files import read_vtp
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InputError, InvalidValue
 
 _MESHES: Mapping[str, Callable[[bytes], FileContent]] = {".ply": read_ply, ".stl": read_stl, ".obj": read_obj}
 _TABLES = (".xyz", ".csv", ".txt")
@@ -55,8 +55,8 @@ def read_scan(path: Path | str, *, unit: str) -> PointCloud:
             warnings.simplefilter("error", DeprecationWarning)  # numpy: text that is not a number
             content = _content(source, suffix, unit)
             return measured_points(content, scale)
-    except InputError:
-        raise
+    except InvalidValue as error:
+        raise error.about(f"scan {path}") from None
     except Unreadable as error:
         raise _error(path, f"cannot be used as {kind}: {error}") from error
     except OSError as error:
