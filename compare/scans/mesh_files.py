@@ -77,7 +77,7 @@ def read_obj(content: bytes) -> FileContent:
 
 def _declared_rows(content: bytes) -> dict[str, int]:
     """Rows of each element of a PLY file as its header declares them; a row has at least one byte."""
-    header, end, rest = content[:_LARGEST_HEADER].partition(b"end_header")
+    header, end, _ = content[:_LARGEST_HEADER].partition(b"end_header")
     if not end:
         raise Unreadable("its header has no end")
     found = re.findall(rb"^\s*element\s+(\S+)\s+(\d{1,18})\s*$", header, re.MULTILINE)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Small scan files of an ellipsoid, written by other libraries than those that read them where there are some."""
+"""Small scan files of an ellipsoid, written by other libraries than those that read them."""
 
 import meshio
 import numpy as np
@@ -33,8 +33,8 @@ def write_small_files(folder):
     mesh.save(folder / "ascii.vtp", binary=False)
     meshio.Mesh(points, [("triangle", faces)]).write(folder / "mesh.obj")
     lines = [
-        *("v %.8g %.8g %.8g" % tuple(p) for p in points),
-        *("vn %.8g %.8g %.8g" % tuple(n) for n in normals),
+        *("v {:.8g} {:.8g} {:.8g}".format(*point) for point in points),
+        *("vn {:.8g} {:.8g} {:.8g}".format(*normal) for normal in normals),
         *("f {0}//{0} {1}//{1} {2}//{2}".format(*(face + 1)) for face in faces),
     ]
     (folder / "normals.obj").write_text("mtllib other.mtl\n" + "\n".join(lines) + "\n")

@@ -16,33 +16,11 @@ from scan_files import write_small_files
 from annelid.compare.scans.reading import SUFFIXES, read_scan
 from annelid.geometry.errors import InputError
 
-NUMBERS = (
-    b"0",
-    b"-1",
-    b"nan",
-    b"inf",
-    b"1e300",
-    b"-1e308",
-    b"1000000000",
-    b"99999999999999999999",
-    b"1e-300",
-    b"x",
-)
+NUMBERS = (b"0", b"-1", b"nan", b"inf", b"1e300", b"-1e308", b"1e-300", b"1000000000", b"9" * 20, b"x")
 WORDS = (
-    b"end_header",
-    b"property list int int vertex_indices\n",
-    b"element face 5\n",
-    b"endsolid",
-    b"solid",
-    b"f ",
-)
-WORDS += (
-    b"<DataArray>",
-    b'format="ascii"',
-    b"\n\n\n",
-    b"comment TextureFile x.png\n",
-    b"\0" * 9,
-    b"PK\x03\x04",
+    *(b"end_header", b"property list int int vertex_indices\n", b"element face 5\n", b"endsolid", b"solid"),
+    *(b"<DataArray>", b'format="ascii"', b"\n\n\n", b"comment TextureFile x.png\n", b"\0" * 9, b"PK\x03\x04"),
+    *(b"f ", b"v ", b"#", b"mtllib ../x\n"),
 )
 RARELY = 0.1  # of the mutants of VTP files are read, each of which starts a process
 
