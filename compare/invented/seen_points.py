@@ -8,8 +8,10 @@ from numpy.typing import NDArray
 
 from annelid.compare.invented.scanned_surface import ScannedSurface
 from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.errors import InvalidValue
 
 _CELLS = 2.0  # edge of the cells of the depth image, in spacings of the points
+_MOST_POINTS = 20_000_000
 
 
 class SurfacePoints(NamedTuple):
@@ -51,8 +53,13 @@ def seen_points(
         spacing: Spacing of the points where the surface is seen along its normal, mm.
         grazing_angle_deg: Largest inclination that is seen.
         random: Generator of random numbers.
+
+    Raises:
+        InvalidValue: The spacing is too fine for this surface.
     """
     points = _scattered(surface, direction, 1.0 / spacing**2, random)
+    if not len(points.cosine):
+        return points
     slope = np.tan(np.radians(grazing_angle_deg))
     in_front = _in_front(points.positions, direction, _CELLS * spacing, slope)
     facing = points.cosine > np.cos(np.radians(grazing_angle_deg))
@@ -67,7 +74,11 @@ def _scattered(
     a, b, c = np.moveaxis(surface.points[surface.triangles], 1, 0)
     across = np.cross(b - a, c - a)
     area = np.linalg.norm(across, axis=1) / 2.0
-    chosen = random.choice(len(area), size=round(area.sum() * density), p=area / area.sum())
+    count = round(area.sum() * density)
+    if count > _MOST_POINTS:
+        problem = f"would give {count:.1e} points on this surface; at most {_MOST_POINTS:.0e} are allowed"
+        raise InvalidValue(problem, key="spacing", subject="invented scanner")
+    chosen = random.choice(len(area), size=count, p=area / area.sum())
     u, v = random.random((2, len(chosen)))
     weights = np.column_stack([1.0 - np.sqrt(u), np.sqrt(u) * (1.0 - v), np.sqrt(u) * v])
     corners = surface.triangles[chosen]

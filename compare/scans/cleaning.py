@@ -13,6 +13,7 @@ import numpy as np
 
 from annelid.compare.scans.cleaning_settings import Cleaning
 from annelid.compare.scans.cleaning_steps import STEPS, point_spacing
+from annelid.compare.scans.grouping import spatial_order
 from annelid.compare.scans.point_cloud import PointCloud
 from annelid.geometry.body import IntArray
 from annelid.geometry.errors import InvalidValue
@@ -67,14 +68,17 @@ def clean(cloud: PointCloud, settings: Cleaning | None = None) -> CleanedScan:
         InvalidValue: Fewer than three different points are given, or all of them would be removed.
     """
     chosen = settings or Cleaning()
-    spacing = point_spacing(cloud.points)
-    removed = np.full(len(cloud.points), KEPT, dtype=np.int64)
+    order = spatial_order(cloud.points)
+    ordered = _subset(cloud, order, with_faces=False)
+    spacing = point_spacing(ordered.points)
+    removed = np.full(len(order), KEPT, dtype=np.int64)
     steps: list[CleaningStep] = []
     for name, step in STEPS.items():
         left = np.flatnonzero(removed == KEPT)
-        out, why = step(_subset(cloud, left, with_faces=False), chosen, spacing)
+        out, why = step(_subset(ordered, left, with_faces=False), chosen, spacing)
         removed[left[out]] = len(steps)
         steps.append(CleaningStep(name, len(left), len(left) - len(out), why))
+    removed[order] = removed.copy()
     kept = np.flatnonzero(removed == KEPT)
     if not len(kept):
         table = ", ".join(f"{step.name} {step.points_in - step.points_out}" for step in steps)

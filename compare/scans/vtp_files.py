@@ -70,9 +70,8 @@ def _arrays(path: str) -> dict[str, NDArray[Any]] | None:
         return None
     arrays = {"points": vtk_to_numpy(data.GetPoints().GetData())}
     named = data.GetPointData()
-    light = [
-        k for k in range(named.GetNumberOfArrays()) if (named.GetArrayName(k) or "").lower() in INTENSITIES
-    ]
+    names = [(named.GetArrayName(k) or "").lower() for k in range(named.GetNumberOfArrays())]
+    light = [k for k, name in enumerate(names) if name in INTENSITIES]
     if named.GetNormals() is not None:
         arrays["normals"] = vtk_to_numpy(named.GetNormals())
     if light:

@@ -25,12 +25,12 @@ def write_small_files(folder):
     mesh = ellipsoid(12)
     points, faces, normals = np.asarray(mesh.points), mesh.regular_faces, np.asarray(mesh.active_normals)
     table = np.column_stack([points, normals, mesh["intensity"]])
+    mesh.save(folder / "packed.vtp")  # before the others, because saving as PLY replaces the normals
+    mesh.save(folder / "ascii.vtp", binary=False)
     mesh.save(folder / "binary.ply")
     mesh.save(folder / "ascii.ply", binary=False)
     mesh.save(folder / "binary.stl")
     mesh.save(folder / "ascii.stl", binary=False)
-    mesh.save(folder / "packed.vtp")
-    mesh.save(folder / "ascii.vtp", binary=False)
     meshio.Mesh(points, [("triangle", faces)]).write(folder / "mesh.obj")
     lines = [
         *("v {:.8g} {:.8g} {:.8g}".format(*point) for point in points),
