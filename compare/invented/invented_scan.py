@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """An invented scan of a surface and the truth about it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -159,5 +159,11 @@ def _posed(cloud: PointCloud, truth: Truth, order: IntArray) -> tuple[PointCloud
         cloud.intensities[order],
         None,
     )
-    parts = (values[order] for values in (truth.origin, truth.positions, truth.depth, truth.view))
-    return moved, Truth(truth.rotation, truth.translation, *parts, truth.scanner)
+    ordered = replace(
+        truth,
+        origin=truth.origin[order],
+        positions=truth.positions[order],
+        depth=truth.depth[order],
+        view=truth.view[order],
+    )
+    return moved, ordered

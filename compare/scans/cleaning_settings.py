@@ -36,8 +36,8 @@ class Cleaning:
     scanner_position: tuple[float, float, float] | None = None
     view_direction: tuple[float, float, float] | None = None
     neighbours: int = 12
-    outlier_deviations: float = 4.0
-    patch_gap: float = 5.0
+    outlier_deviations: float = 3.0
+    patch_gap: float = 3.0
     smallest_patch: float = 0.02
     voxel: float = 0.0
 

@@ -22,7 +22,7 @@ _MESHES: Mapping[str, Callable[[bytes], FileContent]] = {".ply": read_ply, ".stl
 _TABLES = (".xyz", ".csv", ".txt")
 SUFFIXES = (*_MESHES, ".vtp", *_TABLES)
 """Ends of the names of files that can be read."""
-_LARGEST_FILE = 2_000_000_000  # bytes
+_LARGEST_FILE = 500_000_000  # bytes; text of triangles takes ten times its size
 _PACKED = {b"PK\x03\x04": "zip", b"\x1f\x8b": "gzip", b"7z\xbc\xaf": "7z", b"BZh": "bzip2", b"\xfd7zXZ": "xz"}
 
 
@@ -81,7 +81,7 @@ def _checked_start(path: Path | str) -> bytes:
         if found.st_size == 0:
             raise _error(path, "is empty")
         if found.st_size > _LARGEST_FILE:
-            size = f"{found.st_size / 1e9:.1f} GB; at most {_LARGEST_FILE / 1e9:g} GB are read"
+            size = f"{found.st_size / 1e6:.0f} MB; at most {_LARGEST_FILE / 1e6:g} MB are read"
             raise _error(path, f"is too large: {size}")
         with open(path, "rb") as file:
             return file.read(8)

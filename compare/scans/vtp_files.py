@@ -47,7 +47,7 @@ def main() -> int:
     arrays = _arrays(path)
     if arrays is None:
         return 1
-    np.savez(sys.stdout.buffer, **arrays)
+    np.savez(sys.stdout.buffer, allow_pickle=False, **arrays)
     return 0
 
 
@@ -57,7 +57,7 @@ def _arrays(path: str) -> dict[str, NDArray[Any]] | None:
     from vtkmodules.vtkIOXML import vtkXMLPolyDataReader
 
     errors: list[str] = []
-    reader = vtkXMLPolyDataReader()
+    reader: Any = vtkXMLPolyDataReader()
     reader.AddObserver("ErrorEvent", lambda _, event: errors.append(event))
     reader.SetFileName(path)
     reader.Update()

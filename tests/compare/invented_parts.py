@@ -32,6 +32,6 @@ def two_balls():
     """A ball of radius 5 mm and, 30 mm behind it along X, one of radius 4 mm."""
     front, behind = ball(5.0), ball(4.0)
     return ScannedSurface(
-        np.concatenate([front.points, behind.points + [30.0, 0.0, 0.0]]),
+        np.concatenate([front.points, behind.points + np.array([30.0, 0.0, 0.0])]),
         np.concatenate([front.triangles, behind.triangles + len(front.points)]),
     )

@@ -122,7 +122,7 @@ def test_missing_files_folders_and_pipes_are_refused(tmp_path):
 
 @pytest.mark.parametrize("unit", ["", "furlong", "MM", "mm**2"])
 def test_the_unit_must_be_known(tmp_path, unit):
-    with pytest.raises(InvalidValue, match="unit.*allowed: µm, mm, cm, in, m"):
+    with pytest.raises(InvalidValue, match=r"unit.*allowed: µm, mm, cm, in, m"):
         read_scan(tmp_path / "none.ply", unit=unit)
 
 

@@ -140,7 +140,7 @@ def test_shares_of_faults_are_those_asked_for():
 
 @pytest.mark.parametrize("body", [meridian_tube(2, 6), solid_tube(2, 8, 3)], ids=lambda body: body.model)
 def test_surface_of_a_run_has_its_deformed_radius_and_thickness(tmp_path, body):
-    """Closed form of ``synthetic_parts``: r² = a² + R² - A², with the lumen at a = 1.2 A in the last state."""
+    """Closed form of ``synthetic_parts``: r² = a² + R² - A², the lumen at a = 1.2 A at the end."""
     run = open_run(finished(tmp_path / "run", body))
     surface = surface_of_run(run)
     outer = np.sqrt((1.2 * INNER) ** 2 + OUTER**2 - INNER**2)
@@ -154,7 +154,7 @@ def test_surface_of_a_run_has_its_deformed_radius_and_thickness(tmp_path, body):
     first = surface_of_run(run, 1, behind="")
     assert first.thickness is None
     assert np.linalg.norm(first.points[:, :2], axis=1).max() < radius.min()
-    with pytest.raises(InputError, match="surface 'cuff': the part has only .*lumen"):
+    with pytest.raises(InputError, match=r"surface 'cuff': the part has only .*lumen"):
         surface_of_run(run, name="cuff")
 
 
