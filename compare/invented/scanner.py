@@ -59,6 +59,7 @@ class InventedScanner:
             "ghost_patches": (1, 1000),
             "dropout_patches": (1, 1000),
             "translucency": (0.0, 1e3),
+            "seed": (0, 2**63),
         }
         for key, (least, most) in ranges.items():
             value = getattr(self, key)

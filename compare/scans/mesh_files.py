@@ -61,6 +61,7 @@ def read_stl(content: bytes) -> FileContent:
             )
         if b"endsolid" not in content.lower():
             raise Unreadable("it ends before its last triangle")
+        content = b"\n".join([b"solid", *_lines(content.lower(), b"vertex"), b"endsolid"])
     return _joined(load_stl(io.BytesIO(content)))
 
 
@@ -72,7 +73,14 @@ def read_obj(content: bytes) -> FileContent:
     """
     from trimesh.exchange.obj import load_obj
 
-    return _joined(load_obj(io.BytesIO(content), skip_materials=True, group_material=False))
+    lines = _lines(content.replace(b"\\\r\n", b" ").replace(b"\\\n", b" "), b"v ", b"vn ", b"f ")
+    return _joined(load_obj(io.BytesIO(b"\n".join(lines)), skip_materials=True))
+
+
+def _lines(content: bytes, *starts: bytes) -> list[bytes]:
+    """The lines with some starts, without those of groups, for whose many names trimesh takes long."""
+    stripped = (line.strip() for line in content.replace(b"\r", b"\n").split(b"\n"))
+    return [line for line in stripped if line.startswith(starts)]
 
 
 def _declared_rows(content: bytes) -> dict[str, int]:
@@ -80,7 +88,7 @@ def _declared_rows(content: bytes) -> dict[str, int]:
     header, end, _ = content[:_LARGEST_HEADER].partition(b"end_header")
     if not end:
         raise Unreadable("its header has no end")
-    found = re.findall(rb"^\s*element\s+(\S+)\s+(\d{1,18})\s*$", header, re.MULTILINE)
+    found = re.findall(rb"^[ \t]*element[ \t]+(\S+)[ \t]+(\d{1,18})[ \t\r]*$", header, re.MULTILINE)
     declared = {name.decode("latin-1"): int(count) for name, count in found}
     promised, size = sum(declared.values()), len(content) - len(header)
     if promised > size:

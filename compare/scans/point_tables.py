@@ -20,7 +20,9 @@ _WITHOUT_NAMES = {  # columns of a table whose first line has no names
     6: ("x", "y", "z", "nx", "ny", "nz"),
     7: ("x", "y", "z", "nx", "ny", "nz", "intensity"),
 }
-_NAMED = re.compile(r"""["']?\s*([a-z]+)\s*(?:[_\[(]\s*([a-zµμ]+)\s*[\])]?)?\s*["']?""")
+_KNOWN = {*_WITHOUT_NAMES[7], *INTENSITIES}
+_LONGEST_LINE = 10_000  # characters
+_NAMED = re.compile(r"""["']? ?([a-z]+) ?(?:[_\[(] ?([a-zµμ]+) ?[\])]?)? ?["']?""")
 
 
 def read_table(content: bytes, *, unit: str) -> FileContent:
@@ -35,17 +37,24 @@ def read_table(content: bytes, *, unit: str) -> FileContent:
         InvalidValue: A name states another unit.
     """
     try:
-        text = content.decode("utf-8-sig")
+        text = content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError:
         raise Unreadable("it is not a text file") from None
-    lines = (line.strip() for line in io.StringIO(text))
-    first = next((line for line in lines if line and not line.startswith("#")), "")
+    rows = ((number, line.strip()) for number, line in enumerate(io.StringIO(text)))
+    skip, first = next(((k, row) for k, row in rows if row and not row.startswith("#")), (0, ""))
+    if not first:
+        raise Unreadable("it has no points")
+    if len(first) > _LONGEST_LINE:
+        raise Unreadable(f"its first line has {len(first)} characters, as no table of points has")
     separator = next((mark for mark in ";," if mark in first), None)
     if separator == ";":
-        text = text.replace(",", ".")  # decimal commas
+        text, first = text.replace(",", "."), first.replace(",", ".")  # decimal commas
     names = _names(first.split(separator), unit)
-    table = _numbers(text[text.index(first) + len(first) :] if names else text, separator)
-    columns = names or _WITHOUT_NAMES.get(table.shape[1], ())
+    known = [column for column, name in enumerate(names) if name in _KNOWN]
+    table = _numbers(text, separator, skip=skip + 1 if names else 0, columns=known or None)
+    columns = [names[column] for column in known] or _WITHOUT_NAMES.get(table.shape[1], ())
+    if not table.size:
+        raise Unreadable("it has no points")
     if not columns:
         raise Unreadable(f"its {table.shape[1]} columns are not known; name them in the first line")
     return _content(dict(zip(columns, table.T, strict=True)), named=bool(names))
@@ -61,7 +70,7 @@ def _names(fields: Sequence[str], unit: str) -> tuple[str, ...]:
         return ()
     names = []
     for field in fields:
-        match = _NAMED.fullmatch(field.strip().lower())
+        match = _NAMED.fullmatch(" ".join(field.lower().split()))
         name, stated = match.groups() if match else (field, None)
         if stated and name in ("x", "y", "z") and unit_scale(stated) != unit_scale(unit):
             problem = f"column {name} is in {stated}, but the unit given is {unit}"
@@ -73,11 +82,11 @@ def _names(fields: Sequence[str], unit: str) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _numbers(text: str, separator: str | None) -> NDArray[Any]:
+def _numbers(text: str, separator: str | None, *, skip: int, columns: list[int] | None) -> NDArray[Any]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # of an empty table
-            return np.loadtxt(io.StringIO(text), delimiter=separator, ndmin=2)
+            return np.loadtxt(io.StringIO(text), delimiter=separator, skiprows=skip, usecols=columns, ndmin=2)
     except ValueError as error:
         text = re.sub(
             r"could not convert string (.*) to float64.*(column \d+)", r"\1 in \2 is not a number", str(error)

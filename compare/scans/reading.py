@@ -61,6 +61,8 @@ def read_scan(path: Path | str, *, unit: str) -> PointCloud:
         raise _error(path, f"cannot be used as {kind}: {error}") from error
     except OSError as error:
         raise _error(path, f"cannot be read ({error.strerror})") from error
+    except ImportError:
+        raise
     except Exception as error:  # the readers of trimesh pass on whatever damaged files cause
         raise _error(path, f"is damaged, or is no {kind} file") from error
 

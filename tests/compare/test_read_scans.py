@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Scan files written by other libraries, against the ellipsoid on which their points lie."""
 
+import re
+
 import numpy as np
 import pytest
 import trimesh
@@ -88,13 +90,19 @@ def test_units_are_those_of_the_si_and_the_international_inch(folder, unit, mill
         lambda text: text.replace(",", "\t").replace("_mm", ""),
         lambda text: text.replace(",", ", ").replace("x_mm", '"X [mm]"'),
         lambda text: "# a comment\n\n" + text,
+        lambda text: "# x_mm,y_mm,z_mm,nx,ny,nz,intensity\n" + text,
+        lambda text: text.partition("\n")[2].replace(",", ";").replace(".", ","),
         lambda text: text.replace("\n", "\r\n"),
+        lambda text: text.replace("\n", ",a word\n").replace("a word", "label", 1),
         lambda text: "\ufeff" + text,
         lambda text: "\n".join(
             ",".join(["1", *reversed(row.split(","))]) for row in text.splitlines()
         ).replace("1,intensity", "red,intensity"),
     ],
-    ids=["semicolons", "tabs", "quotes", "comment", "windows", "mark", "reversed"],
+    ids=[
+        *("semicolons", "tabs", "quotes", "comment", "same comment", "bare semicolons", "windows", "words"),
+        *("mark", "reversed"),
+    ],
 )
 def test_tables_of_many_kinds_are_the_same_scan(folder, change):
     first = read_scan(folder / "named.csv", unit="mm")
@@ -109,6 +117,21 @@ def test_tables_of_many_kinds_are_the_same_scan(folder, change):
 def test_a_unit_in_a_name_must_be_the_given_one(folder):
     with pytest.raises(InputError, match=r"named\.csv.*column x is in mm, but the unit given is cm"):
         read_scan(folder / "named.csv", unit="cm")
+
+
+def test_several_solids_and_groups_of_the_same_name_are_one_scan(folder):
+    solid = (folder / "ascii.stl").read_text()
+    beside = re.sub(r"vertex +(\S+)", lambda match: f"vertex {float(match[1]) + 50.0}", solid)
+    (folder / "twice.stl").write_text(solid + beside)
+    both = read_scan(folder / "twice.stl", unit="mm")
+    assert len(both.faces) == 2 * len(read_scan(folder / "ascii.stl", unit="mm").faces)
+    lines = (folder / "normals.obj").read_text().splitlines()
+    faces = [line for line in lines if line.startswith("f ")]
+    grouped = [line for face in faces for line in ("g same", "usemtl other", face.replace(" ", " \\\n", 1))]
+    (folder / "groups.obj").write_text("\n".join([*(line for line in lines if line not in faces), *grouped]))
+    one, two = (read_scan(folder / name, unit="mm") for name in ("normals.obj", "groups.obj"))
+    np.testing.assert_array_equal(one.points, two.points)
+    np.testing.assert_array_equal(one.faces, two.faces)
 
 
 def test_quadrangles_in_the_other_byte_order_become_triangles(folder):
