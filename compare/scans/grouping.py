@@ -18,7 +18,7 @@ def first_of_equal_rows(rows: NDArray[Any]) -> tuple[IntArray, IntArray]:
     This is an order of magnitude faster than ``np.unique`` over an axis.
 
     Args:
-        rows: Shape (n, k), n below 2 million times a million.
+        rows: Shape (n, k), with n up to 3e9, so that products of group numbers fit into 64 bits.
 
     Returns:
         Row numbers, shape (g,), and for each row the position of its group in them, shape (n,).
