@@ -28,11 +28,11 @@ def wave_shape(z: FloatArray, area: FloatArray) -> WaveShape:
     """Find the largest wave of a lumen.
 
     Necks are the narrowest places between successive crests, and on the outer sides of these. Crests that
-    stand out less than a quarter as much as the highest one are part of their neighbour, as the rings of a bulge
-    that covers several. A bulge is what is between successive necks, or a neck and an end; its volume is that
-    above the wider of both, which leaves out that a clamped end is narrower than the tube. A sinusoidal wall
-    r = a (1 + φ sin 2πz/λ) has bulges of π a² λ (2φ - φ²/2) and the occlusion φ. A lumen with one neck or none
-    may have a single squeeze instead, with the volume that it displaces.
+    stand out less than a quarter as much as the highest one are part of their neighbour, as the rings of a
+    bulge that covers several. A bulge is what is between successive necks, or a neck and an end; its volume is
+    that above the wider of both, which leaves out that a clamped end is narrower than the tube. A sinusoidal
+    wall r = a (1 + φ sin 2πz/λ) has bulges of π a² λ (2φ - φ²/2) and the occlusion φ. A lumen with one neck or
+    none may have a single squeeze instead, with the volume that it displaces.
 
     Args:
         z: Present heights of the sections, ascending, shape (n,), mm.
