@@ -33,9 +33,9 @@ def candidates(
     search = PoseSearch(surface)
     few, quick = thinned(points), thinned(points, _QUICK, seed=1)
     poses = search.improved(search.starts(few), few)
-    poses = joined([search.swept(pose, quick) for pose in _best(search, poses, quick, search.loose_motions)])
+    poses = joined([search.swept(pose, quick) for pose in _best(search, poses, few, search.loose_motions)])
     fits = [
-        refined(pose, quick, locator, kept=kept, most_steps=20)
+        refined(pose, quick, locator, kept=kept, most_steps=10)
         for pose in _best(search, poses, quick, search.featureless)
     ]
     losses = _losses([fit.pose for fit in fits], quick, locator, min(fit.deviation for fit in fits))
@@ -67,11 +67,13 @@ def as_good(
     quick = thinned(points, 2 * _QUICK, seed=2)
     losses = _losses([pose, *others], quick, locator, deviation)
     beyond = np.array([locator.closest(place.apply(quick)).beyond for place in (pose, *others)])
+    slides = any(motion.kind == "slide" for motion in free)
     limit, found = _DISTINCT * locator.surface.diameter, [pose]
     for other, loss, off in zip(others, losses[1:], beyond[1:], strict=True):
-        both = ~(off | beyond[0])  # a free slide moves points beyond an edge or back
-        difference = (loss - losses[0])[both]
-        alike = difference.mean() <= _SIGNIFICANT * difference.std() / np.sqrt(both.sum())
+        # A free slide moves points beyond an edge or back.
+        counted = ~(off | beyond[0]) if slides else np.ones(len(quick), dtype=bool)
+        difference = (loss - losses[0])[counted]
+        alike = difference.mean() <= _SIGNIFICANT * difference.std() / np.sqrt(counted.sum())
         alike &= off.mean() < beyond[0].mean() + _MORE_BEYOND
         if alike and all(apart(other, known, quick, free) > limit for known in found):
             found.append(other)

@@ -11,15 +11,17 @@ from scipy.spatial.transform import Rotation
 from annelid.compare.alignment.freedoms import FreeMotion, separated
 from annelid.compare.alignment.poses import Pose, mean_square_motion, motion_matrix, picked
 from annelid.compare.alignment.surface import NominalSurface
-from annelid.geometry.body import FloatArray
+from annelid.geometry.body import FloatArray, IntArray
 
 _OF_THE_SCAN, _OF_THE_SURFACE = 400, 20_000  # points used
 _STEPS = 25
 _WIDEST, _NARROWEST = 0.3, 0.02  # scale of the Cauchy kernel, of the diameter
+_NEGLIGIBLE = 4.0  # scales of the kernel beyond which points are left out
+_INEXACT = 0.05  # share by which the sample that is found may be farther than the nearest
 _TANGENTIAL = 0.1  # weight of a distance along the surface beside one along the normal
 _LOOSE = 0.03  # squared part of the movement along the normals
 _REWEIGHTED = 10  # times
-_FEATURELESS = 1e-4  # the same: below, only the facets of a surface of revolution fix a turn
+_FEATURELESS = 5e-4  # the same: below, only the facets of a surface of revolution fix a turn
 _PLACES, _BEST_PLACES = 180, 8  # of a sweep
 _FAR_OFF = 3.5  # Mahalanobis distance beyond which a point does not count for the axes of the scan
 
@@ -56,12 +58,10 @@ class PoseSearch:
         centre = self.surface.centroid
         for scale in np.geomspace(widest, _NARROWEST, _STEPS) * self.surface.diameter:
             x = poses.apply(points)
-            distance, nearest = self._tree.query(x.reshape(-1, 3))
-            weight = 1.0 / (1.0 + (distance.reshape(x.shape[:2]) / scale) ** 2)
-            error = self._samples[nearest].reshape(x.shape) - x
-            poses = poses.moved(
-                _step(x - centre, error, self._normals[nearest].reshape(x.shape), weight), centre
-            )
+            distance, nearest = self._nearest(x, _NEGLIGIBLE * scale)
+            weight = np.where(np.isfinite(distance), 1.0 / (1.0 + (distance / scale) ** 2), 0.0)
+            error = self._samples[nearest] - x
+            poses = poses.moved(_step(x - centre, error, self._normals[nearest], weight), centre)
         return poses
 
     @cached_property
@@ -126,12 +126,16 @@ class PoseSearch:
         """
         x = poses.apply(points)
         limit = width * self.surface.diameter
-        distance, nearest = self._tree.query(x.reshape(-1, 3))
-        error = x.reshape(-1, 3) - self._samples[nearest]
-        along = np.abs(np.einsum("ni,ni->n", error, self._normals[nearest]))
+        distance, nearest = self._nearest(x, limit)
+        along = np.abs(np.einsum("kni,kni->kn", x - self._samples[nearest], self._normals[nearest]))
         spacing = np.sqrt(self.surface.areas.sum() / _OF_THE_SURFACE)
         off = np.where(distance < 2.0 * spacing, along, distance)
-        return np.asarray((np.minimum(off / limit, 1.0) ** 2).reshape(x.shape[:2]).mean(axis=1))
+        return np.asarray((np.minimum(off / limit, 1.0) ** 2).mean(axis=1))
+
+    def _nearest(self, x: FloatArray, limit: float) -> tuple[FloatArray, IntArray]:
+        """Distance (infinite beyond a limit) and number of the nearest sample of points, shape (k, n, 3)."""
+        distance, nearest = self._tree.query(x.reshape(-1, 3), eps=_INEXACT, distance_upper_bound=limit)
+        return distance.reshape(x.shape[:2]), np.minimum(nearest, _OF_THE_SURFACE - 1).reshape(x.shape[:2])
 
 
 def thinned(points: FloatArray, count: int = _OF_THE_SCAN, *, seed: int = 0) -> FloatArray:
