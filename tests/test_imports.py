@@ -49,6 +49,8 @@ MAY_IMPORT = {
         "results.report",
     ),
     "results.study": ("results.pages", "results.figures"),
+    "compare.alignment": (),
+    "compare.deviation": ("compare.alignment",),
     "cases.schema": (),
     "cases.convert": ("cases.schema",),
     "cases.validate": ("cases.schema", "cases.convert"),

@@ -37,14 +37,14 @@ def align(
 ) -> Alignment:
     """Align a scan with a surface.
 
-    Sixty starts around the principal axes are improved together with a Cauchy kernel, the best are swept along
-    motions that the shape hardly fixes, and the best of these are fitted with the exact distances.
+    Sixty starts around the principal axes are improved together with a Cauchy kernel, the best are swept
+    along motions that the shape hardly fixes, and the best of these are fitted with the exact distances.
 
     Args:
         points: Points of the scan in any pose, shape (n, 3), mm.
         surface: The surface.
         settings: How to align; by default to the whole surface.
-        fiducials: Named points. They fix motions that the surface leaves free, or, if they are the datum, all.
+        fiducials: Named points. They fix motions that the surface leaves free, or all if they are the datum.
 
     Raises:
         InputError: There are too few points, or points on the surface, or named points.
@@ -52,7 +52,7 @@ def align(
     settings, fiducials = settings or AlignmentSettings(), fiducials or {}
     if len(points) < _FEWEST or not np.isfinite(points).all():
         raise InputError(
-            f"alignment: {len(points)} points were given; at least {_FEWEST} with finite coordinates are needed."
+            f"alignment: {len(points)} points were given; {_FEWEST} with finite coordinates are needed."
         )
     locator, chosen = Locator(surface), thinned(points, _FINE, seed=settings.seed)
     datum = _DATUMS[settings.datum].format(name=surface.name, points=", ".join(fiducials))

@@ -38,9 +38,9 @@ class PoseSearch:
     def starts(self, points: FloatArray) -> Pose:
         """Return 60 starting poses, of which one is near any pose.
 
-        The principal axes of the scan are laid on those of the surface and then turned by the rotations of the
-        icosahedron. These contain the four choices of the signs, and as no rotation is farther than 45° from
-        one of them, it does not matter whether axes are nearly alike or bent by holes in the scan.
+        The principal axes of the scan are laid on those of the surface and then turned by the rotations of
+        the icosahedron. These contain the four choices of the signs, and no rotation is farther than 45° from
+        one of them, so it does not matter whether axes are nearly alike or bent by holes in the scan.
         """
         centre, axes = _principal_axes(points)
         turns = Rotation.create_group("I").as_matrix()
@@ -100,7 +100,7 @@ class PoseSearch:
     def swept(self, pose: Pose, points: FloatArray) -> Pose:
         """Sweep a pose along loose motions, on which the improvement may stop, and return the best, improved.
 
-        A slide is tried over the whole length of the surface, then a turn that features fix over a full circle.
+        A slide is tried over the whole length of the surface, then a turn that features fix over a circle.
 
         Args:
             pose: One pose.

@@ -65,7 +65,7 @@ def end_fit(fit: Fit, points: FloatArray, surface: NominalSurface, motion: FreeM
 def fixed_by_ends(
     fit: Fit, points: FloatArray, surface: NominalSurface, motion: FreeMotion
 ) -> tuple[Pose, FreeMotion, str]:
-    """Slide the scan so that both its ends are as far from the open edges; also say in a sentence what was done."""
+    """Slide the scan so that both its ends are as far from the open edges; also say so in a sentence."""
     if not surface.open_points.any():
         return fit.pose, motion, ""
     found = end_fit(fit, points, surface, motion)
@@ -74,8 +74,8 @@ def fixed_by_ends(
             fit.pose,
             motion,
             (
-                f"The scan is {found.excess:+.3g} mm longer than the {surface.name}, so its ends cannot fix the slide; "
-                "give named points."
+                f"The scan is {found.excess:+.3g} mm longer than the {surface.name}, so its ends do not "
+                "fix the slide; give named points."
             ),
         )
     moved = motion.moved(fit.pose, np.array([found.shift]))

@@ -31,8 +31,8 @@ class Pose(NamedTuple):
         """Add a motion about a centre.
 
         Args:
-            motion: Rotation vector (rad), shift (mm) and, if there is a seventh entry, logarithm of the growth,
-                shape (..., 6 or 7).
+            motion: Rotation vector (rad), shift (mm) and perhaps the logarithm of the growth, shape
+                (..., 6 or 7).
             centre: Shape (3,), mm.
         """
         lead = motion.shape[:-1]

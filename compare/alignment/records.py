@@ -44,8 +44,8 @@ class Alignment(NamedTuple):
         pose: Takes the points of the scan to the frame of the surface.
         residual_rms: Root mean square distance of the inliers, mm.
         inlier_share: Share of the points with a partner within 3 robust standard deviations, 0 to 1.
-        covariance: Of a motion of the aligned scan about ``centre``: rotation vector (rad) and shift (mm), shape
-            (6, 6); free motions have no part in it.
+        covariance: Of a motion of the aligned scan about ``centre``: rotation vector (rad) and shift (mm),
+            shape (6, 6); free motions have no part in it.
         centre: Shape (3,), mm.
         free: Motions that the shape does not fix, and what fixes them.
         alternatives: Other poses that fit as well.

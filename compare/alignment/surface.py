@@ -98,8 +98,12 @@ class NominalSurface:
     @cached_property
     def principal(self) -> tuple[FloatArray, FloatArray]:
         """Extents along the principal axes, largest first, shape (3,), mm, and the axes as columns."""
-        spread = self.corners.mean(axis=1) - self.centroid
-        _, axes = np.linalg.eigh(np.einsum("t,ti,tj->ij", self.areas, spread, spread))
+        # The second moment of a triangle is exact with its corners and, nine times, its centre.
+        off = self.corners - self.centroid
+        moments = np.einsum("tki,tkj->tij", off, off)
+        middle = off.mean(axis=1)
+        moments += 9.0 * np.einsum("ti,tj->tij", middle, middle)
+        _, axes = np.linalg.eigh(np.einsum("t,tij->ij", self.areas / 12.0, moments))
         extents = np.ptp((self.points - self.centroid) @ axes, axis=0)
         return extents[::-1], axes[:, ::-1] * [1.0, 1.0, np.linalg.det(axes[:, ::-1])]
 

@@ -45,8 +45,8 @@ def surface_deviations(
         found: Deviations of the scan.
         surface: The surface.
         places: Where, shape (n, 3), mm; by default spread evenly over the area.
-        radius: Distance within which partners belong to a place, mm; by default that within which at most places
-            of the scan there are eight points.
+        radius: Distance within which partners belong to a place, mm; by default that within which there are
+            eight points at three quarters of the places of the scan.
     """
     places = surface.sampled(_SAMPLES)[0] if places is None else places
     tree = cKDTree(found.foot)

@@ -111,9 +111,9 @@ def with_uncertainty(
     """Return quantities with the uncertainty from noise, pose and coverage.
 
     Patches of the surface are drawn again with replacement, with all their points (the bootstrap of clusters,
-    Davison and Hinkley 1997, from memory), and the scan is moved by motions drawn from the covariance of its pose.
-    It is assumed that what holes hide is like what is seen. The uncertainty of extremes, and so of the surface
-    profile, is understated, because no replicate has a larger one than the scan.
+    Davison and Hinkley 1997, from memory), and the scan is moved by motions drawn from the covariance of its
+    pose. It is assumed that what holes hide is like what is seen. The uncertainty of extremes, and so of the
+    surface profile, is understated, because no replicate has a larger one than the scan.
 
     Args:
         found: Deviations of the aligned scan.
@@ -135,9 +135,9 @@ def with_uncertainty(
     both = _spread([measure(place, draw[patch]) for place, draw in zip(moved, draws, strict=True)])
     pose = _spread([measure(place, even) for place in moved])
     patches = _spread([measure(found, draw[patch]) for draw in draws])
+    table = np.stack([both[0], *(both[1:] + list(exact.values())), pose[0], patches[0]])
     return {
-        name: Uncertain(value, both[0][i], value + both[1][i], value + both[2][i], pose[0][i], patches[0][i])
-        for i, (name, value) in enumerate(exact.items())
+        name: Uncertain(exact[name], *column) for name, column in zip(exact, table.T.tolist(), strict=True)
     }
 
 

@@ -11,7 +11,7 @@ from annelid.compare.alignment.surface import NominalSurface
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 
-_HEIGHTS, _ANGLES = 200, 181
+_HEIGHTS, _ANGLES = 101, 181
 
 
 @dataclass(frozen=True)

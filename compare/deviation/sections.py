@@ -56,12 +56,12 @@ def fitted_sections(
 ) -> Sections:
     """Fit r = R + a cos 2θ + b sin 2θ about the centre of each section, with Tukey's kernel.
 
-    All points within half the distance to the next height belong to a section; the slope of the nominal surface
-    carries them to its height.
+    All points within half the distance to the next height belong to a section; the slope of the nominal
+    surface carries them to its height.
 
     Args:
         points: Aligned points, shape (n, 3), mm.
-        heights: Shape (k,), mm, evenly spaced.
+        heights: Shape (k,), mm, evenly spaced, the outermost half a step or more inside the ends.
         field: The nominal radius.
         weight: Shape (n,); by default all points are alike.
     """
@@ -70,7 +70,7 @@ def fitted_sections(
     used = (section >= 0) & (section < len(heights))
     points, section = points[used], section[used]
     given = np.ones(len(points)) if weight is None else weight[used]
-    radius, angle = polar(points)
+    angle = polar(points)[1]
     carried = field.at(heights[section], angle) / field.at(points[:, 2], angle)
     xy = points[:, :2] * carried[:, None]
     centre, terms, robust = np.zeros((len(heights), 2)), np.zeros((len(heights), 5)), given

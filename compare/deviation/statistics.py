@@ -82,7 +82,7 @@ def surface_profile(largest: float, smallest: float) -> float:
     """Return the smallest width of a zone about the nominal surface that contains all deviations, mm.
 
     ISO 1101 (from memory): the zone of a surface profile lies between two surfaces that envelop spheres whose
-    diameter is the tolerance and whose centres are on the nominal surface. So it is twice the largest distance.
+    diameter is the tolerance and whose centres are on the nominal surface: twice the largest distance.
     """
     return float(2.0 * max(abs(largest), abs(smallest)))
 
