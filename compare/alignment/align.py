@@ -60,19 +60,31 @@ def align(
     if settings.datum == "points":
         return _by_points(chosen, locator, settings, fiducials, sentences)
     fits, quick = candidates(chosen, surface, locator, kept=settings.kept)
+    places = [_fixed(fit, quick, surface, fiducials)[0] for fit in fits]
+    start = places[0]
+    if fiducials:
+        free = _free(fits[0], surface)
+        alike = as_good(start, places[1:], quick, locator, deviation=fits[0].deviation, free=free)
+        start = min((start, *alike), key=lambda pose: sum(_misfits(pose, fiducials).values()))
     where = _near_ends(surface) if settings.datum == "ends" else None
-    fit = refined(
-        fits[0].pose, chosen, locator, kept=settings.kept, with_scale=settings.with_scale, where=where
-    )
+    fit = refined(start, chosen, locator, kept=settings.kept, with_scale=settings.with_scale, where=where)
     pose, free, remarks = _fixed(fit, chosen, surface, fiducials)
-    others = [_fixed(other, quick, surface, fiducials)[0] for other in fits[1:]]
-    alternatives = as_good(pose, others, chosen, locator, deviation=fit.deviation, free=free)
+    alternatives: tuple[Pose, ...] = ()
+    if not fiducials:
+        alternatives = as_good(pose, places[1:], chosen, locator, deviation=fit.deviation, free=free)
     sentences += (
         [motion.sentence() for motion in free] + remarks + _cautions(fit, settings, len(alternatives))
     )
-    rms, share = _inliers(fit.residual, fit.partner, fit.deviation)
-    covariance = pose_covariance(fit, surface)
-    return Alignment(pose, rms, share, covariance, surface.centroid, free, alternatives, {}, tuple(sentences))
+    return Alignment(
+        pose,
+        *_inliers(fit.residual, fit.partner, fit.deviation),
+        pose_covariance(fit, surface),
+        surface.centroid,
+        free,
+        alternatives,
+        _misfits(pose, fiducials),
+        tuple(sentences),
+    )
 
 
 def _by_points(
@@ -86,15 +98,13 @@ def _by_points(
     closest = locator.closest(fitted.pose.apply(points))
     size = np.abs(closest.signed[~closest.beyond])
     deviation = 1.4826 * float(np.median(size)) if len(size) else 0.0
-    rms, share = _inliers(closest.signed, ~closest.beyond, deviation)
     if settings.with_scale:
         sentences.append(_scale_sentence(fitted.pose))
     if not np.isfinite(fitted.deviation):
         sentences.append("With three named points no residual tells how well they fit.")
     return Alignment(
         fitted.pose,
-        rms,
-        share,
+        *_inliers(closest.signed, ~closest.beyond, deviation),
         fitted.covariance,
         fitted.centre,
         (),
@@ -108,7 +118,7 @@ def _fixed(
     fit: Fit, points: FloatArray, surface: NominalSurface, fiducials: Fiducials
 ) -> tuple[Pose, tuple[FreeMotion, ...], list[str]]:
     """Fix the motions that the surface leaves free as far as possible."""
-    free = separated(free_motions(fit), surface.centroid, surface.diameter)
+    free = _free(fit, surface)
     if free and fiducials:
         pose, free = fixed_by_landmarks(fit.pose, free, fiducials)
         return pose, free, []
@@ -119,6 +129,16 @@ def _fixed(
             remarks += [remark] if remark else []
         found.append(motion)
     return pose, tuple(found), remarks
+
+
+def _free(fit: Fit, surface: NominalSurface) -> tuple[FreeMotion, ...]:
+    return separated(free_motions(fit), surface.centroid, surface.diameter)
+
+
+def _misfits(pose: Pose, fiducials: Fiducials) -> dict[str, float]:
+    """Distances left at named points, mm."""
+    pairs = fiducials.items()
+    return {name: float(np.linalg.norm(pose.apply(x[None])[0] - y)) for name, (x, y) in pairs}
 
 
 def _near_ends(surface: NominalSurface) -> Where:

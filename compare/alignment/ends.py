@@ -69,20 +69,17 @@ def fixed_by_ends(
     if not surface.open_points.any():
         return fit.pose, motion, ""
     found = end_fit(fit, points, surface, motion)
+    length = (
+        f"{abs(found.excess):.2g} mm {'longer' if found.excess > 0 else 'shorter'} than the {surface.name}"
+    )
     if not found.reaches:
-        return (
-            fit.pose,
-            motion,
-            (
-                f"The scan is {found.excess:+.3g} mm longer than the {surface.name}, so its ends do not "
-                "fix the slide; give named points."
-            ),
-        )
+        sentence = f"The scan is {length}, so its ends do not fix the slide; named points would."
+        return fit.pose, motion, sentence
     moved = motion.moved(fit.pose, np.array([found.shift]))
     pose = Pose(moved.rotation[0], moved.translation[0], fit.pose.scale)
     sentence = (
         f"Both ends of the scan were laid on the open edges (standard deviation {found.deviation:.2g} mm); "
-        f"the scan is {found.excess:+.2g} mm longer than the {surface.name}."
+        f"the scan is {length}."
     )
     return pose, motion._replace(fixed_by="the ends of the scan"), sentence
 

@@ -12,6 +12,7 @@ from annelid.compare.alignment.choice import apart
 from annelid.compare.alignment.closest import Locator
 from annelid.compare.alignment.fine import free_motions, refined
 from annelid.compare.alignment.freedoms import separated
+from annelid.compare.alignment.landmarks import fixed_by_landmarks
 from annelid.compare.alignment.pose_certainty import pose_covariance
 from annelid.compare.alignment.poses import Pose, motion_matrix
 from annelid.compare.alignment.records import AlignmentSettings
@@ -70,6 +71,7 @@ def test_a_tube_fits_either_way_up_and_its_slide_is_fixed_by_its_ends():
     assert sum(pose_error(pose, truth, surface, found.free) < POSE_ERROR for pose in poses) == 1
 
 
+@pytest.mark.slow
 def test_named_points_fix_the_turn():
     surface = balloon()
     scan, truth = invented_scan(surface, 7, holes=0.0, outliers=0.0, count=2000)
@@ -78,10 +80,29 @@ def test_named_points_fix_the_turn():
     found = align(scan, surface, fiducials=named)
     assert [motion.fixed_by for motion in found.free] == ["the named point dot"]
     assert pose_error(found.pose, truth, surface) < POSE_ERROR
+    pole = {"pole": (named["dot"][0], found.free[0].point)}
     with pytest.raises(InputError, match="lie on the axis of the free turn"):
-        align(scan, surface, fiducials={"pole": (named["dot"][0], found.free[0].point)})
+        fixed_by_landmarks(found.pose, found.free, pole)
 
 
+@pytest.mark.slow
+def test_poses_that_look_alike_are_named_and_a_named_point_tells_them_apart():
+    surface = ball(20.0, (1.0, 0.8, 0.6), fineness=4)
+    scan, truth = invented_scan(surface, 1, holes=0.0, count=2000)
+    found = align(scan, surface)
+    assert len(found.alternatives) == 3  # half turns about the axes of an ellipsoid
+    assert "3 other poses fit as well" in found.sentences[-1]
+    poses = (found.pose, *found.alternatives)
+    assert min(pose_error(pose, truth, surface) for pose in poses) < POSE_ERROR
+    place = np.array([12.0, 8.0, 5.0])
+    named = {"dot": ((place - truth.translation) @ truth.rotation, place)}
+    marked = align(scan, surface, fiducials=named)
+    assert marked.alternatives == ()
+    assert pose_error(marked.pose, truth, surface) < POSE_ERROR
+    assert marked.residuals["dot"] < POSE_ERROR * surface.diameter
+
+
+@pytest.mark.slow
 def test_named_points_or_the_ends_may_be_the_datum():
     surface = balloon()
     scan, truth = invented_scan(surface, 8, outliers=0.0, holes=0.0, count=2000)
@@ -101,6 +122,7 @@ def test_named_points_or_the_ends_may_be_the_datum():
     assert "two ends" in found.sentences[0]
 
 
+@pytest.mark.slow
 def test_a_scale_is_fitted_only_if_it_is_asked_for():
     surface = ball(20.0, (1.0, 0.8, 0.6), fineness=4)
     scan = 1.03 * surface.sampled(2000, seed=3)[0]
