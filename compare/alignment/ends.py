@@ -9,7 +9,7 @@ from annelid.compare.alignment.fine import Fit
 from annelid.compare.alignment.freedoms import FreeMotion
 from annelid.compare.alignment.poses import Pose
 from annelid.compare.alignment.surface import NominalSurface
-from annelid.geometry.body import FloatArray
+from annelid.geometry.body import FloatArray, IntArray
 
 _SECTORS = 24
 _WITHIN = 3.0  # standard deviations from the surface: a point that belongs to it
@@ -84,12 +84,12 @@ def fixed_by_ends(
     return pose, motion._replace(fixed_by="the ends of the scan"), sentence
 
 
-def _sectors(off: FloatArray, axis: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _sectors(off: FloatArray, axis: FloatArray) -> tuple[FloatArray, IntArray]:
     """Position along an axis and sector around it of points relative to a point of the axis."""
     along = off @ axis
     first = np.linalg.svd(axis[None])[2][1]
     angle = np.arctan2(off @ np.cross(axis, first), off @ first)
-    return along, (np.floor((angle / (2.0 * np.pi) + 0.5) * _SECTORS).astype(int)) % _SECTORS
+    return along, np.floor((angle / (2.0 * np.pi) + 0.5) * _SECTORS).astype(np.int64) % _SECTORS
 
 
 def _two_sides(along: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -49,7 +49,8 @@ def picked(poses: Pose, which: int | IntArray) -> Pose:
 
 def joined(poses: list[Pose]) -> Pose:
     """Return several groups of poses as one."""
-    return Pose(*(np.concatenate([getattr(pose, name) for pose in poses]) for name in Pose._fields[:2]))
+    rotation = np.concatenate([pose.rotation for pose in poses])
+    return Pose(rotation, np.concatenate([pose.translation for pose in poses]))
 
 
 def motion_matrix(points: FloatArray, directions: FloatArray) -> FloatArray:

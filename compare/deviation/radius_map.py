@@ -20,7 +20,7 @@ class RadiusMap(NamedTuple):
         radius: Mean radius of the scan, ``nan`` where it has no point, shape (h, a), mm.
         nominal: Radius of the simulated surface, shape (h, a), mm.
         spread: Standard deviation of the points in a cell, shape (h, a), mm.
-        count: Number of points (sum of weights), shape (h, a).
+        number: Number of points (sum of weights), shape (h, a).
     """
 
     height: FloatArray
@@ -28,7 +28,7 @@ class RadiusMap(NamedTuple):
     radius: FloatArray
     nominal: FloatArray
     spread: FloatArray
-    count: FloatArray
+    number: FloatArray
 
     @property
     def difference(self) -> FloatArray:

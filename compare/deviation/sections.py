@@ -22,14 +22,14 @@ class Sections(NamedTuple):
         radius: Mean radius, shape (k,), mm.
         centre: Shape (k, 2), mm.
         oval: Amplitudes of cos 2θ and sin 2θ of the radius about the centre, shape (k, 2), mm.
-        count: Number of points, shape (k,).
+        number: Number of points, shape (k,).
     """
 
     height: FloatArray
     radius: FloatArray
     centre: FloatArray
     oval: FloatArray
-    count: IntArray
+    number: IntArray
 
     @property
     def ovality(self) -> FloatArray:

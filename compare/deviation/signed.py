@@ -19,7 +19,7 @@ class Deviations(NamedTuple):
         foot: Partner of each point, shape (n, 3), mm.
         normal: Outward unit normal of the surface there, shape (n, 3).
         triangle: Triangle of the surface, shape (n,).
-        index: Number of each point in the scan, shape (n,).
+        number: Number of each point in the scan, shape (n,).
         beyond_edges: How many points are beyond open edges of the surface, and so have no partner.
         too_far: How many are farther from it than the reach.
         turned_away: How many have a normal against that of the surface, as on the other face of a wall.
@@ -30,14 +30,15 @@ class Deviations(NamedTuple):
     foot: FloatArray
     normal: FloatArray
     triangle: IntArray
-    index: IntArray
+    number: IntArray
     beyond_edges: int
     too_far: int
     turned_away: int
 
     def chosen(self, which: BoolArray | IntArray) -> "Deviations":
         """Return some of the deviations."""
-        return Deviations(*(array[which] for array in self[:6]), *self[6:])
+        names = ("points", "value", "foot", "normal", "triangle", "number")
+        return self._replace(**{name: getattr(self, name)[which] for name in names})
 
 
 def deviations(
@@ -61,14 +62,14 @@ def deviations(
     against = np.zeros(len(points), dtype=bool)
     if normals is not None:
         against = np.einsum("ni,ni->n", normals, normal) < 0
-    index = np.flatnonzero(~(closest.beyond | far | against))
+    number = np.flatnonzero(~(closest.beyond | far | against))
     return Deviations(
-        points[index],
-        closest.signed[index],
-        closest.foot[index],
-        normal[index],
-        closest.triangle[index],
-        index,
+        points[number],
+        closest.signed[number],
+        closest.foot[number],
+        normal[number],
+        closest.triangle[number],
+        number,
         int(closest.beyond.sum()),
         int((far & ~closest.beyond).sum()),
         int((against & ~far & ~closest.beyond).sum()),

@@ -69,7 +69,7 @@ def test_an_ellipsoid_against_the_unit_sphere():
     shape = ball(half_axes=(1.2, 1.0, 0.9))
     assert shape.areas.sum() == pytest.approx(13.374894, rel=1e-3)
     found = compared(shape.corners.mean(axis=1), ball())
-    result = statistics(found.value, found.foot, weight=shape.areas[found.index])
+    result = statistics(found.value, found.foot, weight=shape.areas[found.number])
     assert result.mean == pytest.approx(0.032066, abs=CHORD)
     assert result.rms == pytest.approx(0.084743, abs=CHORD)
     assert result.largest.value == pytest.approx(0.2, abs=2 * CHORD)
@@ -168,7 +168,7 @@ def test_what_has_no_partner_is_coverage_and_not_deviation():
     found = compared(longer, surface)
     assert found.beyond_edges == (longer[:, 2] > LENGTH).sum() > 0
     np.testing.assert_allclose(found.value, 0.1, atol=2e-3)
-    np.testing.assert_array_equal(found.points, longer[found.index])
+    np.testing.assert_array_equal(found.points, longer[found.number])
     # Seen from the surface, the hidden third is not covered and has no value.
     third = compared(points[np.abs(θ) < 2.0 * np.pi / 3.0], surface)
     seen = surface_deviations(third, surface)

@@ -20,7 +20,7 @@ def named(scan, nominal=POINTS):
 
 @pytest.mark.exact
 def test_errors_of_named_points_are_those_of_theory():
-    # Fitzpatrick, West and Maurer 1998, IEEE Trans. Med. Imaging 17:694 (from memory): with isotropic noise of
+    # Fitzpatrick, West and Maurer 1998, IEEE Trans. Med. Imaging 17:694 (from memory): with isotropic noise
     # FLE² = 3 s², <FRE²> = (1 - 2/N) FLE² and <TRE²> = FLE²/N (1 + 1/3 sum d_k²/f_k²). There d_k is the
     # distance of the target, and f_k the root mean square distance of the points, from principal axis k.
     count, fle = len(POINTS), 3.0 * NOISE**2
