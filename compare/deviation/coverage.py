@@ -12,6 +12,7 @@ from annelid.geometry.body import FloatArray
 
 _SAMPLES = 20_000
 _NEIGHBOURS = 8
+_FEWEST = 3  # points around a covered place; single outliers cover nothing
 
 
 class SurfaceDeviations(NamedTuple):
@@ -19,7 +20,7 @@ class SurfaceDeviations(NamedTuple):
 
     Attributes:
         place: Shape (n, 3), mm.
-        value: Mean deviation of the scan around each place, ``nan`` where there is none, shape (n,), mm.
+        value: Median deviation of the scan around each place, ``nan`` where there is none, shape (n,), mm.
         covered: Whether there is one, shape (n,).
         coverage: Covered share of the area, 0 to 1.
         radius: Partners within this distance belong to a place, mm.
@@ -39,7 +40,7 @@ def surface_deviations(
     places: FloatArray | None = None,
     radius: float | None = None,
 ) -> SurfaceDeviations:
-    """Average the deviations around places of the surface.
+    """Take the median of the deviations around places of the surface.
 
     Args:
         found: Deviations of the scan.
@@ -56,8 +57,8 @@ def surface_deviations(
         radius = float(np.percentile(tree.query(few, k=[count])[0], 75))
     distance, nearest = tree.query(places, k=np.arange(1, count + 1), distance_upper_bound=radius)
     near = np.isfinite(distance)
-    values = np.append(found.value, 0.0)[nearest]
-    number = near.sum(axis=1)
-    covered = number > 0
-    value = np.where(covered, (values * near).sum(axis=1) / np.maximum(number, 1), np.nan)
+    values = np.where(near, np.append(found.value, np.nan)[nearest], np.nan)
+    covered = near.sum(axis=1) >= min(_FEWEST, count)
+    value = np.full(len(places), np.nan)
+    value[covered] = np.nanmedian(values[covered], axis=1)
     return SurfaceDeviations(places, value, covered, float(covered.mean()), radius)

@@ -10,6 +10,9 @@ from annelid.compare.deviation.radius_field import RadiusField, polar
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
 
+_SPARSE = 0.1  # of the median number of points in a cell; cells with fewer have none but outliers
+_OUTLYING = 4.0  # robust standard deviations
+
 
 class RadiusMap(NamedTuple):
     """Radii in h x a cells of height and angle; a row is the outline of a section.
@@ -17,7 +20,7 @@ class RadiusMap(NamedTuple):
     Attributes:
         height: Middles of the cells, shape (h,), mm.
         angle: Middles of the cells, shape (a,), rad.
-        radius: Mean radius of the scan, ``nan`` where it has no point, shape (h, a), mm.
+        radius: Mean radius of the scan without outliers, ``nan`` where it has a hole, shape (h, a), mm.
         nominal: Radius of the simulated surface, shape (h, a), mm.
         spread: Standard deviation of the points in a cell, shape (h, a), mm.
         number: Number of points (sum of weights), shape (h, a).
@@ -81,7 +84,7 @@ def radius_map(
     angles: int = 72,
     weight: FloatArray | None = None,
 ) -> RadiusMap:
-    """Average the radii of points in cells of height and angle.
+    """Average the radii of points in cells of height and angle, without outliers.
 
     The difference from the simulated surface is averaged, so that its slope within a cell does no harm.
 
@@ -103,16 +106,16 @@ def radius_map(
     cell: IntArray = row[inside] * angles + column
     shape, size = (heights, angles), heights * angles
     count = np.bincount(cell, weight[inside], size)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.bincount(cell, weight[inside] * difference, size) / count
-        variance = np.bincount(cell, weight[inside] * (difference - mean[cell]) ** 2, size) / count
+    mean, spread = _robust_means(difference, weight[inside], cell, size)
+    sparse = count < _SPARSE * np.median(count[count > 0]) if (count > 0).any() else count < 1
+    mean[sparse], spread[sparse] = np.nan, np.nan
     nominal = field.at(np.repeat(middle, angles), np.tile(angle, heights)).reshape(shape)
     return RadiusMap(
         middle,
         angle,
         nominal + mean.reshape(shape),
         nominal,
-        np.sqrt(variance).reshape(shape),
+        spread.reshape(shape),
         count.reshape(shape),
     )
 
@@ -143,6 +146,32 @@ def enclosed_volume(found: RadiusMap) -> EnclosedVolume:
     return EnclosedVolume(
         float(scan), float(0.5 * step * (found.nominal**2).sum()), float(1.0 - known.mean())
     )
+
+
+def _robust_means(
+    values: FloatArray, weight: FloatArray, group: IntArray, groups: int
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and spread of each group without what is far from its median; ``nan`` of empty groups."""
+    median = _medians(values, weight, group, groups)
+    off = np.abs(values - median[group])
+    limit = _OUTLYING * 1.4826 * _medians(off, weight, group, groups)
+    near = off <= limit[group] + 1e-9
+    kept, share, index = values[near], weight[near], group[near]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        total = np.bincount(index, share, groups)
+        mean = np.bincount(index, share * kept, groups) / total
+        variance = np.bincount(index, share * (kept - mean[index]) ** 2, groups) / total
+    return mean, np.sqrt(variance)
+
+
+def _medians(values: FloatArray, weight: FloatArray, group: IntArray, groups: int) -> FloatArray:
+    """Weighted median of each group, the upper one if there are two; 0 of empty groups."""
+    order = np.lexsort([values, group])
+    cumulative = np.cumsum(weight[order])
+    total = np.bincount(group, weight, groups)
+    place = np.searchsorted(cumulative, np.cumsum(total) - 0.5 * total, side="right")
+    found = np.append(values[order], 0.0)[np.minimum(place, len(order))]
+    return np.asarray(np.where(total > 0, found, 0.0))
 
 
 def _filled(values: FloatArray) -> FloatArray:

@@ -11,7 +11,8 @@ from annelid.geometry.body import FloatArray, IntArray
 _ROUNDS = 8
 _TUKEY = 4.685
 _FEWEST = 12  # points of a section
-_QUARTERS = 8  # parts of the circumference, of which all but two must have points
+_PARTS = 8  # of the circumference, of which all but two must have points
+_SPARSE = 0.1  # of an even share of the points; a part with fewer has none but outliers
 
 
 class Sections(NamedTuple):
@@ -83,10 +84,10 @@ def fitted_sections(
         robust = given * _tukey(residual, section, len(heights))
         centre = centre + terms[:, 1:3]
     count = np.bincount(section[given > 0], minlength=len(heights))
-    eighth = np.floor((angle / (2.0 * np.pi) + 0.5) * _QUARTERS).astype(np.int64) % _QUARTERS
-    reached = np.zeros((len(heights), _QUARTERS), dtype=bool)
-    reached[section[given > 0], eighth[given > 0]] = True
-    poor = (count < _FEWEST) | (reached.sum(axis=1) < _QUARTERS - 2)
+    eighth = np.floor((angle / (2.0 * np.pi) + 0.5) * _PARTS).astype(np.int64) % _PARTS
+    cells = np.bincount(section * _PARTS + eighth, given, len(heights) * _PARTS).reshape(-1, _PARTS)
+    reached = cells > _SPARSE * cells.sum(axis=1, keepdims=True) / _PARTS
+    poor = (count < _FEWEST) | (reached.sum(axis=1) < _PARTS - 2)
     terms[poor], centre[poor] = np.nan, np.nan
     return Sections(heights, terms[:, 0], centre, terms[:, 3:], count)
 

@@ -8,6 +8,7 @@ from scipy.special import ellipe
 
 from annelid.compare.alignment.closest import Locator
 from annelid.compare.deviation.coverage import surface_deviations
+from annelid.compare.deviation.outliers import without_outliers
 from annelid.compare.deviation.radius_field import radius_field
 from annelid.compare.deviation.radius_map import enclosed_volume, radius_band, radius_map
 from annelid.compare.deviation.sections import fitted_sections, nominal_sections
@@ -224,3 +225,26 @@ def test_a_scan_elsewhere_is_refused_by_name():
     beside = type(flat)(flat.points + np.array([50.0, 0.0, 0.0]), flat.triangles)
     with pytest.raises(InputError, match="do not go around the axis"):
         radius_field(beside)
+
+
+def test_outliers_are_removed_by_their_neighbours_and_do_not_fill_holes():
+    surface, rng = tube(), np.random.default_rng(0)
+    points, _, θ = on_tube(lambda z, θ: RADIUS + 0.3 * np.cos(2.0 * θ))
+    points, hidden = points + rng.normal(0.0, 0.05, points.shape), np.abs(θ) < 0.5
+    wild, _, _ = on_tube(lambda z, θ: RADIUS + rng.uniform(1.0, 3.0, z.shape), heights=30, angles=30)
+    both = np.concatenate([points[~hidden], wild])
+    found = compared(both, surface)
+    cleaned = without_outliers(found)
+    assert cleaned.apart + cleaned.lonely == pytest.approx(len(wild), rel=0.02)
+    assert cleaned.lonely > 0  # in the hole
+    # The median of twelve neighbours has √(π / 24) of the noise of a point.
+    assert cleaned.noise == pytest.approx(0.05 * np.sqrt(1.0 + np.pi / 24.0), rel=0.1)
+    assert statistics(cleaned.kept.value, cleaned.kept.foot).largest.value < 0.6
+    # Radii, coverage and sections withstand those that are left in.
+    field = radius_field(surface)
+    cells = radius_map(both, field)
+    reached = np.isfinite(cells.radius)
+    assert reached.mean() == pytest.approx(1.0 - 0.5 / np.pi, abs=0.02)
+    exact = 0.3 * np.cos(2.0 * cells.angle) + 0.0 * cells.height[:, None]
+    assert np.abs(cells.difference - exact)[reached].max() < 0.15
+    assert surface_deviations(found, surface).coverage == pytest.approx(1.0 - 0.5 / np.pi, abs=0.03)
