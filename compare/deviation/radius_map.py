@@ -10,7 +10,7 @@ from annelid.compare.deviation.radius_field import RadiusField, polar
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
 
-_SPARSE = 0.1  # of the median number of points in a cell; cells with fewer have none but outliers
+_SPARSE = 0.2  # of the median number of points in a cell; cells with fewer have none but outliers
 _OUTLYING = 4.0  # robust standard deviations
 
 
