@@ -1,0 +1,114 @@
+# SPDX-License-Identifier: MIT
+"""The mode of least stiffness of a harmonic, by SLEPc."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from petsc4py import PETSc
+
+from annelid.geometry.body import FloatArray
+from annelid.solver.assembly.equations import zero_vector
+from annelid.solver.assembly.mass import Mass
+from annelid.solver.errors import NoEquilibrium
+from annelid.solver.harmonics.amplitudes import PerturbedProblem
+from annelid.solver.harmonics.tangent import HarmonicTangent
+from annelid.solver.readout.gathering import Gathering
+
+_COUNT = 4  # modes nearest to zero stiffness among which the lowest is taken
+_LEAN = 1e-3  # by which the sense of a mode is told from nodes further up where it is the same at two
+
+
+@dataclass(frozen=True)
+class HarmonicMode:
+    """A mode K v = k M v with u = (a cos mθ, b sin mθ, c cos mθ), M the mass of unit density.
+
+    Attributes:
+        m: Number of waves around the axis.
+        stiffness: k, MPa/mm²; negative is unstable.
+        amplitude: (a, b, c) at the nodes of the meridian, the largest 1, shape (n, 3); ``None`` but on the
+            first rank.
+        opposite: Planes of symmetry about which the mode is the opposite of its mirror image.
+    """
+
+    m: int
+    stiffness: float
+    amplitude: FloatArray | None
+    opposite: tuple[str, ...] = ()
+
+
+class _InverseStiffness:
+    """v -> K⁻¹ M v without rigid motions that nothing resists."""
+
+    def __init__(self, problem: PerturbedProblem, tangent: HarmonicTangent, mass: Mass) -> None:
+        self._tangent = tangent
+        self._mass = mass
+        self._product = zero_vector(problem)
+        self._rigid = []  # pairs z, M z, with z of unit mass and orthogonal to each other
+        for motion in tangent.free_motions:
+            z = motion.copy()
+            for other, image in self._rigid:
+                z.axpy(-image.dot(z), other)
+            mass.product(z, self._product)
+            z.scale(1 / np.sqrt(z.dot(self._product)))
+            image = z.duplicate()
+            mass.product(z, image)
+            self._rigid.append((z, image))
+
+    def mult(self, _matrix: PETSc.Mat, v: PETSc.Vec, out: PETSc.Vec) -> None:
+        self._mass.product(v, self._product)
+        for z, image in self._rigid:
+            self._product.axpy(-z.dot(self._product), image)
+        self._tangent.zero_fixed(self._product)
+        self._tangent.solve(self._product, out)
+        for z, image in self._rigid:
+            out.axpy(-image.dot(out), z)
+
+
+def lowest_mode(
+    problem: PerturbedProblem, tangent: HarmonicTangent, mass: Mass, m: int, opposite: tuple[str, ...]
+) -> HarmonicMode:
+    """The lowest of the modes nearest to zero stiffness; collective.
+
+    Args:
+        problem: The perturbed problem.
+        tangent: Factorised for m.
+        mass: Of the amplitudes.
+        m: Number of waves around the axis.
+        opposite: Planes of symmetry about which the mode is the opposite of its mirror image.
+
+    Raises:
+        NoEquilibrium: The eigensolver found none.
+    """
+    from slepc4py import SLEPc  # most paths draw no mode and need not load it
+
+    vector = zero_vector(problem)
+    local, whole = vector.getLocalSize(), vector.getSize()
+    operator = PETSc.Mat().createPython(((local, whole), (local, whole)), comm=problem.comm)
+    operator.setPythonContext(_InverseStiffness(problem, tangent, mass))
+    operator.setUp()
+    solver = SLEPc.EPS().create(problem.comm)
+    solver.setOperators(operator)
+    solver.setProblemType(SLEPc.EPS.ProblemType.NHEP)
+    solver.setWhichEigenpairs(SLEPc.EPS.Which.LARGEST_MAGNITUDE)
+    solver.setDimensions(_COUNT, 5 * _COUNT)
+    solver.setTolerances(1e-8, 50)
+    vector.array_w[:] = np.random.default_rng(1).standard_normal(local)
+    solver.setInitialSpace([vector])
+    solver.solve()
+    values = [solver.getEigenvalue(i).real for i in range(solver.getConverged())]
+    stiffness = [1 / value if value else np.inf for value in values]
+    if not np.isfinite(stiffness).any():
+        raise NoEquilibrium("the eigensolver found no mode")
+    lowest = int(np.argmin(stiffness))
+    solver.getEigenvector(lowest, vector)
+    shape = Gathering(problem).nodes(vector.array_r)
+    for done in (solver, operator):
+        done.destroy()
+    return HarmonicMode(m, stiffness[lowest], None if shape is None else _of_unit_size(problem, shape), opposite)
+
+
+def _of_unit_size(problem: PerturbedProblem, amplitude: FloatArray) -> FloatArray:
+    """The largest component 1 or, of components alike, that further up; its sense does not depend on ranks."""
+    z = problem.model.body.points[:, 1]
+    weighted = np.abs(amplitude) * (1 + _LEAN * (z - z.min()) / max(float(np.ptp(z)), 1e-30))[:, None]
+    return amplitude / amplitude.flat[int(np.argmax(weighted))]
