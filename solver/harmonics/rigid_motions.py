@@ -13,7 +13,7 @@ from annelid.solver.harmonics.amplitudes import PerturbedProblem
 
 BoolArray = NDArray[np.bool_]
 
-_HELD = 1e-9  # largest part of a motion that supports hold, of the motion
+_HELD = 1e-6  # largest part of a motion that supports hold, of the motion
 # Largest force of a motion over that of its components alone. States are in balance to about 1e-8; a softer
 # foundation than this makes no difference to the count.
 _FREE = 1e-7
