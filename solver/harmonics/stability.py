@@ -3,14 +3,17 @@
 
 from petsc4py import PETSc
 
+from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.system import System
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
+from annelid.solver.harmonics.last_harmonic import last_harmonic
 from annelid.solver.harmonics.modes import HarmonicMode, lowest_mode
 from annelid.solver.harmonics.second_variation import SecondVariation
 from annelid.solver.harmonics.supports import amplitude_constraints, parities
 from annelid.solver.harmonics.tangent import HarmonicTangent
 from annelid.solver.model.loads import Loads
+from annelid.solver.readout.gathering import Gathering
 
 
 class HarmonicStability:
@@ -60,6 +63,23 @@ class HarmonicStability:
             for opposite in parities(self.problem.model.supports)
         ]
         return min(modes, key=lambda mode: mode.stiffness)
+
+    def most_needed(self, least: FloatArray | None) -> int:
+        """The last m that needs to be judged: none beyond it is the first to become unstable.
+
+        From the compression of the walls, see ``last_harmonic``. Count and least stiffness of higher ones
+        follow the trend of a plate that is too short to bend: the stiffness grows with m.
+
+        Args:
+            least: Field "least in-plane stress" of the state, shape (cells, k), MPa; read on the first rank.
+        """
+        problem = self._system.problem
+        displacement = Gathering(problem).nodes(problem.unknowns[0].x.array)
+        last = 0
+        if displacement is not None:
+            assert least is not None
+            last = last_harmonic(problem.model, problem.model.body.points + displacement, least)
+        return int(problem.comm.bcast(last))
 
     def _factorised(self, m: int, opposite: tuple[str, ...]) -> HarmonicTangent:
         self._take_state()
