@@ -115,9 +115,8 @@ class PerturbedProblem(Problem):
 
     def volume(self, surface: str) -> ufl.Form:
         """As ``Problem.volume``, which holds if the ends of the surface stay in their planes."""
-        across = ufl.as_vector([self._place[0], self._place[1], 0])
-        dA = self.revolution * self.ds(self.surface_ids[surface])
-        return -ufl.inner(across / 2, self.area_vector()) * dA
+        half = ufl.as_vector([self._place[0], self._place[1], 0]) / 2
+        return -ufl.inner(half, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
 
     def volume_gradient(self, v: Any, surface: str) -> ufl.Form:
         """As ``Problem.volume_gradient`` for amplitudes v."""

@@ -8,7 +8,6 @@ from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.equations import zero_vector
-from annelid.solver.assembly.mass import Mass
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.tangent import HarmonicTangent
@@ -37,42 +36,23 @@ class HarmonicMode:
 
 
 class _InverseStiffness:
-    """v -> K⁻¹ M v without rigid motions that nothing resists."""
+    """v -> K⁻¹ M v without rigid motions."""
 
-    def __init__(self, problem: PerturbedProblem, tangent: HarmonicTangent, mass: Mass) -> None:
+    def __init__(self, tangent: HarmonicTangent) -> None:
         self._tangent = tangent
-        self._mass = mass
-        self._product = zero_vector(problem)
-        self._rigid = []  # pairs z, M z, with z of unit mass and orthogonal to each other
-        for motion in tangent.free_motions:
-            z = motion.copy()
-            for other, image in self._rigid:
-                z.axpy(-image.dot(z), other)
-            mass.product(z, self._product)
-            z.scale(1 / np.sqrt(z.dot(self._product)))
-            image = z.duplicate()
-            mass.product(z, image)
-            self._rigid.append((z, image))
 
     def mult(self, _matrix: PETSc.Mat, v: PETSc.Vec, out: PETSc.Vec) -> None:
-        self._mass.product(v, self._product)
-        for z, image in self._rigid:
-            self._product.axpy(-z.dot(self._product), image)
-        self._tangent.zero_fixed(self._product)
-        self._tangent.solve(self._product, out)
-        for z, image in self._rigid:
-            out.axpy(-image.dot(out), z)
+        self._tangent.deflation.solve(v, out)
 
 
 def lowest_mode(
-    problem: PerturbedProblem, tangent: HarmonicTangent, mass: Mass, m: int, opposite: tuple[str, ...]
+    problem: PerturbedProblem, tangent: HarmonicTangent, m: int, opposite: tuple[str, ...]
 ) -> HarmonicMode:
     """The lowest of the modes nearest to zero stiffness; collective.
 
     Args:
         problem: The perturbed problem.
         tangent: Factorised for m.
-        mass: Of the amplitudes.
         m: Number of waves around the axis.
         opposite: Planes of symmetry about which the mode is the opposite of its mirror image.
 
@@ -84,7 +64,7 @@ def lowest_mode(
     vector = zero_vector(problem)
     local, whole = vector.getLocalSize(), vector.getSize()
     operator = PETSc.Mat().createPython(((local, whole), (local, whole)), comm=problem.comm)
-    operator.setPythonContext(_InverseStiffness(problem, tangent, mass))
+    operator.setPythonContext(_InverseStiffness(tangent))
     operator.setUp()
     solver = SLEPc.EPS().create(problem.comm)
     solver.setOperators(operator)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Rigid motions of a harmonic that neither supports nor loads resist."""
+"""Rigid motions of a harmonic, which supports may allow and loads may resist."""
 
 from collections.abc import Callable
 
@@ -57,10 +57,10 @@ def allowed(motions: list[FloatArray], fixed: BoolArray, comm: MPI.Comm) -> list
     return [np.where(fixed, 0.0, np.tensordot(v, motions, axes=1)) for v in free]
 
 
-def unresisted(
+def resistance(
     matrix: PETSc.Mat, motions: list[PETSc.Vec], fold: Callable[[PETSc.Vec], PETSc.Vec]
-) -> list[PETSc.Vec]:
-    """Combinations z of motions with K z = 0; collective.
+) -> tuple[list[PETSc.Vec], list[PETSc.Vec]]:
+    """Combinations z of motions with K z = 0, and the others; collective.
 
     Args:
         matrix: K with its supports.
@@ -68,7 +68,7 @@ def unresisted(
         fold: Applies linear constraints to a residual-like vector.
     """
     if not motions:
-        return []
+        return [], []
     diagonal, forces, scale = matrix.getDiagonal(), [], 0.0
     for z in motions:
         force = z.duplicate()
@@ -77,13 +77,13 @@ def unresisted(
         matrix.mult(z, force)
         forces.append(fold(force).copy())
     values, vectors = np.linalg.eigh([[f.dot(g) for g in forces] for f in forces])
-    found = []
-    for v in vectors.T[values < (_FREE * scale) ** 2]:
+    free, resisted = [], []
+    for value, v in zip(values, vectors.T, strict=True):
         z = motions[0].duplicate()
         z.set(0.0)
         z.maxpy(v, motions)
-        found.append(z)
-    return found
+        (free if value < (_FREE * scale) ** 2 else resisted).append(z)
+    return free, resisted
 
 
 def hold(matrix: PETSc.Mat, motions: list[PETSc.Vec]) -> None:

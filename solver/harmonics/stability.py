@@ -35,7 +35,7 @@ class HarmonicStability:
         self._K = SecondVariation(self.problem)
         self._tangents: dict[tuple[int, tuple[str, ...]], HarmonicTangent] = {}
         self._state: tuple[PETSc.Vec, Loads] | None = None
-        self._mass: Mass | None = None
+        self._mass = Mass(self.problem, [])
 
     def count(self, m: int) -> int:
         """Number of unstable modes with m waves around the axis, rigid motions not counted.
@@ -56,10 +56,8 @@ class HarmonicStability:
         Raises:
             NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
         """
-        if self._mass is None:
-            self._mass = Mass(self.problem, [])
         modes = [
-            lowest_mode(self.problem, self._factorised(m, opposite), self._mass, m, opposite)
+            lowest_mode(self.problem, self._factorised(m, opposite), m, opposite)
             for opposite in parities(self.problem.model.supports)
         ]
         return min(modes, key=lambda mode: mode.stiffness)
@@ -94,7 +92,7 @@ class HarmonicStability:
             model, plates = self.problem.model, self._system.constraints.linear
             constraints = amplitude_constraints(model.body, model.supports, plates, m, opposite)
             self._tangents[key] = HarmonicTangent(
-                self.problem, constraints, self._system.count, potential_on_axis=m == 0
+                self.problem, constraints, self._mass, self._system.count, potential_on_axis=m == 0
             )
         return self._tangents[key]
 

@@ -10,10 +10,12 @@ from annelid.geometry.body import IntArray
 from annelid.solver.assembly.constraint_map import constraint_map
 from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.assembly.equations import zero_vector
+from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.potential import potential_conditions
 from annelid.solver.assembly.supports import local_dofs
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
-from annelid.solver.harmonics.rigid_motions import BoolArray, allowed, hold, rigid_motions, unresisted
+from annelid.solver.harmonics.deflation import Deflation
+from annelid.solver.harmonics.rigid_motions import BoolArray, allowed, hold, resistance, rigid_motions
 from annelid.solver.harmonics.supports import axis_nodes
 from annelid.solver.linalg.factor import Factor, WorkCount
 
@@ -22,24 +24,29 @@ class HarmonicTangent:
     """K(m) with the supports of some m; its pattern serves all m that have the same supports.
 
     Attributes:
-        free_motions: Rigid motions z with K z = 0 that the factor holds by springs.
+        deflation: Solves with the factor, without rigid motions.
 
     Args:
         problem: The perturbed problem.
         constraints: Of the amplitudes (a, b, c).
-        potential_on_axis: Whether the potential varies on the axis (m = 0).
+        mass: Of the amplitudes.
         count: Tally of the work.
+        potential_on_axis: Whether the potential varies on the axis (m = 0).
     """
+
+    deflation: Deflation
 
     def __init__(
         self,
         problem: PerturbedProblem,
         constraints: Constraints,
+        mass: Mass,
         count: WorkCount,
         *,
         potential_on_axis: bool,
     ) -> None:
         self._problem = problem
+        self._mass = mass
         layout = zero_vector(problem)
         self._map = constraint_map(problem, layout, constraints)
         sizes = [V.dofmap.index_map.size_local * V.dofmap.index_map_bs for V in problem.spaces]
@@ -52,7 +59,6 @@ class HarmonicTangent:
         self._constraint_unknowns = int(problem.comm.allreduce(sizes[1] + free_potentials))
         self._factor = Factor(problem.comm, layout.getSize(), 2, count)
         self._reduced: PETSc.Mat | None = None
-        self.free_motions: list[PETSc.Vec] = []
 
     def factorise(self, matrix: PETSc.Mat, m: int) -> None:
         """Apply the supports to K(m) in place and factorise it; collective.
@@ -61,34 +67,34 @@ class HarmonicTangent:
             NoEquilibrium: The factorisation failed.
         """
         matrix.zeroRowsColumns(self._fixed, 1.0)
-        self.free_motions = unresisted(matrix, self._rigid(m), self._folded)
-        hold(matrix, self.free_motions)
+        free, resisted = resistance(matrix, self._rigid(m), self._folded)
+        hold(matrix, free)
         if self._map is None:
             self._factor.factorise(matrix)
-            return
-        if self._reduced is None:
-            self._reduced = matrix.ptap(self._map.T)
         else:
-            matrix.ptap(self._map.T, result=self._reduced)
-        self._reduced.setOption(PETSc.Mat.Option.SYMMETRIC, True)
-        self._factor.factorise(self._reduced)
-
-    def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
-        """Write K⁻¹ rhs to ``out``; the right-hand side does no work on the free motions."""
-        if self._map is None:
-            self._factor.solve(rhs, out)
-            return
-        self._map.T.multTranspose(rhs, self._map.rhs)
-        self._factor.solve(self._map.rhs, self._map.solution)
-        self._map.T.mult(self._map.solution, out)
-
-    def zero_fixed(self, vector: PETSc.Vec) -> None:
-        """Zero the fixed unknowns of a vector."""
-        vector.array_w[self._fixed - vector.owner_range[0]] = 0.0
+            if self._reduced is None:
+                self._reduced = matrix.ptap(self._map.T)
+            else:
+                matrix.ptap(self._map.T, result=self._reduced)
+            self._reduced.setOption(PETSc.Mat.Option.SYMMETRIC, True)
+            self._factor.factorise(self._reduced)
+        self.deflation = Deflation(free, resisted, self._mass, self._solve)
 
     def unstable_modes(self) -> int:
         """Unstable modes from the inertia of the matrix factorised last (Sylvester's law of inertia)."""
-        return self._factor.negative_pivots() - self._constraint_unknowns
+        return self._factor.negative_pivots() - self._constraint_unknowns - self.deflation.negative()
+
+    def _solve(self, forces: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Write K⁻¹ times forces to ``out``; those at fixed unknowns are ignored."""
+        rhs = forces.copy()
+        rhs.array_w[self._fixed - rhs.owner_range[0]] = 0.0
+        if self._map is None:
+            self._factor.solve(rhs, out)
+        else:
+            self._map.T.multTranspose(rhs, self._map.rhs)
+            self._factor.solve(self._map.rhs, self._map.solution)
+            self._map.T.mult(self._map.solution, out)
+        rhs.destroy()
 
     def _folded(self, vector: PETSc.Vec) -> PETSc.Vec:
         return vector if self._map is None else self._map.fold(vector)
