@@ -14,7 +14,7 @@ from annelid.solver.harmonics.tangent import HarmonicTangent
 from annelid.solver.readout.gathering import Gathering
 
 _COUNT = 4  # modes nearest to zero stiffness among which the lowest is taken
-_LEAN = 1e-3  # by which the sense of a mode is told from nodes further up where it is the same at two
+_SENSE = (1.0, 0.5, 0.7)  # of (a, b, c); a translation has a = -b
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,8 @@ def lowest_mode(
 
 
 def _of_unit_size(problem: PerturbedProblem, amplitude: FloatArray) -> FloatArray:
-    """The largest component 1 or, of components alike, that further up; its sense does not depend on ranks."""
-    z = problem.model.body.points[:, 1]
-    weighted = np.abs(amplitude) * (1 + _LEAN * (z - z.min()) / max(float(np.ptp(z)), 1e-30))[:, None]
-    return amplitude / amplitude.flat[int(np.argmax(weighted))]
+    """The largest component 1 in size, in a sense that does not depend on meshes and ranks."""
+    points = problem.model.body.points
+    growth = np.exp(2 * points[:, 1] / np.ptp(points, axis=0).max())  # no mode is even in that sense
+    sense = np.sign(growth @ amplitude @ _SENSE) or 1.0
+    return sense * amplitude / np.abs(amplitude).max()

@@ -76,4 +76,4 @@ def _second_derivatives(problem: PerturbedProblem) -> list[list[ufl.Form | None]
     for surface, P in problem.pressures.items():
         δV = problem.volume_gradient(tests[0], surface)
         K[0][0] -= P * problem.derivative(δV, 0, trials[0])
-    return K
+    return [[None if Kij is None else problem.at_state(Kij) for Kij in Ki] for Ki in K]

@@ -18,7 +18,7 @@ def on_ranks(script, ranks, target):
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(p for p in paths if p)}
     environment.setdefault("UCX_TLS", "self,sm,tcp")
     # mpi4py as main module ends all ranks when one fails.
-    command = [*launcher, sys.executable, "-m", "mpi4py", str(Path(__file__).with_name(script)), str(target)]
+    command = [*launcher, sys.executable, "-m", "mpi4py", str(Path(__file__).parent / script), str(target)]
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=500)
     assert done.returncode == 0, done.stderr[-4000:]
     with np.load(target) as data:

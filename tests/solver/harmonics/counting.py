@@ -24,7 +24,7 @@ class Judged:
         self.newton, self.system = path.newton, path.system
         self.loads = start or Loads()
         self.newton.solve(self.loads)
-        self.harmonics = HarmonicStability(path.system)
+        self.harmonics = HarmonicStability(path.system) if model.axisymmetric else None
 
     def at(self, *, steps=1, **loads):
         """Go to some loads in equal steps along the tangent."""
