@@ -25,6 +25,13 @@ MAY_IMPORT = {
     "solver.fluid": (),
     "solver.assembly": ("solver.model", "solver.energy", "solver.linalg"),
     "solver.readout": ("solver.model", "solver.energy", "solver.assembly"),
+    "solver.harmonics": (
+        "solver.model",
+        "solver.energy",
+        "solver.linalg",
+        "solver.assembly",
+        "solver.readout",
+    ),
     "solver.continuation": ("solver.model", "solver.energy", "solver.assembly", "solver.readout"),
     "solver.homogenisation": ("solver.model", "solver.energy", "solver.assembly", "solver.continuation"),
     "results.pages": (),
@@ -77,7 +84,15 @@ HEAVY = {
     "pydantic": ("cases",),
 }
 BINDINGS = {"basix", "dolfinx", "dolfinx_solver", "ffcx", "mpi4py", "petsc4py", "slepc4py", "ufl"}
-WITH_BINDINGS = {"energy", "linalg", "assembly", "readout", "continuation", "homogenisation"}  # of the solver
+WITH_BINDINGS = {  # of the solver
+    "energy",
+    "linalg",
+    "assembly",
+    "readout",
+    "harmonics",
+    "continuation",
+    "homogenisation",
+}
 
 
 def name_of(path):

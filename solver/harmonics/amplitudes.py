@@ -30,8 +30,8 @@ from annelid.solver.model.model import Model
 class PerturbedProblem(Problem):
     """The potential of the present state of a problem plus local perturbations of value zero.
 
-    Only the second derivatives by the perturbations are of use: mesh, parameters, loads and state are those of
-    the problem. Principal values are general ones, because a perturbation shears the hoop direction.
+    Only the second derivatives by the perturbations are of use: mesh, parameters, loads and state are those
+    of the problem. Principal values are general ones, because a perturbation shears the hoop direction.
 
     Attributes:
         spaces: Function spaces of the amplitudes (a, b, c), q and, with a solved potential, f.
@@ -149,25 +149,23 @@ class PerturbedProblem(Problem):
 def why_not(model: Model) -> str:
     """Why a model's perturbations cannot be judged by harmonics, in a sentence; "" if they can."""
     if not model.axisymmetric:
-        return "the stability against harmonics is that of axisymmetric models; a 3-D model judges all its modes"
+        return "only axisymmetric models are judged by harmonics; a 3-D model has all modes of its own"
     winding = [p.region for p in model.parts if p.fibres is not None and p.fibres.twist]
     if winding:
         parts = " and ".join(f"'{region}'" for region in winding)
         return (
-            f"fibres of {parts} wind around the axis one way, so that waves cos mθ and sin mθ are coupled: take "
-            "a balanced pair (families = 2) or judge a 3-D model"
+            f"fibres of {parts} wind around the axis one way, so that waves cos mθ and sin mθ are coupled: "
+            "take a balanced pair (families = 2) or judge a 3-D model"
         )
     if model.has_twist:
         return (
-            "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D model "
-            "or leave out torques and rotations"
+            "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
+            "model or leave out torques and rotations"
         )
-    curved = [
-        s.region for s in model.supports if s.hold == "symmetric" and not s.fixes_axial_motion
-    ]
-    if curved:
-        return (
-            f"hold = 'symmetric' of '{curved[0]}' is no plane of symmetry of the whole part: support it with "
-            "hold = 'radial' or 'all'"
-        )
+    for support in model.supports:
+        if support.hold == "symmetric" and not support.fixes_axial_motion:
+            return (
+                f"hold = 'symmetric' of '{support.region}' is no plane of symmetry of the whole part: "
+                "support it with hold = 'radial' or 'all'"
+            )
     return ""

@@ -12,10 +12,10 @@ from annelid.solver.assembly.mass import Mass
 class Deflation:
     """The factor of K restricted to the motions x with zᵀM x = 0 for all rigid motions z that supports allow.
 
-    Those with K z = 0 are held by springs in the factor, which stay slack as long as the forces do no work on
-    z. The others, which beds, obstacles or dead loads resist, are taken out with Y = K⁻¹M Z and S = ZᵀM Y: the
-    bordered matrix [K, M Z; ZᵀM, 0] has the negative eigenvalues of K and those of -S, and it has one for each
-    z besides those of the restricted K, which are therefore as many fewer than those of K as S has.
+    Those with K z = 0 are held by springs in the factor, which stay slack as long as the forces do no work
+    on z. The others, which beds, obstacles or dead loads resist, are taken out with Y = K⁻¹M Z and S = ZᵀM Y:
+    the bordered matrix [K, M Z; ZᵀM, 0] has the negative eigenvalues of K and those of -S. It also has those
+    of the restricted K and one more for each z. The restricted K thus has fewer than K by those of S.
 
     Args:
         free: Rigid motions with K z = 0.

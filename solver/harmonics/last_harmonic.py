@@ -10,7 +10,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.readout.wall_thickness import shortest_distance
 
 LEAST = 4
-"""Judged in any state: pressures, fields and solid parts can make long waves unstable without a compressed wall."""
+"""Judged in any state: pressures, fields and solid parts can make long waves unstable in a stretched wall."""
 
 _SAFETY = 2.0  # for shear, the softening by a field, and thickness and stress that vary along the wall
 

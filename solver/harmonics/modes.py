@@ -84,7 +84,9 @@ def lowest_mode(
     shape = Gathering(problem).nodes(vector.array_r)
     for done in (solver, operator):
         done.destroy()
-    return HarmonicMode(m, stiffness[lowest], None if shape is None else _of_unit_size(problem, shape), opposite)
+    return HarmonicMode(
+        m, stiffness[lowest], None if shape is None else _of_unit_size(problem, shape), opposite
+    )
 
 
 def _of_unit_size(problem: PerturbedProblem, amplitude: FloatArray) -> FloatArray:

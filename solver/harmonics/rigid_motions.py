@@ -77,7 +77,8 @@ def resistance(
         matrix.mult(z, force)
         forces.append(fold(force).copy())
     values, vectors = np.linalg.eigh([[f.dot(g) for g in forces] for f in forces])
-    free, resisted = [], []
+    free: list[PETSc.Vec] = []
+    resisted: list[PETSc.Vec] = []
     for value, v in zip(values, vectors.T, strict=True):
         z = motions[0].duplicate()
         z.set(0.0)

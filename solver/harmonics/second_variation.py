@@ -3,9 +3,7 @@
 
 from typing import NamedTuple
 
-import numpy as np
 import ufl
-from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 

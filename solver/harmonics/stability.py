@@ -46,9 +46,8 @@ class HarmonicStability:
         Raises:
             NoEquilibrium: The factorisation failed.
         """
-        return sum(
-            self._factorised(m, opposite).unstable_modes() for opposite in parities(self.problem.model.supports)
-        )
+        planes = parities(self.problem.model.supports)
+        return sum(self._factorised(m, opposite).unstable_modes() for opposite in planes)
 
     def mode(self, m: int) -> HarmonicMode:
         """The mode of least stiffness with m waves around the axis.

@@ -1,19 +1,20 @@
 # SPDX-License-Identifier: MIT
 """What supports and the axis demand of the amplitudes (a, b, c) of a harmonic.
 
-| hold | m ≥ 1 | m = 0 | why |
-|---|---|---|---|
-| all | a = b = c = 0 | the same | bonded to something rigid that does not move |
-| axial | c = 0 | the same | slides in its plane; that plane holds the tilt of the part, but not its translation |
-| axial twist | b = c = 0 | the same | slides along radii only, as in a chuck, which also holds the translation |
-| radial | a = b = 0 | the same | moves along the axis only |
-| symmetric | c = 0, or a = b = 0 | the same | the whole part has modes that mirror and modes that do not; both are judged |
-| plate | c = 0 | c the same everywhere | the plate is guided along the axis, so it cannot tilt; the part slides on it, as its radius is free |
-| plate all | a = b = c = 0 | a = b = 0, c the same everywhere | bonded to the guided plate |
-| rigid motion, free | nothing | nothing | they exert no force |
+| hold | zero for m ≥ 1 | what it is |
+|---|---|---|
+| all | a, b, c | bonded to something rigid that does not move |
+| axial | c | slides in its plane, which holds the tilt of the part but not its translation |
+| axial twist | b, c | slides along radii only, as in a chuck, which also holds the translation |
+| radial | a, b | moves along the axis only |
+| symmetric | c, or a and b | the whole part has modes that mirror and modes that do not: both are judged |
+| plate | c | slides on a plate that is guided along the axis: it neither tilts nor holds translation |
+| plate all | a, b, c | bonded to a guided plate |
+| rigid motion, free | none | they exert no force |
 
-On the axis a displacement of one value is (a, -a, 0) for m = 1, (0, 0, c) for m = 0, and zero for m ≥ 2.
-Guided plates are those of the three-dimensional models, too.
+For m = 0 the same components are zero, but a plate moves along the axis, with c the same everywhere. On the
+axis a displacement of one value is (a, -a, 0) for m = 1, (0, 0, c) for m = 0, and zero for m ≥ 2. Plates of
+three-dimensional models are guided, too.
 """
 
 from collections.abc import Iterator, Sequence
@@ -50,7 +51,11 @@ def parities(supports: Sequence[Support]) -> Iterator[tuple[str, ...]]:
 
 
 def amplitude_constraints(
-    body: Body, supports: Sequence[Support], plates: Sequence[LinearConstraint], m: int, opposite: Sequence[str]
+    body: Body,
+    supports: Sequence[Support],
+    plates: Sequence[LinearConstraint],
+    m: int,
+    opposite: Sequence[str],
 ) -> Constraints:
     """Constraints of the amplitudes (a, b, c) of a harmonic.
 
@@ -81,9 +86,7 @@ def amplitude_constraints(
     if m == 0:
         linear += [_along_axis(plate) for plate in plates]
     fixed = (FixedComponent("", i, np.flatnonzero(held[:, i])) for i in range(3))
-    return Constraints(
-        tuple(f for f in fixed if len(f.nodes)), tuple(c for c in linear if len(c.dependent))
-    )
+    return Constraints(tuple(f for f in fixed if len(f.nodes)), tuple(c for c in linear if len(c.dependent)))
 
 
 def axis_nodes(body: Body) -> IntArray:
@@ -98,5 +101,9 @@ def _tied(nodes: IntArray) -> LinearConstraint:
 
 
 def _along_axis(plate: LinearConstraint) -> LinearConstraint:
-    pairs = (np.stack([p[:, 0], np.full(len(p), C)], axis=1) for p in (plate.dependent, plate.independent))
-    return LinearConstraint(*pairs)
+    """The constraint of a plate, for the axial amplitude."""
+    dependent, independent = (
+        np.stack([pairs[:, 0], np.full(len(pairs), C)], axis=1)
+        for pairs in (plate.dependent, plate.independent)
+    )
+    return LinearConstraint(dependent, independent)

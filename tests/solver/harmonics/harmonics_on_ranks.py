@@ -2,9 +2,6 @@
 """Judges small models on the ranks of this job; the first rank writes counts, stiffness and modes."""
 
 import sys
-from pathlib import Path
-
-sys.path[:0] = [str(Path(__file__).resolve().parents[k]) for k in (0, 1, 2)]
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 

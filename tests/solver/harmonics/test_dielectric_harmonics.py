@@ -2,9 +2,9 @@
 """Dielectric tubes at held length: nominal fields at which modes of m lobes turn, layered and solved.
 
 Incremental analysis as in ``test_tubes_by_lobes`` with the energy W - ½ ε J |F⁻ᵀ E0|²: at a given nominal
-field, and with the perturbation of the potential of one sheet between rigid potentials, whose field terms were
-compared with the capacity of an annulus with a wavy face. Without its own amplitude of the potential critical
-voltages are up to 8 % too low.
+field, and with the perturbation of the potential of one sheet between electrodes, whose field terms were
+compared with the capacity of an annulus with a wavy face. Without an amplitude of its own for the potential
+critical voltages are up to 8 % too low.
 """
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)

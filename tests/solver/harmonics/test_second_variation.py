@@ -30,9 +30,7 @@ OBSTACLES = {
     "core": (Contact("c", "outer", "cylinder", 1.5, "outside"), lambda x, y, z: np.hypot(x, y) - 1.5),
     "cone": (
         Contact("c", "outer", "cone", 1.0, "inside", height=1.0, angle=10.0),
-        lambda x, y, z: (
-            (1.0 - np.hypot(x, y)) * np.cos(np.deg2rad(10)) + (z - 1.0) * np.sin(np.deg2rad(10))
-        ),
+        lambda x, y, z: (1.0 - np.hypot(x, y)) * np.cos(np.deg2rad(10)) + (z - 1.0) * np.sin(np.deg2rad(10)),
     ),
     "sphere": (
         Contact("c", "outer", "sphere", 1.1, "inside", height=0.8),
