@@ -125,3 +125,21 @@ def test_compressed_tubes(case):
 
     for m, stretch in COMPRESSION[case]:
         assert turns(judged, m, 1 - stretch, shorten) == (0, 1), m
+
+
+@pytest.mark.exact
+def test_laws_of_principal_stretches():
+    """Ogden's law with the exponent 2 is the neo-Hookean one, also where principal stretches coincide.
+
+    A perturbation shears the hoop direction, so that it is no principal one any more.
+    """
+    ogden = Material("ogden", "ogden", {"moduli": (1.0,), "exponents": (2.0,)})
+    stiffness = []
+    for material in (MATERIALS["neo-Hookean"], ogden):
+        judged = Judged(tube_model(tube_body(1.5, 0.125, along=0.125, through=4), material))
+        found = []
+        for pressure in (0.0, 0.1, 0.25):
+            judged.at(pressure=-pressure)
+            found += [judged.harmonics.mode(m).stiffness for m in range(4)]
+        stiffness.append(found)
+    assert stiffness[1] == pytest.approx(stiffness[0], rel=1e-5)
