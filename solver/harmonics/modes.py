@@ -84,9 +84,8 @@ def lowest_mode(
     shape = Gathering(problem).nodes(vector.array_r)
     for done in (solver, operator):
         done.destroy()
-    return HarmonicMode(
-        m, stiffness[lowest], None if shape is None else _of_unit_size(problem, shape), opposite
-    )
+    amplitude = None if shape is None else _of_unit_size(problem, shape)
+    return HarmonicMode(m, stiffness[lowest], amplitude, opposite)
 
 
 def _of_unit_size(problem: PerturbedProblem, amplitude: FloatArray) -> FloatArray:

@@ -20,7 +20,8 @@ class HarmonicStability:
     """Judges the present state of an axisymmetric system against harmonics; every call is collective.
 
     Loads are given ones. For m ≥ 1 the count is the same under every control: a wave around the axis changes
-    no volume, charge, mean motion or opening to first order.
+    no volume, charge, mean motion or opening to first order. Where the tangent of the state is not symmetric
+    (``System.symmetric_tangent``) the count is approximate, as that of the state is.
 
     Args:
         system: Its state is read at each call, and must be an equilibrium.
@@ -50,7 +51,7 @@ class HarmonicStability:
         return sum(self._factorised(m, opposite).unstable_modes() for opposite in planes)
 
     def mode(self, m: int) -> HarmonicMode:
-        """The mode of least stiffness with m waves around the axis.
+        """The lowest of the modes nearest to zero stiffness with m waves around the axis.
 
         Raises:
             NoEquilibrium: The factorisation failed, or the eigensolver found no mode.

@@ -14,7 +14,8 @@
 
 For m = 0 the same components are zero, but a plate moves along the axis, with c the same everywhere. On the
 axis a displacement of one value is (a, -a, 0) for m = 1, (0, 0, c) for m = 0, and zero for m ≥ 2. Plates of
-three-dimensional models are guided, too.
+three-dimensional models are guided, too. Between two planes of symmetry the part repeats along the axis, and
+modes are judged that repeat after two or four times its length.
 """
 
 from collections.abc import Iterator, Sequence

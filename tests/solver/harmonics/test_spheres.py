@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Thick neo-Hookean and Gent spheres under suction: modes Pₙ turn at one load for all m up to n.
+"""Spheres under suction and inflated: modes Pₙ turn at one load for all m up to n.
 
 Incremental analysis; the setting is that of Wang and Ertepinar, Int. J. Non-Linear Mech. 7, 539 (1972), and
 Haughton and Ogden, J. Mech. Phys. Solids 26, 111 (1978), both from memory.
@@ -7,19 +7,23 @@ Haughton and Ogden, J. Mech. Phys. Solids 26, 111 (1978), both from memory.
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
+import numpy as np
 import pytest
 from counting import BRACKET, Judged
-from models import neo_hookean
+from models import FOLLOW, neo_hookean
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Layer
+from annelid.solver.continuation.path import Path
+from annelid.solver.harmonics.stability import HarmonicStability
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
+from annelid.solver.model.stages import Stage
 
 # Material, then P/μ of n = 2 and n = 3 at B/A = 1.5.
 CRITICAL = [
@@ -51,3 +55,21 @@ def test_a_sphere_turns_for_all_harmonics_at_once(material, second, third, half)
         assert [judged.count(m) for m in harmonics] == counts
     stiffness = [judged.harmonics.mode(m).stiffness for m in range(3)]
     assert stiffness == pytest.approx([stiffness[0]] * 3, rel=1e-3)
+
+
+@pytest.mark.exact
+def test_an_inflated_sphere_becomes_a_pear():
+    """B/A = 1.1: past the pressure maximum at a/A = 1.416, P₁ turns for m = 0 and 1 at a/A = 1.8478."""
+    law = {"moduli": (6.3, 0.012, -0.1), "exponents": (1.3, 5.0, -2.0)}
+    scale = sum(m * e for m, e in zip(*law.values(), strict=True)) / 2
+    rubber = Material("rubber", "ogden", law | {"moduli": tuple(m / scale for m in law["moduli"])})
+    body = build(Balloon(sphere(1.0), (Layer("wall", 0.1),)), MeshSize(along=0.15, through=1))
+    model = Model(body, (Part("wall", rubber),), (Support("outer", "rigid motion"),))
+    counts = []
+    for inner in (1.8478 * (1 - BRACKET), 1.8478 * (1 + BRACKET)):
+        blow = Stage("blow", volume=4 / 3 * np.pi * inner**3, control="volume", steps=10)
+        path = Path(model, [blow], stepping=FOLLOW)
+        assert path.follow().kind == "reached"
+        harmonics = HarmonicStability(path.system)
+        counts.append([harmonics.count(m) for m in range(4)])
+    assert counts == [[1, 0, 0, 0], [2, 1, 0, 0]]
