@@ -25,6 +25,13 @@ MAY_IMPORT = {
     "solver.fluid": (),
     "solver.assembly": ("solver.fluid", "solver.model", "solver.energy", "solver.linalg"),
     "solver.readout": ("solver.fluid", "solver.model", "solver.energy", "solver.assembly"),
+    "solver.harmonics": (
+        "solver.model",
+        "solver.energy",
+        "solver.linalg",
+        "solver.assembly",
+        "solver.readout",
+    ),
     "solver.continuation": (
         "solver.fluid",
         "solver.model",
@@ -96,7 +103,15 @@ HEAVY = {
     "pydantic": ("cases",),
 }
 BINDINGS = {"basix", "dolfinx", "dolfinx_solver", "ffcx", "mpi4py", "petsc4py", "slepc4py", "ufl"}
-WITH_BINDINGS = {"energy", "linalg", "assembly", "readout", "continuation", "homogenisation"}  # of the solver
+WITH_BINDINGS = {  # of the solver
+    "energy",
+    "linalg",
+    "assembly",
+    "readout",
+    "harmonics",
+    "continuation",
+    "homogenisation",
+}
 
 
 def name_of(path):

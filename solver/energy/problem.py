@@ -122,6 +122,11 @@ class Problem:
         return self.mesh.domain.comm
 
     @property
+    def uncoupled(self) -> bool:
+        """Whether the hoop direction stays a principal one."""
+        return self.model.axisymmetric and self.arm is None
+
+    @property
     def F(self) -> Expr:
         """Deformation gradient of the reference shape."""
         return ufl.Identity(3) + self.gradient(self.unknowns[0])
@@ -140,8 +145,7 @@ class Problem:
             F = F * ufl.inv(self._deposition_gradient())
         if self.fields.natural is not None:
             F = F * kinematics.natural_inverse(self.fields.natural, self.frame)
-        uncoupled = self.model.axisymmetric and self.arm is None
-        return kinematics.strain_of(F, uncoupled, self.frame)
+        return kinematics.strain_of(F, self.uncoupled, self.frame)
 
     def _deposition_gradient(self) -> Expr:
         """F0 = 1 + Grad u0 of deposited parts."""

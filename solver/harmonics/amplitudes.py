@@ -1,0 +1,171 @@
+# SPDX-License-Identifier: MIT
+"""The potential of an axisymmetric state with a perturbation of m waves around the axis.
+
+    u = (a cos mθ, b sin mθ, c cos mθ),   p = q cos mθ,   φ = f cos mθ
+
+In the axes (R, hoop, Z) the amplitude of the gradient of u is
+
+    [[a,R, -(m a + b)/R, a,Z], [b,R, (m b + a)/R, b,Z], [c,R, -m c/R, c,Z]]
+
+Its components that hold one index of the hoop go with sin mθ, the others with cos mθ. Second derivatives of
+the density couple only components of one kind, because the state is symmetric about every plane through the
+axis. The integral of the second variation over θ is therefore that of the amplitudes, times ½ for m ≥ 1.
+"""
+
+from typing import Any
+
+import basix.ufl
+import ufl
+from dolfinx import fem
+from ufl.core.expr import Expr
+
+from annelid.geometry.errors import InvalidValue
+from annelid.solver.energy.contact_gap import gap
+from annelid.solver.energy.problem import Problem
+from annelid.solver.model.boundary import Foundation
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.model import Model
+
+
+class PerturbedProblem(Problem):
+    """The potential of the present state of a problem plus local perturbations of value zero.
+
+    Only the second derivatives by the perturbations are of use: mesh, parameters, loads and state are those
+    of the problem. Principal values are general ones, because a perturbation shears the hoop direction.
+
+    Attributes:
+        spaces: Function spaces of the amplitudes (a, b, c), q and, with a solved potential, f.
+        m: Constant number of waves around the axis.
+
+    Args:
+        problem: An axisymmetric problem without twist.
+
+    Raises:
+        InvalidValue: A perturbation of the model does not split into harmonics, see ``why_not``.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        reason = why_not(problem.model)
+        if reason:
+            raise InvalidValue(reason, key="harmonics")
+        vars(self).update(vars(problem))
+        domain = self.mesh.domain
+        element = basix.ufl.element("Lagrange", domain.basix_cell(), 2, shape=(3,))
+        self.spaces = [fem.functionspace(domain, element), *problem.spaces[1:]]
+        self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
+        self.m = fem.Constant(domain, 0.0)
+        self._δu, self._δF, self._δp, self._δE0 = (
+            fem.Function(fem.functionspace(domain, ("DG", 0, shape))) for shape in ((3,), (3, 3), (), (3,))
+        )
+        self.unknowns = [problem.unknowns[0], problem.unknowns[1] + self._δp, *problem.unknowns[2:]]
+
+    def derivative(self, form: ufl.Form, block: int, amplitude: Expr) -> ufl.Form:
+        """Derivative of a form by a perturbation.
+
+        Args:
+            form: A form of this problem.
+            block: 0 displacement, 1 pressure, 2 potential.
+            amplitude: Test or trial function of the block's space.
+        """
+        if block == 0:
+            directions = (amplitude, self._gradient_amplitude(amplitude))
+            return ufl.derivative(form, (self._δu, self._δF), directions)
+        if block == 1:
+            return ufl.derivative(form, self._δp, amplitude)
+        grad = ufl.grad(amplitude)
+        field = ufl.as_vector([-grad[0], self.m * amplitude / self._x[0], -grad[1]])
+        return ufl.derivative(form, self._δE0, field)
+
+    def at_state(self, form: ufl.Form) -> ufl.Form:
+        """A differentiated form with the perturbations zero.
+
+        As data they would hide from the compiler what vanishes at an axisymmetric state, which is most.
+        """
+        perturbations = (self._δu, self._δF, self._δp, self._δE0)
+        zero = {δ: ufl.zero(*δ.ufl_shape) for δ in perturbations}
+        return ufl.replace(ufl.algorithms.expand_derivatives(form), zero)
+
+    def _gradient_amplitude(self, v: Expr) -> Expr:
+        H, R, m = ufl.grad(v), self._x[0], self.m
+        return ufl.as_matrix(
+            [
+                [H[0, 0], -(m * v[0] + v[1]) / R, H[0, 1]],
+                [H[1, 0], (m * v[1] + v[0]) / R, H[1, 1]],
+                [H[2, 0], -m * v[2] / R, H[2, 1]],
+            ]
+        )
+
+    # the perturbed state
+
+    @property
+    def uncoupled(self) -> bool:
+        """A perturbation may shear the hoop direction."""
+        return False
+
+    @property
+    def F(self) -> Expr:
+        """Deformation gradient with its perturbation."""
+        return super().F + self._δF
+
+    def nominal_field(self) -> Expr | None:
+        """E0 with its perturbation; that of the layered model is given and has none."""
+        E0 = super().nominal_field()
+        return E0 + self._δE0 if E0 is not None and self.model.solved_potential else E0
+
+    @property
+    def _motion(self) -> Expr:
+        """Displacement along (R, hoop, Z)."""
+        u = self.unknowns[0]
+        return ufl.as_vector([u[0], 0, u[1]]) + self._δu
+
+    @property
+    def _place(self) -> Expr:
+        return ufl.as_vector([self._x[0], 0, self._x[1]]) + self._motion
+
+    def volume(self, surface: str) -> ufl.Form:
+        """As ``Problem.volume``, which holds if the ends of the surface stay in their planes."""
+        half = ufl.as_vector([self._place[0], self._place[1], 0]) / 2
+        return -ufl.inner(half, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
+
+    def volume_gradient(self, v: Any, surface: str) -> ufl.Form:
+        """As ``Problem.volume_gradient`` for amplitudes v."""
+        if self.model.has_plates_at(surface):
+            return self.derivative(self.volume(surface), 0, v)
+        return -ufl.inner(v, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
+
+    def contact_gap(self, contact: Contact) -> Expr:
+        """Gap of the perturbed place; around the axis it is curved, also where the obstacle is a cylinder."""
+        i = self.model.contacts.index(contact)
+        x, y, z = (self._place[k] for k in range(3))
+        position, place = self.fields.obstacles[i], self._contact_places[i]
+        return gap(contact.kind, ufl.as_vector([x, y, z]), position, place, False)
+
+    def _foundation_motion(self, foundation: Foundation) -> Expr:
+        u, N = self._motion, ufl.FacetNormal(self.mesh.domain)
+        along = u[0] * N[0] + u[2] * N[1]
+        return ufl.inner(u, u) if foundation.direction == "all" else along**2
+
+
+def why_not(model: Model) -> str:
+    """Why a model's perturbations cannot be judged by harmonics, in a sentence; "" if they can."""
+    if not model.axisymmetric:
+        return "only axisymmetric models are judged by harmonics; a 3-D model has all modes of its own"
+    winding = [p.region for p in model.parts if p.fibres is not None and p.fibres.twist]
+    if winding:
+        parts = " and ".join(f"'{region}'" for region in winding)
+        return (
+            f"fibres of {parts} wind around the axis one way, so that waves cos mθ and sin mθ are coupled: "
+            "take a balanced pair (families = 2) or judge a 3-D model"
+        )
+    if model.has_twist:
+        return (
+            "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
+            "model or leave out torques and rotations"
+        )
+    for support in model.supports:
+        if support.hold == "symmetric" and not support.fixes_axial_motion:
+            return (
+                f"hold = 'symmetric' of '{support.region}' is no plane of symmetry of the whole part: "
+                "support it with hold = 'radial' or 'all'"
+            )
+    return ""

@@ -1,0 +1,109 @@
+# SPDX-License-Identifier: MIT
+"""Stability of an axisymmetric equilibrium against perturbations of m waves around the axis."""
+
+from petsc4py import PETSc
+
+from annelid.geometry.body import FloatArray
+from annelid.solver.assembly.mass import Mass
+from annelid.solver.assembly.system import System
+from annelid.solver.harmonics.amplitudes import PerturbedProblem
+from annelid.solver.harmonics.last_harmonic import last_harmonic
+from annelid.solver.harmonics.modes import HarmonicMode, lowest_mode
+from annelid.solver.harmonics.second_variation import SecondVariation
+from annelid.solver.harmonics.supports import amplitude_constraints, parities
+from annelid.solver.harmonics.tangent import HarmonicTangent
+from annelid.solver.model.loads import Loads
+from annelid.solver.readout.gathering import Gathering
+
+
+class HarmonicStability:
+    """Judges the present state of an axisymmetric system against harmonics; every call is collective.
+
+    Loads are given ones. For m ≥ 1 the count is the same under every control: a wave around the axis changes
+    no volume, charge, mean motion or opening to first order. Where the tangent of the state is not symmetric
+    (``System.symmetric_tangent``) the count is approximate, as that of the state is.
+
+    Args:
+        system: Its state is read at each call, and must be an equilibrium.
+
+    Raises:
+        InvalidValue: Harmonics cannot judge the model, see ``why_not``.
+    """
+
+    def __init__(self, system: System) -> None:
+        self._system = system
+        self.problem = PerturbedProblem(system.problem)
+        self._K = SecondVariation(self.problem)
+        self._tangents: dict[tuple[int, tuple[str, ...]], HarmonicTangent] = {}
+        self._state: tuple[PETSc.Vec, Loads] | None = None
+        self._mass = Mass(self.problem, [])
+
+    def count(self, m: int) -> int:
+        """Number of unstable modes with m waves around the axis, rigid motions not counted.
+
+        A mode with m ≥ 1 may be turned about the axis; it is counted once, though a three-dimensional model
+        counts two.
+
+        Raises:
+            NoEquilibrium: The factorisation failed.
+        """
+        planes = parities(self.problem.model.supports)
+        return sum(self._factorised(m, opposite).unstable_modes() for opposite in planes)
+
+    def mode(self, m: int) -> HarmonicMode:
+        """The lowest of the modes nearest to zero stiffness with m waves around the axis.
+
+        Raises:
+            NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
+        """
+        modes = [
+            lowest_mode(self.problem, self._factorised(m, opposite), m, opposite)
+            for opposite in parities(self.problem.model.supports)
+        ]
+        return min(modes, key=lambda mode: mode.stiffness)
+
+    def most_needed(self, least: FloatArray | None) -> int:
+        """The last m that needs to be judged: none beyond it is the first to become unstable.
+
+        From the compression of the walls, see ``last_harmonic``. Count and least stiffness of higher ones
+        follow the trend of a plate that is too short to bend: the stiffness grows with m.
+
+        Args:
+            least: Field "least in-plane stress" of the state, shape (cells, k), MPa; read on the first rank.
+        """
+        problem = self._system.problem
+        displacement = Gathering(problem).nodes(problem.unknowns[0].x.array)
+        last = 0
+        if displacement is not None:
+            assert least is not None
+            last = last_harmonic(problem.model, problem.model.body.points + displacement, least)
+        return int(problem.comm.bcast(last))
+
+    def _factorised(self, m: int, opposite: tuple[str, ...]) -> HarmonicTangent:
+        self._take_state()
+        self._K.set(m)
+        tangent = self._tangent(m, opposite)
+        tangent.factorise(self._K.matrix, m)
+        return tangent
+
+    def _tangent(self, m: int, opposite: tuple[str, ...]) -> HarmonicTangent:
+        key = min(m, 2), opposite
+        if key not in self._tangents:
+            model, plates = self.problem.model, self._system.constraints.linear
+            constraints = amplitude_constraints(model.body, model.supports, plates, m, opposite)
+            self._tangents[key] = HarmonicTangent(
+                self.problem, constraints, self._mass, self._system.count, potential_on_axis=m == 0
+            )
+        return self._tangents[key]
+
+    def _take_state(self) -> None:
+        """Assemble the second variation unless that of the present state is at hand."""
+        system = self._system
+        if self._state is not None:
+            x, loads = self._state
+            if loads is system.loads and x.equal(system.x):
+                return
+            x.destroy()
+        system.read_x()
+        self._K.assemble()
+        self._state = system.x.copy(), system.loads
