@@ -62,34 +62,7 @@ REYNOLDS = Quantity(
     "largest Reynolds number along the lumen; of Metzner and Reed with a power law",
     _CHANNEL,
 )
-REDUCED_LOWER_VOLUME = Quantity(
-    "volume out of the lower end", "volume", "-∫ q dt", f"fluid that left the lumen there {_SINCE}", _CHANNEL
-)
-UPPER_VOLUME = Quantity(
-    "volume out of the upper end", "volume", "∫ q dt", f"fluid that left the lumen there {_SINCE}", _CHANNEL
-)
-ELEMENT_VOLUME_OF = Quantity(
-    "volume through <element>",
-    "volume",
-    "∫ q dt",
-    f"fluid that went through an element of the circuit {_SINCE}",
-    _CIRCUIT,
-)
-LOWER_WORK = Quantity(
-    "work at the lower end",
-    "energy",
-    "-∫ p q dt",
-    f"that the fluid took out of the lumen there {_SINCE}",
-    _CHANNEL,
-)
-UPPER_WORK = Quantity(
-    "work at the upper end",
-    "energy",
-    "∫ p q dt",
-    f"that the fluid took out of the lumen there {_SINCE}",
-    _CHANNEL,
-)
-REYNOLDS = Quantity(
+REDUCED_REYNOLDS = Quantity(
     "Reynolds number times slope",
     "ratio",
     "max Re |dr/dz|",
