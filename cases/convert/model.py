@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import chain
 from typing import TYPE_CHECKING
 
+from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.limits import has_tearing_limit
 from annelid.cases.convert.shape import entries_of, mesh_size_of, shape_of
 from annelid.cases.convert.waves import duration_of
@@ -21,7 +22,7 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.material import Breakdown, Material, Tearing
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
-from annelid.solver.model.quantity import Scope
+from annelid.solver.model.quantity import Scope, scope_of_flow
 from annelid.solver.records import Equilibrium
 
 if TYPE_CHECKING:
@@ -138,6 +139,7 @@ def model_of(case: Case, body: Body, inflation: Sequence[Equilibrium] = ()) -> "
         pressed=_pressed(case),
         twist=has_twist(case),
         timed=_has_time(case),
+        flow=flow_of(case),
     )
 
 
@@ -182,6 +184,7 @@ def scope_of(case: Case) -> Scope:
         ends=_ends(case, shape) if twists else (),
         has_twist=twists,
         has_time=_has_time(case),
+        **scope_of_flow(flow_of(case)),
     )
 
 

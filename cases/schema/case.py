@@ -8,6 +8,7 @@ from pydantic import Field
 from annelid.cases.schema.base import Name, Table
 from annelid.cases.schema.contact import ContactTable
 from annelid.cases.schema.fabrication import FabricationTable
+from annelid.cases.schema.flow import CircuitTable, FeedTable, FluidTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import MaterialTable, PartTable
@@ -61,6 +62,12 @@ class Case(Table):
     """What surrounds the part."""
     sections: tuple[SectionTable, ...] = ()
     """Named heights at which the radius is reported."""
+    circuit: CircuitTable | None = None
+    """A circuit that the lumen is connected to."""
+    fluid: FluidTable | None = None
+    """A viscous fluid that flows along the lumen."""
+    feeds: tuple[FeedTable, ...] = ()
+    """Electrodes that are fed through a resistance."""
     stages: Annotated[tuple[StageTable, ...], Field(min_length=1)]
     """Changes of the loads, in order."""
     fabrication: FabricationTable | None = None

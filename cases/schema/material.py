@@ -16,6 +16,9 @@ from annelid.cases.schema.base import (
     Thickness,
     Whole,
 )
+from annelid.cases.schema.units import Unit
+
+Conductivity = Annotated[float, Unit("1/Gohm/mm", "a conductivity", "1e-13 S/m", above=0)]
 
 
 class MaterialConstants(Table):
@@ -25,6 +28,8 @@ class MaterialConstants(Table):
     """Bulk modulus; default: exactly incompressible."""
     permittivity: Number | None = None
     """Relative permittivity; required where there is an electrode."""
+    conductivity: Conductivity | None = None
+    """Electrical conductivity, "1e-13 S/m", through which electrodes with feeds leak; default: none."""
     breakdown_field: ElectricField | None = None
     """Dielectric strength of the unstretched sheet, for example "80 V/um"; default: no breakdown margin."""
     breakdown_stretch_exponent: Number = 0.0

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from annelid.cases.convert.fabrication import settings_of
+from annelid.cases.convert.flow import WRITTEN, elements_of, flow_of
 from annelid.cases.convert.lattice import region_names
 from annelid.cases.convert.model import contact_of, material_of, part_of
 from annelid.cases.convert.path import stage_of, stepping_of
@@ -32,9 +33,12 @@ from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.band import Band, band_findings
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
+from annelid.solver.fluid.circuit_checks import check_circuit
+from annelid.solver.fluid.elements import Element
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
+from annelid.solver.model.flow_checks import check_flow_parts, check_flow_stages
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
@@ -201,10 +205,41 @@ class CrossCheck:
         contacts = build("contacts", case.contacts, contact_of)
         sections = build("sections", case.sections, lambda s: Section(s.name, s.at))
         stages = self._build_stages()
+        self._check_flow(supports, contacts, stages)
         if self.inventory is not None:
             self._check_against_shape(parts, supports, foundations, contacts, sections, stages)
         if self.findings.complete("parts", "materials"):
             self.findings.check(checks.check_weight(stages, [part.material for part in parts]))
+
+    def _check_flow(self, supports: list[Support], contacts: list[Contact], stages: list[Stage]) -> None:
+        """Check the circuit, the fluid and the feeds, each and with the part and the stages."""
+        case, findings = self.case, self.findings
+        self._check_elements()
+        if not findings.complete("circuit", "fluid", "feeds", "electrodes", "materials", "parts"):
+            return
+        with findings.catching():
+            flow = flow_of(case)
+            if self.inventory is not None and findings.complete("supports", "contacts"):
+                names = self._named("electrodes")
+                findings.check(check_flow_parts(flow, names, supports, contacts, self.inventory))
+            if findings.complete("stages"):
+                findings.check(check_flow_stages(stages, flow))
+
+    def _check_elements(self) -> None:
+        """Check the elements of the circuit, each and together."""
+        case, findings = self.case, self.findings
+        placed: list[tuple[int, Element]] = []
+        for index, table in enumerate(() if case.circuit is None else case.circuit.elements):
+            with findings.catching("circuit", "elements", index):
+                placed += [(index, element) for element in elements_of((table,))]
+        if not placed or not findings.complete("circuit", "fluid"):
+            return
+        ends = () if case.fluid is None else (case.fluid.lower, case.fluid.upper)
+        openings = [end.node for end in ends if end.node is not None]
+        for keys, error in check_circuit([element for _, element in placed], openings):
+            at = ("elements", placed[int(keys[1])][0]) if keys[:1] == ("elements",) else ()
+            written = InvalidValue(error.problem, key=WRITTEN.get(error.key, error.key), **error.data)
+            findings.add(("circuit", *at), written)
 
     def _build_stages(self) -> list[Stage]:
         stepping = None

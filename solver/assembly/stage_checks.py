@@ -10,6 +10,7 @@ from annelid.geometry.errors import InvalidValue, raise_first
 from annelid.solver.assembly.rigid_motions import check_rigid_motions
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.model import checks
+from annelid.solver.model.flow_checks import check_flow_parts, check_flow_stages
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.model import Model
 from annelid.solver.model.ramp import check_wave_starts
@@ -34,6 +35,9 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
     raise_first(check_loaded_surfaces(stages, model.supports, model.inventory))
     raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))
+    raise_first(check_flow_stages(stages, model.flow))
+    names = [electrode.name for electrode in model.electrodes]
+    raise_first(check_flow_parts(model.flow, names, model.supports, model.contacts, model.inventory))
     raise_first(checks.check_weight(stages, [part.material for part in model.parts]))
     if model.drawn_pressure is None:
         _check_natural_stretch(model, stages[0])

@@ -7,10 +7,11 @@ Unknowns are those of the part, x, and those of the flow, y, which gives loads e
     [ C    D   ] [Δy] = [ -r ]      C = ∂r/∂x,    D = ∂r/∂y
 
 Each iteration solves for Δx once with the factor at hand, and then the small system (D + C A) Δy = -r - C Δx0
-with A = K⁻¹ F S, which is computed with every factorisation.
+with A = K⁻¹ F S. A and C belong to the factor at hand and are kept with it.
 """
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from mpi4py import MPI
@@ -32,6 +33,22 @@ _ITERATIONS, _WORTH = 40, 10
 _FURTHEST = 0.1  # of the size of the part: motion in one iteration
 
 
+class _Border(NamedTuple):
+    """How a part responds to the unknowns of a flow, at its last factorised state.
+
+    Attributes:
+        response: A = K⁻¹ F S, shape (n, unknowns of the flow).
+        gradients: Derivatives of the volumes and charges, and of the lengths, by x, each of shape (n, k).
+        volumes: Change of the volumes and charges with y, shape (k, unknowns of the flow).
+        lengths: Change of the lengths.
+    """
+
+    response: FloatArray
+    gradients: tuple[FloatArray, FloatArray]
+    volumes: FloatArray
+    lengths: FloatArray
+
+
 class CoupledNewton:
     """Solver of R(x; e(y)) = 0 and r(x, y) = 0.
 
@@ -51,8 +68,7 @@ class CoupledNewton:
         names = tuple(electrode.name for electrode in self.system.problem.model.electrodes)
         self._electrodes = ElectrodePort(self.system, names) if names else None
         self._right, self._dx = self.system.vector(), self.system.vector()
-        self._responses: FloatArray | None = None
-        self._responses_of = -1
+        self._border: tuple[int, _Border] | None = None
 
     def solve(self, loads: Loads, stage: Stage) -> Convergence:
         """Find the state of a stage in time near the present one.
@@ -113,29 +129,31 @@ class CoupledNewton:
     def _correct(self, residual: StageResidual, lumen: LumenState) -> None:
         """One step of Newton's method."""
         by_volumes, by_lengths = _by_volumes_and_lengths(residual, lumen)
-        gradients, of_lengths = self.ports.gradients(), self.ports.length_gradients()
+        border = self._present_border()
         self.system.solve(self.system.residual, self._dx)
         self._dx.scale(-1.0)
-        A = self._response()
-        both = np.column_stack([self._dx.array_r, A])
-        volumes, lengths = self._sum(np.stack([gradients.T @ both, of_lengths.T @ both]))
-        coupling = by_volumes @ volumes + by_lengths @ lengths
-        D = residual.by_unknowns + by_volumes @ (self.ports.slopes()[:, None] * self.flow.system.pressures)
+        alone = self._sum(np.stack([g.T @ self._dx.array_r for g in border.gradients]))
+        D = residual.by_unknowns + by_volumes @ border.volumes + by_lengths @ border.lengths
+        right = -residual.value - by_volumes @ alone[0] - by_lengths @ alone[1]
         try:
-            Δy = np.linalg.solve(D + coupling[:, 1:], -residual.value - coupling[:, 0])
+            Δy = np.linalg.solve(D, right)
         except np.linalg.LinAlgError:
             raise NoEquilibrium("the flow is not determined by its equations") from None
-        self._dx.array_w[:] += A @ Δy
+        self._dx.array_w[:] += border.response @ Δy
         part = min(1.0, _FURTHEST / max(self.newton.relative_motion(self._dx)[1], 1e-300))
         self.system.x.axpy(part, self._dx)
         self.y = self.y + part * Δy
 
-    def _response(self) -> FloatArray:
-        """A = K⁻¹ F S with the tangent factorised last, shape (n, unknowns of the flow)."""
-        if self._responses is None or self._responses_of != self.system.count.tangents:
-            self._responses = self._solved(self.ports.directions()) @ self.flow.system.pressures
-            self._responses_of = self.system.count.tangents
-        return self._responses
+    def _present_border(self) -> _Border:
+        """The border that belongs to the tangent factorised last."""
+        tangents = self.system.count.tangents
+        if self._border is None or self._border[0] != tangents:
+            S, gradients = self.flow.system.pressures, (self.ports.gradients(), self.ports.length_gradients())
+            response = self._solved(self.ports.directions()) @ S
+            volumes, lengths = self._sum(np.stack([g.T @ response for g in gradients]))
+            volumes += self.ports.slopes()[:, None] * S
+            self._border = tangents, _Border(response, gradients, volumes, lengths)
+        return self._border[1]
 
     def _solved(self, columns: FloatArray) -> FloatArray:
         """K⁻¹ times columns."""

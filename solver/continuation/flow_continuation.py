@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Steps in time of a stage in which a fluid, a circuit or feeds answer to the part."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from annelid.solver.continuation.coupled_newton import CoupledNewton
@@ -52,6 +54,7 @@ class FlowContinuation(StageContinuation):
         before: FlowSample | None,
     ) -> None:
         super().__init__(newton, stage, ramp, evaluation.read_fields)
+        flow = flow.with_sources(lambda name: _StageVoltage(ramp, name))
         self.coupled = CoupledNewton(newton, flow)
         self._values = FlowValues(flow, period=_period(stage))
         self._evaluation = evaluation
@@ -132,6 +135,19 @@ class FlowContinuation(StageContinuation):
     def held_modes(self) -> int:
         """Unstable modes under given loads that are stable while volumes and charges are held."""
         return self.coupled.held_modes()
+
+
+@dataclass(frozen=True)
+class _StageVoltage:
+    """Voltage of the source of an electrode that a stage gives."""
+
+    ramp: Ramp
+    electrode: str
+
+    def value(self, t: float) -> float:
+        """Voltage at a time since the first stage that takes time, kV."""
+        s = (t - self.ramp.start.time) / self.ramp.duration
+        return self.ramp.at(min(max(s, 0.0), 1.0)).voltages.get(self.electrode, 0.0)
 
 
 def _period(stage: Stage) -> float:

@@ -20,6 +20,7 @@ from annelid.solver.continuation.step_control import StepControl
 from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
+from annelid.solver.model.loads import Loads
 from annelid.solver.model.model import Model
 from annelid.solver.model.quantities import names_for
 from annelid.solver.model.ramp import Ramp, ramp_of
@@ -100,8 +101,10 @@ class Path:
         working = self._working_stage()
         margins: tuple[Margin, ...] = ()
         flow: FlowSample | None = None
+        given: Loads | None = None  # of a flow: an electrode that is fed has another voltage than its source
         for number, stage in enumerate(self.stages):
-            ramp = ramp_of(stage, self.system.loads)
+            ramp = ramp_of(stage, self.system.loads if given is None else given)
+            given = ramp.end if stage.control == "flow" else None
             reporter.begin_stage()
             continuation = self._continuation(stage, ramp, flow)
             ended = steps.follow(continuation, modes)

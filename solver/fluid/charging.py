@@ -24,7 +24,7 @@ class Feed:
 
     Attributes:
         name: Name of the electrode.
-        source: Voltage of the source in kV, constant or over time.
+        source: Voltage of the source in kV, constant or over time; ``None`` where stages give it.
         resistance: Series resistance R in Gohm, for instance that of the sheet of the electrode.
         leak_resistance: R_leak beside the dielectric in Gohm; None without a leak.
         relaxation: Time ε/σ in s in which the charge leaks through a dielectric of the conductivity σ,
@@ -32,14 +32,15 @@ class Feed:
     """
 
     name: str
-    source: Source
+    source: Source | None
     resistance: float
     leak_resistance: float | None = None
     relaxation: float | None = None
 
     def __post_init__(self) -> None:
         with checking(f"electrode '{self.name}'"):
-            finite("source", self.source)
+            if self.source is not None:
+                finite("source", self.source)
             within("resistance", self.resistance, above=0, unit="Gohm")
             if self.leak_resistance is not None:
                 within("leak_resistance", self.leak_resistance, above=0, unit="Gohm")
@@ -128,13 +129,19 @@ class Charging:
         currents = self.currents(y, t)
         leaks = y * (self._conductances[1] * y + self._relaxing * charges)
         return tuple(
-            Powers(at_time(feed.source, t) * i, feed.resistance * i**2, leak)
-            for feed, i, leak in zip(self.feeds, currents.tolist(), leaks.tolist(), strict=True)
+            Powers(source * i, feed.resistance * i**2, leak)
+            for feed, source, i, leak in zip(
+                self.feeds, self._sources(t).tolist(), currents.tolist(), leaks.tolist(), strict=True
+            )
         )
 
     def currents(self, y: Array, t: float) -> Array:
         """Currents of the sources in uA, shape (k,)."""
-        return self._conductances[0] * (np.array([at_time(feed.source, t) for feed in self.feeds]) - y)
+        return self._conductances[0] * (self._sources(t) - y)
+
+    def _sources(self, t: float) -> Array:
+        """Voltages of the sources in kV."""
+        return np.array([0.0 if feed.source is None else at_time(feed.source, t) for feed in self.feeds])
 
     @property
     def _relaxing(self) -> Array:

@@ -10,8 +10,9 @@ from annelid.geometry.checks import within
 from annelid.geometry.errors import raise_first
 from annelid.solver.fluid.circuit_checks import check_circuit
 from annelid.solver.fluid.conductors import Conductor
-from annelid.solver.fluid.elements import GROUND, Element
+from annelid.solver.fluid.elements import GROUND, Element, TwoEnded
 from annelid.solver.fluid.flow_system import Array, LumenState, Terms
+from annelid.solver.fluid.sources import PressureSource
 from annelid.solver.fluid.stores import Lumen
 
 
@@ -43,6 +44,11 @@ class Circuit:
         """Nodes other than ground, in the order of their pressures."""
         named = dict.fromkeys(node for element in self.elements for node in element.nodes)
         return tuple(node for node in named if node != GROUND)
+
+    @property
+    def carriers(self) -> tuple[str, ...]:
+        """Elements that carry a flow: those between two nodes, and pressure sources."""
+        return tuple(e.name for e in self.elements if isinstance(e, TwoEnded | PressureSource))
 
     @cached_property
     def names(self) -> tuple[str, ...]:

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """What answers to the lumen and to the electrodes of a part: a fluid or a circuit, and feeds."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,6 +14,7 @@ from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.flow_system import Array
 from annelid.solver.fluid.joined import Joined
 from annelid.solver.fluid.lubrication import Lubrication
+from annelid.solver.fluid.signals import Source
 from annelid.solver.fluid.stores import Lumen
 
 
@@ -60,6 +61,16 @@ class Flow:
     def fed(self) -> tuple[str, ...]:
         """Electrodes that are fed."""
         return () if self.charging is None else tuple(feed.name for feed in self.charging.feeds)
+
+    def with_sources(self, source_of: Callable[[str], Source]) -> "Flow":
+        """The same with sources for the feeds whose voltage stages give, by electrode."""
+        if self.charging is None:
+            return self
+        feeds = tuple(
+            replace(feed, source=source_of(feed.name)) if feed.source is None else feed
+            for feed in self.charging.feeds
+        )
+        return replace(self, charging=replace(self.charging, feeds=feeds))
 
     @property
     def circuit(self) -> Circuit | None:

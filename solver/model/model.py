@@ -20,7 +20,7 @@ from annelid.solver.model.checks import (
 )
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.parts import Part
-from annelid.solver.model.quantity import Scope
+from annelid.solver.model.quantity import Scope, scope_of_flow
 
 ELECTRICS = ("layered", "solved")
 
@@ -127,12 +127,7 @@ class Model:
             ends=self.inventory.ends,
             has_twist=self.has_twist,
             has_time=self.timed,
-            nodes=self.flow.circuit.nodes if self.flow and self.flow.circuit else (),
-            elements=tuple(e.name for e in self.flow.circuit.elements)
-            if self.flow and self.flow.circuit
-            else (),
-            feds=self.flow.fed if self.flow else (),
-            has_channel=bool(self.sections_of_flow),
+            **scope_of_flow(self.flow),
         )
 
     def contact_stiffness(self, contact: Contact) -> float:

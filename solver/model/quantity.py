@@ -3,9 +3,10 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from annelid.solver.display import KINDS
+from annelid.solver.fluid.flow import Flow
 
 
 class Scope(NamedTuple):
@@ -75,6 +76,19 @@ class Scope(NamedTuple):
             case "flow":
                 return self.has("lumen_flow") or bool(self.feds)
         return bool(getattr(self, f"has_{feature}"))
+
+
+def scope_of_flow(flow: Flow | None) -> dict[str, Any]:
+    """What a flow adds to a scope."""
+    if flow is None:
+        return {}
+    circuit = flow.circuit
+    return {
+        "nodes": () if circuit is None else circuit.nodes,
+        "elements": () if circuit is None else circuit.carriers,
+        "feds": flow.fed,
+        "has_channel": bool(flow.sections),
+    }
 
 
 @dataclass(frozen=True)
