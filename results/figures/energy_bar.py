@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Where the electrical energy of a cycle goes, as a bar."""
 
+import math
+
 
 
 from annelid.results.figures import svg_style as style
@@ -35,7 +37,7 @@ def energy_bar(energies: CycleEnergies, *, units: DisplayUnits, name: str) -> Sv
         for label, energy in parts.items():
             value, side = energy * unit.factor, int(energy > 0)
             shown = unit.behind(digits(value if abs(energy) > _ROUNDING * size else 0.0, 3))
-            text = f"{label} {shown} ({share(energy, energies.electrical)})"
+            text = f"{label} {shown} ({share(energy, energies.electrical, units)})"
             axes.barh(0, value, _HEIGHT, ends[side], color=colours[label], label=text)
             ends[side] += value
         axes.set_yticks([1, 0], ["electrical energy in", "becomes"])
@@ -47,7 +49,7 @@ def energy_bar(energies: CycleEnergies, *, units: DisplayUnits, name: str) -> Sv
         figure.legend(loc="outside lower center", ncols=_COLUMNS, fontsize=8, handlelength=1.0)
         caption = (
             f"Energies of the last cycle. Of {unit.behind(digits(energies.electrical * unit.factor))} of "
-            f"electrical energy {share(energies.rest, energies.electrical)} is the rest, which no other entry has."
+            f"electrical energy {share(energies.rest, energies.electrical, units)} is the rest, which no other entry has."
         )
         return SvgFigure(style.svg_text(figure, name, caption), caption)
 
@@ -66,6 +68,6 @@ def energy_parts(energies: CycleEnergies) -> dict[str, float]:
     return {label: energy for label, energy in parts.items() if label in always or energy}
 
 
-def share(part: float, whole: float) -> str:
-    """Return a part of an energy in percent, as text; smaller parts than 0.001 % are zero."""
-    return f"{digits(round(100 * part / whole, 3), 2)} %" if whole else "–"
+def share(part: float, whole: float, units: DisplayUnits) -> str:
+    """Return a part over the whole as text, "–" of nothing; less than 0.001 % is zero."""
+    return units.show("fraction", round(part / whole, 5) if whole else math.nan, 2)

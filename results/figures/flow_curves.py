@@ -108,7 +108,7 @@ def _draw(
     low, high = axes.get_ylim()
     if low < 0 < high:
         axes.axhline(0.0, color=style.MUTED, linewidth=0.7, zorder=1)
-    axes.margins(x=0.01, y=0.16)
+    axes.margins(x=0.01, y=0.22)
     axes.set_title(unit.label(word))
     places = _clear_places(values)
     labels = [

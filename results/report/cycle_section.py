@@ -23,6 +23,7 @@ from annelid.solver.model import flow_quantities as f
 from annelid.solver.model import quantities as q
 
 _MOST = 4  # elements whose mean flow is named
+_EQUAL = 1e-3  # mean flows that are nearer to each other are named once
 _REPEATS = 0.01  # difference of cycles up to which they repeat
 _NUMBERS = (f.REYNOLDS, f.WOMERSLEY, f.WALL_SLOPE)
 
@@ -64,13 +65,18 @@ def _pumped(values: dict[str, float], units: DisplayUnits) -> Iterator[str]:
     """What leaves the lumen, and what goes through the elements of a circuit."""
     if c.MEAN_FLOW.name in values:
         volume, flow = (
-            units.show(quantity.kind, values[quantity.name]) for quantity in (c.PUMPED_VOLUME, c.MEAN_FLOW)
+            units.show(quantity.kind, abs(values[quantity.name])) for quantity in (c.PUMPED_VOLUME, c.MEAN_FLOW)
         )
-        yield f"In the last cycle {volume} leaves the upper end of the lumen, a mean flow of {flow}."
+        verb = "leaves" if values[c.PUMPED_VOLUME.name] >= 0 else "enters"
+        yield f"In the last cycle {volume} {verb} the upper end of the lumen, a mean flow of {flow}."
     stem = c.MEAN_FLOW_OF.stem
     flows = {name.removeprefix(stem): flow for name, flow in values.items() if name.startswith(stem)}
-    largest = sorted(flows, key=lambda name: -abs(flows[name]))[:_MOST]
-    shown = [f"{units.show(c.MEAN_FLOW.kind, flows[name])} through {name}" for name in largest if flows[name]]
+    different: list[str] = []
+    for name, flow in flows.items():  # elements in series have one flow
+        if flow and not any(math.isclose(flow, flows[other], rel_tol=_EQUAL) for other in different):
+            different.append(name)
+    largest = sorted(different, key=lambda name: -abs(flows[name]))[:_MOST]
+    shown = [f"{units.show(c.MEAN_FLOW.kind, flows[name])} through {name}" for name in largest]
     if shown:
         yield f"Mean flows of the last cycle: {', '.join(shown)}."
 
@@ -88,8 +94,9 @@ def _energies(energies: CycleEnergies, units: DisplayUnits) -> Iterator[str]:
     if math.isnan(energies.work):
         yield back
         return
-    efficiency = f", an efficiency of {share(energies.hydraulic, energies.electrical)}"
-    yield f"{back} The hydraulic work is {hydraulic}{efficiency if energies.electrical > 0 else ''}."
+    pumps = min(energies.electrical, energies.hydraulic) > 0
+    efficiency = f", an efficiency of {share(energies.hydraulic, energies.electrical, units)}" if pumps else ""
+    yield f"{back} The hydraulic work is {hydraulic}{efficiency}."
 
 
 def _repetition(run: RunRecord) -> Iterator[str]:
@@ -100,7 +107,7 @@ def _repetition(run: RunRecord) -> Iterator[str]:
     if difference > _REPEATS:
         yield (
             f"The cycles do not repeat yet: the lumen volume differs from that of the cycle before by "
-            f"{digits(100 * difference, 2)} % of the stroke volume."
+            f"{run.units.show('fraction', difference, 2)} of the stroke volume."
         )
 
 
