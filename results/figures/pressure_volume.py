@@ -53,7 +53,8 @@ def pressure_volume_loop(
         axes.margins(x=0.08, y=0.14)
         _arrows(axes, points[last])
         x, y = points[last[0]]
-        place_labels(axes, [Label("start of the cycle", (float(x), float(y)))], [points[last], points[before]])
+        curves = [points[rows] for rows in (last, before) if rows.size]
+        place_labels(axes, [Label("start of the cycle", (float(x), float(y)))], curves)
         shown = table.show(STROKE_WORK.name, abs(work))
         axes.set_title(f"pressure-volume loop, area {shown}")
         axes.set_xlabel(v_unit.label(q.LUMEN_VOLUME.name))
