@@ -3,8 +3,6 @@
 
 import math
 
-
-
 from annelid.results.figures import svg_style as style
 from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.folder.pump_cycle import CycleEnergies
@@ -47,10 +45,8 @@ def energy_bar(energies: CycleEnergies, *, units: DisplayUnits, name: str) -> Sv
         axes.axvline(0.0, color=style.MUTED, linewidth=0.8, zorder=0)
         axes.set_xlabel(unit.label("energy a cycle"))
         figure.legend(loc="outside lower center", ncols=_COLUMNS, fontsize=8, handlelength=1.0)
-        caption = (
-            f"Energies of the last cycle. Of {unit.behind(digits(energies.electrical * unit.factor))} of "
-            f"electrical energy {share(energies.rest, energies.electrical, units)} is the rest, which no other entry has."
-        )
+        rest = share(energies.rest, energies.electrical, units)
+        caption = f"Where the electrical energy of the last cycle goes; {rest} of it is in no other entry."
         return SvgFigure(style.svg_text(figure, name, caption), caption)
 
 

@@ -46,6 +46,10 @@ def flow_curves(table: PathRecord, rows: NDArray[np.int64], *, name: str) -> Svg
 
     along, elements = list(_ALONG), _members(table, f.ELEMENT_FLOW_OF.stem)
     lumen = along[2:] if along[2] in table.columns else list(_LUMEN)
+    known = [np.isfinite(table[name][rows]) for name in (*along, *elements) if name in table.columns]
+    rows = rows[np.all(known, axis=0)] if known else rows[:0]  # flows are not known before they begin
+    if not rows.size:
+        return None
     flows = chosen_curves(table, rows, along[:2], elements)
     pressures = chosen_curves(table, rows, lumen, _members(table, f.NODE_PRESSURE_OF.stem))
     if not flows or not pressures:

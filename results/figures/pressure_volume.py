@@ -73,7 +73,13 @@ def _arrows(axes: "Axes", loop: NDArray[np.float64]) -> None:
         start, end = (
             [float(np.interp(middle + shift, along, column)) for column in loop.T] for shift in (-step, step)
         )
-        arrow = {"arrowstyle": "-|>", "color": style.ACCENT, "mutation_scale": 14.0, "shrinkA": 0, "shrinkB": 0}
+        arrow = {
+            "arrowstyle": "-|>",
+            "color": style.ACCENT,
+            "mutation_scale": 14.0,
+            "shrinkA": 0,
+            "shrinkB": 0,
+        }
         axes.annotate("", end, start, arrowprops=arrow, zorder=4)
 
 

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from annelid.results.figures.energy_bar import energy_bar, share
 from annelid.results.figures.flow_curves import flow_curves
@@ -65,7 +64,8 @@ def _pumped(values: dict[str, float], units: DisplayUnits) -> Iterator[str]:
     """What leaves the lumen, and what goes through the elements of a circuit."""
     if c.MEAN_FLOW.name in values:
         volume, flow = (
-            units.show(quantity.kind, abs(values[quantity.name])) for quantity in (c.PUMPED_VOLUME, c.MEAN_FLOW)
+            units.show(quantity.kind, abs(values[quantity.name]))
+            for quantity in (c.PUMPED_VOLUME, c.MEAN_FLOW)
         )
         verb = "leaves" if values[c.PUMPED_VOLUME.name] >= 0 else "enters"
         yield f"In the last cycle {volume} {verb} the upper end of the lumen, a mean flow of {flow}."
@@ -95,15 +95,15 @@ def _energies(energies: CycleEnergies, units: DisplayUnits) -> Iterator[str]:
         yield back
         return
     pumps = min(energies.electrical, energies.hydraulic) > 0
-    efficiency = f", an efficiency of {share(energies.hydraulic, energies.electrical, units)}" if pumps else ""
+    efficiency = (
+        f", an efficiency of {share(energies.hydraulic, energies.electrical, units)}" if pumps else ""
+    )
     yield f"{back} The hydraulic work is {hydraulic}{efficiency}."
 
 
 def _repetition(run: RunRecord) -> Iterator[str]:
     """Whether the lumen volume repeats that of the cycle before."""
-    difference = float(
-        run.summary.get("path_quantities", {}).get(f"{c.CYCLE_DIFFERENCE.name} [1]", math.nan)
-    )
+    difference = float(run.summary.get("path_quantities", {}).get(f"{c.CYCLE_DIFFERENCE.name} [1]", math.nan))
     if difference > _REPEATS:
         yield (
             f"The cycles do not repeat yet: the lumen volume differs from that of the cycle before by "
@@ -115,5 +115,7 @@ def _validity(table: PathRecord) -> Iterator[str]:
     """Largest numbers on which the theory of a flow along the lumen depends."""
     if f.REYNOLDS.name not in table.columns or np.isnan(table[f.REYNOLDS.name]).all():
         return
-    numbers = [f"{quantity.name} {digits(float(np.nanmax(table[quantity.name])), 3)}" for quantity in _NUMBERS]
+    numbers = [
+        f"{quantity.name} {digits(float(np.nanmax(table[quantity.name])), 3)}" for quantity in _NUMBERS
+    ]
     yield f"Largest numbers of the flow along the lumen: {', '.join(numbers[:-1])} and {numbers[-1]}."

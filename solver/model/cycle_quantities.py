@@ -34,7 +34,11 @@ CYCLE_DIFFERENCE = _of_cycle(
     "how well the lumen volume repeats that of the cycle before",
 )
 PUMPED_VOLUME = _of_cycle(
-    "pumped volume", "volume", "∮ q dt", "fluid that leaves the upper end of the lumen", _CHANNEL, True
+    "pumped volume",
+    "volume",
+    "∮ q dt",
+    "fluid that leaves the upper end of the lumen; negative if it is pumped down",
+    _CHANNEL,
 )
 PUMPED_VOLUME_OF = _of_cycle(
     "pumped volume through <element>",
@@ -43,9 +47,7 @@ PUMPED_VOLUME_OF = _of_cycle(
     "fluid that goes through an element of the circuit from its start to its end",
     _CIRCUIT,
 )
-MEAN_FLOW = _of_cycle(
-    "mean flow", "flow", "∮ q dt/T", "pumped volume over the period T", _CHANNEL, better=True
-)
+MEAN_FLOW = _of_cycle("mean flow", "flow", "∮ q dt/T", "pumped volume over the period T", _CHANNEL)
 MEAN_FLOW_OF = _of_cycle(
     "mean flow through <element>", "flow", "∮ q dt/T", "the same of an element of the circuit", _CIRCUIT
 )
@@ -83,7 +85,9 @@ CYCLE_RESISTIVE_LOSS = _of_cycle(
 CYCLE_LEAK_LOSS = _of_cycle(
     "leak loss a cycle", "energy", "L_l = ∮ Σ V²/R_l dt", "energy lost by leakage", _FEEDS
 )
-EFFICIENCY = _of_cycle("efficiency", "fraction", "(W - D)/E", "hydraulic work over electrical energy", _PUMP, True)
+EFFICIENCY = _of_cycle(
+    "efficiency", "fraction", "(W - D)/E", "hydraulic work over electrical energy", _PUMP, True
+)
 ENERGY_BALANCE = _of_cycle(
     "energy balance",
     "fraction",

@@ -93,8 +93,12 @@ def test_the_valves_pass_what_the_lumen_gives(run):
     table = run.table
     rows = cycle_rows(table, last_window(run.description.cycles))
     inlet, outlet = (value(run, f"pumped volume through {valve}") for valve in ("inlet", "outlet"))
-    assert inlet - outlet == pytest.approx(np.diff(table["lumen volume"][rows[[0, -1]]])[0], abs=1e-10 * DRAWN)
-    assert outlet == pytest.approx(value(run, "stroke volume"), rel=1e-3)  # nothing flows through while it fills
+    assert inlet - outlet == pytest.approx(
+        np.diff(table["lumen volume"][rows[[0, -1]]])[0], abs=1e-10 * DRAWN
+    )
+    assert outlet == pytest.approx(
+        value(run, "stroke volume"), rel=1e-3
+    )  # nothing flows through while it fills
 
 
 def test_each_cycle_value_has_a_definition(run):
@@ -131,7 +135,12 @@ def test_a_case_has_the_values_of_its_flow(more, present, absent):
     ("name", "flow", "more", "words"),
     [
         ("stroke work", False, {}, "'stroke work' needs a fluid or a circuit in the lumen"),
-        ("leak loss a cycle", True, {"circuit": CIRCUIT}, "needs electrodes that are fed through a resistance"),
+        (
+            "leak loss a cycle",
+            True,
+            {"circuit": CIRCUIT},
+            "needs electrodes that are fed through a resistance",
+        ),
         ("pumped volume", True, {"circuit": CIRCUIT}, "'pumped volume' needs a fluid along the lumen"),
         ("mean flow through outlt", True, {"circuit": CIRCUIT}, "did you mean 'mean flow through outlet'"),
     ],

@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: MIT
 """Paths of an invented pump whose cycles are known in closed form, as tables.
 
-The loop is an ellipse: V = V0 - b sin ωt and P = P0 + a cos ωt, so that W = -∮ P dV = π a b a cycle. The fluid leaves
-with q = q0 + q1 sin ωt. The voltage does work at the power e + E1 ω cos ωt, whose falling part is known.
+The loop is an ellipse: V = V0 - b sin ωt and P = P0 + a cos ωt, so that W = -∮ P dV = π a b a cycle. The
+fluid leaves with q = q0 + q1 sin ωt. The voltage does work at the power e/T + E ω cos ωt, whose negative part
+is known.
 """
 
 import numpy as np

@@ -91,6 +91,15 @@ def test_curves_have_their_names_beside_them():
     assert "out of the lower end" not in words(figure)  # it is the reverse
 
 
+def test_flows_are_drawn_from_where_they_begin():
+    table = pump()
+    table.columns["flow through outlet"][0] = np.nan  # the state before the first step in time
+    figure = flow_curves(table, cycle_rows(table, WINDOW, 3), name="cycle")
+    assert "outlet" in words(figure)
+    bare = replace(table, quantities=("lumen pressure",))
+    assert flow_curves(bare, cycle_rows(bare, WINDOW), name="cycle") is None
+
+
 def test_the_bar_adds_up():
     table = pump(channel=True, fed=1, unaccounted=0.3)
     energies = cycle_energies(table, cycle_rows(table, WINDOW))
@@ -100,13 +109,14 @@ def test_the_bar_adds_up():
     figure = energy_bar(energies, units=UNITS, name="bar")
     assert "viscous loss 0.4 mJ (7.7 %)" in words(figure)
     assert "rest 0.3 mJ (5.7 %)" in words(figure)
-    assert "5.7 % is the rest" in figure.caption.replace("\xa0", " ")
+    assert "5.7 % of it is in no other entry" in figure.caption.replace("\xa0", " ")
 
 
 def bars(figure):
     """Left and right edge of each bar, in the units of the SVG."""
     paths = re.findall(
-        r'<path d="M ([\d.]+) [\d.]+\s+L ([\d.]+) [\d.]+\s+L [^"]*z\s*" clip-path[^>]*style="fill:', figure.svg
+        r'<path d="M ([\d.]+) [\d.]+\s+L ([\d.]+) [\d.]+\s+L [^"]*z\s*" clip-path[^>]*style="fill:',
+        figure.svg,
     )
     return [(float(left), float(right)) for left, right in paths]
 
