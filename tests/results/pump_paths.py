@@ -75,7 +75,7 @@ def pump(*, channel=False, fed=0, electrodes=2, drift=0.0, unaccounted=0.0, step
     if fed:
         columns |= {f"current ring_{i}": np.cos(ω * t) for i in range(fed)}
         columns["resistive loss"], columns["leak loss"] = RESISTIVE * turns, LEAK * turns
-        columns["energy of the sources"] = put_in + (RESISTIVE + LEAK) * turns
+        columns["energy of the sources"] = fed / electrodes * put_in + (RESISTIVE + LEAK) * turns
     return PathRecord(
         stages=("rest", *["beat"] * (n - 1)),
         columns=columns,
