@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: MIT
-"""Comparison of results with scans of the real part; this package is empty so far."""
+"""Comparison of results with scans of the real part."""

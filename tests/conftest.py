@@ -7,6 +7,7 @@ This file also puts its folder on the import path, so that tests can use ``from 
 import os
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("UCX_TLS", "self,sm,tcp")
 
 

@@ -39,6 +39,13 @@ MAY_IMPORT = {
     "results.figures": ("results.fields", "results.folder"),
     "results.views": ("results.fields", "results.folder"),
     "results.show": ("results.fields", "results.folder"),
+    "results.animation": (
+        "results.fields",
+        "results.folder",
+        "results.figures",
+        "results.views",
+        "results.show",
+    ),
     "results.lattice": ("results.fields", "results.figures", "results.views"),
     "results.report": (
         "results.pages",
@@ -46,6 +53,7 @@ MAY_IMPORT = {
         "results.folder",
         "results.figures",
         "results.views",
+        "results.animation",
     ),
     "results.fabrication": (
         "results.pages",
@@ -55,6 +63,8 @@ MAY_IMPORT = {
         "results.report",
     ),
     "results.study": ("results.pages", "results.figures"),
+    "compare.scans": (),
+    "compare.invented": ("compare.scans",),
     "cases.schema": (),
     "cases.convert": ("cases.schema",),
     "cases.validate": ("cases.schema", "cases.convert"),
@@ -78,6 +88,7 @@ HEAVY = {
     "pyvista": ("results", "compare"),
     "vtk": ("results", "compare"),
     "vtkmodules": ("results", "compare"),
+    "trimesh": ("compare",),
     "ezdxf": ("results",),
     "pint": ("cases",),
     "pydantic": ("cases",),

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "REPORTING",
+    "animate_command",
     "cell_command",
     "cells_command",
     "check_command",
@@ -163,6 +164,28 @@ def view_command(options: argparse.Namespace) -> int:
         print(picture)
     else:
         show_window(options.rundir, field=options.field, state=options.state)
+    return 0
+
+
+def animate_command(options: argparse.Namespace) -> int:
+    """Animate a run in which time passes."""
+    from annelid.cases.run.environment import require_libraries
+    from annelid.results.animation.animate import write_animation
+
+    require_libraries()
+    with MinuteLines("drawing the frames"):
+        file, made = write_animation(
+            options.rundir,
+            options.out,
+            view=options.view,
+            cycle=options.cycle,
+            field=options.field,
+            frames=options.frames,
+            angle=options.angle,
+        )
+    print(
+        f"{len(made.timing.times)} frames, {made.timing.speed_text}, coloured by {made.label}", file, sep="\n"
+    )
     return 0
 
 

@@ -30,6 +30,7 @@ examples:
   annelid run my_cuff.toml                run the case and print the path of its report
   annelid run my_cuff.toml --ranks 2      run it on two processors
   annelid view runs/my_cuff-0123abcd      show the result in a window
+  annelid animate runs/my_wave-0123abcd   animate a run whose loads follow waves
   annelid study my_study.toml             run a parameter study
 
 exit codes:
@@ -54,6 +55,7 @@ def parser() -> argparse.ArgumentParser:
     _add_cell(subparsers)
     _add_report(subparsers)
     _add_view(subparsers)
+    _add_animate(subparsers)
     _add_study(subparsers)
     _add_cells(subparsers)
     text = "print the JSON Schema of case files, for completion in editors"
@@ -245,6 +247,31 @@ def _add_view(subparsers: _Subparsers) -> None:
     command.add_argument("--field", default="largest principal stress", metavar="NAME", help=text)
     text = "number of the state; negative numbers count from the end (default: the last state)"
     command.add_argument("--state", type=int, default=None, metavar="NUMBER", help=text)
+
+
+def _add_animate(subparsers: _Subparsers) -> None:
+    examples = (
+        "examples:\n  annelid animate runs/ureter_wave-0123abcd\n"
+        '  annelid animate runs/ureter_wave-0123abcd --view 3d --field "true field"\n'
+        "  annelid animate runs/ureter_wave-0123abcd --cycle all --out wave.mp4\n\n"
+        "Frames are at equal steps of time, interpolated between computed states. They play in real time if\n"
+        "that needs 5 to 30 frames a second. An MP4 file needs the package imageio-ffmpeg.\n"
+    )
+    text = "animate a run whose loads follow waves, as a GIF or MP4 file"
+    command = _add(subparsers, "animate", commands.animate_command, text, examples)
+    command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
+    text = "the wall in a section through the axis, or the cut-open part in 3-D (default: section)"
+    command.add_argument("--view", choices=("section", "3d"), default="section", help=text)
+    text = "the last whole cycle as a loop, or the whole time (default: the cycle if there is one)"
+    command.add_argument("--cycle", choices=("last", "all"), help=text)
+    text = "field shown by colours, as in show/ (default: the voltage of the electrodes)"
+    command.add_argument("--field", metavar="NAME", help=text)
+    text = "number of frames, 2 to 1000 (default: that of the computed steps, or a multiple of it)"
+    command.add_argument("--frames", type=whole_number, metavar="N", help=text)
+    text = "angle of the section of a 3-D model around the axis, degrees (default: 0)"
+    command.add_argument("--angle", type=float, metavar="DEG", help=text)
+    text = "new file, .gif or .mp4 (default: section.gif or 3d.gif in RUNDIR)"
+    command.add_argument("--out", type=output_file, metavar="FILE", help=text)
 
 
 def _add_study(subparsers: _Subparsers) -> None:

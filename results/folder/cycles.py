@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Values of one cycle of a part whose loads follow waves, such as stroke volume and speed of the wave."""
+"""Rows in time, and values of one cycle of a part whose loads follow waves, such as its stroke volume."""
 
 from collections.abc import Sequence
 
@@ -16,6 +16,33 @@ from annelid.solver.records import Measure, Profile
 
 _SAME = 1e-6  # of a period
 _MOVES = 0.05  # of the largest amplitude: stations that move less do not tell where the wave is
+
+
+def timed_rows(time: FloatArray) -> NDArray[np.int64]:
+    """Return the rows of a path in which time passes, and the one in which it begins.
+
+    Their times increase strictly. States of stages without time are left out, but for the first state.
+
+    Args:
+        time: Time of each row, s, shape (n,).
+
+    Returns:
+        In ascending order; empty if no time passes.
+    """
+    later = np.flatnonzero(np.diff(np.maximum.accumulate(time)) > 0) + 1
+    return np.concatenate([later[:1] - 1, later])
+
+
+def last_cycle(table: PathRecord, windows: Sequence[CycleWindow]) -> CycleWindow | None:
+    """Return the last whole cycle; ``None`` if loads do not repeat or the path ends before.
+
+    Of several windows the last one that has a whole cycle counts.
+    """
+    window = next((w for w in reversed(windows) if w.cycles >= 1), None)
+    if window is None or not _rows(table, window, 1).size:
+        return None
+    end = window.start + window.cycles * window.period
+    return window._replace(start=end - window.period, end=end)
 
 
 def cycle_measures(

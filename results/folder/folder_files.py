@@ -23,12 +23,13 @@ PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.
 DESCRIPTION = "description.json"
 INFLATION = "inflation.csv"
 PATH, PROFILES, FIELDS, SURFACE = "path.csv", "profiles.csv", "fields", "surface"
-REPORT, SHOW = "report.html", "show"  # made from the other files
-PVD = "fields/fields.pvd"
+REPORT, ANIMATION, SHOW = "report.html", "animation.gif", "show"  # made from the other files
+PVD, TIMED_PVD = "fields/fields.pvd", "fields/over_time.pvd"
 FOLDER_KIND, FORMAT = "annelid run", 2
 _LARGEST_JSON = 100_000_000  # bytes
 _END = "ended unfinished: "
-_RUN_FILES = (SUMMARY, REPORT, SHOW, INFLATION, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
+_MADE = (REPORT, ANIMATION, SHOW)
+_RUN_FILES = (SUMMARY, *_MADE, INFLATION, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:
@@ -150,7 +151,7 @@ def remove(path: Path) -> None:
 def run_files(folder: Path) -> list[str]:
     """Names of all files that a run has written, except its summary and its report."""
     states = (path for part in (FIELDS, SURFACE) for path in (folder / part).glob("state_*"))
-    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, INFLATION, PATH, PROFILES, PVD)
+    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, INFLATION, PATH, PROFILES, PVD, TIMED_PVD)
     present = [name for name in fixed if (folder / name).exists()]
     return present + sorted(str(path.relative_to(folder)) for path in states)
 

@@ -11,6 +11,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal
 
+import numpy as np
+
 from annelid.geometry.body import Body
 from annelid.results.atomic import FolderLock, append_durably, write_atomically
 from annelid.results.fields.state_fields import FieldGrid
@@ -19,7 +21,7 @@ from annelid.results.fields.vtk_files import collection
 from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
-from annelid.results.folder.cycles import cycle_measures
+from annelid.results.folder.cycles import cycle_measures, timed_rows
 from annelid.results.folder.digests import digest_of, digests_of, write_sealed
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.folder_files import (
@@ -36,6 +38,7 @@ from annelid.results.folder.folder_files import (
     PVD,
     SUMMARY,
     SURFACE,
+    TIMED_PVD,
     append_log,
     check_writable,
     remove_run_files,
@@ -47,6 +50,7 @@ from annelid.results.folder.path_rows import csv_text, merge_columns, path_text,
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
 from annelid.results.folder.tables import PROFILE_COLUMNS, PathRecord, read_path
+from annelid.solver.model.quantities import TIME
 from annelid.solver.records import Equilibrium, Measure, Outcome, Profile
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
@@ -83,6 +87,7 @@ class RunFolder:
         self._columns: list[str] = []
         self._rows: list[dict[str, object]] = []
         self._files: dict[int, tuple[str, str]] = {}
+        self._times: dict[int, float] = {}
         self._critical: list[CriticalPoint] = []
         self._jumps_and_branches: list[dict[str, Any]] = []
         self._last: Equilibrium | None = None
@@ -156,6 +161,8 @@ class RunFolder:
         previous, self._last = self._last, state
         if previous is not None and previous.stage != state.stage:
             self._write_stage_end(previous)
+        if TIME.name in state.quantities:
+            self._times[state.index] = state.quantities[TIME.name].value
         self._append_profiles(state)
         if self._cycles and "inner" in state.profiles:
             self._lumens.append(state.profiles["inner"])
@@ -252,6 +259,10 @@ class RunFolder:
         self._files[state.index] = (name, digest_of(content))
         files = ((number, *file) for number, file in sorted(self._files.items()))
         write_atomically(self.path / PVD, collection(files))
+        numbers, times = list(self._times), np.array(list(self._times.values()))
+        rows = [row for row in timed_rows(times) if numbers[row] in self._files]
+        if timed := [(float(times[row]), *self._files[numbers[row]]) for row in rows]:
+            write_atomically(self.path / TIMED_PVD, collection(timed))
 
     def _write_stage_end(self, state: Equilibrium) -> None:
         """Write the fields and surfaces of the last state of a stage; a second call does nothing."""

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
+from annelid.results.animation.animate import Animation
 from annelid.results.atomic import write_atomically
-from annelid.results.folder.folder_files import PATH, REPORT, end_reason
+from annelid.results.folder.folder_files import ANIMATION, PATH, REPORT, end_reason, remove
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import NOT_JUDGED, Verdict
 from annelid.results.folder.tables import PathRecord
@@ -23,6 +24,7 @@ from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
+from annelid.results.report.moving_picture import moving_picture, report_animation
 from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
 from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
@@ -56,11 +58,11 @@ def write_report(
     *,
     with_pictures: bool = True,
 ) -> Path:
-    """Write ``report.html`` into a Run folder, finished or not.
+    """Write ``report.html`` into a Run folder, finished or not, and ``animation.gif`` if time passes in it.
 
     Args:
         path: The Run folder.
-        with_pictures: Whether to render 3-D pictures.
+        with_pictures: Whether to render 3-D pictures and the animation.
 
     Returns:
         Path of the page.
@@ -69,11 +71,16 @@ def write_report(
         InputError: The folder contains no run, or one of its files is damaged.
     """
     run = open_run(path)
-    page = render("report.html", _content(run, with_pictures))
+    moving = report_animation(run) if with_pictures else None
+    if moving is None:
+        remove(run.path / ANIMATION)
+    else:
+        write_atomically(run.path / ANIMATION, moving.content)
+    page = render("report.html", _content(run, with_pictures, moving))
     return write_atomically(run.path / REPORT, page)
 
 
-def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
+def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> dict[str, Any]:
     table = run.table if os.path.lexists(run.path / PATH) else None
     description, units = run.description, run.units
     state_pictures, picture_note = pictures(run) if with_pictures and table is not None else ([], "")
@@ -85,6 +92,7 @@ def _content(run: RunRecord, with_pictures: bool) -> dict[str, Any]:
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(run),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
+        "moving": [] if moving is None else [moving_picture(run, moving)],
         "pictures": state_pictures,
         "picture_note": picture_note,
         "curves": [] if table is None else curves(table, run.verdicts),

@@ -13,7 +13,7 @@ from annelid.solver.display import DisplayUnits
 
 DISPLACEMENT, VOLTAGE = "displacement", "electrode voltage"
 MISES, THICKNESS = "von Mises stress", "wall thickness"
-_KINDS = FIELD_KINDS | {
+SHOWN_KINDS = FIELD_KINDS | {
     DISPLACEMENT: "length",
     "radial displacement": "length",
     "largest principal stretch": "ratio",
@@ -95,7 +95,7 @@ def labelled(
     absent = np.full(len(next(iter(fields.values()))), np.nan)
     for name, span in over_all.items():
         size = max(map(abs, span))
-        unit = units.unit(_KINDS.get(name, "ratio"), size)
+        unit = units.unit(SHOWN_KINDS.get(name, "ratio"), size)
         values = np.append(fields.get(name, absent), span)
         values = np.where(np.abs(values) < _ROUNDING * size, 0.0, values) * unit.factor
         shown[unit.label(name)] = values.astype(np.float32)

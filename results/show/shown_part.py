@@ -53,6 +53,11 @@ class ShownPart:
         """Return the fields of a state at the points of the grid, in internal units, by name without unit."""
         return self._fields(self._arrays(state), state)
 
+    def positions_and_fields(self, state: int) -> tuple[FloatArray, dict[str, FloatArray]]:
+        """Return the present positions of the points of the grid, shape (n, 3), mm, and their fields."""
+        arrays = self._arrays(state)
+        return deformed_points(arrays), self._fields(arrays, state)
+
     def file(self, state: int, over_all: Mapping[str, Range]) -> bytes:
         """Return the ``.vtu`` file of a state.
 

@@ -10,7 +10,7 @@ from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnits
-from annelid.solver.model.quantities import quantity_of
+from annelid.solver.model.quantities import TIME, quantity_of
 
 _SPACE = "\N{NO-BREAK SPACE}"
 
@@ -33,6 +33,8 @@ def state_numbers(run: RunRecord, row: int) -> dict[str, float]:
         "state": float(table["state"][row]),
         f"parameter of stage {table.stages[row]}": float(table["parameter"][row]),
     }
+    if TIME.name in table.columns:
+        numbers["time [s]"] = float(table[TIME.name][row])
     numbers |= _loads(table, row)
     numbers |= _requirements(run.verdicts, run.units)
     obstacles = [f"obstacle {contact.name}" for contact in run.description.obstacles]

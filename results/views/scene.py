@@ -8,22 +8,22 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.geometry.body import FloatArray
+from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
 from annelid.results.fields.state_fields import FIELD_KINDS, MODE, FieldGrid, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.state_words import reference_word, state_word
-from annelid.results.views.camera import Layout, choose_layout
+from annelid.results.views.camera import Layout, choose_layout, set_camera
 from annelid.results.views.colour_bar import add_arrow_ends, bar_settings, colour_range, colours, cut_text
 from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
 from annelid.results.views.headline import add_headline, headline, height_of
 from annelid.results.views.rendering import with_normals
 from annelid.solver.display import DisplayUnits
 
-_DRAWN, _DRAWN_LINE, _BACKGROUND, _INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
+_DRAWN, _DRAWN_LINE, _BACKGROUND, INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
 _NO_WALL = "#8b979d"  # not white, which means no stress
-_AMBIENT = 0.15
+AMBIENT = 0.15
 _LARGEST_WINDOW = (1280, 760)  # pixels
 # The amplitude of a mode is arbitrary: largest motion in the picture over the size and over the radius of the
 # part.
@@ -75,7 +75,7 @@ def scene(
     _add_deformed(pyvista, plotter, surface, layout, deformed, name, values)
     _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
     add_headline(pyvista, plotter, lines)
-    _set_camera(plotter, layout, deformed)
+    set_camera(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
 
 
@@ -140,13 +140,13 @@ def _mesh(pyvista: ModuleType, surface: CutawaySurface, points: FloatArray) -> A
     return pyvista.PolyData.from_regular_faces(points, surface.triangles)
 
 
-def _lines(pyvista: ModuleType, mesh: Any, surface: CutawaySurface, towards_camera: FloatArray) -> Any:
-    """Sharp edges of the surface and the outlines of the regions on the cut faces."""
+def lines_in_front(pyvista: ModuleType, mesh: Any, outlines: IntArray, towards_camera: FloatArray) -> Any:
+    """Return sharp edges of a surface, and lines such as the outlines of the regions on the cut faces."""
     lines = mesh.extract_feature_edges(
         feature_angle=40.0, boundary_edges=True, non_manifold_edges=False, manifold_edges=False
     )
-    if len(surface.lines):
-        segments = np.column_stack([np.full(len(surface.lines), 2), surface.lines]).ravel()
+    if len(outlines):
+        segments = np.column_stack([np.full(len(outlines), 2), outlines]).ravel()
         lines = lines + pyvista.PolyData(mesh.points, lines=segments)
     # Shifted slightly towards the camera, because the surface would hide parts of the lines otherwise.
     return lines.translate(0.004 * np.ptp(mesh.points, axis=0).max() * towards_camera)
@@ -156,8 +156,10 @@ def _add_drawn(
     pyvista: ModuleType, plotter: Any, surface: CutawaySurface, layout: Layout, points: FloatArray
 ) -> None:
     mesh = _mesh(pyvista, surface, points)
-    plotter.add_mesh(with_normals(mesh), color=_DRAWN, ambient=_AMBIENT, smooth_shading=True)
-    plotter.add_mesh(_lines(pyvista, mesh, surface, layout.towards_camera), color=_DRAWN_LINE, line_width=1.5)
+    plotter.add_mesh(with_normals(mesh), color=_DRAWN, ambient=AMBIENT, smooth_shading=True)
+    plotter.add_mesh(
+        lines_in_front(pyvista, mesh, surface.lines, layout.towards_camera), color=_DRAWN_LINE, line_width=1.5
+    )
 
 
 def _add_deformed(
@@ -178,18 +180,20 @@ def _add_deformed(
         cmap=colours(name),
         clim=limits,
         nan_color=_NO_WALL if "in-plane" in name else _NO_FIELD,
-        ambient=_AMBIENT,
+        ambient=AMBIENT,
         smooth_shading=True,
-        scalar_bar_args=bar_settings(plotter.window_size[1], limits) | {"color": _INK},
+        scalar_bar_args=bar_settings(plotter.window_size[1], limits) | {"color": INK},
     )
-    plotter.add_mesh(_lines(pyvista, mesh, surface, layout.towards_camera), color=_INK, line_width=1.5)
+    plotter.add_mesh(
+        lines_in_front(pyvista, mesh, surface.lines, layout.towards_camera), color=INK, line_width=1.5
+    )
     _add_title(pyvista, plotter, name + cut_text(values, limits))
     add_arrow_ends(pyvista, plotter, name, values, limits)
 
 
 def _add_title(pyvista: ModuleType, plotter: Any, name: str) -> None:
     title = pyvista.Text(name, position=(plotter.window_size[0] // 2, 14))
-    title.prop.font_size, title.prop.color = 34, _INK
+    title.prop.font_size, title.prop.color = 34, INK
     title.prop.justification_horizontal = "center"
     plotter.add_actor(title)
 
@@ -205,7 +209,7 @@ def _add_labels(
         show_points=False,
         always_visible=True,
         font_size=34,
-        text_color=_INK,
+        text_color=INK,
         bold=False,
         justification_horizontal="center",
         justification_vertical="bottom",
@@ -218,14 +222,3 @@ def _above(points: FloatArray, layout: Layout) -> FloatArray:
     middle = 0.5 * (across.max() + across.min())
     lift = 12.0 * layout.parallel_scale / layout.window[1]
     return middle * layout.right + (along.max() + lift) * layout.up + depth * layout.towards_camera
-
-
-def _set_camera(plotter: Any, layout: Layout, points: FloatArray) -> None:
-    reach = 4.0 * float(np.ptp(points, axis=0).max())
-    plotter.enable_parallel_projection()
-    plotter.camera.focal_point = layout.focal_point
-    plotter.camera.position = layout.focal_point + reach * layout.towards_camera
-    plotter.camera.up = layout.up
-    plotter.camera.parallel_scale = layout.parallel_scale
-    plotter.reset_camera_clipping_range()
-    plotter.enable_anti_aliasing("msaa", multi_samples=4)

@@ -222,6 +222,8 @@ class Torques(LoadOperator):
 
     def force_norm(self, loads: Loads) -> float:
         """Norm of the forces of the torques, to which they are proportional."""
+        if not any(loads.torques.values()):
+            return 0.0
         vector = zero_vector(self.problem)
         self.add_rate(loads, vector)
         norm = float(vector.norm())
@@ -261,6 +263,8 @@ class Gravity(LoadOperator):
 
     def force_norm(self, loads: Loads) -> float:
         """Norm of the weight, which goes linearly with the acceleration."""
+        if not any(loads.gravity.values()):
+            return 0.0
         vector = zero_vector(self.problem)
         self.add_rate(Loads(gravity=loads.gravity, natural=0.0), vector)
         norm = float(vector.norm())

@@ -85,8 +85,7 @@ class Lumen:
         at, pieces = pieces_of("line3")
         now, drawn = (shape_values("line3", at) @ points[self._facets] for points in (x, self._body.points))
         ratio = now[..., 0] / drawn[..., 0]
-        pairs = zip(now[:, pieces, 1].reshape(-1, 2), ratio[:, pieces].reshape(-1, 2), strict=True)
-        return sum(_length_below(z, ratio_there) for z, ratio_there in pairs)
+        return _length_below(now[:, pieces, 1], ratio[:, pieces])
 
 
 def _first_least(values: FloatArray) -> int:
@@ -95,11 +94,12 @@ def _first_least(values: FloatArray) -> int:
 
 
 def _length_below(z: FloatArray, ratio: FloatArray) -> float:
-    """Length along z over which a ratio, linear between stations, is below ``CLOSED``."""
-    low, high = np.minimum(ratio[:-1], ratio[1:]), np.maximum(ratio[:-1], ratio[1:])
+    """Length along z over which a ratio, linear between stations of the last axis, is below ``CLOSED``."""
+    low = np.minimum(ratio[..., :-1], ratio[..., 1:])
+    high = np.maximum(ratio[..., :-1], ratio[..., 1:])
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(high > low, np.clip((CLOSED - low) / (high - low), 0, 1), high < CLOSED)
-    return float(np.abs(np.diff(z)) @ part)
+    return float((np.abs(np.diff(z)) * part).sum())
 
 
 class _Sections:
