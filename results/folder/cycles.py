@@ -38,8 +38,8 @@ def last_cycle(table: PathRecord, windows: Sequence[CycleWindow]) -> CycleWindow
 
     Of several windows the last one that has a whole cycle counts.
     """
-    window = next((w for w in reversed(windows) if w.cycles >= 1), None)
-    if window is None or not _rows(table, window, 1).size:
+    window = last_window(windows)
+    if window is None or not cycle_rows(table, window).size:
         return None
     end = window.start + window.cycles * window.period
     return window._replace(start=end - window.period, end=end)

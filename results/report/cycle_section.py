@@ -104,7 +104,9 @@ def _energies(energies: CycleEnergies, units: DisplayUnits) -> Iterator[str]:
 def _repetition(run: RunRecord) -> Iterator[str]:
     """Whether the lumen volume repeats that of the cycle before."""
     difference = float(run.summary.get("path_quantities", {}).get(f"{c.CYCLE_DIFFERENCE.name} [1]", math.nan))
-    if difference > _REPEATS:
+    if math.isnan(difference):
+        yield "There is no second whole cycle, so it is not known whether cycles repeat."
+    elif difference > _REPEATS:
         yield (
             f"The cycles do not repeat yet: the lumen volume differs from that of the cycle before by "
             f"{run.units.show('fraction', difference, 2)} of the stroke volume."

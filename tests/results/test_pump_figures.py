@@ -158,6 +158,9 @@ def test_the_report_tells_what_a_circuit_gets():
     assert "differs from that of the cycle before by 8 % of the stroke volume" in text
     assert "do not repeat" not in said(run_of(pump(fed=1)))
     assert "Reynolds" not in text
+    assert "no second whole cycle" not in text
+    alone = run_of(pump(fed=1), **{"difference of cycles [1]": "nan"})
+    assert "There is no second whole cycle" in said(alone)
 
 
 def test_the_report_tells_what_a_flow_along_the_lumen_does():
