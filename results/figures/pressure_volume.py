@@ -71,7 +71,8 @@ def _arrows(axes: "Axes", loop: NDArray[np.float64]) -> None:
     step = 0.01 * along[-1]
     for middle in along[-1] * (np.arange(_ARROWS) + 0.5) / _ARROWS:
         start, end = (
-            [float(np.interp(middle + shift, along, column)) for column in loop.T] for shift in (-step, step)
+            (float(np.interp(at, along, loop[:, 0])), float(np.interp(at, along, loop[:, 1])))
+            for at in (middle - step, middle + step)
         )
         arrow = {
             "arrowstyle": "-|>",

@@ -63,12 +63,12 @@ def _has_flow(table: PathRecord) -> bool:
 def _pumped(values: dict[str, float], units: DisplayUnits) -> Iterator[str]:
     """What leaves the lumen, and what goes through the elements of a circuit."""
     if c.MEAN_FLOW.name in values:
-        volume, flow = (
+        volume, mean = (
             units.show(quantity.kind, abs(values[quantity.name]))
             for quantity in (c.PUMPED_VOLUME, c.MEAN_FLOW)
         )
         verb = "leaves" if values[c.PUMPED_VOLUME.name] >= 0 else "enters"
-        yield f"In the last cycle {volume} {verb} the upper end of the lumen, a mean flow of {flow}."
+        yield f"In the last cycle {volume} {verb} the upper end of the lumen, a mean flow of {mean}."
     stem = c.MEAN_FLOW_OF.stem
     flows = {name.removeprefix(stem): flow for name, flow in values.items() if name.startswith(stem)}
     different: list[str] = []
