@@ -8,9 +8,10 @@ import numpy as np
 import ufl
 from dolfinx import fem
 from mpi4py import MPI
+from numpy.typing import NDArray
 from petsc4py import PETSc
 
-from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.blocks import POTENTIAL
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
@@ -80,7 +81,7 @@ class SheetCharge(Charge):
         return np.asarray(total * self.multiplicity)
 
     @cached_property
-    def _cells(self) -> list[tuple[IntArray, FloatArray]]:
+    def _cells(self) -> list[tuple[NDArray[np.int32], FloatArray]]:
         """Cells of each electrode on this rank, and their nominal field at 1 kV, kV/mm."""
         mesh, bands = self.system.problem.mesh, self.system.problem.model.body.bands
         found = []
