@@ -113,9 +113,8 @@ def cells_command(options: argparse.Namespace) -> int:
 def cell_command(options: argparse.Namespace) -> int:
     """Compute the effective properties of the lattice cell of a case."""
     from annelid.cases.convert.lattice_properties import write_lattice_properties
-    from annelid.cases.run.environment import prepare, require_libraries
+    from annelid.cases.run.environment import require_libraries
 
-    prepare()
     case = given_case(options)
     require_libraries()
     folder = options.out or Path(f"{Path(options.case).stem}-cell")
@@ -142,9 +141,8 @@ def report_command(options: argparse.Namespace) -> int:
 def sheet_command(options: argparse.Namespace) -> int:
     """Write the fabrication sheet of a case or a run."""
     from annelid.cases.cli.fabrication import write_sheet_of
-    from annelid.cases.run.environment import prepare, require_libraries
+    from annelid.cases.run.environment import require_libraries
 
-    prepare()
     require_libraries()
     with MinuteLines("laying out blanks, masks and moulds"):
         files = write_sheet_of(options.source, options.run, options.out)

@@ -11,6 +11,7 @@ import traceback
 from collections.abc import Sequence
 
 from annelid.cases.cli.parser import parser
+from annelid.cases.run.environment import prepare
 from annelid.cases.run.interrupts import INTERRUPTED, end_with_parent, stoppable
 from annelid.geometry.errors import AnnelidError, InputError
 from annelid.geometry.writing import system_error
@@ -25,6 +26,7 @@ _ABORT_DELAY = 0.5  # s; a launcher that aborted at once was seen to lose the la
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     options, is_rank = argparse.Namespace(debug=False), False
+    prepare()  # before anything imports the numerical libraries
     try:
         _check_encoding(sys.argv[1:] if arguments is None else arguments)
         parser().parse_args(arguments, options)

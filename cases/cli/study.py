@@ -25,11 +25,10 @@ FAILED = 1
 
 def run_study_command(options: argparse.Namespace) -> int:
     """Do the missing runs of a study and write its tables, or do what the options request instead."""
-    from annelid.cases.run.environment import prepare, require_libraries
+    from annelid.cases.run.environment import require_libraries
 
     if options.study is None:
         return _list_library()
-    prepare()
     plan, store = open_study(options.study, options.out)
     if options.slurm and not options.dry_run:
         store.forget_damaged(plan.runs)

@@ -34,8 +34,8 @@ WAVE_VOLUME = Quantity(
     "wave volume",
     "volume",
     "max ∫ (A - A_neck) dz",
-    "volume of the largest bulge of the lumen between successive necks, its local minima, or an end, above "
-    "the wider neck; of a single squeeze the volume that it displaces",
+    "volume of the largest bulge of the lumen between successive necks above the wider one, or beside an end "
+    "above the median area there; of a single squeeze the volume that it displaces",
     _IN_TIME,
 )
 OCCLUSION = Quantity(

@@ -9,7 +9,10 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 
 _FLAT = 1e-6  # of the widest area: crests and necks stand out at least by this
-_SEPARATE = 0.25  # of the prominence of the highest crest: lower ones are part of it
+# Of the prominence of the highest crest: crests that stand out less are part of it, and what is less far
+# below it is a dip between its rings, not a neck.
+_SEPARATE, _DEEP = 0.25, 0.5
+_EVEN = 201  # evenly spaced places for a median
 
 
 class WaveShape(NamedTuple):
@@ -29,24 +32,35 @@ def wave_shape(z: FloatArray, area: FloatArray) -> WaveShape:
 
     Necks are the narrowest places between successive crests, and on the outer sides of these. Crests that
     stand out less than a quarter as much as the highest one are part of their neighbour, as the rings of a
-    bulge that covers several. A bulge is what is between successive necks, or a neck and an end; its volume is
-    that above the wider of both, which leaves out that a clamped end is narrower than the tube. A sinusoidal
-    wall r = a (1 + φ sin 2πz/λ) has bulges of π a² λ (2φ - φ²/2) and the occlusion φ. A lumen with one neck or
-    none may have a single squeeze instead, with the volume that it displaces.
+    bulge that covers several. A bulge is what is between successive necks, with the volume above the wider of
+    both. If there is no neck on its outer side, the median area from the crest to the end counts instead,
+    which leaves out that a clamped end is narrower. A wall r = a (1 + φ sin 2πz/λ) has bulges of
+    π a² λ (2φ - φ²/2) and the occlusion φ. A lumen with one neck or none may have a single squeeze instead,
+    with the volume that it displaces.
 
     Args:
         z: Present heights of the sections, ascending, shape (n,), mm.
         area: Areas, linear between the sections, shape (n,), mm².
     """
     crests, necks = _extremes(area), _extremes(-area)
-    large = crests.places[crests.prominences >= _SEPARATE * crests.prominences.max(initial=0.0)]
-    limits = [_lowest(area, necks.places, 0, first=True, of=large)]
-    limits += [i + int(np.argmin(area[i : j + 1])) for i, j in pairwise(large)]
-    limits += [_lowest(area, necks.places, len(area) - 1, first=False, of=large)]
-    waves = [_above(z[i : j + 1], area[i : j + 1]) for i, j in pairwise(limits)]
-    if len(necks.places) < 2:
-        waves.append(_below(z, area))
-    return max(waves, key=lambda wave: wave.volume)
+    least = crests.prominences.max(initial=0.0)
+    large = crests.places[crests.prominences >= _SEPARATE * least]
+    waves = [_below(z, area)] if len(necks.places) < 2 else []
+    if large.size:
+        deep = necks.places[area[necks.places] <= area[large].max() - _DEEP * least]
+        low = _outer(z, area, deep[deep < large[0]], slice(None, large[0] + 1))
+        high = _outer(z, area, deep[deep > large[-1]], slice(large[-1], None))
+        between = [i + int(np.argmin(area[i : j + 1])) for i, j in pairwise(large)]
+        limits = [low, *(_Limit(i, area[i]) for i in between), high]
+        waves += [_above(z, area, i, j) for i, j in pairwise(limits)]
+    return max(waves, key=lambda wave: wave.volume, default=WaveShape(0.0, 0.0))
+
+
+class _Limit(NamedTuple):
+    """Where a bulge ends, and the area down to which it counts there."""
+
+    place: int
+    base: float
 
 
 class _Extremes(NamedTuple):
@@ -63,17 +77,18 @@ def _extremes(values: FloatArray) -> _Extremes:
     return _Extremes(places, found["prominences"])
 
 
-def _lowest(area: FloatArray, necks: IntArray, end: int, *, first: bool, of: IntArray) -> int:
-    """The narrowest neck on the outer side of the first or the last crest, or the end."""
-    if not of.size:
-        return end
-    beside = necks[necks < of[0]] if first else necks[necks > of[-1]]
-    return int(beside[np.argmin(area[beside])]) if beside.size else end
+def _outer(z: FloatArray, area: FloatArray, necks: IntArray, side: slice) -> _Limit:
+    """The narrowest neck on the outer side of a crest; without one the end, and the median area up to it."""
+    if necks.size:
+        place = int(necks[np.argmin(area[necks])])
+        return _Limit(place, area[place])
+    even = np.interp(np.linspace(z[side][0], z[side][-1], _EVEN), z[side], area[side])
+    return _Limit(0 if side.start is None else len(area) - 1, float(np.median(even)))
 
 
-def _above(z: FloatArray, area: FloatArray) -> WaveShape:
-    base = max(area[0], area[-1])
-    return _wave(z, np.maximum(area - base, 0.0), base, max(base, area.max()))
+def _above(z: FloatArray, area: FloatArray, low: _Limit, high: _Limit) -> WaveShape:
+    own, base = slice(low.place, high.place + 1), max(low.base, high.base)
+    return _wave(z[own], np.maximum(area[own] - base, 0.0), base, max(base, area[own].max()))
 
 
 def _below(z: FloatArray, area: FloatArray) -> WaveShape:

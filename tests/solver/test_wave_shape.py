@@ -72,11 +72,12 @@ def test_a_plain_tube_has_no_wave():
 
 
 def test_rings_of_one_bulge_are_one_wave():
-    """A bulge over four rings with a shallow dip between them, on a tube with clamped ends."""
+    """A bulge over eight rings with a shallow dip between them, on a tube with clamped ends."""
     z = np.linspace(0, 60, 6001)
     bulge = np.where(np.abs(z - 30) < 10, 4.0 * (1 + np.cos(np.pi * (z - 30) / 10)) / 2, 0.0)
-    dips = np.where(np.abs(z - 30) < 10, 0.5 * (1 - np.cos(2 * np.pi * (z - 20) / 5)), 0.0)
+    dips = 0.12 * bulge * (1 - np.cos(2 * np.pi * (z - 20) / 2.5))
     undershoot = -0.001 * np.cos(np.pi * np.minimum(np.abs(z - 30) / 15, 1.5))
     clamped = 10 - 2 * (np.exp(-z / 2) + np.exp((z - 60) / 2))
     found = wave_shape(z, clamped + bulge - dips + undershoot)
-    assert found.volume == pytest.approx(4.0 * 20 / 2 - 0.5 * 20, rel=0.05)
+    assert wave_shape(z, 10 + bulge - dips).volume == pytest.approx(35.2, rel=0.01)  # no neck beside it
+    assert found.volume == pytest.approx((1 - 0.12) * 4.0 * 20 / 2, rel=0.05)
