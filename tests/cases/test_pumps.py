@@ -69,6 +69,7 @@ def value(run, name):
     return next(v for key, v in run.summary["path_quantities"].items() if key.rpartition(" [")[0] == name)
 
 
+@pytest.mark.slow
 def test_requirements_on_a_cycle_are_judged(run):
     assert run.outcome.kind == "reached"
     flow, balance, work = run.verdicts
@@ -78,6 +79,7 @@ def test_requirements_on_a_cycle_are_judged(run):
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_the_stroke_work_is_the_area_of_the_loop(run):
     table = run.table
     rows = cycle_rows(table, last_window(run.description.cycles))
@@ -89,6 +91,7 @@ def test_the_stroke_work_is_the_area_of_the_loop(run):
     assert value(run, "stroke work") == pytest.approx(area, rel=5e-3)
 
 
+@pytest.mark.slow
 def test_the_valves_pass_what_the_lumen_gives(run):
     table = run.table
     rows = cycle_rows(table, last_window(run.description.cycles))
@@ -101,6 +104,7 @@ def test_the_valves_pass_what_the_lumen_gives(run):
     )  # nothing flows through while it fills
 
 
+@pytest.mark.slow
 def test_each_cycle_value_has_a_definition(run):
     for header in run.summary["path_quantities"]:
         name, _, unit = header.rpartition(" [")
@@ -110,6 +114,7 @@ def test_each_cycle_value_has_a_definition(run):
     assert 0 < value(run, "efficiency") < 1
 
 
+@pytest.mark.slow
 def test_the_report_has_the_loop_the_flows_and_the_bar(run):
     page = write_report(run.path, with_pictures=False).read_text()
     for words in ("pressure-volume loop, area", "Mean flows of the last cycle", "electrical energy in"):
