@@ -22,9 +22,9 @@ from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.display import KINDS
 from annelid.solver.model.boundary import BareStroke, Electrode, Section, Support
+from annelid.solver.model.flow_quantities import FLOW_QUANTITIES
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
-from annelid.solver.model.flow_quantities import FLOW_QUANTITIES
 from annelid.solver.model.quantities import MARGINS, QUANTITIES, names_for, quantity_of
 from annelid.solver.model.stages import Stage
 from annelid.solver.readout import deformed_shape
