@@ -65,6 +65,8 @@ MAY_IMPORT = {
     "results.study": ("results.pages", "results.figures"),
     "compare.scans": (),
     "compare.invented": ("compare.scans",),
+    "compare.alignment": (),
+    "compare.deviation": ("compare.alignment",),
     "cases.schema": (),
     "cases.convert": ("cases.schema",),
     "cases.validate": ("cases.schema", "cases.convert"),

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Placing a scan on the simulated surface."""
