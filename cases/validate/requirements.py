@@ -25,6 +25,7 @@ from annelid.solver.model.quantities import (
     MARGINS,
     QUANTITIES,
     STABILITY_MARGIN_OF,
+    cycle_names_for,
     names_for,
     quantity_of,
 )
@@ -55,6 +56,16 @@ _REPORTING_TABLES = (
     "making",
 )
 
+# What quantities of a cycle need, in words.
+_FEATURES = {
+    "channel": "a fluid along the lumen",
+    "circuit": "a circuit",
+    "electrodes": "electrodes",
+    "feeds": "electrodes that are fed through a resistance",
+    "flow": "a stage with control = 'flow'",
+    "lumen_flow": "a fluid or a circuit in the lumen",
+}
+
 Quantities = Mapping[str, Measure]
 _BOUNDS = ("at_least", "at_most")
 
@@ -74,9 +85,7 @@ def margins_of(case: Case) -> list[str]:
 
 def path_quantities_of(case: Case) -> list[str]:
     """Return the names of the quantities of the whole path: of a cycle, and of snaps that it goes beyond."""
-    cycles = (
-        [quantity.name for quantity in CYCLE_QUANTITIES] if any(w.cycles for w in cycles_of(case)) else []
-    )
+    cycles = cycle_names_for(scope_of(case)) if any(w.cycles for w in cycles_of(case)) else []
     return cycles + _quantities_of_snaps(case)
 
 
@@ -281,6 +290,9 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
         text = "it needs a lumen that is open at both ends, and [[contacts]] with surface = 'lumen'"
         yield "quantity", f"'{name}' is not reported: {text}"
         return
+    if quantity in CYCLE_QUANTITIES and known is not None and name not in known:
+        yield "quantity", _missing_cycle(case, name, known)
+        return
     if quantity is not None and quantity.of_path and known is not None and name not in known:
         yield (
             "quantity",
@@ -303,6 +315,17 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
         except UnitError as error:
             example = "'12 %' or 0.12" if quantity.unit == "1" else f"'0.5 {quantity.unit}'"
             yield key, f"{error}; write a limit such as {example}"
+
+
+def _missing_cycle(case: Case, name: str, known: Collection[str]) -> str:
+    """Why a case has no such quantity of a cycle."""
+    if not any(window.cycles for window in cycles_of(case)):
+        return f"'{name}' needs a stage whose waves repeat for a whole cycle"
+    scope = scope_of(case)
+    missing = [_FEATURES[feature] for feature in quantity_of(name).needs if not scope.has(feature)]
+    if missing:
+        return f"'{name}' needs {' and '.join(missing)}"
+    return not_one_of(name, list(known), what="a quantity that this case reports")
 
 
 def _margin_errors(case: Case, requirement: RequirementTable) -> Iterator[tuple[str, str]]:

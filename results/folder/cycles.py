@@ -7,8 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
+from annelid.results.folder.pump_cycle import pump_values
 from annelid.results.folder.run_records import CycleWindow
 from annelid.results.folder.tables import PathRecord
+from annelid.solver.model import cycle_quantities as c
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Measure, Profile
 
@@ -36,8 +38,8 @@ def last_cycle(table: PathRecord, windows: Sequence[CycleWindow]) -> CycleWindow
 
     Of several windows the last one that has a whole cycle counts.
     """
-    window = next((w for w in reversed(windows) if w.cycles >= 1), None)
-    if window is None or not _rows(table, window, 1).size:
+    window = last_window(windows)
+    if window is None or not cycle_rows(table, window).size:
         return None
     end = window.start + window.cycles * window.period
     return window._replace(start=end - window.period, end=end)
@@ -56,45 +58,69 @@ def cycle_measures(
     Returns:
         The values; ``nan`` for those that the path does not contain, empty without such a window.
     """
-    window = next((w for w in reversed(windows) if w.cycles >= 1), None)
+    window = last_window(windows)
     if window is None:
         return {}
-    values = dict.fromkeys((quantity.name for quantity in q.CYCLE_QUANTITIES), np.nan)
-    rows = _rows(table, window, 1)
+    rows = cycle_rows(table, window)
+    values = dict.fromkeys((quantity.name for quantity in _OF_WALL), np.nan)
     if rows.size:
         volume = table.columns.get(q.LUMEN_VOLUME.name)
         if volume is not None:
-            values[q.STROKE_VOLUME.name] = float(np.ptp(volume[rows]))
-            values[q.CYCLE_DIFFERENCE.name] = _difference(table, volume, window)
+            values[c.STROKE_VOLUME.name] = float(np.ptp(volume[rows]))
+            values[c.CYCLE_DIFFERENCE.name] = _difference(table, volume, window)
         for quantity, source, pick in _EXTREMES:
             if source.name in table.columns:
                 values[quantity.name] = float(pick(table[source.name][rows]))
         if lumens:
-            values[q.WAVE_SPEED.name] = wave_speed(table["time"][rows], [lumens[row] for row in rows])
+            values[c.WAVE_SPEED.name] = wave_speed(table["time"][rows], [lumens[row] for row in rows])
+    values |= pump_values(table, rows, window.period)
     return {name: Measure(value, q.quantity_of(name).unit) for name, value in values.items()}
 
 
+_OF_WALL = (
+    c.STROKE_VOLUME,
+    c.RESIDUAL_LUMEN,
+    c.CYCLE_WAVE_VOLUME,
+    c.CYCLE_OCCLUSION,
+    c.WAVE_SPEED,
+    c.CYCLE_DIFFERENCE,
+)
 _EXTREMES = (
-    (q.RESIDUAL_LUMEN, q.SMALLEST_OPEN_AREA, np.min),
-    (q.CYCLE_WAVE_VOLUME, q.WAVE_VOLUME, np.max),
-    (q.CYCLE_OCCLUSION, q.OCCLUSION, np.max),
+    (c.RESIDUAL_LUMEN, q.SMALLEST_OPEN_AREA, np.min),
+    (c.CYCLE_WAVE_VOLUME, q.WAVE_VOLUME, np.max),
+    (c.CYCLE_OCCLUSION, q.OCCLUSION, np.max),
 )
 
 
-def _rows(table: PathRecord, window: CycleWindow, before_end: int) -> NDArray[np.int64]:
-    """Rows of a whole cycle with both ends, counted from the last one backwards; empty if not reached."""
+def last_window(windows: Sequence[CycleWindow]) -> CycleWindow | None:
+    """Return the last of the windows that has a whole cycle; ``None`` if there is none."""
+    return next((w for w in reversed(windows) if w.cycles >= 1), None)
+
+
+def cycle_rows(table: PathRecord, window: CycleWindow, before_end: int = 1) -> NDArray[np.int64]:
+    """Return the rows of a whole cycle with both ends; empty if the path does not reach its end.
+
+    Args:
+        table: The path.
+        window: When cycles repeat.
+        before_end: Number of the cycle, counted from the last one backwards.
+    """
     high = window.start + (window.cycles - before_end + 1) * window.period
     low, slack = high - window.period, _SAME * window.period
     time, here = table["time"], np.array([stage == window.stage for stage in table.stages])
     rows = np.flatnonzero(here & (time >= low - slack) & (time <= high + slack))
-    return rows if rows.size and time[rows[-1]] >= high - slack else rows[:0]
+    if not rows.size or time[rows[-1]] < high - slack:
+        return rows[:0]
+    if rows[0] > 0 and time[rows[0]] > low + slack and abs(time[rows[0] - 1] - low) <= slack:
+        return np.insert(rows, 0, rows[0] - 1)  # the end of the stage before
+    return rows
 
 
 def _difference(table: PathRecord, volume: FloatArray, window: CycleWindow) -> float:
     """Largest difference of the lumen volume at equal phases of two cycles, over the stroke volume."""
     if window.cycles < 2:
         return np.nan
-    last, before = _rows(table, window, 1), _rows(table, window, 2)
+    last, before = cycle_rows(table, window), cycle_rows(table, window, 2)
     if not before.size:
         return np.nan
     time = table["time"]

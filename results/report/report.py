@@ -19,6 +19,7 @@ from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import NOT_JUDGED, Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
+from annelid.results.report.cycle_section import cycle_section, path_values
 from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
@@ -101,8 +102,9 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "rests": rest_pictures(run) if with_pictures and state_pictures else [],
         "compressed": "" if table is None else compressed_wall_text(table),
         "lumen": "" if table is None else lumen_text(table, run.outcome),
+        "cycle": {"paragraphs": [], "figures": []} if table is None else cycle_section(run),
         "shapes": [] if table is None else shapes(run),
-        "quantities": [] if table is None else _quantity_rows(table) + _margin_rows(run),
+        "quantities": [] if table is None else _quantity_rows(table) + _other_rows(run),
         "facts": fact_groups(run.summary.get("facts", {})),
         "states": state_table(table),
         "provenance": {
@@ -238,15 +240,12 @@ def _quantity_rows(table: PathRecord) -> list[dict[str, str]]:
     return rows
 
 
-def _margin_rows(run: RunRecord) -> list[dict[str, str]]:
-    """Stability margins; they belong to the last state and have no lowest and highest value."""
-    rows = []
-    for margin in run.outcome.margins if run.outcome else ():
-        value = ("at least " if margin.is_bound else "") + digits(margin.value)
-        rows.append(
-            {"name": margin.quantity, "last": value, "low": "", "high": "", **_definition(margin.quantity)}
-        )
-    return rows
+def _other_rows(run: RunRecord) -> list[dict[str, str]]:
+    """Stability margins and quantities of the whole path, which have no lowest and highest value."""
+    margins = run.outcome.margins if run.outcome else ()
+    shown = {m.quantity: ("at least " if m.is_bound else "") + digits(m.value) for m in margins}
+    shown |= path_values(run)
+    return [{"name": n, "last": value, "low": "", "high": "", **_definition(n)} for n, value in shown.items()]
 
 
 def _definition(name: str) -> dict[str, str]:

@@ -3,6 +3,7 @@
 
 from typing import NamedTuple
 
+from annelid.solver.model.cycle_quantities import CYCLE_QUANTITIES
 from annelid.solver.model.flow_quantities import FLOW_QUANTITIES
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantity import Quantity, Scope
@@ -443,42 +444,10 @@ OPENING_BARRIER = _of_path(
 )
 CLOSING_BARRIER = _of_path("closing barrier", "energy", "U_pass - U_next", "the same on the way back")
 
-
-def _of_cycle(name: str, kind: str, formula: str, meaning: str) -> Quantity:
-    return Quantity(name, kind, formula, f"{meaning}, in the last whole cycle of a wave", of_path=True)
-
-
-STROKE_VOLUME = _of_cycle("stroke volume", "volume", "max V - min V", "change of the lumen volume")
-RESIDUAL_LUMEN = _of_cycle("residual lumen", "area", "min A", "smallest open area of the lumen")
-CYCLE_WAVE_VOLUME = _of_cycle(
-    "peristaltic wave volume", "volume", "max V_w", "largest wave volume V_w of a state"
-)
-CYCLE_OCCLUSION = _of_cycle("largest occlusion", "fraction", "max φ", "largest occlusion ratio φ of a state")
-WAVE_SPEED = _of_cycle(
-    "wave speed",
-    "speed",
-    "c = -(2π/T)/(dα/dz)",
-    "phase velocity of the first harmonic, with the phase α, of the lumen radius; positive along +Z",
-)
-CYCLE_DIFFERENCE = _of_cycle(
-    "difference of cycles",
-    "fraction",
-    "max |V(t) - V(t - T)|/stroke volume",
-    "how well the lumen volume repeats that of the cycle before",
-)
-CYCLE_QUANTITIES = (
-    STROKE_VOLUME,
-    RESIDUAL_LUMEN,
-    CYCLE_WAVE_VOLUME,
-    CYCLE_OCCLUSION,
-    WAVE_SPEED,
-    CYCLE_DIFFERENCE,
-)
-"""Those of the last whole cycle."""
-
 QUANTITIES: tuple[Quantity, ...] = (
     *(value for value in list(globals().values()) if isinstance(value, Quantity)),
     *FLOW_QUANTITIES,
+    *CYCLE_QUANTITIES,
 )
 """All of them, in the order of tables."""
 
@@ -521,3 +490,8 @@ def quantity_of(name: str) -> Quantity:
 def names_for(scope: Scope) -> list[str]:
     """Names of all quantities that a model of this scope reports for each state, in table order."""
     return [name for quantity in QUANTITIES for name in quantity.names(scope)]
+
+
+def cycle_names_for(scope: Scope) -> list[str]:
+    """Names of the quantities of a cycle that a model of this scope may have."""
+    return [name for quantity in CYCLE_QUANTITIES for name in quantity.in_scope(scope)]

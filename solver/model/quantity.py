@@ -139,8 +139,12 @@ class Quantity:
         return self.stem + entry
 
     def names(self, scope: Scope) -> Iterator[str]:
-        """Names under which a model reports the quantity; none where it does not apply."""
-        if not self.of_path and all(scope.has(feature) for feature in self.needs):
+        """Names under which a model reports the quantity for a state; none where it does not apply."""
+        return iter(()) if self.of_path else self.in_scope(scope)
+
+    def in_scope(self, scope: Scope) -> Iterator[str]:
+        """The same, also of quantities of the whole path."""
+        if all(scope.has(feature) for feature in self.needs):
             yield from map(self.of, scope.entries(self.placeholder)) if self.placeholder else (self.name,)
 
     def matches(self, name: str) -> bool:

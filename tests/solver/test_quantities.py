@@ -22,6 +22,7 @@ from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.display import KINDS
 from annelid.solver.model.boundary import BareStroke, Electrode, Section, Support
+from annelid.solver.model.flow_quantities import FLOW_QUANTITIES
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.quantities import MARGINS, QUANTITIES, names_for, quantity_of
@@ -372,7 +373,7 @@ def test_reported_quantities_match_their_definitions():
     families = ("<contact>", "<load>", "<part>", "<wall>")
     absent = MARGINS | {name for name in defined if name.endswith(families)}
     absent |= {quantity.name for quantity in QUANTITIES if "seal" in quantity.needs}
-    absent |= {quantity.name for quantity in QUANTITIES if quantity.of_path}
+    absent |= {quantity.name for quantity in QUANTITIES if quantity.of_path or quantity in FLOW_QUANTITIES}
     stems = {name.split("<")[0].rstrip() for name in defined - absent}
     assert all(any(name.startswith(stem) for name in names) for stem in stems)
     with pytest.raises(KeyError, match="weight"):
