@@ -21,6 +21,7 @@ class CycleEnergies(NamedTuple):
         recovered: That flows back from the part in the meantime.
         stored: Change of strain energy and stored electrical energy.
         work: Of the wall on the fluid.
+        hydraulic: That what is outside the lumen gets.
         viscous: Lost along the lumen; 0 without a fluid along it.
         resistive: Lost in series resistances; 0 without feeds.
         leak: Lost by leakage; 0 without feeds.
@@ -30,19 +31,15 @@ class CycleEnergies(NamedTuple):
     recovered: float
     stored: float
     work: float
+    hydraulic: float
     viscous: float
     resistive: float
     leak: float
 
     @property
-    def hydraulic(self) -> float:
-        """Work that what is outside the lumen gets."""
-        return self.work - self.viscous
-
-    @property
     def rest(self) -> float:
         """Electrical energy that is in no other entry."""
-        return self.electrical - self.stored - self.work - self.resistive - self.leak
+        return self.electrical - self.stored - self.hydraulic - self.viscous - self.resistive - self.leak
 
     @property
     def efficiency(self) -> float:
@@ -63,12 +60,14 @@ def cycle_energies(table: PathRecord, rows: NDArray[np.int64]) -> CycleEnergies:
 
     put_in = gained(f.ELECTRICAL_INPUT.name)
     resistive, leak = gained(f.RESISTIVE_LOSS.name, 0.0), gained(f.LEAK_LOSS.name, 0.0)
+    work, ends = gained(f.FLUID_WORK.name), (f.LOWER_WORK.name, f.UPPER_WORK.name)
     sums = table.columns.get(f.ELECTRICAL_INPUT.name, np.full(len(table), np.nan))
     return CycleEnergies(
         electrical=gained(f.SOURCE_ENERGY.name) if _all_fed(table) else put_in + resistive + leak,
         recovered=-float(np.minimum(np.diff(sums[rows]), 0.0).sum()),
         stored=gained(q.STRAIN_ENERGY.name) + gained(q.ELECTRICAL_ENERGY.name, 0.0),
-        work=gained(f.FLUID_WORK.name),
+        work=work,
+        hydraulic=sum(map(gained, ends)) if ends[0] in table.columns else work,
         viscous=gained(f.VISCOUS_LOSS.name, 0.0),
         resistive=resistive,
         leak=leak,
@@ -86,7 +85,7 @@ def pump_values(table: PathRecord, rows: NDArray[np.int64], period: float) -> di
     values = dict(_volumes(table, rows, period))
     if f.FLUID_WORK.name not in table.columns and f.ELECTRICAL_INPUT.name not in table.columns:
         return values
-    energies = cycle_energies(table, rows) if rows.size else CycleEnergies(*[np.nan] * 7)
+    energies = cycle_energies(table, rows) if rows.size else CycleEnergies(*[np.nan] * 8)
     rest = abs(energies.rest / energies.electrical) if energies.electrical else np.nan
     known = {
         f.FLUID_WORK: ((c.STROKE_WORK, energies.work), (c.HYDRAULIC_WORK, energies.hydraulic)),

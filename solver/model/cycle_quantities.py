@@ -62,7 +62,11 @@ CYCLE_VISCOUS_LOSS = _of_cycle(
     "viscous loss a cycle", "energy", "D = ∮ Σ q Δp dt", "energy lost along the lumen", _CHANNEL
 )
 HYDRAULIC_WORK = _of_cycle(
-    "hydraulic work", "energy", "W - D", "stroke work less the viscous loss, given to what is outside", _LUMEN
+    "hydraulic work",
+    "energy",
+    "∮ p dV_out",
+    "that the fluid gives to what is outside through the ends of the lumen, or to the circuit",
+    _LUMEN,
 )
 CYCLE_ELECTRICAL_ENERGY = _of_cycle(
     "electrical energy a cycle",
@@ -86,12 +90,12 @@ CYCLE_LEAK_LOSS = _of_cycle(
     "leak loss a cycle", "energy", "L_l = ∮ Σ V²/R_l dt", "energy lost by leakage", _FEEDS
 )
 EFFICIENCY = _of_cycle(
-    "efficiency", "fraction", "(W - D)/E", "hydraulic work over electrical energy", _PUMP, True
+    "efficiency", "fraction", "W_h/E", "hydraulic work over electrical energy", _PUMP, True
 )
 ENERGY_BALANCE = _of_cycle(
     "energy balance",
     "fraction",
-    "|E - ΔU - W - L_R - L_l|/|E|",
+    "|E - ΔU - W_h - D - L_R - L_l|/|E|",
     "electrical energy that is in no other entry, U being strain energy and stored electrical energy; small "
     "where the solution is accurate and other loads do no work",
     _PUMP,

@@ -58,6 +58,8 @@ def pump(*, channel=False, fed=0, electrodes=2, drift=0.0, unaccounted=0.0, step
             "outflow at the lower end": -flow,
             "volume out of the upper end": volume,
             "viscous loss": VISCOUS * turns,
+            "work at the lower end": -0.5 * (WORK - VISCOUS) * turns,
+            "work at the upper end": 1.5 * (WORK - VISCOUS) * turns,
             "Reynolds number": 30 + 5 * np.sin(ω * t),
             "Reynolds number times slope": 0.4 + 0 * t,
             "Womersley number": 0.8 + 0 * t,
