@@ -53,6 +53,9 @@ _REPORTING_TABLES = (
     "sections",
     "stages",
     "making",
+    "circuit",
+    "fluid",
+    "feeds",
 )
 
 Quantities = Mapping[str, Measure]

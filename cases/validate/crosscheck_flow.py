@@ -1,0 +1,112 @@
+# SPDX-License-Identifier: MIT
+"""Checks of the tables of a circuit, a fluid and feeds, by the keys of the case file."""
+
+from collections import Counter
+from collections.abc import Iterator
+
+from annelid.cases.convert.flow import WRITTEN, elements_of
+from annelid.cases.schema.case import Case
+from annelid.cases.schema.flow import FluidEndTable
+from annelid.geometry.checks import nearest
+from annelid.geometry.errors import Finding, InvalidValue
+from annelid.solver.fluid.circuit_checks import check_circuit, check_initial
+from annelid.solver.fluid.elements import Element
+
+__all__ = ["check_flow_tables"]
+
+
+def check_flow_tables(case: Case) -> Iterator[Finding]:
+    """Yield what is wrong with the circuit, the ends of the fluid, and the electrodes of the feeds."""
+    yield from _circuit(case)
+    yield from _ends(case)
+    yield from _feeds(case)
+
+
+def _circuit(case: Case) -> Iterator[Finding]:
+    """The elements, each and together."""
+    if case.circuit is None:
+        return
+    tables = case.circuit.elements
+    placed: list[tuple[int, Element]] = []
+    faults = list(_names(case))
+    for index, table in enumerate(tables):
+        try:
+            placed += [(index, element) for element in elements_of((table,))]
+        except InvalidValue as error:
+            faults.append(_at(index, error))
+    if case.fluid is not None:
+        text = "'lumen' stands beside [fluid], which is the same lumen: leave one of them out"
+        lumens = [index for index, table in enumerate(tables) if table.kind == "lumen"]
+        faults += [_at(index, InvalidValue(text, key="kind")) for index in lumens]
+    elif not any(table.kind == "lumen" for table in tables):
+        text = "have no lumen among them: add one of kind = 'lumen', or a table [fluid]"
+        faults.append(Finding(("circuit",), InvalidValue(text, key="elements")))
+    yield from faults
+    if faults:
+        return
+    elements = [element for _, element in placed]
+    openings = [node for _, node in _openings(case)]
+    for keys, error in check_circuit(elements, openings):
+        if keys[:1] != ("openings",):
+            yield _at(placed[int(keys[1])][0], error) if keys else Finding(("circuit",), error)
+    for _, error in check_initial(elements, case.circuit.initial):
+        yield Finding(("circuit",), error.within("initial"))
+
+
+def _names(case: Case) -> Iterator[Finding]:
+    """Names that several elements have."""
+    assert case.circuit is not None
+    names = [table.name for table in case.circuit.elements]
+    for name, count in Counter(names).items():
+        if count > 1:
+            text = f"'{name}' names {count} elements of the circuit: choose other names"
+            yield _at(names.index(name), InvalidValue(text, key="name", value=name))
+
+
+def _at(index: int, error: InvalidValue) -> Finding:
+    """A finding at an element, with its key as it is written."""
+    written = InvalidValue(error.problem, key=WRITTEN.get(error.key, error.key), **error.data)
+    return Finding(("circuit", "elements", index), written)
+
+
+def _openings(case: Case) -> list[tuple[str, str]]:
+    """Ends of the fluid at nodes of the circuit, with these nodes."""
+    if case.fluid is None:
+        return []
+    ends: dict[str, FluidEndTable] = {"lower": case.fluid.lower, "upper": case.fluid.upper}
+    return [(key, end.node) for key, end in ends.items() if end.kind == "circuit" and end.node is not None]
+
+
+def _ends(case: Case) -> Iterator[Finding]:
+    """Ends of the fluid and nodes of the circuit go together."""
+    openings = _openings(case)
+    if case.circuit is None:
+        for end, node in openings:
+            text = f"'{node}' is a node of no circuit: add a table [circuit]"
+            yield Finding(("fluid",), InvalidValue(text, key=f"{end}.node", value=node))
+        return
+    tables = case.circuit.elements
+    nodes = sorted({node for t in tables for node in (t.start, t.end, t.node) if node is not None})
+    for end, node in openings:
+        if node not in nodes:
+            text = f"'{node}' is not a node of the circuit{nearest(node, nodes)}; nodes: {', '.join(nodes)}"
+            yield Finding(("fluid",), InvalidValue(text, key=f"{end}.node", value=node))
+    if case.fluid is not None and "circuit" not in (case.fluid.lower.kind, case.fluid.upper.kind):
+        text = "is at no end of the fluid: give an end kind = 'circuit' and a node, or leave the circuit out"
+        yield Finding(("circuit",), InvalidValue(text))
+
+
+def _feeds(case: Case) -> Iterator[Finding]:
+    """Each electrode is fed once, and exists."""
+    names = [electrode.name for electrode in case.electrodes]
+    seen: set[str] = set()
+    for index, feed in enumerate(case.feeds):
+        for name in feed.on:
+            text = ""
+            if name in seen:
+                text = f"'{name}' is fed twice: leave one feed out"
+            elif name not in names:
+                text = f"'{name}' is not an electrode{nearest(name, names)}"
+            if text:
+                yield Finding(("feeds", index), InvalidValue(text, key="on", value=name))
+            seen.add(name)
