@@ -141,9 +141,7 @@ def _element(table: ElementTable) -> tuple[Element, ...]:
             elastance = _source(table, "elastance", table.elastance)
             return (Chamber(**values | {"elastance": elastance}),)
         if table.kind == "pressure source":
-            return (
-                PressureSource(table.name, table.node or "", _source(table, "pressure", table.pressure)),
-            )
+            return (PressureSource(table.name, table.node or "", _source(table, "pressure", table.pressure)),)
         rate = _source(table, "flow", table.flow)
         return (FlowSource(table.name, table.start or "", table.end or "", rate),)
 

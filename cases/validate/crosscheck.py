@@ -328,7 +328,9 @@ def _fluid_in_shape(case: Case, shape: Shape) -> Iterator[Finding]:
         return
     sections, most = case.fluid.sections, most_sections(case, shape)
     if sections is not None and sections > most:
-        text = f"{sections} are more than the {most} elements along the lumen: take fewer, or make them smaller"
+        text = (
+            f"{sections} are more than the {most} elements along the lumen: take fewer, or make them smaller"
+        )
         yield Finding(("fluid",), InvalidValue(text, key="sections", value=sections))
     radius = shape.slenderness * shape.thickness  # the largest one
     if case.fluid.gap >= radius:

@@ -95,7 +95,10 @@ def _shut_ends(flow: Flow, inventory: Inventory) -> Iterator[Finding]:
     """Nothing flows through an end at which the shape is closed."""
     if not isinstance(flow.lumen, Lubrication):
         return
-    for key, surface, end in (("lower", "end_low", flow.lumen.lower), ("upper", "end_high", flow.lumen.upper)):
+    for key, surface, end in (
+        ("lower", "end_low", flow.lumen.lower),
+        ("upper", "end_high", flow.lumen.upper),
+    ):
         if not isinstance(end, Closed) and not any(name.endswith(surface) for name in inventory.open_ends):
             text = "the lumen of this shape is closed there: write kind = 'closed'"
             yield Finding(("fluid",), InvalidValue(text, key=f"{key}.kind"))
