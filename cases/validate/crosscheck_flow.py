@@ -23,34 +23,37 @@ def check_flow_tables(case: Case) -> Iterator[Finding]:
 
 
 def _circuit(case: Case) -> Iterator[Finding]:
-    """The elements, each and together."""
+    """The elements, each and then together."""
     if case.circuit is None:
         return
-    tables = case.circuit.elements
     placed: list[tuple[int, Element]] = []
-    faults = list(_names(case))
-    for index, table in enumerate(tables):
+    faults = [*_names(case), *_lumens(case)]
+    for index, table in enumerate(case.circuit.elements):
         try:
             placed += [(index, element) for element in elements_of((table,))]
         except InvalidValue as error:
             faults.append(_at(index, error))
-    if case.fluid is not None:
-        text = "'lumen' stands beside [fluid], which is the same lumen: leave one of them out"
-        lumens = [index for index, table in enumerate(tables) if table.kind == "lumen"]
-        faults += [_at(index, InvalidValue(text, key="kind")) for index in lumens]
-    elif not any(table.kind == "lumen" for table in tables):
-        text = "have no lumen among them: add one of kind = 'lumen', or a table [fluid]"
-        faults.append(Finding(("circuit",), InvalidValue(text, key="elements")))
     yield from faults
     if faults:
         return
     elements = [element for _, element in placed]
-    openings = [node for _, node in _openings(case)]
-    for keys, error in check_circuit(elements, openings):
-        if keys[:1] != ("openings",):
-            yield _at(placed[int(keys[1])][0], error) if keys else Finding(("circuit",), error)
-    for _, error in check_initial(elements, case.circuit.initial):
-        yield Finding(("circuit",), error.within("initial"))
+    for keys, fault in check_circuit(elements, [node for _, node in _openings(case)]):
+        if keys[:1] != ("openings",):  # told at the end of the fluid
+            yield _at(placed[int(keys[1])][0], fault) if keys else Finding(("circuit",), fault)
+    for _, fault in check_initial(elements, case.circuit.initial):
+        yield Finding(("circuit",), fault.within("initial"))
+
+
+def _lumens(case: Case) -> Iterator[Finding]:
+    """The lumen is an element, or it is that of the fluid."""
+    assert case.circuit is not None
+    lumens = [index for index, table in enumerate(case.circuit.elements) if table.kind == "lumen"]
+    if case.fluid is not None:
+        text = "'lumen' stands beside [fluid], which is the same lumen: leave one of them out"
+        yield from (_at(index, InvalidValue(text, key="kind")) for index in lumens)
+    elif not lumens:
+        text = "have no lumen among them: add one of kind = 'lumen', or a table [fluid]"
+        yield Finding(("circuit",), InvalidValue(text, key="elements"))
 
 
 def _names(case: Case) -> Iterator[Finding]:

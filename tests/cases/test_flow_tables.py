@@ -2,12 +2,14 @@
 """Circuits, fluids and feeds in case files."""
 
 import copy
+import re
+import textwrap
 import tomllib
 
 import numpy as np
 import pytest
 import tomli_w
-from plain_tube import TABLES
+from plain_tube import ROOT, TABLES
 
 from annelid.cases.convert.body import meshed_part_of
 from annelid.cases.convert.cost import cost_of
@@ -361,6 +363,23 @@ def test_the_description_names_elements_fluid_and_feeds():
     assert (lower, upper) == ("Lower end: closed.", "Upper end: at in of the circuit.")
     assert statements["Feeds"] == ("low: resistance 2 Mohm, leak resistance 3000 Mohm.",)
     assert "the flow answers" in statements["Stages"][1]
+
+
+@pytest.mark.parametrize(
+    ("table", "rings"), [("circuit", ["belt"]), ("fluid", ["ring_1", "ring_2"])], ids=["circuit", "fluid"]
+)
+def test_the_examples_of_the_guide_are_valid(table, rings):
+    page = (ROOT / "cases" / "README.md").read_text(encoding="utf-8")
+    block = re.search(rf"\n((?:    \[{table}\])(?:\n(?:    .*)?)+)", page)[1]
+    example = tomllib.loads(textwrap.dedent(block))
+    edges = [("2 mm", "8 mm"), ("10 mm", "18 mm")]
+    electrodes = [
+        {"name": name, "region": "wall", "from": low, "to": high}
+        for name, (low, high) in zip(rings, edges, strict=False)
+    ]
+    case = case_from_tables(tables(electrodes=electrodes) | example)
+    assert flow_of(case).lumen is not None
+    assert [stage.control for stage in case.stages] == ["load", "flow"]
 
 
 # faults
