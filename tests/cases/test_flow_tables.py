@@ -218,6 +218,10 @@ def test_a_fluid_ends_at_a_circuit():
     lumen = flow_of(case_from_tables(tables(TANK, LINE, fluid=FLUID | ends))).lumen
     assert lumen.upper == OpenTo("in")
     assert lumen.circuit.openings == ("in",)
+    ends["lower"] = {"kind": "circuit", "node": "body distal"}  # the inner node of a windkessel
+    body = BODY | {"characteristic": "0.05 mmHg s/mL"}
+    lumen = flow_of(case_from_tables(tables(TANK, LINE, body, fluid=FLUID | ends))).lumen
+    assert lumen.circuit.openings == ("body distal", "in")
 
 
 def test_sections_are_no_finer_than_the_mesh():
@@ -530,6 +534,10 @@ FAULTS = {
     "unknown node": (
         tables(TANK, LINE, fluid=FLUID | AT_NODE),
         "fluid.upper.node: 'tnk' is not a node of the circuit (did you mean 'tank'?); nodes: in, tank",
+    ),
+    "ground": (
+        tables(TANK, LINE, fluid=FLUID | {"lower": {"kind": "circuit", "node": "ground"}}),
+        "fluid.lower.node: 'ground' is not a node of the circuit",
     ),
     "no node": (
         tables(TANK, LINE, HEART, fluid=FLUID | {"lower": {"kind": "circuit"}}),
