@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.making import BARE_STEPS
 from annelid.cases.convert.model import has_twist
 from annelid.cases.convert.path import NO_SEARCH, loads_with_margin, seek_limit_of
@@ -24,6 +25,7 @@ _STEP = 0.02  # s
 _STATE = {2: 2e-6, 3: 20e-6}  # s for each unknown: residuals, solves, quantities and fields of a state
 _TANGENT = {2: 0.8e-6, 3: 10e-6}  # s for each unknown: assembly
 _FACTOR = {2: (1.1e-6, 1.0), 3: (3e-7, 4 / 3)}  # s for this power of the number of unknowns
+_COLUMN = 4e-7  # s for each unknown and each pressure or voltage that a step of a flow finds
 _PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are located
 _SEARCH = 30  # factorisations in a search for the limits of a load; every other one is of a new state
 # MB with all libraries, and for each unknown; the libraries that draw need more.
@@ -86,6 +88,8 @@ def cost_of(case: Case, body: Body) -> Cost:
     searches = _searches(case)
     factorisations = steps * (_LOCATING if locates else _PLAIN) + searches * _SEARCH
     factor, power = _FACTOR[dimension]
+    flowing = sum(steps_of(stage) for stage in case.stages if stage.control == "flow")
+    factorisations += flowing * _PLAIN  # a step in time has two states
     return Cost(
         len(body.cells),
         len(body.points),
@@ -93,11 +97,18 @@ def cost_of(case: Case, body: Body) -> Cost:
         steps,
         factorisations,
         locates or bool(searches) or bool(case.contacts),
-        seconds=(steps + searches * _SEARCH / 2) * (_STEP + _STATE[dimension] * size)
+        seconds=(steps + flowing + searches * _SEARCH / 2) * (_STEP + _STATE[dimension] * size)
+        + flowing * _found(case) * _COLUMN * size
         + factorisations * (_TANGENT[dimension] * size + factor * size**power),
         overhead=_BASE + _ONCE[dimension] * size + _SKIN_STEP * _skin_steps(case),
         memory=_LIBRARIES + _MEMORY[dimension] * size,
     )
+
+
+def _found(case: Case) -> int:
+    """Return the number of pressures and voltages that the steps of a flow find together with the part."""
+    flow = flow_of(case)
+    return 0 if flow is None else len(flow.system.pressures)
 
 
 def _searches(case: Case) -> int:

@@ -14,6 +14,7 @@ from annelid.cases.convert.waves import cycles_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable
+from annelid.cases.schema.flow import CircuitTable, ElementTable, FeedTable, FluidEndTable, FluidTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import PartTable
@@ -123,6 +124,9 @@ class _Describer:
         yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self._pairs(f, 'region')}.")
         yield Statement("Surroundings", self._surroundings(case.surroundings))
         yield entries("Obstacles", case.contacts, self._contact)
+        yield Statement("Circuit", self._circuit(case.circuit))
+        yield Statement("Fluid", self._fluid(case.fluid))
+        yield entries("Feeds", case.feeds, self._feed)
         yield entries("Stages", case.stages, self._stage)
         yield entries("Requirements", case.requirements, self._requirement)
         yield Statement("Remarks", tuple(f"{remark}." for remark in remarks_on(case)))
@@ -202,12 +206,41 @@ class _Describer:
         sizes = self._pairs(contact, "name", "kind", "surface")
         return f"{contact.name}: {contact.kind} against {contact.surface}, {sizes}."
 
+    def _circuit(self, circuit: CircuitTable | None) -> tuple[str, ...]:
+        if circuit is None:
+            return ()
+        elements = tuple(map(self._element, circuit.elements))
+        begins = ", ".join(f"{node} {self._units.show('pressure', p)}" for node, p in circuit.initial.items())
+        return (*elements, *([f"Pressures at the start: {begins}."] if begins else []))
+
+    def _element(self, element: ElementTable) -> str:
+        place = f"at {element.node}" if element.node else f"from {element.start} to {element.end}"
+        own = self._pairs(element, "name", "kind", "start", "end", "node")
+        return f"{element.name}: {', '.join(filter(None, (f'{element.kind} {place}', own)))}."
+
+    def _fluid(self, fluid: FluidTable | None) -> tuple[str, ...]:
+        if fluid is None:
+            return ()
+        newtonian = ("index", "slowest_shear") if fluid.index == 1 else ()
+        ends = (f"{key} end: {self._fluid_end(getattr(fluid, key))}" for key in ("lower", "upper"))
+        own = self._pairs(fluid, "lower", "upper", *newtonian)
+        return (_sentence(f"flow along the lumen: {own}"), *map(_sentence, ends))
+
+    def _fluid_end(self, end: FluidEndTable) -> str:
+        if end.kind == "circuit":
+            return f"at {end.node} of the circuit"
+        return f"{end.kind}, {self._pairs(end, 'kind') or 'pressure 0'}" if end.kind != "closed" else end.kind
+
+    def _feed(self, feed: FeedTable) -> str:
+        return f"{', '.join(feed.on)}: {self._pairs(feed, 'on')}."
+
     def _stage(self, stage: StageTable) -> str:
         left_out = ("name", "steps", "steps_per_period", "control", "until", "until_tolerance", "waves")
         changes = [self._pairs(stage, *left_out), *(self._wave(wave) for wave in stage.waves)]
         targets = "; ".join(filter(None, changes)) or "no change of loads"
         ends = " or ".join(f"{end.quantity} {self._limits(end, ' or ')}" for end in stage.until)
-        return f"{stage.name}: {targets}{', until ' * bool(ends)}{ends}."
+        flows = "the flow answers; " * (stage.control == "flow")
+        return f"{stage.name}: {flows}{targets}{', until ' * bool(ends)}{ends}."
 
     def _wave(self, wave: WaveTable) -> str:
         on = f" of {', '.join(wave.on)}" if wave.on else ""
@@ -255,7 +288,9 @@ class _Describer:
                 return f"given at {len(value)} points"
             return ", ".join(self._value(unit, member) for member in value)
         if isinstance(value, float):
-            return self._units.show(unit.kind, value) if unit is not None and unit.kind else digits(value, 6)
+            if unit is None:
+                return digits(value, 6)
+            return self._units.show(unit.kind, value) if unit.kind else unit.shown(value)
         return str(value)
 
 

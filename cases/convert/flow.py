@@ -1,14 +1,17 @@
 # SPDX-License-Identifier: MIT
 """Conversion of the circuit, the fluid and the feeds of a case into flow systems of the solver."""
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
+from annelid.cases.convert.shape import edge_range
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.flow import ElementTable, FluidEndTable, OverTime
 from annelid.cases.schema.units import UnitError, parse
 from annelid.geometry.errors import InvalidValue, checking
+from annelid.geometry.shapes.shape import Shape
 from annelid.solver.fluid.charging import Charging, Feed
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.conductors import Inertance, Resistance, Valve
@@ -21,11 +24,16 @@ from annelid.solver.fluid.sources import FlowSource, PressureSource
 from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
 from annelid.solver.fluid.windkessels import windkessel
 
-__all__ = ["WRITTEN", "elements_of", "feeds_of", "flow_of"]
+__all__ = ["SECTIONS", "WRITTEN", "elements_of", "feeds_of", "flow_of", "most_sections"]
+
+SECTIONS = 40
+"""Sections of the lumen, where a case does not give their number and the mesh resolves them."""
+
 
 WRITTEN = {"start": "from", "end": "to"}
 """Keys of elements as they are written in a case file."""
 
+_SPARE = 1e-9
 _VACUUM = 8.8541878128e-6  # nF/mm, CODATA 2018
 _BETWEEN, _AT = ("name", "start", "end"), ("name", "node")
 _OVER_TIME = ("times", "values")
@@ -40,6 +48,12 @@ _KEYS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "windkessel": ((*_AT, "resistance", "compliance"), ("characteristic", "inertance", "arrangement")),
     "pressure source": (_AT, ("pressure", *_OVER_TIME)),
     "flow source": (_BETWEEN, ("flow", *_OVER_TIME)),
+}
+# Units of values over time, and examples of them.
+_VALUES = {
+    "pressure": ("MPa", "10 mmHg"),
+    "flow": ("mm3/s", "5 mL/s"),
+    "elastance": ("MPa/mm3", "2 mmHg/mL"),
 }
 _MAKE: dict[str, Callable[..., Element]] = {
     "lumen": Lumen,
@@ -72,6 +86,12 @@ def flow_of(case: Case) -> Flow | None:
         Charging(feeds) if feeds else None,
         {f"pressure of {node}": pressure for node, pressure in initial.items()},
     )
+
+
+def most_sections(case: Case, shape: Shape) -> int:
+    """Return how many sections of the lumen the mesh resolves: as many as there are elements along it."""
+    low, high = edge_range(case, shape)
+    return max(1, math.ceil((high - low) / case.mesh.along - _SPARE))
 
 
 @contextmanager
@@ -118,15 +138,11 @@ def _element(table: ElementTable) -> tuple[Element, ...]:
         if table.kind == "windkessel":
             return windkessel(**values)
         if table.kind == "chamber":
-            elastance = _source(table, "elastance", "MPa/mm3", table.elastance)
+            elastance = _source(table, "elastance", table.elastance)
             return (Chamber(**values | {"elastance": elastance}),)
         if table.kind == "pressure source":
-            return (
-                PressureSource(
-                    table.name, table.node or "", _source(table, "pressure", "MPa", table.pressure)
-                ),
-            )
-        rate = _source(table, "flow", "mm3/s", table.flow)
+            return (PressureSource(table.name, table.node or "", _source(table, "pressure", table.pressure)),)
+        rate = _source(table, "flow", table.flow)
         return (FlowSource(table.name, table.start or "", table.end or "", rate),)
 
 
@@ -140,7 +156,7 @@ def _check_keys(table: ElementTable) -> None:
             raise InvalidValue(f"does not belong to kind = '{table.kind}': leave it out", key=written)
 
 
-def _source(table: OverTime, key: str, unit: str, constant: float | None) -> Source:
+def _source(table: OverTime, key: str, constant: float | None) -> Source:
     """Return a value that is constant or given over time."""
     if (constant is None) == (not table.times and not table.values):
         both = (
@@ -151,13 +167,19 @@ def _source(table: OverTime, key: str, unit: str, constant: float | None) -> Sou
         raise InvalidValue(f"{both}: give one of them", key=key)
     if constant is not None:
         return constant
-    levels = []
-    for value in table.values:
-        try:
-            levels.append(parse(value, unit))
-        except UnitError as error:
-            raise InvalidValue(f"{error}; write values of this kind in {unit}", key="values") from None
-    return Repeating(table.times, tuple(levels))
+    return Repeating(table.times, tuple(_level(key, value) for value in table.values))
+
+
+def _level(key: str, value: float | str) -> float:
+    """Return a value over time in the unit of its kind."""
+    unit, example = _VALUES[key]
+    try:
+        level = parse(value, unit)
+    except UnitError as error:
+        raise InvalidValue(f"{error}; write values such as '{example}'", key="values") from None
+    if key == "elastance" and level <= 0:
+        raise InvalidValue(f"must be above 0 {unit}, got '{value}'", key="values", value=value)
+    return level
 
 
 def _channel(case: Case, circuit: tuple[Element, ...] | None) -> Lubrication:
@@ -168,7 +190,7 @@ def _channel(case: Case, circuit: tuple[Element, ...] | None) -> Lubrication:
         connected = None if circuit is None else Circuit(circuit, 0, openings)
     with _inside("fluid"):
         return Lubrication(
-            table.sections,
+            SECTIONS if table.sections is None else table.sections,
             Fluid(table.viscosity, table.index, table.slowest_shear, table.density),
             _end("lower", table.lower),
             _end("upper", table.upper),
@@ -194,9 +216,9 @@ def _end(key: str, table: FluidEndTable) -> End:
         if table.node is None:
             raise InvalidValue("is missing: name a node of the circuit", key=f"{key}.node")
         return OpenTo(table.node)
-    if table.pressure is None and not table.times:
+    if table.pressure is None and not (table.times or table.values):
         return Reservoir()
     try:
-        return Reservoir(_source(table, "pressure", "MPa", table.pressure))
+        return Reservoir(_source(table, "pressure", table.pressure))
     except InvalidValue as error:
         raise error.within(key) from None

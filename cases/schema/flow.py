@@ -60,9 +60,7 @@ class ElementTable(OverTime):
     name: Name
     """Name; quantities such as "flow through NAME" refer to it."""
     kind: Annotated[str, Choice(ELEMENT_KINDS)]
-    """"lumen": the lumen of the part; "resistance", "valve" (one way), "inertance" between two nodes;
-    "compliance", "chamber" (elastance over time) and "windkessel" at a node; "pressure source" keeps its node
-    at a pressure, "flow source" a flow between two nodes."""
+    """Kind of element, such as "valve"."""
     start: Annotated[NodeName | None, Field(alias="from")] = None
     """Node at which it begins, of elements between two nodes."""
     end: Annotated[NodeName | None, Field(alias="to")] = None
@@ -129,8 +127,8 @@ class FluidTable(Table):
     """Rate of shear below which the power law is Newtonian."""
     density: Density = 1e-9
     """Density, with which it is judged whether the theory holds; default: that of water."""
-    sections: Whole = 40
-    """Sections of equal drawn length with pressures of their own."""
+    sections: Whole | None = None
+    """Sections of equal drawn length with pressures of their own; default: 40, or fewer in a coarse mesh."""
     gap: Annotated[float, Unit("mm", "a length", "0.1 mm", above=0, kind="length")]
     """Smallest radius for the flow where the lumen closes."""
     lower: FluidEndTable = FluidEndTable()

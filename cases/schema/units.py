@@ -14,7 +14,7 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
-from annelid.solver.display import KINDS
+from annelid.solver.display import KINDS, digits
 
 __all__ = [
     "Unit",
@@ -144,6 +144,12 @@ class Unit:
     above: float | None = None
     at_least: float | None = None
     kind: str = ""
+
+    def shown(self, number: float) -> str:
+        """Return a number in ``unit`` as text in the unit of the example."""
+        written = self.example.partition(" ")[2]
+        factor = parse(f"1 {written}", self.unit) if written else 1.0
+        return f"{digits(number / factor, 6)} {written}".strip()
 
     def read(self, value: object) -> float:
         """Read a value and check its range.

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from annelid.cases.convert.fabrication import settings_of
-from annelid.cases.convert.flow import WRITTEN, elements_of, flow_of
+from annelid.cases.convert.flow import flow_of, most_sections
 from annelid.cases.convert.lattice import region_names
 from annelid.cases.convert.model import contact_of, material_of, part_of
 from annelid.cases.convert.path import stage_of, stepping_of
@@ -19,6 +19,7 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, LayerTable, SleeveTable, TubeTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
+from annelid.cases.validate.crosscheck_flow import check_flow_tables
 from annelid.cases.validate.crosscheck_lattice import check_lattice, check_making
 from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.mounting import check_stack, mounted
@@ -33,8 +34,6 @@ from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.band import Band, band_findings
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
-from annelid.solver.fluid.circuit_checks import check_circuit
-from annelid.solver.fluid.elements import Element
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode, Foundation, Section, Support
 from annelid.solver.model.contact import Contact
@@ -212,9 +211,9 @@ class CrossCheck:
             self.findings.check(checks.check_weight(stages, [part.material for part in parts]))
 
     def _check_flow(self, supports: list[Support], contacts: list[Contact], stages: list[Stage]) -> None:
-        """Check the circuit, the fluid and the feeds, each and with the part and the stages."""
+        """Check the circuit, the fluid and the feeds, with the part and the stages."""
         case, findings = self.case, self.findings
-        self._check_elements()
+        findings.check(check_flow_tables(case))
         if not findings.complete("circuit", "fluid", "feeds", "electrodes", "materials", "parts"):
             return
         with findings.catching():
@@ -222,24 +221,11 @@ class CrossCheck:
             if self.inventory is not None and findings.complete("supports", "contacts"):
                 names = self._named("electrodes")
                 findings.check(check_flow_parts(flow, names, supports, contacts, self.inventory))
-            if findings.complete("stages"):
-                findings.check(check_flow_stages(stages, flow))
-
-    def _check_elements(self) -> None:
-        """Check the elements of the circuit, each and together."""
-        case, findings = self.case, self.findings
-        placed: list[tuple[int, Element]] = []
-        for index, table in enumerate(() if case.circuit is None else case.circuit.elements):
-            with findings.catching("circuit", "elements", index):
-                placed += [(index, element) for element in elements_of((table,))]
-        if not placed or not findings.complete("circuit", "fluid"):
-            return
-        ends = () if case.fluid is None else (case.fluid.lower, case.fluid.upper)
-        openings = [end.node for end in ends if end.node is not None]
-        for keys, error in check_circuit([element for _, element in placed], openings):
-            at = ("elements", placed[int(keys[1])][0]) if keys[:1] == ("elements",) else ()
-            written = InvalidValue(error.problem, key=WRITTEN.get(error.key, error.key), **error.data)
-            findings.add(("circuit", *at), written)
+            if findings.complete("stages", "mesh"):
+                early = {index for index, table in enumerate(case.stages) if table.until}
+                findings.check(check_flow_stages(stages, flow, early))
+        if self.shape is not None and self.size is not None:
+            findings.check(_fluid_in_shape(case, self.shape))
 
     def _build_stages(self) -> list[Stage]:
         stepping = None
@@ -334,6 +320,22 @@ def _stepped_edges(bands: list[Band]) -> Iterator[Finding]:
             text = "a helix has stepped edges, at which no fringe field can be solved: choose electrics.model"
             error = InvalidValue(f"{text} = 'layered'", key="helix", subject=f"electrode '{band.name}'")
             yield Finding(("electrodes", index), error)
+
+
+def _fluid_in_shape(case: Case, shape: Shape) -> Iterator[Finding]:
+    """Refuse more sections of the lumen than elements along it, and a gap as wide as the lumen."""
+    if case.fluid is None:
+        return
+    sections, most = case.fluid.sections, most_sections(case, shape)
+    if sections is not None and sections > most:
+        text = (
+            f"{sections} are more than the {most} elements along the lumen: take fewer, or make them smaller"
+        )
+        yield Finding(("fluid",), InvalidValue(text, key="sections", value=sections))
+    radius = shape.slenderness * shape.thickness  # the largest one
+    if case.fluid.gap >= radius:
+        text = f"must be below the radius of the lumen, {radius:g} mm, got {case.fluid.gap:g} mm"
+        yield Finding(("fluid",), InvalidValue(text, key="gap", value=case.fluid.gap))
 
 
 def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:

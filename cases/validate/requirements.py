@@ -54,6 +54,9 @@ _REPORTING_TABLES = (
     "sections",
     "stages",
     "making",
+    "circuit",
+    "fluid",
+    "feeds",
 )
 
 # What quantities of a cycle need, in words.

@@ -7,9 +7,11 @@ from typing import Any
 import tomli_w
 
 from annelid.cases.convert.as_cast import as_cast_lines
+from annelid.cases.convert.flow import SECTIONS, most_sections
 from annelid.cases.convert.shape import edge_range, shape_of
 from annelid.cases.convert.waves import STEPS_PER_PERIOD, duration_of, steps_of
 from annelid.cases.schema.case import Case
+from annelid.cases.schema.flow import FluidTable
 from annelid.cases.schema.material import PartTable, SheetsTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
 from annelid.geometry.shapes.shape import Shape
@@ -34,6 +36,8 @@ def resolved(case: Case, shape: Shape | None) -> Case:
         update["parts"] = tuple(_part(part, shape) for part in case.parts)
         edges = edge_range(case, shape)
         update["electrodes"] = tuple(_electrode(electrode, edges) for electrode in case.electrodes)
+        if case.fluid is not None and case.fluid.sections is None and case.mesh is not None:
+            update["fluid"] = _with_sections(case, SECTIONS, shape)
     return case.model_copy(update=update)
 
 
@@ -74,7 +78,16 @@ def coarsened(case: Case, factor: float) -> Case:
         size = getattr(mesh, key)
         if size is not None:
             update[key] = size * factor
-    return case.model_copy(update={"mesh": mesh.model_copy(update=update)})
+    coarse = case.model_copy(update={"mesh": mesh.model_copy(update=update)})
+    if case.fluid is None or case.fluid.sections is None:
+        return coarse
+    return coarse.model_copy(update={"fluid": _with_sections(coarse, case.fluid.sections, shape_of(case))})
+
+
+def _with_sections(case: Case, sections: int, shape: Shape) -> FluidTable:
+    """Return the fluid with a number of sections, but at most those that the mesh resolves."""
+    assert case.fluid is not None
+    return case.fluid.model_copy(update={"sections": min(sections, most_sections(case, shape))})
 
 
 def _part(part: PartTable, shape: Shape) -> PartTable:

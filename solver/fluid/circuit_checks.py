@@ -2,14 +2,14 @@
 """What the elements of a circuit must agree on; all findings are yielded, to be reported together."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from annelid.geometry.checks import nearest
 from annelid.geometry.errors import Finding, InvalidValue
 from annelid.solver.fluid.conductors import Valve
 from annelid.solver.fluid.elements import GROUND, AtNode, Element
 from annelid.solver.fluid.sources import PressureSource
-from annelid.solver.fluid.stores import Lumen
+from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
 
 
 def check_circuit(elements: Sequence[Element], openings: Sequence[str] = ()) -> Iterator[Finding]:
@@ -30,6 +30,28 @@ def check_circuit(elements: Sequence[Element], openings: Sequence[str] = ()) -> 
             text = f"'{node}' is not a node of the circuit{known}"
             yield Finding(("openings", i), InvalidValue(text, value=node))
     yield from _references(elements, nodes, openings)
+
+
+def check_initial(elements: Sequence[Element], initial: Iterable[str]) -> Iterator[Finding]:
+    """Yield what is wrong with the nodes whose pressure at the start is given.
+
+    Args:
+        elements: The elements.
+        initial: Names of the nodes; each needs a compliance or a chamber, and is not that of the lumen.
+    """
+    nodes = {node for element in elements for node in element.nodes} - {GROUND}
+    storing = {e.node for e in elements if isinstance(e, Compliance | Chamber)}
+    lumens = {e.node for e in elements if isinstance(e, Lumen)}
+    for node in initial:
+        if node not in nodes:
+            text = f"is not a node of the circuit{nearest(node, nodes)}; nodes: {', '.join(sorted(nodes))}"
+        elif node in lumens:
+            text = "is the node of the lumen, which starts at the pressure of the stage before: leave it out"
+        elif node not in storing:
+            text = "has no compliance or chamber, so its pressure follows from the others: leave it out"
+        else:
+            continue
+        yield Finding((), InvalidValue(text, key=node, value=node))
 
 
 def _names(elements: Sequence[Element]) -> Iterator[Finding]:

@@ -1,22 +1,31 @@
 # SPDX-License-Identifier: MIT
 """Whether the stages, the supports and the obstacles of a part suit the flow that answers to it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from annelid.geometry.checks import nearest
 from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.inventory import Inventory
 from annelid.solver.fluid.flow import Flow
+from annelid.solver.fluid.lubrication import Closed, Lubrication
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.stages import Stage
 
 
-def check_flow_stages(stages: Sequence[Stage], flow: Flow | None) -> Iterator[Finding]:
-    """A flow and stages in which it answers go together; what it finds is not given as well."""
+def check_flow_stages(
+    stages: Sequence[Stage], flow: Flow | None, early: Collection[int] = ()
+) -> Iterator[Finding]:
+    """A flow and stages in which it answers go together; what it finds is not given as well.
+
+    Args:
+        stages: The stages.
+        flow: What answers.
+        early: Numbers of further stages that may end before their loads are reached.
+    """
     flowing = False
     for index, stage in enumerate(stages):
-        for key, problem in _problems(stage, flow, flowing):
+        for key, problem in _problems(stage, flow, flowing, early=bool(stage.until) or index in early):
             yield Finding(("stages", index), InvalidValue(problem, key=key, subject=f"stage '{stage.name}'"))
         flowing = flowing or stage.control == "flow"
     if flow is not None and not flowing:
@@ -24,7 +33,7 @@ def check_flow_stages(stages: Sequence[Stage], flow: Flow | None) -> Iterator[Fi
         yield Finding((), InvalidValue(f"the circuit, the fluid or the feeds {text}", key="stages"))
 
 
-def _problems(stage: Stage, flow: Flow | None, flowing: bool) -> Iterator[tuple[str, str]]:
+def _problems(stage: Stage, flow: Flow | None, flowing: bool, *, early: bool) -> Iterator[tuple[str, str]]:
     """Keys of a stage that do not suit a flow, and why."""
     if stage.control != "flow":
         if flowing:
@@ -39,7 +48,7 @@ def _problems(stage: Stage, flow: Flow | None, flowing: bool) -> Iterator[tuple[
             "'flow' needs a circuit, a fluid or feeds: add a table [circuit], [fluid] or [[feeds]]",
         )
         return
-    if stage.until:
+    if early:
         yield "until", "a stage with control = 'flow' ends after its duration: leave it out"
     if flow.lumen is not None and (stage.pressure is not None or stage.follows_wave("pressure")):
         yield "pressure", "the pressure in the lumen is found: leave it out"
@@ -55,16 +64,17 @@ def check_flow_parts(
     """The flow has a lumen and electrodes to act on, and the lumen ends in planes."""
     if flow is None:
         return
-    for index, name in enumerate(flow.fed):
+    for name in flow.fed:
         if name not in electrodes:
             text = f"'{name}' is not an electrode{nearest(name, electrodes)}"
-            yield Finding(("feeds", index), InvalidValue(text, key="on", value=name))
+            yield Finding((), InvalidValue(text, key="feeds", value=name))
     if flow.lumen is None:
         return
     table = "fluid" if flow.sections else "circuit"
     if not inventory.has_lumen:
         yield Finding((), InvalidValue("this shape has no lumen: leave it out", key=table))
         return
+    yield from _shut_ends(flow, inventory)
     held = {s.region for s in supports if s.fixes_axial_motion or s.is_plate}
     for end in inventory.open_ends:
         if end not in held:
@@ -79,3 +89,16 @@ def check_flow_parts(
             f"flows along a free lumen, but '{inside[0]}' is in it: take a circuit, or leave the obstacle out"
         )
         yield Finding((), InvalidValue(text, key=table))
+
+
+def _shut_ends(flow: Flow, inventory: Inventory) -> Iterator[Finding]:
+    """Nothing flows through an end at which the shape is closed."""
+    if not isinstance(flow.lumen, Lubrication):
+        return
+    for key, surface, end in (
+        ("lower", "end_low", flow.lumen.lower),
+        ("upper", "end_high", flow.lumen.upper),
+    ):
+        if not isinstance(end, Closed) and not any(name.endswith(surface) for name in inventory.open_ends):
+            text = "the lumen of this shape is closed there: write kind = 'closed'"
+            yield Finding(("fluid",), InvalidValue(text, key=f"{key}.kind"))

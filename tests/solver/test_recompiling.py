@@ -1,22 +1,30 @@
 # SPDX-License-Identifier: MIT
-"""Parameters are data: no change of material, load, size or number of sheets compiles a form again."""
+"""Parameters are data: no change of material, load, size, number of sheets or flow compiles a form again."""
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import dolfinx
 import pytest
 import ufl
-from models import CLOSED, reached, tube_body, value
+from models import CLAMPED, CLOSED, reached, tube_body, value
 from mpi4py import MPI
 
 from annelid.geometry.shapes.band import Band
 from annelid.solver.energy import forms
+from annelid.solver.fluid.charging import Charging, Feed
+from annelid.solver.fluid.circuit import Circuit
+from annelid.solver.fluid.conductors import Valve
+from annelid.solver.fluid.flow import Flow
+from annelid.solver.fluid.fluid import Fluid
+from annelid.solver.fluid.lubrication import Lubrication, OpenTo, Reservoir
+from annelid.solver.fluid.stores import Compliance
 from annelid.solver.model.boundary import Electrode, Foundation, Section
 from annelid.solver.model.material import Breakdown, Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import ElectrodeFilm, Fibres, Part, Sheets
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.waveforms import RaisedCosine, Sine, Waveform, travelling
 
 BASE = {
     "mu": 0.3,
@@ -93,6 +101,82 @@ def test_no_change_compiles_again(base, change):
     before = forms.compiled_modules()
     changed = follow(**change)
     assert abs(changed - base) > 1e-8  # the change has an effect
+    assert forms.compiled_modules() == before
+
+
+FLOW = {
+    "viscosity": 1e-5,
+    "index": 1.0,
+    "sections": 4,
+    "gap": 0.1,
+    "outlet": 1e-3,
+    "resistance": 1e-6,
+    "leak": 1e-6,
+    "compliance": 2e4,
+    "feed": 0.1,
+    "relaxation": 20.0,
+    "form": RaisedCosine(1.0),
+    "amplitude": 1.0,
+    "period": 0.5,
+}
+FLOW_CHANGES = (
+    {"viscosity": 2e-5},
+    {"index": 0.7},
+    {"sections": 3, "gap": 0.3},
+    {"outlet": 2e-3},
+    {"resistance": 3e-6, "leak": 1e-2},
+    {"compliance": 5e4},
+    {"feed": 10.0, "relaxation": 0.5},
+    {"form": Sine(), "amplitude": 0.7},
+    {"period": 0.25},
+)
+
+
+def follow_flow(**changes):
+    """Volume of the lumen after a wave of two rings moved a fluid into a circuit."""
+    p = FLOW | changes
+    rings = tuple(Band(name, "wall", low, low + 8.0) for name, low in (("a", 1.0), ("b", 11.0)))
+    body = tube_body(1.05, 20.0, A=4.0, along=2.0, bands=rings)
+    material = Material("m", "neo-hookean", {"shear_modulus": 0.1}, permittivity=2.8)
+    circuit = Circuit(
+        (
+            Valve("valve", "out", "bag", p["resistance"], leak=p["leak"]),
+            Compliance("bag", "bag", p["compliance"]),
+        ),
+        0,
+        ("out",),
+    )
+    fluid = Fluid(p["viscosity"], p["index"])
+    channel = Lubrication(p["sections"], fluid, Reservoir(p["outlet"]), OpenTo("out"), p["gap"], circuit)
+    feeds = tuple(Feed(ring.name, None, p["feed"], None, p["relaxation"]) for ring in rings)
+    electrodes = tuple(Electrode(ring.name) for ring in rings)
+    model = Model(
+        body,
+        (Part("wall", material, Sheets(5, 0.04)),),
+        CLAMPED,
+        electrodes,
+        flow=Flow(channel, Charging(feeds)),
+    )
+    form = Waveform(
+        form=p["form"], period=p["period"], amplitude=p["amplitude"], offset=0.0, start=0.0, cycles=None
+    )
+    waves = travelling("voltages", [ring.name for ring in rings], form, delay=p["period"] / 2)
+    rest = Stage("rest", pressure=1e-3, voltages={ring.name: 0.0 for ring in rings}, steps=1)
+    on = Stage("on", voltages={w.entry: w.waveform.value(0.0) for w in waves}, steps=2)
+    state = reached(model, [rest, on, Stage("wave", control="flow", duration=0.2, steps=3, waves=waves)])[-1]
+    return value(state, "lumen volume")
+
+
+@pytest.fixture(scope="module")
+def flow_base():
+    return follow_flow()
+
+
+@pytest.mark.parametrize("change", FLOW_CHANGES, ids=lambda c: ", ".join(c))
+def test_no_change_of_a_flow_compiles_again(flow_base, change):
+    before = forms.compiled_modules()
+    changed = follow_flow(**change)
+    assert abs(changed - flow_base) > 1e-6  # the change has an effect
     assert forms.compiled_modules() == before
 
 

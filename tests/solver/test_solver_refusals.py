@@ -126,7 +126,7 @@ RECORDS = {
     "contact kind": (lambda: Contact("rod", "lumen", "cube", 1.0), "kind: 'cube' is not allowed"),
     "control": (
         lambda: Stage("s", control="heat"),
-        "control: 'heat' is not allowed; allowed: load, volume, charge",
+        "control: 'heat' is not allowed; allowed: load, flow, volume, charge",
     ),
     "steps": (lambda: Stage("s", steps=0), "stage 's': steps: must be a whole number of at least 1, got 0"),
     "volume without control": (lambda: Stage("s", volume=1.0), "volume needs control = 'volume'"),
