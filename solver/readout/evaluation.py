@@ -11,6 +11,7 @@ from petsc4py import PETSc
 from annelid.geometry.body import FloatArray
 from annelid.geometry.self_crossing import SelfCrossing
 from annelid.solver.assembly.system import System
+from annelid.solver.display import ROUNDING
 from annelid.solver.energy.problem import Problem
 from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.loads import Loads
@@ -128,7 +129,7 @@ class Evaluation:
 
         Numbers of unstable modes are not counted. Collective; the values are those of all ranks.
         """
-        data = self._state_data(self.system.loads, (0, 0))
+        data = self._state_data(_without_rounding(self.system.loads), (0, 0))
         found = quantities_of(data)[0] if data is not None else {}
         values = {name: found[name].value for name in names if name in found}
         return dict(self.problem.comm.bcast(values))
@@ -140,7 +141,7 @@ class Evaluation:
             info: How the path came to it.
             mode: Mode of a critical point, laid out like the unknowns.
         """
-        loads = self.system.loads
+        loads = _without_rounding(self.system.loads)
         data = self._state_data(loads, (info.unstable_modes, info.unstable_modes_controlled))
         shape = self._mode_shape(mode)
         displacement = self._in_space()
@@ -221,6 +222,12 @@ class Evaluation:
         if every is None or self.problem.arm is None:
             return every
         return in_space(self.problem.model.body.points, every, float(self.problem.arm.value))
+
+
+def _without_rounding(loads: Loads) -> Loads:
+    """Loads without what is left of the voltage of an electrode that has been discharged."""
+    voltages = {name: 0.0 if abs(V) < ROUNDING else V for name, V in loads.voltages.items()}
+    return replace(loads, voltages=voltages)
 
 
 def _measures(loads: Loads, problem: Problem) -> Mapping[str, Measure]:

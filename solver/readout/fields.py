@@ -7,6 +7,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.wall_directions import wall_frames
+from annelid.solver.display import ROUNDING
 from annelid.solver.energy.properties import EPS0
 from annelid.solver.energy.stretch_fields import growth_through, sheet_thickness
 from annelid.solver.model.model import Model
@@ -99,7 +100,7 @@ def _breakdown_margin(model: Model, values: CellValues, natural: float, frame: F
         in_plane = (thinning / (1 + natural * (growth_through(part, nodes) - 1))) ** -0.5
         limit = part.material.breakdown.strength(in_plane, thinning * sheet_thickness(part, nodes))
         with np.errstate(divide="ignore"):
-            margin[cells] = np.where(field[cells] > 0, limit / field[cells], np.inf)
+            margin[cells] = np.where(field[cells] > ROUNDING, limit / field[cells], np.inf)
     return margin
 
 

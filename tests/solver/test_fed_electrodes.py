@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pytest
-from dielectric_cases import EPS, MU, RUBBER, disc, follow, sheet, value, volts
+from dielectric_cases import EPS, MU, RUBBER, disc, follow, sheet, strong, value, volts
 
 from annelid.solver.fluid.charging import Charging, Feed
 from annelid.solver.fluid.flow import Flow
@@ -173,3 +173,28 @@ def test_a_leak_divides_the_voltage():
     parts = ("electrical energy put in", "resistive loss", "leak loss")
     assert sum(value(states[-1], name) for name in parts) == pytest.approx(sources, rel=1e-4)
     assert value(states[-1], "leak loss") > 0.3 * sources
+
+
+def test_what_is_left_of_a_discharged_voltage_is_no_load():
+    body = disc(THICKNESS)
+    capacitance = EPS * math.pi * body.points[:, 0].max() ** 2 / THICKNESS
+    model = Model(
+        body,
+        (sheet("film", THICKNESS, material=strong(field=80.0)),),
+        (Support("end_low", "axial"),),
+        electrodes=(Electrode("film"),),
+        flow=Flow(charging=Charging((Feed("film", None, 1 / capacitance),))),
+    )
+    states, outcome = follow(
+        model,
+        Stage("rest", voltages={"film": 0.0}, steps=1),
+        Stage("on", control="flow", duration=5.0, voltages={"film": 0.4 * SCALE}, steps=5),
+        Stage("off", control="flow", duration=1.0, voltages={"film": 0.0}, steps=5),
+        Stage("wait", control="flow", duration=200.0, steps=40),
+    )
+    assert outcome.kind == "reached"
+    charged = [s for s in states if s.stage == "on"][-1]
+    assert charged.loads["voltage film"].value > 0.2 * SCALE
+    assert 1 < value(charged, "breakdown margin") < 100
+    assert states[-1].loads["voltage film"].value == 0
+    assert value(states[-1], "breakdown margin") == math.inf
