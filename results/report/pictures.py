@@ -165,6 +165,9 @@ def main_state(run: RunRecord) -> tuple[int, str]:
     state = run.working_state if run.working_state in ends else next(iter(ends), last)
     if state == last:
         return last, ""
+    outcome, waves = run.outcome, {window.stage for window in run.description.cycles}
+    if outcome is not None and outcome.working_stage in waves and state == run.working_state:
+        return state, f"State {state} is shown, in which the loads of the waves are largest."
     reason = "no load acts" if last in ends else "the part has its drawn shape"
     return state, f"In the last state {reason}, so state {state} is shown instead."
 
