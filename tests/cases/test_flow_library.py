@@ -1,8 +1,6 @@
 # SPDX-License-Identifier: MIT
 """The library cases with a fluid or a circuit, on coarse meshes."""
 
-import math
-
 import numpy as np
 import pytest
 
@@ -100,4 +98,5 @@ def test_the_pump_works_against_the_beat_of_the_heart(tmp_path):
     gained = on["work on the fluid"][-1] - on["work on the fluid"][0]
     assert gained == pytest.approx(work, rel=0.05)
     assert gained > 5.0  # mJ
-    assert math.isclose(off["work on the fluid"][-1], off["work on the fluid"][0], abs_tol=1.0)
+    passive = off["work on the fluid"] + off["strain energy"]
+    assert passive[-1] == pytest.approx(passive[0], abs=0.05)  # without a voltage it only stores
