@@ -114,23 +114,14 @@ def line_integral(loads: Sequence[Array], stored: Sequence[Array]) -> float:
     return float(np.einsum("ik,ij,jk", loads, _WORK, stored))
 
 
-def smooth_integral(dt: float, start: float, first: float, last: float) -> float:
-    """Integral over a step of what is smooth, from its start and its two stages, by a parabola.
-
-    More accurate than ``integral``, whose weights keep volumes exactly.
-    """
-    return dt * float(_MEANS @ [start, first, last])
-
-
 def _between(polynomial: Polynomial) -> float:
     """Integral of a polynomial from 0 to 1."""
     whole = polynomial.integ()
     return float(whole(1) - whole(0))
 
 
-# Lagrange polynomials through the start of a step and its stages: ∫ L_i and ∫ L_i dL_j.
+# ∫ L_i dL_j of the Lagrange polynomials through the start of a step and its stages.
 _BASIS = [Polynomial.fit([0.0, GAMMA, 1.0], values, 2, domain=[-1, 1]) for values in np.eye(3)]
-_MEANS = np.array([_between(a) for a in _BASIS])
 _WORK = np.array([[_between(a * b.deriv()) for b in _BASIS] for a in _BASIS])
 
 

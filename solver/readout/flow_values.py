@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Reported values of a flow: pressures, flows, validity of the theory, and energies since the flow began."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +10,7 @@ from annelid.geometry.body import FloatArray
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.flow_system import LumenState
-from annelid.solver.fluid.integrator import FlowState, integral, line_integral, smooth_integral
+from annelid.solver.fluid.integrator import FlowState, integral, line_integral
 from annelid.solver.fluid.lubrication import Lubrication
 from annelid.solver.fluid.validity import Validity, validity
 from annelid.solver.model import flow_quantities as q
@@ -64,12 +64,8 @@ class FlowValues:
             own = self._flow.system.sections[0]
             work = line_integral([s.loads[own] for s in steps], [s.lumen.volumes[own] for s in steps])
             added[q.FLUID_WORK.name] = -work
-        flows = (dict(self._flows(sample)) for sample in (first, last))
-        added |= {name: integral(dt, *both) for name, both in _together(flows)}
-        powers = (dict(self._powers(sample)) for sample in steps)
-        for name, (before, *both) in _together(powers):  # the very first flows are not known
-            smooth = bool(start.sums)
-            added[name] = smooth_integral(dt, before, *both) if smooth else integral(dt, *both)
+        rates = zip(self._rates(first), self._rates(last), strict=True)
+        added |= {name: integral(dt, rate, then) for (name, rate), (_, then) in rates}
         return last._replace(sums={name: start.sums.get(name, 0.0) + value for name, value in added.items()})
 
     def read(self, sample: FlowSample) -> dict[str, float]:
@@ -107,29 +103,21 @@ class FlowValues:
             return Validity(0.0, 0.0, 0.0, 0.0)
         return validity(self._flow.lumen, *self._channel(sample), period=self._period)
 
-    def _flows(self, sample: FlowSample) -> Iterator[tuple[str, float]]:
-        """Flows, mm³/s, and powers through the ends, mW, by the name of their sum."""
+    def _rates(self, sample: FlowSample) -> Iterator[tuple[str, float]]:
+        """Powers, mW, and flows, mm³/s, by the name of their sum."""
+        t = sample.flow.time
         if self._circuit is not None:
             y = self._circuit_unknowns(sample)
-            for name, flow in self._circuit.flows(y, sample.flow.time).items():
+            yield q.CIRCUIT_LOSS.name, self._circuit.dissipation(y, t)
+            for name, flow in self._circuit.flows(y, t).items():
                 yield q.ELEMENT_VOLUME_OF.of(name), flow
         if isinstance(self._flow.lumen, Lubrication):
             channel = self._channel(sample)
-            flows = self._flow.lumen.flows(*channel)
+            flows, works = self._flow.lumen.flows(*channel), self._flow.lumen.end_powers(*channel)
+            yield q.VISCOUS_LOSS.name, self._flow.lumen.dissipation(*channel)
             yield q.LOWER_VOLUME.name, -float(flows[0])
             yield q.UPPER_VOLUME.name, float(flows[-1])
-            yield from zip(
-                (q.LOWER_WORK.name, q.UPPER_WORK.name), self._flow.lumen.end_powers(*channel), strict=True
-            )
-
-    def _powers(self, sample: FlowSample) -> Iterator[tuple[str, float]]:
-        """Losses by the name of their energy, mW."""
-        t = sample.flow.time
-        if self._circuit is not None:
-            yield q.CIRCUIT_LOSS.name, self._circuit.dissipation(self._circuit_unknowns(sample), t)
-        if isinstance(self._flow.lumen, Lubrication):
-            channel = self._channel(sample)
-            yield q.VISCOUS_LOSS.name, self._flow.lumen.dissipation(*channel)
+            yield from zip((q.LOWER_WORK.name, q.UPPER_WORK.name), works, strict=True)
         if self._flow.charging is not None:
             y = sample.flow.unknowns[self._flow.system.unknowns[-1]]
             charges = sample.lumen.volumes[self._flow.system.sections[-1]]
@@ -153,10 +141,3 @@ class FlowValues:
     def _channel(self, sample: FlowSample) -> tuple[FloatArray, LumenState, float]:
         y = sample.flow.unknowns[self._flow.system.unknowns[0]]
         return y, sample.lumen.part(self._own), sample.flow.time
-
-
-def _together(samples: Iterable[Mapping[str, float]]) -> Iterator[tuple[str, list[float]]]:
-    """Each name with its values of all samples."""
-    every = list(samples)
-    for name in every[0]:
-        yield name, [sample[name] for sample in every]
