@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Time of a wave with a viscous fluid: python -m benchmarks.waves; writes results_waves.md.
 
-The library case with eight rings is run with 32 steps a period and three cycles, twice in one process: the first
-run compiles what is missing, the second one counts. Nothing else runs, and the linear algebra has one thread.
+The library case with eight rings is run with 32 steps a period and three cycles, twice in one process: the
+first run compiles what is missing, the second one counts. The linear algebra has one thread.
 """
 
 import tempfile
@@ -46,8 +46,8 @@ def main() -> None:
     lines = [
         "# Time of a wave with a viscous fluid",
         "",
-        f"`oesophagus_wave`, {unknowns} unknowns of the part and 41 of the fluid, {STEPS} steps a period, {CYCLES} "
-        f"cycles of each ring, {states} states with their files, one thread.",
+        f"`oesophagus_wave`, {unknowns} unknowns of the part and 41 of the fluid, {STEPS} steps a period, "
+        f"{CYCLES} cycles of each ring, {states} states with their files, one thread.",
         "",
         "| run | wall time [s] | processor time [s] |",
         "|---|---|---|",
