@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: MIT
 """Several flow systems side by side as one; they are coupled by the part alone."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import scipy.linalg
 
 from annelid.solver.fluid.flow_system import Array, FlowSystem, LumenState, Terms
 
@@ -38,7 +38,7 @@ class Joined:
     @cached_property
     def pressures(self) -> Array:
         """Each system has the pressures of its own sections."""
-        return scipy.linalg.block_diag(*(system.pressures for system in self.systems))
+        return _diagonal([system.pressures for system in self.systems])
 
     @cached_property
     def unknowns(self) -> tuple[slice, ...]:
@@ -82,6 +82,11 @@ def _slices(sizes: list[int]) -> tuple[slice, ...]:
 
 def _beside(terms: list[Terms]) -> Terms:
     values, by_unknowns, by_lumen = zip(*terms, strict=True)
-    return Terms(
-        np.concatenate(values), scipy.linalg.block_diag(*by_unknowns), scipy.linalg.block_diag(*by_lumen)
-    )
+    return Terms(np.concatenate(values), _diagonal(by_unknowns), _diagonal(by_lumen))
+
+
+def _diagonal(blocks: Sequence[Array]) -> Array:
+    """Matrix with blocks on its diagonal."""
+    from scipy.linalg import block_diag  # start-up that cases without a flow need not pay
+
+    return np.asarray(block_diag(*blocks))

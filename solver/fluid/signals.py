@@ -4,13 +4,15 @@
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InvalidValue
+
+if TYPE_CHECKING:
+    from scipy.interpolate import PchipInterpolator
 
 
 class Signal(Protocol):
@@ -55,7 +57,9 @@ class Repeating:
         return float(self._curve(t % self.times[-1]))
 
     @cached_property
-    def _curve(self) -> PchipInterpolator:
+    def _curve(self) -> "PchipInterpolator":
+        from scipy.interpolate import PchipInterpolator  # start-up that other cases need not pay
+
         times, values, period = np.array(self.times), np.array(self.values), self.times[-1]
         before, after = times[:-1] - period, times[1:] + period
         return PchipInterpolator(
