@@ -43,8 +43,9 @@ class CycleEnergies(NamedTuple):
 
     @property
     def efficiency(self) -> float:
-        """Hydraulic work over electrical energy; ``nan`` if no energy is put in."""
-        return self.hydraulic / self.electrical if self.electrical > 0 else np.nan
+        """Hydraulic work over the electrical energy that is not stored; ``nan`` if there is none."""
+        used = self.electrical - self.stored
+        return self.hydraulic / used if used > 0 else np.nan
 
 
 def cycle_energies(table: PathRecord, rows: NDArray[np.int64]) -> CycleEnergies:

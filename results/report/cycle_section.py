@@ -96,7 +96,9 @@ def _energies(energies: CycleEnergies, units: DisplayUnits) -> Iterator[str]:
         return
     pumps = min(energies.electrical, energies.hydraulic) > 0
     efficiency = (
-        f", an efficiency of {share(energies.hydraulic, energies.electrical, units)}" if pumps else ""
+        f", an efficiency of {share(energies.hydraulic, energies.electrical - energies.stored, units)}"
+        if pumps
+        else ""
     )
     yield f"{back} The hydraulic work is {hydraulic}{efficiency}."
 

@@ -90,7 +90,12 @@ CYCLE_LEAK_LOSS = _of_cycle(
     "leak loss a cycle", "energy", "L_l = ∮ Σ V²/R_l dt", "energy lost by leakage", _FEEDS
 )
 EFFICIENCY = _of_cycle(
-    "efficiency", "fraction", "W_h/E", "hydraulic work over electrical energy", _PUMP, True
+    "efficiency",
+    "fraction",
+    "W_h/(E - ΔU)",
+    "hydraulic work over the electrical energy that is not stored in the part",
+    _PUMP,
+    True,
 )
 ENERGY_BALANCE = _of_cycle(
     "energy balance",

@@ -123,7 +123,14 @@ def bars(figure):
 
 def test_bars_of_energies_given_back_stand_left_of_zero():
     energies = CycleEnergies(
-        electrical=4.0, recovered=0.0, stored=-1.0, work=5.0, viscous=2.0, resistive=0.0, leak=0.0
+        electrical=4.0,
+        recovered=0.0,
+        stored=-1.0,
+        work=5.0,
+        hydraulic=3.0,
+        viscous=2.0,
+        resistive=0.0,
+        leak=0.0,
     )
     whole, work, viscous, stored, _ = bars(energy_bar(energies, units=UNITS, name="bar"))
     unit = (whole[1] - whole[0]) / 4
