@@ -53,11 +53,11 @@ def compare_command(options: argparse.Namespace) -> int:
     """Compare scans with a state of a run."""
     from annelid.cases.run.environment import require_libraries
     from annelid.compare.alignment.records import AlignmentSettings
-    from annelid.compare.comparison.compared import ComparisonSettings
+    from annelid.compare.comparison.simulated_part import ALL_POINTS, ComparisonSettings
     from annelid.compare.page.write import write_comparisons
 
     require_libraries()
-    alignment = AlignmentSettings(datum=options.datum, with_scale=options.with_scale)
+    alignment = AlignmentSettings(options.datum, kept=ALL_POINTS, with_scale=options.with_scale)
     settings = ComparisonSettings(options.unit, options.state, options.surface, alignment)
     with MinuteLines("comparing"):
         page, lines = write_comparisons(options.rundir, options.scans, settings, out=options.out)

@@ -21,7 +21,8 @@ class MapSurface(NamedTuple):
     Attributes:
         points: Shape (n, 3), mm.
         triangles: Shape (t, 3).
-        deviation: Median deviation of the scan around each point, ``nan`` where there is none, shape (n,), mm.
+        deviation: Median deviation of the scan around each point, ``nan`` where there is none, shape (n,),
+            mm.
         spot: Radius around a point from which the median is taken, mm.
     """
 

@@ -3,11 +3,11 @@
 
 from typing import Any
 
-from annelid.compare.comparison.compared import Comparison, degrees_of, reach_of
+from annelid.compare.comparison.compared import Comparison
 from annelid.compare.deviation.quantities import UNITS
 from annelid.compare.deviation.statistics import statistics
-from annelid.results.folder.folder_files import SUMMARY as RUN_SUMMARY
 from annelid.results.folder.digests import digests_of
+from annelid.results.folder.folder_files import SUMMARY as RUN_SUMMARY
 
 KIND, FORMAT = "annelid comparison", 1
 
@@ -56,7 +56,7 @@ def _scan(compared: Comparison) -> dict[str, Any]:
 
 def _alignment(compared: Comparison) -> dict[str, Any]:
     found = compared.alignment
-    angle, axis = degrees_of(found.pose)
+    angle, axis = found.pose.turn
     return {
         "datum": compared.settings.alignment.datum,
         "rotation": found.pose.rotation,
@@ -82,7 +82,7 @@ def _points(compared: Comparison) -> dict[str, Any]:
         "after cleaning": len(compared.cleaned.cloud.points),
         "beyond open edges": found.beyond_edges,
         "farther than the reach": found.too_far,
-        "reach_mm": reach_of(compared.part),
+        "reach_mm": compared.part.reach,
         "turned away": found.turned_away,
         "outliers apart from their neighbours": compared.sound.apart,
         "outliers without neighbours": compared.sound.lonely,

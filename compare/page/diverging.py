@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 _STEPS = 129  # of each half
 _DARK, _LIGHT, _CHROMA = 38.0, 94.0, 40.0  # lightness L* at the ends and in the middle; chroma at the ends
-_INSIDE, _OUTSIDE = 265.0, 55.0  # hue angles, degrees
+_INSIDE, _OUTSIDE = 275.0, 55.0  # hue angles, degrees
 _WHITE = np.array([0.95047, 1.0, 1.08883])  # D65
 _XYZ_TO_RGB = np.array(
     [
@@ -34,9 +34,7 @@ def diverging_colours() -> "ListedColormap":
 
     share = np.linspace(1.0, 0.0, _STEPS)[:, None]
     halves = [_srgb(_line(hue, share)) for hue in (_INSIDE, _OUTSIDE)]
-    colours = ListedColormap(np.concatenate([halves[0], halves[1][-2::-1]]), name="deviation")
-    colours.set_bad(NO_VALUE)
-    return colours
+    return ListedColormap(np.concatenate([halves[0], halves[1][-2::-1]])).with_extremes(bad=NO_VALUE)
 
 
 def colour_limit(values: FloatArray) -> float:

@@ -5,9 +5,9 @@ import numpy as np
 
 from annelid.compare.comparison.compared import Comparison
 from annelid.compare.comparison.map_surface import mapped
-from annelid.compare.deviation.radius_map import RadiusMap, radius_band, radius_map
 from annelid.compare.deviation.radius_field import RadiusField
-from annelid.compare.page.diverging import NO_VALUE, diverging_colours
+from annelid.compare.deviation.radius_map import RadiusMap, radius_band, radius_map
+from annelid.compare.page.diverging import diverging_colours
 from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style
 from annelid.results.figures.path_figures import SvgFigure

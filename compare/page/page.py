@@ -65,7 +65,7 @@ def comparison_page(compared: Comparison, surface: MapSurface) -> str:
 def _tiles(compared: Comparison) -> list[dict[str, str]]:
     tiles = []
     for name in _TILES:
-        tiles.append({"name": name, "value": measure_text(compared, name)})
+        tiles.append({"name": name, "value": measure_text(compared, name, alone=True)})
     tiles.append({"name": "covered surface", "value": f"{digits(100 * compared.seen.coverage, 3)} %"})
     tiles.append({"name": "points that count", "value": f"{len(compared.kept.value):,}"})
     return [{**tile, "where": ""} for tile in tiles]
@@ -78,11 +78,12 @@ def _drawings(
     maps, cleaning = [], []
     try:
         picture, place = map_picture(surface, length, limit)
+        spot = compared.part.run.units.show("length", surface.spot, 2)
         ends = length.behind(f"±{digits(length.factor * limit, 3)}")
         caption = (
             f"Deviation on the simulated surface; the side that faces away is {place}. Blue is inside, brown "
-            f"outside, grey is not covered by the scan. Each place has the median of the points within "
-            f"{length.behind(digits(length.factor * surface.spot, 2))}. Larger deviations than {ends} have the last colour."
+            "outside, grey is not covered by the scan. Each place has the median of the points within "
+            f"{spot}. Larger deviations than {ends} have the last colour."
         )
         maps.append({"source": data_url(picture), "caption": caption})
         picture, away = cleaning_picture(compared)

@@ -24,7 +24,6 @@ _MARGIN = 0.6  # of the size of the part: removed points farther away are not dr
 _KEPT_COLOUR = "#b4c0c5"
 _REASON_COLOURS = ("#5b5f9d", "#dd9a24", "#4f7d3c", "#c2362f", "#8040a8", "#0e6a71", "#1f74d0", "#101418")
 _WIDTH = 6.6  # inches
-_PALETTE = 128  # colours of the picture of points
 
 
 def map_picture(surface: MapSurface, unit: DisplayUnit, limit: float) -> tuple[bytes, str]:
@@ -150,15 +149,21 @@ def _with_legend(pixels: FloatArray, entries: list[tuple[str, str]]) -> bytes:
         axes.set_axis_off()
         handles = [Line2D([], [], marker="o", linestyle="", color=c, label=name) for name, c in entries]
         figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
-        return _with_fewer_colours(_png(figure))
+        return _with_palette(_png(figure), [colour for _, colour in entries])
 
 
-def _with_fewer_colours(content: bytes) -> bytes:
-    """A picture with a palette: the dots of a scan would fill megabytes."""
+def _with_palette(content: bytes, colours: list[str]) -> bytes:
+    """A picture in shades of a few colours: the dots of a scan would fill megabytes otherwise."""
+    from matplotlib.colors import to_rgb
     from PIL import Image
 
+    shades = np.linspace(0.0, 1.0, 256 // (len(colours) + 1))[:, None]
+    pure = np.array([to_rgb(colour) for colour in (*colours, style.INK)])[:, None]
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(np.round(255.0 * (1.0 - shades * (1.0 - pure))).astype(np.uint8).tobytes())
+    picture = Image.open(io.BytesIO(content)).convert("RGB")
     buffer = io.BytesIO()
-    Image.open(io.BytesIO(content)).convert("RGB").quantize(_PALETTE).save(buffer, "PNG")
+    picture.quantize(palette=palette, dither=Image.Dither.NONE).save(buffer, "PNG")
     return buffer.getvalue()
 
 

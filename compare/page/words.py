@@ -6,17 +6,18 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from annelid.compare.comparison.compared import Comparison, degrees_of, reach_of
+from annelid.compare.comparison.compared import Comparison
 from annelid.compare.deviation.quantities import UNITS
 from annelid.results.views.headline import state_text
 from annelid.solver.display import KINDS, DisplayUnit, digits
 
+INVENTED = "it was computed from a simulation, and no part was measured"
 CAUTIONS = (
     "A deviation says where the measured and the simulated part differ, not which of them is wrong. It also "
-    "contains errors of the scanner that all scans share, such as light that enters translucent rubber before "
-    "it returns.",
-    "The comparison holds for the stated state only. Compare a scan with the state whose pressure and voltage "
-    "acted on the part while it was scanned.",
+    "contains errors of the scanner that all scans share, such as light that enters translucent rubber "
+    "before it returns.",
+    "The comparison holds for the stated state only. Compare a scan with the state whose pressure and "
+    "voltage acted on the part while it was scanned.",
     "A scanner and its cables near a charged part are within reach of its voltage; keep them apart, or "
     "discharge the part first.",
 )
@@ -33,9 +34,12 @@ def with_error(value: float, deviation: float, unit: DisplayUnit) -> str:
     return unit.behind(f"{number:.{decimals}f}{_SPACE}±{_SPACE}{error:.{decimals}f}".replace("-", _MINUS))
 
 
-def measure_text(compared: Comparison, name: str) -> str:
-    """A measure with its standard deviation."""
+def measure_text(compared: Comparison, name: str, *, alone: bool = False) -> str:
+    """A measure with its standard deviation, or alone."""
     found = compared.measures[name]
+    if alone:
+        unit = _unit(compared, name)
+        return unit.behind(digits(unit.factor * found.value, 3))
     return with_error(found.value, found.standard_deviation, _unit(compared, name))
 
 
@@ -79,7 +83,7 @@ def headline(compared: Comparison) -> str:
 def doubts(compared: Comparison) -> Iterator[str]:
     """Say what to know before the numbers are used."""
     if compared.invented:
-        yield "The scan is invented: it was computed from a simulation, and no part was measured."
+        yield f"The scan is invented: {INVENTED}."
     if compared.seen.coverage < _FEW:
         yield f"The scan covers only {100 * compared.seen.coverage:.0f} % of the surface."
     if compared.alignment.inlier_share < _OUTSIDE:
@@ -98,7 +102,7 @@ def pose_sentences(compared: Comparison) -> Iterator[str]:
     """Describe datum and pose, and how certain the pose is."""
     yield from compared.remarks
     pose = compared.alignment.pose
-    angle, axis = degrees_of(pose)
+    angle, axis = pose.turn
     x, y, z = (digits(value, 4) for value in pose.translation)
     direction = ", ".join(f"{value:.3f}" for value in axis).replace("-", _MINUS)
     yield (
@@ -114,14 +118,14 @@ def pose_sentences(compared: Comparison) -> Iterator[str]:
     )
     share = digits(100 * compared.alignment.inlier_share, 3)
     residual = _length(compared, compared.alignment.residual_rms)
-    yield f"{share} % of the points are inliers; their root mean square distance from the surface is {residual}."
+    yield f"{share} % of the points are inliers, {residual} (root mean square) from the surface."
 
 
 def removal_rows(compared: Comparison) -> list[tuple[str, ...]]:
     """Rows of the table of removed points: step, points before and after it, and why."""
     rows = [(step.name, step.points_in, step.points_out, step.why) for step in compared.cleaned.steps]
     found, sound = compared.found, compared.sound
-    before, reach = len(compared.cleaned.cloud.points), reach_of(compared.part)
+    before, reach = len(compared.cleaned.cloud.points), compared.part.reach
     with_partner, counted = len(found.value), len(sound.kept.value)
     far = _length(compared, reach)
     missing = f"{found.beyond_edges} beyond open edges, {found.too_far} over {far} away"

@@ -5,15 +5,10 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from annelid.compare.comparison.compared import (
-    Comparison,
-    ComparisonSettings,
-    SimulatedPart,
-    compare_scan,
-    simulated_part,
-)
+from annelid.compare.comparison.compared import Comparison, compare_scan
 from annelid.compare.comparison.files import PAGE, new_folder, write_files
 from annelid.compare.comparison.map_surface import map_surface
+from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart, simulated_part
 from annelid.compare.deviation.quantities import Uncertain
 from annelid.compare.page.batch_page import batch_page
 from annelid.compare.page.page import comparison_page
@@ -50,7 +45,7 @@ def write_comparisons(
     if several:
         _check_parent(out or part.run.path / FOLDER)
     measures: dict[str, Mapping[str, Uncertain]] = {}
-    lines = []
+    lines, invented = [], []
     with ExitStack() as stack:
         temporary = [stack.enter_context(new_folder(folder)) for folder in folders]
         for scan, folder, target in zip(scans, temporary, folders, strict=True):
@@ -59,9 +54,10 @@ def write_comparisons(
             write_files(compared, surface, comparison_page(compared, surface), folder)
             measures[target.name] = compared.measures
             lines.append(_line(compared))
+            invented += [target.name] if compared.invented else []
     if not several:
         return folders[0] / PAGE, lines
-    return write_atomically(folders[0].parent / PAGE, batch_page(part, measures)), lines
+    return write_atomically(folders[0].parent / PAGE, batch_page(part, measures, invented)), lines
 
 
 def _folders(part: SimulatedPart, scans: Sequence[Path], out: Path | None) -> list[Path]:
