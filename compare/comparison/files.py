@@ -40,8 +40,9 @@ def write_files(compared: Comparison, surface: MapSurface, page: str, folder: Pa
         pyarrow.csv.write_csv(table, folder / TABLE)
     with naming(folder / PARQUET):
         pyarrow.parquet.write_table(table, folder / PARQUET)
-    about = {"scan": [compared.scan.name], "state": [float(compared.part.state)]}
-    content = surface_file(surface.points, surface.triangles, {"deviation [mm]": surface.deviation}, about)
+    arrays = {"deviation [mm]": surface.deviation}
+    about = {"scan": [compared.scan.name], "state": [str(compared.part.state)]}
+    content = surface_file(surface.points, surface.triangles, arrays, about)
     write_atomically(folder / SURFACE, content)
     write_scan(compared.placed, folder / ALIGNED, comments=_comments(compared))
     write_atomically(folder / PAGE, page)

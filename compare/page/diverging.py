@@ -8,7 +8,7 @@ import numpy as np
 from annelid.geometry.body import FloatArray
 
 if TYPE_CHECKING:
-    from matplotlib.colors import ListedColormap
+    from matplotlib.colors import Colormap
 
 _STEPS = 129  # of each half
 _DARK, _LIGHT, _CHROMA = 38.0, 94.0, 40.0  # lightness L* at the ends and in the middle; chroma at the ends
@@ -25,7 +25,7 @@ NO_VALUE = "#9aa5ab"
 """Colour of a surface without a deviation: darker than zero, and no colour of the map."""
 
 
-def diverging_colours() -> "ListedColormap":
+def diverging_colours() -> "Colormap":
     """Return a colour map whose equal steps look equal: straight lines in CIELAB, both halves of one length.
 
     CIELAB is that of ISO/CIE 11664-4 and sRGB that of IEC 61966-2-1, both from memory.

@@ -17,7 +17,7 @@ _MAP = (180, 120)  # places over angle and height
 _HEIGHTS = (0.25, 0.5, 0.75)  # of the sections, in shares of the height
 _ROWS = 51  # of the map of radii; odd, so that one is in the middle
 _DRAWN = 0.18  # of the radius: the largest deviation in the drawing of a section
-_ROUND = np.array([1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0])
+_TIMES = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # of drawn deviations
 
 
 def unrolled_map(compared: Comparison, radii: RadiusField, unit: DisplayUnit, limit: float) -> SvgFigure:
@@ -51,6 +51,7 @@ def unrolled_map(compared: Comparison, radii: RadiusField, unit: DisplayUnit, li
         bar = figure.colorbar(
             drawn, ax=axes, extend="both", label=unit.label("deviation"), pad=0.02, aspect=28
         )
+        assert bar.solids is not None
         bar.solids.set_rasterized(True)
         axes.set_xticks(np.arange(-180, 181, 45))
         axes.grid(visible=False)
@@ -67,7 +68,7 @@ def section_figures(compared: Comparison, radii: RadiusField, unit: DisplayUnit)
     rows = [round(share * (_ROWS - 1)) for share in _HEIGHTS]
     largest = float(np.nanmax(np.abs(cells.difference[rows]), initial=0.0))
     wanted = _DRAWN * float(cells.nominal[rows].min()) / max(largest, 1e-12)
-    times = float(_ROUND[max(np.searchsorted(_ROUND, wanted, side="right") - 1, 0)])
+    times = max((times for times in _TIMES if times <= wanted), default=_TIMES[0])
     size = 1.08 * float(np.nanmax(cells.nominal[rows] + times * np.nan_to_num(cells.difference[rows])))
     return [_section(cells, row, times, size, unit) for row in rows]
 
@@ -126,7 +127,7 @@ def histogram(compared: Comparison, unit: DisplayUnit) -> SvgFigure:
     points = unit.factor * compared.kept.value
     area = unit.factor * compared.seen.value[compared.seen.covered]
     reach = _reach(points)
-    bins = np.linspace(-reach, reach, 61)
+    bins = np.linspace(-reach, reach, 61).tolist()
     mean, low, high = (unit.factor * compared.measures[name].value for name in _MARKED)
     with style.new_figure(6.6, 2.8) as (figure, axes):
         weights = np.full(len(points), 100.0 / len(points))
