@@ -15,7 +15,8 @@ from annelid.solver.display import DisplayUnit, digits
 
 _MAP = (180, 120)  # places over angle and height
 _HEIGHTS = (0.25, 0.5, 0.75)  # of the sections, in shares of the height
-_ROWS = 51  # of the map of radii; odd, so that one is in the middle
+_MANY = 20_000  # points from which the cells of radii are small
+_FINE, _COARSE = (51, 72), (21, 48)  # of these cells over height and angle; one row is in the middle
 _DRAWN = 0.18  # of the radius: the largest deviation in the drawing of a section
 _TIMES = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # of drawn deviations
 
@@ -64,8 +65,9 @@ def unrolled_map(compared: Comparison, radii: RadiusField, unit: DisplayUnit, li
 
 def section_figures(compared: Comparison, radii: RadiusField, unit: DisplayUnit) -> list[SvgFigure]:
     """Draw scan and simulated surface over each other at three heights."""
-    cells = radius_map(compared.kept.points, radii, heights=_ROWS)
-    rows = [round(share * (_ROWS - 1)) for share in _HEIGHTS]
+    along, around = _FINE if len(compared.kept.value) >= _MANY else _COARSE
+    cells = radius_map(compared.kept.points, radii, heights=along, angles=around)
+    rows = [round(share * (along - 1)) for share in _HEIGHTS]
     largest = float(np.nanmax(np.abs(cells.difference[rows]), initial=0.0))
     wanted = _DRAWN * float(cells.nominal[rows].min()) / max(largest, 1e-12)
     times = max((times for times in _TIMES if times <= wanted), default=_TIMES[0])
@@ -76,7 +78,7 @@ def section_figures(compared: Comparison, radii: RadiusField, unit: DisplayUnit)
 def _section(cells: RadiusMap, row: int, times: float, size: float, unit: DisplayUnit) -> SvgFigure:
     closed = np.append(np.arange(len(cells.angle)), 0)
     θ, nominal, difference = cells.angle[closed], cells.nominal[row, closed], cells.difference[row, closed]
-    height = digits(float(cells.height[row]), 3)
+    height = digits(round(float(cells.height[row]), 6), 3)
     with style.new_figure(2.8, 2.9) as (figure, axes):
         for radius, colour, width, label in (
             (nominal, style.MUTED, 1.2, "simulated"),

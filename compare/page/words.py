@@ -90,8 +90,10 @@ def doubts(compared: Comparison) -> Iterator[str]:
         share = f"{100 * compared.alignment.inlier_share:.0f} %"
         yield f"Only {share} of the points follow the shape of the surface; the pose may be wrong."
     free = [motion.kind for motion in compared.alignment.free if not motion.fixed_by]
-    if "turn" in free:
+    if free.count("turn") == 1:
         yield "The surface looks alike from all sides, so the angle of the scan about its axis is arbitrary."
+    elif "turn" in free:
+        yield "The surface looks alike from all directions, so the scan may be turned in any way."
     if "slide" in free:
         yield "The position of the scan along its axis is arbitrary, because the surface does not fix it."
     if compared.alignment.alternatives:
