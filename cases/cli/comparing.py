@@ -14,6 +14,7 @@ COMPARE_EXAMPLES = """\
 examples:
   annelid compare runs/cuff-0123abcd part_7.ply --unit mm
   annelid compare runs/cuff-0123abcd monday.stl tuesday.stl --unit in --state 4
+  annelid compare runs/cuff-0123abcd part_7.ply --unit mm --points marks.csv
   annelid compare runs/cuff-0123abcd bore.xyz --unit mm --surface lumen --out bore
 
 Scans are PLY, STL, OBJ or VTP files, or tables of points (XYZ, CSV, TXT), in any pose. The folder of a scan
@@ -41,8 +42,13 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--state", type=_state, default=None, metavar="N", help=text)
     text = "the simulated surface that was scanned (default: outer)"
     command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
-    text = "what is laid on each other: the whole surface, or only its two ends (default: surface)"
-    command.add_argument("--datum", choices=("surface", "ends"), default="surface", help=text)
+    text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
+    command.add_argument("--datum", choices=("surface", "ends", "points"), default="surface", help=text)
+    text = (
+        "named points as CSV: name, x_scan, y_scan, z_scan (in UNIT), x_part, y_part, z_part (mm); they fix "
+        "motions that the surface leaves free"
+    )
+    command.add_argument("--points", type=Path, metavar="CSV", help=text)
     text = "fit a scale, too, which hides a true difference of size"
     command.add_argument("--with-scale", action="store_true", help=text)
     text = "folder to write to (default: RUNDIR/compare/SCAN; of several scans RUNDIR/compare)"
@@ -50,15 +56,23 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
 
 
 def compare_command(options: argparse.Namespace) -> int:
-    """Compare scans with a state of a run."""
+    """Compare scans with a state of a run.
+
+    Raises:
+        InputError: The run, a scan or the named points cannot be used.
+    """
     from annelid.cases.run.environment import require_libraries
     from annelid.compare.alignment.records import AlignmentSettings
+    from annelid.compare.comparison.named_points import read_named_points
     from annelid.compare.comparison.simulated_part import ALL_POINTS, ComparisonSettings
     from annelid.compare.page.write import write_comparisons
 
     require_libraries()
     alignment = AlignmentSettings(options.datum, kept=ALL_POINTS, with_scale=options.with_scale)
-    settings = ComparisonSettings(options.unit, options.state, options.surface, alignment)
+    if options.points and len(options.scans) > 1:
+        raise InputError("--points: named points belong to one scan; name only this one", key="--points")
+    fiducials = read_named_points(options.points, unit=options.unit) if options.points else {}
+    settings = ComparisonSettings(options.unit, options.state, options.surface, alignment, fiducials)
     with MinuteLines("comparing"):
         page, lines = write_comparisons(options.rundir, options.scans, settings, out=options.out)
     print(*lines, f"written: {page}", sep="\n")

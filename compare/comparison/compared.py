@@ -10,6 +10,7 @@ import numpy as np
 from annelid.compare.alignment.align import align
 from annelid.compare.alignment.poses import Pose
 from annelid.compare.alignment.records import Alignment
+from annelid.compare.comparison.named_points import about
 from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
 from annelid.compare.deviation.coverage import SurfaceDeviations, surface_deviations
 from annelid.compare.deviation.outliers import WithoutOutliers, without_outliers
@@ -99,9 +100,12 @@ def compare_scan(part: SimulatedPart, scan: Path, settings: ComparisonSettings) 
     check = unit_plausibility(cleaned.cloud, part.size, unit=settings.unit)
     if not check.plausible:
         raise InputError(f"scan {scan}: {check.text}", key="unit", likelier=check.likelier)
-    alignment = align(cleaned.cloud.points, part.surface, settings.alignment)
+    alignment = align(cleaned.cloud.points, part.surface, settings.alignment, fiducials=settings.fiducials)
     placed = _moved(cleaned.cloud, alignment.pose)
     found, remarks = _deviations(placed, part)
+    remarks += (
+        [] if certain else ["The uncertainty of the pose is not known and not in that of the measures."]
+    )
     sound = without_outliers(found)
     if len(sound.kept.value) < _FEWEST:
         count = len(sound.kept.value)
@@ -114,7 +118,7 @@ def compare_scan(part: SimulatedPart, scan: Path, settings: ComparisonSettings) 
         sound.kept,
         Measures(part.radii),
         part.surface,
-        alignment.covariance,
+        about(alignment.covariance, alignment.centre, part.surface.centroid),
         replicates=settings.replicates,
     )
     return Comparison(

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Literal
 
 from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.landmarks import Fiducials
 from annelid.compare.alignment.nominal import nominal_surface
 from annelid.compare.alignment.records import AlignmentSettings
 from annelid.compare.alignment.surface import NominalSurface
@@ -34,6 +35,7 @@ class ComparisonSettings:
         state: Number of the state, from the end if negative; None for the last.
         surface: Name of the simulated surface.
         alignment: How scans are aligned.
+        fiducials: Named points on the scan and on the part, which fix what the surface leaves free.
         cleaning: How they are cleaned.
         replicates: Number of replicates that tell the uncertainty.
     """
@@ -42,6 +44,7 @@ class ComparisonSettings:
     state: int | None = None
     surface: Literal["outer", "lumen"] = "outer"
     alignment: AlignmentSettings = field(default_factory=lambda: AlignmentSettings(kept=ALL_POINTS))
+    fiducials: Fiducials = field(default_factory=dict)
     cleaning: Cleaning = field(default_factory=Cleaning)
     replicates: int = 100
 

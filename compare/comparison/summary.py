@@ -69,6 +69,7 @@ def _alignment(compared: Comparison) -> dict[str, Any]:
         "centre_mm": found.centre,
         "residual_rms_mm": found.residual_rms,
         "inlier_share": found.inlier_share,
+        "residuals at named points_mm": found.residuals,
         "free": [motion._asdict() for motion in found.free],
         "alternatives": [
             {"rotation": pose.rotation, "translation_mm": pose.translation} for pose in found.alternatives

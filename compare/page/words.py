@@ -115,9 +115,14 @@ def pose_sentences(compared: Comparison) -> Iterator[str]:
     turns = ", ".join(f"{digits(value, 2)}°" for value in np.degrees(spread[:3]))
     shifts = ", ".join(_length(compared, float(value), 2) for value in spread[3:])
     yield (
-        f"Standard deviations about X, Y and Z: {turns}; along them: {shifts}. Motions that "
-        "the surface does not fix have no part in them."
+        f"Standard deviations about X, Y and Z: {turns}; along them: {shifts}. Motions that the surface does "
+        "not fix have no part in them."
     )
+    left = ", ".join(
+        f"{name} {_length(compared, value)}" for name, value in compared.alignment.residuals.items()
+    )
+    if left:
+        yield f"Distances left at the named points: {left}."
     share = digits(100 * compared.alignment.inlier_share, 3)
     residual = _length(compared, compared.alignment.residual_rms)
     yield f"{share} % of the points are inliers, {residual} (root mean square) from the surface."

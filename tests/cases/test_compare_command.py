@@ -76,6 +76,9 @@ def test_the_same_seed_gives_the_same_scan(place, tmp_path):
         (["run", "invented_5.ply", "--unit", "mm", "--state", "first"], 'nor "last"'),
         (["run", "invented_5.ply", "--unit", "mm", "--out", "run"], "something other than a comparison"),
         (["run", "invented_5.ply", "invented_5.ply", "--unit", "mm"], "several scans have this name"),
+        (["run", "invented_5.ply", "--unit", "mm", "--points", "tube.toml"], "tube.toml: missing: x_scan"),
+        (["run", "invented_5.ply", "torn.ply", "--unit", "mm", "--points", "a.csv"], "belong to one scan"),
+        (["run", "invented_5.ply", "--unit", "mm", "--datum", "points"], "at least 3 are needed"),
         (["begun", "invented_5.ply", "--unit", "mm"], "the run is not finished"),
     ],
 )

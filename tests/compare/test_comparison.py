@@ -15,6 +15,9 @@ from comparison_parts import NOISE, deviating_scan, write_points
 from synthetic_parts import LENGTH, meridian_tube
 from synthetic_runs import create, finished, states
 
+from annelid.compare.alignment.poses import Pose
+from annelid.compare.alignment.records import AlignmentSettings
+from annelid.compare.comparison.named_points import about, read_named_points
 from annelid.compare.comparison.simulated_part import ComparisonSettings, simulated_part
 from annelid.compare.page.write import write_comparisons
 from annelid.geometry.errors import InputError
@@ -93,6 +96,71 @@ def test_the_pose_of_the_scan_is_found_but_for_its_free_turn(bumped):
     # The angle of the turn between two poses, from the trace of the rotation.
     cosine = 0.5 * (np.trace(back) - 1.0)
     assert found["turn_deg"] == pytest.approx(np.degrees(np.arccos(cosine)))
+
+
+def named(path, places, rotation, shift):
+    """A file of named points on the part and where they are on the scan, in cm there."""
+    rows = [
+        ",".join(map(str, [name, *(0.1 * (rotation @ place + shift)), *place]))
+        for name, place in places.items()
+    ]
+    path.write_text("\n".join(["name,x_scan,y_scan,z_scan,x_part,y_part,z_part", *rows]) + "\n")
+    return read_named_points(path, unit="cm")
+
+
+@pytest.mark.exact
+def test_a_named_point_fixes_the_turn_and_tells_the_ends_apart(run, bumped, tmp_path):
+    folder, _, rotation, shift = bumped
+    fiducials = named(tmp_path / "mark.csv", {"mark": np.array([6.56, 0.0, 2.0])}, rotation, shift)
+    settings = replace(SETTINGS, fiducials=fiducials)
+    page, _ = write_comparisons(run, [folder.parent / "bump.ply"], settings, out=tmp_path / "out")
+    found = summary_of(page.parent)
+    np.testing.assert_allclose(np.array(found["alignment"]["rotation"]) @ rotation, np.eye(3), atol=0.01)
+    x, y, z = found["places"]["largest deviation outward"]
+    assert (np.arctan2(y, x), z) == pytest.approx((0.0, HEIGHT), abs=0.4)
+    assert found["alignment"]["residuals at named points_mm"]["mark"] < 0.05
+    assert "so the angle of the scan about its axis is arbitrary" not in page.read_text()
+
+
+def test_three_named_points_alone_are_a_datum(run, bumped, tmp_path):
+    folder, _, rotation, shift = bumped
+    places = {name: np.array(x) for name, x in (("a", [6.6, 0, 0]), ("b", [0, 6.6, 12]), ("c", [-6.6, 0, 5]))}
+    fiducials = named(tmp_path / "marks.csv", places, rotation, shift)
+    settings = replace(SETTINGS, fiducials=fiducials, alignment=AlignmentSettings("points"))
+    page, _ = write_comparisons(run, [folder.parent / "bump.ply"], settings, out=tmp_path / "out")
+    np.testing.assert_allclose(
+        np.array(summary_of(page.parent)["alignment"]["rotation"]) @ rotation, np.eye(3), atol=1e-9
+    )
+    assert "the named points a, b, c as datum targets" in page.read_text()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("name,x_scan\na,1\n", "missing: y_scan, z_scan, x_part, y_part, z_part"),
+        ("name,x_scan,y_scan,z_scan,x_part,y_part,z_part\na,1,2,here,4,5,6\n", "here"),
+        (
+            "name,x_scan,y_scan,z_scan,x_part,y_part,z_part\n" + 2 * "a,1,2,3,4,5,6\n",
+            "another name in each row",
+        ),
+        ("x_scan,y_scan,z_scan,x_part,y_part,z_part\n1,2,3,4,5,6\n", "needs a column name"),
+    ],
+)
+def test_files_that_are_no_named_points_are_refused(tmp_path, text, message):
+    (tmp_path / "marks.csv").write_text(text)
+    with pytest.raises(InputError, match=message):
+        read_named_points(tmp_path / "marks.csv", unit="mm")
+
+
+@pytest.mark.exact
+def test_the_covariance_about_another_centre_is_that_of_the_same_motion():
+    # A motion about one centre shifts the other one by what the exact motion does, to first order.
+    centre, other, motion = np.array([1.0, 2.0, 3.0]), np.array([-4.0, 6.0, 5.0]), 1e-6 * np.arange(1.0, 7.0)
+    moved = Pose(np.eye(3), np.zeros(3)).moved(motion, centre).apply(other[None])[0] - other
+    there = np.concatenate([motion[:3], moved])
+    np.testing.assert_allclose(
+        about(np.outer(motion, motion), centre, other), np.outer(there, there), rtol=1e-4
+    )
 
 
 def test_tables_surface_and_scan_agree_with_each_other(bumped):
