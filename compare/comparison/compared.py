@@ -103,9 +103,6 @@ def compare_scan(part: SimulatedPart, scan: Path, settings: ComparisonSettings) 
     alignment = align(cleaned.cloud.points, part.surface, settings.alignment, fiducials=settings.fiducials)
     placed = _moved(cleaned.cloud, alignment.pose)
     found, remarks = _deviations(placed, part)
-    remarks += (
-        [] if certain else ["The uncertainty of the pose is not known and not in that of the measures."]
-    )
     sound = without_outliers(found)
     if len(sound.kept.value) < _FEWEST:
         count = len(sound.kept.value)
