@@ -104,19 +104,14 @@ def compare_scan(part: SimulatedPart, scan: Path, settings: ComparisonSettings) 
     placed = _moved(cleaned.cloud, alignment.pose)
     found, remarks = _deviations(placed, part)
     sound = without_outliers(found)
-    if len(sound.kept.value) < _FEWEST:
-        count = len(sound.kept.value)
-        raise InputError(
-            f"scan {scan}: only {count} of its points lie on the {part.surface.name}; check that it "
-            "shows this part in this state"
-        )
+    count = len(sound.kept.value)
+    if count < _FEWEST:
+        text = f"only {count} of its points lie on the {part.surface.name}"
+        raise InputError(f"scan {scan}: {text}; check that it shows this part in this state")
     seen = surface_deviations(sound.kept, part.surface)
+    covariance = about(alignment.covariance, alignment.centre, part.surface.centroid)
     measures = with_uncertainty(
-        sound.kept,
-        Measures(part.radii),
-        part.surface,
-        about(alignment.covariance, alignment.centre, part.surface.centroid),
-        replicates=settings.replicates,
+        sound.kept, Measures(part.radii), part.surface, covariance, replicates=settings.replicates
     )
     return Comparison(
         part,

@@ -15,6 +15,7 @@ from annelid.solver.display import DisplayUnit, digits
 
 _MAP = (180, 120)  # places over angle and height
 _HEIGHTS = (0.25, 0.5, 0.75)  # of the sections, in shares of the height
+_MARKED = ("mean deviation", "5 % of deviations below", "95 % of deviations below")  # in the histogram
 _MANY = 20_000  # points from which the cells of radii are small
 _FINE, _COARSE = (51, 72), (21, 48)  # of these cells over height and angle; one row is in the middle
 _DRAWN = 0.18  # of the radius: the largest deviation in the drawing of a section
@@ -65,14 +66,18 @@ def unrolled_map(compared: Comparison, radii: RadiusField, unit: DisplayUnit, li
 
 def section_figures(compared: Comparison, radii: RadiusField, unit: DisplayUnit) -> list[SvgFigure]:
     """Draw scan and simulated surface over each other at three heights."""
-    along, around = _FINE if len(compared.kept.value) >= _MANY else _COARSE
-    cells = radius_map(compared.kept.points, radii, heights=along, angles=around)
-    rows = [round(share * (along - 1)) for share in _HEIGHTS]
+    cells = _cells(compared, radii)
+    rows = [round(share * (len(cells.height) - 1)) for share in _HEIGHTS]
     largest = float(np.nanmax(np.abs(cells.difference[rows]), initial=0.0))
     wanted = _DRAWN * float(cells.nominal[rows].min()) / max(largest, 1e-12)
     times = max((times for times in _TIMES if times <= wanted), default=_TIMES[0])
     size = 1.08 * float(np.nanmax(cells.nominal[rows] + times * np.nan_to_num(cells.difference[rows])))
     return [_section(cells, row, times, size, unit) for row in rows]
+
+
+def _cells(compared: Comparison, radii: RadiusField) -> RadiusMap:
+    along, around = _FINE if len(compared.kept.value) >= _MANY else _COARSE
+    return radius_map(compared.kept.points, radii, heights=along, angles=around)
 
 
 def _section(cells: RadiusMap, row: int, times: float, size: float, unit: DisplayUnit) -> SvgFigure:
@@ -102,7 +107,7 @@ def _section(cells: RadiusMap, row: int, times: float, size: float, unit: Displa
 
 def radius_figure(compared: Comparison, radii: RadiusField) -> SvgFigure:
     """Draw the radius of scan and simulated surface over the height, with the band over the angles."""
-    band = radius_band(radius_map(compared.kept.points, radii))
+    band = radius_band(_cells(compared, radii))
     with style.new_figure(6.6, 3.0) as (figure, axes):
         axes.fill_between(band.height, band.low, band.high, color=style.ACCENT, alpha=0.2, linewidth=0)
         axes.plot(
@@ -155,9 +160,6 @@ def histogram(compared: Comparison, unit: DisplayUnit) -> SvgFigure:
         return SvgFigure(
             style.svg_text(figure, "histogram", label), f"{label}, of the points and of the area{more}."
         )
-
-
-_MARKED = ("mean deviation", "5 % of deviations below", "95 % of deviations below")
 
 
 def _reach(values: FloatArray) -> float:

@@ -228,6 +228,7 @@ def test_the_page_needs_no_other_file_and_states_what_matters(bumped):
     assert page.count("data:image/png") >= 3
 
 
+@pytest.mark.slow
 def test_several_scans_have_a_page_with_mean_and_spread(run, tmp_path):
     surface = simulated_part(run, SETTINGS).surface
     scans = []
