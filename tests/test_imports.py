@@ -74,6 +74,8 @@ MAY_IMPORT = {
     "compare.invented": ("compare.scans",),
     "compare.alignment": (),
     "compare.deviation": ("compare.alignment",),
+    "compare.comparison": ("compare.scans", "compare.invented", "compare.alignment", "compare.deviation"),
+    "compare.page": ("compare.scans", "compare.deviation", "compare.comparison"),
     "cases.schema": (),
     "cases.convert": ("cases.schema",),
     "cases.validate": ("cases.schema", "cases.convert"),

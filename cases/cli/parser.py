@@ -14,6 +14,14 @@ from annelid.cases.cli.argument_types import (
     stretch,
     whole_number,
 )
+from annelid.cases.cli.comparing import (
+    COMPARE_EXAMPLES,
+    INVENT_EXAMPLES,
+    add_compare_arguments,
+    add_invent_arguments,
+    compare_command,
+    invent_command,
+)
 from annelid.cases.cli.running import run_command
 
 __all__ = ["parser"]
@@ -31,6 +39,8 @@ examples:
   annelid run my_cuff.toml --ranks 2      run it on two processors
   annelid view runs/my_cuff-0123abcd      show the result in a window
   annelid animate runs/my_wave-0123abcd   animate a run whose loads follow waves
+  annelid compare runs/my_cuff-0123abcd part.ply --unit mm
+                                          compare a scan of the part with the last state of a run
   annelid study my_study.toml             run a parameter study
 
 exit codes:
@@ -56,6 +66,7 @@ def parser() -> argparse.ArgumentParser:
     _add_report(subparsers)
     _add_view(subparsers)
     _add_animate(subparsers)
+    _add_scans(subparsers)
     _add_study(subparsers)
     _add_cells(subparsers)
     text = "print the JSON Schema of case files, for completion in editors"
@@ -272,6 +283,13 @@ def _add_animate(subparsers: _Subparsers) -> None:
     command.add_argument("--angle", type=float, metavar="DEG", help=text)
     text = "new file, .gif or .mp4 (default: section.gif or 3d.gif in RUNDIR)"
     command.add_argument("--out", type=output_file, metavar="FILE", help=text)
+
+
+def _add_scans(subparsers: _Subparsers) -> None:
+    text = "compare scans of a part with a state of a run"
+    add_compare_arguments(_add(subparsers, "compare", compare_command, text, COMPARE_EXAMPLES))
+    text = "invent a scan of a run, to try the comparison"
+    add_invent_arguments(_add(subparsers, "invent-scan", invent_command, text, INVENT_EXAMPLES))
 
 
 def _add_study(subparsers: _Subparsers) -> None:

@@ -49,7 +49,7 @@ class FreeMotion(NamedTuple):
 
     def sentence(self) -> str:
         """Say what it is and what fixes it."""
-        x, y, z = self.axis
+        x, y, z = np.round(self.axis, 3) + 0.0  # no negative zero
         what = "a turn about" if self.kind == "turn" else "a slide along"
         fixed = f"it is fixed by {self.fixed_by}" if self.fixed_by else "nothing else fixes it"
         return f"The surface does not fix {what} the direction ({x:.3f}, {y:.3f}, {z:.3f}); {fixed}."

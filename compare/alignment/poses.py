@@ -27,6 +27,13 @@ class Pose(NamedTuple):
         turned = self.scale * (points @ np.swapaxes(self.rotation, -1, -2))
         return np.asarray(turned + self.translation[..., None, :])
 
+    @property
+    def turn(self) -> tuple[float, FloatArray]:
+        """Angle (degrees) and unit axis, shape (3,), of the rotation of one pose."""
+        vector = Rotation.from_matrix(self.rotation).as_rotvec()
+        angle = float(np.linalg.norm(vector))
+        return float(np.degrees(angle)), vector / angle if angle > 0.0 else np.array([0.0, 0.0, 1.0])
+
     def moved(self, motion: FloatArray, centre: FloatArray) -> "Pose":
         """Add a motion about a centre.
 

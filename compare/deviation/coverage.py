@@ -39,6 +39,7 @@ def surface_deviations(
     *,
     places: FloatArray | None = None,
     radius: float | None = None,
+    neighbours: int = _NEIGHBOURS,
 ) -> SurfaceDeviations:
     """Take the median of the deviations around places of the surface.
 
@@ -47,11 +48,12 @@ def surface_deviations(
         surface: The surface.
         places: Where, shape (n, 3), mm; by default spread evenly over the area.
         radius: Distance within which partners belong to a place, mm; by default that within which there are
-            eight points at three quarters of the places of the scan.
+            so many neighbours at three quarters of the places of the scan.
+        neighbours: Largest number of partners that belong to a place, the nearest.
     """
     places = surface.sampled(_SAMPLES)[0] if places is None else places
     tree = cKDTree(found.foot)
-    count = min(_NEIGHBOURS, len(found.foot))
+    count = min(neighbours, len(found.foot))
     if radius is None:
         few = found.foot[np.linspace(0, len(found.foot) - 1, min(len(found.foot), 2000)).astype(int)]
         radius = float(np.percentile(tree.query(few, k=[count])[0], 75))

@@ -12,6 +12,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 
 _HEIGHTS, _ANGLES = 101, 181
+_DECIMALS = 9  # of the angles of corners, rad: nearer ones are one corner
 
 
 @dataclass(frozen=True)
@@ -65,11 +66,13 @@ def polar(points: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _section(mesh: pv.PolyData, height: float, angles: FloatArray) -> FloatArray:
+    """Where rays from the axis meet the polygon that is the section, once around the axis."""
     cut = np.asarray(mesh.slice(normal="z", origin=(0.0, 0.0, height)).points, dtype=float)
     if len(cut) < 3:
         return np.full(len(angles), np.nan)
-    radius, angle = polar(cut)
-    order = np.argsort(angle)
-    if np.diff(angle[order], append=angle[order[0]] + 2.0 * np.pi).max() > np.pi:
+    angle, first = np.unique(np.round(polar(cut)[1], _DECIMALS), return_index=True)
+    if np.diff(angle, append=angle[0] + 2.0 * np.pi).max() > np.pi:
         return np.full(len(angles), np.nan)
-    return np.asarray(np.interp(angles, angle[order], radius[order], period=2.0 * np.pi))
+    corner = np.searchsorted(angle, angles, side="right") - 1
+    (x0, y0), (x1, y1) = (cut[first][(corner + i) % len(angle), :2].T for i in (0, 1))
+    return np.asarray((x0 * y1 - y0 * x1) / (np.cos(angles) * (y1 - y0) - np.sin(angles) * (x1 - x0)))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from annelid.compare.invented.scanned_surface import ScannedSurface
 from annelid.geometry.errors import InvalidValue
 
 _SHARES = ("outlier_share", "ghost_share", "dropout_share")
@@ -70,3 +71,16 @@ class InventedScanner:
         if views.ndim != 2 or views.shape[1] != 3 or not (np.linalg.norm(views, axis=1) > 0.0).all():
             problem = "at least one direction of three numbers, not all zero, is needed"
             raise InvalidValue(problem, key="view_directions", subject="invented scanner")
+
+
+def example_scanner(surface: ScannedSurface, seed: int) -> InventedScanner:
+    """Return a scanner with faults of all kinds, whose lengths suit the size of a surface."""
+    size = float(np.linalg.norm(np.ptp(surface.points, axis=0)))
+    return InventedScanner(
+        spacing=0.004 * size,
+        noise=0.001 * size,
+        outlier_share=0.03,
+        ghost_share=0.02,
+        dropout_share=0.08,
+        seed=seed,
+    )

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Files of VTK: unstructured grids (.vtu), lines (.vtp) and collections of them (.pvd)."""
+"""Files of VTK: unstructured grids (.vtu), lines and surfaces (.vtp) and collections of them (.pvd)."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -73,6 +73,31 @@ def lines_file(
     lines = np.insert(np.arange(len(points)), starts, counts)
     dataset = pyvista.PolyData(points, lines=lines)
     _add_arrays(dataset, point_data, line_data)
+    return _content(vtkXMLPolyDataWriter(), dataset)
+
+
+def surface_file(
+    points: NDArray[np.float64],
+    triangles: NDArray[np.int64],
+    point_data: Mapping[str, NDArray[np.generic]],
+    field_data: Mapping[str, Sequence[str] | Sequence[float]],
+) -> bytes:
+    """Return the content of a ``.vtp`` file of triangles.
+
+    Args:
+        points: Shape (n, 3).
+        triangles: Shape (t, 3).
+        point_data: Arrays over the points by name; a viewer colours by the first.
+        field_data: Lists of texts or of numbers for the whole surface, by name.
+    """
+    import pyvista
+    from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
+
+    dataset = pyvista.PolyData.from_regular_faces(points, triangles)
+    _add_arrays(dataset, point_data, {})
+    for name, entries in field_data.items():
+        dataset.field_data[name] = list(entries)
+    dataset.point_data.active_scalars_name = next(iter(point_data))
     return _content(vtkXMLPolyDataWriter(), dataset)
 
 

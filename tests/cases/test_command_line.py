@@ -31,7 +31,19 @@ def case_file(tmp_path, tables):
 
 def test_help_names_every_command_and_shows_examples(annelid):
     text = annelid("--help").stdout
-    for command in ("check", "run", "mesh", "cell", "print", "report", "view", "cells", "schema", "library"):
+    for command in (
+        "check",
+        "run",
+        "mesh",
+        "cell",
+        "print",
+        "report",
+        "view",
+        "compare",
+        "cells",
+        "schema",
+        "library",
+    ):
         assert f"    {command} " in text
         assert f"usage: annelid {command}" in annelid(command, "--help").stdout
     assert "annelid run my_cuff.toml" in text

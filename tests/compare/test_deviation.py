@@ -162,6 +162,17 @@ def test_the_slope_of_the_surface_does_no_harm_to_radii_and_sections():
     )
 
 
+@pytest.mark.exact
+def test_the_radius_of_a_coarse_surface_is_that_of_its_flat_faces():
+    def exact(θ):
+        """A regular polygon of twelve sides: r = R cos(15°) / cos(angle from the middle of the side)."""
+        return RADIUS * np.cos(np.pi / 12) / np.cos(np.mod(θ, np.pi / 6) - np.pi / 12)
+
+    field, θ = radius_field(tube(around=12, along=3), heights=5), np.linspace(-np.pi, np.pi, 1001)
+    np.testing.assert_allclose(field.radius, np.tile(exact(field.angles), (5, 1)), rtol=1e-8)
+    np.testing.assert_allclose(field.at(np.full(1001, 20.0), θ), exact(θ), rtol=2e-4)
+
+
 def test_what_has_no_partner_is_coverage_and_not_deviation():
     surface = tube()
     points, _, θ = on_tube(lambda z, θ: RADIUS + 0.1 + 0.0 * z)

@@ -1,0 +1,101 @@
+# SPDX-License-Identifier: MIT
+"""The summary of a comparison for programs."""
+
+from typing import Any
+
+from annelid.compare.comparison.compared import Comparison
+from annelid.compare.deviation.quantities import UNITS
+from annelid.compare.deviation.statistics import statistics
+from annelid.results.folder.digests import digests_of
+from annelid.results.folder.folder_files import SUMMARY as RUN_SUMMARY
+
+KIND, FORMAT = "annelid comparison", 1
+
+
+def summary(compared: Comparison) -> dict[str, Any]:
+    """Return the content of ``summary.json``; lengths in mm, angles of the pose in degrees."""
+    return {
+        "kind": KIND,
+        "format": FORMAT,
+        "run": _run(compared),
+        "scan": _scan(compared),
+        "cleaning": [step._asdict() for step in compared.cleaned.steps],
+        "alignment": _alignment(compared),
+        "points": _points(compared),
+        "measures": {
+            name: {"unit": UNITS[name], **value._asdict()} for name, value in compared.measures.items()
+        },
+        "places": _places(compared),
+        "coverage": compared.seen.coverage,
+        "remarks": compared.remarks,
+    }
+
+
+def _run(compared: Comparison) -> dict[str, Any]:
+    run = compared.part.run
+    return {
+        "folder": str(run.path),
+        "title": run.title,
+        "case_hash": run.provenance["case_hash"],
+        "sha256 of summary.json": digests_of(run.path, [RUN_SUMMARY])[RUN_SUMMARY],
+        "state": compared.part.state,
+        "surface": compared.settings.surface,
+    }
+
+
+def _scan(compared: Comparison) -> dict[str, Any]:
+    return {
+        "file": str(compared.scan),
+        "sha256": compared.digest,
+        "unit": compared.settings.unit,
+        "points": len(compared.cloud.points),
+        "spacing_mm": compared.cleaned.spacing_mm,
+        "invented": compared.invented,
+    }
+
+
+def _alignment(compared: Comparison) -> dict[str, Any]:
+    found = compared.alignment
+    angle, axis = found.pose.turn
+    return {
+        "datum": compared.settings.alignment.datum,
+        "rotation": found.pose.rotation,
+        "translation_mm": found.pose.translation,
+        "scale": found.pose.scale,
+        "turn_deg": angle,
+        "axis": axis,
+        "covariance": found.covariance,
+        "covariance of": "rotation vector (rad) and shift (mm) about the centre",
+        "centre_mm": found.centre,
+        "residual_rms_mm": found.residual_rms,
+        "inlier_share": found.inlier_share,
+        "residuals at named points_mm": found.residuals,
+        "free": [motion._asdict() for motion in found.free],
+        "alternatives": [
+            {"rotation": pose.rotation, "translation_mm": pose.translation} for pose in found.alternatives
+        ],
+    }
+
+
+def _points(compared: Comparison) -> dict[str, Any]:
+    found = compared.found
+    return {
+        "after cleaning": len(compared.cleaned.cloud.points),
+        "beyond open edges": found.beyond_edges,
+        "farther than the reach": found.too_far,
+        "reach_mm": compared.part.reach,
+        "turned away": found.turned_away,
+        "outliers apart from their neighbours": compared.sound.apart,
+        "outliers without neighbours": compared.sound.lonely,
+        "counted": len(compared.kept.value),
+        "noise_mm": compared.sound.noise,
+    }
+
+
+def _places(compared: Comparison) -> dict[str, Any]:
+    """Where the largest deviations are, mm."""
+    found = statistics(compared.kept.value, compared.kept.foot)
+    return {
+        "largest deviation outward": found.largest.place,
+        "largest deviation inward": found.smallest.place,
+    }

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Pages about comparisons: pictures, figures and words."""

@@ -1,0 +1,173 @@
+# SPDX-License-Identifier: MIT
+"""Pictures of a comparison: the coloured surface from two sides, and which points were removed."""
+
+import base64
+import io
+from typing import Any
+
+import numpy as np
+
+from annelid.compare.comparison.compared import Comparison
+from annelid.compare.comparison.map_surface import MapSurface
+from annelid.compare.page.diverging import NO_VALUE, diverging_colours
+from annelid.compare.scans.cleaning import KEPT
+from annelid.geometry.body import FloatArray
+from annelid.results.figures import svg_style as style
+from annelid.results.views.camera import choose_layout, set_camera
+from annelid.results.views.rendering import pyvista_off_screen
+from annelid.solver.display import DisplayUnit
+
+_HALF_TURN = np.array([-1.0, -1.0, 1.0])
+_AMBIENT, _DIFFUSE = 0.75, 0.3  # little shading, so that colours can be read
+_MOST_POINTS = 40_000  # of one colour
+_MARGIN = 0.6  # of the size of the part: removed points farther away are not drawn
+_KEPT_COLOUR = "#b4c0c5"
+_REASON_COLOURS = ("#5b5f9d", "#dd9a24", "#4f7d3c", "#c2362f", "#8040a8", "#0e6a71", "#1f74d0", "#101418")
+_WIDTH = 6.6  # inches
+
+
+def map_picture(surface: MapSurface, unit: DisplayUnit, limit: float) -> tuple[bytes, str]:
+    """Render the surface coloured by the deviation from two opposite sides.
+
+    Args:
+        surface: The surface with deviations.
+        unit: Unit of the deviations.
+        limit: Deviation at the ends of the colours, mm.
+
+    Returns:
+        A PNG picture, and where the side that faces away is.
+
+    Raises:
+        RenderingError: Pictures cannot be rendered on this machine.
+    """
+    pyvista = pyvista_off_screen()
+    behind = surface.points * _HALF_TURN
+    layout = choose_layout(behind, surface.points, opening=0.0)
+    plotter = pyvista.Plotter(off_screen=True, window_size=layout.window, lighting="light kit")
+    plotter.set_background("white")
+    for points in (surface.points, behind + layout.shift):
+        mesh = pyvista.PolyData.from_regular_faces(points, surface.triangles)
+        mesh.point_data["deviation"] = unit.factor * surface.deviation
+        plotter.add_mesh(
+            mesh.compute_normals(cell_normals=False, split_vertices=False),
+            scalars="deviation",
+            cmap=diverging_colours(),
+            clim=(-unit.factor * limit, unit.factor * limit),
+            nan_color=NO_VALUE,
+            ambient=_AMBIENT,
+            diffuse=_DIFFUSE,
+            smooth_shading=True,
+            show_scalar_bar=False,
+        )
+    set_camera(plotter, layout, surface.points)
+    return _with_bar(_pixels(plotter), unit, limit), "above" if abs(
+        layout.shift @ layout.up
+    ) > 0 else "on the left"
+
+
+def cleaning_picture(compared: Comparison) -> tuple[bytes, int]:
+    """Render the points that count in grey, and the others in the colour of the reason.
+
+    Returns:
+        A PNG picture, and the number of points that are too far away for it.
+    """
+    fate, names = compared.fates
+    placed = compared.alignment.pose.apply(compared.cloud.points)
+    nominal = compared.part.surface.points
+    low, high = nominal.min(axis=0), nominal.max(axis=0)
+    margin = _MARGIN * float((high - low).max())
+    near = ((placed > low - margin) & (placed < high + margin)).all(axis=1)
+    groups = [(name, placed[near & (fate == i)]) for i, name in enumerate(names)]
+    shown = [
+        (name, _some(points), colour) for (name, points), colour in zip(groups, _REASON_COLOURS, strict=False)
+    ]
+    shown = [entry for entry in shown if len(entry[1])]
+    kept = _some(placed[near & (fate == KEPT)])
+    pyvista = pyvista_off_screen()
+    every = np.concatenate([kept, *(points for _, points, _ in shown)])
+    layout = choose_layout(every * _HALF_TURN, every, opening=0.0)
+    plotter = pyvista.Plotter(off_screen=True, window_size=layout.window)
+    plotter.set_background("white")
+    for turn, shift in ((1.0, 0.0), (_HALF_TURN, layout.shift)):
+        plotter.add_points(kept * turn + shift, color=_KEPT_COLOUR, point_size=2.0)
+        for _, points, colour in shown:
+            plotter.add_points(points * turn + shift, color=colour, point_size=3.5)
+    set_camera(plotter, layout, every)
+    return _with_legend(_pixels(plotter), [("counted", _KEPT_COLOUR), *((n, c) for n, _, c in shown)]), int(
+        (~near).sum()
+    )
+
+
+def data_url(content: bytes) -> str:
+    """Return a PNG picture as a data URL."""
+    return f"data:image/png;base64,{base64.b64encode(content).decode()}"
+
+
+def _some(points: FloatArray) -> FloatArray:
+    """At most so many of the points, evenly chosen."""
+    return points[:: max(1, -(-len(points) // _MOST_POINTS))]
+
+
+def _pixels(plotter: Any) -> FloatArray:
+    """The rendered picture without its white margins."""
+    try:
+        pixels = np.asarray(plotter.screenshot(return_img=True))
+    finally:
+        plotter.close()
+    drawn = (pixels < 250).any(axis=2)
+    rows, columns = np.flatnonzero(drawn.any(axis=1)), np.flatnonzero(drawn.any(axis=0))
+    return pixels[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+
+
+def _with_bar(pixels: FloatArray, unit: DisplayUnit, limit: float) -> bytes:
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    reach = unit.factor * limit
+    with style.new_figure(_WIDTH, _WIDTH * pixels.shape[0] / pixels.shape[1] + 0.9) as (figure, axes):
+        axes.imshow(pixels, interpolation="lanczos")
+        axes.set_axis_off()
+        bar = ScalarMappable(Normalize(-reach, reach), diverging_colours())
+        figure.colorbar(
+            bar,
+            ax=axes,
+            orientation="horizontal",
+            extend="both",
+            label=unit.label("deviation, positive outside"),
+            shrink=0.6,
+            aspect=30,
+            pad=0.02,
+        )
+        return _png(figure)
+
+
+def _with_legend(pixels: FloatArray, entries: list[tuple[str, str]]) -> bytes:
+    from matplotlib.lines import Line2D
+
+    with style.new_figure(_WIDTH, _WIDTH * pixels.shape[0] / pixels.shape[1] + 0.6) as (figure, axes):
+        axes.imshow(pixels, interpolation="lanczos")
+        axes.set_axis_off()
+        handles = [Line2D([], [], marker="o", linestyle="", color=c, label=name) for name, c in entries]
+        figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
+        return _with_palette(_png(figure), [colour for _, colour in entries])
+
+
+def _with_palette(content: bytes, colours: list[str]) -> bytes:
+    """A picture in shades of a few colours: the dots of a scan would fill megabytes otherwise."""
+    from matplotlib.colors import to_rgb
+    from PIL import Image
+
+    shades = np.linspace(0.0, 1.0, 256 // (len(colours) + 1))[:, None]
+    pure = np.array([to_rgb(colour) for colour in (*colours, style.INK)])[:, None]
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(np.round(255.0 * (1.0 - shades * (1.0 - pure))).astype(np.uint8).tobytes())
+    picture = Image.open(io.BytesIO(content)).convert("RGB")
+    buffer = io.BytesIO()
+    picture.quantize(palette=palette, dither=Image.Dither.NONE).save(buffer, "PNG")
+    return buffer.getvalue()
+
+
+def _png(figure: Any) -> bytes:
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=200, facecolor="white", pil_kwargs={"compress_level": 6})
+    return buffer.getvalue()
