@@ -49,7 +49,7 @@ def mean_flow_of_the_wall(run, rows, period):
     return np.trapezoid(outflow, run.table["time"][rows]) / period
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.reference
 def test_eight_rings_move_a_fluid_as_their_wall_does(tmp_path):
     run = coarse_run("oesophagus_wave", tmp_path / "run", steps=40, cycles=4)
