@@ -18,7 +18,7 @@ from mpi4py import MPI
 
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.ports import ElectrodePort, Ports
-from annelid.solver.continuation.newton import Convergence, Newton, still_to_go
+from annelid.solver.continuation.newton import WORTH, Convergence, Newton, still_to_go
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.flow_system import LumenState
@@ -29,7 +29,7 @@ from annelid.solver.readout.flow_values import FlowSample
 TOLERANCE = 1e-11
 """Largest residual of a flow system over the size of its terms."""
 
-_ITERATIONS, _WORTH = 40, 10
+_ITERATIONS = 40
 _FURTHEST = 0.1  # of the size of the part: motion in one iteration
 
 
@@ -91,7 +91,7 @@ class CoupledNewton:
                 return Convergence(iteration, structure * self.newton.tolerance.force)
             if not math.isfinite(error):
                 break
-            if not system.factor_is_near or (iteration > 0 and still_to_go(error, last) > _WORTH):
+            if not system.factor_is_near or (iteration > 0 and still_to_go(error, last) > WORTH):
                 system.factorise()
             self._correct(residual, lumen)
             self.apply(loads)
@@ -100,7 +100,7 @@ class CoupledNewton:
         )
 
     def sample(self, flow: FlowState) -> FlowSample:
-        """The present state with that of the flow; its energies are left out."""
+        """The present state with that of the flow; its sums are left out."""
         electrodes = self._electrodes
         return FlowSample(
             flow,

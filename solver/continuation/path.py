@@ -108,10 +108,12 @@ class Path:
             reporter.begin_stage()
             continuation = self._continuation(stage, ramp, flow)
             ended = steps.follow(continuation, modes)
+            warnings: list[str] = []
             if isinstance(continuation, FlowContinuation):
-                flow = continuation.sample
-                reporter.remarks += continuation.warnings()
+                flow, warnings = continuation.sample, continuation.warnings()
+                reporter.remarks += warnings
             if isinstance(ended, Outcome):
+                ended = replace(ended, remarks=(*ended.remarks, *warnings))
                 if number > working:
                     return replace(ended, margins=margins, working_stage=self.stages[working].name)
                 return replace(ended, margins=_missed(ended, reporter, ramp))

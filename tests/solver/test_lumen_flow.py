@@ -10,9 +10,11 @@ state, and ∫ λz dZ = L fixes N. A small bulge in a closed tube decays like ex
 is the conductance over the change of the volume per drawn length with p at constant N.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from models import SLIDING, last_of, neo_hookean, reached, tube_body, value
+from models import SLIDING, last_of, neo_hookean, reached, run, tube_body, value
 from scipy.integrate import quad
 from scipy.optimize import brentq, fsolve
 
@@ -24,6 +26,7 @@ from annelid.solver.model.boundary import Electrode
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 from annelid.solver.model.waveforms import RaisedCosine, Waveform, travelling
 
 R, H, L, G, η = 4.0, 0.02, 50.0, 2.5, 1e-6  # mm, MPa, MPa s; G H/R is 12.5 kPa
@@ -149,3 +152,16 @@ def test_a_wave_of_voltage_pumps_and_its_energies_balance():
     assert gained("work at the upper end") == pytest.approx(2e-3 * out, rel=1e-9)
     assert work == pytest.approx(lost, rel=5e-3)  # the pressures at both ends are equal
     assert out > 0 > into  # the fluid follows the wave
+
+
+def test_warnings_are_kept_where_a_path_ends_early():
+    # Water in a wide tube is no lubrication flow, and the wall pulls in on the way.
+    rings = (Band("all", "wall", 0.0, L),)
+    model = soft_tube(Reservoir(2e-3), Reservoir(2e-3), bands=rings, thickness=0.25, sheets=5)
+    flow = replace(model.flow, lumen=replace(model.flow.lumen, fluid=Fluid(1e-9)))
+    fill = Stage("fill", pressure=2e-3, voltages={"all": 0.0}, steps=2)
+    rise = Stage("rise", control="flow", duration=1.0, voltages={"all": 20.0}, steps=40)
+    outcome, states = run(replace(model, flow=flow), [fill, rise], stepping=Stepping())
+    assert outcome.kind != "reached"
+    assert states[-1].stage == "rise"
+    assert any("lubrication theory does not hold" in text for text in outcome.remarks)
