@@ -23,6 +23,7 @@ from annelid.solver.fluid.signals import Repeating, Source
 from annelid.solver.fluid.sources import FlowSource, PressureSource
 from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
 from annelid.solver.fluid.windkessels import windkessel
+from annelid.solver.model.material import EPS0
 
 __all__ = ["SECTIONS", "WRITTEN", "elements_of", "feeds_of", "flow_of", "most_sections"]
 
@@ -34,7 +35,6 @@ WRITTEN = {"start": "from", "end": "to"}
 """Keys of elements as they are written in a case file."""
 
 _SPARE = 1e-9
-_VACUUM = 8.8541878128e-6  # nF/mm, CODATA 2018
 _BETWEEN, _AT = ("name", "start", "end"), ("name", "node")
 _OVER_TIME = ("times", "values")
 # Keys of each kind of element: those that it needs, and those that it may have.
@@ -123,7 +123,7 @@ def _relaxation(case: Case, electrode: str) -> float | None:
     material = next((case.materials.get(p.material) for p in case.parts if p.region == region), None)
     if material is None or material.conductivity is None or not material.permittivity:
         return None
-    return material.permittivity * _VACUUM / material.conductivity
+    return material.permittivity * EPS0 / material.conductivity
 
 
 def _element(table: ElementTable) -> tuple[Element, ...]:

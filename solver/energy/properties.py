@@ -15,13 +15,11 @@ from annelid.geometry.body import FloatArray, IntArray
 from annelid.solver.energy.kinematics import gradient_matrix, natural_matrix
 from annelid.solver.energy.mesh import MeshedBody
 from annelid.solver.energy.stretch_fields import components, natural_stretch, unstretched
-from annelid.solver.model.material import LAWS
+from annelid.solver.model.material import EPS0, LAWS
 from annelid.solver.model.parts import Part
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
-
-EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
 
 
 class CellGroup(NamedTuple):

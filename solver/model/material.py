@@ -11,6 +11,9 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import InvalidValue, checking
 
+EPS0 = 8.8541878128e-6
+"""Vacuum permittivity, N/kV² = nF/mm; CODATA 2018."""
+
 STRESSES = ("true", "nominal")
 _NO_TENSION = 1e-6  # of the strength: a smaller stress is rounding
 

@@ -8,8 +8,8 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.wall_directions import wall_frames
 from annelid.solver.display import ROUNDING
-from annelid.solver.energy.properties import EPS0
 from annelid.solver.energy.stretch_fields import growth_through, sheet_thickness
+from annelid.solver.model.material import EPS0
 from annelid.solver.model.model import Model
 from annelid.solver.model.quantities import BREAKDOWN_MARGIN, TEARING_MARGIN
 from annelid.solver.readout.in_plane_stress import NO_WALL, least_in_plane_stress
