@@ -9,7 +9,7 @@ from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.making import BARE_STEPS
 from annelid.cases.convert.model import has_twist
 from annelid.cases.convert.path import NO_SEARCH, loads_with_margin, seek_limit_of
-from annelid.cases.convert.waves import steps_of
+from annelid.cases.convert.waves import beats_of, steps_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
 from annelid.geometry.elements import CORNERS
@@ -83,12 +83,13 @@ def cost_of(case: Case, body: Body) -> Cost:
     if case.electrodes and case.electrics.model == "solved":
         unknowns["potential"] = len(body.points)
     unknowns["all"] = sum(unknowns.values())
-    size, steps = unknowns["all"], 1 + sum(steps_of(stage) for stage in case.stages)
+    beats = beats_of(case)
+    size, steps = unknowns["all"], 1 + sum(steps_of(stage, beats) for stage in case.stages)
     locates = case.path.beyond_instability != "stop"
     searches = _searches(case)
     factorisations = steps * (_LOCATING if locates else _PLAIN) + searches * _SEARCH
     factor, power = _FACTOR[dimension]
-    flowing = sum(steps_of(stage) for stage in case.stages if stage.control == "flow")
+    flowing = sum(steps_of(stage, beats) for stage in case.stages if stage.control == "flow")
     factorisations += flowing * _PLAIN  # a step in time has two states
     return Cost(
         len(body.cells),

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Conversion of the stages and the path table of a resolved case into records of the solver."""
 
-from annelid.cases.convert.waves import duration_of, steps_of, time_step_of, waves_of
+from annelid.cases.convert.waves import beats_of, duration_of, steps_of, time_step_of, waves_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import PointMotionTable, StageTable
 from annelid.cases.schema.units import parse
@@ -48,13 +48,13 @@ def stage_of(case: Case, table: StageTable) -> Stage:
         if len(table.opening) > 1:
             raise InvalidValue("has more than one section: give one", key="opening")
         point = _point_of(case, table.point) if table.point is not None else None
-        waves = waves_of(table)
+        waves, beats = waves_of(table), beats_of(case)
         if table.waves and duration_of(table) is None:
             raise InvalidValue("is missing: some waves have no number of cycles", key="duration")
         if table.steps_per_period is not None and table.steps_per_period < 1:
             raise InvalidValue(f"must be at least 1, got {table.steps_per_period}", key="steps_per_period")
-        if table.steps_per_period is not None and not table.waves:
-            raise InvalidValue("needs waves: use steps", key="steps_per_period")
+        if table.steps_per_period is not None and time_step_of(table, beats) is None and table.steps is None:
+            raise InvalidValue("needs waves, or a circuit that beats: use steps", key="steps_per_period")
         if table.steps is not None and table.steps_per_period is not None:
             raise InvalidValue("stands beside steps: give one of them", key="steps_per_period")
     targets = {driver.target: getattr(table, driver.key) for driver in DRIVERS.values()}
@@ -64,9 +64,9 @@ def stage_of(case: Case, table: StageTable) -> Stage:
     return Stage(
         table.name,
         control=table.control,
-        steps=steps_of(table),
+        steps=steps_of(table, beats),
         duration=duration_of(table),
-        time_step=time_step_of(table),
+        time_step=time_step_of(table, beats),
         waves=waves,
         backward=table.backward,
         until=ends_of(table),

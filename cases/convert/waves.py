@@ -2,7 +2,7 @@
 """Conversion of the waves of a stage into records of the solver, and the time that a stage takes."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import StageTable
@@ -25,6 +25,7 @@ from annelid.solver.model.waveforms import (
 __all__ = [
     "STEPS",
     "STEPS_PER_PERIOD",
+    "beats_of",
     "cycles_of",
     "duration_of",
     "period_of",
@@ -62,6 +63,13 @@ def period_of(wave: WaveTable) -> float:
     return math.nan if wave.period is None else wave.period
 
 
+def beats_of(case: Case) -> tuple[float, ...]:
+    """Return the periods of sources, chambers and reservoirs that change over time, s, each once."""
+    fluid = [] if case.fluid is None else [case.fluid.lower, case.fluid.upper]
+    tables = [*fluid, *(() if case.circuit is None else case.circuit.elements)]
+    return tuple({table.times[-1] for table in tables if table.times})
+
+
 def duration_of(table: StageTable) -> float | None:
     """Return the time of a stage, s, as given or until its last wave has passed; ``None`` without time."""
     if table.duration is not None or not table.waves:
@@ -75,17 +83,27 @@ def duration_of(table: StageTable) -> float | None:
     return max(ends) if all(map(math.isfinite, ends)) else None
 
 
-def time_step_of(table: StageTable) -> float | None:
-    """Return the time step that divides the shortest period of the waves; ``None`` if ``steps`` holds."""
-    periods = [period_of(wave) for wave in table.waves]
+def time_step_of(table: StageTable, beats: Sequence[float] = ()) -> float | None:
+    """Return the time step that divides the shortest period; ``None`` if ``steps`` holds.
+
+    Args:
+        table: The stage, with the periods of its waves.
+        beats: Periods of what the lumen is connected to, which count in stages in which it answers.
+    """
+    periods = _periods(table, beats)
     if table.steps is not None or not periods or not all(period > 0 for period in periods):
         return None
     return min(periods) / (STEPS_PER_PERIOD if table.steps_per_period is None else table.steps_per_period)
 
 
-def steps_of(table: StageTable) -> int:
-    """Return the number of steps of a stage."""
-    step, duration = time_step_of(table), duration_of(table)
+def _periods(table: StageTable, beats: Sequence[float]) -> list[float]:
+    """Periods of waves, and of what answers to the part in a stage."""
+    return [period_of(wave) for wave in table.waves] + (list(beats) if table.control == "flow" else [])
+
+
+def steps_of(table: StageTable, beats: Sequence[float] = ()) -> int:
+    """Return the number of steps of a stage; the arguments are those of ``time_step_of``."""
+    step, duration = time_step_of(table, beats), duration_of(table)
     if step is None or duration is None:
         return STEPS if table.steps is None else table.steps
     return max(1, math.ceil(duration / step - _SPARE))
@@ -94,17 +112,20 @@ def steps_of(table: StageTable) -> int:
 def cycles_of(case: Case) -> Iterator[CycleWindow]:
     """Yield when the loads of each stage repeat: from the start of its last wave to the end of its first one.
 
-    A stage whose waves have different periods has no such time.
+    What the lumen is connected to repeats all along. A stage with different periods has no such time.
     """
-    begins = 0.0
+    begins, beats = 0.0, beats_of(case)
     for stage in case.stages:
         duration = duration_of(stage) or 0.0
-        periods = {period_of(wave) for wave in stage.waves}
+        periods = set(_periods(stage, beats))
         if len(periods) == 1:
             period = periods.pop()
             waves = [wave.waveform for wave in waves_of(stage)]
             ends = [w.start + w.period * w.cycles for w in waves if w.cycles is not None]
-            first, last = max(w.start for w in waves), min(duration, *ends) if ends else duration
+            first, last = (
+                max((w.start for w in waves), default=0.0),
+                min(duration, *ends) if ends else duration,
+            )
             yield CycleWindow(stage.name, period, begins + first, begins + max(first, last))
         begins += duration
 

@@ -197,9 +197,11 @@ class StageTable(Table):
     waves: tuple[WaveTable, ...] = ()
     """Loads that follow waves in time."""
     steps: Whole | None = None
-    """Number of equal steps; they are halved where necessary. Default: 10, with waves 32 for each period."""
+    """Number of equal steps; they are halved where necessary. Default: 10, or 32 for each period of waves or
+    of a circuit that beats."""
     steps_per_period: Whole | None = None
-    """Number of equal steps for each period of the waves, instead of steps."""
+    """Number of equal steps for each period of the waves, and in a flow stage of what changes in the circuit
+    or at the ends of the fluid, instead of steps."""
     until: tuple[EndTable, ...] = ()
     """Limits of quantities; the stage ends at the first one that is reached, even before its loads are."""
     until_tolerance: Number | None = None

@@ -52,7 +52,7 @@ class WaveTable(Table):
     wavelength: Number | None = None
     """Distance between successive waves, in entries of on; the delay from one to the next is
     period/wavelength. Default: the number of entries."""
-    delay: Duration | None = None
+    delay: Time | None = None
     """Delay from one entry to the next, instead of wavelength."""
     direction: Annotated[str, Choice(DIRECTIONS)] = "up"
     """"up" follows the order of on, "down" the reverse order."""

@@ -7,7 +7,7 @@ import numpy as np
 
 from annelid.cases.convert.body import body_of
 from annelid.cases.convert.cost import Cost, cost_of
-from annelid.cases.convert.waves import steps_of
+from annelid.cases.convert.waves import beats_of, steps_of
 from annelid.cases.schema.case import Case
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.progress import format_duration
@@ -96,7 +96,7 @@ def _mesh_cost(case: Case | None) -> Cost | None:
 
 def _size_key(case: Case) -> str:
     """Text of everything that the mesh and the number of steps depend on."""
-    stages = [(stage.name, steps_of(stage)) for stage in case.stages]
+    stages = [(stage.name, steps_of(stage, beats_of(case))) for stage in case.stages]
     return repr((case.shape, case.mesh, case.electrodes, case.sections, case.electrics, stages))
 
 

@@ -9,7 +9,7 @@ import tomli_w
 from annelid.cases.convert.as_cast import as_cast_lines
 from annelid.cases.convert.flow import SECTIONS, most_sections
 from annelid.cases.convert.shape import edge_range, shape_of
-from annelid.cases.convert.waves import STEPS_PER_PERIOD, duration_of, steps_of
+from annelid.cases.convert.waves import STEPS_PER_PERIOD, beats_of, duration_of, steps_of, time_step_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.flow import FluidTable
 from annelid.cases.schema.material import PartTable, SheetsTable
@@ -28,9 +28,11 @@ def resolved(case: Case, shape: Shape | None) -> Case:
         case: The case.
         shape: Its shape; ``None`` if it is not valid, and defaults that depend on it are not filled in.
     """
-    names = tuple(electrode.name for electrode in case.electrodes)
+    names, beats = tuple(electrode.name for electrode in case.electrodes), beats_of(case)
     update: dict[str, Any] = {
-        "stages": tuple(_stage(stage, number, names) for number, stage in enumerate(case.stages, start=1))
+        "stages": tuple(
+            _stage(stage, number, names, beats) for number, stage in enumerate(case.stages, start=1)
+        )
     }
     if shape is not None:
         update["parts"] = tuple(_part(part, shape) for part in case.parts)
@@ -105,21 +107,24 @@ def _electrode(electrode: ElectrodeTable, edges: tuple[float, float]) -> Electro
     return electrode.model_copy(update={"start": start, "end": end})
 
 
-def _stage(stage: StageTable, number: int, electrodes: tuple[str, ...]) -> StageTable:
+def _stage(
+    stage: StageTable, number: int, electrodes: tuple[str, ...], beats: tuple[float, ...]
+) -> StageTable:
     common = {name: stage.voltage["all"] for name in electrodes if "all" in stage.voltage}
     named = {name: value for name, value in stage.voltage.items() if name != "all" or not electrodes}
     targets = [control for control, driver in DRIVERS.items() if getattr(stage, driver.key)]
     implied = targets[0] if targets and stage.control == "load" else stage.control
     tolerance = stage.until_tolerance
+    periodic = bool(stage.waves) or time_step_of(stage, beats) is not None
     return stage.model_copy(
         update={
             "name": stage.name or f"stage {number}",
             "voltage": common | named,
             "control": implied,
             "duration": duration_of(stage),
-            "steps": stage.steps if stage.waves else steps_of(stage),
+            "steps": stage.steps if periodic else steps_of(stage),
             "steps_per_period": STEPS_PER_PERIOD
-            if stage.waves and (stage.steps, stage.steps_per_period) == (None, None)
+            if periodic and (stage.steps, stage.steps_per_period) == (None, None)
             else stage.steps_per_period,
             "until_tolerance": TOLERANCE if stage.until and tolerance is None else tolerance,
         }

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """How each kind of load enters the equations: values in force, external forces, rates of the residual."""
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from functools import cached_property
@@ -59,12 +60,14 @@ class FluidPressures(LoadOperator):
 
     Attributes:
         f: ∂V/∂u of each surface, the load vectors at the unknowns at which ``assemble`` was called last.
+        core: Radius in force of the widest cylinder in a lumen with sections, mm; 0 without one.
     """
 
     def __init__(self, problem: Problem, equations: Equations) -> None:
         super().__init__(problem, equations)
         self.f = {surface: zero_vector(problem) for surface in equations.volume_gradients}
         self._uneven = zero_vector(problem)
+        self.core = 0.0
 
     @cached_property
     def sections(self) -> LumenSections:
@@ -77,6 +80,8 @@ class FluidPressures(LoadOperator):
             P.value = loads.pressures.get(surface, 0.0)
         if self.equations.section_force is not None:
             self.sections.set_pressures(np.array(loads.sections or [0.0] * self.sections.count))
+            positions = (loads.obstacles.get(c.name, c.position) for c in self.problem.model.seals)
+            self.core = max(positions, default=0.0)
 
     def assemble(self) -> None:
         """Assemble the load vectors at the present unknowns."""
@@ -84,6 +89,8 @@ class FluidPressures(LoadOperator):
             self.assemble_one(surface, f)
         if self.equations.section_force is not None:
             assemble(self._uneven, [self.equations.section_force], self.problem)
+            if self.core:
+                self.sections.add_core_force(-math.pi * self.core**2, self._uneven)
 
     def assemble_one(self, surface: str, out: PETSc.Vec) -> None:
         """Write the load vector of one surface at the present unknowns."""

@@ -14,6 +14,7 @@ from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from dolfinx.la import InsertMode
 from mpi4py import MPI
+from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InvalidValue
@@ -63,6 +64,7 @@ class LumenSections:
                 value=count,
             )
         self._drawn = drawn
+        self._present = np.zeros(count)
         self.length_gradients = self._columns(forms.compile_forms(problem.change_of_length(v, δh)))
 
     @property
@@ -72,7 +74,13 @@ class LumenSections:
 
     def set_pressures(self, pressures: FloatArray) -> None:
         """Set the pressure of each section beside the even one, MPa."""
+        self._present = pressures
         self._pressure.x.array[:] = self._hats @ pressures
+
+    def add_core_force(self, area: float, out: PETSc.Vec) -> None:
+        """Add Σ P_i area ∂l_i/∂u of the modelled piece, for an area across the axis, mm²."""
+        force = self.length_gradients @ self._present * area / self._problem.model.body.multiplicity
+        out.array_w[: len(force)] += force
 
     def volumes(self) -> FloatArray:
         """Volume of each section of the whole part at the present unknowns, mm³; collective."""

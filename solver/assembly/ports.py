@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Where flow systems act on a part: pressure and volume of the lumen, voltage and charge of electrodes."""
 
+import math
 from abc import ABC, abstractmethod
 from dataclasses import replace
 from functools import cached_property
@@ -64,6 +65,11 @@ class Port(ABC):
         """Their derivatives, shape (n, k)."""
         return np.zeros((self.system.x.getLocalSize(), len(self.lengths())))
 
+    @property
+    def core(self) -> float:
+        """Radius of a cylinder in the lumen, around which a fluid flows, mm; 0 without one."""
+        return 0.0
+
 
 class LumenPort(Port):
     """One pressure in the whole lumen, and its volume."""
@@ -94,7 +100,7 @@ class LumenPort(Port):
 
 
 class SectionPort(Port):
-    """Pressures in the sections of the lumen, and their volumes."""
+    """Pressures in the sections of the lumen, and the volumes of the fluid in them, V - π c² l."""
 
     def __init__(self, system: System) -> None:
         super().__init__(system)
@@ -111,19 +117,25 @@ class SectionPort(Port):
 
     def stored(self) -> FloatArray:
         """The volumes."""
-        return self._sections.volumes()
+        return self._sections.volumes() - math.pi * self.core**2 * self.lengths()
 
     def directions(self) -> FloatArray:
         """The load vectors of unit pressures in the sections."""
         return self._free * self.gradients() / self.system.problem.model.body.multiplicity
 
     def gradients(self) -> FloatArray:
-        """∂V_i/∂u."""
-        return self._padded(self._sections.volume_gradients())
+        """∂V_i/∂u, less what the cylinder takes."""
+        rows = self._sections.volume_gradients() - math.pi * self.core**2 * self._sections.length_gradients
+        return self._padded(rows)
 
     def lengths(self) -> FloatArray:
         """Lengths along the axis."""
         return self._sections.lengths()
+
+    @property
+    def core(self) -> float:
+        """Radius of the widest cylinder that the lumen surrounds."""
+        return self.system.pressures.core
 
     def length_gradients(self) -> FloatArray:
         """Constant."""
@@ -205,10 +217,12 @@ class Ports:
         return np.concatenate([port.present(self.system.loads) for port in self._ports])
 
     def state(self) -> LumenState:
-        """Volumes and charges, radii r = √(V/(π l)) and lengths at the present unknowns; collective."""
+        """Volumes and charges, radii √(V/(π l) + c²) and lengths at the present unknowns; collective."""
         stored = np.concatenate([port.stored() for port in self._ports])
         lengths = np.concatenate([port.lengths() for port in self._ports])
-        return LumenState(stored, np.sqrt(np.maximum(stored / (np.pi * lengths), 0.0)), lengths)
+        cores = np.concatenate([np.full(len(port.lengths()), port.core) for port in self._ports])
+        radii = np.sqrt(np.maximum(stored / (np.pi * lengths) + cores**2, 0.0))
+        return LumenState(stored, radii, lengths, self._ports[0].core)
 
     def directions(self) -> FloatArray:
         """-∂R/∂e, shape (n, k)."""

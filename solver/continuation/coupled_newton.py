@@ -168,7 +168,8 @@ class CoupledNewton:
     def _flow_error(self, residual: StageResidual, lumen: LumenState) -> float:
         """Largest residual of the flow over its tolerance."""
         size = np.abs(residual.by_unknowns) @ self.flow.system.scales
-        size += np.abs(residual.by_volumes) @ np.abs(lumen.volumes)
+        whole = np.pi * lumen.radii**2 * lumen.lengths  # with a cylinder in it, of which rounding is a part
+        size += np.abs(residual.by_volumes) @ np.maximum(np.abs(lumen.volumes), whole)
         return float(np.max(np.abs(residual.value) / (TOLERANCE * np.maximum(size, 1e-300)), initial=0.0))
 
     def _sum(self, values: FloatArray) -> FloatArray:
@@ -176,9 +177,10 @@ class CoupledNewton:
 
 
 def _by_volumes_and_lengths(residual: StageResidual, lumen: LumenState) -> tuple[FloatArray, FloatArray]:
-    """Derivatives of the residual by volumes and lengths, where the radii are r = √(V/(π l))."""
+    """Derivatives of the residual by volumes and lengths, where the radii are r = √(V/(π l) + c²)."""
     k = len(lumen.volumes)
     by_radii, by_lengths = residual.by_shape[:, :k], residual.by_shape[:, k:]
     with np.errstate(divide="ignore", invalid="ignore"):
-        slope = np.where(lumen.volumes > 0, lumen.radii / (2 * lumen.volumes), 0.0)
-    return residual.by_volumes + by_radii * slope, by_lengths - by_radii * lumen.radii / (2 * lumen.lengths)
+        slope = np.where(lumen.radii > 0, 1 / (2 * math.pi * lumen.lengths * lumen.radii), 0.0)
+    by_volumes = by_radii * slope
+    return residual.by_volumes + by_volumes, by_lengths - by_volumes * lumen.volumes / lumen.lengths

@@ -16,15 +16,17 @@ class LumenState(NamedTuple):
         volumes: Volume of each section of the lumen, shape (k,), in mm³; for electrodes their charges in uC.
         radii: Mean radius of each section, shape (k,), in mm.
         lengths: Length of each section along the axis, shape (k,), in mm.
+        core: Radius of a cylinder on the axis, around which the fluid flows, in mm; 0 without one.
     """
 
     volumes: Array
     radii: Array
     lengths: Array
+    core: float = 0.0
 
     def part(self, sections: slice) -> "LumenState":
         """Some of the sections."""
-        return LumenState(*(values[sections] for values in self))
+        return LumenState(*(values[sections] for values in self[:3]), self.core)
 
 
 class Terms(NamedTuple):

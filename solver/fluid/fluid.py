@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: MIT
 """The fluid in the lumen and its flow through a section."""
 
-import math
 from dataclasses import dataclass
 
 from annelid.geometry.checks import within
+from annelid.solver.fluid.annulus import annular_width
 from annelid.solver.fluid.flow_system import Array
 
 
@@ -33,23 +33,25 @@ class Fluid:
         within("slowest", self.slowest, above=0, unit="1/s")
         within("density", self.density, above=0, unit="t/mm3")
 
-    def flow(self, radii: Array, gradients: Array) -> tuple[Array, Array, Array]:
+    def flow(self, radii: Array, gradients: Array, core: float = 0.0) -> tuple[Array, Array, Array]:
         """Flow q relative to the wall through round sections under gradients of pressure G = -dp/dz.
 
-        q = π r³ n/(3n + 1) K^(-1/n) τ (τ² + τ0²)^((1/n - 1)/2) with τ = r G/2 and τ0 = K slowestⁿ. For n = 1
-        it is π r⁴ G/(8 η).
+        q = B K^(-1/n) τ (τ² + τ0²)^((1/n - 1)/2) with the mean stress τ = (r - c) G/2 on the walls and
+        τ0 = K slowestⁿ. In a round tube B is π r³ n/(3n + 1); for n = 1 its flow is π r⁴ G/(8 η).
 
         Args:
             radii: In mm, shape (m,).
             gradients: In MPa/mm, shape (m,).
+            core: Radius c < r of a cylinder on the axis at rest, in mm; 0 without one.
 
         Returns:
             q in mm³/s, and its derivatives by the gradient and by the radius, each of shape (m,).
         """
         n, K, power = self.index, self.viscosity, 1 / self.index - 1
-        τ = radii * gradients / 2
+        width, by_radius = annular_width(radii, core, n)
+        τ = (radii - core) * gradients / 2
         s = τ**2 + (K * self.slowest**n) ** 2
-        by_stress = math.pi * radii**3 * n / (3 * n + 1) * K ** (-1 / n) * s ** (power / 2)
-        q = by_stress * τ
-        by_stress = by_stress * (1 + power * τ**2 / s)
-        return q, by_stress * radii / 2, 3 * q / radii + by_stress * gradients / 2
+        by_width = K ** (-1 / n) * s ** (power / 2) * τ
+        by_stress = width * K ** (-1 / n) * s ** (power / 2) * (1 + power * τ**2 / s)
+        slope = by_radius * by_width + by_stress * gradients / 2
+        return width * by_width, by_stress * (radii - core) / 2, slope

@@ -6,7 +6,9 @@ The volume of each section changes by the flow through the stations at its ends:
     dV_i/dt = q_i - q_(i+1),    q = π r⁴/(8 η) G,    G = -dp/dz
 
 The flow is relative to the wall. Unknowns are the pressures of the sections, and those of a circuit.
-The radius at a station is the mean of both sections, but at least the residual gap.
+The radius at a station is the mean of both sections. Its distance from the axis, or from a cylinder on the
+axis, counts as at least the residual gap. What the cylinder drags along where the wall moves along it is
+neglected, and so is the part of the shear that it carries.
 """
 
 from dataclasses import dataclass
@@ -57,7 +59,8 @@ class Lubrication:
         fluid: The fluid.
         lower: End before the first section.
         upper: End behind the last section.
-        gap: Smallest radius for the flow in mm; radii below 1.5 gap are rounded to it.
+        gap: Smallest distance of the wall from the axis or a cylinder on it for the flow, in mm; distances
+            below 1.5 gap are rounded to it.
         circuit: Circuit at the ends that are open to its nodes.
         pressure_scale: Typical pressure in MPa.
 
@@ -157,8 +160,9 @@ class Lubrication:
         """Flows through the stations with their derivatives by the unknowns, the radii and the lengths."""
         distances = self._halves @ lumen.lengths
         gradients = (self._differences @ y + self._given(t)) / distances
-        rounded = np.array([ramp(r - self.gap / 2, self.gap) for r in self._at_stations @ lumen.radii])
-        flow = self.fluid.flow(self.gap + rounded[:, 0], gradients)
+        free = self._at_stations @ lumen.radii - lumen.core
+        rounded = np.array([ramp(h - self.gap / 2, self.gap) for h in free])
+        flow = self.fluid.flow(lumen.core + self.gap + rounded[:, 0], gradients, lumen.core)
         q, by_gradient, by_radius = np.array(flow) * self._open
         by_radii = (by_radius * rounded[:, 1])[:, None] * self._at_stations
         by_lengths = -(by_gradient * gradients / distances)[:, None] * self._halves

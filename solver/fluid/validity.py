@@ -62,24 +62,33 @@ def validity(system: Lubrication, y: Array, lumen: LumenState, t: float, *, peri
     """
     radii, flows = lumen.radii, system.flows(y, lumen, t)
     through = np.maximum(abs(flows[1:]), abs(flows[:-1]))
-    wide = np.maximum(radii, system.gap)
-    numbers = np.array([reynolds_number(system.fluid, q, r) for q, r in zip(through, wide, strict=True)])
+    free = np.maximum(radii - lumen.core, system.gap)
+    numbers = np.array(
+        [reynolds_number(system.fluid, q, h, lumen.core) for q, h in zip(through, free, strict=True)]
+    )
     slopes = wall_slopes(radii, lumen.lengths)
     beside = np.maximum(np.append(slopes, 0.0), np.insert(slopes, 0, 0.0))
     return Validity(
         float(numbers.max()),
         float((numbers * beside).max()),
-        womersley_number(system.fluid, period, float(radii.max())),
+        womersley_number(system.fluid, period, float(free.max())),
         float(slopes.max(initial=0.0)),
     )
 
 
-def reynolds_number(fluid: Fluid, flow: float, radius: float) -> float:
-    """Reynolds number of a flow in mm³/s through a section of a radius in mm.
+def reynolds_number(fluid: Fluid, flow: float, radius: float, core: float = 0.0) -> float:
+    """Reynolds number of a flow in mm³/s through a section.
 
-    Of Metzner and Reed, from memory: ρ v^(2-n) D^n/(K 8^(n-1) ((3n+1)/(4n))^n); for n = 1 it is ρ v D/η.
+    Of Metzner and Reed, from memory: ρ v^(2-n) D^n/(K 8^(n-1) ((3n+1)/(4n))^n); for n = 1 it is ρ v D/η. D is
+    the hydraulic diameter.
+
+    Args:
+        fluid: The fluid.
+        flow: Flow in mm³/s.
+        radius: Radius of the section, or its distance from a cylinder on the axis, in mm.
+        core: Radius of the cylinder in mm; 0 without one.
     """
-    n, D, v = fluid.index, 2 * radius, abs(flow) / (math.pi * radius**2)
+    n, D, v = fluid.index, 2 * radius, abs(flow) / (math.pi * radius * (radius + 2 * core))
     profile = 8 ** (n - 1) * ((3 * n + 1) / (4 * n)) ** n
     return fluid.density * v ** (2 - n) * D**n / (fluid.viscosity * profile)
 

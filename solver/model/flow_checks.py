@@ -83,12 +83,30 @@ def check_flow_parts(
                 "(hold = 'axial' or 'all'), or close it with a plate"
             )
             yield Finding((), InvalidValue(text, key=table))
-    inside = [contact.name for contact in contacts if contact.surface == "lumen"]
-    if flow.sections and inside:
+    if flow.sections:
+        yield from _obstacles(contacts, supports, inventory)
+
+
+def _obstacles(
+    contacts: Sequence[Contact], supports: Sequence[Support], inventory: Inventory
+) -> Iterator[Finding]:
+    """A fluid flows around cylinders on the axis alone, between ends that keep their place."""
+    inside = [contact for contact in contacts if contact.surface == "lumen"]
+    for contact in inside:
+        if contact.kind != "cylinder" or contact.part_is != "outside":
+            text = (
+                f"flows around a cylinder on the axis, but '{contact.name}' is none that the lumen "
+                "surrounds: write kind = 'cylinder', take a circuit, or leave the obstacle out"
+            )
+            yield Finding((), InvalidValue(text, key="fluid"))
+    held = {s.region for s in supports if s.fixes_axial_motion}
+    loose = [end for end in inventory.open_ends if end not in held]
+    if inside and loose:
         text = (
-            f"flows along a free lumen, but '{inside[0]}' is in it: take a circuit, or leave the obstacle out"
+            f"flows around '{inside[0].name}' between ends that keep their place, but '{loose[0]}' moves: "
+            "hold it (hold = 'axial' or 'all')"
         )
-        yield Finding((), InvalidValue(text, key=table))
+        yield Finding((), InvalidValue(text, key="fluid"))
 
 
 def _shut_ends(flow: Flow, inventory: Inventory) -> Iterator[Finding]:

@@ -17,10 +17,12 @@ from annelid.cases.convert.description import description_of
 from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of
+from annelid.cases.convert.waves import cycles_of
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.requirements import reported
 from annelid.cases.validate.resolved import case_hash, coarsened, to_toml
 from annelid.geometry.errors import InputError
+from annelid.results.folder.run_records import CycleWindow
 from annelid.solver.continuation.path import Path
 from annelid.solver.fluid.conductors import Inertance, Resistance, Valve
 from annelid.solver.fluid.fluid import Fluid
@@ -315,6 +317,20 @@ def test_what_a_flow_reports(case, names, missing):
     assert reported(case) == names_for(model_of(case, *meshed_part_of(case)).scope)
 
 
+def test_steps_divide_the_period_of_a_circuit_that_beats_by_itself():
+    heart = changed(HEART, elastance=None) | THREE | {"values": ["1 mmHg/mL", "2 mmHg/mL", "1 mmHg/mL"]}
+    beat = {"name": "beat", "control": "flow", "duration": "5 s"}
+    case = case_from_tables(tables(*BASE, heart, stages=[FILL, beat]))
+    assert stages_of(case)[-1].time_step == 2 / 32
+    assert list(cycles_of(case)) == [CycleWindow("beat", 2.0, 0.0, 5.0)]
+    again = case_from_tables(tomllib.loads(to_toml(case)))
+    assert stages_of(again) == stages_of(case)
+    coarse = case_from_tables(tables(*BASE, heart, stages=[FILL, beat | {"steps_per_period": 8}]))
+    assert stages_of(coarse)[-1].time_step == 2 / 8
+    given = case_from_tables(tables(*BASE, heart, stages=[FILL, beat | {"steps": 7}]))
+    assert (stages_of(given)[-1].time_step, stages_of(given)[-1].steps) == (None, 7)
+
+
 def test_a_case_runs_and_its_states_have_what_was_reported():
     case = case_from_tables(WHOLE | {"stages": [FILL, PUMP | {"steps_per_period": 4}]})
     states = []
@@ -584,7 +600,22 @@ FAULTS = {
         tables(fluid=FLUID | {"gap": "4 mm"}),
         "fluid.gap: must be below the radius of the lumen, 4 mm, got 4 mm",
     ),
-    "obstacle": (tables(fluid=FLUID, contacts=[ROD]), "fluid: flows along a free lumen, but 'rod' is in it"),
+    "obstacle": (
+        tables(fluid=FLUID, contacts=[ROD | {"kind": "cone", "height": "0 mm", "angle": "5 deg"}]),
+        "fluid: flows around a cylinder on the axis, but 'rod' is none that the lumen surrounds",
+    ),
+    "cylinder around": (
+        tables(fluid=FLUID, contacts=[ROD | {"part_is": "inside"}]),
+        "fluid: flows around a cylinder on the axis, but 'rod' is none that the lumen surrounds",
+    ),
+    "plate beside a cylinder": (
+        tables(
+            fluid=FLUID,
+            contacts=[ROD],
+            supports=[{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "plate"}],
+        ),
+        "fluid: flows around 'rod' between ends that keep their place, but 'end_high' moves",
+    ),
     "free end": (
         tables(
             *BASE, supports=[{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "free"}]

@@ -69,6 +69,23 @@ def value(run, name):
     return next(v for key, v in run.summary["path_quantities"].items() if key.rpartition(" [")[0] == name)
 
 
+def test_a_circuit_that_beats_by_itself_has_cycle_values(tmp_path):
+    tank = {"name": "tank", "kind": "pressure source", "node": "tank", "times": ["0 s", "0.2 s", "0.5 s"]}
+    line = {"name": "line", "kind": "resistance", "from": "tank", "to": "inside", "resistance": "1 kPa s/mL"}
+    circuit = {"elements": [tank | {"values": [FILL, "1.2 kPa", FILL]}, line, CIRCUIT["elements"][2]]}
+    stages = [
+        {"name": "ramp", "pressure": FILL, "steps": 2},
+        {"name": "beat", "control": "flow", "duration": "1 s", "steps_per_period": 16},
+    ]
+    run_case(case_from_tables(tables(circuit=circuit, stages=stages)), tmp_path / "run")
+    run = open_run(tmp_path / "run")
+    assert len(run.path) == 1 + 2 + 2 * 16
+    # The lumen is filled and emptied through the line, by 0.2 kPa at most.
+    assert value(run, "stroke volume") > 0
+    assert value(run, "difference of cycles") < 0.05
+    assert abs(value(run, "pumped volume through line")) < 0.05 * value(run, "stroke volume")
+
+
 @pytest.mark.slow
 def test_requirements_on_a_cycle_are_judged(run):
     assert run.outcome.kind == "reached"

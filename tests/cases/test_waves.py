@@ -102,6 +102,12 @@ def test_what_a_wave_reports_and_costs():
     assert reported(case) == names_for(model_of(case, body, pressure).scope)
 
 
+def test_entries_without_a_delay_move_together():
+    (stage,) = stages_of(case_from_tables(tables(WAVE | {"delay": "0 s"})))
+    low, high = (wave.waveform for wave in stage.waves)
+    assert low == high
+
+
 def test_a_file_becomes_points(tmp_path):
     (tmp_path / "wave.csv").write_text("time [s],pressure [MPa]\n0,0\n0.5,0.002\n2,0\n")
     wave = {"load": "pressure", "form": "file", "path": "wave.csv", "cycles": 3}

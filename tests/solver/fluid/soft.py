@@ -69,15 +69,15 @@ def run(system, y, times, lumen_at=no_lumen):
 
 def slope_errors(system, y, lumen, t, step=1e-6):
     """Largest error of the derivatives against central differences, relative to the largest entry."""
-    k, worst = len(lumen.volumes), 0.0
+    k, core, worst = len(lumen.volumes), lumen.core, 0.0
 
     def stored(y, volumes):
         return system.stored(y, volumes, t)
 
     def rate(y, lumen):
-        return system.rate(y, LumenState(*lumen.reshape(3, k)), t)
+        return system.rate(y, LumenState(*lumen.reshape(3, k), core=core), t)
 
-    for terms, given in ((stored, lumen.volumes), (rate, np.concatenate(lumen))):
+    for terms, given in ((stored, lumen.volumes), (rate, np.concatenate(lumen[:3]))):
         there = terms(y, given)
         for exact, point, at in (
             (there.by_unknowns, y, lambda x, given=given, terms=terms: terms(x, given).value),
