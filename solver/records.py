@@ -33,6 +33,27 @@ class Profile:
 
 
 @dataclass(frozen=True)
+class FlowAlong:
+    """Flow along the lumen, in sections from the lower to the upper end.
+
+    Attributes:
+        height: Height of the middle of each section above the lower end of the lumen, shape (k,), mm.
+        length: Length of the section, mm.
+        radius: Radius of the lumen, mm.
+        pressure: Pressure, MPa.
+        flow: Flow through its middle along +Z, relative to the wall, mm³/s.
+        axis_speed: Speed of the fluid on the axis, mm/s; nan if there is a cylinder.
+    """
+
+    height: FloatArray
+    length: FloatArray
+    radius: FloatArray
+    pressure: FloatArray
+    flow: FloatArray
+    axis_speed: FloatArray
+
+
+@dataclass(frozen=True)
 class Equilibrium:
     """One converged state of the part, gathered on the first rank.
 
@@ -60,6 +81,7 @@ class Equilibrium:
         places: Where an extreme was found, by quantity name: reference position, mm.
         critical: ``"limit point"`` or ``"bifurcation"`` if the state is a located critical point, else "".
         mode: Mode of the critical point at the nodes, largest component 1, shape of ``displacement``.
+        flow_along: Flow along the lumen; ``None`` without one.
         reached_by: ``"jump"`` if the part left the state before for this one, ``"branch"`` if the path turned
             off here, "" if it goes on from the state before.
     """
@@ -80,6 +102,7 @@ class Equilibrium:
     places: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     critical: str = ""
     mode: FloatArray | None = None
+    flow_along: FlowAlong | None = None
     reached_by: str = ""
 
 

@@ -11,7 +11,8 @@ from annelid.solver.display import DisplayUnits, digits
 _SIZE = (6.4, 1.9)
 _HEIGHT = 0.62  # of a bar
 _COLUMNS = 3  # of the legend
-_ROUNDING = 1e-6  # of the largest energy
+NOTHING = 1e-5
+"""Part of the electrical energy below which an energy is zero."""
 
 
 def energy_bar(energies: CycleEnergies, *, units: DisplayUnits, name: str) -> SvgFigure:
@@ -34,7 +35,7 @@ def energy_bar(energies: CycleEnergies, *, units: DisplayUnits, name: str) -> Sv
         ends = [0.0, 0.0]  # of what is given back and of what is taken
         for label, energy in parts.items():
             value, side = energy * unit.factor, int(energy > 0)
-            shown = unit.behind(digits(value if abs(energy) > _ROUNDING * size else 0.0, 3))
+            shown = unit.behind(digits(value if abs(energy) > NOTHING * size else 0.0, 3))
             text = f"{label} {shown} ({share(energy, energies.electrical, units)})"
             axes.barh(0, value, _HEIGHT, ends[side], color=colours[label], label=text)
             ends[side] += value

@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
+from annelid.results.folder.bolus import carried_volume
 from annelid.results.folder.pump_cycle import pump_values
 from annelid.results.folder.run_records import CycleWindow
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import cycle_quantities as c
 from annelid.solver.model import quantities as q
-from annelid.solver.records import Measure, Profile
+from annelid.solver.records import FlowAlong, Measure, Profile
 
 _SAME = 1e-6  # of a period
 _MOVES = 0.05  # of the largest amplitude: stations that move less do not tell where the wave is
@@ -46,7 +47,10 @@ def last_cycle(table: PathRecord, windows: Sequence[CycleWindow]) -> CycleWindow
 
 
 def cycle_measures(
-    table: PathRecord, lumens: Sequence[Profile], windows: Sequence[CycleWindow]
+    table: PathRecord,
+    lumens: Sequence[Profile],
+    windows: Sequence[CycleWindow],
+    flows: Sequence[FlowAlong | None] = (),
 ) -> dict[str, Measure]:
     """Return the values of the last whole cycle by name, with their units.
 
@@ -54,6 +58,7 @@ def cycle_measures(
         table: The path.
         lumens: Profile of the lumen for each row, empty without a lumen.
         windows: Where loads repeat; the last one that has a whole cycle counts.
+        flows: Flow along the lumen for each row.
 
     Returns:
         The values; ``nan`` for those that the path does not contain, empty without such a window.
@@ -74,6 +79,9 @@ def cycle_measures(
         if lumens:
             values[c.WAVE_SPEED.name] = wave_speed(table["time"][rows], [lumens[row] for row in rows])
     values |= pump_values(table, rows, window.period)
+    if any(flows):
+        along, speed = [flows[row] for row in rows], values[c.WAVE_SPEED.name]
+        values[c.BOLUS.name] = max((carried_volume(flow, speed) for flow in along if flow), default=np.nan)
     return {name: Measure(value, q.quantity_of(name).unit) for name, value in values.items()}
 
 

@@ -22,14 +22,15 @@ Status = Literal["absent", "finished", "unfinished", "of another case", "not a r
 PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.toml", "body.npz", "log.txt"
 DESCRIPTION = "description.json"
 INFLATION = "inflation.csv"
-PATH, PROFILES, FIELDS, SURFACE = "path.csv", "profiles.csv", "fields", "surface"
+PATH, PROFILES, FLOW, FIELDS, SURFACE = "path.csv", "profiles.csv", "flow.csv", "fields", "surface"
 REPORT, ANIMATION, SHOW = "report.html", "animation.gif", "show"  # made from the other files
 PVD, TIMED_PVD = "fields/fields.pvd", "fields/over_time.pvd"
 FOLDER_KIND, FORMAT = "annelid run", 2
 _LARGEST_JSON = 100_000_000  # bytes
 _END = "ended unfinished: "
 _MADE = (REPORT, ANIMATION, SHOW)
-_RUN_FILES = (SUMMARY, *_MADE, INFLATION, PATH, PROFILES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
+_TABLES = (INFLATION, PATH, PROFILES, FLOW)
+_RUN_FILES = (SUMMARY, *_MADE, *_TABLES, FIELDS, SURFACE, BODY, CASE, DESCRIPTION, LOG)
 
 
 def status(path: Path | str, case_hash: str | None = None) -> Status:
@@ -151,7 +152,7 @@ def remove(path: Path) -> None:
 def run_files(folder: Path) -> list[str]:
     """Names of all files that a run has written, except its summary and its report."""
     states = (path for part in (FIELDS, SURFACE) for path in (folder / part).glob("state_*"))
-    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, INFLATION, PATH, PROFILES, PVD, TIMED_PVD)
+    fixed = (PROVENANCE, CASE, DESCRIPTION, BODY, LOG, *_TABLES, PVD, TIMED_PVD)
     present = [name for name in fixed if (folder / name).exists()]
     return present + sorted(str(path.relative_to(folder)) for path in states)
 

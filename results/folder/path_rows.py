@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""States as rows of ``path.csv`` and ``profiles.csv``."""
+"""States as rows of ``path.csv``, ``profiles.csv`` and ``flow.csv``."""
 
 import csv
 import io
@@ -12,6 +12,7 @@ from annelid.results.folder.tables import (
     BEFORE_LOADS,
     BEFORE_QUANTITIES,
     CRITICAL,
+    FLOW_COLUMNS,
     PROFILE_COLUMNS,
     REACHED_BY,
     quantity_header,
@@ -19,7 +20,7 @@ from annelid.results.folder.tables import (
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium
 
-__all__ = ["csv_text", "merge_columns", "path_text", "profile_rows", "state_row"]
+__all__ = ["csv_text", "flow_rows", "merge_columns", "path_text", "profile_rows", "state_row"]
 
 
 def state_row(state: Equilibrium) -> dict[str, object]:
@@ -79,6 +80,18 @@ def path_text(states: Sequence[Equilibrium]) -> str:
     for row in rows:
         columns = merge_columns(columns, row)
     return csv_text(columns, rows, header=True)
+
+
+def flow_rows(state: Equilibrium) -> list[dict[str, object]]:
+    """Return the rows of ``flow.csv`` for one state, one per section of the lumen."""
+    along = state.flow_along
+    if along is None:
+        return []
+    sections = np.column_stack(list(vars(along).values())).tolist()
+    return [
+        dict(zip(FLOW_COLUMNS, (state.index, number, *section), strict=True))
+        for number, section in enumerate(sections, start=1)
+    ]
 
 
 def profile_rows(state: Equilibrium) -> list[dict[str, object]]:

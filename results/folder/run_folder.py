@@ -29,6 +29,7 @@ from annelid.results.folder.folder_files import (
     CASE,
     DESCRIPTION,
     FIELDS,
+    FLOW,
     FOLDER_KIND,
     FORMAT,
     INFLATION,
@@ -46,12 +47,19 @@ from annelid.results.folder.folder_files import (
     utc_now,
     write_json,
 )
-from annelid.results.folder.path_rows import csv_text, merge_columns, path_text, profile_rows, state_row
+from annelid.results.folder.path_rows import (
+    csv_text,
+    flow_rows,
+    merge_columns,
+    path_text,
+    profile_rows,
+    state_row,
+)
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
-from annelid.results.folder.tables import PROFILE_COLUMNS, PathRecord, read_path
+from annelid.results.folder.tables import FLOW_COLUMNS, PROFILE_COLUMNS, PathRecord, read_path
 from annelid.solver.model.quantities import TIME
-from annelid.solver.records import Equilibrium, Measure, Outcome, Profile
+from annelid.solver.records import Equilibrium, FlowAlong, Measure, Outcome, Profile
 
 KeepFields = Literal["all", "stage ends", "last", "none"]
 
@@ -78,6 +86,7 @@ class RunFolder:
         self._units = description.units
         self._cycles = description.cycles
         self._lumens: list[Profile] = []
+        self._flows: list[FlowAlong | None] = []
         self.case_hash = case_hash
         self._lock = lock
         self._body = body
@@ -163,9 +172,12 @@ class RunFolder:
             self._write_stage_end(previous)
         if TIME.name in state.quantities:
             self._times[state.index] = state.quantities[TIME.name].value
-        self._append_profiles(state)
-        if self._cycles and "inner" in state.profiles:
-            self._lumens.append(state.profiles["inner"])
+        self._append_table(PROFILES, PROFILE_COLUMNS, profile_rows(state))
+        self._append_table(FLOW, FLOW_COLUMNS, flow_rows(state))
+        if self._cycles:
+            self._flows.append(state.flow_along)
+            if "inner" in state.profiles:
+                self._lumens.append(state.profiles["inner"])
         if self._keep == "all" or (self._keep == "stage ends" and state.critical):
             self._write_fields(state)
         if state.parameter >= 1.0:
@@ -244,11 +256,10 @@ class RunFolder:
             self._columns = columns
             write_atomically(self.path / PATH, csv_text(columns, self._rows, header=True))
 
-    def _append_profiles(self, state: Equilibrium) -> None:
-        rows = profile_rows(state)
+    def _append_table(self, name: str, columns: Sequence[str], rows: Sequence[Mapping[str, object]]) -> None:
         if rows:
-            file = self.path / PROFILES
-            append_durably(file, csv_text(PROFILE_COLUMNS, rows, header=not file.exists()))
+            file = self.path / name
+            append_durably(file, csv_text(columns, rows, header=not file.exists()))
 
     def _write_fields(self, state: Equilibrium) -> None:
         if state.index in self._files:
@@ -280,7 +291,7 @@ class RunFolder:
         if not self._rows:
             return {}
         table = self._table()
-        return path_measures(table) | cycle_measures(table, self._lumens, self._cycles)
+        return path_measures(table) | cycle_measures(table, self._lumens, self._cycles, self._flows)
 
     def _table(self) -> PathRecord:
         return read_path(self.path / PATH, self._units)

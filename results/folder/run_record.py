@@ -25,6 +25,7 @@ from annelid.results.folder.folder_files import (
     CASE,
     DESCRIPTION,
     FIELDS,
+    FLOW,
     FORMAT,
     INFLATION,
     PATH,
@@ -37,9 +38,15 @@ from annelid.results.folder.folder_files import (
     status,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
-from annelid.results.folder.tables import PathRecord, read_lumen_history, read_path, read_profiles
+from annelid.results.folder.tables import (
+    PathRecord,
+    read_flow_history,
+    read_lumen_history,
+    read_path,
+    read_profiles,
+)
 from annelid.solver.display import DisplayUnits
-from annelid.solver.records import LimitAhead, Margin, Outcome, Profile
+from annelid.solver.records import FlowAlong, LimitAhead, Margin, Outcome, Profile
 
 _LARGEST_PVD = 10_000_000  # bytes
 
@@ -142,6 +149,11 @@ class RunRecord:
         """Return the innermost surface with profiles and its profile in each state; "" if there is none."""
         with _reading(self.path / PROFILES) as path:
             return read_lumen_history(path)
+
+    def flow_history(self) -> dict[int, FlowAlong]:
+        """Return the flow along the lumen by number of the state; empty without one."""
+        with _reading(self.path / FLOW) as path:
+            return read_flow_history(path)
 
     def profiles(self, state: int) -> dict[str, Profile]:
         """Return the radial profiles of a state by surface."""

@@ -5,7 +5,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from annelid.solver.display import ROUNDING, DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import load_kind
 from annelid.solver.model.quantity import Quantity
-from annelid.solver.records import Profile
+from annelid.solver.records import FlowAlong, Profile
 
 _LARGEST_TABLE = 1_000_000_000  # bytes
 CRITICAL = "critical"
@@ -32,6 +32,16 @@ PROFILE_COLUMNS = (
     "reference radius [mm]",
     "height [mm]",
     "radius [mm]",
+)
+FLOW_COLUMNS = (
+    "state",
+    "section",
+    "height [mm]",
+    "length [mm]",
+    "radius [mm]",
+    "pressure [MPa]",
+    "flow [mm3/s]",
+    "axis speed [mm/s]",
 )
 
 
@@ -230,11 +240,28 @@ def read_lumen_history(path: Path) -> tuple[str, dict[int, Profile]]:
     return surface, {state: _profile(members, surface) for state, members in by_state.items() if surface}
 
 
+def read_flow_history(path: Path) -> dict[int, FlowAlong]:
+    """Read the flow along the lumen from ``flow.csv``, by number of the state; empty without a file.
+
+    Raises:
+        InputError: The file cannot be read, or has other columns.
+        ValueError: A row is damaged.
+    """
+    by_state: dict[int, list[list[float]]] = {}
+    for row in _table_rows(path, FLOW_COLUMNS):
+        by_state.setdefault(int(row[0]), []).append([float(x) for x in row[2:]])
+    return {state: FlowAlong(*np.array(rows).T) for state, rows in by_state.items()}
+
+
 def _profile_rows(path: Path) -> list[list[str]]:
+    return _table_rows(path, PROFILE_COLUMNS)
+
+
+def _table_rows(path: Path, columns: Sequence[str]) -> list[list[str]]:
     if not os.path.lexists(path):
         return []
     header, *body = _complete_rows(path) or [[]]
-    if tuple(header) != PROFILE_COLUMNS:
+    if tuple(header) != tuple(columns):
         raise InputError(f"{path}: cannot be read (its first line has other names)", path=str(path))
     return body
 

@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from annelid.results.figures.energy_bar import energy_bar, share
+from annelid.results.figures.energy_bar import NOTHING, energy_bar, share
 from annelid.results.figures.flow_curves import flow_curves
 from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.figures.pressure_volume import pressure_volume_loop
+from annelid.results.figures.space_time import pressure_map
 from annelid.results.folder.cycles import cycle_rows, last_window
 from annelid.results.folder.pump_cycle import CycleEnergies, cycle_energies, pump_values
 from annelid.results.folder.run_record import RunRecord
@@ -42,10 +43,21 @@ def cycle_section(run: RunRecord) -> dict[str, list[Any]]:
             before = cycle_rows(table, window, 2) if window.cycles > 1 else rows[:0]
             figures.append(pressure_volume_loop(table, rows, before, work=energies.work, name="loop"))
         figures.append(flow_curves(table, rows, name="cycle"))
+        figures.append(_pressures(run))
         if energies.electrical and not math.isnan(energies.rest):
             figures.append(energy_bar(energies, units=run.units, name="energies"))
     paragraphs += _validity(table)
     return {"paragraphs": paragraphs, "figures": [inline_svg(figure) for figure in figures if figure]}
+
+
+def _pressures(run: RunRecord) -> SvgFigure | None:
+    """Map of the pressure along the lumen over all states with a flow along it."""
+    flows, table = run.flow_history(), run.table
+    rows = [row for row, state in enumerate(table["state"]) if int(state) in flows]
+    if len(rows) < 2:
+        return None
+    along = [flows[int(table["state"][row])] for row in rows]
+    return pressure_map(table[q.TIME.name][rows], along, units=run.units, name="pressures")
 
 
 def path_values(run: RunRecord) -> Iterator[tuple[str, str]]:
@@ -83,9 +95,9 @@ def _pumped(values: dict[str, float], units: DisplayUnits) -> Iterator[str]:
 
 def _energies(energies: CycleEnergies, units: DisplayUnits) -> Iterator[str]:
     """Electrical energy, hydraulic work and what flows back."""
+    work = 0.0 if abs(energies.hydraulic) < NOTHING * abs(energies.electrical) else energies.hydraulic
     electrical, recovered, hydraulic = (
-        units.show("energy", energy)
-        for energy in (energies.electrical, energies.recovered, energies.hydraulic)
+        units.show("energy", energy) for energy in (energies.electrical, energies.recovered, work)
     )
     if math.isnan(energies.electrical):
         yield f"The hydraulic work is {hydraulic} a cycle."
@@ -94,7 +106,7 @@ def _energies(energies: CycleEnergies, units: DisplayUnits) -> Iterator[str]:
     if math.isnan(energies.work):
         yield back
         return
-    pumps = min(energies.electrical, energies.hydraulic) > 0
+    pumps = min(energies.electrical, work) > 0
     efficiency = (
         f", an efficiency of {share(energies.hydraulic, energies.electrical - energies.stored, units)}"
         if pumps

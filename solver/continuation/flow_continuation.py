@@ -99,6 +99,7 @@ class FlowContinuation(StageContinuation):
             raise NoEquilibrium(failure.message) from failure
         self._next = self._values.with_sums(self.sample, first, last)
         self._evaluation.flow = self._values.read(self._next)
+        self._evaluation.flow_along = self._values.along(self._next)
         return convergence
 
     def _step(self, s: float) -> tuple[FlowSample, FlowSample, Convergence]:

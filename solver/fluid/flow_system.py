@@ -26,7 +26,8 @@ class LumenState(NamedTuple):
 
     def part(self, sections: slice) -> "LumenState":
         """Some of the sections."""
-        return LumenState(*(values[sections] for values in self[:3]), self.core)
+        volumes, radii, lengths = self.volumes[sections], self.radii[sections], self.lengths[sections]
+        return LumenState(volumes, radii, lengths, self.core)
 
 
 class Terms(NamedTuple):

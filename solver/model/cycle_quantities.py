@@ -51,6 +51,14 @@ MEAN_FLOW = _of_cycle("mean flow", "flow", "∮ q dt/T", "pumped volume over the
 MEAN_FLOW_OF = _of_cycle(
     "mean flow through <element>", "flow", "∮ q dt/T", "the same of an element of the circuit", _CIRCUIT
 )
+BOLUS = _of_cycle(
+    "carried bolus",
+    "volume",
+    "max ∫ A ⟨2 - c A/q⟩ dz",
+    "largest volume of fluid that goes along with the wave of the speed c; the formula is that of a "
+    "Newtonian fluid in a lumen without a cylinder",
+    _CHANNEL,
+)
 STROKE_WORK = _of_cycle(
     "stroke work",
     "energy",

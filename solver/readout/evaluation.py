@@ -27,7 +27,7 @@ from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.reactions import Reactions, check_reaction_free
 from annelid.solver.readout.state_quantities import StateData, quantities_of
 from annelid.solver.readout.twist import EndTwists, in_space, motion_in_space
-from annelid.solver.records import Equilibrium, Measure
+from annelid.solver.records import Equilibrium, FlowAlong, Measure
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,7 @@ class Evaluation:
         reader: Reads the fields.
         fields: Fields read last, by name, on the first rank; ``None`` before the first.
         flow: Values of a flow that answers to the part, by name of their quantity.
+        flow_along: The flow along the lumen, if there is one.
     """
 
     def __init__(self, system: System, *, self_crossing: bool = False) -> None:
@@ -73,6 +74,7 @@ class Evaluation:
         self.reader = FieldReader(self.problem, self._gathering)
         self.fields: dict[str, FloatArray] | None = None
         self.flow: dict[str, float] = {}
+        self.flow_along: FlowAlong | None = None
         self._reactions = Reactions(system)
         self._integrals = Integrals(system, self._gathering)
         model = self.problem.model
@@ -165,6 +167,7 @@ class Evaluation:
             profiles=profiles,
             places=places,
             mode=shape,
+            flow_along=self.flow_along,
         )
 
     def _state_data(self, loads: Loads, modes: tuple[int, int]) -> StateData | None:

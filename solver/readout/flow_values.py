@@ -14,6 +14,7 @@ from annelid.solver.fluid.integrator import FlowState, integral, line_integral
 from annelid.solver.fluid.lubrication import Lubrication
 from annelid.solver.fluid.validity import Validity, validity
 from annelid.solver.model import flow_quantities as q
+from annelid.solver.records import FlowAlong
 
 
 class FlowSample(NamedTuple):
@@ -96,6 +97,24 @@ class FlowValues:
                 q.CURRENT_OF.of(name): float(i) for name, i in zip(self._flow.fed, currents, strict=True)
             }
         return values
+
+    def along(self, sample: FlowSample) -> FlowAlong | None:
+        """Pressure and flow along the lumen; ``None`` without a fluid that flows along it."""
+        if not isinstance(self._flow.lumen, Lubrication):
+            return None
+        y, lumen, t = self._channel(sample)
+        through = self._flow.lumen.flows(y, lumen, t)
+        flow, n = (through[1:] + through[:-1]) / 2, self._flow.lumen.fluid.index
+        with np.errstate(divide="ignore", invalid="ignore"):
+            speed = (3 * n + 1) / (n + 1) * flow / (np.pi * lumen.radii**2)
+        return FlowAlong(
+            height=np.cumsum(lumen.lengths) - lumen.lengths / 2,
+            length=lumen.lengths,
+            radius=lumen.radii,
+            pressure=sample.loads[self._own],
+            flow=flow,
+            axis_speed=np.full_like(flow, np.nan) if lumen.core else speed,
+        )
 
     def validity(self, sample: FlowSample) -> Validity:
         """Numbers that tell whether the theory of a flow along the lumen holds; zero without one."""

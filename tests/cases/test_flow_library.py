@@ -9,6 +9,7 @@ from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import library_cases, read_case
 from annelid.cases.validate.resolved import coarsened
 from annelid.results.folder.run_record import open_run
+from annelid.results.report.report import write_report
 
 MMHG = 133.322387415e-6  # MPa, BIPM SI brochure
 
@@ -73,6 +74,13 @@ def test_a_bulge_in_the_intestine_carries_fluid(tmp_path):
     assert of_path(run, "wave speed") == pytest.approx(30.0, rel=0.03)  # rings of 15 mm, 0.5 s apart
     # What a bulge takes along is at most its own volume.
     assert 0.3 < of_path(run, "pumped volume") / of_path(run, "peristaltic wave volume") < 1
+    assert 0 < of_path(run, "carried bolus") < of_path(run, "peristaltic wave volume")
+    along = run.flow_history()[run.summary["states"] - 1]
+    assert np.sum(np.pi * along.radius**2 * along.length) == pytest.approx(
+        run.table["lumen volume"][-1], rel=1e-9
+    )
+    assert along.pressure.max() == run.table["highest lumen pressure"][-1]
+    assert "pressure in the lumen" in write_report(run.path, with_pictures=False).read_text()
     assert not [text for text in run.outcome.remarks if "does not hold" in text]
     assert np.nanmax(run.table["Reynolds number"]) < 1
 

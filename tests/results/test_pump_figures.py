@@ -142,6 +142,7 @@ def run_of(table, **more):
     measures = cycle_measures(table, [], [WINDOW])
     found = {f"{name} [{m.unit}]": m.value for name, m in measures.items()}
     return SimpleNamespace(
+        flow_history=dict,
         table=table,
         description=CaseDescription(cycles=(WINDOW,)),
         units=UNITS,
