@@ -30,6 +30,7 @@ TOLERANCE = 1e-11
 """Largest residual of a flow system over the size of its terms."""
 
 _ITERATIONS = 40
+_GROWTH, _HALVINGS = 2.0, 6  # a step after which the residual is larger by this factor is halved, so often
 _FURTHEST = 0.1  # of the size of the part: motion in one iteration
 
 
@@ -69,6 +70,7 @@ class CoupledNewton:
         self._electrodes = ElectrodePort(self.system, names) if names else None
         self._right, self._dx = self.system.vector(), self.system.vector()
         self._border: tuple[int, _Border] | None = None
+        self._step = 0.0, self.y
 
     def solve(self, loads: Loads, stage: Stage) -> Convergence:
         """Find the state of a stage in time near the present one.
@@ -80,13 +82,19 @@ class CoupledNewton:
         Raises:
             NoEquilibrium: The iteration diverged or did not end.
         """
-        system, error = self.system, math.inf
+        system, error, halvings = self.system, math.inf, 0
         self.apply(loads)
         for iteration in range(_ITERATIONS + 1):
             last, structure = error, self.newton.error()
             lumen = self.ports.state()
             residual = stage_residual(self.flow.system, stage, self.y, lumen)
             error = max(structure, self._flow_error(residual, lumen))
+            if error > _GROWTH * last and halvings < _HALVINGS:
+                halvings, error = halvings + 1, last
+                self._go_half_back()
+                self.apply(loads)
+                continue
+            halvings = 0
             if error <= 1:
                 return Convergence(iteration, structure * self.newton.tolerance.force)
             if not math.isfinite(error):
@@ -140,8 +148,16 @@ class CoupledNewton:
             raise NoEquilibrium("the flow is not determined by its equations") from None
         self._dx.array_w[:] += border.response @ Δy
         part = min(1.0, _FURTHEST / max(self.newton.relative_motion(self._dx)[1], 1e-300))
+        self._step = part, Δy
         self.system.x.axpy(part, self._dx)
         self.y = self.y + part * Δy
+
+    def _go_half_back(self) -> None:
+        """Halve the step taken last, for instance where a wall leaves an obstacle."""
+        part, Δy = self._step
+        self._step = part / 2, Δy
+        self.system.x.axpy(-part / 2, self._dx)
+        self.y = self.y - part / 2 * Δy
 
     def _present_border(self) -> _Border:
         """The border that belongs to the tangent factorised last."""
