@@ -11,7 +11,7 @@ from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
 
 _MOST = 8000  # points that tell the axis
-_SLICES, _SECTORS = 16, 36
+_SLICES, _SECTORS = 12, 36
 _COVERED = 0.6  # share of the sectors that a cross-section needs
 _STEPS, _SMALL = 40, 1e-6
 _TUKEY = 4.685  # of Tukey's biweight, Beaton, Tukey, Technometrics 16, 1974
@@ -114,7 +114,7 @@ def _middle(x: FloatArray, y: FloatArray) -> tuple[float, float, float, float] |
     if len(x) < _SECTORS:
         return None
     cx, cy = 0.5 * (x.min() + x.max()), 0.5 * (y.min() + y.max())
-    for _ in range(12):
+    for _ in range(3):  # the search for the axis repeats it
         radius, angle = np.hypot(x - cx, y - cy), np.arctan2(y - cy, x - cx)
         if len(np.unique(_sector(angle))) < _COVERED * _SECTORS:
             return None
@@ -130,9 +130,9 @@ def _middle(x: FloatArray, y: FloatArray) -> tuple[float, float, float, float] |
 def _robust(design: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Coefficients and residuals of a fit by Tukey's biweight."""
     weight = np.ones(len(values))
-    for _ in range(6):
-        root = np.sqrt(weight)
-        coefficients = np.linalg.lstsq(design * root[:, None], values * root, rcond=None)[0]
+    for _ in range(4):
+        weighted = design.T * weight
+        coefficients = np.linalg.lstsq(weighted @ design, weighted @ values, rcond=None)[0]
         off = values - design @ coefficients
         scale = max(1.4826 * float(np.median(np.abs(off))), 1e-12)
         weight = np.maximum(1.0 - (off / (_TUKEY * scale)) ** 2, 0.0) ** 2

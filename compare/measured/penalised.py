@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.interpolate import BSpline
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_factor, cho_solve, circulant
 from scipy.linalg.lapack import dpotri
 from scipy.optimize import minimize
 from scipy.sparse import csr_array
@@ -63,11 +63,15 @@ class Basis:
         return csr_array((values.ravel(), (rows, numbers.ravel())), shape=(count, self.size))
 
     def penalties(self) -> tuple[FloatArray, FloatArray]:
-        """Squares of second differences of the coefficients around and along, each (size, size)."""
-        ring = np.eye(self.around)
-        ring = np.roll(ring, 1, axis=1) - 2 * ring + np.roll(ring, -1, axis=1)
+        """Squares of second differences of the coefficients around and along, each (size, size).
+
+        Around, waves once around the surface are free: they move a section, as a shift of the axis does.
+        """
+        second = 2.0 - 2.0 * np.cos(_TURN * np.arange(self.around) / self.around)
+        second[[0, 1, -1]] = 0.0
+        ring = circulant(np.fft.ifft(second**2).real)
         line = np.diff(np.eye(self.along + _DEGREE), n=2, axis=0)
-        around = np.kron(np.eye(self.along + _DEGREE), ring.T @ ring)
+        around = np.kron(np.eye(self.along + _DEGREE), ring)
         along = np.kron(line.T @ line, np.eye(self.around))
         return np.asarray(around, dtype=np.float64), np.asarray(along, dtype=np.float64)
 

@@ -14,6 +14,7 @@ from annelid.geometry.errors import InputError
 _TURN = 2 * np.pi
 _STEEPEST = 2.5  # change of the radius over the height, or over the length around
 _DOUBLE, _MOST_DOUBLE = 0.3, 0.1  # share of outliers in a cell, and of such cells
+_PER_ROW, _LAG = 80, 4  # points in a row around, and rows between which the radius is compared
 _SLOPES = 121  # heights and angles at which slopes are taken
 
 
@@ -38,6 +39,27 @@ def check_single(polar: PolarPoints, layout: Layout, inlier: NDArray[np.bool_]) 
         )
 
 
+def check_rows(polar: PolarPoints) -> None:
+    """Raise InputError if the median radius changes too fast along the axis, as at a closed end."""
+    order = np.argsort(polar.height)
+    rows = np.array_split(order, int(np.clip(len(order) / _PER_ROW, 2 * _LAG, 300)))
+    height, radius = (np.array([np.median(values[row]) for row in rows]) for values in polar[1:])
+    rise = np.maximum(height[_LAG:] - height[:-_LAG], 1e-9)
+    slope = np.abs(radius[_LAG:] - radius[:-_LAG]) / rise
+    if slope.max() > _STEEPEST:
+        raise _too_steep(float(slope.max()), float(height[_LAG // 2 :][int(np.argmax(slope))]))
+
+
+def _too_steep(slope: float, height: float) -> InputError:
+    return InputError(
+        f"the surface is too steep for a radius over the height: the radius changes by {slope:.2g} mm over 1 "
+        f"mm, most at {height:.3g} mm along the axis; at most {_STEEPEST:g} is allowed. Leave out closed "
+        "ends with --from and --to",
+        key="--from",
+        slope=slope,
+    )
+
+
 def slopes(layout: Layout, fitter: PenalisedFit, fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Angles, heights, and the slope of a fit at them, shape (angles, heights)."""
     angle = np.linspace(0.0, _TURN, _SLOPES)
@@ -55,14 +77,7 @@ def check_slope(layout: Layout, fitter: PenalisedFit, fit: Fit) -> None:
         return
     height = np.linspace(layout.low, layout.high, _SLOPES)
     mean = np.array([fitter.values(fit, np.linspace(0, _TURN, 36), np.full(36, z)).mean() for z in height])
-    steep = height[int(np.argmax(np.abs(np.gradient(mean, height))))]
-    raise InputError(
-        f"the surface is too steep for a radius over the height: the radius changes by {slope:.2g} mm over 1 "
-        f"mm, most at {steep:.3g} mm along the axis; at most {_STEEPEST:g} is allowed. Leave out closed ends "
-        "with --from and --to",
-        key="--from",
-        slope=slope,
-    )
+    raise _too_steep(slope, float(height[int(np.argmax(np.abs(np.gradient(mean, height))))]))
 
 
 def check_holes(cells: Cells, layout: Layout, settings: SurfaceSettings) -> None:

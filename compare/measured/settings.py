@@ -40,6 +40,9 @@ class SurfaceSettings:
             whole_number("angles", self.angles, least=16)
             within("angles", self.angles, most=720)
             within("largest_hole", self.largest_hole, above=0.0, most=1.0, unit="diameters")
+            for key, value in (("from", self.low), ("to", self.high)):
+                if value is not None:
+                    within(key, value, unit="mm")
             if self.low is not None and self.high is not None and self.low >= self.high:
                 text = f"{self.low:g} mm must be below the upper height of {self.high:g} mm"
                 raise InvalidValue(text, key="from", value=self.low)

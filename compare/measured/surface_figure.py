@@ -71,12 +71,9 @@ def _residuals(axes: "Axes", measured: MeasuredScan) -> None:
         rasterized=True,
     )
     out = chosen & ~surface.inlier
-    label = f"outliers ({int((~surface.inlier).sum())})"
-    axes.scatter(
-        np.degrees(points.angle[out]), points.height[out], s=5, c=_OUTLIER, marker="x", lw=0.7, label=label
-    )
-    axes.legend(loc="upper right", fontsize=8)
-    _unrolled(axes, measured, "Points of the scan: distance from the surface, outwards")
+    axes.scatter(np.degrees(points.angle[out]), points.height[out], s=5, c=_OUTLIER, marker="x", lw=0.7)
+    outliers = int((~surface.inlier).sum())
+    _unrolled(axes, measured, f"Distance of points outwards from the surface ({outliers} outliers orange)")
     axes.figure.colorbar(drawn, ax=axes, label="mm")
 
 

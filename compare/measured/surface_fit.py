@@ -18,7 +18,7 @@ from annelid.compare.measured.cells import (
     polar_points,
 )
 from annelid.compare.measured.penalised import Basis, Fit, PenalisedFit
-from annelid.compare.measured.refusals import check_holes, check_single, check_slope, gaps, slopes
+from annelid.compare.measured.refusals import check_holes, check_rows, check_single, check_slope, gaps, slopes
 from annelid.compare.measured.settings import SurfaceSettings
 from annelid.compare.measured.trial_holes import hole_factor
 from annelid.geometry.body import FloatArray, IntArray
@@ -32,7 +32,7 @@ _TUKEY = 4.685
 _OUTLYING = 4.0  # robust standard deviations beyond which a point is no measurement of the surface
 _ROUNDS = 6
 _ROUGH, _LIGHT = (10, 6), np.array([-2.0, -2.0])  # splines, and the logarithms of their smoothing
-_NEAR = 1.5  # widths of a cell within which a place counts as measured
+_NEAR = 1.1  # widths of a cell within which a place counts as measured
 
 
 @dataclass(frozen=True)
@@ -106,6 +106,7 @@ def fit_surface(points: FloatArray, settings: SurfaceSettings) -> FittedSurface:
         text = f"only {len(polar.radius)} points lie from {low:.4g} to {high:.4g} mm along the axis"
         raise InputError(f"{text}: at least {FEWEST} are needed", points=len(polar.radius))
     layout = layout_of(polar, low, high)
+    check_rows(polar)
     check_holes(cells_of(polar, layout), layout, settings)
     fitter, fit, residual, inlier = _robust_fit(polar, layout)
     check_single(polar, layout, inlier)
