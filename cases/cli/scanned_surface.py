@@ -57,15 +57,16 @@ def surface_command(options: argparse.Namespace) -> int:
     from annelid.cases.run.environment import require_libraries
     from annelid.compare.measured.scanned import measured_scan
     from annelid.compare.measured.settings import SurfaceSettings
-    from annelid.compare.measured.surface_files import lines_of, write_surface
+    from annelid.compare.measured.surface_files import check_surface_folder, lines_of, write_surface
 
     settings = SurfaceSettings(options.axis, options.low, options.high, options.angles, options.largest_hole)
+    folder = options.out or options.scan.with_name(f"{options.scan.stem}_surface")
+    check_surface_folder(folder)
     require_libraries()
     with MinuteLines("fitting the surface"):
         measured = measured_scan(
             options.scan, settings, unit=options.unit, run=options.run, state=options.state
         )
-        folder = options.out or options.scan.with_name(f"{options.scan.stem}_surface")
         path = write_surface(measured, folder)
     print(*filter(None, lines_of(measured)), f"written: {path}", sep="\n")
     return 0

@@ -26,6 +26,7 @@ from annelid.geometry.body import FloatArray
 _DEGREE = 3
 _COUNTED = 1.2  # times a degree of freedom
 _LIGHTEST, _HEAVIEST = -4.0, 8.0  # logarithms of the smoothing
+_GRID = (-2.0, 0.0, 2.0, 4.0)  # from which the search begins
 _TURN = 2 * np.pi
 
 
@@ -147,16 +148,19 @@ class PenalisedFit:
         return PenalisedFit(self._basis, self._cells, self._weight * kept)
 
     def best(self, start: FloatArray | None = None) -> tuple[FloatArray, Fit]:
-        """Return the logarithms of the smoothing with the least score, and the fit."""
+        """Return the logarithms of the smoothing with the least score, and the fit.
+
+        Args:
+            start: Where the search begins; by default where a coarse grid has its least score.
+        """
 
         def score(logarithms: FloatArray) -> float:
             return self.score(self.with_smoothing(np.clip(logarithms, _LIGHTEST, _HEAVIEST)))
 
         if start is None:
-            grid = [np.array([a, z]) for a in (-2.0, 0.0, 2.0) for z in (-2.0, 0.0, 2.0)]
-            start = min(grid, key=score)
+            start = min((np.array([a, z]) for a in _GRID for z in _GRID), key=score)
         simplex = start + np.array([[0.0, 0.0], [0.7, 0.0], [0.0, 0.7]])
-        options: Any = {"initial_simplex": simplex, "xatol": 0.15, "fatol": 3e-4, "maxfev": 20}
+        options: Any = {"initial_simplex": simplex, "xatol": 0.15, "fatol": 3e-4, "maxfev": 14}
         least = minimize(score, start, method="Nelder-Mead", options=options)
         found = np.clip(least.x, _LIGHTEST, _HEAVIEST)
         return found, self.with_smoothing(found)

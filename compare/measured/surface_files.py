@@ -32,7 +32,7 @@ def write_surface(measured: MeasuredScan, folder: Path) -> Path:
         InputError: The folder contains anything else than an earlier measured surface.
         OSError: A file cannot be written.
     """
-    with new_folder(folder, _check_folder) as temporary:
+    with new_folder(folder, check_surface_folder) as temporary:
         write_atomically(temporary / CSV, _table(measured, uncertain=False))
         write_atomically(temporary / UNCERTAINTY, _table(measured, uncertain=True))
         write_atomically(temporary / PICTURE, surface_figure(measured))
@@ -121,7 +121,12 @@ def _table(measured: MeasuredScan, *, uncertain: bool) -> str:
     return "\n".join(rows) + "\n"
 
 
-def _check_folder(folder: Path) -> None:
+def check_surface_folder(folder: Path) -> None:
+    """Check that a folder is absent, empty or an earlier measured surface.
+
+    Raises:
+        InputError: It contains anything else.
+    """
     if not folder.exists() and not folder.is_symlink():
         return
     if not folder.is_dir():

@@ -131,9 +131,10 @@ def _robust_fit(polar: PolarPoints, layout: Layout) -> tuple[PenalisedFit, Fit, 
     # Few splines cannot follow a ghost, so its cells are left out before the smoothing is chosen.
     rough = Basis(min(_ROUGH[0], basis.around), min(_ROUGH[1], basis.along), layout.low, layout.high)
     trust, _, _ = _trusted(rough, cells, weight, np.ones(len(weight)), _LIGHT)
+    logarithms: FloatArray | None = None
     for _ in range(2):
         fitter = PenalisedFit(basis, cells, weight * trust)
-        logarithms, _ = fitter.best()
+        logarithms, _ = fitter.best(logarithms)
         trust, fitter, fit = _trusted(basis, cells, weight, trust, logarithms)
     for last in (False, True):
         residual = _residuals(polar, layout, fitter, fit)
@@ -142,9 +143,7 @@ def _robust_fit(polar: PolarPoints, layout: Layout) -> tuple[PenalisedFit, Fit, 
         inlier = np.abs(residual) <= _OUTLYING * noise
         cells = cells_of(polar.chosen(inlier), layout)
         fitter = PenalisedFit(basis, cells, np.minimum(cells.number, cap))
-        fit = fitter.with_smoothing(logarithms)
-        if last:
-            logarithms, fit = fitter.best(logarithms)
+        fit = fitter.best(fit.logarithms)[1] if last else fitter.with_smoothing(fit.logarithms)
     return fitter, fit, _residuals(polar, layout, fitter, fit), inlier
 
 
