@@ -27,6 +27,7 @@ _DEGREE = 3
 _COUNTED = 1.2  # times a degree of freedom
 _LIGHTEST, _HEAVIEST = -4.0, 8.0  # logarithms of the smoothing
 _GRID = (-2.0, 0.0, 2.0, 4.0)  # from which the search begins
+_AT_ONCE = 100_000  # points
 _TURN = 2 * np.pi
 
 
@@ -167,7 +168,11 @@ class PenalisedFit:
 
     def values(self, fit: Fit, angle: FloatArray, height: FloatArray) -> FloatArray:
         """Radius of a fit at angles and heights, mm."""
-        return np.asarray(self._mean + self._basis.at(angle, height) @ fit.coefficients)
+        found = np.full(len(angle), self._mean)
+        for first in range(0, len(angle), _AT_ONCE):  # a million points at once would need a GB
+            piece = slice(first, first + _AT_ONCE)
+            found[piece] += self._basis.at(angle[piece], height[piece]) @ fit.coefficients
+        return found
 
     def deviations(self, fit: Fit, angle: FloatArray, height: FloatArray) -> FloatArray:
         """Standard deviation of the radius of a fit at angles and heights, mm."""

@@ -37,7 +37,7 @@ def hole_factor(fitter: PenalisedFit, fit: Fit, cells: Cells, radius: float) -> 
     """
     places = places_of(cells)
     tree = cKDTree(places)
-    ratios = []
+    squares = []
     for fold in range(_FOLDS):
         middles = _middles(places, radius, np.random.default_rng(fold))
         inside = np.unique(np.concatenate(tree.query_ball_point(places[middles], radius)).astype(np.int64))
@@ -54,11 +54,11 @@ def hole_factor(fitter: PenalisedFit, fit: Fit, cells: Cells, radius: float) -> 
         error = cells.radius[deep] - trial.values(found, angle, height)
         noise = fit.variance / np.maximum(fitter.weight[deep], 1e-9)
         deviation = trial.deviations(found, angle, height)
-        # Of the error the noise of the cell itself is no error of the filling.
-        ratios.append(np.sqrt(np.maximum(error**2 - noise, 0.0)) / deviation)
-    if not ratios:
+        # The square of the factor with which the cell, which has noise of its own, is just in its interval.
+        squares.append(((error / _NORMAL) ** 2 - noise) / deviation**2)
+    if not squares:
         return 1.0
-    return float(np.clip(np.quantile(np.concatenate(ratios), _LEVEL) / _NORMAL, 1.0, _MOST))
+    return float(np.sqrt(np.clip(np.quantile(np.concatenate(squares), _LEVEL), 1.0, _MOST**2)))
 
 
 def _middles(places: FloatArray, radius: float, random: np.random.Generator) -> list[int]:
