@@ -192,9 +192,9 @@ def _check_range(places: FloatArray, values: FloatArray) -> None:
         (
             values < _THINNEST,
             f"at least {1e3 * _THINNEST:g} um",
-            "; are these mm? The column is thickness_mm",
+            "; if these are mm, name the column thickness_mm",
         ),
-        (values > _THICKEST, f"at most {_THICKEST:g} mm", "; are these um? The column is thickness_um"),
+        (values > _THICKEST, f"at most {_THICKEST:g} mm", "; if these are um, name the column thickness_um"),
     ):
         if bad.any():
             row, column = np.argwhere(bad)[0]

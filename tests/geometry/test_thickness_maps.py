@@ -148,7 +148,7 @@ BAD = {
     "angles from 10": ([(a + 10, z, h) for a, z, h in GRID], "from 10 degrees"),
     "0 and 360": ([*GRID, *[(360, z, h) for a, z, h in GRID if a == 0]], "360 degrees is 0 again"),
     "uneven angles": ([(a**1.01, z, h) for a, z, h in GRID], "evenly spaced angles from 0"),
-    "mm": ([(a, z, h / 1000) for a, z, h in GRID], "is 0.2 um: it must be at least 1 um; are these mm"),
+    "mm": ([(a, z, h / 1000) for a, z, h in GRID], "is 0.2 um: it must be at least 1 um; if these are mm"),
     "negative": ([*GRID[:-1], (315, 9.0, -1)], "at 9 mm and 315 degrees is -1 um: it must be above 0 um"),
     "wild": ([*GRID[:-1], (315, 9.0, 9000)], "by a factor of 45: it must be at most 20"),
     "few angles": ([row for row in GRID if row[0] % 90 == 0], "has 4 angles: give at least 8"),
@@ -180,7 +180,7 @@ def test_columns_are_named_by_their_unit(header, message, tmp_path):
 
 
 def test_um_in_a_column_of_mm_are_refused(tmp_path):
-    with pytest.raises(InputError, match="at most 100 mm; are these um"):
+    with pytest.raises(InputError, match="at most 100 mm; if these are um"):
         read_thickness_map(write(tmp_path / "wall.csv", [(0, 200), (9, 210)], "height_mm,thickness_mm"))
 
 
