@@ -4,8 +4,7 @@
 import argparse
 from pathlib import Path
 
-from annelid.cases.cli.argument_types import output_folder
-from annelid.cases.cli.comparing import state_number
+from annelid.cases.cli.argument_types import output_folder, state_number
 from annelid.cases.run.minute_lines import MinuteLines
 
 __all__ = ["SURFACE_EXAMPLES", "add_surface_arguments", "surface_command"]
