@@ -44,6 +44,8 @@ class Body:
         deposited: Regions that were deposited stress-free on the other regions.
         base_node: For each node of a deposited region the node of the other regions beneath it, for each
             other node the node itself, shape (n,); ``None`` if nothing is deposited.
+        layer_thickness: For each region that is a layer of uneven thickness, its local thickness through the
+            wall at every node, shape (n,), mm; it is not kept in mesh files.
     """
 
     model: str
@@ -62,6 +64,7 @@ class Body:
     stress_free_points: FloatArray | None = None
     deposited: tuple[str, ...] = ()
     base_node: IntArray | None = None
+    layer_thickness: Mapping[str, FloatArray] = field(default_factory=dict)
 
     def facet_numbers(self, surface: str) -> IntArray:
         """Facet numbers of a named surface.

@@ -76,6 +76,13 @@ MAY_IMPORT = {
     "compare.deviation": ("compare.alignment",),
     "compare.comparison": ("compare.scans", "compare.invented", "compare.alignment", "compare.deviation"),
     "compare.page": ("compare.scans", "compare.deviation", "compare.comparison"),
+    "compare.measured": (
+        "compare.scans",
+        "compare.invented",
+        "compare.alignment",
+        "compare.comparison",
+        "compare.page",
+    ),
     "cases.schema": (),
     "cases.convert": ("cases.schema",),
     "cases.validate": ("cases.schema", "cases.convert"),

@@ -11,6 +11,7 @@ __all__ = [
     "output_file",
     "output_folder",
     "positive_quantity",
+    "state_number",
     "stretch",
     "whole_number",
 ]
@@ -84,3 +85,13 @@ def _number(text: str) -> float:
         return float(text)
     except ValueError:
         return 0.0
+
+
+def state_number(text: str) -> int | None:
+    """The number of a state; None for the last."""
+    if text == "last":
+        return None
+    try:
+        return int(text)
+    except ValueError:
+        raise ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None

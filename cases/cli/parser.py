@@ -23,6 +23,7 @@ from annelid.cases.cli.comparing import (
     invent_command,
 )
 from annelid.cases.cli.running import run_command
+from annelid.cases.cli.scanned_surface import SURFACE_EXAMPLES, add_surface_arguments, surface_command
 
 __all__ = ["parser"]
 
@@ -290,6 +291,8 @@ def _add_scans(subparsers: _Subparsers) -> None:
     add_compare_arguments(_add(subparsers, "compare", compare_command, text, COMPARE_EXAMPLES))
     text = "invent a scan of a run, to try the comparison"
     add_invent_arguments(_add(subparsers, "invent-scan", invent_command, text, INVENT_EXAMPLES))
+    text = "make the measured surface of a case from a scan"
+    add_surface_arguments(_add(subparsers, "surface-from-scan", surface_command, text, SURFACE_EXAMPLES))
 
 
 def _add_study(subparsers: _Subparsers) -> None:

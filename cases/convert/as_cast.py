@@ -10,11 +10,12 @@ from annelid.cases.convert.shape import shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.geometry.fabrication.cast_face import cast_face
+from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
 from annelid.solver.display import DisplayUnits, digits
 
-__all__ = ["CastLayer", "as_cast_lines", "as_cast_words", "cast_layer"]
+__all__ = ["CastLayer", "as_cast_lines", "as_cast_words", "cast_layer", "is_uneven", "thickness_words"]
 
 _DIRECTIONS = (("hoop", "around", "wide"), ("axial", "along the axis", "long"))
 
@@ -23,8 +24,8 @@ class CastLayer(NamedTuple):
     """Sizes of a layer as cast.
 
     Attributes:
-        thickness: Thickness of the layer, mm.
-        inner_radius: Inner radius, mm; ``None`` for a shape without a constant one.
+        thickness: Thickness of the layer, mm; the mean of an uneven one.
+        inner_radius: Inner radius, mm; ``None`` for a shape without a constant one or with uneven layers.
         length: Length along the axis, mm; ``None`` for such a shape.
     """
 
@@ -43,11 +44,27 @@ def cast_layer(case: Case, part: PartTable) -> CastLayer:
     number = [layer.name for layer in shape.layers].index(part.region)
     mounted = shape.layers[number].thickness
     thickness = mounted * natural.cast_over_mounted_thickness
-    if not isinstance(shape, Tube | Sleeve):
+    if not isinstance(shape, Tube | Sleeve) or shape.uneven:
         return CastLayer(thickness)
     depth = sum(layer.thickness for layer in shape.layers[:number]) + mounted / 2
     face = cast_face(shape, depth, natural.hoop, natural.axial)
     return CastLayer(thickness, float(face.offset(-thickness / 2)[0, 0]), float(face.arc[-1]))
+
+
+def thickness_words(layer: Layer, units: DisplayUnits) -> str:
+    """Describe the mounted thickness of a layer: ``"180 µm"``, of an uneven one the range and the mean."""
+    if layer.uneven is None:
+        return units.show("thickness", layer.thickness)
+    least, most, mean = (
+        units.show("thickness", value) for value in (layer.thinnest, layer.thickest, layer.thickness)
+    )
+    around = "" if layer.uneven.all_around else " and around"
+    return f"as measured along{around} the wall, {least} to {most}, {mean} on average"
+
+
+def is_uneven(case: Case, region: str) -> bool:
+    """Whether a region is a layer of uneven thickness."""
+    return any(layer.name == region and layer.uneven is not None for layer in shape_of(case).layers)
 
 
 def as_cast_lines(case: Case) -> list[str]:
@@ -84,7 +101,8 @@ def _sizes(case: Case, part: PartTable, number: int, units: DisplayUnits) -> Ite
 
     count = part.sheet_count
     what = "each sheet " if count > 1 else ""
-    yield what + both(cast.thickness / count, shape.layers[number].thickness / count, "thickness")
+    mean = " on average" if shape.layers[number].uneven else ""
+    yield what + both(cast.thickness / count, shape.layers[number].thickness / count, "thickness") + mean
     if not isinstance(shape, Tube | Sleeve) or cast.inner_radius is None or cast.length is None:
         return
     if cast.inner_radius > 0:  # else no tube has the volume and the middle surface

@@ -4,7 +4,7 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, get_args
 
-from annelid.cases.convert.as_cast import as_cast_words
+from annelid.cases.convert.as_cast import as_cast_words, is_uneven, thickness_words
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.limits import not_judged
 from annelid.cases.convert.model import contact_of, has_twist
@@ -138,8 +138,7 @@ class _Describer:
         if isinstance(shape, SleeveTable):
             kind = f"{kind}, bonded around its core"
         layers = ", ".join(
-            f"{layer.name} {self._units.show('thickness', layer_of(layer).thickness)}"
-            for layer in shape.layers
+            f"{layer.name} {thickness_words(layer_of(layer), self._units)}" for layer in shape.layers
         )
         noun = "layers from the inside" if len(shape.layers) > 1 else "layer"
         return _sentence(f"{kind}: {sizes}"), _sentence(f"{noun}: {layers}")
@@ -175,7 +174,8 @@ class _Describer:
         words = [f"{part.material} ({', '.join(filter(None, (_LAWS[material.law], constants)))})"]
         if part.sheets is not None and part.sheets.thickness is not None:
             count, thickness = part.sheets.count, self._units.show("thickness", part.sheets.thickness)
-            words.append(f"{count} sheet{'s' if count != 1 else ''} of {thickness}")
+            mean = " on average" if is_uneven(case, part.region) else ""
+            words.append(f"{count} sheet{'s' if count != 1 else ''} of {thickness}{mean}")
         for key in ("natural_stretch", "electrode_film", "fibres"):
             table = getattr(part, key)
             values = self._pairs(table, neutral=(0, 1)) if table is not None else ""

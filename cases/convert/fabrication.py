@@ -7,7 +7,8 @@ from dataclasses import replace
 from itertools import groupby
 from typing import NamedTuple
 
-from annelid.cases.convert.as_cast import cast_layer
+from annelid.cases.convert.as_cast import cast_layer, thickness_words
+from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.masks import masks_of, not_drawn, remarks_on_mask
 from annelid.cases.convert.model import natural_stretch_of
 from annelid.cases.convert.shape import entries_of, shape_of
@@ -81,7 +82,7 @@ def fabrication_plan(case: Case) -> FabricationPlan:
             except InvalidValue as error:
                 remarks.append(f"{layer.name} has no masks and no mould: {error.problem}")
         sheets += _sheets(case, shape, layer, drawn=bool(films))
-        remarks += _remarks_on_pass(sheets[-1], settings)
+        remarks += [*_remarks_on_pass(sheets[-1], settings), *_remarks_on_unevenness(case, shape, layer)]
         undrawn = not_drawn(case, layer.part)
         if films and undrawn:
             names = ", ".join(undrawn)
@@ -132,6 +133,16 @@ def _remarks_on_pass(sheet: CastSheet, settings: FabricationSettings) -> Iterato
     if one_pass is not None and one_pass > sheet.thickness * (1 + _SAME):
         setting = f"one pass leaves fabrication.pass_thickness = {one_pass:g} mm"
         yield f"{sheet.layer}: {setting}, more than a sheet of {sheet.thickness:.4g} mm as cast"
+
+
+def _remarks_on_unevenness(case: Case, shape: Shape, layer: _Layer) -> Iterator[str]:
+    """State that sizes are those of the mean thickness."""
+    uneven = next(each for each in shape.layers if each.name == layer.name)
+    if uneven.uneven is not None:
+        yield (
+            f"{layer.name} is uneven ({thickness_words(uneven, display_units_of(case))}): sheets, masks and "
+            "moulds are drawn for its mean thickness"
+        )
 
 
 def _with_sizes(sheet: CastSheet, middle: CastFace) -> CastSheet:

@@ -146,6 +146,14 @@ def lattice_conflicts(case: Case, shape: Shape) -> Iterator[Finding]:
             "open tube (shape.kind = 'tube') with the same layers"
         )
         yield Finding(("lattice",), InvalidValue(text, key="measured"))
+    measured = table.measured is not None and case.making is None and table.side == "outside"
+    if shape.uneven and not measured:
+        index = next(number for number, layer in enumerate(shape.layers) if layer.uneven is not None)
+        text = (
+            "an uneven wall with a lattice needs its outer face: give lattice.measured with lattice.side = "
+            "'outside' and without [making], or one thickness"
+        )
+        yield Finding(("shape", "layers", index), InvalidValue(text, key="thickness_map"))
     if isinstance(shape, Sleeve) and table.side == "inside":
         text = "'inside' would put the struts into the core of the sleeve: choose 'outside' or 'embedded'"
         yield Finding(("lattice",), InvalidValue(text, key="side"))

@@ -40,7 +40,7 @@ def remarks_on(case: Case, quality: Quality | None = None) -> list[str]:
     units = display_units_of(case)
     remarks = [*_materials(case, units)]
     for part in case.parts:
-        remarks += _sheets(part, units)
+        remarks += _sheets(case, part, units)
     remarks += [*_fields(case, units), *_elements(case, units)]
     if quality is not None and quality.minimum_scaled_jacobian < LOW_SCALED_JACOBIAN:
         remarks.append(
@@ -74,12 +74,21 @@ def _outside(
         yield f"{what} {units.show(kind, value)} is outside the usual {low} to {high}"
 
 
-def _sheets(part: PartTable, units: DisplayUnits) -> Iterator[str]:
+def _thinnest_sheet(case: Case, part: PartTable) -> float:
+    """Thickness of a sheet of a layer where it is thinnest, mm."""
+    layer = next((layer for layer in shape_of(case).layers if layer.name == part.region), None)
+    if layer is None or layer.uneven is None:
+        return (part.sheets.thickness if part.sheets else None) or np.inf
+    return layer.thinnest / part.sheet_count
+
+
+def _sheets(case: Case, part: PartTable, units: DisplayUnits) -> Iterator[str]:
     sheets, key = part.sheets, f"parts[{part.region}].sheets"
     if sheets is None or sheets.thickness is None:
         return
-    if sheets.thickness < _THINNEST:
-        thickness, least = (units.show("thickness", value) for value in (sheets.thickness, _THINNEST))
+    thinnest = _thinnest_sheet(case, part)
+    if thinnest < _THINNEST:
+        thickness, least = (units.show("thickness", value) for value in (thinnest, _THINNEST))
         yield f"{key}.thickness: {thickness} is thinner than {least}, which can hardly be made"
     if sheets.count > _MOST_SHEETS:
         yield f"{key}.count: {sheets.count} sheets are more than {_MOST_SHEETS}, which can hardly be made"
@@ -98,7 +107,7 @@ def _fields(case: Case, units: DisplayUnits) -> Iterator[str]:
         voltage = max(map(abs, voltages), default=0.0)
         if breakdown is None or part.sheets is None or part.sheets.thickness is None:
             continue
-        thickness = part.sheets.thickness
+        thickness = _thinnest_sheet(case, part)
         through, _, _ = natural_stretch_of(part.natural_stretch).factors
         strength = float(breakdown.strength(np.sqrt(through), thickness))
         if voltage / thickness > strength:

@@ -10,7 +10,13 @@ import numpy as np
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.lattice import MeasuredGridTable
-from annelid.cases.schema.shape import LayerTable, MeridianTable, PointsMeridianTable, ShapeTable
+from annelid.cases.schema.shape import (
+    LayerTable,
+    MeridianTable,
+    PointsMeridianTable,
+    ShapeTable,
+    ThicknessGridTable,
+)
 from annelid.cases.schema.stage import ElectrodeTable
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.meshing.mesh_size import MeshSize
@@ -23,6 +29,7 @@ from annelid.geometry.shapes.shape import Layer, Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.spline_meridian import from_points
 from annelid.geometry.shapes.tapered_tube import TaperedTube
+from annelid.geometry.shapes.thickness_map import ThicknessMap
 from annelid.geometry.shapes.tube import Tube
 
 __all__ = ["band_of", "edge_range", "layer_of", "measured_heights", "meridian_of", "mesh_size_of", "shape_of"]
@@ -59,10 +66,29 @@ def layer_of(table: LayerTable) -> Layer:
     Raises:
         InvalidValue: It has no thickness, or a value is not allowed.
     """
+    if isinstance(table.thickness_map, ThicknessGridTable):
+        return _uneven_layer(table, table.thickness_map)
     if table.thickness is None:
         text = 'missing: expected the mounted thickness, for example "180 um", or a thickness of its sheets'
         raise InvalidValue(text, key="thickness")
     return Layer(table.name, table.thickness)
+
+
+def _uneven_layer(table: LayerTable, grid: ThicknessGridTable) -> Layer:
+    if table.thickness is not None:
+        text = "contradicts thickness, which is the same everywhere: give one of them"
+        raise InvalidValue(text, key="thickness_map")
+    counts = {len(row) for row in grid.thicknesses}
+    if counts != {len(grid.places)}:
+        lengths = ", ".join(map(str, sorted(counts)))
+        text = f"lists of {lengths} entries for {len(grid.places)} places: give one each"
+        raise InvalidValue(text, key="thickness_map.thicknesses")
+    try:
+        uneven = ThicknessMap(np.array(grid.places), np.array(grid.thicknesses))
+    except InvalidValue as error:
+        raise error.within("thickness_map") from None
+    uneven = uneven.averaged() if grid.average else uneven
+    return Layer(table.name, uneven.mean, uneven)
 
 
 @lru_cache(maxsize=4)

@@ -12,6 +12,35 @@ from annelid.geometry.shapes.meridian_profiles import TAPERS
 from annelid.geometry.shapes.tube import ENDS
 
 
+class ThicknessFileTable(Table):
+    """A measured thickness from a CSV file; the resolved case contains its values."""
+
+    kind: Literal["file"]
+    """A thickness from a CSV file."""
+    path: str
+    """CSV file with the columns height_mm (on a dome radius_mm) and thickness_um or thickness_mm, and
+    angle_deg if the thickness differs around; relative to the case file."""
+    average: bool = False
+    """Whether the mean around is taken at each height."""
+
+
+class ThicknessGridTable(Table):
+    """A measured thickness over the height, or over the angle and the height."""
+
+    kind: Literal["grid"]
+    """A thickness given at places along the wall."""
+    places: Annotated[tuple[Length, ...], Field(min_length=2)]
+    """Heights along the axis, on a dome radii of the inner face, ascending."""
+    thicknesses: Annotated[tuple[tuple[Thickness, ...], ...], Field(min_length=1)]
+    """Thicknesses at the places: one list if they are the same all around, else one for each of the evenly
+    spaced angles from 0."""
+    average: bool = False
+    """Whether the mean around is taken at each place."""
+
+
+ThicknessMapTable = Annotated[ThicknessFileTable | ThicknessGridTable, Field(discriminator="kind")]
+
+
 class LayerTable(Table):
     """One layer of the wall, bonded to its neighbours."""
 
@@ -19,6 +48,8 @@ class LayerTable(Table):
     """Name of the region; parts and electrodes refer to it."""
     thickness: Thickness | None = None
     """Mounted thickness, for example "180 um"; default: that of the sheets of its part."""
+    thickness_map: ThicknessMapTable | None = None
+    """Measured thickness that differs from place to place; instead of thickness."""
 
 
 Layers = Annotated[tuple[LayerTable, ...], Field(min_length=1)]

@@ -14,7 +14,15 @@ from annelid.cases.convert.flow import flow_of, most_sections
 from annelid.cases.convert.lattice import region_names
 from annelid.cases.convert.model import contact_of, material_of, part_of
 from annelid.cases.convert.path import stage_of, stepping_of
-from annelid.cases.convert.shape import band_of, edge_range, layer_of, meridian_of, mesh_size_of, shape_of
+from annelid.cases.convert.shape import (
+    band_of,
+    edge_range,
+    layer_of,
+    measured_heights,
+    meridian_of,
+    mesh_size_of,
+    shape_of,
+)
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, LayerTable, SleeveTable, TubeTable
@@ -31,6 +39,7 @@ from annelid.geometry.inventory import Inventory
 from annelid.geometry.meshing.band_placement import placement_findings
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.meshing.uneven_wall import unevenness_findings
 from annelid.geometry.shapes.band import Band, band_findings
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
@@ -121,8 +130,17 @@ class CrossCheck:
                         key="along",
                         value=size.along,
                     )
+                self._check_unevenness(size)
             return size
         return None
+
+    def _check_unevenness(self, size: MeshSize) -> None:
+        """Check that uneven layers cover the wall and fit the model."""
+        assert self.shape is not None
+        if self.shape.uneven and not self.findings.complete("lattice"):
+            return
+        measured = measured_heights(self.case) if self.case.making is None else None
+        self.findings.check(unevenness_findings(self.shape, size, measured=measured))
 
     def _build_inventory(self) -> Inventory | None:
         if self.shape is None or self.size is None:
@@ -332,7 +350,7 @@ def _fluid_in_shape(case: Case, shape: Shape) -> Iterator[Finding]:
             f"{sections} are more than the {most} elements along the lumen: take fewer, or make them smaller"
         )
         yield Finding(("fluid",), InvalidValue(text, key="sections", value=sections))
-    radius = shape.slenderness * shape.thickness  # the largest one
+    radius = shape.slenderness * shape.thinnest  # the largest one
     if case.fluid.gap >= radius:
         text = f"must be below the radius of the lumen, {radius:g} mm, got {case.fluid.gap:g} mm"
         yield Finding(("fluid",), InvalidValue(text, key="gap", value=case.fluid.gap))
@@ -343,9 +361,9 @@ def _thick_wall(case: Case, shape: Shape) -> Iterator[Finding]:
     if isinstance(case.shape, TubeTable | SleeveTable):
         key = "inner_radius" if isinstance(case.shape, TubeTable) else "core_radius"
         radius = getattr(case.shape, key)
-        if shape.thickness > radius and not case.shape.thick_wall:
+        if shape.thickest > radius and not case.shape.thick_wall:
             text = (
-                f"the wall of {shape.thickness:g} mm is thicker than {key} = {radius:g} mm, which is "
+                f"the wall of {shape.thickest:g} mm is thicker than {key} = {radius:g} mm, which is "
                 "probably a wrong unit: make the layers thinner or the radius larger, or set thick_wall = "
                 "true"
             )

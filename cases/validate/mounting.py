@@ -36,7 +36,9 @@ def mounted(case: Case, findings: Findings) -> Case:
     if case.shape is not None:
         layers = tuple(_with_thickness(layer, parts) for layer in case.shape.layers)
         update["shape"] = case.shape.model_copy(update={"layers": layers})
-        if any(layer.thickness is None for layer in layers) and not findings.complete("parts"):
+        if any(layer.thickness is layer.thickness_map is None for layer in layers) and not findings.complete(
+            "parts"
+        ):
             findings.incomplete.add("shape")  # the thickness may follow from an invalid part
     return case.model_copy(update=update)
 
@@ -69,7 +71,8 @@ def _mounted_part(part: PartTable) -> PartTable:
 def _with_thickness(layer: LayerTable, parts: Iterable[PartTable]) -> LayerTable:
     """Return a layer with the thickness of its sheets if it has none of its own."""
     sheets = next((part.sheets for part in parts if part.region == layer.name), None)
-    if layer.thickness is not None or sheets is None or sheets.thickness is None or sheets.count < 1:
+    given = layer.thickness is not None or layer.thickness_map is not None
+    if given or sheets is None or sheets.thickness is None or sheets.count < 1:
         return layer
     return layer.model_copy(update={"thickness": as_read(sheets.count * sheets.thickness)})
 

@@ -20,6 +20,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_surface import read_radial_surface
 from annelid.geometry.shapes.spline_meridian import COLUMNS
+from annelid.geometry.shapes.thickness_map import read_thickness_map
 from annelid.geometry.text_files import read_columns
 from annelid.solver.model.loads import LOAD_KINDS
 
@@ -65,6 +66,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     """
     check_tables(dict(tables), source)
     raw = _with_waves(_with_radii(_with_points(dict(tables), folder), folder), folder)
+    raw = _with_thicknesses(raw, folder)
     messages: list[str] = []
     with units_read() as units:
         try:
@@ -129,6 +131,30 @@ def _with_radii(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
         "radii": [_in_mm(row) for row in surface.radii],
     }
     return _with(tables, "lattice", "measured", grid)
+
+
+def _with_thicknesses(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Replace the files of thicknesses of layers by their values, so that the case needs no other file."""
+    shape = tables.get("shape")
+    layers = shape.get("layers") if isinstance(shape, dict) else None
+    if not isinstance(shape, dict) or not isinstance(layers, list):
+        return tables
+    read: list[Any] = []
+    for layer in layers:
+        wanted = _file_table({"layer": layer}, "layer", "thickness_map")
+        if wanted is not None:
+            key = f"shape.layers[{layer.get('name', f'#{len(read) + 1}')}].thickness_map.path"
+            with _companion(key):
+                column, found = read_thickness_map(folder / wanted["path"])
+                right = "radius_mm" if shape.get("kind") == "dome" else "height_mm"
+                if column != right:
+                    text = f"{wanted['path']}: has the column {column}; the places on this shape are {right}"
+                    raise InputError(text, key=key)
+            rows = [[f"{1e3 * value:.12g} um" for value in row] for row in found.values]
+            grid = {"kind": "grid", "places": _in_mm(found.places), "thicknesses": rows}
+            layer = _with({"layer": layer}, "layer", "thickness_map", grid)["layer"]
+        read.append(layer)
+    return tables | {"shape": shape | {"layers": read}}
 
 
 def _with_waves(tables: dict[str, Any], folder: Path) -> dict[str, Any]:

@@ -4,7 +4,7 @@
 import contextlib
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -69,16 +69,16 @@ def _comments(compared: Comparison) -> list[str]:
 
 
 @contextlib.contextmanager
-def new_folder(folder: Path) -> Iterator[Path]:
+def new_folder(folder: Path, check: Callable[[Path], None] | None = None) -> Iterator[Path]:
     """Yield a temporary folder that becomes ``folder`` at the end, or is removed after an error.
 
-    An earlier comparison in ``folder`` is replaced.
+    An earlier comparison in ``folder`` is replaced, or what ``check`` allows.
 
     Raises:
         InputError: ``folder`` contains anything else.
         OSError: It cannot be created.
     """
-    check_folder(folder)
+    (check or check_folder)(folder)
     made = [parent for parent in folder.parents if not parent.exists()]
     temporary = folder.with_name(f".{folder.name[:40]}.{os.getpid()}{PART_SUFFIX}")
     old = temporary.with_suffix(".old")

@@ -3,13 +3,14 @@
 
 import itertools
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InputError, InvalidValue
 from annelid.geometry.lattice.chart import Chart
+from annelid.geometry.lattice.measured_chart import MeasuredChart
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.base_nodes import base_nodes
 from annelid.geometry.lattice_mesh.capped_body import EndCaps, with_caps
@@ -22,7 +23,8 @@ from annelid.geometry.lattice_mesh.lattice_sheet import LatticeMeshSize, RingEle
 from annelid.geometry.lattice_mesh.pole_discs import HIGH, LOW
 from annelid.geometry.meshing.mesh_size import check_count
 from annelid.geometry.meshing.quality import check_quality
-from annelid.geometry.shapes.shape import Layer
+from annelid.geometry.meshing.uneven_wall import local_depth
+from annelid.geometry.shapes.shape import Layer, layer_faces
 
 RINGS = "end ring"
 """Region of the solid rings at both ends of a lattice."""
@@ -52,7 +54,8 @@ def lattice_body(
 
     Args:
         lattice: The lattice on the outer face of the wall, on its inner face, or embedded in it.
-        layers: Layers of the wall from inside to outside.
+        layers: Layers of the wall from inside to outside. Uneven ones need a lattice on the outside of a
+            measured surface, whose heights are those of their maps.
         size: Element sizes.
         electrodes: Ring electrodes; the mesh has cell edges at their edges.
         depth: Position of the surface of an embedded lattice in the wall, from 0 (inner face) to 1 (outer).
@@ -73,6 +76,7 @@ def lattice_body(
     """
     chart = lattice.chart
     slabs, wall = _slabs(lattice, layers, size, depth)
+    uneven = _uneven_wall(chart, layers, wall[1]) if any(layer.uneven for layer in layers) else None
     if cover:
         slabs, wall = _with_cover(slabs, wall, cover, size)
     sheet = lattice_sheet(lattice, size, electrodes)
@@ -86,7 +90,8 @@ def lattice_body(
         extruded = _with_rings(extruded, sheet.triangle_v, lattice)
 
     def placement(at: FloatArray, depth: FloatArray) -> WallPoints:
-        return (place or normal_placement(chart))(at + start, depth)
+        moved = depth if uneven is None else uneven.through(at + start, depth)
+        return (place or normal_placement(chart))(at + start, moved)
 
     body = extruded_body(
         extruded,
@@ -97,7 +102,8 @@ def lattice_body(
         multiplicity=360.0 / size.sector,
         ends=(not discs.closed[LOW], not discs.closed[HIGH]),
     )
-    body = replace(body, bands=_bands(extruded, sheet.triangle_v, electrodes))
+    local = {} if uneven is None else uneven.thickness(extruded.flat + start)
+    body = replace(body, bands=_bands(extruded, sheet.triangle_v, electrodes), layer_thickness=local)
     if stress_free_gradient is not None:
         gradient = stress_free_gradient(extruded.flat + start, extruded.depth)
         body = _with_gradients(body, extruded, {layer.name: gradient for layer in layers}, sheet.width)
@@ -125,6 +131,38 @@ def normal_placement(chart: Chart) -> Placement:
         return WallPoints(placed.position, placed.normal, chart.hoop(points))
 
     return place
+
+
+@dataclass(frozen=True)
+class _UnevenWall:
+    """Layers of uneven thickness within a measured outer face; ``outer`` is the depth of this face, mm."""
+
+    chart: MeasuredChart
+    layers: Sequence[Layer]
+    outer: float
+
+    def through(self, points: FloatArray, depth: FloatArray) -> FloatArray:
+        """Return depths of points (u, v) given those in an even wall; struts stay where they are."""
+        nominal = np.cumsum([0.0, *(layer.thickness for layer in self.layers)])
+        angle, height = self.chart.coordinates(points).T
+        faces = layer_faces(self.layers, height, angle)
+        faces -= faces[:, -1:]
+        inside = np.minimum(depth - self.outer, 0.0)
+        return np.where(
+            depth > self.outer, depth, self.outer + local_depth(inside, nominal - nominal[-1], faces)
+        )
+
+    def thickness(self, points: FloatArray) -> dict[str, FloatArray]:
+        """Return the local thickness of the uneven layers at points (u, v), mm."""
+        angle, height = self.chart.coordinates(points).T
+        return {layer.name: layer.at(height, angle) for layer in self.layers if layer.uneven is not None}
+
+
+def _uneven_wall(chart: Chart, layers: Sequence[Layer], outer: float) -> _UnevenWall:
+    if not isinstance(chart, MeasuredChart) or chart.offset:
+        text = "uneven layers with a lattice need a measured outer face on which the lattice lies"
+        raise InvalidValue(text, key="layers")
+    return _UnevenWall(chart, layers, outer)
 
 
 def _with_gradients(

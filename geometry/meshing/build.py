@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from annelid.geometry.body import Body
+from annelid.geometry.errors import raise_first
 from annelid.geometry.meshing.band_cells import angular_limits, covered_cells
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mapped_plane import MappedPlane
@@ -16,6 +17,7 @@ from annelid.geometry.meshing.quality import check_quality
 from annelid.geometry.meshing.region_names import GridMesh, named_cells, named_facets
 from annelid.geometry.meshing.revolve import covered_angle, cylindrical_to_cartesian, sweep
 from annelid.geometry.meshing.tetrahedra import PIECES, split
+from annelid.geometry.meshing.uneven_wall import unevenness_findings
 from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.shape import Shape
 
@@ -38,6 +40,7 @@ def build(shape: Shape, size: MeshSize, bands: Sequence[Band] = (), *, lines: Se
     Raises:
         InputError: If bands or lines do not fit the shape, or the mesh quality is below the floor.
     """
+    raise_first(unevenness_findings(shape, size))
     mapped = lay_out(shape, size, bands, lines)
     _check_count(mapped, size)
     plane = mesh_plane(mapped)
@@ -61,7 +64,8 @@ def _check_count(mapped: MappedPlane, size: MeshSize) -> None:
 
 def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:
     mesh = GridMesh("quad9", plane.nodes.astype(np.float64), plane.cells, plane.patches)
-    placed = mapped.place(*mapped.parameters(mesh.grid))
+    angle = np.zeros(len(mesh.grid))
+    placed = mapped.placed(mesh.grid, angle)
     regions, bands = named_cells(mapped, mesh)
     facets, surfaces = named_facets(mapped, mesh, bands, {})
     return Body(
@@ -74,6 +78,7 @@ def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:
         facets=facets,
         surfaces=surfaces,
         normal=placed.normal,
+        layer_thickness=mapped.layer_thickness(mesh.grid, angle),
     )
 
 
@@ -84,7 +89,7 @@ def _space_body(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize, electrode
     if size.cells == "tetrahedra":
         mesh = GridMesh("tetra10", swept.grid, split(swept.cells), np.repeat(swept.patches, PIECES, axis=0))
         covered = {name: np.repeat(inside, PIECES) for name, inside in covered.items()}
-    placed = mapped.place(*mapped.parameters(mesh.grid))
+    placed = mapped.placed(mesh.grid, swept.angle)
     points, normal = (cylindrical_to_cartesian(flat, swept.angle) for flat in placed)
     planes = {}
     if size.model == "sector":
@@ -106,4 +111,5 @@ def _space_body(mapped: MappedPlane, plane: PlaneMesh, size: MeshSize, electrode
         hoop=np.column_stack([-np.sin(swept.angle), np.cos(swept.angle), np.zeros(len(points))]),
         multiplicity=2 * np.pi / covered_angle(size),
         notes=notes,
+        layer_thickness=mapped.layer_thickness(mesh.grid, swept.angle),
     )

@@ -3,7 +3,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial, singledispatch
 from itertools import pairwise
 
@@ -15,6 +15,7 @@ from annelid.geometry.meshing.band_placement import placement_findings
 from annelid.geometry.meshing.grid_lines import CLOSE, Heights, Radii, divide, merged, pieces, stack
 from annelid.geometry.meshing.mapped_plane import MappedPlane, Place, Placed
 from annelid.geometry.meshing.mesh_size import MeshSize
+from annelid.geometry.meshing.uneven_wall import UnevenWall
 from annelid.geometry.shapes.band import Band, check_bands
 from annelid.geometry.shapes.dome_meridian import arc_at_radius
 from annelid.geometry.shapes.shape import Shape
@@ -33,7 +34,20 @@ def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence
     """
     check_bands(bands, [layer.name for layer in shape.layers], shape.band_range)
     raise_first(placement_findings(bands, shape, size))
-    return _layout(shape, size, bands, lines)
+    mapped = _layout(shape, size, bands, lines)
+    return replace(mapped, uneven=_uneven(shape, mapped)) if shape.uneven else mapped
+
+
+def _uneven(shape: Shape, mapped: MappedPlane) -> UnevenWall:
+    """Return the wall of a shape with uneven layers."""
+    x = mapped.x[-len(shape.layers) - 1 :]
+    low, high = shape.extent if isinstance(shape, Tube | Sleeve) else (mapped.y[0], mapped.y[-1])
+
+    def places(y: FloatArray) -> FloatArray:
+        along = np.clip(y, low, high)  # ends of caps and cores are as wide as the wall is there
+        return shape.places(mapped.place(np.full(len(y), x[0]), along).position)
+
+    return UnevenWall(shape, x, places)
 
 
 @singledispatch

@@ -10,6 +10,7 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.inventory import SIDE_PLANES, Inventory, is_free
+from annelid.geometry.meshing.uneven_wall import UnevenWall
 
 SIDES = ("x low", "x high", "y low", "y high")
 """The four sides of a patch; the number of a side is its position here."""
@@ -43,6 +44,7 @@ class MappedPlane:
         rank: Position of each region in the order from inside to outside.
         bands: Patches of each electrode band.
         place: The map to R, Z.
+        uneven: The wall if it has uneven layers, else ``None``.
     """
 
     x: FloatArray
@@ -55,6 +57,16 @@ class MappedPlane:
     rank: Mapping[str, int]
     bands: Mapping[str, tuple[tuple[int, int], ...]]
     place: Place
+    uneven: UnevenWall | None = None
+
+    def placed(self, grid: FloatArray, angle: FloatArray) -> Placed:
+        """Map grid positions in half elements, shape (n, 2), at angles in rad, shape (n,)."""
+        x, y = self.parameters(grid)
+        return self.place(x if self.uneven is None else self.uneven.through(x, y, angle), y)
+
+    def layer_thickness(self, grid: FloatArray, angle: FloatArray) -> dict[str, FloatArray]:
+        """Local thickness of the uneven layers at grid positions and angles, mm, shape (n,) by layer."""
+        return {} if self.uneven is None else self.uneven.thickness(self.parameters(grid)[1], angle)
 
     def parameters(self, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the parameters x, y (mm) at grid positions (n, 2) in half elements."""

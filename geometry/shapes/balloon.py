@@ -28,7 +28,7 @@ class Balloon(Shape):
     def check(self) -> None:
         """Raise InvalidValue unless the values are allowed."""
         self.check_layers()
-        self.meridian.check_wall(self.thickness)
+        self.meridian.check_wall(self.thickest)
 
     @property
     def meridian(self) -> Meridian:

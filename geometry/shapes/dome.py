@@ -80,11 +80,11 @@ class Dome(Shape):
     def ripple_length(self) -> float:
         """Least sqrt(R t) along the wall, mm: the length over which edge effects and buckles run.
 
-        R is the radius of curvature around the axis, of the inner face; t the thickness of the wall.
+        R is the radius of curvature around the axis, of the inner face; t the (least) thickness of the wall.
         """
         arc = np.linspace(0.0, self.meridian.length, 200)
         frame = self.meridian.at(arc[: -1 if self.meridian.poles[1] else None])
-        return float(np.sqrt(self.thickness * np.min(frame.position[:, 0] / frame.normal[:, 0])))
+        return float(np.sqrt(self.thinnest * np.min(frame.position[:, 0] / frame.normal[:, 0])))
 
     def at_radius(self, radius: float, *, depth: float = 0.5) -> Frame:
         """Return the point of the wall at a radius: position, tangent, normal, curvature, one row each.

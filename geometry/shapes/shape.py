@@ -3,6 +3,7 @@
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import ClassVar
@@ -13,8 +14,10 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import RESERVED_REGIONS, unique, usable_name, within
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.shapes.meridian import Meridian
+from annelid.geometry.shapes.thickness_map import ThicknessMap
 
 _GAUSS = 12  # points per piece of a meridian
+_ANGLES = 144  # at which a layer that is uneven around is integrated
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,8 @@ class Layer:
 
     Attributes:
         name: Region name.
-        thickness: Thickness along the wall normal, mm.
+        thickness: Thickness along the wall normal, mm; the mean of an uneven layer.
+        uneven: Its thickness from place to place, if it is not the same everywhere.
 
     Raises:
         InvalidValue: The name cannot be used, or the thickness is not positive.
@@ -31,11 +35,39 @@ class Layer:
 
     name: str
     thickness: float
+    uneven: ThicknessMap | None = None
 
     def __post_init__(self) -> None:
         with checking(f"layer '{self.name}'"):
             usable_name("name", self.name, reserved=RESERVED_REGIONS)
             within("thickness", self.thickness, above=0.0, unit="mm")
+
+    @property
+    def thinnest(self) -> float:
+        """Least thickness, mm."""
+        return self.thickness if self.uneven is None else self.uneven.least
+
+    @property
+    def thickest(self) -> float:
+        """Largest thickness, mm."""
+        return self.thickness if self.uneven is None else self.uneven.most
+
+    def at(self, place: FloatArray, angle: FloatArray) -> FloatArray:
+        """Thickness at places along the wall in mm and angles in rad, both of shape (m,), mm."""
+        if self.uneven is None:
+            return np.full(len(place), self.thickness)
+        return self.uneven.at(place, angle)
+
+
+def layer_faces(layers: Sequence[Layer], place: FloatArray, angle: FloatArray) -> FloatArray:
+    """Distances of the faces of layers from the inner face, shape (m, layers + 1), mm.
+
+    Args:
+        layers: From inside to outside.
+        place: Heights, on a dome radii, of the inner face, shape (m,), mm.
+        angle: Angles about the axis, shape (m,), rad.
+    """
+    return np.cumsum([np.zeros(len(place)), *(layer.at(place, angle) for layer in layers)], axis=0).T
 
 
 class Shape(ABC):
@@ -78,14 +110,33 @@ class Shape(ABC):
 
     @property
     def thickness(self) -> float:
-        """Thickness of all layers together, mm."""
+        """Thickness of all layers together, mm; the mean of uneven layers."""
         return sum(layer.thickness for layer in self.layers)
 
     @property
+    def thickest(self) -> float:
+        """Largest thickness of all layers together, at most, mm."""
+        return sum(layer.thickest for layer in self.layers)
+
+    @property
+    def thinnest(self) -> float:
+        """Least thickness of all layers together, at least, mm."""
+        return sum(layer.thinnest for layer in self.layers)
+
+    @property
+    def uneven(self) -> bool:
+        """Whether a layer has a thickness that differs from place to place."""
+        return any(layer.uneven is not None for layer in self.layers)
+
+    def places(self, position: FloatArray) -> FloatArray:
+        """Places of points R, Z of the inner face in maps of the thickness: heights or radii, mm."""
+        return position[:, 0 if self.bands_by_radius else 1]
+
+    @property
     def slenderness(self) -> float:
-        """Largest radius of the inner face over the thickness of all layers."""
+        """Largest radius of the inner face over the least thickness of all layers."""
         radii = self.meridian.at(np.linspace(0.0, self.meridian.length, 200)).position[:, 0]
-        return float(radii.max()) / self.thickness
+        return float(radii.max()) / self.thinnest
 
     @property
     def bending_length(self) -> float:
@@ -97,7 +148,7 @@ class Shape(ABC):
         position, _, normal, _, _ = self._sampled()
         with np.errstate(divide="ignore"):
             radius = position[:, 0] / np.abs(normal[:, 0])
-        return float(math.sqrt(radius.min() * self.thickness))
+        return float(math.sqrt(radius.min() * self.thinnest))
 
     @property
     def extent(self) -> tuple[float, float]:
@@ -147,20 +198,23 @@ class Shape(ABC):
         """
         names = [layer.name for layer in self.layers]
         if region in names:
-            faces = np.concatenate([[0.0], np.cumsum([layer.thickness for layer in self.layers])])
             number = names.index(region)
-            return self._layer_volume(float(faces[number]), float(faces[number + 1]))
+            around = any(layer.uneven and not layer.uneven.all_around for layer in self.layers)
+            angles = 2 * math.pi * np.arange(_ANGLES if around else 1) / _ANGLES
+            return float(np.mean([self._layer_volume(number, angle) for angle in angles]))
         extra = self.extra_volumes()
         if region not in extra:
             raise InvalidValue(f"'{region}': this shape has {', '.join([*names, *extra])}", key="region")
         return extra[region]
 
-    def _layer_volume(self, low: float, high: float) -> float:
-        """Volume between two offsets from the inner face, mm³.
+    def _layer_volume(self, number: int, angle: float) -> float:
+        """Volume of a layer as thick all around as at one angle, mm³.
 
         By Pappus it is 2π times the integral of (R + t n_R) (1 + t κ) over arc length and t, exact in t.
         """
         position, _, normal, curvature, weight = self._sampled()
+        faces = layer_faces(self.layers, self.places(position), np.full(len(position), angle))
+        low, high = faces[:, number], faces[:, number + 1]
         radius, outward = position[:, 0], normal[:, 0]
         first = (high - low) * radius
         if self.plane_ends:  # offset across the axis by t / n_R, over dZ = n_R ds

@@ -44,7 +44,7 @@ class TaperedTube(Shape):
         self.check_layers()
         one_of("taper", self.taper, TAPERS)
         if not self.plane_ends:
-            self.meridian.check_wall(self.thickness)
+            self.meridian.check_wall(self.thickest)
 
     @property
     def plane_ends(self) -> bool:  # type: ignore[override]

@@ -6,13 +6,17 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
 
+import numpy as np
+
 from annelid.geometry.checks import one_of, within
 from annelid.geometry.errors import InvalidValue
 from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.meridian_profiles import straight
-from annelid.geometry.shapes.shape import Layer, Shape
+from annelid.geometry.shapes.shape import Layer, Shape, layer_faces
 
 ENDS = ("open", "capped")
+
+_ANGLES = 144  # at which the rim of a cap is integrated
 
 
 @dataclass(frozen=True)
@@ -25,7 +29,7 @@ class Tube(Shape):
         layers: Layers from inside to outside.
         ends: ``"open"``, or ``"capped"``: solid discs of region ``cap``, as wide as the tube, are bonded to
             both end faces and close the lumen; they are below Z = 0 and above Z = length.
-        cap_thickness: Thickness of these discs, mm; the wall thickness if left out.
+        cap_thickness: Thickness of these discs, mm; the (mean) wall thickness if left out.
 
     Raises:
         InvalidValue: A length is not positive, or names clash.
@@ -80,4 +84,6 @@ class Tube(Shape):
         """Volume of both caps together, mm³."""
         if self.ends == "open":
             return {}
-        return {"cap": 2 * math.pi * (self.inner_radius + self.thickness) ** 2 * self.cap}
+        angle = np.repeat(2 * math.pi * np.arange(_ANGLES) / _ANGLES, 2)
+        wall = layer_faces(self.layers, np.tile(self.extent, _ANGLES), angle)[:, -1]
+        return {"cap": 2 * math.pi * float(np.mean((self.inner_radius + wall) ** 2)) * self.cap}

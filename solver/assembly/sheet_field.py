@@ -42,5 +42,6 @@ class SheetField:
         for part in model.parts:
             if part.sheets is not None:
                 cells = model.body.regions[part.region]
-                inverse[cells] = 1 / sheet_thickness(part, model.body.cells[cells]).mean(axis=1)
+                thickness = sheet_thickness(model.body, part, model.body.cells[cells])
+                inverse[cells] = 1 / thickness.mean(axis=1)
         return inverse

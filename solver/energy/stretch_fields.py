@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from annelid.geometry.body import FloatArray, IntArray
+from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import ELEMENT_NODES, shape_gradients
 from annelid.geometry.wall_directions import wall_frames
 from annelid.solver.model.natural_stretch import NaturalField
@@ -81,13 +81,14 @@ def _along_axes(factors: FloatArray, frame: FloatArray) -> FloatArray:
     return turned.reshape(*G.shape[:2], _WHOLE)
 
 
-def sheet_thickness(part: Part, nodes: IntArray) -> FloatArray:
-    """Drawn thickness of one sheet of a part at nodes, shape of ``nodes``, mm."""
+def sheet_thickness(body: Body, part: Part, nodes: IntArray) -> FloatArray:
+    """Drawn thickness of one sheet of a part at nodes of a body, shape of ``nodes``, mm."""
     assert part.sheets is not None
-    given = part.natural_stretch
-    if isinstance(given, NaturalField):
-        return part.sheets.thickness * given.thickness[nodes]
-    return np.full(nodes.shape, part.sheets.thickness)
+    given, uneven = part.natural_stretch, body.layer_thickness.get(part.region)
+    count, thickness = part.sheets.count, np.full(nodes.shape, part.sheets.thickness)
+    if uneven is not None:
+        thickness = uneven[nodes] / count
+    return thickness * given.thickness[nodes] if isinstance(given, NaturalField) else thickness
 
 
 def growth_through(part: Part, nodes: IntArray) -> FloatArray:

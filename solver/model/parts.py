@@ -15,7 +15,8 @@ class Sheets:
 
     Attributes:
         count: Number of sheets in the layer.
-        thickness: Reference thickness of one sheet, mm.
+        thickness: Reference thickness of one sheet, mm; the mean if the body has a ``layer_thickness`` for
+            the layer, of which each sheet then has its share.
     """
 
     count: int

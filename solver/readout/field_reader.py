@@ -14,6 +14,7 @@ from annelid.geometry.elements import shape_values
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
 from annelid.solver.energy.properties import CellGroup
+from annelid.solver.energy.stretch_fields import sheet_thickness
 from annelid.solver.readout.fields import CellValues, fields_of
 from annelid.solver.readout.gathering import Gathering
 
@@ -81,7 +82,7 @@ class FieldReader:
             stress=every[..., :9].reshape(*shape, 3, 3),
             F=every[..., 9:18].reshape(*shape, 3, 3),
             elastic=every[..., elastic].reshape(*shape, 3, 3),
-            field=every[..., 18:21] * self._in_sheets[originals, None, None],
+            field=every[..., 18:21] * self._in_sheets[originals, :, None],
             pressure=every[..., 21],
         )
         return values, valid
@@ -112,11 +113,21 @@ class FieldReader:
 
     @cached_property
     def _in_sheets(self) -> FloatArray:
-        """1 in body cells of parts with sheets, else 0; elsewhere a solved potential only falls to zero."""
+        """1 in body cells of parts with sheets, else 0; elsewhere a solved potential only falls to zero.
+
+        In uneven sheets the nominal field of a cell is that of their mean thickness there, and what is read
+        at a node is larger by the mean over the local thickness. Shape (cells, 1), or (cells, nodes) if
+        uneven.
+        """
         model = self._problem.model
-        inside = np.zeros(len(model.body.cells))
+        body, uneven = model.body, model.body.layer_thickness
+        inside = np.zeros((len(body.cells), body.cells.shape[1] if uneven else 1))
         for part in model.parts:
-            inside[model.body.regions[part.region]] = float(part.sheets is not None)
+            cells = body.regions[part.region]
+            inside[cells] = float(part.sheets is not None)
+            if part.region in uneven and part.sheets is not None and not model.solved_potential:
+                thickness = sheet_thickness(body, part, body.cells[cells])
+                inside[cells] = thickness.mean(axis=1, keepdims=True) / thickness
         return inside
 
 

@@ -98,7 +98,8 @@ def _breakdown_margin(model: Model, values: CellValues, natural: float, frame: F
         )
         nodes = model.body.cells[values.cells[cells]]
         in_plane = (thinning / (1 + natural * (growth_through(part, nodes) - 1))) ** -0.5
-        limit = part.material.breakdown.strength(in_plane, thinning * sheet_thickness(part, nodes))
+        thickness = thinning * sheet_thickness(model.body, part, nodes)
+        limit = part.material.breakdown.strength(in_plane, thickness)
         with np.errstate(divide="ignore"):
             margin[cells] = np.where(field[cells] > ROUNDING, limit / field[cells], np.inf)
     return margin

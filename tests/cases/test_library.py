@@ -80,6 +80,7 @@ def test_this_module_tests_every_library_case():
         "tapered_tube",
         "twisted_sleeve",
         "two_material_sleeve",
+        "uneven_tube",
         "ureter_wave",
         "widening_tube",
     }
@@ -479,6 +480,23 @@ def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     assert "the measured face deviates from the computed inflated skin" in run.outcome.remarks[0]
     assert at_stage_end(run, "energise", "axial stroke") > 0.02
     assert not any(table["unstable modes"])
+
+
+@pytest.mark.slow
+@pytest.mark.exact
+def test_uneven_tube_has_the_capacitance_of_its_local_sheets(tmp_path):
+    # ε A/h of four sheets of a quarter of the thickness: 16 ε ∫∫ (R + h/2)/h dθ dz over the electrode.
+    rows = np.loadtxt(library_cases()["uneven_tube"].with_suffix(".csv"), delimiter=",", skiprows=1)
+    heights = np.unique(rows[:, 1])
+    h = rows[:, 2].reshape(-1, len(heights)) / 1000
+    inside = (heights >= 4.0) & (heights <= 20.0)
+    area = np.trapezoid((2 * np.pi * (4.0 + h / 2) / h).mean(axis=0)[inside], heights[inside])
+    run = coarse_run("uneven_tube", tmp_path)
+    assert run.table["capacitance middle"][0] == pytest.approx(16 * 2.8 * EPS0 * area, rel=5e-3)
+    # The liner is thinnest, so the field largest, on the side away from 20 degrees.
+    x, y = (at_stage_end(run, "energise", f"largest true field at {axis}") for axis in "XY")
+    assert np.cos(np.arctan2(y, x) - np.radians(20)) < -0.8
+    assert at_stage_end(run, "energise", "breakdown margin") > 1.2
 
 
 @pytest.mark.slow
