@@ -60,7 +60,7 @@ def refined(
     points: FloatArray,
     locator: Locator,
     *,
-    kept: float = 0.9,
+    kept: float = 1.0,
     with_scale: bool = False,
     where: Where | None = None,
     most_steps: int = _MOST_STEPS,

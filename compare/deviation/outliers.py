@@ -4,12 +4,19 @@
 from typing import NamedTuple
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from annelid.compare.deviation.signed import Deviations
+from annelid.compare.scans.grouping import spatial_order
+from annelid.geometry.body import FloatArray, IntArray
 
 _NEIGHBOURS = 12
 _LONELY = 4.0  # medians of the distance to the last neighbour
+_LINKS, _REACH = 8, 3.0  # nearest points that may be linked, and how far away, in the same medians
+_STEP, _SLOPE = 5.0, 0.5  # largest step between linked points: standard deviations, or slope if this is more
+_OVER = 2.0  # medians within which another layer has twelve points beneath a point
 _MAD = 1.4826  # standard deviation of normal errors over their median absolute deviation
 
 
@@ -20,12 +27,14 @@ class WithoutOutliers(NamedTuple):
         kept: The other deviations.
         apart: How many were too far from the median of their neighbours.
         lonely: How many had too few neighbours, as outliers within a hole.
+        layered: How many were in a second layer over the surface, as ghosts are.
         noise: Robust standard deviation of a point from its neighbours, mm.
     """
 
     kept: Deviations
     apart: int
     lonely: int
+    layered: int
     noise: float
 
 
@@ -37,10 +46,51 @@ def without_outliers(found: Deviations, *, most: float = 5.0) -> WithoutOutliers
         most: Largest difference, in robust standard deviations of all differences.
     """
     if len(found.value) <= _NEIGHBOURS:
-        return WithoutOutliers(found, 0, 0, float("nan"))
-    distance, nearest = cKDTree(found.foot).query(found.foot, k=_NEIGHBOURS + 1)
-    difference = np.abs(found.value - np.median(found.value[nearest[:, 1:]], axis=1))
+        return WithoutOutliers(found, 0, 0, 0, float("nan"))
+    order = spatial_order(found.foot)
+    distance, nearest = cKDTree(found.foot[order]).query(found.foot[order], k=_NEIGHBOURS + 1)
+    value = found.value[order]
+    difference = np.abs(value - np.median(value[nearest[:, 1:]], axis=1))
     noise = _MAD * float(np.median(difference))
-    lonely = distance[:, -1] > _LONELY * np.median(distance[:, -1])
+    typical = float(np.median(distance[:, -1]))
+    lonely = distance[:, -1] > _LONELY * typical
     apart = ~lonely & (difference > most * noise)
-    return WithoutOutliers(found.chosen(~(lonely | apart)), int(apart.sum()), int(lonely.sum()), noise)
+    left = np.flatnonzero(~(lonely | apart))
+    second = left[_second_layer(found.foot[order[left]], value[left], noise, typical)]
+    kept = np.ones(len(order), dtype=bool)
+    kept[order[lonely | apart]] = False
+    kept[order[second]] = False
+    return WithoutOutliers(found.chosen(kept), int(apart.sum()), int(lonely.sum()), len(second), noise)
+
+
+def _second_layer(foot: FloatArray, value: FloatArray, noise: float, typical: float) -> IntArray:
+    """Return the points of patches that are cut off from the largest one and lie over it, as ghosts do.
+
+    Neighbours are connected if noise or a slope explain their difference. A patch that
+    is cut off but has no other one beneath it, such as a blob with steep sides, stays: it may be real.
+
+    Args:
+        foot: Partners on the surface, shape (n, 3), mm.
+        value: Deviations, shape (n,), mm.
+        noise: Standard deviation of a point from its neighbours, mm.
+        typical: Typical distance to the twelfth neighbour, mm.
+    """
+    if len(value) <= _NEIGHBOURS:
+        return np.empty(0, dtype=np.int64)
+    distance, nearest = cKDTree(foot).query(foot, k=_LINKS + 1, distance_upper_bound=_REACH * typical)
+    first, other, apart = (
+        x[:, 1:].ravel() for x in (np.arange(len(foot))[:, None] + 0 * nearest, nearest, distance)
+    )
+    near = np.isfinite(apart)
+    first, other, apart = first[near], other[near], apart[near]
+    linked = np.abs(value[first] - value[other]) < np.maximum(_STEP * noise, _SLOPE * apart)
+    pairs = (first[linked], other[linked])
+    links = coo_array((np.ones(len(pairs[0]), dtype=bool), pairs), shape=(len(foot), len(foot)))
+    group = connected_components(links, directed=False)[1]
+    main = group == np.bincount(group).argmax()
+    if main.all() or main.sum() <= _NEIGHBOURS:
+        return np.empty(0, dtype=np.int64)
+    off = np.flatnonzero(~main)
+    reach = cKDTree(foot[main]).query(foot[off], k=[_NEIGHBOURS])[0][:, 0]
+    over = np.bincount(group[off], reach < _OVER * typical) / np.maximum(np.bincount(group[off]), 1)
+    return np.asarray(off[over[group[off]] > 0.5])

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from annelid.compare.comparison.compared import Comparison
-from annelid.compare.deviation.quantities import UNITS
-from annelid.results.views.headline import state_text
-from annelid.solver.display import KINDS, DisplayUnit, digits
+from annelid.compare.comparison.limits import RULE, Judgement
+from annelid.compare.deviation.quantity_names import unit_of
+from annelid.solver.display import KINDS, DisplayUnit, DisplayUnits, capitalised, digits
 
 INVENTED = "it was computed from a simulation, and no part was measured"
 CAUTIONS = (
@@ -59,10 +59,43 @@ def measure_rows(compared: Comparison) -> list[tuple[str, ...]]:
 
 def _unit(compared: Comparison, name: str) -> DisplayUnit:
     found = compared.measures[name]
-    size = abs(found.value) + found.standard_deviation
-    if UNITS[name] == "mm":
-        return compared.part.run.units.unit("length", size)
-    return KINDS["volume"].default(size)  # that of the run suits volumes, not their difference
+    return shown_in(compared.part.run.units, unit_of(name), abs(found.value) + found.standard_deviation)
+
+
+def shown_in(units: DisplayUnits, unit: str, size: float) -> DisplayUnit:
+    """The unit in which values of such a size are shown."""
+    if unit == "mm":
+        return units.unit("length", size)
+    # Units of the run suit volumes, not their difference.
+    return KINDS["fraction" if unit == "1" else "volume"].default(size)
+
+
+def verdict_row(units: DisplayUnits, verdict: Judgement) -> tuple[str, str, str, str, str]:
+    """Cells of a verdict: quantity, limit, value with expanded uncertainty, verdict, and its tone."""
+    unit = shown_in(units, verdict.unit, abs(verdict.limit))
+    limit = unit.behind(digits(unit.factor * verdict.limit, 4))
+    value = with_error(verdict.value, verdict.expanded_uncertainty, unit)
+    tone = {"met": "success", "not met": "failure", "undecided": "warning"}[verdict.verdict]
+    return verdict.quantity, f"{verdict.condition} {limit}", value, verdict.verdict, tone
+
+
+def rule(compared: Comparison) -> str:
+    """Say how it is judged, and what the uncertainty contains."""
+    shared = compared.settings.scanner
+    error = (
+        f"an error of {_length(compared, shared, 2)} (standard uncertainty) that all points share"
+        if shared
+        else "no error that all points share, because scanner_uncertainty is not given"
+    )
+    return f"{RULE} The uncertainty contains the noise, the pose, what holes hide, and {error}."
+
+
+def missed(compared: Comparison) -> Iterator[str]:
+    """Say which requirements are not met."""
+    for verdict in compared.verdicts:
+        if verdict.verdict == "not met":
+            quantity, condition, value, _, _ = verdict_row(compared.part.run.units, verdict)
+            yield f"{capitalised(quantity)} is {value}; required is {condition}."
 
 
 def _length(compared: Comparison, value: float, count: int = 3) -> str:
@@ -84,6 +117,18 @@ def doubts(compared: Comparison) -> Iterator[str]:
     """Say what to know before the numbers are used."""
     if compared.invented:
         yield f"The scan is invented: {INVENTED}."
+    yield from compared.part.choice.doubts
+    if compared.alignment.pose.scale != 1.0:
+        yield (
+            f"A scale was fitted: the scan was multiplied by {compared.alignment.pose.scale:.5g}, so all "
+            "sizes and volumes are those of the changed scan."
+        )
+    for verdict in compared.verdicts:
+        if verdict.verdict == "undecided":
+            reason = (
+                "is too close to its limit to tell" if math.isfinite(verdict.value) else "was not measured"
+            )
+            yield f"{capitalised(verdict.quantity)} {reason}."
     if compared.seen.coverage < _FEW:
         yield f"The scan covers only {100 * compared.seen.coverage:.0f} % of the surface."
     if compared.alignment.inlier_share < _OUTSIDE:
@@ -138,7 +183,8 @@ def removal_rows(compared: Comparison) -> list[tuple[str, ...]]:
     missing = f"{found.beyond_edges} beyond open edges, {found.too_far} over {far} away"
     facing = f"{found.turned_away} with a normal of the other face of the wall"
     rows.append(("without partner", before, with_partner, f"{missing}, {facing}"))
-    apart = f"{sound.apart} far from the median of their neighbours, {sound.lonely} without neighbours"
+    apart = f"{sound.apart} far from the median of their neighbours, {sound.lonely} without neighbours, "
+    apart += f"{sound.layered} in a second layer over the surface, as ghosts are"
     rows.append(("outliers on the surface", with_partner, counted, apart))
     return [(name, f"{first:,}", f"{last:,}", f"{first - last:,}", why) for name, first, last, why in rows]
 
@@ -146,4 +192,4 @@ def removal_rows(compared: Comparison) -> list[tuple[str, ...]]:
 def state_sentence(compared: Comparison) -> str:
     """Say what the scan is compared with."""
     part = compared.part
-    return f"Compared with the {part.surface.name} in {state_text(part.run, part.state)}."
+    return f"Compared with the {part.surface.name} in {part.choice.text}."
