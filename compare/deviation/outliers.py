@@ -8,6 +8,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.deviation.signed import Deviations
 from annelid.compare.scans.grouping import spatial_order
 from annelid.geometry.body import FloatArray, IntArray
@@ -52,45 +53,50 @@ def without_outliers(found: Deviations, *, most: float = 5.0) -> WithoutOutliers
     value = found.value[order]
     difference = np.abs(value - np.median(value[nearest[:, 1:]], axis=1))
     noise = _MAD * float(np.median(difference))
-    typical = float(np.median(distance[:, -1]))
-    lonely = distance[:, -1] > _LONELY * typical
+    lonely = distance[:, -1] > _LONELY * np.median(distance[:, -1])
     apart = ~lonely & (difference > most * noise)
-    left = np.flatnonzero(~(lonely | apart))
-    second = left[_second_layer(found.foot[order[left]], value[left], noise, typical)]
-    kept = np.ones(len(order), dtype=bool)
-    kept[order[lonely | apart]] = False
-    kept[order[second]] = False
-    return WithoutOutliers(found.chosen(kept), int(apart.sum()), int(lonely.sum()), len(second), noise)
+    left = ~(lonely | apart)
+    second = _second_layer(found.foot[order], value, left, (distance, nearest), noise)
+    kept = np.zeros(len(order), dtype=bool)
+    kept[order[left & ~second]] = True
+    return WithoutOutliers(found.chosen(kept), int(apart.sum()), int(lonely.sum()), int(second.sum()), noise)
 
 
-def _second_layer(foot: FloatArray, value: FloatArray, noise: float, typical: float) -> IntArray:
-    """Return the points of patches that are cut off from the largest one and lie over it, as ghosts do.
+def _second_layer(
+    foot: FloatArray,
+    value: FloatArray,
+    left: BoolArray,
+    neighbours: tuple[FloatArray, IntArray],
+    noise: float,
+) -> BoolArray:
+    """Return which points are in patches that are cut off from the largest one and lie over it, as ghosts do.
 
-    Neighbours are connected if noise or a slope explain their difference. A patch that
-    is cut off but has no other one beneath it, such as a blob with steep sides, stays: it may be real.
+    Neighbours are connected if noise or a slope explain their difference. A patch that is cut off but has no
+    other one beneath it, such as a blob with steep sides, stays: it may be real.
 
     Args:
         foot: Partners on the surface, shape (n, 3), mm.
         value: Deviations, shape (n,), mm.
+        left: Which points take part, shape (n,).
+        neighbours: Distance and number of the nearest points, first the point itself, shape (n, 13).
         noise: Standard deviation of a point from its neighbours, mm.
-        typical: Typical distance to the twelfth neighbour, mm.
     """
-    if len(value) <= _NEIGHBOURS:
-        return np.empty(0, dtype=np.int64)
-    distance, nearest = cKDTree(foot).query(foot, k=_LINKS + 1, distance_upper_bound=_REACH * typical)
-    first, other, apart = (
-        x[:, 1:].ravel() for x in (np.arange(len(foot))[:, None] + 0 * nearest, nearest, distance)
-    )
-    near = np.isfinite(apart)
-    first, other, apart = first[near], other[near], apart[near]
-    linked = np.abs(value[first] - value[other]) < np.maximum(_STEP * noise, _SLOPE * apart)
-    pairs = (first[linked], other[linked])
+    distance, nearest = neighbours
+    typical, none = float(np.median(distance[:, -1])), np.zeros(len(foot), dtype=bool)
+    first = np.repeat(np.arange(len(foot)), _LINKS)
+    other, apart = nearest[:, 1 : _LINKS + 1].ravel(), distance[:, 1 : _LINKS + 1].ravel()
+    step = np.abs(value[first] - value[other])
+    linked = left[first] & left[other] & (apart < _REACH * typical)
+    linked &= step < np.maximum(_STEP * noise, _SLOPE * apart)
+    pairs = first[linked], other[linked]
     links = coo_array((np.ones(len(pairs[0]), dtype=bool), pairs), shape=(len(foot), len(foot)))
     group = connected_components(links, directed=False)[1]
-    main = group == np.bincount(group).argmax()
-    if main.all() or main.sum() <= _NEIGHBOURS:
-        return np.empty(0, dtype=np.int64)
-    off = np.flatnonzero(~main)
+    size = np.bincount(group, left)
+    main = group == size.argmax()
+    off = np.flatnonzero(left & ~main)
+    if not len(off) or size.max() <= _NEIGHBOURS:
+        return none
     reach = cKDTree(foot[main]).query(foot[off], k=[_NEIGHBOURS])[0][:, 0]
-    over = np.bincount(group[off], reach < _OVER * typical) / np.maximum(np.bincount(group[off]), 1)
-    return np.asarray(off[over[group[off]] > 0.5])
+    over = np.bincount(group[off], reach < _OVER * typical, len(size)) / np.maximum(size, 1)
+    none[off] = over[group[off]] > 0.5
+    return none

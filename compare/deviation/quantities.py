@@ -18,6 +18,7 @@ from annelid.geometry.body import FloatArray
 
 PERCENTILES = (5.0, 95.0)
 _SECTIONS = 20
+_ENOUGH = 200_000  # points from which only every second one and so on tells sections and volume
 
 
 class Uncertain(NamedTuple):
@@ -71,8 +72,9 @@ class Measures:
         local = (float(known.max()), float(known.min())) if known.size else (np.nan, np.nan)
         values = self.of_points(summary, local)
         if self.field is not None:
-            volume = enclosed_volume(radius_map(found.points, self.field))
-            sections = fitted_sections(found.points, self.nominal.height, self.field)
+            points = found.points[:: 1 + len(found.points) // _ENOUGH]
+            volume = enclosed_volume(radius_map(points, self.field))
+            sections = fitted_sections(points, self.nominal.height, self.field)
             values |= self.of_shape(sections, volume.scan, volume.nominal)
         return values
 

@@ -65,7 +65,10 @@ def with_uncertainty(
     patches = _spread([linear.values(still, draw) for draw in draws])
     both = _spread([linear.values(motion, draw) for motion, draw in pairs])
     pose = _spread([linear.values(motion, even) for motion in motions])
-    table = np.stack([both[0], *(both[1:] + list(exact.values())), pose[0], patches[0]])
+    values = np.array(list(exact.values()))
+    low, high = both[1:3] + values
+    low = np.where(both[3] >= 0.0, np.maximum(low, 0.0), low)  # a quantity that is never negative
+    table = np.stack([both[0], low, high, pose[0], patches[0]])
     found_values = {
         name: Uncertain(exact[name], *column) for name, column in zip(exact, table.T.tolist(), strict=True)
     }
@@ -130,13 +133,13 @@ def _linear(
 
 
 def _spread(rows: list[Mapping[str, float]]) -> FloatArray:
-    """Standard deviation of each quantity, and percentiles less the median, shape (3, quantities)."""
+    """Standard deviation, percentiles less the median, and smallest of each quantity, (4, quantities)."""
     table = np.array([list(row.values()) for row in rows])
-    spread = np.full((3, table.shape[1]), np.nan)
+    spread = np.full((4, table.shape[1]), np.nan)
     known = np.isfinite(table).sum(axis=0) > 1
     table = table[:, known]
     low, high = np.nanpercentile(table, _BAND, axis=0) - np.nanmedian(table, axis=0)
-    spread[:, known] = np.stack([np.nanstd(table, axis=0, ddof=1), low, high])
+    spread[:, known] = [np.nanstd(table, axis=0, ddof=1), low, high, np.nanmin(table, axis=0)]
     return spread
 
 

@@ -11,11 +11,11 @@ from annelid.compare.comparison.files import PAGE
 from annelid.compare.comparison.limits import RULE, Judgement
 from annelid.compare.deviation.quantities import Uncertain
 from annelid.compare.deviation.quantity_names import unit_of
-from annelid.compare.page.words import CAUTIONS, INVENTED, shown_in, verdict_row, with_error
+from annelid.compare.page.words import CAUTIONS, doubts, shown_in, verdict_row, with_error
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.pages.render import render
 from annelid.results.report.safety import CAUTIONS as GENERAL_CAUTIONS
-from annelid.solver.display import counted, digits
+from annelid.solver.display import DisplayUnit, counted, digits
 
 
 class ScanEntry(NamedTuple):
@@ -40,14 +40,9 @@ class ScanEntry(NamedTuple):
 
 def entry_of(name: str, compared: Comparison) -> ScanEntry:
     """Return the entry of a comparison in the folder of this name."""
-    doubts = [f"it is invented: {INVENTED}."] if compared.invented else []
-    doubts += compared.part.choice.doubts
-    scale = compared.alignment.pose.scale
-    doubts += [f"a scale was fitted: the scan was multiplied by {scale:.5g}."] if scale != 1.0 else []
     part = compared.part
-    return ScanEntry(
-        name, part.surface.name, part.choice.text, compared.measures, compared.verdicts, tuple(doubts)
-    )
+    said = (part.surface.name, part.choice.text, compared.measures, compared.verdicts)
+    return ScanEntry(name, *said, tuple(doubts(compared)))
 
 
 def batch_page(run: RunRecord, entries: Sequence[ScanEntry]) -> str:
@@ -57,9 +52,13 @@ def batch_page(run: RunRecord, entries: Sequence[ScanEntry]) -> str:
         "how far from the measurement can only be told from repeated scans of one part."
     )
     states = list(dict.fromkeys(entry.state for entry in entries))
-    reasons = [f"{entry.name}: {doubt}" for entry in entries for doubt in entry.doubts]
+    # A doubt about all scans is said once.
+    common = [d for d in entries[0].doubts if all(d in entry.doubts for entry in entries)]
+    reasons = [f"All: {doubt}" for doubt in common] + [
+        f"Scan {entry.name}: {doubt}" for entry in entries for doubt in entry.doubts if doubt not in common
+    ]
     missing = [
-        f"{entry.name} does not meet {counted(missed, 'requirement')}."
+        f"Scan {entry.name} does not meet {counted(missed, 'requirement')}."
         for entry in entries
         if (missed := sum(verdict.verdict == "not met" for verdict in entry.verdicts))
     ]
@@ -106,7 +105,10 @@ def _row(run: RunRecord, name: str, found: Sequence[Uncertain]) -> list[str]:
     values = np.array([entry.value for entry in found])
     sizes = np.abs(values) + np.array([entry.standard_deviation for entry in found])
     unit = shown_in(run.units, unit_of(name), float(np.nanmax(sizes, initial=0.0)))
+    bare = DisplayUnit("", unit.factor)
+    cells = [with_error(entry.value, entry.standard_deviation, bare) for entry in found]
     mean, spread = (
-        unit.behind(digits(unit.factor * float(x), 3)) for x in (values.mean(), values.std(ddof=1))
+        digits(unit.factor * float(values.mean()), 3),
+        digits(unit.factor * float(values.std(ddof=1)), 2),
     )
-    return [name, *(with_error(entry.value, entry.standard_deviation, unit) for entry in found), mean, spread]
+    return [unit.label(name), *cells, mean, spread]

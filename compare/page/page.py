@@ -13,6 +13,7 @@ from annelid.compare.page.figures import histogram, radius_figure, section_figur
 from annelid.compare.page.pictures import cleaning_picture, data_url, map_picture
 from annelid.compare.page.words import (
     CAUTIONS,
+    answer,
     doubts,
     headline,
     measure_rows,
@@ -48,10 +49,10 @@ def comparison_page(compared: Comparison, surface: MapSurface) -> str:
         "title": compared.part.run.title,
         "outcome": {
             "tone": "failure" if missing else "warning" if reasons else "success",
-            "kind": state_sentence(compared),
+            "kind": answer(compared),
             "text": headline(compared),
             "reasons": [*missing, *reasons],
-            "remarks": (),
+            "remarks": (state_sentence(compared),),
         },
         "tiles": _tiles(compared),
         "verdicts": [verdict_row(compared.part.run.units, verdict) for verdict in compared.verdicts],

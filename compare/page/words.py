@@ -90,6 +90,16 @@ def rule(compared: Comparison) -> str:
     return f"{RULE} The uncertainty contains the noise, the pose, what holes hide, and {error}."
 
 
+def answer(compared: Comparison) -> str:
+    """Say whether the part meets the requirements."""
+    found = [verdict.verdict for verdict in compared.verdicts]
+    if not found:
+        return "no requirement"
+    if "not met" in found:
+        return "does not meet its requirements"
+    return "not all requirements can be decided" if "undecided" in found else "meets its requirements"
+
+
 def missed(compared: Comparison) -> Iterator[str]:
     """Say which requirements are not met."""
     for verdict in compared.verdicts:
