@@ -29,7 +29,7 @@ from annelid.geometry.errors import InputError, checking
 from annelid.results.folder.digests import digest_of
 
 _CONSISTENT = 0.8  # share of normals on one side from which they are believed
-_FEWEST = 20  # points with a partner
+_FEWEST, _FEWEST_CLEANED = 20, 50  # points with a partner, and points at all
 NO_PARTNER, OUTLIER = "without partner", "outliers on the surface"
 """Why points that were left after the cleaning do not count."""
 _HEADER = 4096  # bytes in which an invented scan says that it is one
@@ -113,7 +113,13 @@ def cleaned_file(scan: Path, settings: ComparisonSettings) -> CleanedFile:
     content = scan.read_bytes()
     is_invented = STATEMENT.encode() in content[:_HEADER]
     with checking(f"scan {scan}"):
-        return CleanedFile(scan, digest_of(content), is_invented, cloud, clean(cloud, settings.cleaning))
+        cleaned = clean(cloud, settings.cleaning)
+    left = len(cleaned.cloud.points)
+    if left < _FEWEST_CLEANED:
+        table = ", ".join(f"{s.name} {s.points_in - s.points_out}" for s in cleaned.steps)
+        text = f"the cleaning leaves {left} of {len(cloud.points)} points, too few to compare"
+        raise InputError(f"scan {scan}: {text} (removed: {table})", key="cleaning")
+    return CleanedFile(scan, digest_of(content), is_invented, cloud, cleaned)
 
 
 def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: ComparisonSettings) -> Comparison:

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The error of interpolating between two states of a path."""
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +13,9 @@ from annelid.results.folder.run_record import RunRecord
 _REAL = 1e-9
 
 
-def interpolation_error(run: RunRecord, chain: IntArray, *, first: int, share: float) -> float | None:
+def interpolation_error(
+    run: RunRecord, chain: IntArray, loads: Sequence[str], *, first: int, share: float
+) -> float | None:
     """Return the largest distance between linear and quadratic interpolation, mm; None if it is not known.
 
     Parabolas over the length of the path go through the two states and the one before or behind them. The
@@ -21,16 +24,18 @@ def interpolation_error(run: RunRecord, chain: IntArray, *, first: int, share: f
     Args:
         run: The run.
         chain: Rows of two to four successive states of one path.
+        loads: Names of the loads whose values were interpolated.
         first: Position in it of the first of the two states.
         share: Share of the second one.
     """
     states = [int(state) for state in run.table["state"][chain]]
     shapes = [state_displacement(run, {state: 1.0}) for state in states]
-    loads = np.column_stack([run.table[name][chain] for name in run.table.varying_loads])
+    columns = [run.table[name][chain] / np.abs(run.table[name][chain]).max() for name in loads]
+    values = np.column_stack([column for column in columns if np.ptp(column) > 0])
     second = first + 1
     straight = (1.0 - share) * shapes[first] + share * shapes[second]
-    way = loads[second] - loads[first]
-    progress = (loads - loads[first]) @ way / (way @ way)
+    way = values[second] - values[first]
+    progress = (values - values[first]) @ way / (way @ way)
     steps = [float(np.linalg.norm(b - a)) for a, b in pairwise(shapes)]
     length = np.cumsum([0.0, *steps])
     errors = []

@@ -99,7 +99,7 @@ def states_at(run: RunRecord, loads: Mapping[str, float]) -> list[StateChoice]:
             ends = (first, first, 0.0) if share < _SAME else (second, second, 0.0)
             key = ends if not _SAME <= share <= 1.0 - _SAME else (first, second, share)
             if key not in found:
-                found[key] = _between(run, rows, key)
+                found[key] = _between(run, rows, key, list(names))
     return list(found.values())
 
 
@@ -195,7 +195,9 @@ def _nearest(run: RunRecord, row: int, wanted: Mapping[str, float]) -> StateChoi
     return StateChoice(choice.shares, choice.text, (hint,), (text,))
 
 
-def _between(run: RunRecord, rows: IntArray, key: tuple[int, int, float]) -> StateChoice:
+def _between(
+    run: RunRecord, rows: IntArray, key: tuple[int, int, float], loads: Sequence[str]
+) -> StateChoice:
     first, second, share = key
     states = [int(state) for state in run.table["state"][rows]]
     if first == second:
@@ -207,7 +209,7 @@ def _between(run: RunRecord, rows: IntArray, key: tuple[int, int, float]) -> Sta
     before = first > 0 and not broken[first - 1]
     behind = second + 1 < len(rows) and not broken[second]
     chain = rows[first - before : second + 1 + behind]
-    error = interpolation_error(run, chain, first=int(before), share=share)
+    error = interpolation_error(run, chain, loads, first=int(before), share=share)
     size = "is not known, because the path has no third state" if error is None else _error_text(run, error)
     hint = "To compare with a state that was solved for, end a stage of the case there."
     remark = f"The displacement was interpolated linearly between two states; its error {size}. {hint}"

@@ -193,7 +193,7 @@ def removal_rows(compared: Comparison) -> list[tuple[str, ...]]:
     missing = f"{found.beyond_edges} beyond open edges, {found.too_far} over {far} away"
     facing = f"{found.turned_away} with a normal of the other face of the wall"
     rows.append(("without partner", before, with_partner, f"{missing}, {facing}"))
-    apart = f"{sound.apart} far from the median of their neighbours, {sound.lonely} without neighbours, "
+    apart = f"{sound.apart} far from their neighbours, {sound.lonely} without neighbours, "
     apart += f"{sound.layered} in a second layer over the surface, as ghosts are"
     rows.append(("outliers on the surface", with_partner, counted, apart))
     return [(name, f"{first:,}", f"{last:,}", f"{first - last:,}", why) for name, first, last, why in rows]

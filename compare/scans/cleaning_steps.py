@@ -59,7 +59,8 @@ def _dark(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntArra
     if settings.least_intensity is None:
         return _NONE, "not asked for"
     if left.intensities is None:
-        return _NONE, "left out: the scan has no intensities"
+        problem = "was given, but the scan has no intensities"
+        raise InvalidValue(problem, key="least_intensity", subject="cleaning")
     return np.flatnonzero(left.intensities < settings.least_intensity), (
         f"intensity below {settings.least_intensity:g}"
     )
