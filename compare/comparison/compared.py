@@ -30,6 +30,7 @@ from annelid.results.folder.digests import digest_of
 
 _CONSISTENT = 0.8  # share of normals on one side from which they are believed
 _FEWEST, _FEWEST_CLEANED = 20, 50  # points with a partner, and points at all
+_LEAST_SHARE = 0.5  # of the points with a partner; with fewer it is hardly a scan of the part
 NO_PARTNER, OUTLIER = "without partner", "outliers on the surface"
 """Why points that were left after the cleaning do not count."""
 _HEADER = 4096  # bytes in which an invented scan says that it is one
@@ -142,6 +143,12 @@ def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: Compar
         points.points, part.surface, settings.alignment, fiducials=settings.fiducials, locator=part.locator
     )
     found, remarks = _deviations(_moved(points, alignment.pose), part)
+    without = found.beyond_edges + found.too_far
+    if without > (1.0 - _LEAST_SHARE) * len(points.points):
+        percent = 100.0 * (1.0 - without / len(points.points))
+        share = f"only {percent:.0f} % of its points lie on the {part.surface.name}"
+        text = "check that it shows this part in this state, and crop what does not belong to it"
+        raise InputError(f"scan {read.scan}: {share}; {text}", key="SCAN")
     sound = without_outliers(found)
     count = len(sound.kept.value)
     if count < _FEWEST:

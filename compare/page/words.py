@@ -22,6 +22,7 @@ CAUTIONS = (
     "discharge the part first.",
 )
 _SPACE, _MINUS = "\N{NO-BREAK SPACE}", "\N{MINUS SIGN}"
+_LARGE = 0.05  # of the diameter
 _FEW, _OUTSIDE = 0.8, 0.8  # coverage and share of inliers below which the page warns
 
 
@@ -144,6 +145,10 @@ def doubts(compared: Comparison) -> Iterator[str]:
     if compared.alignment.inlier_share < _OUTSIDE:
         share = f"{100 * compared.alignment.inlier_share:.0f} %"
         yield f"Only {share} of the points follow the shape of the surface; the pose may be wrong."
+    rms = compared.measures["root mean square deviation"].value
+    if rms > _LARGE * compared.part.surface.diameter:
+        share = f"{100 * rms / compared.part.surface.diameter:.0f} % of the diameter (root mean square)"
+        yield f"The deviations are {share}; the scan may show another part or another state."
     free = [motion.kind for motion in compared.alignment.free if not motion.fixed_by]
     if free.count("turn") == 1:
         yield "The surface looks alike from all sides, so the angle of the scan about its axis is arbitrary."
