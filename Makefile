@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: MIT
 # make demo   creates .venv, runs a library case, and prints the path of its report
+# make demo-scan   invents a scan of a library case and compares it with its run (half a minute)
 # make test   creates .venv with the development tools, and runs the tests
 # Choose another interpreter with `make demo PY=/path/to/python3`, another case with `make demo CASE=my_case.toml`.
 
@@ -10,10 +11,15 @@ PYTHON := $(VENV)/bin/python
 LOCK := uv export --quiet --format requirements-txt --no-header --no-annotate --no-emit-project --no-default-groups --group build
 
 .NOTPARALLEL:
-.PHONY: demo test test-long lint bench locks environment environment-dev preflight clean
+.PHONY: demo demo-scan test test-long lint bench locks environment environment-dev preflight clean
 
 demo: environment
 	$(VENV)/bin/annelid run $(CASE)
+
+demo-scan: environment
+	$(VENV)/bin/annelid run tapered_tube runs/tapered_tube --no-report
+	$(VENV)/bin/annelid invent-scan runs/tapered_tube --out invented_part.ply
+	$(VENV)/bin/annelid compare runs/tapered_tube invented_part.ply --unit mm
 
 test: environment-dev
 	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 1) --dist loadfile --no-loadscope-reorder

@@ -72,8 +72,8 @@ MAY_IMPORT = {
     "results.study": ("results.pages", "results.figures"),
     "compare.scans": (),
     "compare.invented": ("compare.scans",),
-    "compare.alignment": (),
-    "compare.deviation": ("compare.alignment",),
+    "compare.alignment": ("compare.scans",),
+    "compare.deviation": ("compare.scans", "compare.alignment"),
     "compare.comparison": ("compare.scans", "compare.invented", "compare.alignment", "compare.deviation"),
     "compare.page": ("compare.scans", "compare.deviation", "compare.comparison"),
     "compare.measured": (

@@ -2,11 +2,19 @@
 """The commands about scans: comparing them with a run, and inventing one."""
 
 import argparse
+import contextlib
+import math
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from annelid.cases.cli.argument_types import output_file, output_folder
 from annelid.cases.run.minute_lines import MinuteLines
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InputError, InvalidValue
+
+if TYPE_CHECKING:
+    from annelid.cases.schema.comparison import ComparisonTable
+    from annelid.compare.scans.cleaning_settings import Cleaning
 
 __all__ = ["add_compare_arguments", "add_invent_arguments", "compare_command", "invent_command"]
 
@@ -16,10 +24,15 @@ examples:
   annelid compare runs/cuff-0123abcd monday.stl tuesday.stl --unit in --state 4
   annelid compare runs/cuff-0123abcd part_7.ply --unit mm --points marks.csv
   annelid compare runs/cuff-0123abcd bore.xyz --unit mm --surface lumen --out bore
+  annelid compare runs/cuff-0123abcd part_7.ply --unit mm --pressure "3.2 kPa" --voltage "1.5 kV"
+  annelid compare runs/cuff-0123abcd part_7.ply --unit mm --state best --settings bench.toml
 
 Scans are PLY, STL, OBJ or VTP files, or tables of points (XYZ, CSV, TXT), in any pose. The folder of a scan
 has a page (compare.html), the deviation of each point (CSV, Parquet), the simulated surface with the
 deviation (VTP), the aligned scan (PLY) and a summary (JSON). Several scans also get a common page.
+
+Requirements on a measured part, and how scans are cleaned, are the table [comparison] of the case, or a file
+with the keys of this table: --settings bench.toml.
 """
 INVENT_EXAMPLES = """\
 examples:
@@ -38,8 +51,17 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("scans", type=Path, nargs="+", metavar="SCAN", help="a file of a scan")
     text = "unit of the lengths in the scans: µm (um), mm, cm, in or m; it is never guessed"
     command.add_argument("--unit", required=True, metavar="UNIT", help=text)
-    text = "number of the state, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=_state, default=None, metavar="N", help=text)
+    text = (
+        "number of the state, from the end if negative, last, or best for the one that fits best "
+        "(default: last)"
+    )
+    command.add_argument("--state", type=_state_or_best, default=None, metavar="N", help=text)
+    text = "pressure in the part while it was scanned: the state with it, interpolated if it lies between two"
+    command.add_argument("--pressure", type=_quantity("pressure"), metavar="P", help=text)
+    text = 'voltage while it was scanned, of all electrodes ("1.5 kV") or of one ("ring_3=1.5 kV")'
+    command.add_argument("--voltage", type=_voltage, action="append", default=[], metavar="V", help=text)
+    text = "volume of the lumen while it was scanned, as in path.csv"
+    command.add_argument("--volume", type=_quantity("volume"), metavar="V", help=text)
     text = "the simulated surface that was scanned (default: outer)"
     command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
     text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
@@ -50,33 +72,118 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--points", type=Path, metavar="CSV", help=text)
     text = "fit a scale, too, which hides a true difference of size"
-    command.add_argument("--with-scale", action="store_true", help=text)
+    command.add_argument("--scale", action="store_true", help=text)
+    text = "TOML file with requirements and cleaning, in place of [comparison] of the case of the run"
+    command.add_argument("--settings", type=Path, metavar="TOML", help=text)
+    _add_cleaning(command)
     text = "folder to write to (default: RUNDIR/compare/SCAN; of several scans RUNDIR/compare)"
     command.add_argument("--out", type=output_folder, metavar="DIR", help=text)
+
+
+def _add_cleaning(command: argparse.ArgumentParser) -> None:
+    group = command.add_argument_group("cleaning", "These take precedence over the settings.")
+    text = "keep every point of the scan"
+    group.add_argument("--no-cleaning", action="store_true", help=text)
+    text = 'keep one point in each cube of this edge, for example "0.3 mm"'
+    group.add_argument("--voxel", type=_quantity("length"), metavar="LENGTH", help=text)
+    text = (
+        "robust standard deviations by which outliers are too far from neighbours; 0 keeps all (default: 3)"
+    )
+    group.add_argument("--outlier-strength", type=_number, metavar="S", help=text)
+    text = "remove points with a smaller intensity"
+    group.add_argument("--least-intensity", type=_number, metavar="I", help=text)
+    text = "remove points seen at a larger angle to the normal; needs --view-direction or --scanner-position"
+    group.add_argument("--grazing-angle", type=_number, metavar="DEG", help=text)
+    text = 'direction from the scanner to the part in the frame of the scan, for example "0,0,-1"'
+    group.add_argument("--view-direction", type=_vector, metavar="X,Y,Z", help=text)
+    text = "position of the scanner in the frame of the scan, in UNIT"
+    group.add_argument("--scanner-position", type=_vector, metavar="X,Y,Z", help=text)
 
 
 def compare_command(options: argparse.Namespace) -> int:
     """Compare scans with a state of a run.
 
     Raises:
-        InputError: The run, a scan or the named points cannot be used.
+        InputError: The run, a scan, the named points or the settings cannot be used.
     """
+    from annelid.cases.convert.comparison import limits_of
     from annelid.cases.run.environment import require_libraries
     from annelid.compare.alignment.records import AlignmentSettings
     from annelid.compare.comparison.named_points import read_named_points
-    from annelid.compare.comparison.simulated_part import ALL_POINTS, ComparisonSettings
+    from annelid.compare.comparison.simulated_part import ComparisonSettings
     from annelid.compare.page.write import write_comparisons
 
     require_libraries()
-    alignment = AlignmentSettings(options.datum, kept=ALL_POINTS, with_scale=options.with_scale)
     if options.points and len(options.scans) > 1:
         raise InputError("--points: named points belong to one scan; name only this one", key="--points")
-    fiducials = read_named_points(options.points, unit=options.unit) if options.points else {}
-    settings = ComparisonSettings(options.unit, options.state, options.surface, alignment, fiducials)
+    if options.datum == "points" and not options.points:
+        raise InputError("--datum: points needs --points, the file with them", key="--datum")
+    table = _table(options)
+    settings = ComparisonSettings(
+        options.unit,
+        options.state,
+        options.surface,
+        _loads(options),
+        AlignmentSettings(options.datum, with_scale=options.scale),
+        read_named_points(options.points, unit=options.unit) if options.points else {},
+        _cleaning(options, table),
+        tuple(limit for requirement in table.requirements for limit in limits_of(requirement)),
+        table.scanner_uncertainty or 0.0,
+    )
     with MinuteLines("comparing"):
         page, lines = write_comparisons(options.rundir, options.scans, settings, out=options.out)
     print(*lines, f"written: {page}", sep="\n")
     return 0
+
+
+def _table(options: argparse.Namespace) -> "ComparisonTable":
+    """The settings: of the file if one is given, else of the case of the run."""
+    from annelid.cases.schema.comparison import ComparisonTable
+    from annelid.cases.validate.comparison_file import read_comparison
+    from annelid.cases.validate.reading import read_case
+    from annelid.results.folder.folder_files import CASE
+    from annelid.results.folder.run_record import open_run
+
+    if options.settings is not None:
+        return read_comparison(options.settings)
+    open_run(options.rundir)  # a damaged run is reported first
+    return read_case(options.rundir / CASE).comparison or ComparisonTable()
+
+
+def _loads(options: argparse.Namespace) -> dict[str, float]:
+    """Given loads by the name of their column."""
+    loads = {"pressure": options.pressure, "lumen volume": options.volume}
+    for name, value in options.voltage:
+        if name in loads:
+            raise InputError(f"--voltage: {name} is given twice", key="--voltage")
+        loads[name] = value
+    if "voltage" in loads and len(options.voltage) > 1:
+        raise InputError("--voltage: give one for all electrodes, or one for each by name", key="--voltage")
+    return {name: value for name, value in loads.items() if value is not None}
+
+
+def _cleaning(options: argparse.Namespace, table: "ComparisonTable") -> "Cleaning":
+    """How scans are cleaned: options over settings."""
+    from annelid.cases.convert.comparison import cleaning_of
+    from annelid.compare.scans.cleaning_settings import Cleaning
+    from annelid.compare.scans.units import unit_scale
+
+    names = ("voxel", "outlier_strength", "least_intensity", "grazing_angle", "view_direction")
+    given = {name: getattr(options, name) for name in names if getattr(options, name) is not None}
+    if options.scanner_position is not None:
+        scale = unit_scale(options.unit)
+        given["scanner_position"] = tuple(scale * x for x in options.scanner_position)
+    if options.no_cleaning:
+        if given:
+            named = ", ".join("--" + name.replace("_", "-") for name in given)
+            text = f"removes nothing, but {named} is given, too; leave out one"
+            raise InputError(f"--no-cleaning: {text}", key="--no-cleaning")
+        return Cleaning.none()
+    try:
+        return cleaning_of(table.cleaning.model_copy(update=given))
+    except InvalidValue as error:
+        option = "--" + error.key.replace("_", "-") if error.key in given else f"cleaning: {error.key}"
+        raise InputError(f"{option}: {error.problem}", key=option) from None
 
 
 def add_invent_arguments(command: argparse.ArgumentParser) -> None:
@@ -126,6 +233,57 @@ def _state(text: str) -> int | None:
         return int(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None
+
+
+def _state_or_best(text: str) -> int | str | None:
+    try:
+        return "best" if text == "best" else _state(text)
+    except argparse.ArgumentTypeError as error:
+        raise argparse.ArgumentTypeError(f'{error}, nor "best"') from None
+
+
+def _quantity(kind: str) -> Callable[[str], float]:
+    """Type of a quantity with its unit; a length is above zero."""
+    about, example = {
+        "pressure": ("a pressure", "3.2 kPa"),
+        "voltage": ("a voltage", "1.5 kV"),
+        "volume": ("a volume", "40 mL"),
+        "length": ("a length", "0.3 mm"),
+    }[kind]
+
+    def read(text: str) -> float:
+        from pydantic_core import PydanticCustomError
+
+        from annelid.cases.schema.units import Unit
+        from annelid.solver.display import KINDS
+
+        try:
+            above = 0.0 if kind == "length" else None
+            return Unit(KINDS[kind].unit, about, example, above=above).read(text)
+        except PydanticCustomError as error:
+            raise argparse.ArgumentTypeError(error.message()) from None
+
+    return read
+
+
+def _voltage(text: str) -> tuple[str, float]:
+    """Name of the column and voltage."""
+    name, equals, value = text.rpartition("=")
+    return f"voltage {name}" if equals else "voltage", _quantity("voltage")(value)
+
+
+def _number(text: str) -> float:
+    with contextlib.suppress(ValueError):
+        if math.isfinite(float(text)):
+            return float(text)
+    raise argparse.ArgumentTypeError(f'"{text}" is not a number')
+
+
+def _vector(text: str) -> tuple[float, ...]:
+    parts = text.split(",")
+    if len(parts) != 3:
+        raise argparse.ArgumentTypeError(f'"{text}" is not three numbers such as "0,0,-1"')
+    return tuple(_number(part) for part in parts)
 
 
 def _seed(text: str) -> int:

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from annelid.cases.schema.base import Name, Table
+from annelid.cases.schema.comparison import ComparisonTable
 from annelid.cases.schema.contact import ContactTable
 from annelid.cases.schema.fabrication import FabricationTable
 from annelid.cases.schema.flow import CircuitTable, FeedTable, FluidTable
@@ -72,6 +73,8 @@ class Case(Table):
     """Changes of the loads, in order."""
     fabrication: FabricationTable | None = None
     """How the maker casts, cuts and connects the part, for its fabrication sheet."""
+    comparison: ComparisonTable | None = None
+    """How scans of the part are compared with a run, and what is required of measured parts."""
     requirements: tuple[RequirementTable, ...] = ()
     """Limits on quantities; the report states whether they are met."""
     path: SteppingTable = SteppingTable()

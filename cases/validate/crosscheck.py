@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from annelid.cases.convert.comparison import cleaning_of, limits_of
 from annelid.cases.convert.fabrication import settings_of
 from annelid.cases.convert.flow import flow_of, most_sections
 from annelid.cases.convert.lattice import region_names
@@ -24,6 +25,7 @@ from annelid.cases.convert.shape import (
     shape_of,
 )
 from annelid.cases.schema.case import Case
+from annelid.cases.schema.comparison import ComparisonTable
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.shape import BalloonTable, LayerTable, SleeveTable, TubeTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
@@ -54,7 +56,7 @@ from annelid.solver.model.ramp import check_wave_starts
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.twist_checks import check_twist
 
-__all__ = ["CrossCheck"]
+__all__ = ["CrossCheck", "check_comparison"]
 
 # A lattice that is only printed needs no part, and end rings may be part of the lattice.
 _OPTIONAL_REGIONS = ("lattice", "end ring")
@@ -91,6 +93,8 @@ class CrossCheck:
         if self.findings.complete("fabrication"):
             with self.findings.catching("fabrication"):
                 settings_of(self.case)
+        if self.case.comparison is not None and self.findings.complete("comparison"):
+            check_comparison(self.case.comparison, self.findings)
         self._check_names()
 
     # shape and mesh
@@ -382,3 +386,15 @@ def _free_axial_motion(
     text += "support one end with hold = 'axial', or " if ends else ""
     text += "add a support with region = 'outer' and hold = 'rigid motion', which exerts no force"
     yield Finding((), InvalidValue(text, key="supports"))
+
+
+def check_comparison(table: ComparisonTable, findings: Findings) -> None:
+    """Check how scans are cleaned and what is required of measured parts."""
+    with findings.catching("comparison", "cleaning"):
+        cleaning_of(table.cleaning)
+    for index, requirement in enumerate(table.requirements):
+        with findings.catching("comparison", "requirements", index):
+            list(limits_of(requirement))
+    if table.scanner_uncertainty is not None and table.scanner_uncertainty < 0.0:
+        problem = f"{table.scanner_uncertainty:g} mm must be 0 mm or more"
+        findings.add(("comparison",), InvalidValue(problem, key="scanner_uncertainty"))

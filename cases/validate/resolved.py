@@ -57,10 +57,10 @@ def resolved_text(case: Case) -> str:
 def case_hash(case: Case) -> str:
     """Return the hash of a resolved case, 64 hexadecimal digits; it is the same for "180 um" and "0.18 mm".
 
-    The units of the report and the settings of the workshop do not change it.
+    The units of the report, the settings of the workshop and those of comparisons do not change it.
     """
     output = case.output.model_copy(update={"units": {}})
-    relevant = case.model_copy(update={"output": output, "fabrication": None})
+    relevant = case.model_copy(update={"output": output, "fabrication": None, "comparison": None})
     return hashlib.sha256(to_toml(relevant).encode()).hexdigest()
 
 

@@ -34,6 +34,7 @@ def align(
     settings: AlignmentSettings | None = None,
     *,
     fiducials: Fiducials | None = None,
+    locator: Locator | None = None,
 ) -> Alignment:
     """Align a scan with a surface.
 
@@ -45,6 +46,7 @@ def align(
         surface: The surface.
         settings: How to align; by default to the whole surface.
         fiducials: Named points. They fix motions that the surface leaves free, or all if they are the datum.
+        locator: The search on the surface, if there is one already.
 
     Raises:
         InputError: There are too few points, or points on the surface, or named points.
@@ -54,7 +56,7 @@ def align(
         raise InputError(
             f"alignment: {len(points)} points were given; {_FEWEST} with finite coordinates are needed."
         )
-    locator, chosen = Locator(surface), thinned(points, _FINE, seed=settings.seed)
+    locator, chosen = locator or Locator(surface), thinned(points, _FINE, seed=settings.seed)
     datum = _DATUMS[settings.datum].format(name=surface.name, points=", ".join(fiducials))
     sentences = [f"Datum system in the sense of ISO 5459: {datum}."]
     if settings.datum == "points":

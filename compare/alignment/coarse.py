@@ -153,7 +153,8 @@ def _step(x: FloatArray, error: FloatArray, normal: FloatArray, weight: FloatArr
     share = np.stack([weight, *[_TANGENTIAL * weight] * 3])
     matrix = np.einsum("dkni,dkn,dknj->kij", rows, share, rows, optimize=True)
     right = np.einsum("dkni,dkn->ki", rows, share * size, optimize=True)
-    return np.asarray(np.linalg.solve(matrix, right[..., None])[..., 0])
+    # A pose from which no point is near the surface gets no step.
+    return np.asarray((np.linalg.pinv(matrix, hermitian=True) @ right[..., None])[..., 0])
 
 
 def _principal_axes(points: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -60,7 +60,7 @@ def refined(
     points: FloatArray,
     locator: Locator,
     *,
-    kept: float = 0.9,
+    kept: float = 1.0,
     with_scale: bool = False,
     where: Where | None = None,
     most_steps: int = _MOST_STEPS,
@@ -122,7 +122,11 @@ def _state(
     smooth = motion_matrix(arm, closest.smooth_normals(surface))
     normal_part = np.einsum("ni,n,nj->ij", smooth, weight, smooth) / weight.sum()
     movement = mean_square_motion(arm, weight)
-    fixed, motions = eigh(normal_part, movement)
+    try:
+        fixed, motions = eigh(normal_part, movement)
+    except np.linalg.LinAlgError:
+        text = "the points that fit the surface lie on one line, which fixes no pose"
+        raise InputError(f"alignment: {text}. Check what the scan shows.") from None
     return Fit(pose, closest.foot, r, rows, partner, weight, deviation, motions, fixed, 0, False)
 
 

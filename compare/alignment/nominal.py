@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Nominal surfaces made of meshes and of the states of a run."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from annelid.compare.alignment.surface import NominalSurface
@@ -39,13 +41,17 @@ def nominal_mesh(points: FloatArray, triangles: IntArray, *, name: str = "surfac
 
 
 def nominal_surface(
-    run: RunRecord, state: int | None = None, *, name: str = "outer", chord_error: float = CHORD_ERROR
+    run: RunRecord,
+    state: int | Mapping[int, float] | None = None,
+    *,
+    name: str = "outer",
+    chord_error: float = CHORD_ERROR,
 ) -> NominalSurface:
     """Return a surface of the deformed part in a state of a run.
 
     Args:
         run: The run.
-        state: Number of the state, by default the last.
+        state: Number of the state, by default the last; or shares of states, whose displacement is summed.
         name: Name of the surface in the body, for instance ``"outer"`` or ``"lumen"``.
         chord_error: Largest distance of the triangles from a surface of revolution, as share of its diameter;
             an axisymmetric surface is revolved with as many stations as this needs.
@@ -53,14 +59,28 @@ def nominal_surface(
     Raises:
         InputError: The fields of the state were not stored, or there is no such surface.
     """
-    grid = FieldGrid(run.body)
     nodes = run.body.surface_nodes(name)
-    displacement = np.zeros((len(run.body.points), 3))
-    arrays = read_point_arrays(run.field_file(state))
-    displacement[grid.nodes] = np.asarray(arrays["displacement [mm]"], dtype=float)
+    if not isinstance(state, Mapping):
+        file = run.field_file(state)
+        state = {number: 1.0 for number, path in run.field_files.items() if path == file}
+    displacement = state_displacement(run, state)
     around = int(np.ceil(np.pi / np.arccos(1.0 - 2.0 * chord_error)))
     surface = deformed_surface(run.body, displacement, name, around=around)
     radius = float(np.hypot(*surface.points.T[:2]).max()) if len(nodes) else 0.0
     revolved = run.body.model == "axisymmetric"
     made = nominal_mesh(surface.points, surface.triangles, name=name)
     return NominalSurface(made.points, made.triangles, name, 2.0 * radius * chord_error if revolved else 0.0)
+
+
+def state_displacement(run: RunRecord, shares: Mapping[int, float]) -> FloatArray:
+    """Return the sum of displacements of states times their shares, shape (nodes of the body, 3), mm.
+
+    Raises:
+        InputError: The fields of a state were not stored.
+    """
+    grid = FieldGrid(run.body)
+    displacement = np.zeros((len(run.body.points), 3))
+    for state, share in shares.items():
+        arrays = read_point_arrays(run.field_file(state))
+        displacement[grid.nodes] += share * np.asarray(arrays["displacement [mm]"], dtype=float)
+    return displacement

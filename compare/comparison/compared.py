@@ -4,29 +4,33 @@
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
 from annelid.compare.alignment.align import align
 from annelid.compare.alignment.poses import Pose
 from annelid.compare.alignment.records import Alignment
+from annelid.compare.comparison.limits import Judgement, judged
 from annelid.compare.comparison.named_points import about
 from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
 from annelid.compare.deviation.coverage import SurfaceDeviations, surface_deviations
 from annelid.compare.deviation.outliers import WithoutOutliers, without_outliers
-from annelid.compare.deviation.quantities import Measures, Uncertain, with_uncertainty
+from annelid.compare.deviation.quantities import Measures, Uncertain
 from annelid.compare.deviation.signed import Deviations, deviations
+from annelid.compare.deviation.uncertainty import with_uncertainty
 from annelid.compare.invented.invented_files import STATEMENT
 from annelid.compare.scans.cleaning import KEPT, CleanedScan, clean
 from annelid.compare.scans.point_cloud import PointCloud
 from annelid.compare.scans.reading import read_scan
 from annelid.compare.scans.units import unit_plausibility
 from annelid.geometry.body import IntArray
-from annelid.geometry.errors import InputError
+from annelid.geometry.errors import InputError, checking
 from annelid.results.folder.digests import digest_of
 
 _CONSISTENT = 0.8  # share of normals on one side from which they are believed
-_FEWEST = 20  # points with a partner
+_FEWEST, _FEWEST_CLEANED = 20, 50  # points with a partner, and points at all
+_LEAST_SHARE = 0.5  # of the points with a partner; with fewer it is hardly a scan of the part
 NO_PARTNER, OUTLIER = "without partner", "outliers on the surface"
 """Why points that were left after the cleaning do not count."""
 _HEADER = 4096  # bytes in which an invented scan says that it is one
@@ -49,6 +53,7 @@ class Comparison:
         sound: Those without outliers.
         seen: Deviations seen from the surface.
         measures: Quantities by name, with uncertainty.
+        verdicts: Which limits they keep.
         remarks: Sentences on what was done.
     """
 
@@ -64,6 +69,7 @@ class Comparison:
     sound: WithoutOutliers
     seen: SurfaceDeviations
     measures: dict[str, Uncertain]
+    verdicts: tuple[Judgement, ...]
     remarks: tuple[str, ...]
 
     @cached_property
@@ -88,46 +94,95 @@ class Comparison:
         return fate, names
 
 
-def compare_scan(part: SimulatedPart, scan: Path, settings: ComparisonSettings) -> Comparison:
+class CleanedFile(NamedTuple):
+    """A scan that was read and cleaned; attributes as in ``Comparison``."""
+
+    scan: Path
+    digest: str
+    invented: bool
+    cloud: PointCloud
+    cleaned: CleanedScan
+
+
+def cleaned_file(scan: Path, settings: ComparisonSettings) -> CleanedFile:
+    """Read and clean a scan.
+
+    Raises:
+        InputError: The file is no scan, or nothing is left of it.
+    """
+    cloud = read_scan(scan, unit=settings.unit)
+    content = scan.read_bytes()
+    is_invented = STATEMENT.encode() in content[:_HEADER]
+    with checking(f"scan {scan}"):
+        cleaned = clean(cloud, settings.cleaning)
+    left = len(cleaned.cloud.points)
+    if left < _FEWEST_CLEANED:
+        table = ", ".join(f"{s.name} {s.points_in - s.points_out}" for s in cleaned.steps)
+        text = f"the cleaning leaves {left} of {len(cloud.points)} points, too few to compare"
+        raise InputError(f"scan {scan}: {text} (removed: {table})", key="cleaning")
+    return CleanedFile(scan, digest_of(content), is_invented, cloud, cleaned)
+
+
+def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: ComparisonSettings) -> Comparison:
     """Clean and align a scan, and measure how far it is from the simulated surface.
+
+    Args:
+        part: The simulated surface.
+        scan: The file, or what was read from it.
+        settings: How it is compared.
 
     Raises:
         InputError: The file is no scan, its size does not fit the part, or too little of it is left.
     """
-    cloud = read_scan(scan, unit=settings.unit)
-    content = scan.read_bytes()
-    cleaned = clean(cloud, settings.cleaning)
-    check = unit_plausibility(cleaned.cloud, part.size, unit=settings.unit)
+    read = cleaned_file(scan, settings) if isinstance(scan, Path) else scan
+    points = read.cleaned.cloud
+    check = unit_plausibility(points, part.size, unit=settings.unit)
     if not check.plausible:
-        raise InputError(f"scan {scan}: {check.text}", key="unit", likelier=check.likelier)
-    alignment = align(cleaned.cloud.points, part.surface, settings.alignment, fiducials=settings.fiducials)
-    placed = _moved(cleaned.cloud, alignment.pose)
-    found, remarks = _deviations(placed, part)
+        raise InputError(f"scan {read.scan}: {check.text}", key="unit", likelier=check.likelier)
+    alignment = align(
+        points.points, part.surface, settings.alignment, fiducials=settings.fiducials, locator=part.locator
+    )
+    found, remarks = _deviations(_moved(points, alignment.pose), part)
+    without = found.beyond_edges + found.too_far
+    if without > (1.0 - _LEAST_SHARE) * len(points.points):
+        percent = 100.0 * (1.0 - without / len(points.points))
+        share = f"only {percent:.0f} % of its points lie on the {part.surface.name}"
+        text = "check that it shows this part in this state, and crop what does not belong to it"
+        raise InputError(f"scan {read.scan}: {share}; {text}", key="SCAN")
     sound = without_outliers(found)
     count = len(sound.kept.value)
     if count < _FEWEST:
         text = f"only {count} of its points lie on the {part.surface.name}"
-        raise InputError(f"scan {scan}: {text}; check that it shows this part in this state")
+        raise InputError(f"scan {read.scan}: {text}; check that it shows this part in this state")
     seen = surface_deviations(sound.kept, part.surface)
-    covariance = about(alignment.covariance, alignment.centre, part.surface.centroid)
     measures = with_uncertainty(
-        sound.kept, Measures(part.radii), part.surface, covariance, replicates=settings.replicates
+        sound.kept,
+        seen,
+        Measures(part.radii, _heights(part, settings)),
+        part.surface,
+        about(alignment.covariance, alignment.centre, part.surface.centroid),
+        scanner=settings.scanner,
+        replicates=settings.replicates,
     )
     return Comparison(
         part,
         settings,
-        scan,
-        digest_of(content),
-        STATEMENT.encode() in content[:_HEADER],
-        cloud,
-        cleaned,
-        alignment,
-        found,
-        sound,
-        seen,
-        measures,
-        (*alignment.sentences, *remarks),
+        *read,
+        alignment=alignment,
+        found=found,
+        sound=sound,
+        seen=seen,
+        measures=measures,
+        verdicts=judged(measures, settings.limits),
+        remarks=(*part.choice.remarks, *alignment.sentences, *remarks),
     )
+
+
+def _heights(part: SimulatedPart, settings: ComparisonSettings) -> tuple[float, ...]:
+    """Heights at which a radius is limited, each once, mm."""
+    if part.radii is None:
+        return ()
+    return tuple(dict.fromkeys(limit.height for limit in settings.limits if limit.height is not None))
 
 
 def _moved(cloud: PointCloud, pose: Pose) -> PointCloud:

@@ -2,12 +2,14 @@
 """The files of a comparison, and the folder that appears with all of them or not at all."""
 
 import contextlib
+import glob
 import os
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pyarrow as pa
 import pyarrow.csv
 import pyarrow.parquet
@@ -79,6 +81,7 @@ def new_folder(folder: Path, check: Callable[[Path], None] | None = None) -> Ite
         OSError: It cannot be created.
     """
     (check or check_folder)(folder)
+    _remove_left_over(folder)
     made = [parent for parent in folder.parents if not parent.exists()]
     temporary = folder.with_name(f".{folder.name[:40]}.{os.getpid()}{PART_SUFFIX}")
     old = temporary.with_suffix(".old")
@@ -94,6 +97,14 @@ def new_folder(folder: Path, check: Callable[[Path], None] | None = None) -> Ite
         for parent in made:
             with contextlib.suppress(OSError):  # not empty: the folder was written
                 parent.rmdir()
+
+
+def _remove_left_over(folder: Path) -> None:
+    """Remove temporary folders of processes that were killed while they wrote this one."""
+    for left in folder.parent.glob(f".{glob.escape(folder.name[:40])}.*{PART_SUFFIX}"):
+        number = left.name.removesuffix(PART_SUFFIX).rpartition(".")[2]
+        if number.isdigit() and not psutil.pid_exists(int(number)):
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def check_folder(folder: Path) -> None:

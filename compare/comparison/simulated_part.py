@@ -1,16 +1,27 @@
 # SPDX-License-Identifier: MIT
 """The simulated surface that scans are compared with, and how."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Literal
+
+import numpy as np
 
 from annelid.compare.alignment.closest import Locator
 from annelid.compare.alignment.landmarks import Fiducials
 from annelid.compare.alignment.nominal import nominal_surface
 from annelid.compare.alignment.records import AlignmentSettings
 from annelid.compare.alignment.surface import NominalSurface
+from annelid.compare.comparison.limits import Limit
+from annelid.compare.comparison.states import (
+    StateChoice,
+    named_state,
+    single_state,
+    states_at,
+    stored_states,
+)
 from annelid.compare.deviation.radius_field import RadiusField, radius_field
 from annelid.compare.scans.cleaning_settings import Cleaning
 from annelid.compare.scans.point_cloud import PointCloud
@@ -19,9 +30,6 @@ from annelid.geometry.errors import InputError
 from annelid.results.folder.folder_files import end_reason
 from annelid.results.folder.run_record import RunRecord, open_run
 
-ALL_POINTS = 1.0
-"""Share of a cleaned scan that is aligned: to leave out the farthest points moves a part that is wider all
-around to one side (measured: by a quarter of its excess)."""
 _REACH = 0.25  # of the diameter: a point farther from the surface has no partner
 _SAMPLES = 2000  # points that tell the size of the surface
 
@@ -32,21 +40,39 @@ class ComparisonSettings:
 
     Attributes:
         unit: Unit of the lengths in the files of the scans.
-        state: Number of the state, from the end if negative; None for the last.
+        state: Number of the state, from the end if negative; None for the last, ``"best"`` for the one that
+            fits best.
+        loads: Loads that acted on the part instead of a number, as for ``states_at``; with ``"best"`` the
+            states among which the scan chooses.
         surface: Name of the simulated surface.
         alignment: How scans are aligned.
         fiducials: Named points on the scan and on the part, which fix what the surface leaves free.
         cleaning: How they are cleaned.
+        limits: Limits on the quantities.
+        scanner: Standard uncertainty of an error that all points share along the normals, mm.
         replicates: Number of replicates that tell the uncertainty.
+
+    Raises:
+        InputError: A state is given by its number and by loads, or an uncertainty is negative.
     """
 
     unit: str
-    state: int | None = None
+    state: int | Literal["best"] | None = None
     surface: Literal["outer", "lumen"] = "outer"
-    alignment: AlignmentSettings = field(default_factory=lambda: AlignmentSettings(kept=ALL_POINTS))
+    loads: Mapping[str, float] = field(default_factory=dict)
+    alignment: AlignmentSettings = field(default_factory=AlignmentSettings)
     fiducials: Fiducials = field(default_factory=dict)
     cleaning: Cleaning = field(default_factory=Cleaning)
+    limits: tuple[Limit, ...] = ()
+    scanner: float = 0.0
     replicates: int = 100
+
+    def __post_init__(self) -> None:
+        if self.loads and self.state not in (None, "best"):
+            text = f"gives the state {self.state}, and loads are given, too; give one of them"
+            raise InputError(f"--state: {text}", key="--state")
+        if not 0.0 <= self.scanner < np.inf:
+            raise InputError(f"scanner_uncertainty: {self.scanner:g} mm must be 0 or more", key="scanner")
 
 
 @dataclass(frozen=True)
@@ -55,13 +81,18 @@ class SimulatedPart:
 
     Attributes:
         run: The run.
-        state: Number of the state.
+        choice: The state.
         surface: Its surface.
     """
 
     run: RunRecord
-    state: int
+    choice: StateChoice
     surface: NominalSurface
+
+    @property
+    def state(self) -> int:
+        """Number of the state, or of the nearest one if it lies between two."""
+        return self.choice.nearest
 
     @cached_property
     def locator(self) -> Locator:
@@ -88,17 +119,53 @@ class SimulatedPart:
 
 
 def simulated_part(run: Path | str, settings: ComparisonSettings) -> SimulatedPart:
-    """Open a finished run and take a surface of one of its states.
+    """Open a finished run and take a surface of one of its states; with ``"best"`` the last candidate.
 
     Raises:
         InputError: There is no run or it is not finished, or it has no such state or surface.
+    """
+    record = finished_run(run)
+    return part_in(record, candidates(record, settings)[-1], settings)
+
+
+def finished_run(run: Path | str) -> RunRecord:
+    """Open a finished run.
+
+    Raises:
+        InputError: There is no run, or it is not finished.
     """
     record = open_run(run)
     if record.status != "finished":
         reason = end_reason(record.path)
         text = f"the run is not finished{f' ({reason})' if reason else ''}; finish it, then compare"
         raise InputError(f"run folder {record.path}: {text}", status=record.status)
-    file = record.field_file(settings.state)
-    state = next(number for number, path in record.field_files.items() if path == file)
-    surface = nominal_surface(record, state, name=settings.surface)
-    return SimulatedPart(record, state, replace(surface, name=f"{settings.surface} surface"))
+    return record
+
+
+def candidates(run: RunRecord, settings: ComparisonSettings) -> list[StateChoice]:
+    """Return the states that a scan may be compared with: one, but for ``"best"``.
+
+    Raises:
+        InputError: There is no such state or load, or several states have the loads.
+    """
+    if settings.state == "best":
+        return states_at(run, settings.loads) if settings.loads else stored_states(run)
+    if settings.loads:
+        return [single_state(run, settings.loads)]
+    return [named_state(run, settings.state)]
+
+
+def part_in(run: RunRecord, choice: StateChoice, settings: ComparisonSettings) -> SimulatedPart:
+    """Take the surface of a state.
+
+    Raises:
+        InputError: There is no such surface, or it does not reach a height at which a radius is limited.
+    """
+    surface = nominal_surface(run, choice.shares, name=settings.surface)
+    part = SimulatedPart(run, choice, replace(surface, name=f"{settings.surface} surface"))
+    low, high = surface.points[:, 2].min(), surface.points[:, 2].max()
+    for limit in settings.limits:
+        if limit.height is not None and not low <= limit.height <= high:
+            text = f"the {part.surface.name} is from {low:.4g} to {high:.4g} mm in this state"
+            raise InputError(f"requirement on '{limit.quantity}': {text}", key=limit.quantity)
+    return part

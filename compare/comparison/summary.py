@@ -4,7 +4,8 @@
 from typing import Any
 
 from annelid.compare.comparison.compared import Comparison
-from annelid.compare.deviation.quantities import UNITS
+from annelid.compare.comparison.limits import RULE
+from annelid.compare.deviation.quantity_names import unit_of
 from annelid.compare.deviation.statistics import statistics
 from annelid.results.folder.digests import digests_of
 from annelid.results.folder.folder_files import SUMMARY as RUN_SUMMARY
@@ -23,8 +24,11 @@ def summary(compared: Comparison) -> dict[str, Any]:
         "alignment": _alignment(compared),
         "points": _points(compared),
         "measures": {
-            name: {"unit": UNITS[name], **value._asdict()} for name, value in compared.measures.items()
+            name: {"unit": unit_of(name), **value._asdict()} for name, value in compared.measures.items()
         },
+        "verdicts": [verdict._asdict() for verdict in compared.verdicts],
+        "decision rule": RULE,
+        "scanner uncertainty_mm": compared.settings.scanner,
         "places": _places(compared),
         "coverage": compared.seen.coverage,
         "remarks": compared.remarks,
@@ -39,6 +43,10 @@ def _run(compared: Comparison) -> dict[str, Any]:
         "case_hash": run.provenance["case_hash"],
         "sha256 of summary.json": digests_of(run.path, [RUN_SUMMARY])[RUN_SUMMARY],
         "state": compared.part.state,
+        "shares of states": {str(state): share for state, share in compared.part.choice.shares.items()},
+        "chosen as": compared.part.choice.text,
+        "given loads": dict(compared.settings.loads),
+        "fitted": compared.settings.state == "best",
         "surface": compared.settings.surface,
     }
 
@@ -87,6 +95,7 @@ def _points(compared: Comparison) -> dict[str, Any]:
         "turned away": found.turned_away,
         "outliers apart from their neighbours": compared.sound.apart,
         "outliers without neighbours": compared.sound.lonely,
+        "outliers in a second layer": compared.sound.layered,
         "counted": len(compared.kept.value),
         "noise_mm": compared.sound.noise,
     }
@@ -94,8 +103,13 @@ def _points(compared: Comparison) -> dict[str, Any]:
 
 def _places(compared: Comparison) -> dict[str, Any]:
     """Where the largest deviations are, mm."""
-    found = statistics(compared.kept.value, compared.kept.foot)
-    return {
-        "largest deviation outward": found.largest.place,
-        "largest deviation inward": found.smallest.place,
-    }
+    covered = compared.seen.covered
+    sources = {"": (compared.kept.value, compared.kept.foot)}
+    if covered.any():
+        sources["local "] = (compared.seen.value[covered], compared.seen.place[covered])
+    places = {}
+    for word, source in sources.items():
+        found = statistics(*source)
+        places[f"largest {word}deviation outward"] = found.largest.place
+        places[f"largest {word}deviation inward"] = found.smallest.place
+    return places

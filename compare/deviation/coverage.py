@@ -24,6 +24,7 @@ class SurfaceDeviations(NamedTuple):
         covered: Whether there is one, shape (n,).
         coverage: Covered share of the area, 0 to 1.
         radius: Partners within this distance belong to a place, mm.
+        normal: Outward normal of the surface at the nearest partner of each place, shape (n, 3).
     """
 
     place: FloatArray
@@ -31,6 +32,7 @@ class SurfaceDeviations(NamedTuple):
     covered: BoolArray
     coverage: float
     radius: float
+    normal: FloatArray
 
 
 def surface_deviations(
@@ -63,4 +65,5 @@ def surface_deviations(
     covered = near.sum(axis=1) >= min(_FEWEST, count)
     value = np.full(len(places), np.nan)
     value[covered] = np.nanmedian(values[covered], axis=1)
-    return SurfaceDeviations(places, value, covered, float(covered.mean()), radius)
+    normal = found.normal[np.minimum(nearest[:, 0], len(found.foot) - 1)]
+    return SurfaceDeviations(places, value, covered, float(covered.mean()), radius, normal)

@@ -4,12 +4,21 @@
 from typing import NamedTuple
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.deviation.signed import Deviations
+from annelid.compare.scans.grouping import spatial_order
+from annelid.geometry.body import FloatArray, IntArray
 
 _NEIGHBOURS = 12
 _LONELY = 4.0  # medians of the distance to the last neighbour
+_LINKS, _REACH = 8, 3.0  # nearest points that may be linked, and how far away, in the same medians
+_STEP, _SLOPE = 5.0, 0.5  # largest step between linked points: standard deviations, or slope if this is more
+_PATCH = 4  # points from which a patch is a layer
+_OVER = 1.3  # medians within which another layer has twelve points beneath a point
 _MAD = 1.4826  # standard deviation of normal errors over their median absolute deviation
 
 
@@ -18,14 +27,16 @@ class WithoutOutliers(NamedTuple):
 
     Attributes:
         kept: The other deviations.
-        apart: How many were too far from the median of their neighbours.
+        apart: How many were too far from their neighbours.
         lonely: How many had too few neighbours, as outliers within a hole.
+        layered: How many were in a second layer over the surface, as ghosts are.
         noise: Robust standard deviation of a point from its neighbours, mm.
     """
 
     kept: Deviations
     apart: int
     lonely: int
+    layered: int
     noise: float
 
 
@@ -37,10 +48,63 @@ def without_outliers(found: Deviations, *, most: float = 5.0) -> WithoutOutliers
         most: Largest difference, in robust standard deviations of all differences.
     """
     if len(found.value) <= _NEIGHBOURS:
-        return WithoutOutliers(found, 0, 0, float("nan"))
-    distance, nearest = cKDTree(found.foot).query(found.foot, k=_NEIGHBOURS + 1)
-    difference = np.abs(found.value - np.median(found.value[nearest[:, 1:]], axis=1))
-    noise = _MAD * float(np.median(difference))
+        return WithoutOutliers(found, 0, 0, 0, float("nan"))
+    order = spatial_order(found.foot)
+    distance, nearest = cKDTree(found.foot[order]).query(found.foot[order], k=_NEIGHBOURS + 1)
+    value, around = found.value[order], found.value[order][nearest[:, 1:]]
+    noise = _MAD * float(np.median(np.abs(value - np.median(around, axis=1))))
     lonely = distance[:, -1] > _LONELY * np.median(distance[:, -1])
-    apart = ~lonely & (difference > most * noise)
-    return WithoutOutliers(found.chosen(~(lonely | apart)), int(apart.sum()), int(lonely.sum()), noise)
+    over, size = _over_the_surface(found.foot[order], value, ~lonely, (distance, nearest), noise)
+    around[over[nearest[:, 1:]]] = np.nan  # what lies over the surface does not tell where it is
+    disturbed = np.isnan(around).any(axis=1)
+    middle = np.median(around, axis=1)
+    middle[disturbed] = np.nanmedian(np.column_stack([around, value])[disturbed], axis=1)
+    apart = ~lonely & ~over & (np.abs(value - middle) > most * noise)
+    kept = np.zeros(len(order), dtype=bool)
+    kept[order[~(lonely | apart | over)]] = True
+    single = apart | (over & (size < _PATCH))
+    layered = int(over.sum() - (single & over).sum())
+    return WithoutOutliers(found.chosen(kept), int(single.sum()), int(lonely.sum()), layered, noise)
+
+
+def _over_the_surface(
+    foot: FloatArray,
+    value: FloatArray,
+    left: BoolArray,
+    neighbours: tuple[FloatArray, IntArray],
+    noise: float,
+) -> tuple[BoolArray, IntArray]:
+    """Find points in patches that are cut off from the largest one and lie over it, as ghosts do.
+
+    Neighbours are connected if noise or a slope explain their difference. A patch that is cut off but has no
+    other one beneath it, such as a blob with steep sides, stays: it may be real.
+
+    Args:
+        foot: Partners on the surface, shape (n, 3), mm.
+        value: Deviations, shape (n,), mm.
+        left: Which points take part, shape (n,).
+        neighbours: Distance and number of the nearest points, first the point itself, shape (n, 13).
+        noise: Standard deviation of a point from its neighbours, mm.
+
+    Returns:
+        Which points these are, and the number of points in the patch of each point, both shape (n,).
+    """
+    distance, nearest = neighbours
+    typical, none = float(np.median(distance[:, -1])), np.zeros(len(foot), dtype=bool)
+    first = np.repeat(np.arange(len(foot)), _LINKS)
+    other, apart = nearest[:, 1 : _LINKS + 1].ravel(), distance[:, 1 : _LINKS + 1].ravel()
+    step = np.abs(value[first] - value[other])
+    linked = left[first] & left[other] & (apart < _REACH * typical)
+    linked &= step < np.maximum(_STEP * noise, _SLOPE * apart)
+    pairs = first[linked], other[linked]
+    links = coo_array((np.ones(len(pairs[0]), dtype=bool), pairs), shape=(len(foot), len(foot)))
+    group = connected_components(links, directed=False)[1]
+    size = np.bincount(group, left).astype(np.int64)
+    main = group == size.argmax()
+    off = np.flatnonzero(left & ~main)
+    if not len(off) or size.max() <= _NEIGHBOURS:
+        return none, size[group]
+    reach = cKDTree(foot[main]).query(foot[off], k=[_NEIGHBOURS])[0][:, 0]
+    over = np.bincount(group[off], reach < _OVER * typical, len(size)) / np.maximum(size, 1)
+    none[off] = over[group[off]] > 0.5
+    return none, size[group]

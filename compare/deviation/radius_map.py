@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.ndimage import distance_transform_edt
 
+from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.deviation.radius_field import RadiusField, polar
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
@@ -95,20 +96,16 @@ def radius_map(
         angles: Number of cells around.
         weight: Shape (n,); by default all points are alike.
     """
-    edges = np.linspace(field.heights[0], field.heights[-1], heights + 1)
-    middle, angle = 0.5 * (edges[1:] + edges[:-1]), -np.pi + 2.0 * np.pi * (np.arange(angles) + 0.5) / angles
+    middle, angle = cell_middles(field, heights, angles)
     weight = np.ones(len(points)) if weight is None else weight
-    row = np.searchsorted(edges, points[:, 2], side="right") - 1
-    inside = (row >= 0) & (row < heights) & (weight > 0)
-    radius, θ = polar(points[inside])
-    difference = radius - field.at(points[inside, 2], θ)
-    column = np.floor((θ / (2.0 * np.pi) + 0.5) * angles).astype(np.int64) % angles
-    cell: IntArray = row[inside] * angles + column
+    cell, difference = cell_of(points, field, heights, angles)
+    inside = (cell >= 0) & (weight > 0)
+    cell, difference, weight = cell[inside], difference[inside], weight[inside]
     shape, size = (heights, angles), heights * angles
-    count = np.bincount(cell, weight[inside], size)
-    mean, spread = _robust_means(difference, weight[inside], cell, size)
-    sparse = count < _SPARSE * np.median(count[count > 0]) if (count > 0).any() else count < 1
-    mean[sparse], spread[sparse] = np.nan, np.nan
+    count = np.bincount(cell, weight, size)
+    mean, spread = _robust_means(difference, weight, cell, size)
+    none = sparse(count)
+    mean[none], spread[none] = np.nan, np.nan
     nominal = field.at(np.repeat(middle, angles), np.tile(angle, heights)).reshape(shape)
     return RadiusMap(
         middle,
@@ -118,6 +115,36 @@ def radius_map(
         spread.reshape(shape),
         count.reshape(shape),
     )
+
+
+def cell_middles(field: RadiusField, heights: int, angles: int) -> tuple[FloatArray, FloatArray]:
+    """Return the middles of the cells of a map: heights, mm, and angles, rad."""
+    edges = np.linspace(field.heights[0], field.heights[-1], heights + 1)
+    angle = -np.pi + 2.0 * np.pi * (np.arange(angles) + 0.5) / angles
+    return np.asarray(0.5 * (edges[1:] + edges[:-1])), angle
+
+
+def cell_of(points: FloatArray, field: RadiusField, heights: int, angles: int) -> tuple[IntArray, FloatArray]:
+    """Return the cell of each point, -1 beyond the ends, and its radius less the nominal one, mm."""
+    edges = np.linspace(field.heights[0], field.heights[-1], heights + 1)
+    row = np.searchsorted(edges, points[:, 2], side="right") - 1
+    radius, θ = polar(points)
+    column = np.floor((θ / (2.0 * np.pi) + 0.5) * angles).astype(np.int64) % angles
+    cell = np.where((row >= 0) & (row < heights), row * angles + column, -1)
+    return cell, radius - field.at(points[:, 2], θ)
+
+
+def sparse(count: FloatArray) -> BoolArray:
+    """Return which cells have too few points to count, as far as their number tells."""
+    some = count > 0
+    return np.asarray(count < (_SPARSE * np.median(count[some]) if some.any() else 1.0))
+
+
+def near_medians(values: FloatArray, weight: FloatArray, group: IntArray, groups: int) -> BoolArray:
+    """Return which values are not outliers of their group."""
+    off = np.abs(values - _medians(values, weight, group, groups)[group])
+    limit = _OUTLYING * 1.4826 * _medians(off, weight, group, groups)
+    return np.asarray(off <= limit[group] + 1e-9)
 
 
 def radius_band(found: RadiusMap) -> RadiusBand:
@@ -140,7 +167,7 @@ def enclosed_volume(found: RadiusMap) -> EnclosedVolume:
     known = np.isfinite(found.radius)
     if not known.any():
         raise InputError("volume: no point of the scan is within the heights of the surface.")
-    filled = _filled(found.difference)
+    filled = found.difference.ravel()[fill_index(known)].reshape(known.shape)
     step = (found.height[1] - found.height[0]) * 2.0 * np.pi / len(found.angle)
     scan = 0.5 * step * ((found.nominal + filled) ** 2).sum()
     return EnclosedVolume(
@@ -152,10 +179,7 @@ def _robust_means(
     values: FloatArray, weight: FloatArray, group: IntArray, groups: int
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and spread of each group without what is far from its median; ``nan`` of empty groups."""
-    median = _medians(values, weight, group, groups)
-    off = np.abs(values - median[group])
-    limit = _OUTLYING * 1.4826 * _medians(off, weight, group, groups)
-    near = off <= limit[group] + 1e-9
+    near = near_medians(values, weight, group, groups)
     kept, share, index = values[near], weight[near], group[near]
     with np.errstate(invalid="ignore", divide="ignore"):
         total = np.bincount(index, share, groups)
@@ -174,9 +198,10 @@ def _medians(values: FloatArray, weight: FloatArray, group: IntArray, groups: in
     return np.asarray(np.where(total > 0, found, 0.0))
 
 
-def _filled(values: FloatArray) -> FloatArray:
-    """Give each unknown cell the value of the nearest known one; angles go around."""
-    width = values.shape[1]
-    tripled = np.tile(values, (1, 3))
-    row, column = distance_transform_edt(~np.isfinite(tripled), return_distances=False, return_indices=True)
-    return np.asarray(tripled[row, column][:, width : 2 * width])
+def fill_index(known: BoolArray) -> IntArray:
+    """Return for each cell the number of the nearest known one, shape (h a,); angles go around."""
+    width = known.shape[1]
+    row, column = distance_transform_edt(
+        ~np.tile(known, (1, 3)), return_distances=False, return_indices=True
+    )[:, :, width : 2 * width]
+    return np.asarray(row * width + column % width).ravel()

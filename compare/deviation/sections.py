@@ -11,7 +11,7 @@ from annelid.geometry.body import FloatArray, IntArray
 _ROUNDS = 8
 _TUKEY = 4.685
 _FEWEST = 12  # points of a section
-_PARTS = 8  # of the circumference, of which all but two must have points
+PARTS = 8  # of the circumference, of which all but two must have points
 _SPARSE = 0.1  # of an even share of the points; a part with fewer has none but outliers
 
 
@@ -52,6 +52,30 @@ class Sections(NamedTuple):
         return float(np.linalg.norm(np.cross(line - line[0], chord), axis=1).max())
 
 
+class SectionFit(NamedTuple):
+    """The last step of the fit of n points to k sections.
+
+    Attributes:
+        used: Numbers of the points that belong to a section, shape (n,).
+        section: Section of each of them, shape (n,).
+        part: Eighth of the circumference that each is in, shape (n,).
+        columns: Derivatives of the radius by the five terms, shape (n, 5).
+        radius: Distance of each point, carried to the height of its section, from the centre, shape (n,), mm.
+        weight: Given weight times that of the kernel, shape (n,).
+        terms: Mean radius, shift of the centre, and amplitudes of cos 2θ and sin 2θ, shape (k, 5), mm.
+        centre: Centres before this shift, shape (k, 2), mm.
+    """
+
+    used: IntArray
+    section: IntArray
+    part: IntArray
+    columns: FloatArray
+    radius: FloatArray
+    weight: FloatArray
+    terms: FloatArray
+    centre: FloatArray
+
+
 def fitted_sections(
     points: FloatArray, heights: FloatArray, field: RadiusField, *, weight: FloatArray | None = None
 ) -> Sections:
@@ -66,30 +90,64 @@ def fitted_sections(
         field: The nominal radius.
         weight: Shape (n,); by default all points are alike.
     """
-    step = heights[1] - heights[0]
-    section = np.floor((points[:, 2] - heights[0]) / step + 0.5).astype(np.int64)
-    used = (section >= 0) & (section < len(heights))
+    fit = section_fit(points, heights, field, weight=weight)
+    given = np.ones(len(fit.used)) if weight is None else weight[fit.used]
+    number = np.bincount(fit.section[given > 0], minlength=len(heights))
+    inside = np.bincount(fit.section * PARTS + fit.part, given, len(heights) * PARTS)
+    return sections_of(heights, fit.terms, fit.centre, number, inside.reshape(-1, PARTS))
+
+
+def section_fit(
+    points: FloatArray, heights: FloatArray, field: RadiusField, *, weight: FloatArray | None = None
+) -> SectionFit:
+    """Fit sections; arguments as for ``fitted_sections``."""
+    section = section_numbers(points, heights)
+    used = np.flatnonzero((section >= 0) & (section < len(heights)))
     points, section = points[used], section[used]
     given = np.ones(len(points)) if weight is None else weight[used]
     angle = polar(points)[1]
-    carried = field.at(heights[section], angle) / field.at(points[:, 2], angle)
-    xy = points[:, :2] * carried[:, None]
+    xy = carried(points, heights[section], field)
     centre, terms, robust = np.zeros((len(heights), 2)), np.zeros((len(heights), 5)), given
     for _ in range(_ROUNDS):
+        centre = centre + terms[:, 1:3]
         off = xy - centre[section]
         r, θ = np.hypot(off[:, 0], off[:, 1]), np.arctan2(off[:, 1], off[:, 0])
         columns = np.column_stack([np.ones_like(θ), np.cos(θ), np.sin(θ), np.cos(2 * θ), np.sin(2 * θ)])
         terms = _least_squares(columns, r, robust, section, len(heights))
         residual = r - np.einsum("nj,nj->n", columns, terms[section])
-        robust = given * _tukey(residual, section, len(heights))
-        centre = centre + terms[:, 1:3]
-    count = np.bincount(section[given > 0], minlength=len(heights))
-    eighth = np.floor((angle / (2.0 * np.pi) + 0.5) * _PARTS).astype(np.int64) % _PARTS
-    cells = np.bincount(section * _PARTS + eighth, given, len(heights) * _PARTS).reshape(-1, _PARTS)
-    reached = cells > _SPARSE * cells.sum(axis=1, keepdims=True) / _PARTS
-    poor = (count < _FEWEST) | (reached.sum(axis=1) < _PARTS - 2)
-    terms[poor], centre[poor] = np.nan, np.nan
-    return Sections(heights, terms[:, 0], centre, terms[:, 3:], count)
+        weights, robust = robust, given * _tukey(residual, section, len(heights))
+    eighth = np.floor((angle / (2.0 * np.pi) + 0.5) * PARTS).astype(np.int64) % PARTS
+    return SectionFit(used, section, eighth, columns, r, weights, terms, centre)
+
+
+def section_numbers(points: FloatArray, heights: FloatArray) -> IntArray:
+    """Return the number of the section that each point belongs to, shape (n,); others are out of range."""
+    step = heights[1] - heights[0]
+    return np.asarray(np.floor((points[:, 2] - heights[0]) / step + 0.5), dtype=np.int64)
+
+
+def carried(points: FloatArray, heights: FloatArray, field: RadiusField) -> FloatArray:
+    """Return x and y of points carried along the nominal surface to heights, shape (n, 2), mm."""
+    angle = polar(points)[1]
+    return np.asarray(points[:, :2] * (field.at(heights, angle) / field.at(points[:, 2], angle))[:, None])
+
+
+def sections_of(
+    heights: FloatArray, terms: FloatArray, centre: FloatArray, number: IntArray, inside: FloatArray
+) -> Sections:
+    """Return sections without those of which the scan has too little.
+
+    Args:
+        heights: Shape (k,), mm.
+        terms: As in ``SectionFit``.
+        centre: Before the shift of the terms, shape (k, 2), mm.
+        number: Number of points, shape (k,).
+        inside: Sum of the weights in each eighth of the circumference, shape (k, 8).
+    """
+    reached = inside > _SPARSE * inside.sum(axis=1, keepdims=True) / PARTS
+    good = ((number >= _FEWEST) & (reached.sum(axis=1) >= PARTS - 2))[:, None]
+    terms = np.where(good, terms, np.nan)
+    return Sections(heights, terms[:, 0], centre + terms[:, 1:3], terms[:, 3:], number)
 
 
 def nominal_sections(heights: FloatArray, field: RadiusField) -> Sections:

@@ -17,6 +17,7 @@ _MAP = (180, 120)  # places over angle and height
 _HEIGHTS = (0.25, 0.5, 0.75)  # of the sections, in shares of the height
 _MARKED = ("mean deviation", "5 % of deviations below", "95 % of deviations below")  # in the histogram
 _MANY = 20_000  # points from which the cells of radii are small
+_ENOUGH = 200_000  # points from which only every second one and so on is drawn in sections
 _FINE, _COARSE = (51, 72), (21, 48)  # of these cells over height and angle; one row is in the middle
 _DRAWN = 0.18  # of the radius: the largest deviation in the drawing of a section
 _TIMES = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # of drawn deviations
@@ -77,7 +78,8 @@ def section_figures(compared: Comparison, radii: RadiusField, unit: DisplayUnit)
 
 def _cells(compared: Comparison, radii: RadiusField) -> RadiusMap:
     along, around = _FINE if len(compared.kept.value) >= _MANY else _COARSE
-    return radius_map(compared.kept.points, radii, heights=along, angles=around)
+    points = compared.kept.points[:: 1 + len(compared.kept.points) // _ENOUGH]
+    return radius_map(points, radii, heights=along, angles=around)
 
 
 def _section(cells: RadiusMap, row: int, times: float, size: float, unit: DisplayUnit) -> SvgFigure:
@@ -101,7 +103,6 @@ def _section(cells: RadiusMap, row: int, times: float, size: float, unit: Displa
         spread = float(np.nanmax(np.abs(difference), initial=0.0)) * unit.factor
         label = f"Section at height {height} mm"
         caption = f"{exaggerated}; the largest is {unit.behind(digits(spread, 3))}"
-        axes.text(0.5, 0.3, caption.replace("; ", "\n"), transform=axes.transAxes, ha="center", fontsize=7.5)
         return SvgFigure(style.svg_text(figure, f"section{row}", label), f"{label}: {caption}.")
 
 

@@ -13,13 +13,17 @@ from annelid.compare.page.figures import histogram, radius_figure, section_figur
 from annelid.compare.page.pictures import cleaning_picture, data_url, map_picture
 from annelid.compare.page.words import (
     CAUTIONS,
+    answer,
     doubts,
     headline,
     measure_rows,
     measure_text,
+    missed,
     pose_sentences,
     removal_rows,
+    rule,
     state_sentence,
+    verdict_row,
 )
 from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.folder.folder_files import SUMMARY
@@ -40,17 +44,19 @@ def comparison_page(compared: Comparison, surface: MapSurface) -> str:
     """
     limit = colour_limit(surface.deviation)
     length = compared.part.run.units.unit("length", limit)
-    reasons = list(doubts(compared))
+    missing, reasons = list(missed(compared)), list(doubts(compared))
     content = {
         "title": compared.part.run.title,
         "outcome": {
-            "tone": "warning" if reasons else "success",
-            "kind": state_sentence(compared),
+            "tone": "failure" if missing else "warning" if reasons else "success",
+            "kind": answer(compared),
             "text": headline(compared),
-            "reasons": reasons,
-            "remarks": (),
+            "reasons": [*missing, *reasons],
+            "remarks": (state_sentence(compared),),
         },
         "tiles": _tiles(compared),
+        "verdicts": [verdict_row(compared.part.run.units, verdict) for verdict in compared.verdicts],
+        "rule": rule(compared),
         "measures": measure_rows(compared),
         "pose": list(pose_sentences(compared)),
         "removed": removal_rows(compared),
@@ -112,7 +118,7 @@ def _facts(compared: Comparison) -> dict[str, str]:
     return {
         "Run": run.path.name,
         "Case hash": str(run.provenance["case_hash"]),
-        "State": f"{compared.part.state}, {compared.part.surface.name}",
+        "Surface": f"{compared.part.surface.name}, {compared.part.choice.text}",
         "Scan": f"{compared.scan.name}, read in {compared.settings.unit}",
         "SHA-256 of the scan": compared.digest,
         "Points of the scan": f"{len(compared.cloud.points):,}",

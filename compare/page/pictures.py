@@ -22,7 +22,9 @@ _AMBIENT, _DIFFUSE = 0.75, 0.3  # little shading, so that colours can be read
 _MOST_POINTS = 40_000  # of one colour
 _MARGIN = 0.6  # of the size of the part: removed points farther away are not drawn
 _KEPT_COLOUR = "#b4c0c5"
-_REASON_COLOURS = ("#5b5f9d", "#dd9a24", "#4f7d3c", "#c2362f", "#8040a8", "#0e6a71", "#1f74d0", "#101418")
+_REASON_COLOURS = (
+    *("#5b5f9d", "#dd9a24", "#8a5a2b", "#4f7d3c", "#8040a8", "#0e6a71", "#1f74d0", "#101418", "#c2362f"),
+)
 _WIDTH = 6.6  # inches
 
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from annelid.compare.comparison.compared import Comparison
-from annelid.compare.deviation.quantities import UNITS
-from annelid.results.views.headline import state_text
-from annelid.solver.display import KINDS, DisplayUnit, digits
+from annelid.compare.comparison.limits import RULE, Judgement
+from annelid.compare.deviation.quantity_names import unit_of
+from annelid.solver.display import KINDS, DisplayUnit, DisplayUnits, capitalised, digits
 
 INVENTED = "it was computed from a simulation, and no part was measured"
 CAUTIONS = (
@@ -22,6 +22,7 @@ CAUTIONS = (
     "discharge the part first.",
 )
 _SPACE, _MINUS = "\N{NO-BREAK SPACE}", "\N{MINUS SIGN}"
+_LARGE = 0.05  # of the diameter
 _FEW, _OUTSIDE = 0.8, 0.8  # coverage and share of inliers below which the page warns
 
 
@@ -59,10 +60,53 @@ def measure_rows(compared: Comparison) -> list[tuple[str, ...]]:
 
 def _unit(compared: Comparison, name: str) -> DisplayUnit:
     found = compared.measures[name]
-    size = abs(found.value) + found.standard_deviation
-    if UNITS[name] == "mm":
-        return compared.part.run.units.unit("length", size)
-    return KINDS["volume"].default(size)  # that of the run suits volumes, not their difference
+    return shown_in(compared.part.run.units, unit_of(name), abs(found.value) + found.standard_deviation)
+
+
+def shown_in(units: DisplayUnits, unit: str, size: float) -> DisplayUnit:
+    """The unit in which values of such a size are shown."""
+    if unit == "mm":
+        return units.unit("length", size)
+    # Units of the run suit volumes, not their difference.
+    return KINDS["fraction" if unit == "1" else "volume"].default(size)
+
+
+def verdict_row(units: DisplayUnits, verdict: Judgement) -> tuple[str, str, str, str, str]:
+    """Cells of a verdict: quantity, limit, value with expanded uncertainty, verdict, and its tone."""
+    unit = shown_in(units, verdict.unit, abs(verdict.limit))
+    limit = unit.behind(digits(unit.factor * verdict.limit, 4))
+    value = with_error(verdict.value, verdict.expanded_uncertainty, unit)
+    tone = {"met": "success", "not met": "failure", "undecided": "warning"}[verdict.verdict]
+    return verdict.quantity, f"{verdict.condition} {limit}", value, verdict.verdict, tone
+
+
+def rule(compared: Comparison) -> str:
+    """Say how it is judged, and what the uncertainty contains."""
+    shared = compared.settings.scanner
+    error = (
+        f"an error of {_length(compared, shared, 2)} (standard uncertainty) that all points share"
+        if shared
+        else "no error that all points share, because scanner_uncertainty is not given"
+    )
+    return f"{RULE} The uncertainty contains the noise, the pose, what holes hide, and {error}."
+
+
+def answer(compared: Comparison) -> str:
+    """Say whether the part meets the requirements."""
+    found = [verdict.verdict for verdict in compared.verdicts]
+    if not found:
+        return "no requirement"
+    if "not met" in found:
+        return "does not meet its requirements"
+    return "not all requirements can be decided" if "undecided" in found else "meets its requirements"
+
+
+def missed(compared: Comparison) -> Iterator[str]:
+    """Say which requirements are not met."""
+    for verdict in compared.verdicts:
+        if verdict.verdict == "not met":
+            quantity, condition, value, _, _ = verdict_row(compared.part.run.units, verdict)
+            yield f"{capitalised(quantity)} is {value}; required is {condition}."
 
 
 def _length(compared: Comparison, value: float, count: int = 3) -> str:
@@ -84,11 +128,27 @@ def doubts(compared: Comparison) -> Iterator[str]:
     """Say what to know before the numbers are used."""
     if compared.invented:
         yield f"The scan is invented: {INVENTED}."
+    yield from compared.part.choice.doubts
+    if compared.alignment.pose.scale != 1.0:
+        yield (
+            f"A scale was fitted: the scan was multiplied by {compared.alignment.pose.scale:.5g}, so all "
+            "sizes and volumes are those of the changed scan."
+        )
+    for verdict in compared.verdicts:
+        if verdict.verdict == "undecided":
+            reason = (
+                "is too close to its limit to tell" if math.isfinite(verdict.value) else "was not measured"
+            )
+            yield f"{capitalised(verdict.quantity)} {reason}."
     if compared.seen.coverage < _FEW:
         yield f"The scan covers only {100 * compared.seen.coverage:.0f} % of the surface."
     if compared.alignment.inlier_share < _OUTSIDE:
         share = f"{100 * compared.alignment.inlier_share:.0f} %"
         yield f"Only {share} of the points follow the shape of the surface; the pose may be wrong."
+    rms = compared.measures["root mean square deviation"].value
+    if rms > _LARGE * compared.part.surface.diameter:
+        share = f"{100 * rms / compared.part.surface.diameter:.0f} % of the diameter (root mean square)"
+        yield f"The deviations are {share}; the scan may show another part or another state."
     free = [motion.kind for motion in compared.alignment.free if not motion.fixed_by]
     if free.count("turn") == 1:
         yield "The surface looks alike from all sides, so the angle of the scan about its axis is arbitrary."
@@ -138,7 +198,8 @@ def removal_rows(compared: Comparison) -> list[tuple[str, ...]]:
     missing = f"{found.beyond_edges} beyond open edges, {found.too_far} over {far} away"
     facing = f"{found.turned_away} with a normal of the other face of the wall"
     rows.append(("without partner", before, with_partner, f"{missing}, {facing}"))
-    apart = f"{sound.apart} far from the median of their neighbours, {sound.lonely} without neighbours"
+    apart = f"{sound.apart} far from their neighbours, {sound.lonely} without neighbours, "
+    apart += f"{sound.layered} in a second layer over the surface, as ghosts are"
     rows.append(("outliers on the surface", with_partner, counted, apart))
     return [(name, f"{first:,}", f"{last:,}", f"{first - last:,}", why) for name, first, last, why in rows]
 
@@ -146,4 +207,4 @@ def removal_rows(compared: Comparison) -> list[tuple[str, ...]]:
 def state_sentence(compared: Comparison) -> str:
     """Say what the scan is compared with."""
     part = compared.part
-    return f"Compared with the {part.surface.name} in {state_text(part.run, part.state)}."
+    return f"Compared with the {part.surface.name} in {part.choice.text}."

@@ -1,19 +1,26 @@
 # SPDX-License-Identifier: MIT
 """Comparing scans with a run and writing their folders and pages."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from annelid.compare.comparison.compared import Comparison, compare_scan
+from annelid.compare.comparison.best_state import best_part
+from annelid.compare.comparison.compared import Comparison, cleaned_file, compare_scan
 from annelid.compare.comparison.files import PAGE, new_folder, write_files
 from annelid.compare.comparison.map_surface import map_surface
-from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart, simulated_part
-from annelid.compare.deviation.quantities import Uncertain
-from annelid.compare.page.batch_page import batch_page
+from annelid.compare.comparison.simulated_part import (
+    ComparisonSettings,
+    candidates,
+    finished_run,
+    part_in,
+)
+from annelid.compare.page.batch_page import ScanEntry, batch_page, entry_of
 from annelid.compare.page.page import comparison_page
+from annelid.compare.page.words import verdict_row
 from annelid.geometry.errors import InputError
 from annelid.results.atomic import write_atomically
+from annelid.results.folder.run_record import RunRecord
 
 FOLDER = "compare"
 """Folder of comparisons in a Run folder."""
@@ -39,28 +46,31 @@ def write_comparisons(
         InputError: The run is not finished, a file is no scan of the part, or a folder has other content.
         OSError: A file cannot be written.
     """
-    part = simulated_part(run, settings)
-    folders = _folders(part, scans, out)
+    record = finished_run(run)
+    choices = candidates(record, settings)
+    part = part_in(record, choices[0], settings) if len(choices) == 1 else None
+    folders = _folders(record, scans, out)
     several = len(scans) > 1
     if several:
-        _check_parent(out or part.run.path / FOLDER)
-    measures: dict[str, Mapping[str, Uncertain]] = {}
-    lines, invented = [], []
+        _check_parent(out or record.path / FOLDER)
+    entries: list[ScanEntry] = []
+    lines: list[str] = []
     with ExitStack() as stack:
         temporary = [stack.enter_context(new_folder(folder)) for folder in folders]
         for scan, folder, target in zip(scans, temporary, folders, strict=True):
-            compared = compare_scan(part, scan, settings)
+            read = cleaned_file(scan, settings)
+            chosen = part or best_part(record, choices, read.cleaned.cloud, settings)
+            compared = compare_scan(chosen, read, settings)
             surface = map_surface(compared)
             write_files(compared, surface, comparison_page(compared, surface), folder)
-            measures[target.name] = compared.measures
-            lines.append(_line(compared))
-            invented += [target.name] if compared.invented else []
+            entries.append(entry_of(target.name, compared))
+            lines += _lines(compared)
     if not several:
         return folders[0] / PAGE, lines
-    return write_atomically(folders[0].parent / PAGE, batch_page(part, measures, invented)), lines
+    return write_atomically(folders[0].parent / PAGE, batch_page(record, entries)), lines
 
 
-def _folders(part: SimulatedPart, scans: Sequence[Path], out: Path | None) -> list[Path]:
+def _folders(run: RunRecord, scans: Sequence[Path], out: Path | None) -> list[Path]:
     """The folder of each scan."""
     if out is not None and len(scans) == 1:
         return [out]
@@ -68,7 +78,7 @@ def _folders(part: SimulatedPart, scans: Sequence[Path], out: Path | None) -> li
     twice = next((name for name in names if names.count(name) > 1), "")
     if twice:
         raise InputError(f"scan {twice}: several scans have this name; rename one of them", key="SCAN")
-    return [(out or part.run.path / FOLDER) / name for name in names]
+    return [(out or run.path / FOLDER) / name for name in names]
 
 
 def _check_parent(folder: Path) -> None:
@@ -80,9 +90,19 @@ def _check_parent(folder: Path) -> None:
         raise InputError(f"{folder}: {text}. Choose a new or empty folder", key="--out")
 
 
-def _line(compared: Comparison) -> str:
+def _lines(compared: Comparison) -> Iterator[str]:
     rms, mean = (compared.measures[f"{name} deviation"].value for name in ("root mean square", "mean"))
-    return (
-        f"{compared.scan.name}: root mean square deviation {rms:.3g} mm, mean {mean:.3g} mm, "
+    name = compared.scan.name
+    yield (
+        f"{name}: root mean square deviation {rms:.3g} mm, mean {mean:.3g} mm, "
         f"{100 * compared.seen.coverage:.0f} % of the surface covered"
     )
+    if compared.settings.state == "best" or compared.settings.loads:
+        yield f"  compared with {compared.part.choice.text}"
+    if compared.alignment.pose.scale != 1.0:
+        yield f"  a scale was fitted: the scan was multiplied by {compared.alignment.pose.scale:.5g}"
+    yield from (f"  note: {doubt}" for doubt in compared.part.choice.doubts)
+    words = {"met": "met      ", "not met": "NOT MET  ", "undecided": "UNDECIDED"}
+    for verdict in compared.verdicts:
+        quantity, condition, value, _, _ = verdict_row(compared.part.run.units, verdict)
+        yield f"  {words[verdict.verdict]}  {quantity}: {value} ({condition})"

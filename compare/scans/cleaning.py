@@ -83,7 +83,7 @@ def clean(cloud: PointCloud, settings: Cleaning | None = None) -> CleanedScan:
     if not len(kept):
         table = ", ".join(f"{step.name} {step.points_in - step.points_out}" for step in steps)
         raise InvalidValue(f"would remove all points of the scan ({table})", subject="cleaning")
-    left_cloud = _subset(cloud, kept, with_faces=chosen.voxel == 0.0)
+    left_cloud = _subset(cloud, kept, with_faces=not (chosen.voxel or chosen.voxel_mm))
     return CleanedScan(left_cloud, tuple(steps), removed, spacing)
 
 

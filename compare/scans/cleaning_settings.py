@@ -16,6 +16,7 @@ class Cleaning:
         duplicate_distance: Of points in one cube of this edge one is kept; 0 to keep all.
         saturated_intensity: Intensities from here on are removed; None for the largest intensity, if at least
             0.2 % of the points have exactly this one.
+        least_intensity: Smaller intensities are removed; None to keep all.
         grazing_angle_deg: Largest angle between normal and direction to the scanner.
         scanner_position: Position of the scanner in the frame of the scan, mm; None if unknown.
         view_direction: Direction from the scanner to the part instead, of any length; None if unknown.
@@ -25,6 +26,7 @@ class Cleaning:
         patch_gap: Gap that separates an isolated patch.
         smallest_patch: Share of the points below which a separate patch is removed; 0 to keep all.
         voxel: Edge of the cubes in each of which one point is kept; 0 to keep all.
+        voxel_mm: The same in mm instead, whatever the spacing.
 
     Raises:
         InvalidValue: If a value is out of range.
@@ -32,6 +34,7 @@ class Cleaning:
 
     duplicate_distance: float = 1e-3
     saturated_intensity: float | None = None
+    least_intensity: float | None = None
     grazing_angle_deg: float = 75.0
     scanner_position: tuple[float, float, float] | None = None
     view_direction: tuple[float, float, float] | None = None
@@ -40,6 +43,7 @@ class Cleaning:
     patch_gap: float = 3.0
     smallest_patch: float = 0.02
     voxel: float = 0.0
+    voxel_mm: float = 0.0
 
     def __post_init__(self) -> None:
         ranges = {
@@ -50,6 +54,7 @@ class Cleaning:
             "patch_gap": (1.0, 1000.0),
             "smallest_patch": (0.0, 0.5),
             "voxel": (0.0, 1e4),
+            "voxel_mm": (0.0, 1e6),
         }
         for key, (least, most) in ranges.items():
             value = getattr(self, key)
@@ -59,5 +64,21 @@ class Cleaning:
         if self.scanner_position is not None and self.view_direction is not None:
             problem = "give either this or scanner_position, not both"
             raise InvalidValue(problem, key="view_direction", subject="cleaning")
+        if self.voxel and self.voxel_mm:
+            raise InvalidValue("give either this or voxel, not both", key="voxel_mm", subject="cleaning")
+        for key in ("saturated_intensity", "least_intensity"):
+            light = getattr(self, key)
+            if light is not None and not np.isfinite(light):
+                raise InvalidValue(f"{light:g} must be a number", key=key, subject="cleaning", value=light)
         if self.view_direction is not None and not np.linalg.norm(self.view_direction) > 0.0:
             raise InvalidValue("must have a length", key="view_direction", subject="cleaning")
+
+    @classmethod
+    def none(cls) -> "Cleaning":
+        """Return settings that keep every point."""
+        return cls(
+            duplicate_distance=0.0,
+            saturated_intensity=np.finfo(float).max,
+            outlier_deviations=0.0,
+            smallest_patch=0.0,
+        )

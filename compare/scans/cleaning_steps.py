@@ -46,11 +46,24 @@ def _saturated(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[In
     light, limit = left.intensities, settings.saturated_intensity
     if light is None:
         return _NONE, "left out: the scan has no intensities"
+    if limit == np.finfo(float).max:
+        return _NONE, "not asked for"
     if limit is None:
         limit = float(light.max())
         if not _LEAST_SATURATED <= np.mean(light == limit) < 1.0:
             return _NONE, f"few points, or all, have the largest intensity, {limit:g}"
     return np.flatnonzero(light >= limit), f"intensity saturated at {limit:g}"
+
+
+def _dark(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntArray, str]:
+    if settings.least_intensity is None:
+        return _NONE, "not asked for"
+    if left.intensities is None:
+        problem = "was given, but the scan has no intensities"
+        raise InvalidValue(problem, key="least_intensity", subject="cleaning")
+    return np.flatnonzero(left.intensities < settings.least_intensity), (
+        f"intensity below {settings.least_intensity:g}"
+    )
 
 
 def _grazing(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntArray, str]:
@@ -90,7 +103,7 @@ def _patches(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntA
 
 
 def _voxels(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntArray, str]:
-    edge, points = settings.voxel * spacing, left.points
+    edge, points = settings.voxel_mm or settings.voxel * spacing, left.points
     if edge == 0.0 or not len(points):
         return _NONE, "not asked for, or no points are left"
     _, voxel = first_of_equal_rows(cell_numbers(points, edge))
@@ -104,6 +117,7 @@ def _voxels(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntAr
 STEPS: Mapping[str, Step] = {
     "duplicates": _duplicates,
     "saturated": _saturated,
+    "dark": _dark,
     "grazing": _grazing,
     "outliers": _outliers,
     "isolated patches": _patches,

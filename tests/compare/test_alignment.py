@@ -45,6 +45,18 @@ def test_balloons_are_aligned_from_any_pose_despite_holes_outliers_and_noise(see
     assert found.alternatives == ()
 
 
+@pytest.mark.exact
+def test_a_part_that_is_wider_all_around_stays_in_the_middle():
+    surface, noise, count = tube(around=120, length=60.0, along=31), 0.05, 3000
+    places, triangle = surface.sampled(count)
+    excess = 0.1 + np.random.default_rng(0).normal(0.0, noise, count)
+    found = refined(STILL, places + excess[:, None] * surface.normals[triangle], Locator(surface))
+    middle = np.array([[0.0, 0.0, 30.0]])
+    off = np.linalg.norm((found.pose.apply(middle) - middle)[0, :2])
+    # Least squares of independent points: each coordinate has the standard deviation s √(2 / n).
+    assert off < 3.0 * noise * np.sqrt(2.0 / count)
+
+
 @pytest.mark.slow
 def test_a_seam_fixes_the_turn():
     surface = seamed_balloon()

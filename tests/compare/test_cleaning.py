@@ -80,6 +80,32 @@ def test_saturated_returns_are_found_or_given():
     assert len(removed_by(given, "saturated")) == 19
 
 
+def test_dark_returns_go_if_asked_for_and_no_point_goes_without_cleaning():
+    scan = even_sphere()
+    light = np.arange(len(scan.points), dtype=float)
+    shown = PointCloud(scan.points, scan.normals, light, None)
+    np.testing.assert_array_equal(
+        removed_by(clean(shown, replace(NOTHING, least_intensity=100.0, saturated_intensity=1e9)), "dark"),
+        np.arange(100),
+    )
+    with pytest.raises(InvalidValue, match="least_intensity: was given, but the scan has no intensities"):
+        clean(scan, Cleaning(least_intensity=1.0))
+    far = PointCloud(np.concatenate([scan.points, [[90.0, 0.0, 0.0]] * 2]), None, None, None)
+    assert (clean(far, Cleaning.none()).removed == KEPT).all()
+    assert (clean(far).removed != KEPT).sum() >= 2
+
+
+def test_voxels_may_be_given_in_mm():
+    points = grid(30, 0.5)
+    in_mm, in_spacings = (
+        clean(bare(points), replace(NOTHING, **v)) for v in ({"voxel_mm": 1.0}, {"voxel": 2.0})
+    )
+    np.testing.assert_array_equal(in_mm.removed, in_spacings.removed)
+    assert (in_mm.removed != KEPT).any()
+    with pytest.raises(InvalidValue, match="voxel_mm: give either this or voxel"):
+        Cleaning(voxel=2.0, voxel_mm=1.0)
+
+
 @pytest.mark.exact
 @pytest.mark.parametrize("angle", [20.0, 60.0, 85.0])
 def test_grazing_returns_are_those_beyond_the_angle(angle):

@@ -238,8 +238,8 @@ def test_several_scans_have_a_page_with_mean_and_spread(run, tmp_path):
     page, lines = write_comparisons(run, scans, SETTINGS, out=tmp_path / "out")
     assert sorted(p.name for p in page.parent.iterdir()) == ["compare.html", "part_0", "part_1"]
     assert len(lines) == 2
-    row = re.search(r"<tr><th>mean deviation</th>(.*?)</tr>", page.read_text())[1]
-    mean, spread = (float(text) for text in re.findall(r"([\d.]+)\xa0mm", row)[-2:])
+    row = re.search(r"<tr><th>mean deviation \[µm\]</th>(.*?)</tr>", page.read_text())[1]
+    mean, spread = (1e-3 * float(text) for text in re.findall(r">([\d.]+)<", row)[-2:])
     # The standard deviation of 0.05 and 0.15 is 0.1 / √2.
     assert mean == pytest.approx(0.1, abs=2e-3)
     assert spread == pytest.approx(0.1 / np.sqrt(2.0), abs=2e-3)

@@ -5,7 +5,9 @@ import numpy as np
 import pytest
 
 from annelid.compare.page.diverging import colour_limit, diverging_colours
+from annelid.compare.page.pictures import _REASON_COLOURS
 from annelid.compare.page.words import with_error
+from annelid.compare.scans.cleaning_steps import STEPS
 from annelid.solver.display import DisplayUnit
 
 
@@ -49,3 +51,7 @@ def test_colours_end_at_a_round_number(values, limit):
 )
 def test_numbers_have_the_digits_that_their_uncertainty_leaves(value, deviation, text):
     assert with_error(value, deviation, DisplayUnit("mm", 1.0)).replace("\xa0", " ") == text
+
+
+def test_every_reason_of_removal_has_a_colour_of_its_own():
+    assert len(set(_REASON_COLOURS)) >= len(STEPS) + 2

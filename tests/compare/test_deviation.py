@@ -249,7 +249,7 @@ def test_outliers_are_removed_by_their_neighbours_and_do_not_fill_holes():
     both = np.concatenate([points[~hidden], wild])
     found = compared(both, surface)
     cleaned = without_outliers(found)
-    assert cleaned.apart + cleaned.lonely == pytest.approx(len(wild), rel=0.02)
+    assert cleaned.apart + cleaned.lonely + cleaned.layered == pytest.approx(len(wild), rel=0.02)
     assert cleaned.lonely > 0  # in the hole
     # The median of twelve neighbours has √(π / 24) of the noise of a point.
     assert cleaned.noise == pytest.approx(0.05 * np.sqrt(1.0 + np.pi / 24.0), rel=0.1)
@@ -262,3 +262,24 @@ def test_outliers_are_removed_by_their_neighbours_and_do_not_fill_holes():
     exact = 0.3 * np.cos(2.0 * cells.angle) + 0.0 * cells.height[:, None]
     assert np.abs(cells.difference - exact)[reached].max() < 0.15
     assert surface_deviations(found, surface).coverage == pytest.approx(5.0 / 6.0, abs=0.03)
+
+
+def test_a_ghost_over_the_surface_is_a_second_layer_and_a_blob_without_one_beneath_is_not():
+    surface, rng = tube(), np.random.default_rng(1)
+    points, z, θ = on_tube(lambda z, θ: RADIUS + 0.0 * z)
+    noise = rng.normal(0.0, 0.02, (len(points), 1)) * points / RADIUS * [1.0, 1.0, 0.0]
+    # A ghost is a copy of a patch that was turned out of the surface about a line in it.
+    near = (np.abs(θ) < 0.25) & (np.abs(z - 30.0) < 4.0)
+    ghost = (points + noise)[near] + np.column_stack([0.6 * (z[near] - 26.0), 0.0 * z[near], 0.0 * z[near]])
+    # A blob of 6 mm is 1.5 mm high, with steep sides; the scan sees nothing beneath it.
+    far = (np.abs(np.abs(θ) - np.pi) * RADIUS) ** 2 + (z - 30.0) ** 2 < 9.0
+    blob = points * np.column_stack([*[np.where(far, 1.0 + 1.5 / RADIUS, 1.0)] * 2, np.ones(len(far))])
+    found = compared(np.concatenate([blob + noise, ghost]), surface)
+    result = without_outliers(found)
+    is_ghost = result.kept.number >= len(points)
+    assert result.layered > 0.3 * near.sum()
+    assert is_ghost.sum() < 0.25 * near.sum()  # near the line it cannot be told from the surface
+    assert result.kept.value[is_ghost].max() < 0.5 < 0.6 * 8.0
+    kept_blob = np.isin(np.flatnonzero(far), result.kept.number)
+    assert kept_blob.mean() > 0.9
+    assert result.kept.value.max() == pytest.approx(1.5, abs=0.1)

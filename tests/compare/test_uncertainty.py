@@ -6,12 +6,21 @@ import pytest
 from nominal_shapes import tube
 
 from annelid.compare.alignment.closest import Locator
-from annelid.compare.deviation.quantities import UNITS, Measures, with_uncertainty
+from annelid.compare.deviation.coverage import surface_deviations
+from annelid.compare.deviation.quantities import Measures
+from annelid.compare.deviation.quantity_names import UNITS
 from annelid.compare.deviation.radius_field import radius_field
 from annelid.compare.deviation.signed import deviations
+from annelid.compare.deviation.uncertainty import with_uncertainty
 
 NOISE = 0.2
 NOWHERE = np.zeros((6, 6))
+
+
+def uncertain(found, measures, surface, covariance, **options):
+    """Quantities with uncertainty, also seen from the surface."""
+    seen = surface_deviations(found, surface)
+    return with_uncertainty(found, seen, measures, surface, covariance, **options)
 
 
 def scan(surface, seed, count=2000):
@@ -24,7 +33,7 @@ def test_noise_makes_the_mean_as_uncertain_as_repeated_scans_show():
     surface = tube(around=120, along=21)
     locator = Locator(surface)
     found = deviations(scan(surface, 0), locator)
-    result = with_uncertainty(found, Measures(), surface, NOWHERE, replicates=400)
+    result = uncertain(found, Measures(), surface, NOWHERE, replicates=400)
     mean = result["mean deviation"]
     # Independent points: s / √n. The bootstrap of some 200 patches knows it to 1 / √400 of itself.
     assert mean.from_patches == pytest.approx(NOISE / np.sqrt(len(found.value)), rel=0.2)
@@ -41,9 +50,7 @@ def test_errors_that_are_alike_over_patches_do_not_average_out():
     wavy = found._replace(
         value=found.value + 0.5 * np.cos(4.0 * np.arctan2(found.foot[:, 1], found.foot[:, 0]))
     )
-    plain, alike = (
-        with_uncertainty(f, Measures(), surface, NOWHERE)["mean deviation"] for f in (found, wavy)
-    )
+    plain, alike = (uncertain(f, Measures(), surface, NOWHERE)["mean deviation"] for f in (found, wavy))
     assert alike.from_patches > 3.0 * plain.from_patches
 
 
@@ -53,7 +60,7 @@ def test_the_pose_makes_the_eccentricity_uncertain():
     points = surface.sampled(2000)[0] + np.array([2.0, 0.0, 0.0])
     found = deviations(points, Locator(surface))
     shift = np.diag([0.0, 0.0, 0.0, deviation**2, 0.0, 0.0])
-    result = with_uncertainty(found, Measures(radius_field(surface)), surface, shift, replicates=50)
+    result = uncertain(found, Measures(radius_field(surface)), surface, shift, replicates=50)
     assert result["largest eccentricity"].value == pytest.approx(2.0, abs=0.02)
     assert result["largest eccentricity"].from_pose == pytest.approx(
         deviation, rel=0.3
@@ -67,7 +74,7 @@ def test_the_same_seed_gives_the_same_numbers():
     surface = tube(around=60, along=11)
     found = deviations(scan(surface, 0, 500), Locator(surface))
     first, second, other = (
-        with_uncertainty(found, Measures(), surface, NOWHERE, replicates=20, seed=seed) for seed in (1, 1, 2)
+        uncertain(found, Measures(), surface, NOWHERE, replicates=20, seed=seed) for seed in (1, 1, 2)
     )
     assert first == second
     assert first != other
