@@ -26,7 +26,8 @@ from annelid.results.folder.folder_files import SUMMARY, read_json
 PAGE = "compare.html"
 TABLE, PARQUET, SURFACE, ALIGNED = "deviation.csv", "deviation.parquet", "deviation.vtp", "aligned.ply"
 _DECIMALS = 6  # of lengths in mm
-_COUNTED = "counted"
+COUNTED = "counted"
+"""Use of a point that counts."""
 
 
 def write_files(compared: Comparison, surface: MapSurface, page: str, folder: Path) -> None:
@@ -57,7 +58,7 @@ def deviation_table(compared: Comparison) -> pa.Table:
     value[compared.found.number] = np.round(compared.found.value, _DECIMALS)
     use = np.full(len(points), NO_PARTNER, dtype=object)
     use[compared.found.number] = OUTLIER
-    use[compared.kept.number] = _COUNTED
+    use[compared.kept.number] = COUNTED
     columns = {f"{axis} [mm]": points[:, i] for i, axis in enumerate("xyz")}
     columns["deviation [mm]"] = pa.array(value, mask=np.isnan(value))
     return pa.table({**columns, "use": pa.array(use.tolist())})

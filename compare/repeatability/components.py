@@ -115,9 +115,10 @@ def _sources(counts: FloatArray) -> tuple[str, ...]:
     """The sources that the design can tell apart, judged by the fullest quantity."""
     full = counts.max(axis=2)
     parts, operators, cells = (full.sum(axis=1) > 0).sum(), (full.sum(axis=0) > 0).sum(), (full > 0).sum()
-    found = [PART] if parts > 1 else []
-    crossed = cells > max(parts, operators) and _connected(full > 0)
-    if operators > 1 and (parts == 1 or crossed):
+    number = full.sum()
+    found = [PART] if parts > 1 and number > parts else []
+    crossed = cells > max(parts, operators) and number > parts + operators - 1 and _connected(full > 0)
+    if operators > 1 and (number > operators if parts == 1 else crossed):
         found.append(OPERATOR)
         if parts > 1 and cells > parts + operators - 1 and (full > 1).any():
             found.append(INTERACTION)
@@ -146,15 +147,14 @@ def _coefficient(counts: FloatArray, grouped: tuple[int, ...], random: tuple[int
 
 def _contrast(source: str, sources: tuple[str, ...]) -> dict[str, float]:
     """The sum of squares of a source as a combination of those that the groupings explain."""
-    within = {"mean": -1.0}
     if source in (PART, OPERATOR):
         return {source: 1.0, "mean": -1.0}
     if source == INTERACTION:
         return {INTERACTION: 1.0, PART: -1.0, OPERATOR: -1.0, "mean": 1.0}
-    main = [name for name in (PART, OPERATOR) if name in sources]
     if INTERACTION in sources:
         return {REPEAT: 1.0, INTERACTION: -1.0}
-    return {REPEAT: 1.0, **dict.fromkeys(main, -1.0), "mean": len(main) - 1.0} if main else {REPEAT: 1.0, **within}
+    main = sources[:-1]
+    return {REPEAT: 1.0, **dict.fromkeys(main, -1.0), "mean": len(main) - 1.0}
 
 
 def _inverse(matrix: FloatArray) -> FloatArray:
