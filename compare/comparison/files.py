@@ -4,7 +4,7 @@
 import contextlib
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +25,8 @@ from annelid.results.folder.folder_files import SUMMARY, read_json
 
 PAGE = "compare.html"
 TABLE, PARQUET, SURFACE, ALIGNED = "deviation.csv", "deviation.parquet", "deviation.vtp", "aligned.ply"
+FILES = (PAGE, TABLE, PARQUET, SURFACE, ALIGNED, SUMMARY)
+"""Files of the folder of a comparison."""
 _DECIMALS = 6  # of lengths in mm
 COUNTED = "counted"
 """Use of a point that counts."""
@@ -70,16 +72,16 @@ def _comments(compared: Comparison) -> list[str]:
 
 
 @contextlib.contextmanager
-def new_folder(folder: Path) -> Iterator[Path]:
+def new_folder(folder: Path, *, kind: str = KIND, files: Sequence[str] = FILES) -> Iterator[Path]:
     """Yield a temporary folder that becomes ``folder`` at the end, or is removed after an error.
 
-    An earlier comparison in ``folder`` is replaced.
+    An earlier comparison (or other content of this kind) in ``folder`` is replaced.
 
     Raises:
         InputError: ``folder`` contains anything else.
         OSError: It cannot be created.
     """
-    check_folder(folder)
+    check_folder(folder, kind=kind, files=files)
     made = [parent for parent in folder.parents if not parent.exists()]
     temporary = folder.with_name(f".{folder.name[:40]}.{os.getpid()}{PART_SUFFIX}")
     old = temporary.with_suffix(".old")
@@ -97,8 +99,8 @@ def new_folder(folder: Path) -> Iterator[Path]:
                 parent.rmdir()
 
 
-def check_folder(folder: Path) -> None:
-    """Check that a folder is absent, empty or an earlier comparison.
+def check_folder(folder: Path, *, kind: str = KIND, files: Sequence[str] = FILES) -> None:
+    """Check that a folder is absent, empty or an earlier comparison (or other content of this kind).
 
     Raises:
         InputError: It contains anything else.
@@ -108,8 +110,12 @@ def check_folder(folder: Path) -> None:
     if not folder.is_dir():
         raise InputError(f"{folder}: is not a folder; choose another", key="--out")
     names = {path.name for path in folder.iterdir()}
-    foreign = sorted(names - {PAGE, TABLE, PARQUET, SURFACE, ALIGNED, SUMMARY})
-    if names and (foreign or (read_json(folder / SUMMARY) or {}).get("kind") != KIND):
+    foreign = sorted(names - set(files))
+    if names and (foreign or (read_json(folder / SUMMARY) or {}).get("kind") != kind):
         content = ", ".join(foreign[:3] or sorted(names)[:3])
-        text = f"contains something other than a comparison ({content}); nothing was written"
+        text = f"contains something other than {_a(kind)} ({content}); nothing was written"
         raise InputError(f"{folder}: {text}. Choose a new or empty folder", key="--out")
+
+
+def _a(kind: str) -> str:
+    return "a comparison" if kind == KIND else kind.removeprefix("annelid ")

@@ -43,10 +43,14 @@ def map_surface(compared: Comparison) -> MapSurface:
     return MapSurface(points, triangles, seen.value, seen.radius)
 
 
-def fine_surface(surface: NominalSurface) -> tuple[FloatArray, IntArray]:
-    """Divide a surface finely; return its points, shape (n, 3), mm, and triangles, shape (t, 3)."""
+def fine_surface(surface: NominalSurface, *, fineness: int = _FINENESS) -> tuple[FloatArray, IntArray]:
+    """Divide a surface so that an edge is the diagonal over ``fineness`` at most.
+
+    Returns:
+        Its points, shape (n, 3), mm, and triangles, shape (t, 3).
+    """
     mesh = pv.PolyData.from_regular_faces(surface.points, surface.triangles)
-    fine = mesh.subdivide_adaptive(max_edge_len=_diagonal(surface) / _FINENESS, max_n_passes=_PASSES)
+    fine = mesh.subdivide_adaptive(max_edge_len=_diagonal(surface) / fineness, max_n_passes=_PASSES)
     return np.asarray(fine.points, dtype=float), np.asarray(fine.regular_faces, dtype=np.int64)
 
 

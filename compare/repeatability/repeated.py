@@ -145,6 +145,20 @@ def repeatability(
     """
     places = places_of(part.surface)
     scans = [scan_field(part, places, entry, settings) for entry in entries]
+    return analysed(part, file, places, scans, settings, study=study)
+
+
+def analysed(
+    part: SimulatedPart,
+    file: Path,
+    places: Places,
+    scans: Sequence[ScanField],
+    settings: ComparisonSettings,
+    *,
+    study: StudyParts | None = None,
+) -> Repeatability:
+    """Analyse what was taken from scans; see ``repeatability``."""
+    entries = [scan.entry for scan in scans]
     ringed = any(scan.turns for scan in scans)
     if ringed:
         scans = [scan._replace(deviation=ring_means(scan.deviation, places.ring)) for scan in scans]

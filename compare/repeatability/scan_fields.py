@@ -34,6 +34,7 @@ MEASURE_UNITS: Mapping[str, str] = {
     "enclosed volume": "mm³",
 }
 """Units of the measures of a scan: those of a comparison, and sizes of the part itself."""
+_FINENESS = 60  # edges between places over the diagonal of the surface
 _REPLICATES = 2  # the spread of several scans takes the place of the uncertainty of one
 
 
@@ -83,7 +84,7 @@ class ScanField(NamedTuple):
 
 def places_of(surface: NominalSurface) -> Places:
     """Return finely spaced places of a surface."""
-    points, triangles = fine_surface(surface)
+    points, triangles = fine_surface(surface, fineness=_FINENESS)
     fine = NominalSurface(points, triangles)
     weight = np.bincount(triangles.ravel(), np.repeat(fine.areas / 3.0, 3), len(points))
     spot = SPOT * float(np.linalg.norm(np.ptp(surface.points, axis=0)))

@@ -1,0 +1,285 @@
+# SPDX-License-Identifier: MIT
+"""Numbers and sentences of the page about several scans."""
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from annelid.compare.page.words import INVENTED
+from annelid.compare.repeatability.agreement import Agreement
+from annelid.compare.repeatability.components import OPERATOR, PART
+from annelid.compare.repeatability.mode_names import mode_name
+from annelid.compare.repeatability.point_spread import root_mean_square
+from annelid.compare.repeatability.precision import Deviation
+from annelid.compare.repeatability.repeated import Repeatability, ShapeModes, StudyBeside
+from annelid.results.views.headline import state_text
+from annelid.solver.display import KINDS, DisplayUnit, counted, digits
+
+SPREAD_CAUTIONS = (
+    "Limits hold for the conditions of these scans only: this scanner, this preparation, these operators, "
+    "this state of the parts. What all scans share, such as light that enters translucent rubber, is in none "
+    "of the standard deviations.",
+    "Standard deviations and limits assume normal values. From few parts or operators they are rough: "
+    "read their 95 % intervals.",
+    "A straggler or an outlier is a reason to look at the part, the operator and the scan. Leave a scan out "
+    "only if you find the cause; the tests here leave out nothing.",
+    "Many tests are made, each at its own level, so that some stragglers are due to chance.",
+)
+_FEW = 0.5  # coverage below which a scan is named
+_MANY = 6  # names in a sentence
+_NAME = {PART: "part", OPERATOR: "operator"}
+_SPACE = "\N{NO-BREAK SPACE}"
+
+
+def unit_of(found: Repeatability, name: str) -> DisplayUnit:
+    """Unit in which a measure is shown."""
+    column = np.abs(found.values[:, found.names.index(name)])
+    size = float(np.nanmax(column)) if np.isfinite(column).any() else 1.0
+    return found.part.run.units.unit("length", size) if found.unit(name) == "mm" else KINDS["volume"].default(size)
+
+
+def shown(found: Repeatability, name: str, value: float, count: int = 3) -> str:
+    """A value of a measure with its unit."""
+    unit = unit_of(found, name)
+    return unit.behind(digits(unit.factor * value, count)) if math.isfinite(value) else "not known"
+
+
+def spread_text(unit: DisplayUnit, deviation: Deviation) -> str:
+    """A standard deviation with its interval: ``"0.12 mm (0.08 to 0.3)"``."""
+    if not math.isfinite(deviation.value):
+        return "not known"
+    text = unit.behind(digits(unit.factor * deviation.value, 3))
+    if not math.isfinite(deviation.high):
+        return text
+    return f"{text} ({digits(unit.factor * deviation.low, 2)} to {digits(unit.factor * deviation.high, 2)})"
+
+
+def precision_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, mean, repeatability, its limit, reproducibility, its limit, between parts."""
+    for name, entry in found.precision.items():
+        unit = unit_of(found, name)
+        limits = [
+            unit.behind(digits(unit.factor * d.limit, 3)) if math.isfinite(d.value) else "not known"
+            for d in (entry.repeatability, entry.reproducibility)
+        ]
+        texts = [spread_text(unit, d) for d in (entry.repeatability, entry.reproducibility, entry.parts)]
+        yield name, shown(found, name, entry.mean), texts[0], limits[0], texts[1], limits[1], texts[2]
+
+
+def component_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, source, sum of squares, degrees of freedom, mean square, F, p, standard deviation, share."""
+    for name, entry in found.precision.items():
+        total = sum(max(v, 0.0) for v in entry.components.values() if math.isfinite(v))
+        for source, (squares, degrees, mean, ratio, p) in entry.analysis.items():
+            variance = entry.components[source]
+            deviation = shown(found, name, math.sqrt(max(variance, 0.0))) if math.isfinite(variance) else "not known"
+            share = f"{digits(100 * max(variance, 0.0) / total, 3)} %" if total > 0.0 and variance == variance else ""
+            negative = ", estimated negative" if variance < 0.0 else ""
+            tested = (digits(ratio, 3), _p(p)) if math.isfinite(ratio) else ("", "")
+            numbers = (digits(squares, 3), digits(degrees, 3), digits(mean, 3) if math.isfinite(mean) else "")
+            yield name, source, *numbers, *tested, f"{deviation}{negative}", share
+
+
+def consistency_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows of the stragglers and outliers: measure, tested, test, group, statistic, limits, verdict."""
+    for name, what, test in found.consistency:
+        if test.verdict:
+            limits = f"{digits(test.critical[0], 3)} / {digits(test.critical[1], 3)}"
+            yield name, what, test.test, test.group, digits(test.statistic, 3), limits, test.verdict
+
+
+def mode_rows(shapes: ShapeModes, found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows of the tested modes: number, energy, chance, p, size, look."""
+    real = len(shapes.modes.energy)
+    for i, test in enumerate(shapes.tests):
+        energy = shapes.modes.energy[i] if i < real else test.energy
+        size, look = "", "not larger than chance"
+        if i < real:
+            length = root_mean_square(shapes.modes.shapes[i], found.places.weight)
+            size = found.part.run.units.show("length", length, 3)
+            look = mode_name(shapes.shares[i])
+        elif test.p <= 0.05:
+            look = "larger than chance, but too few scans to tell more modes apart"
+        yield f"Mode {i + 1}", f"{digits(100 * energy, 3)} %", f"{digits(100 * test.chance, 3)} %", _p(test.p), size, look
+
+
+def outlier_rows(shapes: ShapeModes) -> Iterator[tuple[str, ...]]:
+    """Rows of the outlier tests: part, test, statistic, critical value, verdict."""
+    for what, suspects in (("scores in the modes (Wilks)", shapes.outlying.by_modes), ("what the modes leave", shapes.outlying.by_rest)):
+        for suspect in suspects:
+            verdict = "outlier" if suspect.beyond else ""
+            yield shapes.rows[suspect.row], what, digits(suspect.statistic, 3), digits(suspect.critical, 3), verdict
+
+
+def agreement_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, parts, bias, limits, repeatability coefficients, trend."""
+    for name, entry in found.agreements.items():
+        unit = unit_of(found, name)
+        yield (
+            name,
+            str(len(entry.difference)),
+            _ranged(unit, entry.bias, entry.bias_range),
+            _ranged(unit, entry.limits[0], entry.limit_ranges[0]),
+            _ranged(unit, entry.limits[1], entry.limit_ranges[1]),
+            " / ".join(unit.behind(digits(unit.factor * c, 3)) if c == c else "–" for c in entry.coefficients),
+            f"{digits(entry.trend[0], 2)} ({_p(entry.trend[1])})" if entry.trend[0] == entry.trend[0] else "",
+        )
+
+
+def study_rows(found: Repeatability, study: StudyBeside) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, measured and simulated spread, ratio, which input explains most."""
+    for row in study.rows:
+        unit = unit_of(found, row.measure)
+        ends = f" ({digits(row.low, 2)} to {digits(row.high, 2)})" if math.isfinite(row.low + row.high) else ""
+        yield (
+            row.measure,
+            spread_text(unit, row.measured),
+            spread_text(unit, row.simulated),
+            f"{digits(row.ratio, 3)}{ends}",
+            _most(row.shares, row.method),
+        )
+
+
+def study_sentences(study: StudyBeside) -> Iterator[str]:
+    """Say what the study is and what the ratios mean."""
+    yield (
+        f"“{study.study.title}” ({study.study.folder.name}), {counted(len(study.study.runs), 'part')} at full "
+        "load. A ratio of 1 means that the scatter of its inputs would make the measured spread between parts."
+    )
+    if study.shapes.without:
+        yield f"The shapes of its parts are not known, because {study.shapes.without}."
+    else:
+        yield "Its parts were measured like scans, from their deformed shapes."
+    wide = [row.measure for row in study.rows if row.low > 1.0]
+    narrow = [row.measure for row in study.rows if row.high < 1.0]
+    if wide:
+        yield f"The parts scatter more than the study explains in: {', '.join(wide)}. Its inputs scatter more in truth, or one is missing."
+    if narrow:
+        yield f"The parts scatter less than in the study in: {', '.join(narrow)}. Its inputs scatter less in truth."
+    if not study.rows:
+        yield "No quantity is known of both: keep the fields of the study’s runs (output keep = \"stage ends\"), and scan several parts."
+
+
+def headline(found: Repeatability) -> str:
+    """Say in one sentence how much the shapes differ."""
+    weight = found.places.weight
+    parts, repeats, everything = (
+        root_mean_square(field, weight) for field in (found.spread.parts, found.spread.repeatability, found.spread.deviation)
+    )
+    units = found.part.run.units
+    texts = []
+    if math.isfinite(parts):
+        texts.append(f"shapes of parts differ by {units.show('length', parts, 3)}")
+    if math.isfinite(repeats):
+        texts.append(f"repeated scans of one part by {units.show('length', repeats, 3)}")
+    if not texts:
+        texts.append(f"the scans differ by {units.show('length', everything, 3)}" if math.isfinite(everything) else "no place was seen twice")
+    rest = " (standard deviations, root mean square over the surface)" if math.isfinite(everything) else ""
+    text = " and ".join(texts)
+    return f"{text[0].upper()}{text[1:]}{rest}."
+
+
+def kind(found: Repeatability) -> str:
+    """Say how many scans there are and what they are compared with."""
+    design = found.design
+    parts = [counted(len(found.chosen), "scan"), f"of {counted(len(design.parts), 'part')}"]
+    if design.operators != ("",):
+        parts.append(f"by {counted(len(design.operators), 'operator')}")
+    return f"{' '.join(parts)}, compared with the {found.part.surface.name} in {state_text(found.part.run, found.part.state)}."
+
+
+def doubts(found: Repeatability) -> Iterator[str]:
+    """Say what to know before the numbers are used."""
+    scans = found.scans
+    invented = [scan.entry.scan.name for scan in scans if scan.invented]
+    if invented:
+        yield f"{_list(invented, len(scans))} invented: {INVENTED}."
+    digests = [scan.digest for scan in scans]
+    same = [scan.entry.scan.name for scan in scans if digests.count(scan.digest) > 1]
+    if same:
+        yield f"{', '.join(same[:_MANY])} have the same content: the same scan several times repeats nothing."
+    few = [scan.entry.scan.name for scan in scans if scan.coverage < _FEW]
+    if few:
+        yield f"{_list(few, len(scans))} covering less than {100 * _FEW:.0f} % of the surface."
+    unseen = 100.0 * float(found.places.weight[found.spread.number == 0].sum())
+    if unseen > 0.5:
+        yield f"{digits(unseen, 2)} % of the surface was seen by no scan; nothing is known there."
+    if found.ringed:
+        yield (
+            "The angle of the scans about the axis is arbitrary, so fields are means around the axis, and ovality "
+            "is only in the measures. Name points (column points of the list) to compare the whole shape."
+        )
+    if any(scan.ambiguous for scan in scans):
+        names = [scan.entry.scan.name for scan in scans if scan.ambiguous]
+        yield f"{_list(names, len(scans))} fitting as well in another pose, such as end for end; shapes of parts may be mixed up."
+    yield from _design_doubts(found)
+    if isinstance(found.shapes, ShapeModes) and found.shapes.outlying.found:
+        yield f"Outlying in shape: {', '.join(found.shapes.outlying.found)}; see “Outlying parts”."
+    outliers = sorted({f"{test.group} ({what})" for _, what, test in found.consistency if test.verdict == "outlier"})
+    if outliers:
+        yield f"Outlying in a measure: {'; '.join(outliers[:_MANY])}{'; and more' if len(outliers) > _MANY else ''}; see “Consistency”."
+
+
+def _design_doubts(found: Repeatability) -> Iterator[str]:
+    design, entries = found.design, [found.scans[i].entry for i in found.chosen]
+    cells = {(entry.part, entry.operator) for entry in entries}
+    if len(cells) == len(entries):
+        yield "No operator scanned a part more than once, so repeatability is not known; it is contained in the other scatter."
+    if len(design.operators) == 1:
+        yield "One operator scanned all parts, so reproducibility is not known."
+    elif OPERATOR not in next(iter(found.precision.values())).components and len(design.parts) > 1:
+        yield "Each operator scanned other parts, so operators cannot be told from parts. Let operators scan the same parts."
+    if len(design.parts) == 1:
+        yield "Only one part was scanned, so nothing is known about other parts."
+    negative = [n for n, p in found.precision.items() if any(v < 0.0 for v in p.components.values())]
+    if negative:
+        yield f"Components of variance that came out negative count as zero, in {counted(len(negative), 'measure')}."
+    others = len(found.scans) - len(found.chosen)
+    if others:
+        yield f"{counted(others, 'scan')} by the other method than “{found.method}” are in the agreement of both only."
+
+
+def _ranged(unit: DisplayUnit, value: float, ends: tuple[float, float]) -> str:
+    low, high = (digits(unit.factor * end, 3) for end in ends)
+    return f"{unit.behind(digits(unit.factor * value, 3))} ({low} to {high})"
+
+
+def _most(shares: Mapping[str, float], method: str) -> str:
+    if not shares:
+        return "not known"
+    name, share = max(shares.items(), key=lambda item: item[1])
+    return f"{name.replace('_', ' ')}, {100 * share:.0f} % ({method})"
+
+
+def _list(names: list[str], total: int) -> str:
+    if len(names) == total:
+        return f"All {total} scans are" if total > 1 else "The scan is"
+    text = ", ".join(names[:_MANY])
+    return f"{text}{' and others' if len(names) > _MANY else ''} {'are' if len(names) > 1 else 'is'}"
+
+
+def _p(p: float) -> str:
+    return "p < 0.001" if p < 0.001 else f"p = {digits(p, 2)}"
+
+
+def level_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: part, measure, values, mean, repeatability, reproducibility, for the measures of the figures."""
+    for (name, level), entry in found.levels.items():
+        if name in MAIN:
+            unit = unit_of(found, name)
+            texts = [spread_text(unit, d) for d in (entry.repeatability, entry.reproducibility)]
+            yield level, name, str(entry.number), shown(found, name, entry.mean), *texts
+
+
+def agreement_sentence(found: Repeatability, entry: Agreement) -> str:
+    """Say what bias and limits mean."""
+    first, second = found.compared
+    return (
+        f"Differences are {first} less {second}. In 95 % of the parts, single measurements by both differ by a "
+        f"value between the limits of agreement, which rest on {counted(len(entry.difference), 'part')}."
+    )
+
+
+MAIN = ("mean deviation", "root mean square deviation", "mean diameter", "enclosed volume")
+"""Measures that are drawn."""
