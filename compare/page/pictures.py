@@ -113,6 +113,16 @@ def surfaces_picture(
     return _with_bar(_pixels(plotter), scale)
 
 
+def with_few_colours(content: bytes) -> bytes:
+    """A PNG picture in 256 of its colours, for pages with many pictures."""
+    from PIL import Image
+
+    picture = Image.open(io.BytesIO(content)).convert("RGB")
+    buffer = io.BytesIO()
+    picture.quantize(256, dither=Image.Dither.NONE).save(buffer, "PNG")
+    return buffer.getvalue()
+
+
 def cleaning_picture(compared: Comparison) -> tuple[bytes, int]:
     """Render the points that count in grey, and the others in the colour of the reason.
 

@@ -31,9 +31,19 @@ def values_figure(found: Repeatability, name: str, unit: DisplayUnit) -> SvgFigu
             rows = design.operator == i
             shift = _JITTER * (i / (count - 1) - 0.5) if count > 1 else 0.0
             colour = style.SERIES[i % len(style.SERIES)]
-            axes.plot(design.part[rows] + shift, values[rows], "o", color=colour, markersize=4, alpha=0.8, label=operator)
-        means = [np.nanmean(values[design.part == i]) if np.isfinite(values[design.part == i]).any() else np.nan
-                 for i in range(len(design.parts))]
+            axes.plot(
+                design.part[rows] + shift,
+                values[rows],
+                "o",
+                color=colour,
+                markersize=4,
+                alpha=0.8,
+                label=operator,
+            )
+        means = [
+            np.nanmean(values[design.part == i]) if np.isfinite(values[design.part == i]).any() else np.nan
+            for i in range(len(design.parts))
+        ]
         axes.plot(range(len(means)), means, "_", color=style.INK, markersize=14, markeredgewidth=1.4)
         _names(axes, design.parts)
         axes.set_title(unit.label(name))
@@ -47,7 +57,10 @@ def mandel_figure(name: str, what: str, tests: Sequence[Consistency], number: in
     """Draw Mandel's h and k of groups with their limits."""
     with style.new_figure(3.9, 2.6) as (figure, axes):
         groups = list(dict.fromkeys(test.group for test in tests))
-        for shift, test_name, colour in ((-0.19, "Mandel's h", style.ACCENT), (0.19, "Mandel's k", style.SERIES[1])):
+        for shift, test_name, colour in (
+            (-0.19, "Mandel's h", style.ACCENT),
+            (0.19, "Mandel's k", style.SERIES[1]),
+        ):
             own = {test.group: test for test in tests if test.test == test_name}
             if not own:
                 continue
@@ -66,12 +79,16 @@ def mandel_figure(name: str, what: str, tests: Sequence[Consistency], number: in
 
 def modes_figure(shapes: ShapeModes) -> SvgFigure:
     """Draw the energy of the modes and what chance explains."""
-    energy, chance = (100.0 * np.array([getattr(t, key) for t in shapes.tests]) for key in ("energy", "chance"))
+    energy, chance = (
+        100.0 * np.array([getattr(t, key) for t in shapes.tests]) for key in ("energy", "chance")
+    )
     x, real = np.arange(1, len(energy) + 1), len(shapes.modes.energy)
     with style.new_figure(3.9, 2.6) as (figure, axes):
         colours = [style.ACCENT if i <= real else style.LINE for i in x]
         axes.bar(x, energy, color=colours, width=0.55, zorder=2)
-        axes.plot(x, chance, "D", color=style.WARNING, markersize=5, label="exceeded by chance in 5 %", zorder=3)
+        axes.plot(
+            x, chance, "D", color=style.WARNING, markersize=5, label="exceeded by chance in 5 %", zorder=3
+        )
         if energy.min() > 0.0 and energy.max() / energy.min() > 50.0:
             axes.set_yscale("log")
         axes.set_xticks(x)
@@ -79,7 +96,9 @@ def modes_figure(shapes: ShapeModes) -> SvgFigure:
         axes.set_ylabel("share of the variance [%]")
         axes.legend(fontsize=8)
         label = "Energy of the modes of variation against that of permuted scans"
-        return SvgFigure(style.svg_text(figure, "modes", label), f"{label}; the grey one is not larger than chance.")
+        return SvgFigure(
+            style.svg_text(figure, "modes", label), f"{label}; the grey one is not larger than chance."
+        )
 
 
 def scores_figure(shapes: ShapeModes) -> SvgFigure:
@@ -97,11 +116,17 @@ def scores_figure(shapes: ShapeModes) -> SvgFigure:
             axes.annotate(text, (scores[i, 0], y[i]), (4, 3), textcoords="offset points", fontsize=7)
         axes.set_xlabel("mode 1 [standard deviations]")
         axes.set_ylabel("mode 2 [standard deviations]" if two else "what the modes leave [mm]")
-        label = "Scores of the parts in the modes" if shapes.of_parts else "Scores of the scans, in the order of the list"
+        label = (
+            "Scores of the parts in the modes"
+            if shapes.of_parts
+            else "Scores of the scans, in the order of the list"
+        )
         return SvgFigure(style.svg_text(figure, "scores", label), f"{label}; squares are outlying.")
 
 
-def unrolled_figure(places: Places, field: FloatArray, title: str, key: str, units: DisplayUnits) -> SvgFigure:
+def unrolled_figure(
+    places: Places, field: FloatArray, title: str, key: str, units: DisplayUnits
+) -> SvgFigure:
     """Draw a signed field over angle and height, as the nearest place has it."""
     from scipy.spatial import cKDTree
 
@@ -141,16 +166,23 @@ def unrolled_figure(places: Places, field: FloatArray, title: str, key: str, uni
         return SvgFigure(style.svg_text(figure, key, title), title)
 
 
-def agreement_figure(name: str, both: Sequence[str], found: Agreement, unit: DisplayUnit, number: int) -> SvgFigure:
+def agreement_figure(
+    name: str, both: Sequence[str], found: Agreement, unit: DisplayUnit, number: int
+) -> SvgFigure:
     """Draw differences of two methods over their means, with bias, limits and confidence intervals."""
     mean, difference = unit.factor * found.mean, unit.factor * found.difference
     with style.new_figure(5.0, 3.0) as (figure, axes):
         axes.plot(mean, difference, "o", color=style.ACCENT, markersize=4.5, zorder=3)
         lines = [(found.bias, found.bias_range, "bias", "-")]
-        lines += [(v, r, f"{v_name} limit", "--") for v, r, v_name in zip(found.limits, found.limit_ranges, ("lower", "upper"), strict=True)]
+        lines += [
+            (v, r, f"{v_name} limit", "--")
+            for v, r, v_name in zip(found.limits, found.limit_ranges, ("lower", "upper"), strict=True)
+        ]
         for value, ends, text, line in lines:
             axes.axhline(unit.factor * value, color=style.INK, linewidth=1.1, linestyle=line)
-            axes.axhspan(unit.factor * ends[0], unit.factor * ends[1], color=style.SERIES[1], alpha=0.14, linewidth=0)
+            axes.axhspan(
+                unit.factor * ends[0], unit.factor * ends[1], color=style.SERIES[1], alpha=0.14, linewidth=0
+            )
             axes.annotate(
                 f"{text} {digits(unit.factor * value, 3)}",
                 (1.0, unit.factor * value),
@@ -181,7 +213,9 @@ def ratio_figure(rows: Sequence[Beside]) -> SvgFigure:
         axes.grid(visible=False, axis="y")
         axes.set_xlabel("measured over simulated standard deviation between parts")
         axes.xaxis.set_major_formatter(lambda value, _: digits(value, 2))
-        axes.xaxis.set_minor_formatter(lambda value, _: digits(value, 2) if str(value)[:1] in "25" or f"{value:.0e}"[0] in "25" else "")
+        axes.xaxis.set_minor_formatter(
+            lambda value, _: digits(value, 2) if str(value)[:1] in "25" or f"{value:.0e}"[0] in "25" else ""
+        )
         label = "Measured over simulated spread between parts"
         return SvgFigure(style.svg_text(figure, "ratio", label), f"{label}, with 95 % confidence intervals.")
 
@@ -192,4 +226,6 @@ def _names(axes: "style.Axes", names: Sequence[str]) -> None:
         axes.set_xlabel("number in the list")
         return
     long = len(shown) > 8 or max(map(len, shown), default=0) > 6
-    axes.set_xticks(range(len(shown)), shown, rotation=60 if long else 0, fontsize=7, ha="right" if long else "center")
+    axes.set_xticks(
+        range(len(shown)), shown, rotation=60 if long else 0, fontsize=7, ha="right" if long else "center"
+    )

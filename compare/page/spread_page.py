@@ -19,6 +19,7 @@ from annelid.results.views.rendering import RenderingError
 from annelid.solver.display import digits
 
 _MOST_MODES = 4  # that are pictured
+_FEWEST_GROUPS = 3  # that are drawn
 
 
 def repeatability_page(found: Repeatability) -> str:
@@ -33,10 +34,11 @@ def repeatability_page(found: Repeatability) -> str:
             "kind": words.kind(found),
             "text": words.headline(found),
             "reasons": reasons,
-            "remarks": (),
+            "remarks": (words.state_sentence(found),),
         },
         "tiles": _tiles(found),
-        "precision": list(words.precision_rows(found)),
+        "limits": list(words.limit_rows(found)),
+        "deviations": list(words.deviation_rows(found)),
         "levels": list(words.level_rows(found)),
         "components": list(words.component_rows(found)),
         "stragglers": list(words.consistency_rows(found)),
@@ -51,12 +53,17 @@ def repeatability_page(found: Repeatability) -> str:
         "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
         "compared": found.compared,
         "agreements": list(words.agreement_rows(found)),
-        "agreement_text": [words.agreement_sentence(found, entry) for entry in list(found.agreements.values())[:1]],
+        "intervals": list(words.interval_rows(found)),
+        "agreement_text": [
+            words.agreement_sentence(found, entry) for entry in list(found.agreements.values())[:1]
+        ],
         "agreement_figures": [_inline(f) for f in _agreements(found)],
         "study": study,
         "study_text": [] if study is None else list(words.study_sentences(study)),
         "study_rows": [] if study is None else list(words.study_rows(found, study)),
-        "study_figures": [] if study is None or not study.rows else [_inline(figures.ratio_figure(study.rows))],
+        "study_figures": []
+        if study is None or not study.rows
+        else [_inline(figures.ratio_figure(study.rows))],
         "cautions": (*words.SPREAD_CAUTIONS, *GENERAL_CAUTIONS),
         "facts": _facts(found),
         "files": FILES,
@@ -78,7 +85,9 @@ def _tiles(found: Repeatability) -> list[dict[str, str]]:
         if np.isfinite(value):
             tiles.append({"name": name, "value": units.show("length", value, 3), "where": "of a place, s.d."})
     if isinstance(found.shapes, ShapeModes):
-        tiles.append({"name": "modes of variation", "value": str(len(found.shapes.modes.energy)), "where": ""})
+        tiles.append(
+            {"name": "modes of variation", "value": str(len(found.shapes.modes.energy)), "where": ""}
+        )
     share = float(weight[found.spread.number == len(found.chosen)].sum())
     tiles.append({"name": "seen by all scans", "value": f"{digits(100 * share, 3)} %", "where": ""})
     return tiles
@@ -96,6 +105,8 @@ def _mandel(found: Repeatability) -> list[SvgFigure]:
             if measure == name and test.test.startswith("Mandel"):
                 by_what.setdefault(what, []).append(test)
         for what, tests in list(by_what.items())[-3:]:
+            if len({test.group for test in tests}) < _FEWEST_GROUPS:
+                continue
             drawn.append(figures.mandel_figure(name, what, tests, len(drawn)))
     return drawn
 
@@ -107,7 +118,9 @@ def _mode_figures(found: Repeatability, shapes: ShapeModes) -> list[SvgFigure]:
     if found.part.radii is not None:
         for i, shape in enumerate(shapes.modes.shapes[:_MOST_MODES], 1):
             title = f"Mode {i}, one standard deviation"
-            drawn.append(figures.unrolled_figure(found.places, shape, title, f"mode{i}", found.part.run.units))
+            drawn.append(
+                figures.unrolled_figure(found.places, shape, title, f"mode{i}", found.part.run.units)
+            )
     return drawn
 
 
@@ -123,7 +136,9 @@ def _pictures(found: Repeatability, shapes: ShapeModes | None) -> dict[str, Any]
     places, spread, units = found.places, found.spread, found.part.run.units
     maps, modes, note = [], [], ""
     try:
-        about = "Mean shape of the parts: its deviation from the simulated surface, blue inside, brown outside."
+        about = (
+            "Mean shape of the parts: its deviation from the simulated surface, blue inside, brown outside."
+        )
         maps.append(field_picture(places, spread.mean, "mean deviation, positive outside", about, units))
         for field, name in (
             (spread.parts, "standard deviation between parts"),

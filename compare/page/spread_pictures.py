@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.compare.page.diverging import colour_limit
-from annelid.compare.page.pictures import ColourScale, data_url, surfaces_picture
+from annelid.compare.page.pictures import ColourScale, data_url, surfaces_picture, with_few_colours
 from annelid.compare.repeatability.scan_fields import Places
 from annelid.geometry.body import FloatArray
 from annelid.results.views.camera import choose_layout
@@ -40,7 +40,9 @@ def field_picture(places: Places, field: FloatArray, label: str, about: str, uni
     unit = units.unit("length", limit)
     signed = bool((field[np.isfinite(field)] < 0.0).any())
     ends = unit.behind(digits(unit.factor * limit, 3))
-    caption = f"{about} Grey is not known. Larger values than {'±' if signed else ''}{ends} have the last colour."
+    caption = (
+        f"{about} Grey is not known. Larger values than {'±' if signed else ''}{ends} have the last colour."
+    )
     return _both_sides(places, field, ColourScale(label, unit, -limit if signed else 0.0, limit), caption)
 
 
@@ -51,7 +53,9 @@ def number_picture(places: Places, number: FloatArray, scans: int) -> Picture:
     return _both_sides(places, np.where(number > 0, number, np.nan), scale, caption)
 
 
-def mode_picture(places: Places, shape: FloatArray, number: int, energy: float, units: DisplayUnits) -> Picture:
+def mode_picture(
+    places: Places, shape: FloatArray, number: int, energy: float, units: DisplayUnits
+) -> Picture:
     """Render a mode as two shapes, two standard deviations on both sides of the mean shape.
 
     Args:
@@ -78,11 +82,15 @@ def mode_picture(places: Places, shape: FloatArray, number: int, energy: float, 
         f"({where}) and above it. Deviations are drawn {times:g} times{' and' if times > 1 else ','} coloured "
         "blue for inside, brown for outside the mean shape."
     )
-    return Picture(data_url(surfaces_picture(places.triangles, shown, layout, scale)), caption)
+    return Picture(
+        data_url(with_few_colours(surfaces_picture(places.triangles, shown, layout, scale))), caption
+    )
 
 
 def _both_sides(places: Places, field: FloatArray, scale: ColourScale, caption: str) -> Picture:
     behind = places.points * _HALF_TURN
     layout = choose_layout(behind, places.points, opening=0.0)
     shown = [(places.points, field), (behind + layout.shift, field)]
-    return Picture(data_url(surfaces_picture(places.triangles, shown, layout, scale)), caption)
+    return Picture(
+        data_url(with_few_colours(surfaces_picture(places.triangles, shown, layout, scale))), caption
+    )

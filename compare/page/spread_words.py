@@ -8,7 +8,7 @@ import numpy as np
 
 from annelid.compare.page.words import INVENTED
 from annelid.compare.repeatability.agreement import Agreement
-from annelid.compare.repeatability.components import OPERATOR, PART
+from annelid.compare.repeatability.components import OPERATOR
 from annelid.compare.repeatability.mode_names import mode_name
 from annelid.compare.repeatability.point_spread import root_mean_square
 from annelid.compare.repeatability.precision import Deviation
@@ -28,15 +28,20 @@ SPREAD_CAUTIONS = (
 )
 _FEW = 0.5  # coverage below which a scan is named
 _MANY = 6  # names in a sentence
-_NAME = {PART: "part", OPERATOR: "operator"}
-_SPACE = "\N{NO-BREAK SPACE}"
 
 
 def unit_of(found: Repeatability, name: str) -> DisplayUnit:
     """Unit in which a measure is shown."""
     column = np.abs(found.values[:, found.names.index(name)])
-    size = float(np.nanmax(column)) if np.isfinite(column).any() else 1.0
-    return found.part.run.units.unit("length", size) if found.unit(name) == "mm" else KINDS["volume"].default(size)
+    return _unit_for(found, name, float(np.nanmax(column)) if np.isfinite(column).any() else 1.0)
+
+
+def _unit_for(found: Repeatability, name: str, size: float) -> DisplayUnit:
+    return (
+        found.part.run.units.unit("length", size)
+        if found.unit(name) == "mm"
+        else KINDS["volume"].default(size)
+    )
 
 
 def shown(found: Repeatability, name: str, value: float, count: int = 3) -> str:
@@ -45,40 +50,55 @@ def shown(found: Repeatability, name: str, value: float, count: int = 3) -> str:
     return unit.behind(digits(unit.factor * value, count)) if math.isfinite(value) else "not known"
 
 
-def spread_text(unit: DisplayUnit, deviation: Deviation) -> str:
-    """A standard deviation with its interval: ``"0.12 mm (0.08 to 0.3)"``."""
-    if not math.isfinite(deviation.value):
+def size_text(found: Repeatability, name: str, size: float) -> str:
+    """A spread of a measure in the unit that suits its own size."""
+    if not math.isfinite(size):
         return "not known"
-    text = unit.behind(digits(unit.factor * deviation.value, 3))
+    unit = _unit_for(found, name, size)
+    return unit.behind(digits(unit.factor * size, 3))
+
+
+def spread_text(found: Repeatability, name: str, deviation: Deviation) -> str:
+    """A standard deviation with its interval: ``"0.12 mm (0.08 to 0.3)"``."""
+    text = size_text(found, name, deviation.value)
     if not math.isfinite(deviation.high):
         return text
-    return f"{text} ({digits(unit.factor * deviation.low, 2)} to {digits(unit.factor * deviation.high, 2)})"
+    factor = _unit_for(found, name, deviation.value).factor
+    return f"{text} ({digits(factor * deviation.low, 2)} to {digits(factor * deviation.high, 2)})"
 
 
-def precision_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, mean, repeatability, its limit, reproducibility, its limit, between parts."""
+def limit_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, mean, repeatability and reproducibility limit, standard deviation between parts."""
     for name, entry in found.precision.items():
-        unit = unit_of(found, name)
-        limits = [
-            unit.behind(digits(unit.factor * d.limit, 3)) if math.isfinite(d.value) else "not known"
-            for d in (entry.repeatability, entry.reproducibility)
-        ]
-        texts = [spread_text(unit, d) for d in (entry.repeatability, entry.reproducibility, entry.parts)]
-        yield name, shown(found, name, entry.mean), texts[0], limits[0], texts[1], limits[1], texts[2]
+        sizes = (entry.repeatability.limit, entry.reproducibility.limit, entry.parts.value)
+        yield name, shown(found, name, entry.mean), *(size_text(found, name, size) for size in sizes)
+
+
+def deviation_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, standard deviations of repeatability and reproducibility and between parts."""
+    for name, entry in found.precision.items():
+        three = (entry.repeatability, entry.reproducibility, entry.parts)
+        yield name, *(spread_text(found, name, deviation) for deviation in three)
 
 
 def component_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, source, sum of squares, degrees of freedom, mean square, F, p, standard deviation, share."""
-    for name, entry in found.precision.items():
+    """Rows of the main measures: measure, source, squares, degrees of freedom, F, p, standard deviation, share."""
+    for name in (name for name in MAIN if name in found.precision):
+        entry = found.precision[name]
         total = sum(max(v, 0.0) for v in entry.components.values() if math.isfinite(v))
-        for source, (squares, degrees, mean, ratio, p) in entry.analysis.items():
+        for source, (squares, degrees, _, ratio, p) in entry.analysis.items():
             variance = entry.components[source]
-            deviation = shown(found, name, math.sqrt(max(variance, 0.0))) if math.isfinite(variance) else "not known"
-            share = f"{digits(100 * max(variance, 0.0) / total, 3)} %" if total > 0.0 and variance == variance else ""
-            negative = ", estimated negative" if variance < 0.0 else ""
+            deviation = size_text(
+                found, name, math.sqrt(max(variance, 0.0)) if variance == variance else variance
+            )
+            share = (
+                f"{digits(100 * max(variance, 0.0) / total, 3)} %"
+                if total > 0.0 and variance == variance
+                else ""
+            )
             tested = (digits(ratio, 3), _p(p)) if math.isfinite(ratio) else ("", "")
-            numbers = (digits(squares, 3), digits(degrees, 3), digits(mean, 3) if math.isfinite(mean) else "")
-            yield name, source, *numbers, *tested, f"{deviation}{negative}", share
+            deviation = "0 (negative)" if variance < 0.0 else deviation
+            yield name, source, digits(squares, 3), digits(degrees, 3), *tested, deviation, share
 
 
 def consistency_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
@@ -101,41 +121,63 @@ def mode_rows(shapes: ShapeModes, found: Repeatability) -> Iterator[tuple[str, .
             look = mode_name(shapes.shares[i])
         elif test.p <= 0.05:
             look = "larger than chance, but too few scans to tell more modes apart"
-        yield f"Mode {i + 1}", f"{digits(100 * energy, 3)} %", f"{digits(100 * test.chance, 3)} %", _p(test.p), size, look
+        yield (
+            f"Mode {i + 1}",
+            f"{digits(100 * energy, 3)} %",
+            f"{digits(100 * test.chance, 3)} %",
+            _p(test.p),
+            size,
+            look,
+        )
 
 
 def outlier_rows(shapes: ShapeModes) -> Iterator[tuple[str, ...]]:
     """Rows of the outlier tests: part, test, statistic, critical value, verdict."""
-    for what, suspects in (("scores in the modes (Wilks)", shapes.outlying.by_modes), ("what the modes leave", shapes.outlying.by_rest)):
+    for what, suspects in (
+        ("scores in the modes (Wilks)", shapes.outlying.by_modes),
+        ("what the modes leave", shapes.outlying.by_rest),
+    ):
         for suspect in suspects:
             verdict = "outlier" if suspect.beyond else ""
-            yield shapes.rows[suspect.row], what, digits(suspect.statistic, 3), digits(suspect.critical, 3), verdict
+            yield (
+                shapes.rows[suspect.row],
+                what,
+                digits(suspect.statistic, 3),
+                digits(suspect.critical, 3),
+                verdict,
+            )
 
 
 def agreement_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, parts, bias, limits, repeatability coefficients, trend."""
+    """Rows: measure, bias, limits, repeatability coefficients, trend."""
     for name, entry in found.agreements.items():
-        unit = unit_of(found, name)
+        unit = _unit_for(found, name, max(map(abs, entry.limits)))
         yield (
             name,
-            str(len(entry.difference)),
-            _ranged(unit, entry.bias, entry.bias_range),
-            _ranged(unit, entry.limits[0], entry.limit_ranges[0]),
-            _ranged(unit, entry.limits[1], entry.limit_ranges[1]),
-            " / ".join(unit.behind(digits(unit.factor * c, 3)) if c == c else "–" for c in entry.coefficients),
-            f"{digits(entry.trend[0], 2)} ({_p(entry.trend[1])})" if entry.trend[0] == entry.trend[0] else "",
+            unit.behind(digits(unit.factor * entry.bias, 3)),
+            _to(unit, entry.limits),
+            " / ".join(size_text(found, name, c) for c in entry.coefficients),
+            f"{digits(entry.trend[0], 2)}, {_p(entry.trend[1])}" if entry.trend[0] == entry.trend[0] else "",
         )
+
+
+def interval_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
+    """Rows: measure, 95 % confidence intervals of the bias, the lower and the upper limit."""
+    for name, entry in found.agreements.items():
+        unit = _unit_for(found, name, max(map(abs, entry.limits)))
+        yield name, *(_to(unit, ends) for ends in (entry.bias_range, *entry.limit_ranges))
 
 
 def study_rows(found: Repeatability, study: StudyBeside) -> Iterator[tuple[str, ...]]:
     """Rows: measure, measured and simulated spread, ratio, which input explains most."""
     for row in study.rows:
-        unit = unit_of(found, row.measure)
-        ends = f" ({digits(row.low, 2)} to {digits(row.high, 2)})" if math.isfinite(row.low + row.high) else ""
+        ends = (
+            f" ({digits(row.low, 2)} to {digits(row.high, 2)})" if math.isfinite(row.low + row.high) else ""
+        )
         yield (
             row.measure,
-            spread_text(unit, row.measured),
-            spread_text(unit, row.simulated),
+            spread_text(found, row.measure, row.measured),
+            spread_text(found, row.measure, row.simulated),
             f"{digits(row.ratio, 3)}{ends}",
             _most(row.shares, row.method),
         )
@@ -158,14 +200,15 @@ def study_sentences(study: StudyBeside) -> Iterator[str]:
     if narrow:
         yield f"The parts scatter less than in the study in: {', '.join(narrow)}. Its inputs scatter less in truth."
     if not study.rows:
-        yield "No quantity is known of both: keep the fields of the study’s runs (output keep = \"stage ends\"), and scan several parts."
+        yield 'No quantity is known of both: keep the fields of the study’s runs (output keep = "stage ends"), and scan several parts.'
 
 
 def headline(found: Repeatability) -> str:
     """Say in one sentence how much the shapes differ."""
     weight = found.places.weight
     parts, repeats, everything = (
-        root_mean_square(field, weight) for field in (found.spread.parts, found.spread.repeatability, found.spread.deviation)
+        root_mean_square(field, weight)
+        for field in (found.spread.parts, found.spread.repeatability, found.spread.deviation)
     )
     units = found.part.run.units
     texts = []
@@ -174,19 +217,28 @@ def headline(found: Repeatability) -> str:
     if math.isfinite(repeats):
         texts.append(f"repeated scans of one part by {units.show('length', repeats, 3)}")
     if not texts:
-        texts.append(f"the scans differ by {units.show('length', everything, 3)}" if math.isfinite(everything) else "no place was seen twice")
+        texts.append(
+            f"the scans differ by {units.show('length', everything, 3)}"
+            if math.isfinite(everything)
+            else "no place was seen twice"
+        )
     rest = " (standard deviations, root mean square over the surface)" if math.isfinite(everything) else ""
     text = " and ".join(texts)
     return f"{text[0].upper()}{text[1:]}{rest}."
 
 
 def kind(found: Repeatability) -> str:
-    """Say how many scans there are and what they are compared with."""
+    """Say how many scans there are."""
     design = found.design
     parts = [counted(len(found.chosen), "scan"), f"of {counted(len(design.parts), 'part')}"]
-    if design.operators != ("",):
-        parts.append(f"by {counted(len(design.operators), 'operator')}")
-    return f"{' '.join(parts)}, compared with the {found.part.surface.name} in {state_text(found.part.run, found.part.state)}."
+    return " ".join(
+        [*parts, f"by {counted(len(design.operators), 'operator')}"] if design.operators != ("",) else parts
+    )
+
+
+def state_sentence(found: Repeatability) -> str:
+    """Say what the scans are compared with."""
+    return f"Compared with the {found.part.surface.name} in {state_text(found.part.run, found.part.state)}."
 
 
 def doubts(found: Repeatability) -> Iterator[str]:
@@ -216,7 +268,9 @@ def doubts(found: Repeatability) -> Iterator[str]:
     yield from _design_doubts(found)
     if isinstance(found.shapes, ShapeModes) and found.shapes.outlying.found:
         yield f"Outlying in shape: {', '.join(found.shapes.outlying.found)}; see “Outlying parts”."
-    outliers = sorted({f"{test.group} ({what})" for _, what, test in found.consistency if test.verdict == "outlier"})
+    outliers = sorted(
+        {f"{test.group} ({what})" for _, what, test in found.consistency if test.verdict == "outlier"}
+    )
     if outliers:
         yield f"Outlying in a measure: {'; '.join(outliers[:_MANY])}{'; and more' if len(outliers) > _MANY else ''}; see “Consistency”."
 
@@ -240,9 +294,9 @@ def _design_doubts(found: Repeatability) -> Iterator[str]:
         yield f"{counted(others, 'scan')} by the other method than “{found.method}” are in the agreement of both only."
 
 
-def _ranged(unit: DisplayUnit, value: float, ends: tuple[float, float]) -> str:
+def _to(unit: DisplayUnit, ends: tuple[float, float]) -> str:
     low, high = (digits(unit.factor * end, 3) for end in ends)
-    return f"{unit.behind(digits(unit.factor * value, 3))} ({low} to {high})"
+    return f"{low} to {unit.behind(high)}"
 
 
 def _most(shares: Mapping[str, float], method: str) -> str:
@@ -267,8 +321,7 @@ def level_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
     """Rows: part, measure, values, mean, repeatability, reproducibility, for the measures of the figures."""
     for (name, level), entry in found.levels.items():
         if name in MAIN:
-            unit = unit_of(found, name)
-            texts = [spread_text(unit, d) for d in (entry.repeatability, entry.reproducibility)]
+            texts = [spread_text(found, name, d) for d in (entry.repeatability, entry.reproducibility)]
             yield level, name, str(entry.number), shown(found, name, entry.mean), *texts
 
 

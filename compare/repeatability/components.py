@@ -79,13 +79,17 @@ def variance_components(values: FloatArray, part: IntArray, operator: IntArray) 
         explained[name] = (s**2 / np.maximum(n, 1.0)).sum(axis=(0, 1))
         groups[name] = (n > 0).sum(axis=(0, 1)).astype(float)
     n = counts.sum(axis=(0, 1))
-    coefficients = {g: {s: _coefficient(counts, groupings[g], groupings[s]) for s in sources[:-1]} for g in groupings}
+    coefficients = {
+        g: {s: _coefficient(counts, groupings[g], groupings[s]) for s in sources[:-1]} for g in groupings
+    }
     rows = [_contrast(source, sources) for source in sources]
     squares, degrees, expected = [], [], []
     for row in rows:
         squares.append(sum(c * (total if g == REPEAT else explained[g]) for g, c in row.items()))
         degrees.append(sum(c * (n if g == REPEAT else groups[g]) for g, c in row.items()))
-        line = [sum(c * (n if g == REPEAT else coefficients[g][s]) for g, c in row.items()) for s in sources[:-1]]
+        line = [
+            sum(c * (n if g == REPEAT else coefficients[g][s]) for g, c in row.items()) for s in sources[:-1]
+        ]
         expected.append(np.stack([*line, degrees[-1]], axis=-1))
     matrix = np.stack(expected, axis=1)
     inverse = _inverse(matrix)
@@ -95,7 +99,9 @@ def variance_components(values: FloatArray, part: IntArray, operator: IntArray) 
     return Components(sources, found, np.stack(degrees), matrix, variance, balanced)
 
 
-def _cells(values: FloatArray, part: IntArray, operator: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _cells(
+    values: FloatArray, part: IntArray, operator: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Numbers and sums of the values of each part and operator, and the sum of all squares.
 
     A mean is taken off first, so that the differences of sums of squares are not lost in rounding.

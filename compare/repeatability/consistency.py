@@ -138,7 +138,9 @@ def _of_means(names: list[str], means: FloatArray) -> Iterator[Consistency]:
             left = np.delete(means, pair)
             ratio = float(((left - left.mean()) ** 2).sum() / whole)
             beyond = (ratio < critical[0], ratio < critical[1])
-            yield Consistency("Grubbs' test for two", " and ".join(names[i] for i in pair), ratio, critical, beyond)
+            yield Consistency(
+                "Grubbs' test for two", " and ".join(names[i] for i in pair), ratio, critical, beyond
+            )
     limits = [mandel_critical(level, groups, 2)[0] for level in LEVELS]
     for name, value in zip(names, h, strict=True):
         yield _above("Mandel's h", name, value, limits)

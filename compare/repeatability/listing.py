@@ -142,7 +142,9 @@ def _entry(cells: Mapping[str, str], folder: Path, unit: str) -> ListedScan:
     own = cells.get("unit", "") or unit
     if not scan.is_dir():
         if not own:
-            raise ValueError("unit: is empty; state the unit of the scan here or with --unit, it is never guessed")
+            raise ValueError(
+                "unit: is empty; state the unit of the scan here or with --unit, it is never guessed"
+            )
         unit_scale(own)
     points = folder / cells["points"] if cells.get("points") else None
     texts = [cells.get(name, "") for name in ("operator", "repeat", "method")]
@@ -159,7 +161,9 @@ def _check_all(path: Path, found: Sequence[ListedScan]) -> None:
             raise _error(path, f"{name}: is empty for {row.scan.name}; name it for all scans or for none")
     methods = list(dict.fromkeys(entry.method for entry in found))
     if len(methods) > 2:
-        raise _error(path, f"method: has {len(methods)} values ({', '.join(methods[:5])}); at most two are compared")
+        raise _error(
+            path, f"method: has {len(methods)} values ({', '.join(methods[:5])}); at most two are compared"
+        )
     files = [entry.scan.resolve() for entry in found]
     twice = next((file for file in files if files.count(file) > 1), None)
     if twice is not None:

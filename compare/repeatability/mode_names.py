@@ -34,14 +34,18 @@ def mode_shares(shape: FloatArray, places: Places) -> dict[str, float]:
     known = np.isfinite(shape)
     root = np.sqrt(places.weight[known])
     points, value = places.points[known], shape[known] * root
-    motions = motion_matrix(points - np.average(places.points, axis=0, weights=places.weight), places.normals[known])
+    motions = motion_matrix(
+        points - np.average(places.points, axis=0, weights=places.weight), places.normals[known]
+    )
     motions[:, :3] /= float(np.ptp(points, axis=0).max())
     total = float(value @ value)
     if total == 0.0:
         return {}
     shares = {MOTION: _share(value, motions * root[:, None], total)}
     θ, z = np.arctan2(points[:, 1], points[:, 0]), points[:, 2]
-    along = np.polynomial.chebyshev.chebvander(2.0 * (z - z.min()) / max(float(np.ptp(z)), 1e-300) - 1.0, _ORDER)
+    along = np.polynomial.chebyshev.chebvander(
+        2.0 * (z - z.min()) / max(float(np.ptp(z)), 1e-300) - 1.0, _ORDER
+    )
     for number, name in _NAMES.items():
         waves = [np.cos(number * θ), np.sin(number * θ)] if number else [np.ones_like(θ)]
         basis = np.hstack([along * wave[:, None] for wave in waves])

@@ -61,7 +61,9 @@ def principal_modes(fields: FloatArray, weight: FloatArray, count: int) -> Modes
     scores = vectors[:, order] * np.sqrt(n - 1)
     shapes = scores.T @ (filled - mean) / (n - 1)
     # Its largest deviation is outward, so that the sign is not left to chance.
-    signs = np.sign(shapes[np.arange(len(order)), np.abs(shapes).argmax(axis=1)]) if len(order) else np.ones(0)
+    signs = (
+        np.sign(shapes[np.arange(len(order)), np.abs(shapes).argmax(axis=1)]) if len(order) else np.ones(0)
+    )
     # What holes hide varies about the model as much as what is seen.
     rest = np.where(known, filled - mean - scores @ shapes, 0.0)
     hidden = (rest**2).sum(axis=0) * (n / np.maximum(known.sum(axis=0), 1) - 1.0)
@@ -101,14 +103,18 @@ def _filled(fields: FloatArray, known: FloatArray, count: int) -> FloatArray:
         moments[:, :count, :count] = (mask.T @ second.reshape(n, -1)).reshape(m, count, count)
         moments[:, :count, count] = moments[:, count, :count] = mask.T @ scores
         moments[:, count, count] = number
-        right_side = np.column_stack([np.where(known, fields, 0.0).T @ scores, np.where(known, fields, 0.0).sum(axis=0)])
+        right_side = np.column_stack(
+            [np.where(known, fields, 0.0).T @ scores, np.where(known, fields, 0.0).sum(axis=0)]
+        )
         moments += 1e-12 * np.eye(count + 1)
         solution = np.linalg.solve(moments, right_side[..., None])[..., 0]
         shapes, mean = solution[:, :count].T, solution[:, count]
         model = mean + scores @ shapes
         rest = np.where(known, fields - model, 0.0)
         spread = np.einsum("km,nkl,lm->", shapes, noise * inverse, shapes, optimize=True) / n
-        noise = max((float((rest**2).sum()) + spread * mask.mean()) / mask.sum(), _LEAST_NOISE * total / (n * m))
+        noise = max(
+            (float((rest**2).sum()) + spread * mask.mean()) / mask.sum(), _LEAST_NOISE * total / (n * m)
+        )
         before, filled = filled, np.where(known, fields, model)
         if float(((filled - before) ** 2).sum()) <= _CHANGE**2 * total:
             break

@@ -40,7 +40,9 @@ class OutlyingParts(NamedTuple):
         return [self.names[row] for row in sorted(rows)]
 
 
-def outlying_parts(names: Sequence[str], modes: Modes, known: FloatArray, weight: FloatArray) -> OutlyingParts:
+def outlying_parts(
+    names: Sequence[str], modes: Modes, known: FloatArray, weight: FloatArray
+) -> OutlyingParts:
     """Test the parts by their scores in the modes, and by what the modes leave of them.
 
     Args:
@@ -57,6 +59,8 @@ def outlying_parts(names: Sequence[str], modes: Modes, known: FloatArray, weight
     if n < _FEWEST:
         return OutlyingParts(tuple(names), (), (), rest, f"fewer than {_FEWEST} were scanned")
     most = max(1, int(_SHARE * n))
-    by_modes = wilks_test(modes.scores, level=LEVEL / 2.0, most=min(most, n - k - 3)) if k and n > k + 3 else []
+    by_modes = (
+        wilks_test(modes.scores, level=LEVEL / 2.0, most=min(most, n - k - 3)) if k and n > k + 3 else []
+    )
     by_rest = generalised_esd(np.log(np.maximum(rest, 1e-12)), level=LEVEL / 2.0, most=min(most, n - 3))
     return OutlyingParts(tuple(names), tuple(by_modes), tuple(by_rest), rest, "")

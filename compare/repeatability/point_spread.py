@@ -44,7 +44,9 @@ def point_spread(fields: FloatArray, design: Design) -> PointSpread:
     repeats = np.sqrt(found.of(REPEAT)) if cells < len(fields) else unknown
     both = unknown
     if OPERATOR in found.sources:
-        both = np.sqrt(sum(found.of(name) for name in (OPERATOR, INTERACTION, REPEAT) if name in found.sources))
+        both = np.sqrt(
+            sum(found.of(name) for name in (OPERATOR, INTERACTION, REPEAT) if name in found.sources)
+        )
     elif cells == len(fields) and len(design.parts) == 1 and len(design.operators) > 1:
         both = deviation
     parts = np.sqrt(found.of(PART)) if PART in found.sources else unknown

@@ -117,7 +117,9 @@ def consistencies(values: FloatArray, design: Design) -> Iterator[tuple[str, Con
     """
     if len(design.operators) > 1:
         for number, part in enumerate(design.parts):
-            groups = [values[(design.part == number) & (design.operator == i)] for i in range(len(design.operators))]
+            groups = [
+                values[(design.part == number) & (design.operator == i)] for i in range(len(design.operators))
+            ]
             for test in consistency(design.operators, groups):
                 yield f"operators, part {part}", test
     if len(design.parts) > 1:
@@ -134,7 +136,10 @@ def deviation_of(variance: float, degrees: float) -> Deviation:
     low, high = (stats.chi2.ppf(share, degrees) for share in (1.0 - _LEVEL / 2.0, _LEVEL / 2.0))
     with np.errstate(divide="ignore", over="ignore"):
         return Deviation(
-            value, float(value * np.sqrt(degrees / low)), float(value * np.sqrt(degrees / high)), float(degrees)
+            value,
+            float(value * np.sqrt(degrees / low)),
+            float(value * np.sqrt(degrees / high)),
+            float(degrees),
         )
 
 

@@ -26,7 +26,13 @@ from annelid.compare.repeatability.scan_fields import (
     ring_means,
     scan_field,
 )
-from annelid.compare.repeatability.study_parts import Beside, SimulatedShapes, StudyParts, beside, simulated_shapes
+from annelid.compare.repeatability.study_parts import (
+    Beside,
+    SimulatedShapes,
+    StudyParts,
+    beside,
+    simulated_shapes,
+)
 from annelid.geometry.body import FloatArray
 
 _FEWEST_ROWS = 4  # fields with modes
@@ -186,7 +192,11 @@ def analysed(
         names,
         precision,
         {(name, level): p for i, name in enumerate(names) for level, p in levels(own[:, i], design)},
-        tuple((name, what, test) for i, name in enumerate(names) for what, test in consistencies(own[:, i], design)),
+        tuple(
+            (name, what, test)
+            for i, name in enumerate(names)
+            for what, test in consistencies(own[:, i], design)
+        ),
         _shape_modes(fields, design, places, part, [entries[i].title for i in chosen]),
         compared,
         agreements,

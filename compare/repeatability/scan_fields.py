@@ -93,13 +93,17 @@ def places_of(surface: NominalSurface) -> Places:
     return Places(points, triangles, weight / weight.sum(), fine.vertex_normals, spot, ring)
 
 
-def scan_field(part: SimulatedPart, places: Places, entry: ListedScan, settings: ComparisonSettings) -> ScanField:
+def scan_field(
+    part: SimulatedPart, places: Places, entry: ListedScan, settings: ComparisonSettings
+) -> ScanField:
     """Compare a listed scan, or read its comparison.
 
     Raises:
         InputError: The scan cannot be compared, or its comparison is of another run, state or surface.
     """
-    return _read(part, places, entry, settings) if entry.is_folder else _compared(part, places, entry, settings)
+    return (
+        _read(part, places, entry, settings) if entry.is_folder else _compared(part, places, entry, settings)
+    )
 
 
 def shape_measures(found: Deviations, radii: RadiusField | None) -> dict[str, float]:
@@ -137,7 +141,9 @@ def all_measures(given: Mapping[str, float], found: Deviations, part: SimulatedP
     return {**{name: value for name, value in given.items() if name in UNITS}, **sizes}
 
 
-def _compared(part: SimulatedPart, places: Places, entry: ListedScan, settings: ComparisonSettings) -> ScanField:
+def _compared(
+    part: SimulatedPart, places: Places, entry: ListedScan, settings: ComparisonSettings
+) -> ScanField:
     fiducials = read_named_points(entry.points, unit=entry.unit) if entry.points else {}
     own = replace(settings, unit=entry.unit, fiducials=fiducials, replicates=_REPLICATES)
     found = compare_scan(part, entry.scan, own)
@@ -205,7 +211,9 @@ def _counted(file: Path) -> FloatArray:
         used = np.array(table["use"].to_pylist()) == COUNTED
         points = np.column_stack([table[f"{axis} [mm]"].to_numpy() for axis in "xyz"])[used]
     except (OSError, KeyError, ValueError, pyarrow.lib.ArrowException) as error:
-        raise InputError(f"{file}: cannot be read ({str(error)[:80]}); compare the scan again", key="scan") from None
+        raise InputError(
+            f"{file}: cannot be read ({str(error)[:80]}); compare the scan again", key="scan"
+        ) from None
     if not len(points) or not np.isfinite(points).all():
         raise InputError(f"{file}: has no finite points that count; compare the scan again", key="scan")
     return np.asarray(points, dtype=float)

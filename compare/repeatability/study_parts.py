@@ -104,7 +104,7 @@ def simulated_shapes(
         try:
             surface = nominal_surface(open_run(path), name=settings.surface)
         except InputError as error:
-            text = "the study kept no fields of its runs (output keep = \"stage ends\")"
+            text = 'the study kept no fields of its runs (output keep = "stage ends")'
             return SimulatedShapes({}, np.full(len(places.points), np.nan), f"{text}: {error.message}")
         points = surface.sampled(_SAMPLES)[0]
         for _ in range(_ROUNDS):

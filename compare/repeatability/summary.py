@@ -36,7 +36,9 @@ def summary(found: Repeatability) -> dict[str, Any]:
             name: root_mean_square(getattr(found.spread, name), found.places.weight)
             for name in ("mean", "deviation", "repeatability", "reproducibility", "parts")
         },
-        "measures": {name: {"unit": found.unit(name), **_precision(p)} for name, p in found.precision.items()},
+        "measures": {
+            name: {"unit": found.unit(name), **_precision(p)} for name, p in found.precision.items()
+        },
         "levels": [
             {"measure": name, "part": part, **_precision(p)} for (name, part), p in found.levels.items()
         ],
