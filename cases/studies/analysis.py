@@ -37,7 +37,7 @@ __all__ = ["AT_FULL_LOAD", "best_run", "study_data"]
 
 _DEFAULT_PLOTS = 4
 AT_FULL_LOAD: tuple[Category, ...] = ("met", "missed", "unstable")
-"""Runs that stopped before their load are left out of the statistics: their results belong to another load."""
+"""Categories of the runs in the statistics; results of a run that stopped belong to another load."""
 
 
 def study_data(plan: Plan, rows: list[Row]) -> StudyData:

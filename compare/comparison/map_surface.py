@@ -62,7 +62,7 @@ def mapped(compared: Comparison, places: FloatArray) -> SurfaceDeviations:
 def spot_deviations(
     found: Deviations, surface: NominalSurface, places: FloatArray, least: float
 ) -> SurfaceDeviations:
-    """Return the medians over spots around places, shape (n, 3), mm; the spots have this radius at least, mm."""
+    """Return the medians over spots of at least a radius (mm) around places, shape (n, 3), mm."""
     radius = max(SPOT * _diagonal(surface), least)
     return surface_deviations(found, surface, places=places, radius=radius, neighbours=_NEIGHBOURS)
 

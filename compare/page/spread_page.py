@@ -98,7 +98,7 @@ def _values(found: Repeatability) -> list[SvgFigure]:
 
 
 def _mandel(found: Repeatability) -> list[SvgFigure]:
-    drawn = []
+    drawn: list[SvgFigure] = []
     for name in words.MAIN[:2]:
         by_what: dict[str, list[Any]] = {}
         for measure, what, test in found.consistency:
@@ -171,5 +171,5 @@ def _facts(found: Repeatability) -> dict[str, str]:
         "State": f"{found.part.state}, {found.part.surface.name}",
         "List of scans": found.file.name,
         "Scans": ", ".join(f"{scan.entry.scan.name} ({scan.entry.title})" for scan in found.scans),
-        "Places of the surface": f"{len(places.points):,}, each the median within {digits(places.spot, 2)} mm",
+        "Places of the surface": f"{len(places.points):,}, medians within {digits(places.spot, 2)} mm",
     }

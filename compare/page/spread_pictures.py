@@ -79,7 +79,8 @@ def mode_picture(
     where = "above" if abs(layout.shift @ layout.up) > 0 else "on the left"
     caption = (
         f"Mode {number}, {digits(100 * energy, 3)} % of the variance: two standard deviations below the mean "
-        f"({where}) and above it. Deviations are drawn {times:g} times{' and' if times > 1 else ','} coloured "
+        f"({where}) and above it. Deviations are drawn {times:g} times{' and' if times > 1 else ','} "
+        "coloured "
         "blue for inside, brown for outside the mean shape."
     )
     return Picture(

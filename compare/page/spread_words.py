@@ -82,7 +82,7 @@ def deviation_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
 
 
 def component_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows of the main measures: measure, source, squares, degrees of freedom, F, p, standard deviation, share."""
+    """Rows of the main measures: measure, source, squares, degrees of freedom, F, p, deviation, share."""
     for name in (name for name in MAIN if name in found.precision):
         entry = found.precision[name]
         total = sum(max(v, 0.0) for v in entry.components.values() if math.isfinite(v))
@@ -186,8 +186,9 @@ def study_rows(found: Repeatability, study: StudyBeside) -> Iterator[tuple[str, 
 def study_sentences(study: StudyBeside) -> Iterator[str]:
     """Say what the study is and what the ratios mean."""
     yield (
-        f"“{study.study.title}” ({study.study.folder.name}), {counted(len(study.study.runs), 'part')} at full "
-        "load. A ratio of 1 means that the scatter of its inputs would make the measured spread between parts."
+        f"“{study.study.title}” ({study.study.folder.name}), {counted(len(study.study.runs), 'part')} at "
+        "full load. A ratio of 1 means that the scatter of its inputs would make the measured spread between "
+        "parts."
     )
     if study.shapes.without:
         yield f"The shapes of its parts are not known, because {study.shapes.without}."
@@ -196,11 +197,20 @@ def study_sentences(study: StudyBeside) -> Iterator[str]:
     wide = [row.measure for row in study.rows if row.low > 1.0]
     narrow = [row.measure for row in study.rows if row.high < 1.0]
     if wide:
-        yield f"The parts scatter more than the study explains in: {', '.join(wide)}. Its inputs scatter more in truth, or one is missing."
+        yield (
+            f"The parts scatter more than the study explains in: {', '.join(wide)}. Its inputs scatter more "
+            "in truth, or one is missing."
+        )
     if narrow:
-        yield f"The parts scatter less than in the study in: {', '.join(narrow)}. Its inputs scatter less in truth."
+        yield (
+            f"The parts scatter less than in the study in: {', '.join(narrow)}. Its inputs scatter less in "
+            "truth."
+        )
     if not study.rows:
-        yield 'No quantity is known of both: keep the fields of the study’s runs (output keep = "stage ends"), and scan several parts.'
+        yield (
+            'No quantity is known of both. Keep the fields of the runs of the study (output keep = "stage '
+            'ends"), and scan several parts.'
+        )
 
 
 def headline(found: Repeatability) -> str:
@@ -259,12 +269,16 @@ def doubts(found: Repeatability) -> Iterator[str]:
         yield f"{digits(unseen, 2)} % of the surface was seen by no scan; nothing is known there."
     if found.ringed:
         yield (
-            "The angle of the scans about the axis is arbitrary, so fields are means around the axis, and ovality "
-            "is only in the measures. Name points (column points of the list) to compare the whole shape."
+            "The angle of the scans about the axis is arbitrary, so fields are means around the axis, and "
+            "ovality is only in the measures. Name points (column points of the list) to compare the whole "
+            "shape."
         )
     if any(scan.ambiguous for scan in scans):
         names = [scan.entry.scan.name for scan in scans if scan.ambiguous]
-        yield f"{_list(names, len(scans))} fitting as well in another pose, such as end for end; shapes of parts may be mixed up."
+        yield (
+            f"{_list(names, len(scans))} fitting as well in another pose, such as end for end; places of "
+            "such scans may be mixed up."
+        )
     yield from _design_doubts(found)
     if isinstance(found.shapes, ShapeModes) and found.shapes.outlying.found:
         yield f"Outlying in shape: {', '.join(found.shapes.outlying.found)}; see “Outlying parts”."
@@ -272,26 +286,37 @@ def doubts(found: Repeatability) -> Iterator[str]:
         {f"{test.group} ({what})" for _, what, test in found.consistency if test.verdict == "outlier"}
     )
     if outliers:
-        yield f"Outlying in a measure: {'; '.join(outliers[:_MANY])}{'; and more' if len(outliers) > _MANY else ''}; see “Consistency”."
+        more = "; and more" if len(outliers) > _MANY else ""
+        yield f"Outlying in a measure: {'; '.join(outliers[:_MANY])}{more}; see “Consistency”."
 
 
 def _design_doubts(found: Repeatability) -> Iterator[str]:
     design, entries = found.design, [found.scans[i].entry for i in found.chosen]
     cells = {(entry.part, entry.operator) for entry in entries}
     if len(cells) == len(entries):
-        yield "No operator scanned a part more than once, so repeatability is not known; it is contained in the other scatter."
+        yield (
+            "No operator scanned a part more than once, so repeatability is not known; it is contained in "
+            "the other scatter."
+        )
     if len(design.operators) == 1:
         yield "One operator scanned all parts, so reproducibility is not known."
     elif OPERATOR not in next(iter(found.precision.values())).components and len(design.parts) > 1:
-        yield "Each operator scanned other parts, so operators cannot be told from parts. Let operators scan the same parts."
+        yield (
+            "Each operator scanned other parts, so operators cannot be told from parts. Let operators scan "
+            "the same parts."
+        )
     if len(design.parts) == 1:
         yield "Only one part was scanned, so nothing is known about other parts."
     negative = [n for n, p in found.precision.items() if any(v < 0.0 for v in p.components.values())]
     if negative:
-        yield f"Components of variance that came out negative count as zero, in {counted(len(negative), 'measure')}."
+        measures = counted(len(negative), "measure")
+        yield f"Components of variance that came out negative count as zero, in {measures}."
     others = len(found.scans) - len(found.chosen)
     if others:
-        yield f"{counted(others, 'scan')} by the other method than “{found.method}” are in the agreement of both only."
+        yield (
+            f"{counted(others, 'scan')} by the other method than “{found.method}” only take part in the "
+            "agreement of both."
+        )
 
 
 def _to(unit: DisplayUnit, ends: tuple[float, float]) -> str:
@@ -329,8 +354,8 @@ def agreement_sentence(found: Repeatability, entry: Agreement) -> str:
     """Say what bias and limits mean."""
     first, second = found.compared
     return (
-        f"Differences are {first} less {second}. In 95 % of the parts, single measurements by both differ by a "
-        f"value between the limits of agreement, which rest on {counted(len(entry.difference), 'part')}."
+        f"Differences are {first} less {second}. In 95 % of the parts, single measurements by both differ by "
+        f"a value between the limits of agreement, which rest on {counted(len(entry.difference), 'part')}."
     )
 
 

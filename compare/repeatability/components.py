@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from annelid.compare.alignment.surface import BoolArray
 from annelid.geometry.body import FloatArray, IntArray
 
 PART, OPERATOR, INTERACTION, REPEAT = "part", "operator", "part by operator", "repeat"
@@ -131,7 +132,7 @@ def _sources(counts: FloatArray) -> tuple[str, ...]:
     return (*found, REPEAT)
 
 
-def _connected(cells: FloatArray) -> bool:
+def _connected(cells: BoolArray) -> bool:
     """Whether parts and operators are linked by cells, so that their effects can be compared."""
     reached = np.zeros(len(cells), dtype=bool)
     reached[np.flatnonzero(cells.any(axis=1))[:1]] = True

@@ -147,8 +147,8 @@ def _entry(cells: Mapping[str, str], folder: Path, unit: str) -> ListedScan:
             )
         unit_scale(own)
     points = folder / cells["points"] if cells.get("points") else None
-    texts = [cells.get(name, "") for name in ("operator", "repeat", "method")]
-    return ListedScan(scan, cells["part"], *texts, "" if scan.is_dir() else own, points)
+    operator, repeat, method = (cells.get(name, "") for name in ("operator", "repeat", "method"))
+    return ListedScan(scan, cells["part"], operator, repeat, method, "" if scan.is_dir() else own, points)
 
 
 def _check_all(path: Path, found: Sequence[ListedScan]) -> None:

@@ -41,7 +41,7 @@ def mode_shares(shape: FloatArray, places: Places) -> dict[str, float]:
     total = float(value @ value)
     if total == 0.0:
         return {}
-    shares = {MOTION: _share(value, motions * root[:, None], total)}
+    shares = {MOTION: _share(value, np.asarray(motions * root[:, None], dtype=np.float64), total)}
     θ, z = np.arctan2(points[:, 1], points[:, 0]), points[:, 2]
     along = np.polynomial.chebyshev.chebvander(
         2.0 * (z - z.min()) / max(float(np.ptp(z)), 1e-300) - 1.0, _ORDER

@@ -50,10 +50,7 @@ def principal_modes(fields: FloatArray, weight: FloatArray, count: int) -> Modes
     known = np.isfinite(fields)
     n = len(fields)
     root = np.sqrt(weight / weight.sum())
-    if known.all():
-        filled = fields
-    else:
-        filled = _filled(fields * root, known, count) / root
+    filled = fields if known.all() else _filled(fields * root, known, count) / root
     mean = filled.mean(axis=0)
     values, vectors = np.linalg.eigh(_gram((filled - mean) * root))
     order = np.argsort(values)[::-1][:count]

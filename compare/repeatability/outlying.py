@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Outlying parts: generalised tests for several outliers, of single numbers and of scores in several modes."""
+"""Generalised tests for several outliers, of single numbers and of scores in several modes."""
 
 from typing import NamedTuple
 

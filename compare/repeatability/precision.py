@@ -146,7 +146,7 @@ def deviation_of(variance: float, degrees: float) -> Deviation:
 def _precision(values: FloatArray, found: Components, repeated: bool, *, one_part: bool = True) -> Precision:
     known = values[np.isfinite(values)]
     repeats = _of(found, REPEAT) if repeated else UNKNOWN
-    # Without repeats, what is left contains them: the scatter of operators, or of parts if there is one operator.
+    # Without repeats, what is left contains them: the scatter of operators, or else of parts.
     both = _of(found, OPERATOR, INTERACTION, REPEAT) if OPERATOR in found.sources else UNKNOWN
     parts = _of(found, PART) if PART in found.sources else UNKNOWN
     if found.sources == (REPEAT,) and not repeated:

@@ -34,11 +34,11 @@ def real_modes(
     """Return the modes that are larger than chance explains, and the tests.
 
     Parallel analysis by permutations (Horn, Psychometrika 30 (1965) 179; Buja and Eyuboglu, Multivariate
-    Behavioral Research 27 (1992) 509; both from memory), one mode after the other: what the modes found so far
-    leave is permuted among the fields, independently in each patch of the surface, so that patches no longer
-    vary together, but places in a patch still do. This is done in n - k - 1 orthogonal contrasts of the n
-    fields, with random signs, so that mean and found modes take nothing from the permuted fields. Holes are
-    filled by the found modes and what these leave of other fields there.
+    Behavioral Research 27 (1992) 509; both from memory), one mode after the other: what the modes found so
+    far leave is permuted among the fields, independently in each patch of the surface, so that patches no
+    longer vary together, but places in a patch still do. This is done in n - k - 1 orthogonal contrasts of
+    the n fields, with random signs, so that mean and found modes take nothing from the permuted fields. Holes
+    are filled by the found modes and what these leave of other fields there.
 
     Args:
         fields: Shape (n, m), mm; ``nan`` in holes. Each place has at least two values.
@@ -49,7 +49,7 @@ def real_modes(
     """
     most = max(0, min(most, int(np.isfinite(fields).sum(axis=0).min()) - _SPARE))
     rng = np.random.default_rng(seed)
-    n, root = len(fields), np.sqrt(weight / weight.sum())
+    root = np.sqrt(weight / weight.sum())
     modes, tests = principal_modes(fields, weight, 0), []
     for count in range(most + 1):
         if count:
@@ -72,7 +72,7 @@ def real_modes(
 
 
 def _contrasts(scores: FloatArray) -> FloatArray:
-    """Orthonormal contrasts of the fields, orthogonal to their mean and to the scores, shape (n - k - 1, n)."""
+    """Orthonormal contrasts of n fields, orthogonal to mean and k scores, shape (n - k - 1, n)."""
     n = len(scores)
     basis, _ = np.linalg.qr(np.column_stack([np.ones(n), scores]), mode="complete")
     return np.asarray(basis[:, scores.shape[1] + 1 :].T)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
 from annelid.compare.repeatability.agreement import Agreement, agreement
 from annelid.compare.repeatability.consistency import Consistency
@@ -216,7 +217,8 @@ def _shape_modes(
     used = seen.sum(axis=0) >= max(-(-n // 2), min(n, _FEWEST_SCANS))
     area = float(places.weight[used].sum())
     if area < _LEAST_AREA:
-        return f"Modes of variation were not sought: enough scans saw only {100 * area:.1f} % of the surface together."
+        share = f"{100 * area:.1f} %"
+        return f"Modes of variation were not sought: enough scans saw only {share} of the surface."
     patch = np.unique(part.surface.patches(places.points[used], _PATCHES), return_inverse=True)[1]
     weight = places.weight[used]
     if not np.nanmax(np.nanstd(rows[:, used], axis=0)) > 1e-12 * float(np.ptp(places.points, axis=0).max()):
@@ -230,7 +232,7 @@ def _shape_modes(
     return ShapeModes(names, of_parts, whole, tuple(tests), shares, area, outliers)
 
 
-def _everywhere(modes: Modes, used: FloatArray) -> Modes:
+def _everywhere(modes: Modes, used: BoolArray) -> Modes:
     """Modes over all places, ``nan`` where they are not known; the filled fields are dropped."""
     mean, shapes = np.full(len(used), np.nan), np.full((len(modes.shapes), len(used)), np.nan)
     mean[used], shapes[:, used] = modes.mean, modes.shapes

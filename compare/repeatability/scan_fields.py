@@ -135,6 +135,7 @@ def ring_means(field: FloatArray, ring: IntArray) -> FloatArray:
 
 
 def all_measures(given: Mapping[str, float], found: Deviations, part: SimulatedPart) -> dict[str, float]:
+    """Measures of a comparison with those of the part itself."""
     sizes = shape_measures(found, part.radii)
     if sizes:
         sizes["enclosed volume"] += given.get("volume difference", np.nan)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The parts of a tolerance study beside the scanned ones: which scatter of parameters would make this spread?"""
+"""Parts of a tolerance study beside scanned ones: which scatter of inputs would make this spread?"""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -142,13 +142,13 @@ def beside(
             continue
         low, high = (float(spread * np.sqrt(degrees / stats.chi2.ppf(q, degrees))) for q in (0.975, 0.025))
         ratio = found.value / spread
-        ends = (np.nan, np.nan)
+        low_ratio = high_ratio = float("nan")
         if found.degrees > 0.0:
             upper, lower = (float(stats.f.ppf(q, found.degrees, degrees)) for q in (0.975, 0.025))
-            ends = (ratio / np.sqrt(upper), ratio / np.sqrt(lower))
+            low_ratio, high_ratio = float(ratio / np.sqrt(upper)), float(ratio / np.sqrt(lower))
         shares, method = study.explain(values)
         simulated = Deviation(spread, low, high, float(degrees))
-        rows.append(Beside(name, found, simulated, source, ratio, *map(float, ends), shares, method))
+        rows.append(Beside(name, found, simulated, source, ratio, low_ratio, high_ratio, shares, method))
     return rows
 
 
