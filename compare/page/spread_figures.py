@@ -112,8 +112,9 @@ def scores_figure(shapes: ShapeModes) -> SvgFigure:
         axes.plot(scores[out, 0], y[out], "s", color=style.FAILURE, markersize=6)
         shown = range(len(y)) if len(y) <= _MANY else np.flatnonzero(out)
         for i in shown:
-            text = shapes.rows[i] if shapes.of_parts else str(i + 1)
-            axes.annotate(text, (scores[i, 0], y[i]), (4, 3), textcoords="offset points", fontsize=7)
+            axes.annotate(
+                shapes.rows[i], (scores[i, 0], y[i]), (4, 3), textcoords="offset points", fontsize=7
+            )
         axes.set_xlabel("mode 1 [standard deviations]")
         axes.set_ylabel("mode 2 [standard deviations]" if two else "what the modes leave [mm]")
         label = (

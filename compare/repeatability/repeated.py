@@ -25,6 +25,7 @@ from annelid.compare.repeatability.scan_fields import (
     ScanField,
     places_of,
     ring_means,
+    rings,
     scan_field,
 )
 from annelid.compare.repeatability.study_parts import (
@@ -34,11 +35,12 @@ from annelid.compare.repeatability.study_parts import (
     beside,
     simulated_shapes,
 )
-from annelid.geometry.body import FloatArray
+from annelid.geometry.body import FloatArray, IntArray
 
 _FEWEST_ROWS = 4  # fields with modes
 _PARTS_FOR_MODES = 4  # from so many parts on, modes are those of the means of parts
-_PATCHES = 100
+_PATCHES = 100  # of the surface at most
+_APART = 6.0  # radii of the spots of a scan: smallest side of a patch, so that noise is its own in each patch
 _FEWEST_SCANS = 6  # that saw a place of a mode, or all of them if there are fewer
 _LEAST_AREA = 0.1  # share of the surface with modes
 
@@ -47,7 +49,7 @@ class ShapeModes(NamedTuple):
     """Modes of the shapes of parts (or of scans, if there are few parts).
 
     Attributes:
-        rows: Names of the parts or scans.
+        rows: Names of the parts, or numbers of the scans in the list.
         of_parts: Whether the rows are parts.
         modes: The modes that are larger than chance, over all places; ``nan`` where they are not known.
         tests: The test of each mode, up to the first that is not.
@@ -198,7 +200,7 @@ def analysed(
             for i, name in enumerate(names)
             for what, test in consistencies(own[:, i], design)
         ),
-        _shape_modes(fields, design, places, part, [entries[i].title for i in chosen]),
+        _shape_modes(fields, design, places, _patches([scans[i] for i in chosen], places, part, ringed)),
         compared,
         agreements,
         None,
@@ -206,11 +208,13 @@ def analysed(
     return found if study is None else replace(found, study=_study(found, study))
 
 
-def _shape_modes(
-    fields: FloatArray, design: Design, places: Places, part: SimulatedPart, titles: Sequence[str]
-) -> ShapeModes | str:
+def _shape_modes(fields: FloatArray, design: Design, places: Places, patches: IntArray) -> ShapeModes | str:
     of_parts = len(design.parts) >= _PARTS_FOR_MODES
-    rows, names = (part_means(fields, design), design.parts) if of_parts else (fields, tuple(titles))
+    rows, names = (
+        (part_means(fields, design), design.parts)
+        if of_parts
+        else (fields, tuple(map(str, range(1, len(fields) + 1))))
+    )
     n, seen = len(rows), np.isfinite(rows)
     if n < _FEWEST_ROWS:
         return f"Modes of variation need at least {_FEWEST_ROWS} scans."
@@ -219,7 +223,7 @@ def _shape_modes(
     if area < _LEAST_AREA:
         share = f"{100 * area:.1f} %"
         return f"Modes of variation were not sought: enough scans saw only {share} of the surface."
-    patch = np.unique(part.surface.patches(places.points[used], _PATCHES), return_inverse=True)[1]
+    patch = np.unique(patches[used], return_inverse=True)[1]
     weight = places.weight[used]
     if not np.nanmax(np.nanstd(rows[:, used], axis=0)) > 1e-12 * float(np.ptp(places.points, axis=0).max()):
         return "All scans are the same, so there is no variation of shape."
@@ -230,6 +234,15 @@ def _shape_modes(
     whole = _everywhere(modes, used)
     shares = tuple(mode_shares(shape, places) for shape in whole.shapes)
     return ShapeModes(names, of_parts, whole, tuple(tests), shares, area, outliers)
+
+
+def _patches(scans: Sequence[ScanField], places: Places, part: SimulatedPart, ringed: bool) -> IntArray:
+    """Number of the patch of each place: rings about the axis if fields are means around it."""
+    area = float(part.surface.areas.sum())
+    side = max(_APART * max(scan.spot for scan in scans), float(np.sqrt(area / _PATCHES)))
+    if ringed:
+        return rings(places.points, side)
+    return part.surface.patches(places.points, max(1, round(area / side**2)))
 
 
 def _everywhere(modes: Modes, used: BoolArray) -> Modes:

@@ -46,7 +46,7 @@ class Places(NamedTuple):
         triangles: Shape (t, 3).
         weight: Share of each place in the area, shape (m,).
         normals: Outward unit normals, shape (m, 3).
-        spot: Radius around a place from which the median is taken, mm.
+        spot: Smallest radius around a place from which the median is taken, mm.
         ring: Number of the ring about the axis Z in which each place is, shape (m,).
     """
 
@@ -70,6 +70,7 @@ class ScanField(NamedTuple):
         invented: Whether the scan says that it is invented.
         turns: Whether its angle about the axis is arbitrary.
         ambiguous: Whether it fits as well in another pose.
+        spot: Radius around a place from which the median is taken, mm.
     """
 
     entry: ListedScan
@@ -80,16 +81,16 @@ class ScanField(NamedTuple):
     invented: bool
     turns: bool
     ambiguous: bool
+    spot: float
 
 
-def places_of(surface: NominalSurface) -> Places:
-    """Return finely spaced places of a surface."""
-    points, triangles = fine_surface(surface, fineness=_FINENESS)
+def places_of(surface: NominalSurface, *, fineness: int = _FINENESS) -> Places:
+    """Return places of a surface, with so many edges between them over its diagonal."""
+    points, triangles = fine_surface(surface, fineness=fineness)
     fine = NominalSurface(points, triangles)
     weight = np.bincount(triangles.ravel(), np.repeat(fine.areas / 3.0, 3), len(points))
     spot = SPOT * float(np.linalg.norm(np.ptp(surface.points, axis=0)))
-    meridian = np.column_stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]])
-    ring = np.unique(np.floor(meridian / spot), axis=0, return_inverse=True)[1].ravel()
+    ring = rings(points, spot)
     return Places(points, triangles, weight / weight.sum(), fine.vertex_normals, spot, ring)
 
 
@@ -125,6 +126,12 @@ def shape_measures(found: Deviations, radii: RadiusField | None) -> dict[str, fl
     }
 
 
+def rings(points: FloatArray, width: float) -> IntArray:
+    """Number of the ring about the axis Z, so wide (mm) along radius and height, of points, shape (m,)."""
+    meridian = np.column_stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]])
+    return np.asarray(np.unique(np.floor(meridian / width), axis=0, return_inverse=True)[1]).ravel()
+
+
 def ring_means(field: FloatArray, ring: IntArray) -> FloatArray:
     """Replace a field by its mean over each ring about the axis, where it is known; shape (m,)."""
     known = np.isfinite(field)
@@ -149,16 +156,18 @@ def _compared(
     own = replace(settings, unit=entry.unit, fiducials=fiducials, replicates=_REPLICATES)
     found = compare_scan(part, entry.scan, own)
     alignment = found.alignment
+    spots = spot_deviations(found.kept, part.surface, places.points, found.seen.radius)
     values = {name: float(measure.value) for name, measure in found.measures.items()}
     return ScanField(
         entry,
-        spot_deviations(found.kept, part.surface, places.points, found.seen.radius).value,
+        spots.value,
         all_measures(values, found.kept, part),
         found.seen.coverage,
         found.digest,
         found.invented,
         any(motion.kind == "turn" and not motion.fixed_by for motion in alignment.free),
         bool(alignment.alternatives),
+        spots.radius,
     )
 
 
@@ -189,6 +198,7 @@ def _read(part: SimulatedPart, places: Places, entry: ListedScan, settings: Comp
         bool(summary["scan"]["invented"]),
         any(motion["kind"] == "turn" and not motion["fixed_by"] for motion in alignment["free"]),
         bool(alignment["alternatives"]),
+        spots.radius,
     )
 
 

@@ -22,6 +22,7 @@ from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run
 
 _SAMPLES = 20_000
+_IN_SPOT = 16  # of them around each place
 _FEWEST = 3
 _ROUNDS = 3
 _SMALL = 0.03  # of the largest singular value: a motion that moves nearly nothing along the normals is free
@@ -100,6 +101,7 @@ def simulated_shapes(
     Each is laid on the nominal surface by least squares of its deviations, as scans are.
     """
     rows, fields = [], []
+    least = float(np.sqrt(_IN_SPOT * part.surface.areas.sum() / (np.pi * _SAMPLES)))
     for path in study.runs:
         try:
             surface = nominal_surface(open_run(path), name=settings.surface)
@@ -115,7 +117,7 @@ def simulated_shapes(
             text = f"run {path.name} of the study is not a shape like that of the part"
             raise InputError(f"{study.folder}: {text}; give the study of this case", key="--study")
         rows.append(all_measures(Measures(part.radii)(found, np.ones(len(found.value))), found, part))
-        fields.append(spot_deviations(found, part.surface, places.points, 0.0).value)
+        fields.append(spot_deviations(found, part.surface, places.points, least).value)
     table = {name: np.array([row[name] for row in rows]) for name in rows[0]}
     return SimulatedShapes(table, np.std(fields, axis=0, ddof=1), "")
 

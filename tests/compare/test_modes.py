@@ -98,9 +98,9 @@ def test_two_modes_are_counted_behind_holes():
     fields = (rng.normal(size=(20, 2)) * [0.05, 0.03]) @ SHAPES + noise(20, rng)
     found, _ = real_modes(with_holes(fields, 0.2), EVEN, PATCH)
     assert len(found.energy) == 2
-    # Both planes of modes are the same but for the noise: the cosine of their largest angle is near 1.
+    # Noise of 0.02 in 16 of 20 fields adds 0.005 across the smaller mode of 0.03/√2: a cosine of 0.97.
     planes = [np.linalg.qr(shapes.T)[0] for shapes in (found.shapes, SHAPES)]
-    assert np.linalg.svd(planes[0].T @ planes[1])[1].min() > 0.97
+    assert np.linalg.svd(planes[0].T @ planes[1])[1].min() > 0.95
 
 
 def test_few_scans_have_few_modes():
