@@ -28,6 +28,7 @@ _MARGIN = 0.6  # of the size of the part: removed points farther away are not dr
 _KEPT_COLOUR = "#b4c0c5"
 _REASON_COLOURS = ("#5b5f9d", "#dd9a24", "#4f7d3c", "#c2362f", "#8040a8", "#0e6a71", "#1f74d0", "#101418")
 _WIDTH = 6.6  # inches
+_DPI = 200
 
 
 class ColourScale(NamedTuple):
@@ -79,7 +80,12 @@ def map_picture(surface: MapSurface, unit: DisplayUnit, limit: float) -> tuple[b
 
 
 def surfaces_picture(
-    triangles: IntArray, shown: Sequence[tuple[FloatArray, FloatArray]], layout: Layout, scale: ColourScale
+    triangles: IntArray,
+    shown: Sequence[tuple[FloatArray, FloatArray]],
+    layout: Layout,
+    scale: ColourScale,
+    *,
+    dpi: int = _DPI,
 ) -> bytes:
     """Render surfaces coloured by values, beside each other, as a PNG picture.
 
@@ -88,6 +94,7 @@ def surfaces_picture(
         shown: Points, shape (n, 3), mm, and values at them, shape (n,), of each surface.
         layout: Camera for all of them; the first is where the camera is set to.
         scale: Colours of the values.
+        dpi: Resolution.
 
     Raises:
         RenderingError: Pictures cannot be rendered on this machine.
@@ -110,17 +117,7 @@ def surfaces_picture(
             show_scalar_bar=False,
         )
     set_camera(plotter, layout, shown[0][0])
-    return _with_bar(_pixels(plotter), scale)
-
-
-def with_few_colours(content: bytes) -> bytes:
-    """A PNG picture in 256 of its colours, for pages with many pictures."""
-    from PIL import Image
-
-    picture = Image.open(io.BytesIO(content)).convert("RGB")
-    buffer = io.BytesIO()
-    picture.quantize(256, dither=Image.Dither.NONE).save(buffer, "PNG")
-    return buffer.getvalue()
+    return _with_bar(_pixels(plotter), scale, dpi)
 
 
 def cleaning_picture(compared: Comparison) -> tuple[bytes, int]:
@@ -177,7 +174,7 @@ def _pixels(plotter: Any) -> FloatArray:
     return pixels[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
 
 
-def _with_bar(pixels: FloatArray, scale: ColourScale) -> bytes:
+def _with_bar(pixels: FloatArray, scale: ColourScale, dpi: int) -> bytes:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
@@ -194,7 +191,7 @@ def _with_bar(pixels: FloatArray, scale: ColourScale) -> bytes:
             aspect=30,
             pad=0.02,
         )
-        return _png(figure)
+        return _png(figure, dpi)
 
 
 def _with_legend(pixels: FloatArray, entries: list[tuple[str, str]]) -> bytes:
@@ -223,7 +220,7 @@ def _with_palette(content: bytes, colours: list[str]) -> bytes:
     return buffer.getvalue()
 
 
-def _png(figure: Any) -> bytes:
+def _png(figure: Any, dpi: int = _DPI) -> bytes:
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=200, facecolor="white", pil_kwargs={"compress_level": 6})
+    figure.savefig(buffer, format="png", dpi=dpi, facecolor="white", pil_kwargs={"compress_level": 6})
     return buffer.getvalue()

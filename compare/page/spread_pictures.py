@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.compare.page.diverging import colour_limit
-from annelid.compare.page.pictures import ColourScale, data_url, surfaces_picture, with_few_colours
+from annelid.compare.page.pictures import ColourScale, data_url, surfaces_picture
 from annelid.compare.repeatability.scan_fields import Places
 from annelid.geometry.body import FloatArray
 from annelid.results.views.camera import choose_layout
@@ -15,6 +15,7 @@ from annelid.solver.display import DisplayUnit, DisplayUnits, digits
 _HALF_TURN = np.array([-1.0, -1.0, 1.0])
 _DRAWN = 0.08  # of the smallest extent of the part: the largest movement of a drawn mode
 _TIMES = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)
+_DPI = 130  # many pictures
 MODE_REACH = 2.0
 """Standard deviations by which a mode is drawn to both sides."""
 
@@ -83,15 +84,11 @@ def mode_picture(
         "coloured "
         "blue for inside, brown for outside the mean shape."
     )
-    return Picture(
-        data_url(with_few_colours(surfaces_picture(places.triangles, shown, layout, scale))), caption
-    )
+    return Picture(data_url(surfaces_picture(places.triangles, shown, layout, scale, dpi=_DPI)), caption)
 
 
 def _both_sides(places: Places, field: FloatArray, scale: ColourScale, caption: str) -> Picture:
     behind = places.points * _HALF_TURN
     layout = choose_layout(behind, places.points, opening=0.0)
     shown = [(places.points, field), (behind + layout.shift, field)]
-    return Picture(
-        data_url(with_few_colours(surfaces_picture(places.triangles, shown, layout, scale))), caption
-    )
+    return Picture(data_url(surfaces_picture(places.triangles, shown, layout, scale, dpi=_DPI)), caption)

@@ -256,14 +256,14 @@ def doubts(found: Repeatability) -> Iterator[str]:
     scans = found.scans
     invented = [scan.entry.scan.name for scan in scans if scan.invented]
     if invented:
-        yield f"{_list(invented, len(scans))} invented: {INVENTED}."
+        yield f"{_list(invented, len(scans), 'is', 'are')} invented: {INVENTED}."
     digests = [scan.digest for scan in scans]
     same = [scan.entry.scan.name for scan in scans if digests.count(scan.digest) > 1]
     if same:
         yield f"{', '.join(same[:_MANY])} have the same content: the same scan several times repeats nothing."
     few = [scan.entry.scan.name for scan in scans if scan.coverage < _FEW]
     if few:
-        yield f"{_list(few, len(scans))} covering less than {100 * _FEW:.0f} % of the surface."
+        yield f"{_list(few, len(scans), 'covers', 'cover')} less than {100 * _FEW:.0f} % of the surface."
     unseen = 100.0 * float(found.places.weight[found.spread.number == 0].sum())
     if unseen > 0.5:
         yield f"{digits(unseen, 2)} % of the surface was seen by no scan; nothing is known there."
@@ -276,8 +276,8 @@ def doubts(found: Repeatability) -> Iterator[str]:
     if any(scan.ambiguous for scan in scans):
         names = [scan.entry.scan.name for scan in scans if scan.ambiguous]
         yield (
-            f"{_list(names, len(scans))} fitting as well in another pose, such as end for end; places of "
-            "such scans may be mixed up."
+            f"{_list(names, len(scans), 'fits', 'fit')} as well in another pose, such as end for end; "
+            "places of such scans may be mixed up."
         )
     yield from _design_doubts(found)
     if isinstance(found.shapes, ShapeModes) and found.shapes.outlying.found:
@@ -331,11 +331,12 @@ def _most(shares: Mapping[str, float], method: str) -> str:
     return f"{name.replace('_', ' ')}, {100 * share:.0f} % ({method})"
 
 
-def _list(names: list[str], total: int) -> str:
-    if len(names) == total:
-        return f"All {total} scans are" if total > 1 else "The scan is"
+def _list(names: list[str], total: int, one: str, several: str) -> str:
+    """Names and the verb behind them."""
+    if len(names) == total > 1:
+        return f"All {total} scans {several}"
     text = ", ".join(names[:_MANY])
-    return f"{text}{' and others' if len(names) > _MANY else ''} {'are' if len(names) > 1 else 'is'}"
+    return f"{text}{' and others' if len(names) > _MANY else ''} {several if len(names) > 1 else one}"
 
 
 def _p(p: float) -> str:

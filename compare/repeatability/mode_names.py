@@ -2,8 +2,10 @@
 """What a mode of shape variation looks like: how much of it is a motion, a change of size, an ovality."""
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from annelid.compare.alignment.poses import motion_matrix
 from annelid.compare.repeatability.scan_fields import Places
@@ -41,7 +43,7 @@ def mode_shares(shape: FloatArray, places: Places) -> dict[str, float]:
     total = float(value @ value)
     if total == 0.0:
         return {}
-    shares = {MOTION: _share(value, np.asarray(motions * root[:, None], dtype=np.float64), total)}
+    shares = {MOTION: _share(value, motions * root[:, None], total)}
     θ, z = np.arctan2(points[:, 1], points[:, 0]), points[:, 2]
     along = np.polynomial.chebyshev.chebvander(
         2.0 * (z - z.min()) / max(float(np.ptp(z)), 1e-300) - 1.0, _ORDER
@@ -59,7 +61,7 @@ def mode_name(shares: Mapping[str, float]) -> str:
     return f"{name} ({100 * share:.0f} %)" if share >= _CLEAR else "no simple shape"
 
 
-def _share(value: FloatArray, basis: FloatArray, total: float) -> float:
+def _share(value: FloatArray, basis: NDArray[np.floating[Any]], total: float) -> float:
     left, size, _ = np.linalg.svd(basis, full_matrices=False)
     inside = left[:, size > 1e-9 * size[0]].T @ value
     return float(inside @ inside / total)

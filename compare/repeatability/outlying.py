@@ -25,7 +25,7 @@ class Suspect(NamedTuple):
     beyond: bool
 
 
-def generalised_esd(values: FloatArray, *, level: float, most: int) -> list[Suspect]:
+def generalised_esd(values: FloatArray, *, level: float, most: int, upper: bool = False) -> list[Suspect]:
     """Test numbers for up to so many outliers (generalised extreme Studentised deviate).
 
     Rosner, Technometrics 25 (1983) 165, from memory: the number of outliers is that of the last step whose
@@ -35,17 +35,20 @@ def generalised_esd(values: FloatArray, *, level: float, most: int) -> list[Susp
         values: Shape (n,), normal but for the outliers.
         level: Level of the test.
         most: Largest number of outliers, less than n - 2.
+        upper: Whether only large values are outliers.
     """
     left, found = np.arange(len(values)), []
+    sides = 1 if upper else 2
     for _ in range(most):
         x, n = values[left], len(left)
         deviation = x.std(ddof=1)
         if not deviation > 1e-12 * max(float(np.abs(x).max()), 1e-300):
             break
-        farthest = int(np.abs(x - x.mean()).argmax())
-        t = stats.t.isf(level / (2 * n), n - 2)
+        off = x - x.mean() if upper else np.abs(x - x.mean())
+        farthest = int(off.argmax())
+        t = stats.t.isf(level / (sides * n), n - 2)
         critical = float((n - 1) * t / np.sqrt((n - 2 + t**2) * n))
-        statistic = float(abs(x[farthest] - x.mean()) / deviation)
+        statistic = float(off[farthest] / deviation)
         found.append(Suspect(int(left[farthest]), statistic, critical, statistic > critical))
         left = np.delete(left, farthest)
     return _up_to_last(found)

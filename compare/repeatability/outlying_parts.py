@@ -14,6 +14,7 @@ LEVEL = 0.05
 """Level of both tests together; each has half of it."""
 _FEWEST = 6
 _SHARE = 0.25  # of the parts may be outliers
+_OWN = 0.95  # leverage from which a part makes a mode by itself
 
 
 class OutlyingParts(NamedTuple):
@@ -23,7 +24,8 @@ class OutlyingParts(NamedTuple):
         names: Names of the parts.
         by_modes: Steps of Wilks' test on the scores in the real modes; empty without a mode.
         by_rest: Steps of the test on the logarithm of what the modes leave.
-        rest: Root mean square of what the modes leave of each part, shape (n,), mm.
+        rest: Root mean square of what the modes leave of each part, over what they leave of it on average,
+            shape (n,), mm; ``nan`` of a part that makes a mode by itself.
         reason: Why nothing was tested; "" if something was.
     """
 
@@ -43,7 +45,7 @@ class OutlyingParts(NamedTuple):
 def outlying_parts(
     names: Sequence[str], modes: Modes, known: FloatArray, weight: FloatArray
 ) -> OutlyingParts:
-    """Test the parts by their scores in the modes, and by what the modes leave of them.
+    """Test the parts by their scores in the modes, and for large values of what the modes leave of them.
 
     Args:
         names: Names of the parts.
@@ -52,15 +54,19 @@ def outlying_parts(
         weight: Share of each place in the area, shape (m,).
     """
     n, k = modes.scores.shape
-    # A mean over scans has as much less noise.
-    weights = weight * known
+    # A mean over scans has as much less noise, and a part that makes a mode by itself leaves nothing.
     total = np.maximum((weight * (known > 0)).sum(axis=1), 1e-300)
-    rest = np.sqrt((weights * modes.rest**2).sum(axis=1) / total)
+    rest = np.sqrt((weight * known * modes.rest**2).sum(axis=1) / total)
+    leverage = 1.0 / n + (modes.scores**2).sum(axis=1) / (n - 1)
+    rest = np.where(leverage < _OWN, rest / np.sqrt(np.maximum(1.0 - leverage, 1.0 - _OWN)), np.nan)
+    tested = np.flatnonzero(np.isfinite(rest))
     if n < _FEWEST:
         return OutlyingParts(tuple(names), (), (), rest, f"fewer than {_FEWEST} were scanned")
-    most = max(1, int(_SHARE * n))
-    by_modes = (
-        wilks_test(modes.scores, level=LEVEL / 2.0, most=min(most, n - k - 3)) if k and n > k + 3 else []
-    )
-    by_rest = generalised_esd(np.log(np.maximum(rest, 1e-12)), level=LEVEL / 2.0, most=min(most, n - 3))
+    most, by_modes, by_rest = max(1, int(_SHARE * n)), [], []
+    if k and n > k + 3:
+        by_modes = wilks_test(modes.scores, level=LEVEL / 2.0, most=min(most, n - k - 3))
+    if len(tested) >= _FEWEST - 1 and n > k + 3:
+        sizes = np.log(np.maximum(rest[tested], 1e-12))
+        steps = generalised_esd(sizes, level=LEVEL / 2.0, most=min(most, len(tested) - 3), upper=True)
+        by_rest = [step._replace(row=int(tested[step.row])) for step in steps]
     return OutlyingParts(tuple(names), tuple(by_modes), tuple(by_rest), rest, "")

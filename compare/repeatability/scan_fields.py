@@ -115,12 +115,13 @@ def shape_measures(found: Deviations, radii: RadiusField | None) -> dict[str, fl
     known = np.isfinite(cells.radius).any(axis=1)
     if not known.any():
         return dict.fromkeys(("mean diameter", "largest diameter", "enclosed volume"), np.nan)
-    # Differences are averaged over the seen angles, so that holes do not change the nominal shape.
-    mean = cells.nominal[known].mean(axis=1) + np.nanmean(cells.difference[known], axis=1)
+    # Differences are averaged over what is seen, so that holes do not change the nominal shape.
+    off = np.nanmean(cells.difference[known], axis=1)
+    mean = cells.nominal[known].mean(axis=1) + off
     step = (cells.height[1] - cells.height[0]) * 2.0 * np.pi / len(cells.angle)
     nominal = 0.5 * step * float((cells.nominal**2).sum())
     return {
-        "mean diameter": float(2.0 * mean.mean()),
+        "mean diameter": float(2.0 * (cells.nominal.mean() + off.mean())),
         "largest diameter": float(2.0 * mean.max()),
         "enclosed volume": nominal,
     }

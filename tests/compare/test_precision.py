@@ -38,8 +38,8 @@ COAL = (
     (0.71, 0.71, 0.69),
     (0.70, 0.65, 0.68),
 )
-# Peak expiratory flow, l/min, of 17 subjects, twice by a large and a mini meter: Bland and Altman, Lancet 1986
-# i:307 (from memory; the list gives the published mean difference -2.1, s 38.8 and r 0.94, so it is right).
+# Peak expiratory flow, l/min, of 17 subjects, twice by a large and a mini meter: Bland and Altman, Lancet
+# 1986 i:307 (from memory; the list gives the published mean difference -2.1, s 38.8 and r 0.94, so it is right).
 LARGE = (494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427)
 LARGE_AGAIN = (490, 397, 512, 401, 470, 611, 415, 431, 638, 429, 420, 633, 275, 492, 165, 372, 421)
 MINI = (512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451)
@@ -241,9 +241,10 @@ def test_too_few_subjects_or_no_scatter():
 # Rosner 1983, 54 measurements with three outliers, as in the NIST/SEMATECH handbook, 1.3.5.17.3 (from memory;
 # its published statistics and critical values below confirm the list).
 ROSNER = (
-    -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56, 1.58, 1.65, 1.69, 1.70,
-    1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10, 2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40,
-    2.47, 2.54, 2.62, 2.64, 2.90, 2.92, 2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
+    -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56,
+    1.58, 1.65, 1.69, 1.70, 1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10,
+    2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40, 2.47, 2.54, 2.62, 2.64, 2.90, 2.92,
+    2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
 )  # fmt: skip
 
 
