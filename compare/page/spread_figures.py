@@ -202,21 +202,20 @@ def agreement_figure(
 
 def ratio_figure(rows: Sequence[Beside]) -> SvgFigure:
     """Draw measured over simulated standard deviations with confidence intervals."""
+    rows = [row for row in rows if row.ratio > 0.0]
     y = np.arange(len(rows))[::-1]
-    ratio, low, high = np.array([[row.ratio, row.low, row.high] for row in rows]).T
+    ratio, low, high = np.array([[row.ratio, row.low, row.high] for row in rows]).reshape(-1, 3).T
     with style.new_figure(5.4, 0.9 + 0.3 * len(rows)) as (figure, axes):
-        known = np.isfinite(low) & np.isfinite(high) & (ratio > 0.0)
+        known = np.isfinite(low) & np.isfinite(high)
         axes.hlines(y[known], low[known], high[known], color=style.ACCENT, linewidth=2)
         axes.plot(ratio, y, "o", color=style.ACCENT, markersize=5)
         axes.axvline(1.0, color=style.INK, linewidth=0.9)
         axes.set_xscale("log")
         axes.set_yticks(y, [row.measure for row in rows])
         axes.grid(visible=False, axis="y")
-        axes.set_xlabel("measured over simulated standard deviation between parts")
+        axes.set_xlabel("measured / simulated")
         axes.xaxis.set_major_formatter(lambda value, _: digits(value, 2))
-        axes.xaxis.set_minor_formatter(
-            lambda value, _: digits(value, 2) if str(value)[:1] in "25" or f"{value:.0e}"[0] in "25" else ""
-        )
+        axes.xaxis.set_minor_formatter(lambda value, _: digits(value, 2) if f"{value:.0e}"[0] in "25" else "")
         label = "Measured over simulated spread between parts"
         return SvgFigure(style.svg_text(figure, "ratio", label), f"{label}, with 95 % confidence intervals.")
 

@@ -31,6 +31,15 @@ SAME: Mapping[str, Mapping[str, str]] = {
     "outer": {},
 }
 """Quantities of a study that mean the same as a measure of a scan, by the scanned surface."""
+NOISY = (
+    "root mean square deviation",
+    "5 % of deviations below",
+    "95 % of deviations below",
+    "largest deviation outward",
+    "largest deviation inward",
+    "surface profile",
+)
+"""Measures that contain the noise of the scanner, which simulated parts do not have."""
 
 
 @dataclass(frozen=True)
@@ -125,13 +134,15 @@ def simulated_shapes(
 def beside(
     measured: Mapping[str, Deviation], study: StudyParts, shapes: SimulatedShapes, surface: str
 ) -> list[Beside]:
-    """Lay measured and simulated spreads of the same quantities beside each other.
+    """Lay measured and simulated spreads of the same quantities beside each other, but for noisy ones.
 
     The interval of the ratio is that of the F distribution for normal values: the degrees of freedom of the
     measured variance are those of Satterthwaite if scans are repeated.
     """
     rows = []
     for name, found in measured.items():
+        if name in NOISY:
+            continue
         from_table = SAME[surface].get(name, "")
         values, source = shapes.measures.get(name), "shapes"
         if values is None and from_table in study.quantities:

@@ -39,7 +39,8 @@ COAL = (
     (0.70, 0.65, 0.68),
 )
 # Peak expiratory flow, l/min, of 17 subjects, twice by a large and a mini meter: Bland and Altman, Lancet
-# 1986 i:307 (from memory; the list gives the published mean difference -2.1, s 38.8 and r 0.94, so it is right).
+# 1986 i:307 (from memory; the list gives the published mean difference -2.1, s 38.8 and r 0.94, so it is
+# right).
 LARGE = (494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427)
 LARGE_AGAIN = (490, 397, 512, 401, 470, 611, 415, 431, 638, 429, 420, 633, 275, 492, 165, 372, 421)
 MINI = (512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451)
