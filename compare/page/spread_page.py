@@ -19,6 +19,7 @@ from annelid.results.views.rendering import RenderingError
 from annelid.solver.display import digits
 
 _MOST_MODES = 4  # that are pictured
+_MOST_LEVELS, _MOST_ROWS = 12, 40  # parts and stragglers that are listed
 _FEWEST_GROUPS = 3  # that are drawn
 
 
@@ -27,6 +28,7 @@ def repeatability_page(found: Repeatability) -> str:
     reasons = list(words.doubts(found))
     shapes = found.shapes if isinstance(found.shapes, ShapeModes) else None
     study = found.study
+    stragglers = sorted(words.consistency_rows(found), key=lambda row: row[-1])  # outliers first
     content = {
         "title": found.part.run.title,
         "outcome": {
@@ -39,9 +41,10 @@ def repeatability_page(found: Repeatability) -> str:
         "tiles": _tiles(found),
         "limits": list(words.limit_rows(found)),
         "deviations": list(words.deviation_rows(found)),
-        "levels": list(words.level_rows(found)),
+        "levels": list(words.level_rows(found)) if len(found.design.parts) <= _MOST_LEVELS else [],
         "components": list(words.component_rows(found)),
-        "stragglers": list(words.consistency_rows(found)),
+        "stragglers": stragglers[:_MOST_ROWS],
+        "more_stragglers": max(0, len(stragglers) - _MOST_ROWS),
         "tests": len(found.consistency),
         "values": [_inline(f) for f in _values(found)],
         "mandel": [_inline(f) for f in _mandel(found)],

@@ -194,8 +194,8 @@ def study_sentences(study: StudyBeside) -> Iterator[str]:
         yield f"The shapes of its parts are not known, because {study.shapes.without}."
     else:
         yield (
-            "Its parts were measured like scans, from their deformed shapes. Extremes, percentiles and root mean "
-            "squares are not compared, because those of scans contain noise."
+            "Its parts were measured like scans, from their deformed shapes. Extremes, percentiles and root "
+            "mean squares are not compared, because those of scans contain noise."
         )
     wide = [row.measure for row in study.rows if row.low > 1.0]
     narrow = [row.measure for row in study.rows if row.high < 1.0]

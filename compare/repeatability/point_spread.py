@@ -10,6 +10,9 @@ from annelid.compare.repeatability.listing import Design
 from annelid.geometry.body import FloatArray
 
 
+_ROUNDS = 20
+
+
 class PointSpread(NamedTuple):
     """Fields over m places, each of shape (m,), mm; ``nan`` where the scans do not tell them.
 
@@ -56,8 +59,12 @@ def point_spread(fields: FloatArray, design: Design) -> PointSpread:
 
 
 def part_means(fields: FloatArray, design: Design) -> FloatArray:
-    """Mean field of each part over its scans, shape (parts, m)."""
-    return np.array([_mean(fields[design.part == i]) for i in range(len(design.parts))])
+    """Mean field of each part over its scans, shape (parts, m).
+
+    What a scan is wider all around than the others of its part is shared among all places first, so that
+    there is no step at the edge of its holes.
+    """
+    return np.array([_level_mean(fields[design.part == i]) for i in range(len(design.parts))])
 
 
 def root_mean_square(field: FloatArray, weight: FloatArray) -> float:
@@ -66,6 +73,16 @@ def root_mean_square(field: FloatArray, weight: FloatArray) -> float:
     if not known.any():
         return float("nan")
     return float(np.sqrt(np.average(field[known] ** 2, weights=weight[known])))
+
+
+def _level_mean(fields: FloatArray) -> FloatArray:
+    offset = np.zeros((len(fields), 1))
+    known = np.isfinite(fields)
+    for _ in range(_ROUNDS if len(fields) > 1 and not known.all() else 0):
+        off = np.where(known, fields - _mean(fields - offset), 0.0)
+        offset = off.sum(axis=1, keepdims=True) / np.maximum(known.sum(axis=1, keepdims=True), 1)
+        offset -= offset.mean()
+    return _mean(fields - offset)
 
 
 def _mean(fields: FloatArray) -> FloatArray:

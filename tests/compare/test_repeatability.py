@@ -21,12 +21,12 @@ from annelid.compare.page.write import write_comparisons
 from annelid.compare.page.write_spread import write_spread
 from annelid.compare.repeatability.components import OPERATOR, PART
 from annelid.compare.repeatability.files import FILES, write_repeatability
-from annelid.compare.repeatability.listing import read_list
-from annelid.compare.repeatability.point_spread import root_mean_square
-from annelid.compare.repeatability.precision import Deviation
+from annelid.compare.repeatability.listing import Design, read_list
+from annelid.compare.repeatability.point_spread import part_means, root_mean_square
+from annelid.compare.repeatability.precision import Deviation, precisions
 from annelid.compare.repeatability.repeated import analysed, repeatability
 from annelid.compare.repeatability.scan_fields import places_of
-from annelid.compare.repeatability.study_parts import StudyParts, beside, simulated_shapes
+from annelid.compare.repeatability.study_parts import SimulatedShapes, StudyParts, beside, simulated_shapes
 from annelid.geometry.errors import InputError
 from annelid.results.folder.digests import digests_of, read_sealed
 
@@ -159,6 +159,16 @@ def test_holes_in_different_places_leave_the_modes_as_they_are(tube):
     assert any("No operator scanned a part more than once" in text for text in doubts(found))
 
 
+@pytest.mark.exact
+def test_the_mean_of_scans_with_holes_has_no_steps():
+    # A part z ↦ z, scanned 0.2 too wide and 0.2 too narrow, each with a hole elsewhere.
+    shape = np.linspace(0.0, 1.0, 101)
+    fields = np.stack([shape + 0.2, shape - 0.2])
+    fields[0, 10:30], fields[1, 60:80] = np.nan, np.nan
+    design = Design(("a",), ("",), np.zeros(2, dtype=int), np.zeros(2, dtype=int))
+    np.testing.assert_allclose(part_means(fields, design)[0], shape, atol=1e-6)
+
+
 def test_all_scans_the_same(tube):
     scan = scan_of(tube, 1)
     scans = [scan._replace(entry=replace(scan.entry, repeat=str(k))) for k in range(5)]
@@ -259,10 +269,6 @@ def test_a_study_without_fields_has_its_table(tube, simulated):
 @pytest.mark.exact
 def test_intervals_of_the_ratio_cover():
     # Measured parts with two repeats each, simulated parts of the same scatter: 95 % of the intervals hold 1.
-    from annelid.compare.repeatability.listing import Design
-    from annelid.compare.repeatability.precision import precisions
-    from annelid.compare.repeatability.study_parts import SimulatedShapes
-
     rng = np.random.default_rng(8)
     part = np.repeat(np.arange(8), 2)
     design = Design(tuple("abcdefgh"), ("",), part, 0 * part)
