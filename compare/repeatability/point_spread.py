@@ -9,7 +9,6 @@ from annelid.compare.repeatability.components import INTERACTION, OPERATOR, PART
 from annelid.compare.repeatability.listing import Design
 from annelid.geometry.body import FloatArray
 
-
 _ROUNDS = 20
 
 

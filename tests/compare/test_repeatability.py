@@ -114,9 +114,11 @@ def test_fields_of_the_spread_are_those_prescribed(crossed):
 def test_the_modes_are_the_widening_and_the_ovality(crossed):
     shapes = crossed.shapes
     assert shapes.of_parts
-    assert len(shapes.modes.energy) == 2
+    # The distance of an oval from a circle has a second-order part, δ'²/2R = 0.002 mm of four lobes, which may
+    # be a mode of its own: (0.002/0.06)² of the variance.
+    assert shapes.modes.energy[:2].sum() > 0.998
     # Root mean squares of the prescribed fields: the size of WIDER, and that of OVAL by √2.
-    sizes = [root_mean_square(shape, crossed.places.weight) for shape in shapes.modes.shapes]
+    sizes = [root_mean_square(shape, crossed.places.weight) for shape in shapes.modes.shapes[:2]]
     assert sizes == pytest.approx([WIDER.std(ddof=1), OVAL.std(ddof=1) / np.sqrt(2.0)], rel=0.15)
     assert shapes.shares[0]["widening all around"] > 0.95
     assert shapes.shares[1]["ovality"] > 0.95
