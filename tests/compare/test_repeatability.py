@@ -15,6 +15,7 @@ from synthetic_parts import LENGTH, OUTER, meridian_tube
 from synthetic_runs import finished
 
 from annelid.compare.comparison.simulated_part import ComparisonSettings, simulated_part
+from annelid.compare.page.spread_figures import ratio_figure
 from annelid.compare.page.spread_page import repeatability_page
 from annelid.compare.page.spread_words import deviation_rows, doubts, headline, study_rows, study_sentences
 from annelid.compare.page.write import write_comparisons
@@ -114,8 +115,8 @@ def test_fields_of_the_spread_are_those_prescribed(crossed):
 def test_the_modes_are_the_widening_and_the_ovality(crossed):
     shapes = crossed.shapes
     assert shapes.of_parts
-    # The distance of an oval from a circle has a second-order part, δ'²/2R = 0.002 mm of four lobes, which may
-    # be a mode of its own: (0.002/0.06)² of the variance.
+    # The distance of an oval from a circle has a second-order part, δ'²/2R = 0.002 mm of four lobes, which
+    # may be a mode of its own: (0.002/0.06)² of the variance.
     assert shapes.modes.energy[:2].sum() > 0.998
     # Root mean squares of the prescribed fields: the size of WIDER, and that of OVAL by √2.
     sizes = [root_mean_square(shape, crossed.places.weight) for shape in shapes.modes.shapes[:2]]
@@ -255,6 +256,9 @@ def test_simulated_parts_are_measured_like_scans(tube, simulated, crossed):
     rows = {row[0]: row for row in study_rows(with_study, with_study.study)}
     assert rows["mean diameter"][-1] == "outer radius, 90 % (linear fit)"
     assert "“Radii”" in " ".join(study_sentences(with_study.study))
+    drawn = ratio_figure(with_study.study.rows).svg
+    assert "mean diameter" in drawn
+    assert "surface profile" not in drawn  # it contains noise
 
 
 def test_a_study_without_fields_has_its_table(tube, simulated):
