@@ -9,6 +9,7 @@ from markupsafe import Markup
 from annelid.compare.page import spread_figures as figures
 from annelid.compare.page import spread_words as words
 from annelid.compare.page.spread_pictures import field_picture, mode_picture, number_picture
+from annelid.compare.page.words import CAUTIONS
 from annelid.compare.repeatability.files import FILES, PAGE
 from annelid.compare.repeatability.point_spread import root_mean_square
 from annelid.compare.repeatability.repeated import Repeatability, ShapeModes
@@ -67,7 +68,7 @@ def repeatability_page(found: Repeatability) -> str:
         "study_figures": []
         if study is None or not study.rows
         else [_inline(figures.ratio_figure(study.rows))],
-        "cautions": (*words.SPREAD_CAUTIONS, *GENERAL_CAUTIONS),
+        "cautions": (*words.SPREAD_CAUTIONS, *CAUTIONS, *GENERAL_CAUTIONS),
         "facts": _facts(found),
         "files": FILES,
         **_pictures(found, shapes),

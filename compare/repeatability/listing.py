@@ -147,6 +147,8 @@ def _entry(cells: Mapping[str, str], folder: Path, unit: str) -> ListedScan:
             )
         unit_scale(own)
     points = folder / cells["points"] if cells.get("points") else None
+    if points is not None and ("\0" in cells["points"] or not points.is_file()):
+        raise ValueError(f"points: '{cells['points'][:200]}' is not a file; paths are relative to the list")
     operator, repeat, method = (cells.get(name, "") for name in ("operator", "repeat", "method"))
     return ListedScan(scan, cells["part"], operator, repeat, method, "" if scan.is_dir() else own, points)
 

@@ -70,7 +70,7 @@ def test_two_scans_have_a_folder_in_the_run(place, capsys):
         (["run", "--list", "other.csv", "--unit", "mm"], "far0.ply: "),
         (["run", "--list", "torn.csv", "--unit", "mm"], "torn.ply: "),
         (["run", "--list", "folder.csv", "--unit", "mm"], "neither a scan nor the folder of a comparison"),
-        (["run", "--list", "points.csv", "--unit", "mm"], "absent.csv: cannot be read"),
+        (["run", "--list", "points.csv", "--unit", "mm"], "points: 'absent.csv' is not a file"),
         (["nowhere", "--list", "good.csv", "--unit", "mm"], "run folder nowhere: contains no run"),
         (["run", "--list", "good.csv", "--unit", "mm", "--study", "run"], "run: is not a study folder"),
         (["run", "--list", "good.csv", "--unit", "mm", "--out", "run"], "something other than repeatability"),

@@ -10,7 +10,7 @@ from annelid.geometry.errors import InputError
 @pytest.fixture
 def write(tmp_path):
     """Write a list beside some files and a folder."""
-    for name in ("a.ply", "b.ply", "c.ply", "d.ply"):
+    for name in ("a.ply", "b.ply", "c.ply", "d.ply", "marks.csv"):
         (tmp_path / name).write_text("scan")
     (tmp_path / "done").mkdir()
 
@@ -65,6 +65,7 @@ def test_the_first_method_is_the_reference(write):
         ("scan,part,unit\na.ply,1,ell\nb.ply,1,mm\n", "'ell' is not a unit of length of scans"),
         ('scan,part\n"a.ply,1\n', "line"),
         (b"\xff\xfe\x00junk\x80", "is not a UTF-8 text file"),
+        ("scan,part,points\na.ply,1,z.csv\n", "points: 'z.csv' is not a file"),
         ("scan,part\n" + "a.ply,1\n" * 1001, "at most 1000 can be compared"),
         ("scan,part\na\0.ply,1\nb.ply,2\n", "line 2"),
     ],
