@@ -11,6 +11,7 @@ __all__ = [
     "output_file",
     "output_folder",
     "positive_quantity",
+    "state_number",
     "stretch",
     "whole_number",
 ]
@@ -53,6 +54,16 @@ def positive_quantity(unit: str, about: str, example: str) -> Callable[[str], fl
             raise ArgumentTypeError(error.message()) from None
 
     return read
+
+
+def state_number(text: str) -> int | None:
+    """The number of a state, negative from the end; None for the last."""
+    if text == "last":
+        return None
+    try:
+        return int(text)
+    except ValueError:
+        raise ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None
 
 
 def output_file(text: str) -> Path:

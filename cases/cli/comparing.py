@@ -8,13 +8,7 @@ from annelid.cases.cli.argument_types import output_file, output_folder
 from annelid.cases.run.minute_lines import MinuteLines
 from annelid.geometry.errors import InputError
 
-__all__ = [
-    "add_compare_arguments",
-    "add_invent_arguments",
-    "compare_command",
-    "invent_command",
-    "state_number",
-]
+__all__ = ["add_compare_arguments", "add_invent_arguments", "compare_command", "invent_command"]
 
 COMPARE_EXAMPLES = """\
 examples:
@@ -38,16 +32,6 @@ the truth about it. Name and header say that it is invented.
 _INVENTED = "invented"
 
 
-def state_number(text: str) -> int | None:
-    """Type of the number of a state; None for the last."""
-    if text == "last":
-        return None
-    try:
-        return int(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None
-
-
 def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     """Add the arguments of ``annelid compare``."""
     command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
@@ -55,7 +39,7 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     text = "unit of the lengths in the scans: µm (um), mm, cm, in or m; it is never guessed"
     command.add_argument("--unit", required=True, metavar="UNIT", help=text)
     text = "number of the state, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
+    command.add_argument("--state", type=_state, default=None, metavar="N", help=text)
     text = "the simulated surface that was scanned (default: outer)"
     command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
     text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
@@ -103,7 +87,7 @@ def add_invent_arguments(command: argparse.ArgumentParser) -> None:
     text = "seed of the random numbers; the same seed gives the same scan (default: 0)"
     command.add_argument("--seed", type=_seed, default=0, metavar="N", help=text)
     text = "number of the state, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
+    command.add_argument("--state", type=_state, default=None, metavar="N", help=text)
 
 
 def invent_command(options: argparse.Namespace) -> int:
@@ -132,6 +116,16 @@ def invent_command(options: argparse.Namespace) -> int:
     print(f"{len(cloud.points)} points; {STATEMENT}")
     print(*(f"written: {file}" for file in (out, *written)), sep="\n")
     return 0
+
+
+def _state(text: str) -> int | None:
+    """The number of a state; None for the last."""
+    if text == "last":
+        return None
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None
 
 
 def _seed(text: str) -> int:

@@ -2,10 +2,10 @@
 """The command ``annelid repeatability``: several scans of several parts."""
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
-from annelid.cases.cli.argument_types import output_folder
-from annelid.cases.cli.comparing import state_number
+from annelid.cases.cli.argument_types import output_folder, state_number
 from annelid.cases.run.minute_lines import MinuteLines
 
 __all__ = ["REPEATABILITY_EXAMPLES", "add_repeatability_arguments", "repeatability_command"]
@@ -58,16 +58,15 @@ def repeatability_command(options: argparse.Namespace) -> int:
     """
     from annelid.cases.run.environment import require_libraries
     from annelid.cases.studies.simulated_parts import simulated_parts
-    from annelid.compare.alignment.records import AlignmentSettings
-    from annelid.compare.comparison.simulated_part import ALL_POINTS, ComparisonSettings
+    from annelid.compare.comparison.simulated_part import ComparisonSettings
     from annelid.compare.page.write_spread import write_spread
     from annelid.compare.repeatability.listing import read_list
 
     require_libraries()
     entries = read_list(options.list, unit=options.unit)
     study = simulated_parts(options.study) if options.study else None
-    alignment = AlignmentSettings(options.datum, kept=ALL_POINTS)
-    settings = ComparisonSettings(options.unit or "mm", options.state, options.surface, alignment)
+    settings = ComparisonSettings(options.unit or "mm", state=options.state, surface=options.surface)
+    settings = replace(settings, alignment=replace(settings.alignment, datum=options.datum))
     with MinuteLines("comparing"):
         page, lines = write_spread(
             options.rundir, options.list, entries, settings, study=study, out=options.out
