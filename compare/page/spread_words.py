@@ -37,11 +37,9 @@ def unit_of(found: Repeatability, name: str) -> DisplayUnit:
 
 
 def _unit_for(found: Repeatability, name: str, size: float) -> DisplayUnit:
-    return (
-        found.part.run.units.unit("length", size)
-        if found.unit(name) == "mm"
-        else KINDS["volume"].default(size)
-    )
+    if found.unit(name) == "mm":
+        return found.part.run.units.unit("length", size)
+    return KINDS["volume" if found.unit(name) == "mm³" else "ratio"].default(size)
 
 
 def shown(found: Repeatability, name: str, value: float, count: int = 3) -> str:
