@@ -75,7 +75,13 @@ MAY_IMPORT = {
     "compare.alignment": ("compare.scans",),
     "compare.deviation": ("compare.scans", "compare.alignment"),
     "compare.comparison": ("compare.scans", "compare.invented", "compare.alignment", "compare.deviation"),
-    "compare.page": ("compare.scans", "compare.deviation", "compare.comparison"),
+    "compare.repeatability": (
+        "compare.scans",
+        "compare.alignment",
+        "compare.deviation",
+        "compare.comparison",
+    ),
+    "compare.page": ("compare.scans", "compare.deviation", "compare.comparison", "compare.repeatability"),
     "compare.measured": (
         "compare.scans",
         "compare.invented",

@@ -56,6 +56,16 @@ def positive_quantity(unit: str, about: str, example: str) -> Callable[[str], fl
     return read
 
 
+def state_number(text: str) -> int | None:
+    """The number of a state, negative from the end; None for the last."""
+    if text == "last":
+        return None
+    try:
+        return int(text)
+    except ValueError:
+        raise ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None
+
+
 def output_file(text: str) -> Path:
     """A file in a folder that exists and can be written to."""
     path = Path(text)
@@ -85,13 +95,3 @@ def _number(text: str) -> float:
         return float(text)
     except ValueError:
         return 0.0
-
-
-def state_number(text: str) -> int | None:
-    """The number of a state; None for the last."""
-    if text == "last":
-        return None
-    try:
-        return int(text)
-    except ValueError:
-        raise ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from annelid.cases.cli.argument_types import output_file, output_folder
+from annelid.cases.cli.argument_types import output_file, output_folder, state_number
 from annelid.cases.run.minute_lines import MinuteLines
 from annelid.geometry.errors import InputError, InvalidValue
 
@@ -194,7 +194,7 @@ def add_invent_arguments(command: argparse.ArgumentParser) -> None:
     text = "seed of the random numbers; the same seed gives the same scan (default: 0)"
     command.add_argument("--seed", type=_seed, default=0, metavar="N", help=text)
     text = "number of the state, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=_state, default=None, metavar="N", help=text)
+    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
 
 
 def invent_command(options: argparse.Namespace) -> int:
@@ -225,19 +225,9 @@ def invent_command(options: argparse.Namespace) -> int:
     return 0
 
 
-def _state(text: str) -> int | None:
-    """The number of a state; None for the last."""
-    if text == "last":
-        return None
-    try:
-        return int(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f'"{text}" is neither the number of a state nor "last"') from None
-
-
 def _state_or_best(text: str) -> int | str | None:
     try:
-        return "best" if text == "best" else _state(text)
+        return "best" if text == "best" else state_number(text)
     except argparse.ArgumentTypeError as error:
         raise argparse.ArgumentTypeError(f'{error}, nor "best"') from None
 

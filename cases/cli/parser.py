@@ -22,6 +22,11 @@ from annelid.cases.cli.comparing import (
     compare_command,
     invent_command,
 )
+from annelid.cases.cli.repeating import (
+    REPEATABILITY_EXAMPLES,
+    add_repeatability_arguments,
+    repeatability_command,
+)
 from annelid.cases.cli.running import run_command
 from annelid.cases.cli.scanned_surface import SURFACE_EXAMPLES, add_surface_arguments, surface_command
 
@@ -289,6 +294,10 @@ def _add_animate(subparsers: _Subparsers) -> None:
 def _add_scans(subparsers: _Subparsers) -> None:
     text = "compare scans of a part with a state of a run"
     add_compare_arguments(_add(subparsers, "compare", compare_command, text, COMPARE_EXAMPLES))
+    text = "tell from repeated scans how alike parts are, and what repeats and operators add"
+    add_repeatability_arguments(
+        _add(subparsers, "repeatability", repeatability_command, text, REPEATABILITY_EXAMPLES)
+    )
     text = "invent a scan of a run, to try the comparison"
     add_invent_arguments(_add(subparsers, "invent-scan", invent_command, text, INVENT_EXAMPLES))
     text = "make the measured surface of a case from a scan"

@@ -54,13 +54,14 @@ def surface_command(options: argparse.Namespace) -> int:
         InputError: The scan cannot be used, or its surface cannot be fitted.
     """
     from annelid.cases.run.environment import require_libraries
+    from annelid.compare.comparison.files import check_folder
     from annelid.compare.measured.scanned import measured_scan
     from annelid.compare.measured.settings import SurfaceSettings
-    from annelid.compare.measured.surface_files import check_surface_folder, lines_of, write_surface
+    from annelid.compare.measured.surface_files import FILES, KIND, lines_of, write_surface
 
     settings = SurfaceSettings(options.axis, options.low, options.high, options.angles, options.largest_hole)
     folder = options.out or options.scan.with_name(f"{options.scan.stem}_surface")
-    check_surface_folder(folder)
+    check_folder(folder, kind=KIND, files=FILES)
     require_libraries()
     with MinuteLines("fitting the surface"):
         measured = measured_scan(

@@ -33,11 +33,11 @@ from annelid.results.study.study_data import (
 from annelid.solver.display import DisplayUnits
 from annelid.solver.model.quantities import UNSTABLE_MODES, quantity_of
 
-__all__ = ["best_run", "study_data"]
+__all__ = ["AT_FULL_LOAD", "best_run", "study_data"]
 
 _DEFAULT_PLOTS = 4
-# Runs that stopped before their load are left out of the statistics: their results belong to another load.
-_AT_FULL_LOAD: tuple[Category, ...] = ("met", "missed", "unstable")
+AT_FULL_LOAD: tuple[Category, ...] = ("met", "missed", "unstable")
+"""Categories of the runs in the statistics; results of a run that stopped belong to another load."""
 
 
 def study_data(plan: Plan, rows: list[Row]) -> StudyData:
@@ -192,7 +192,7 @@ def _sensitivities(plan: Plan, data: StudyData) -> Iterator[Sensitivity]:
     sampling = plan.file.study.sampling
     numbers = [c for c in data.variables if c.role != "derived" and c.unit is not None and len(c.levels) > 1]
     for quantity in data.quantities:
-        values = np.where(data.is_in(*_AT_FULL_LOAD), quantity.numbers, np.nan)[points]
+        values = np.where(data.is_in(*AT_FULL_LOAD), quantity.numbers, np.nan)[points]
         found = None
         if sampling is not None and sampling.method == "sensitivity":
             names = [c.name for c in data.variables if c.role == "sampled"]
@@ -219,7 +219,7 @@ def _tolerance(plan: Plan, data: StudyData) -> tuple[list[Spread], list[Yield]]:
         if done.any():
             failed = int((categories == "failed").sum())
             yields.append(estimate_yield(group, categories[done] == "met", failed))
-        spreads += _spreads(data, group, parts, np.isin(categories, _AT_FULL_LOAD))
+        spreads += _spreads(data, group, parts, np.isin(categories, AT_FULL_LOAD))
     return spreads, yields
 
 

@@ -5,7 +5,7 @@ import contextlib
 import glob
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -27,8 +27,11 @@ from annelid.results.folder.folder_files import SUMMARY, read_json
 
 PAGE = "compare.html"
 TABLE, PARQUET, SURFACE, ALIGNED = "deviation.csv", "deviation.parquet", "deviation.vtp", "aligned.ply"
+FILES = (PAGE, TABLE, PARQUET, SURFACE, ALIGNED, SUMMARY)
+"""Files of the folder of a comparison."""
 _DECIMALS = 6  # of lengths in mm
-_COUNTED = "counted"
+COUNTED = "counted"
+"""Use of a point that counts."""
 
 
 def write_files(compared: Comparison, surface: MapSurface, page: str, folder: Path) -> None:
@@ -59,7 +62,7 @@ def deviation_table(compared: Comparison) -> pa.Table:
     value[compared.found.number] = np.round(compared.found.value, _DECIMALS)
     use = np.full(len(points), NO_PARTNER, dtype=object)
     use[compared.found.number] = OUTLIER
-    use[compared.kept.number] = _COUNTED
+    use[compared.kept.number] = COUNTED
     columns = {f"{axis} [mm]": points[:, i] for i, axis in enumerate("xyz")}
     columns["deviation [mm]"] = pa.array(value, mask=np.isnan(value))
     return pa.table({**columns, "use": pa.array(use.tolist())})
@@ -71,16 +74,16 @@ def _comments(compared: Comparison) -> list[str]:
 
 
 @contextlib.contextmanager
-def new_folder(folder: Path, check: Callable[[Path], None] | None = None) -> Iterator[Path]:
+def new_folder(folder: Path, *, kind: str = KIND, files: Sequence[str] = FILES) -> Iterator[Path]:
     """Yield a temporary folder that becomes ``folder`` at the end, or is removed after an error.
 
-    An earlier comparison in ``folder`` is replaced, or what ``check`` allows.
+    An earlier comparison (or other content of this kind) in ``folder`` is replaced.
 
     Raises:
         InputError: ``folder`` contains anything else.
         OSError: It cannot be created.
     """
-    (check or check_folder)(folder)
+    check_folder(folder, kind=kind, files=files)
     _remove_left_over(folder)
     made = [parent for parent in folder.parents if not parent.exists()]
     temporary = folder.with_name(f".{folder.name[:40]}.{os.getpid()}{PART_SUFFIX}")
@@ -107,8 +110,8 @@ def _remove_left_over(folder: Path) -> None:
             shutil.rmtree(left, ignore_errors=True)
 
 
-def check_folder(folder: Path) -> None:
-    """Check that a folder is absent, empty or an earlier comparison.
+def check_folder(folder: Path, *, kind: str = KIND, files: Sequence[str] = FILES) -> None:
+    """Check that a folder is absent, empty or an earlier comparison (or other content of this kind).
 
     Raises:
         InputError: It contains anything else.
@@ -118,8 +121,12 @@ def check_folder(folder: Path) -> None:
     if not folder.is_dir():
         raise InputError(f"{folder}: is not a folder; choose another", key="--out")
     names = {path.name for path in folder.iterdir()}
-    foreign = sorted(names - {PAGE, TABLE, PARQUET, SURFACE, ALIGNED, SUMMARY})
-    if names and (foreign or (read_json(folder / SUMMARY) or {}).get("kind") != KIND):
+    foreign = sorted(names - set(files))
+    if names and (foreign or (read_json(folder / SUMMARY) or {}).get("kind") != kind):
         content = ", ".join(foreign[:3] or sorted(names)[:3])
-        text = f"contains something other than a comparison ({content}); nothing was written"
+        text = f"contains something other than {_a(kind)} ({content}); nothing was written"
         raise InputError(f"{folder}: {text}. Choose a new or empty folder", key="--out")
+
+
+def _a(kind: str) -> str:
+    return "a comparison" if kind == KIND else kind.removeprefix("annelid ")

@@ -6,12 +6,16 @@ from typing import NamedTuple
 import numpy as np
 import pyvista as pv
 
+from annelid.compare.alignment.surface import NominalSurface
 from annelid.compare.comparison.compared import Comparison
 from annelid.compare.deviation.coverage import SurfaceDeviations, surface_deviations
+from annelid.compare.deviation.signed import Deviations
 from annelid.geometry.body import FloatArray, IntArray
 
 _FINENESS = 100  # edges over the diagonal of the surface
-_SPOT, _NEIGHBOURS = 0.012, 60  # radius of a place of the map over this diagonal, and its most points
+SPOT = 0.012
+"""Radius of a place of a map over this diagonal."""
+_NEIGHBOURS = 60  # most points of a place
 _PASSES = 6
 
 
@@ -34,22 +38,34 @@ class MapSurface(NamedTuple):
 
 def map_surface(compared: Comparison) -> MapSurface:
     """Return the simulated surface with the deviations of a comparison."""
-    surface = compared.part.surface
-    longest = _diagonal(compared) / _FINENESS
-    mesh = pv.PolyData.from_regular_faces(surface.points, surface.triangles)
-    fine = mesh.subdivide_adaptive(max_edge_len=longest, max_n_passes=_PASSES)
-    points = np.asarray(fine.points, dtype=float)
-    triangles = np.asarray(fine.regular_faces, dtype=np.int64)
+    points, triangles = fine_surface(compared.part.surface)
     seen = mapped(compared, points)
     return MapSurface(points, triangles, seen.value, seen.radius)
 
 
+def fine_surface(surface: NominalSurface, *, fineness: int = _FINENESS) -> tuple[FloatArray, IntArray]:
+    """Divide a surface so that an edge is the diagonal over ``fineness`` at most.
+
+    Returns:
+        Its points, shape (n, 3), mm, and triangles, shape (t, 3).
+    """
+    mesh = pv.PolyData.from_regular_faces(surface.points, surface.triangles)
+    fine = mesh.subdivide_adaptive(max_edge_len=_diagonal(surface) / fineness, max_n_passes=_PASSES)
+    return np.asarray(fine.points, dtype=float), np.asarray(fine.regular_faces, dtype=np.int64)
+
+
 def mapped(compared: Comparison, places: FloatArray) -> SurfaceDeviations:
     """Return the deviations at places of a map, shape (n, 3), mm: medians over spots that hide the noise."""
-    radius = max(_SPOT * _diagonal(compared), compared.seen.radius)
-    surface = compared.part.surface
-    return surface_deviations(compared.kept, surface, places=places, radius=radius, neighbours=_NEIGHBOURS)
+    return spot_deviations(compared.kept, compared.part.surface, places, compared.seen.radius)
 
 
-def _diagonal(compared: Comparison) -> float:
-    return float(np.linalg.norm(np.ptp(compared.part.surface.points, axis=0)))
+def spot_deviations(
+    found: Deviations, surface: NominalSurface, places: FloatArray, least: float
+) -> SurfaceDeviations:
+    """Return the medians over spots of at least a radius (mm) around places, shape (n, 3), mm."""
+    radius = max(SPOT * _diagonal(surface), least)
+    return surface_deviations(found, surface, places=places, radius=radius, neighbours=_NEIGHBOURS)
+
+
+def _diagonal(surface: NominalSurface) -> float:
+    return float(np.linalg.norm(np.ptp(surface.points, axis=0)))

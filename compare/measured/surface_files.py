@@ -10,13 +10,13 @@ from annelid.compare.comparison.files import new_folder
 from annelid.compare.measured.scanned import MeasuredScan
 from annelid.compare.measured.surface_figure import surface_figure
 from annelid.compare.scans.cleaning import KEPT
-from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_surface import COLUMNS
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.digests import digests_of, write_sealed
-from annelid.results.folder.folder_files import SUMMARY, read_json
+from annelid.results.folder.folder_files import SUMMARY
 
 CSV, UNCERTAINTY, PICTURE = "surface.csv", "surface_uncertainty.csv", "surface.png"
+FILES = (CSV, UNCERTAINTY, PICTURE, SUMMARY)
 KIND = "measured surface"
 CAUTION = (
     "The standard deviation contains noise, smoothing and holes. It does not contain errors that all points "
@@ -32,7 +32,7 @@ def write_surface(measured: MeasuredScan, folder: Path) -> Path:
         InputError: The folder contains anything else than an earlier measured surface.
         OSError: A file cannot be written.
     """
-    with new_folder(folder, check_surface_folder) as temporary:
+    with new_folder(folder, kind=KIND, files=FILES) as temporary:
         write_atomically(temporary / CSV, _table(measured, uncertain=False))
         write_atomically(temporary / UNCERTAINTY, _table(measured, uncertain=True))
         write_atomically(temporary / PICTURE, surface_figure(measured))
@@ -119,21 +119,3 @@ def _table(measured: MeasuredScan, *, uncertain: bool) -> str:
                 row += f",{surface.deviation[i, j]:.6f},{surface.count[i, j]},{int(surface.filled[i, j])}"
             rows.append(row)
     return "\n".join(rows) + "\n"
-
-
-def check_surface_folder(folder: Path) -> None:
-    """Check that a folder is absent, empty or an earlier measured surface.
-
-    Raises:
-        InputError: It contains anything else.
-    """
-    if not folder.exists() and not folder.is_symlink():
-        return
-    if not folder.is_dir():
-        raise InputError(f"{folder}: is not a folder; choose another", key="--out")
-    names = {path.name for path in folder.iterdir()}
-    foreign = sorted(names - {CSV, UNCERTAINTY, PICTURE, SUMMARY})
-    if names and (foreign or (read_json(folder / SUMMARY) or {}).get("kind") != KIND):
-        content = ", ".join(foreign[:3] or sorted(names)[:3])
-        text = f"contains something other than a measured surface ({content}); nothing was written"
-        raise InputError(f"{folder}: {text}. Choose a new or empty folder", key="--out")

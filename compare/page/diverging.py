@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 _STEPS = 129  # of each half
 _DARK, _LIGHT, _CHROMA = 38.0, 94.0, 40.0  # lightness L* at the ends and in the middle; chroma at the ends
-_INSIDE, _OUTSIDE = 275.0, 55.0  # hue angles, degrees
+_INSIDE, _OUTSIDE, _SIZE = 275.0, 55.0, 330.0  # hue angles, degrees; of what has no sign
 _WHITE = np.array([0.95047, 1.0, 1.08883])  # D65
 _XYZ_TO_RGB = np.array(
     [
@@ -35,6 +35,14 @@ def diverging_colours() -> "Colormap":
     share = np.linspace(1.0, 0.0, _STEPS)[:, None]
     halves = [_srgb(_line(hue, share)) for hue in (_INSIDE, _OUTSIDE)]
     return ListedColormap(np.concatenate([halves[0], halves[1][-2::-1]])).with_extremes(bad=NO_VALUE)
+
+
+def sequential_colours() -> "Colormap":
+    """Return a colour map from light to dark with equal steps in CIELAB, for values that have no sign."""
+    from matplotlib.colors import ListedColormap
+
+    share = np.linspace(0.0, 1.0, _STEPS)[:, None]
+    return ListedColormap(_srgb(_line(_SIZE, share))).with_extremes(bad=NO_VALUE)
 
 
 def colour_limit(values: FloatArray) -> float:

@@ -3,19 +3,23 @@
 
 import base64
 import io
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from annelid.compare.comparison.compared import Comparison
 from annelid.compare.comparison.map_surface import MapSurface
-from annelid.compare.page.diverging import NO_VALUE, diverging_colours
+from annelid.compare.page.diverging import NO_VALUE, diverging_colours, sequential_colours
 from annelid.compare.scans.cleaning import KEPT
-from annelid.geometry.body import FloatArray
+from annelid.geometry.body import FloatArray, IntArray
 from annelid.results.figures import svg_style as style
-from annelid.results.views.camera import choose_layout, set_camera
+from annelid.results.views.camera import Layout, choose_layout, set_camera
 from annelid.results.views.rendering import pyvista_off_screen
 from annelid.solver.display import DisplayUnit
+
+if TYPE_CHECKING:
+    from matplotlib.colors import Colormap
 
 _HALF_TURN = np.array([-1.0, -1.0, 1.0])
 _AMBIENT, _DIFFUSE = 0.75, 0.3  # little shading, so that colours can be read
@@ -26,6 +30,33 @@ _REASON_COLOURS = (
     *("#5b5f9d", "#dd9a24", "#8a5a2b", "#4f7d3c", "#8040a8", "#0e6a71", "#1f74d0", "#101418", "#c2362f"),
 )
 _WIDTH = 6.6  # inches
+_DPI = 200
+
+
+class ColourScale(NamedTuple):
+    """Colours of values.
+
+    Attributes:
+        label: What the values are.
+        unit: Unit in which they are shown.
+        low: Value of the first colour, internal unit; the colours diverge from zero if it is negative.
+        high: Value of the last colour.
+    """
+
+    label: str
+    unit: DisplayUnit
+    low: float
+    high: float
+
+    @property
+    def colours(self) -> "Colormap":
+        """The colour map."""
+        return diverging_colours() if self.low < 0.0 else sequential_colours()
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Values of the first and the last colour in the shown unit."""
+        return self.unit.factor * self.low, self.unit.factor * self.high
 
 
 def map_picture(surface: MapSurface, unit: DisplayUnit, limit: float) -> tuple[bytes, str]:
@@ -42,29 +73,53 @@ def map_picture(surface: MapSurface, unit: DisplayUnit, limit: float) -> tuple[b
     Raises:
         RenderingError: Pictures cannot be rendered on this machine.
     """
-    pyvista = pyvista_off_screen()
     behind = surface.points * _HALF_TURN
     layout = choose_layout(behind, surface.points, opening=0.0)
+    shown = [(points, surface.deviation) for points in (surface.points, behind + layout.shift)]
+    scale = ColourScale("deviation, positive outside", unit, -limit, limit)
+    picture = surfaces_picture(surface.triangles, shown, layout, scale)
+    return picture, "above" if abs(layout.shift @ layout.up) > 0 else "on the left"
+
+
+def surfaces_picture(
+    triangles: IntArray,
+    shown: Sequence[tuple[FloatArray, FloatArray]],
+    layout: Layout,
+    scale: ColourScale,
+    *,
+    dpi: int = _DPI,
+) -> bytes:
+    """Render surfaces coloured by values, beside each other, as a PNG picture.
+
+    Args:
+        triangles: Triangles of each surface, shape (t, 3).
+        shown: Points, shape (n, 3), mm, and values at them, shape (n,), of each surface.
+        layout: Camera for all of them; the first is where the camera is set to.
+        scale: Colours of the values.
+        dpi: Resolution.
+
+    Raises:
+        RenderingError: Pictures cannot be rendered on this machine.
+    """
+    pyvista = pyvista_off_screen()
     plotter = pyvista.Plotter(off_screen=True, window_size=layout.window, lighting="light kit")
     plotter.set_background("white")
-    for points in (surface.points, behind + layout.shift):
-        mesh = pyvista.PolyData.from_regular_faces(points, surface.triangles)
-        mesh.point_data["deviation"] = unit.factor * surface.deviation
+    for points, values in shown:
+        mesh = pyvista.PolyData.from_regular_faces(points, triangles)
+        mesh.point_data["value"] = scale.unit.factor * values
         plotter.add_mesh(
             mesh.compute_normals(cell_normals=False, split_vertices=False),
-            scalars="deviation",
-            cmap=diverging_colours(),
-            clim=(-unit.factor * limit, unit.factor * limit),
+            scalars="value",
+            cmap=scale.colours,
+            clim=scale.ends,
             nan_color=NO_VALUE,
             ambient=_AMBIENT,
             diffuse=_DIFFUSE,
             smooth_shading=True,
             show_scalar_bar=False,
         )
-    set_camera(plotter, layout, surface.points)
-    return _with_bar(_pixels(plotter), unit, limit), "above" if abs(
-        layout.shift @ layout.up
-    ) > 0 else "on the left"
+    set_camera(plotter, layout, shown[0][0])
+    return _with_bar(_pixels(plotter), scale, dpi)
 
 
 def cleaning_picture(compared: Comparison) -> tuple[bytes, int]:
@@ -121,26 +176,24 @@ def _pixels(plotter: Any) -> FloatArray:
     return pixels[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
 
 
-def _with_bar(pixels: FloatArray, unit: DisplayUnit, limit: float) -> bytes:
+def _with_bar(pixels: FloatArray, scale: ColourScale, dpi: int) -> bytes:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
-    reach = unit.factor * limit
     with style.new_figure(_WIDTH, _WIDTH * pixels.shape[0] / pixels.shape[1] + 0.9) as (figure, axes):
         axes.imshow(pixels, interpolation="lanczos")
         axes.set_axis_off()
-        bar = ScalarMappable(Normalize(-reach, reach), diverging_colours())
         figure.colorbar(
-            bar,
+            ScalarMappable(Normalize(*scale.ends), scale.colours),
             ax=axes,
             orientation="horizontal",
-            extend="both",
-            label=unit.label("deviation, positive outside"),
+            extend="both" if scale.low < 0.0 else "max",
+            label=scale.unit.label(scale.label),
             shrink=0.6,
             aspect=30,
             pad=0.02,
         )
-        return _png(figure)
+        return _png(figure, dpi)
 
 
 def _with_legend(pixels: FloatArray, entries: list[tuple[str, str]]) -> bytes:
@@ -169,7 +222,7 @@ def _with_palette(content: bytes, colours: list[str]) -> bytes:
     return buffer.getvalue()
 
 
-def _png(figure: Any) -> bytes:
+def _png(figure: Any, dpi: int = _DPI) -> bytes:
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=200, facecolor="white", pil_kwargs={"compress_level": 6})
+    figure.savefig(buffer, format="png", dpi=dpi, facecolor="white", pil_kwargs={"compress_level": 6})
     return buffer.getvalue()

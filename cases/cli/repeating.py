@@ -1,0 +1,75 @@
+# SPDX-License-Identifier: MIT
+"""The command ``annelid repeatability``: several scans of several parts."""
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+
+from annelid.cases.cli.argument_types import output_folder, state_number
+from annelid.cases.run.minute_lines import MinuteLines
+
+__all__ = ["REPEATABILITY_EXAMPLES", "add_repeatability_arguments", "repeatability_command"]
+
+REPEATABILITY_EXAMPLES = """\
+examples:
+  annelid repeatability runs/cuff-0123abcd --list scans.csv --unit mm
+  annelid repeatability runs/cuff-0123abcd --list scans.csv --study studies/cuff_tolerance
+
+The list is a CSV file whose first line names its columns:
+  scan      a file of a scan, or the folder of its comparison (annelid compare), relative to the list
+  part      name of the part
+  operator  who scanned it, or what else changes: day, scanner, preparation (optional)
+  repeat    number of the repeated set-up (optional)
+  unit      unit of the lengths in the scan, if --unit is not that of all (optional)
+  points    file with named points of the scan, as for annelid compare --points (optional)
+  method    one of two methods of measurement whose agreement is wanted (optional)
+  note      anything (optional)
+
+The folder has a page (repeatability.html), the measures of each scan and their precision (CSV), mean, spread
+and modes of variation on the simulated surface (VTP), the deviation of each scan there (Parquet) and a
+summary (JSON).
+"""
+
+
+def add_repeatability_arguments(command: argparse.ArgumentParser) -> None:
+    """Add the arguments of ``annelid repeatability``."""
+    command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
+    text = "the scans, one in each row, with the columns below"
+    command.add_argument("--list", type=Path, required=True, metavar="CSV", help=text)
+    text = "unit of the lengths in scans whose row has none: µm (um), mm, cm, in or m; it is never guessed"
+    command.add_argument("--unit", default="", metavar="UNIT", help=text)
+    text = "number of the state, from the end if negative, or last (default: last)"
+    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
+    text = "the simulated surface that was scanned (default: outer)"
+    command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
+    text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
+    command.add_argument("--datum", choices=("surface", "ends", "points"), default="surface", help=text)
+    text = "a tolerance study of the part, whose spread is laid beside the measured one"
+    command.add_argument("--study", type=Path, metavar="FOLDER", help=text)
+    text = "folder to write to (default: RUNDIR/repeatability/LIST)"
+    command.add_argument("--out", type=output_folder, metavar="DIR", help=text)
+
+
+def repeatability_command(options: argparse.Namespace) -> int:
+    """Analyse several scans of several parts.
+
+    Raises:
+        InputError: The run, the list, a scan or the study cannot be used.
+    """
+    from annelid.cases.run.environment import require_libraries
+    from annelid.cases.studies.simulated_parts import simulated_parts
+    from annelid.compare.comparison.simulated_part import ComparisonSettings
+    from annelid.compare.page.write_spread import write_spread
+    from annelid.compare.repeatability.listing import read_list
+
+    require_libraries()
+    entries = read_list(options.list, unit=options.unit)
+    study = simulated_parts(options.study) if options.study else None
+    settings = ComparisonSettings(options.unit or "mm", state=options.state, surface=options.surface)
+    settings = replace(settings, alignment=replace(settings.alignment, datum=options.datum))
+    with MinuteLines("comparing"):
+        page, lines = write_spread(
+            options.rundir, options.list, entries, settings, study=study, out=options.out
+        )
+    print(*lines, f"written: {page}", sep="\n")
+    return 0

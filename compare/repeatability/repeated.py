@@ -1,0 +1,284 @@
+# SPDX-License-Identifier: MIT
+"""Several scans of several parts: where they differ, by how much, and from which source."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from annelid.compare.alignment.surface import BoolArray
+from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
+from annelid.compare.repeatability.agreement import Agreement, agreement
+from annelid.compare.repeatability.consistency import Consistency
+from annelid.compare.repeatability.listing import Design, ListedScan, design_of, reference_scans
+from annelid.compare.repeatability.mode_names import mode_shares
+from annelid.compare.repeatability.modes import Modes
+from annelid.compare.repeatability.outlying_parts import OutlyingParts, outlying_parts
+from annelid.compare.repeatability.point_spread import PointSpread, part_means, point_spread
+from annelid.compare.repeatability.precision import Precision, consistencies, levels, precisions
+from annelid.compare.repeatability.real_modes import ModeTest, real_modes
+from annelid.compare.repeatability.scan_fields import (
+    MEASURE_UNITS,
+    Places,
+    ScanField,
+    places_of,
+    ring_means,
+    rings,
+    scan_field,
+)
+from annelid.compare.repeatability.study_parts import (
+    Beside,
+    SimulatedShapes,
+    StudyParts,
+    beside,
+    simulated_shapes,
+)
+from annelid.geometry.body import FloatArray, IntArray
+
+_FEWEST_ROWS = 4  # fields with modes
+_PARTS_FOR_MODES = 4  # from so many parts on, modes are those of the means of parts
+_PATCHES = 100  # of the surface at most
+_APART = 6.0  # radii of the spots of a scan: smallest side of a patch, so that noise is its own in each patch
+_FEWEST_SCANS = 6  # that saw a place of a mode, or all of them if there are fewer
+_LEAST_AREA = 0.1  # share of the surface with modes
+
+
+class ShapeModes(NamedTuple):
+    """Modes of the shapes of parts (or of scans, if there are few parts).
+
+    Attributes:
+        rows: Names of the parts, or numbers of the scans in the list.
+        of_parts: Whether the rows are parts.
+        modes: The modes that are larger than chance, over all places; ``nan`` where they are not known.
+        tests: The test of each mode, up to the first that is not.
+        shares: What each mode looks like, see ``mode_shares``.
+        area: Share of the surface where the modes are known.
+        outlying: Tests for outliers.
+    """
+
+    rows: tuple[str, ...]
+    of_parts: bool
+    modes: Modes
+    tests: tuple[ModeTest, ...]
+    shares: tuple[Mapping[str, float], ...]
+    area: float
+    outlying: OutlyingParts
+
+
+class StudyBeside(NamedTuple):
+    """A tolerance study beside the scans.
+
+    Attributes:
+        study: The study.
+        shapes: Shapes of its parts.
+        rows: Spreads of the same quantities.
+    """
+
+    study: StudyParts
+    shapes: SimulatedShapes
+    rows: list[Beside]
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Several scans of several parts.
+
+    Attributes:
+        part: The simulated surface.
+        settings: How the scans are compared.
+        file: The list of scans.
+        method: Name of the first method, to which all but ``agreements`` belongs.
+        scans: All scans.
+        chosen: Numbers of the scans of the first method.
+        design: Who scanned what, of the chosen scans.
+        places: Places of the surface.
+        ringed: Whether fields are means over rings about the axis, because the angle of a scan is arbitrary.
+        spread: Mean and spread at each place.
+        values: Measures of all scans, shape (n, q).
+        names: Names of the measures.
+        precision: Precision of each measure.
+        levels: Precision of each measure for each part, by the names of measure and part.
+        consistency: Tests for outliers: name of the measure, what was tested, test.
+        shapes: Modes of variation, or why there are none.
+        compared: What is compared in ``agreements``: names of two methods or operators; empty if nothing is.
+        agreements: Agreement of both in each measure.
+        study: The tolerance study beside, if one was given.
+    """
+
+    part: SimulatedPart
+    settings: ComparisonSettings
+    file: Path
+    method: str
+    scans: tuple[ScanField, ...]
+    chosen: tuple[int, ...]
+    design: Design
+    places: Places
+    ringed: bool
+    spread: PointSpread
+    values: FloatArray
+    names: tuple[str, ...]
+    precision: Mapping[str, Precision]
+    levels: Mapping[tuple[str, str], Precision]
+    consistency: tuple[tuple[str, str, Consistency], ...]
+    shapes: ShapeModes | str
+    compared: tuple[str, ...]
+    agreements: Mapping[str, Agreement]
+    study: StudyBeside | None
+
+    def unit(self, name: str) -> str:
+        """Unit of a measure."""
+        return MEASURE_UNITS[name]
+
+
+def repeatability(
+    part: SimulatedPart,
+    file: Path,
+    entries: Sequence[ListedScan],
+    settings: ComparisonSettings,
+    *,
+    study: StudyParts | None = None,
+) -> Repeatability:
+    """Compare listed scans with a simulated surface and with each other.
+
+    Args:
+        part: The simulated surface.
+        file: The list, for sentences.
+        entries: Its rows.
+        settings: How scans are compared.
+        study: Parts of a tolerance study.
+
+    Raises:
+        InputError: A scan cannot be compared.
+    """
+    places = places_of(part.surface)
+    scans = [scan_field(part, places, entry, settings) for entry in entries]
+    return analysed(part, file, places, scans, settings, study=study)
+
+
+def analysed(
+    part: SimulatedPart,
+    file: Path,
+    places: Places,
+    scans: Sequence[ScanField],
+    settings: ComparisonSettings,
+    *,
+    study: StudyParts | None = None,
+) -> Repeatability:
+    """Analyse what was taken from scans; see ``repeatability``."""
+    entries = [scan.entry for scan in scans]
+    ringed = any(scan.turns for scan in scans)
+    if ringed:
+        scans = [scan._replace(deviation=ring_means(scan.deviation, places.ring)) for scan in scans]
+    method, chosen = reference_scans(entries)
+    design = design_of([entries[i] for i in chosen])
+    names = tuple(name for name in MEASURE_UNITS if any(name in scan.measures for scan in scans))
+    values = np.array([[scan.measures.get(name, np.nan) for name in names] for scan in scans], dtype=float)
+    values[~np.isfinite(values)] = np.nan
+    own = values[chosen]
+    fields = np.array([scans[i].deviation for i in chosen])
+    precision = dict(zip(names, precisions(own, design), strict=True))
+    compared, agreements = _agreements(entries, values, names)
+    found = Repeatability(
+        part,
+        settings,
+        file,
+        method,
+        tuple(scans),
+        tuple(chosen),
+        design,
+        places,
+        ringed,
+        point_spread(fields, design),
+        values,
+        names,
+        precision,
+        {(name, level): p for i, name in enumerate(names) for level, p in levels(own[:, i], design)},
+        tuple(
+            (name, what, test)
+            for i, name in enumerate(names)
+            for what, test in consistencies(own[:, i], design)
+        ),
+        _shape_modes(fields, design, places, _patches([scans[i] for i in chosen], places, part, ringed)),
+        compared,
+        agreements,
+        None,
+    )
+    return found if study is None else replace(found, study=_study(found, study))
+
+
+def _shape_modes(fields: FloatArray, design: Design, places: Places, patches: IntArray) -> ShapeModes | str:
+    of_parts = len(design.parts) >= _PARTS_FOR_MODES
+    rows, names = (
+        (part_means(fields, design), design.parts)
+        if of_parts
+        else (fields, tuple(map(str, range(1, len(fields) + 1))))
+    )
+    n, seen = len(rows), np.isfinite(rows)
+    if n < _FEWEST_ROWS:
+        return f"Modes of variation need at least {_FEWEST_ROWS} scans."
+    used = seen.sum(axis=0) >= max(-(-n // 2), min(n, _FEWEST_SCANS))
+    area = float(places.weight[used].sum())
+    if area < _LEAST_AREA:
+        share = f"{100 * area:.1f} %"
+        return f"Modes of variation were not sought: enough scans saw only {share} of the surface."
+    patch = np.unique(patches[used], return_inverse=True)[1]
+    weight = places.weight[used]
+    if not np.nanmax(np.nanstd(rows[:, used], axis=0)) > 1e-12 * float(np.ptp(places.points, axis=0).max()):
+        return "All scans are the same, so there is no variation of shape."
+    modes, tests = real_modes(rows[:, used], weight, patch)
+    counts = np.array([np.isfinite(fields[design.part == i]).sum(axis=0) for i in range(len(design.parts))])
+    known = (counts if of_parts else seen.astype(float))[:, used]
+    outliers = outlying_parts(names, modes, known, weight)
+    whole = _everywhere(modes, used)
+    shares = tuple(mode_shares(shape, places) for shape in whole.shapes)
+    return ShapeModes(names, of_parts, whole, tuple(tests), shares, area, outliers)
+
+
+def _patches(scans: Sequence[ScanField], places: Places, part: SimulatedPart, ringed: bool) -> IntArray:
+    """Number of the patch of each place: rings about the axis if fields are means around it."""
+    area = float(part.surface.areas.sum())
+    side = max(_APART * max(scan.spot for scan in scans), float(np.sqrt(area / _PATCHES)))
+    if ringed:
+        return rings(places.points, side)
+    return part.surface.patches(places.points, max(1, round(area / side**2)))
+
+
+def _everywhere(modes: Modes, used: BoolArray) -> Modes:
+    """Modes over all places, ``nan`` where they are not known; the filled fields are dropped."""
+    mean, shapes = np.full(len(used), np.nan), np.full((len(modes.shapes), len(used)), np.nan)
+    mean[used], shapes[:, used] = modes.mean, modes.shapes
+    return modes._replace(mean=mean, shapes=shapes, filled=np.zeros((0, 0)))
+
+
+def _agreements(
+    entries: Sequence[ListedScan], values: FloatArray, names: Sequence[str]
+) -> tuple[tuple[str, ...], dict[str, Agreement]]:
+    """Agreement of two methods, or of two operators if there is one method."""
+    for labels in ([entry.method for entry in entries], [entry.operator for entry in entries]):
+        both = tuple(dict.fromkeys(labels))
+        if len(both) == 2:
+            break
+        if len(both) > 2:
+            return (), {}
+    else:
+        return (), {}
+    found = {}
+    parts = dict.fromkeys(entry.part for entry in entries)
+    rows = [
+        [[i for i, e in enumerate(entries) if (e.part, labels[i]) == (part, label)] for part in parts]
+        for label in both
+    ]
+    for column, name in enumerate(names):
+        first, second = ([values[chosen, column] for chosen in side] for side in rows)
+        one = agreement(first, second)
+        if one is not None:
+            found[name] = one
+    return (both if found else ()), found
+
+
+def _study(found: Repeatability, study: StudyParts) -> StudyBeside:
+    shapes = simulated_shapes(study, found.part, found.places, found.settings)
+    measured = {name: precision.parts for name, precision in found.precision.items()}
+    return StudyBeside(study, shapes, beside(measured, study, shapes, found.settings.surface))
