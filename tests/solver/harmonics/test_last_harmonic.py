@@ -11,8 +11,6 @@ from models import SLIDING, neo_hookean, tube_body, tube_model
 from annelid.solver.harmonics.last_harmonic import LEAST, last_harmonic
 from annelid.solver.readout.evaluation import Evaluation
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 # Mid radius 1 and t = 0.05: a cylinder in axial compression turns at S = 2 μ t/R, first with m = 3 lobes.
 A, B = 0.975, 1.025
 
