@@ -188,6 +188,11 @@ def why_not(model: Model) -> str:
             "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
             "model or leave out torques and rotations"
         )
+    if model.sections_of_flow:
+        return (
+            "a flow along the lumen has pressures of its own in each section, whose second variation is not "
+            "known: judge a 3-D model, or a path with one pressure"
+        )
     for support in model.supports:
         if support.hold == "symmetric" and not support.fixes_axial_motion:
             return (
