@@ -80,7 +80,8 @@ def first_turn(watch: HarmonicWatch, passed: Sequence[Passed], unstable: Iterabl
     continuation = beyond.continuation
     if after >= 0 and not beyond.leaves and continuation is not None and continuation.searches:
         before = passed[after]
-        start = before.s if before.continuation is continuation else 0.0
+        same = before.continuation is None or before.continuation is continuation
+        start = before.s if same else 0.0
         with suppress(NoEquilibrium), continuation.based_on(start, before.state):
             turn = _locate(watch, turn, (start, before.state), harmonics)
     system.restore(turn.state)

@@ -59,11 +59,13 @@ class HarmonicWatch:
         """
         compression = self._compressed()
         grown = compression > max(_BEGINS, _GROWN * self._compression)
-        return self._every or important or grown or held >= MOST_HELD
+        due = self._every or important or grown or held >= MOST_HELD
+        if due:
+            self._compression = compression
+        return due
 
     def unstable(self) -> Mapping[int, int]:
         """Numbers of unstable modes of the present state, whose fields have been read, by m; collective."""
-        self._compression = self._compressed()
         fields = self._evaluation.fields
         last = self.harmonics.most_needed(None if fields is None else fields[_STRESS])
         self._judged, self._last = self._judged + 1, max(self._last, last)

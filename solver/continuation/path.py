@@ -18,7 +18,7 @@ from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.reporter import Observer, PathEnded, Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.step_control import StepControl
-from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
+from annelid.solver.continuation.unstable_modes import count_modes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
@@ -137,7 +137,7 @@ class Path:
                 return replace(ended, margins=_missed(ended, reporter, ramp))
             modes = ended
             if number == working:
-                margins = self._margins(modes)
+                margins = self._margins(modes.given + reporter.unstable_harmonics)
                 reporter.skip_work()
         count = len(self.stages)
         text = f"reached: {'the one stage' if count == 1 else f'all {count} stages'}, at {reporter.now()}"
@@ -160,12 +160,12 @@ class Path:
                 working = number
         return working % len(self.stages)
 
-    def _margins(self, modes: UnstableModes) -> tuple[Margin, ...]:
+    def _margins(self, modes: int) -> tuple[Margin, ...]:
         """The margins of the present state, if they are requested."""
         furthest = self.stepping.seek_limit
         if furthest == NO_SEARCH:
             return ()
-        return margins_ahead(self.newton, modes.given, furthest, self.evaluation, self._units)
+        return margins_ahead(self.newton, modes, furthest, self.evaluation, self._units, self.watch)
 
 
 def _check_reported(stage: Stage, model: Model) -> None:

@@ -103,6 +103,11 @@ class Reporter:
         self._judged: Passed | None = None
         self._unstable: dict[int, int] = {}
 
+    @property
+    def unstable_harmonics(self) -> int:
+        """Unstable modes with waves around the axis of the state judged last."""
+        return sum(self._unstable.values())
+
     def begin_stage(self) -> None:
         """Forget what belongs to a stage."""
         self.first_critical: tuple[Loads | None, str] = (None, "")
@@ -251,7 +256,7 @@ class Reporter:
             state = self._record(stage, parameter, turn.convergence, first.modes, turn.kind)
             if state is not None:
                 state = replace(state, mode=turn.mode.amplitude)
-            self._pass_on(state, self.system.loads, sum(self._unstable.values()))
+            self._pass_on(state, self.system.loads, self.unstable_harmonics)
         where = f"{turn.kind} {place} {self.now()}"
         if self.first_critical[0] is None or not self._goes_on:
             self.first_critical = (self.system.loads, turn.kind)
@@ -269,7 +274,7 @@ class Reporter:
         """Pass on the first state held, with the modes that are known to be unstable there."""
         held = self._held.pop(0)
         self._judged = held.passed
-        self._pass_on(held.state, held.passed.state.loads, sum(self._unstable.values()))
+        self._pass_on(held.state, held.passed.state.loads, self.unstable_harmonics)
 
     def now(self) -> str:
         """The present loads in words, with the natural stretch while a stage applies it."""

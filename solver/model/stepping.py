@@ -8,7 +8,7 @@ from annelid.geometry.errors import InvalidValue, checking
 
 NO_SEARCH = 1.0
 BEYOND = ("stop", "follow", "jump", "branch")
-NO_STATE, STAGE_ENDS, ALL_STATES = "none", "stage ends", "all"
+JUDGED_STATES = NO_STATE, STAGE_ENDS, ALL_STATES = ("none", "stage ends", "all")
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class Stepping:
             within("smallest_step", self.smallest, above=0.0, most=1.0)
             one_of("beyond_instability", self.beyond_instability, BEYOND)
             within("seek_limit", self.seek_limit, least=NO_SEARCH)
-            one_of("harmonics", self.harmonics, (NO_STATE, STAGE_ENDS, ALL_STATES))
+            one_of("harmonics", self.harmonics, JUDGED_STATES)
 
     def check_control(self, control: str) -> None:
         """Raise InvalidValue unless stages under a control can be followed beyond instabilities as set."""
