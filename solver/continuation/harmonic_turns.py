@@ -4,7 +4,7 @@
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache
 from typing import NamedTuple
 
 from annelid.solver.assembly.system import Snapshot
@@ -60,13 +60,16 @@ class Turn:
         return harmonic_words(self.mode.m)
 
 
-def first_turn(watch: HarmonicWatch, passed: Sequence[Passed], unstable: Iterable[int]) -> Turn:
+def first_turn(
+    watch: HarmonicWatch, passed: Sequence[Passed], unstable: Iterable[int], known: Iterable[int] = ()
+) -> Turn:
     """Locate the first of some harmonics to become unstable; its state is the present one on return.
 
     Args:
         watch: Judges states.
         passed: States of a path up to one that is unstable.
         unstable: Harmonics that are unstable there.
+        known: Harmonics that turned before.
 
     Raises:
         NoEquilibrium: A mode was not found.
@@ -74,35 +77,36 @@ def first_turn(watch: HarmonicWatch, passed: Sequence[Passed], unstable: Iterabl
     system = watch.harmonics.system
     after, harmonics = _last_stable(watch, passed, list(unstable))
     beyond = passed[after + 1]
-    system.restore(beyond.state)
-    softest = min(map(watch.harmonics.mode, harmonics), key=lambda mode: mode.stiffness)
-    turn = Turn(after, beyond.continuation, beyond.s, beyond.state, softest)
+    found = Turn(after, beyond.continuation, beyond.s, beyond.state, _softest(watch, beyond, harmonics))
     continuation = beyond.continuation
-    if after >= 0 and not beyond.leaves and continuation is not None and continuation.searches:
-        before = passed[after]
-        same = before.continuation is None or before.continuation is continuation
-        start = before.s if same else 0.0
-        with suppress(NoEquilibrium), continuation.based_on(start, before.state):
-            turn = _locate(watch, turn, (start, before.state), harmonics)
-    system.restore(turn.state)
-    return turn
+    if after < 0 or beyond.leaves or continuation is None or not continuation.searches:
+        return found
+    before = passed[after]
+    start = before.s if before.continuation in (None, continuation) else 0.0
+    with suppress(NoEquilibrium), continuation.based_on(start, before.state):
+        while harmonics:
+            found = _locate(watch, found, start, before)
+            m, others = found.mode.m, [other for other in harmonics if other != found.mode.m]
+            harmonics = [*watch.counts(others), *_neighbours(watch, m, {*others, *known})]
+            if harmonics:
+                mode = _softest(watch, Passed(continuation, found.s, found.state), harmonics)
+                found = replace(found, mode=mode)
+    system.restore(found.state)
+    return found
 
 
 def _last_stable(
     watch: HarmonicWatch, passed: Sequence[Passed], harmonics: list[int]
 ) -> tuple[int, list[int]]:
-    """Number of a stable state before an unstable one, by bisection, and the harmonics unstable in that.
-
-    The number is -1 if the first state is unstable.
-    """
+    """Number of the last stable state by bisection, -1 if there is none; what is unstable in the next."""
 
     def unstable_at(number: int) -> list[int]:
         watch.harmonics.system.restore(passed[number].state)
         return list(watch.counts(harmonics))
 
+    low, high = 0, len(passed) - 1
     if found := unstable_at(0):
         return -1, found
-    low, high = 0, len(passed) - 1
     while high - low > 1:
         middle = (low + high) // 2
         if found := unstable_at(middle):
@@ -112,26 +116,49 @@ def _last_stable(
     return low, harmonics
 
 
-def _locate(watch: HarmonicWatch, beyond: Turn, before: tuple[float, Snapshot], harmonics: list[int]) -> Turn:
-    """The first zero of the least stiffnesses of some harmonics between a stable state and an unstable one.
+def _softest(watch: HarmonicWatch, state: Passed, harmonics: list[int]) -> HarmonicMode:
+    """The mode of least stiffness of a state, which has one minimum in a band of harmonics.
 
-    That of the softest harmonic beyond is sought first; others that are unstable there come before it.
+    If there are several bands, the mode is that of one of them.
     """
-    mode, continuation = watch.harmonics.mode, beyond.continuation
+    watch.harmonics.system.restore(state.state)
+    harmonics, mode = sorted(harmonics), cache(watch.harmonics.mode)
+    low, high = 0, len(harmonics) - 1
+    while low < high:
+        middle = (low + high) // 2
+        if mode(harmonics[middle]).stiffness < mode(harmonics[middle + 1]).stiffness:
+            high = middle
+        else:
+            low = middle + 1
+    return mode(harmonics[low])
+
+
+def _neighbours(watch: HarmonicWatch, m: int, known: set[int]) -> list[int]:
+    """Harmonics beside one that are unstable at the present state, but those that are known."""
+    found: list[int] = []
+    for sense in (-1, 1):
+        other = m + sense
+        while other > 0 and other not in known and watch.counts([other]):
+            found.append(other)
+            other += sense
+    return found
+
+
+def _locate(watch: HarmonicWatch, beyond: Turn, start: float, before: Passed) -> Turn:
+    """The zero of a stiffness between a stable state and an unstable one; it is the present state.
+
+    Raises:
+        NoEquilibrium: It was not found.
+    """
+    system, harmonics, continuation = watch.harmonics.system, watch.harmonics, beyond.continuation
     assert continuation is not None
-    while True:
-        m = beyond.mode.m
-        stiffness = partial(_stiffness, watch, m)
-        continuation.system.restore(before[1])
-        low = Sample(before[0], stiffness(), before[1])
-        high = Sample(beyond.s, beyond.mode.stiffness, beyond.state)
-        found, convergence, _ = find_zero(continuation, low, high, stiffness)
-        beyond = replace(beyond, s=found.s, state=found.state, mode=mode(m), convergence=convergence)
-        harmonics = list(watch.counts([other for other in harmonics if other != m]))
-        if not harmonics:
-            return beyond
-        beyond = replace(beyond, mode=min(map(mode, harmonics), key=lambda mode: mode.stiffness))
 
+    def stiffness() -> float:
+        return harmonics.near(beyond.mode).stiffness
 
-def _stiffness(watch: HarmonicWatch, m: int) -> float:
-    return watch.harmonics.mode(m).stiffness
+    system.restore(before.state)
+    low = Sample(start, stiffness(), before.state)
+    high = Sample(beyond.s, beyond.mode.stiffness, beyond.state)
+    found, convergence, _ = find_zero(continuation, low, high, stiffness)
+    mode = harmonics.near(beyond.mode)
+    return replace(beyond, s=found.s, state=found.state, mode=mode, convergence=convergence)

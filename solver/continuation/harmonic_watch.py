@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: MIT
 """Which states of a path are judged against waves around the axis, and their unstable harmonics."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import why_not
+from annelid.solver.harmonics.last_harmonic import harmonics_to
 from annelid.solver.harmonics.stability import HarmonicStability
 from annelid.solver.model.stepping import ALL_STATES, NO_STATE
 from annelid.solver.readout.evaluation import Evaluation
@@ -69,9 +70,9 @@ class HarmonicWatch:
         fields = self._evaluation.fields
         last = self.harmonics.most_needed(None if fields is None else fields[_STRESS])
         self._judged, self._last = self._judged + 1, max(self._last, last)
-        return self.counts(range(1, last + 1))
+        return self.counts(harmonics_to(last))
 
-    def counts(self, harmonics: "range | list[int]") -> dict[int, int]:
+    def counts(self, harmonics: Iterable[int]) -> dict[int, int]:
         """Numbers of unstable modes of the present state for some m, where there are any; collective."""
         found = {}
         for m in harmonics:

@@ -244,7 +244,8 @@ class Reporter:
         """
         present = self.system.snapshot()
         base = [] if self._judged is None else [self._judged]
-        turn = first_turn(self.watch, [*base, *(held.passed for held in self._held)], harmonics)
+        states = [*base, *(held.passed for held in self._held)]
+        turn = first_turn(self.watch, states, harmonics, self._unstable)
         for _ in range(turn.after + 1 - len(base)):
             self._release_one()
         self.system.read_x()

@@ -28,7 +28,7 @@ class SecondVariation:
     """K(m) of the amplitudes (a, b, c), q[, f] without supports, laid out in blocks like the unknowns.
 
     The gradient of an amplitude is linear in m, so K is a quadratic polynomial of m. Three assemblies at a
-    state therefore serve all harmonics.
+    state therefore serve all harmonics. ``assemble`` comes before ``set``.
 
     Attributes:
         matrix: K(m) of the m set last.
@@ -46,30 +46,47 @@ class SecondVariation:
         self.matrix.assemble()
 
     def assemble(self) -> None:
-        """Take K at the present state; collective."""
-        constant, linear, square = self._powers
+        """Take the present state; collective."""
         self._moduli.update()
-        for m, K in enumerate(self._powers):
-            self._problem.m.value = float(m)
-            K.zeroEntries()
-            fem_petsc.assemble_matrix(K, self._inside)
-            fem_petsc.assemble_matrix(K, self._on_surfaces)
-            K.assemble()
-        same = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
-        square.axpy(-2.0, linear, same)  # K(2) - 2 K(1) + K(0) = 2 square
-        square.axpy(1.0, constant, same)
-        square.scale(0.5)
-        linear.axpy(-1.0, constant, same)
-        linear.axpy(-1.0, square, same)
+        self._asked: float | None = None
+        self._has_powers = False
 
     def set(self, m: float) -> None:
-        """Form ``matrix`` for a number of waves; collective."""
+        """Form ``matrix`` for a number of waves; collective.
+
+        The first time at a state it is assembled, then the powers are.
+        """
+        if not self._has_powers and self._asked in (None, m):
+            self._asked = m
+            self._assemble(m, self.matrix)
+            return
+        if not self._has_powers:
+            self._assemble_powers()
         constant, linear, square = self._powers
         same = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
         constant.copy(self.matrix, same)
         if m:
             self.matrix.axpy(m, linear, same)
             self.matrix.axpy(m**2, square, same)
+
+    def _assemble_powers(self) -> None:
+        constant, linear, square = self._powers
+        for m, K in enumerate(self._powers):
+            self._assemble(float(m), K)
+        same = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
+        square.axpy(-2.0, linear, same)  # K(2) - 2 K(1) + K(0) = 2 square
+        square.axpy(1.0, constant, same)
+        square.scale(0.5)
+        linear.axpy(-1.0, constant, same)
+        linear.axpy(-1.0, square, same)
+        self._has_powers = True
+
+    def _assemble(self, m: float, K: PETSc.Mat) -> None:
+        self._problem.m.value = m
+        K.zeroEntries()
+        fem_petsc.assemble_matrix(K, self._inside)
+        fem_petsc.assemble_matrix(K, self._on_surfaces)
+        K.assemble()
 
 
 def _inside(problem: PerturbedProblem, H: fem.Function) -> list[list[ufl.Form | None]]:

@@ -69,6 +69,18 @@ class HarmonicStability:
         ]
         return min(modes, key=lambda mode: mode.stiffness)
 
+    def near(self, mode: HarmonicMode) -> HarmonicMode:
+        """The mode of the present state that goes on from one of a state nearby.
+
+        Raises:
+            NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
+        """
+        tangent = self._factorised(mode.m, mode.opposite)
+        found = lowest_mode(self.problem, tangent, mode.m, mode.opposite, mode.vector)
+        if found.stiffness > 0 and tangent.unstable_modes():  # it is not the nearest to zero
+            found = lowest_mode(self.problem, tangent, mode.m, mode.opposite)
+        return found
+
     def most_needed(self, least: FloatArray | None) -> int:
         """The last m that needs to be judged: none beyond it is the first to become unstable.
 
