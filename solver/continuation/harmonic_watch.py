@@ -22,8 +22,9 @@ class HarmonicWatch:
     """Judges states of an axisymmetric model against m = 1, 2, ... waves around the axis.
 
     By default these are ends of stages, critical points, states where the wall begins to be compressed or
-    its compression has grown tenfold since the last one, and one in ``MOST_HELD``. Forms are compiled with
-    the first state that is judged.
+    its compression has grown tenfold since the last one, and one in ``MOST_HELD``; where a path goes on with
+    an unstable harmonic every state, until it is stable. Forms are compiled with the first state that is
+    judged.
 
     Attributes:
         acts: Whether states are judged.
@@ -55,7 +56,7 @@ class HarmonicWatch:
         """Whether the present state, whose fields have been read, is to be judged; collective.
 
         Args:
-            important: Whether it is the end of a stage or a critical point.
+            important: Whether it is the end of a stage, a critical point, or follows an unstable state.
             held: States since the last one that was judged.
         """
         compression = self._compressed()

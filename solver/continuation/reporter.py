@@ -150,7 +150,7 @@ class Reporter:
         continuation, s = at or (None, 0.0)
         passed = Passed(continuation, s, self.system.snapshot(), bool(reached_by))
         self._held.append(_Held(passed, state, stage, parameter, modes, len(self.remarks)))
-        important = parameter >= 1.0 or critical is not None
+        important = parameter >= 1.0 or critical is not None or bool(self._unstable)
         if self.watch.is_due(important=important, held=len(self._held)):
             self._judge()
 
