@@ -59,8 +59,8 @@ class Equilibrium:
             twists, others in (X, Y, Z).
         profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
-        critical: ``"limit point"`` or ``"bifurcation"`` if the state is a located critical point, what the part
-            does if that has waves around the axis (``model/harmonic_words.py``), else "".
+        critical: ``"limit point"``, ``"bifurcation"`` or what the part does with waves around its axis
+            (``model/harmonic_words.py``) if the state is a located critical point, else "".
         mode: Mode of the critical point at the nodes, largest component 1, shape of ``displacement``; with
             waves around the axis the amplitudes (a, b, c) of u = (a cos mθ, b sin mθ, c cos mθ), (n, 3).
         reached_by: ``"jump"`` if the part left the state before for this one, ``"branch"`` if the path turned
@@ -114,8 +114,8 @@ class Margin:
     Attributes:
         load: ``"pressure"``, ``"voltage"``, ``"force"``, ``"move"`` or ``"all loads"``.
         value: Critical load over working load; ``nan`` if it is not known.
-        kind: ``"limit point"``, ``"bifurcation"``, what the part does with waves around its axis or, of a load
-            that was not reached, ``"self-contact"``; "" if no critical point was found.
+        kind: ``"limit point"``, ``"bifurcation"``, what the part does with waves around its axis or, of a
+            load that was not reached, ``"self-contact"``; "" if no critical point was found.
         is_bound: No critical point was found up to ``value``: the margin is at least that.
         text: The same in a sentence, with the loads.
         limits: Everything that the load reaches on the way, up to the critical point, in that order.

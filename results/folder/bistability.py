@@ -38,8 +38,8 @@ class Exit(NamedTuple):
         state: Number of the critical state, or of the last one before a jump.
         load: Load there, in its internal unit.
         rising: Whether the load increases towards it along the branch.
-        kind: ``"limit point"``, ``"bifurcation"``, what a harmonic does, ``"jump"`` without a located point, or "" if the point was
-            not located.
+        kind: ``"limit point"``, ``"bifurcation"``, what the part does with waves around its axis, ``"jump"``
+            without a located point, or "" if the point was not located.
     """
 
     state: int
