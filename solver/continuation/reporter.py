@@ -291,7 +291,7 @@ class Reporter:
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
         """The outcome of the path with all remarks; collective."""
         passed = self.system.problem.comm.bcast(self._limits_passed)
-        remarks = [*self.remarks, *passed.values(), *self.watch.remarks()]
+        remarks = [*self.watch.remarks(), *self.remarks, *passed.values()]
         if not self.system.symmetric_tangent():
             remarks.append(
                 "a pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
