@@ -154,12 +154,12 @@ def unloaded_states(table: PathRecord, path: SingleLoad) -> tuple[UnloadedState,
 def _snaps(table: PathRecord, path: SingleLoad) -> tuple[Snap, ...]:
     snaps = []
     modes = table[q.UNSTABLE_MODES.name]
+    kinds = np.array(table.critical or [""] * len(table))
+    leaves = (kinds == "limit point") | [waves_of(kind) > 0 for kind in kinds]
     for row in range(len(table) - 1):
         if table.after_jump[row + 1]:
             snaps.append(_snap(path, row, (row + 1, 0.0)))
-        elif (kind := table.critical[row] if table.is_critical[row] else "") == "limit point" or waves_of(
-            kind
-        ):
+        elif leaves[row]:
             forward = modes[row] == 0
             if forward or modes[row + 1] == 0:  # else unstable on both sides
                 snaps.append(_snap(path, row, _end(table, path, row, forward=bool(forward))))
