@@ -65,7 +65,8 @@ class Equilibrium:
         iterations: Newton iterations taken.
         residual: Norm of the out-of-balance force relative to the force scale, dimensionless.
         factorisations: Matrix factorisations spent on this state.
-        unstable_modes: Unstable modes under given loads.
+        unstable_modes: Unstable modes under given loads, with those with waves around the axis if the state
+            was judged against them; between such states at least those that are known.
         unstable_modes_controlled: Unstable modes under the control in force (equal under load control).
         quantities: The reported quantities by name.
         displacement: Nodal displacement in the node order of the body, shape (n, 2) or (n, 3), mm.
@@ -79,8 +80,10 @@ class Equilibrium:
             twists, others in (X, Y, Z).
         profiles: Radial profiles: ``"inner"`` (the lumen, or the face of the wall on a core) and ``"outer"``.
         places: Where an extreme was found, by quantity name: reference position, mm.
-        critical: ``"limit point"`` or ``"bifurcation"`` if the state is a located critical point, else "".
-        mode: Mode of the critical point at the nodes, largest component 1, shape of ``displacement``.
+        critical: ``"limit point"``, ``"bifurcation"`` or what the part does with waves around its axis
+            (``model/harmonic_words.py``) if the state is a located critical point, else "".
+        mode: Mode of the critical point at the nodes, largest component 1, shape of ``displacement``; with
+            waves around the axis the amplitudes (a, b, c) of u = (a cos mθ, b sin mθ, c cos mθ), (n, 3).
         flow_along: Flow along the lumen; ``None`` without one.
         reached_by: ``"jump"`` if the part left the state before for this one, ``"branch"`` if the path turned
             off here, "" if it goes on from the state before.
@@ -111,8 +114,8 @@ class LimitAhead:
     """What ends the use of a part as one kind of load grows from the working point, the others held.
 
     Attributes:
-        kind: ``"electric breakdown"``, ``"tearing"``, ``"wrinkling"``, ``"limit point"``, ``"bifurcation"``
-            or ``"self-contact"``.
+        kind: ``"electric breakdown"``, ``"tearing"``, ``"wrinkling"``, ``"limit point"``, ``"bifurcation"``,
+            what the part does with waves around its axis, or ``"self-contact"``.
         value: Load there over the working load.
         text: All loads there.
         already: Whether the working point itself is beyond the limit; ``value`` is then 1.
@@ -134,8 +137,8 @@ class Margin:
     Attributes:
         load: ``"pressure"``, ``"voltage"``, ``"force"``, ``"move"`` or ``"all loads"``.
         value: Critical load over working load; ``nan`` if it is not known.
-        kind: ``"limit point"``, ``"bifurcation"`` or, of a load that was not reached, ``"self-contact"``;
-            "" if no critical point was found.
+        kind: ``"limit point"``, ``"bifurcation"``, what the part does with waves around its axis or, of a
+            load that was not reached, ``"self-contact"``; "" if no critical point was found.
         is_bound: No critical point was found up to ``value``: the margin is at least that.
         text: The same in a sentence, with the loads.
         limits: Everything that the load reaches on the way, up to the critical point, in that order.

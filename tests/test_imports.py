@@ -38,6 +38,7 @@ MAY_IMPORT = {
         "solver.energy",
         "solver.assembly",
         "solver.readout",
+        "solver.harmonics",
     ),
     "solver.homogenisation": ("solver.model", "solver.energy", "solver.assembly", "solver.continuation"),
     "results.pages": (),

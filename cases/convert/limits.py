@@ -3,6 +3,7 @@
 
 from annelid.cases.convert.path import NO_SEARCH, seek_limit_of
 from annelid.cases.schema.case import Case
+from annelid.solver.model.stepping import NO_STATE
 
 __all__ = ["has_tearing_limit", "missing_limits", "not_judged"]
 
@@ -33,7 +34,10 @@ def not_judged(case: Case) -> list[str]:
     if mesh is not None and mesh.model == "axisymmetric":
         texts.append(
             "an axisymmetric model stays round and straight, so that bending as a column, lobes and folds "
-            "around the axis are not judged"
+            "around the axis are not judged: set path.harmonics"
+            if case.path.harmonics == NO_STATE
+            else "an axisymmetric model tells where a part bends sideways, goes oval or folds, not what it "
+            "does beyond"
         )
     if mesh is not None and mesh.model == "sector":
         texts.append("shapes that do not repeat from sector to sector are not judged")

@@ -117,6 +117,7 @@ def stepping_of(case: Case) -> Stepping:
         beyond_instability=path.beyond_instability,
         self_crossing=path.self_crossing,
         seek_limit=seek_limit_of(case),
+        harmonics=path.harmonics,
     )
 
 

@@ -30,7 +30,7 @@ from annelid.geometry.shapes.band import HANDS
 from annelid.solver.model.boundary import DIRECTIONS, HOLDS, HOT_FACES
 from annelid.solver.model.model import ELECTRICS
 from annelid.solver.model.stages import CONTROLS
-from annelid.solver.model.stepping import BEYOND
+from annelid.solver.model.stepping import BEYOND, JUDGED_STATES, STAGE_ENDS
 
 
 class ElectricsTable(Table):
@@ -228,6 +228,9 @@ class SteppingTable(Table):
     seek_limit: Number | None = None
     """Search for what limits each load, from the last state under load up to this multiple of it; 1 does not
     search. Default: 2 in axisymmetric models, 1 in 3-D models and in the runs of studies."""
+    harmonics: Annotated[str, Choice(JUDGED_STATES)] = STAGE_ENDS
+    """States of an axisymmetric model that are judged against waves around the axis (bending sideways, lobes,
+    folds): "stage ends" with critical points and where the wall is compressed, "all", or "none"."""
 
 
 class OutputTable(Table):

@@ -16,6 +16,7 @@ from annelid.results.folder.energies import (
 from annelid.results.folder.single_load import SingleLoad, single_load
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
+from annelid.solver.model.harmonic_words import waves_of
 from annelid.solver.records import Measure
 
 _NUMBERS = {2: "two", 3: "three", 4: "four", 5: "five"}
@@ -37,8 +38,8 @@ class Exit(NamedTuple):
         state: Number of the critical state, or of the last one before a jump.
         load: Load there, in its internal unit.
         rising: Whether the load increases towards it along the branch.
-        kind: ``"limit point"``, ``"bifurcation"``, ``"jump"`` without a located point, or "" if the point was
-            not located.
+        kind: ``"limit point"``, ``"bifurcation"``, what the part does with waves around its axis, ``"jump"``
+            without a located point, or "" if the point was not located.
     """
 
     state: int
@@ -191,13 +192,18 @@ def _decide(
         return "bistable", ""
     if not rests:
         return "not known", "the path contains no stable state without load"
-    if opening.kind == "bifurcation":
+    if _branches_off(opening):
         return "not known", "the part buckles at a bifurcation, and the path does not contain every branch"
     if not closings:
         return "not known", "the path ends before the part has another stable state"
-    if all(c is not None and c.load * opening.load > 0 and c.kind != "bifurcation" for c in closings):
+    if all(c is not None and c.load * opening.load > 0 and not _branches_off(c) for c in closings):
         return "not bistable", ""
     return "not known", "the path did not return to zero load after the snap"
+
+
+def _branches_off(point: Exit) -> bool:
+    """Whether another path branches off, which the path at hand does not follow."""
+    return point.kind == "bifurcation" or waves_of(point.kind) > 0
 
 
 def _stable_branches(table: PathRecord) -> list[NDArray[np.int64]]:

@@ -30,7 +30,7 @@ class CriticalPoint:
     """A state at which the load reaches an extreme or another path branches off.
 
     Attributes:
-        kind: ``"limit point"`` or ``"bifurcation"``.
+        kind: ``"limit point"``, ``"bifurcation"``, or what the part does with waves around its axis.
         stage: Name of the stage.
         state: Number of the state.
         loads: Loads in this state.

@@ -14,6 +14,7 @@ import numpy as np
 from annelid.results.folder.single_load import SingleLoad, single_load
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.solver.model import quantities as q
+from annelid.solver.model.harmonic_words import waves_of
 
 _LARGEST_DISAGREEMENT = 0.05  # of the largest energy; if it is larger, not only this load did work
 _INTERPOLATION = 0.1  # of a step: the largest error of an unloaded state between two computed ones
@@ -153,10 +154,12 @@ def unloaded_states(table: PathRecord, path: SingleLoad) -> tuple[UnloadedState,
 def _snaps(table: PathRecord, path: SingleLoad) -> tuple[Snap, ...]:
     snaps = []
     modes = table[q.UNSTABLE_MODES.name]
+    kinds = np.array(table.critical or [""] * len(table))
+    leaves = (kinds == "limit point") | [waves_of(kind) > 0 for kind in kinds]
     for row in range(len(table) - 1):
         if table.after_jump[row + 1]:
             snaps.append(_snap(path, row, (row + 1, 0.0)))
-        elif table.is_critical[row] and table.critical[row] == "limit point":
+        elif leaves[row]:
             forward = modes[row] == 0
             if forward or modes[row + 1] == 0:  # else unstable on both sides
                 snaps.append(_snap(path, row, _end(table, path, row, forward=bool(forward))))

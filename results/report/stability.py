@@ -15,12 +15,17 @@ from annelid.results.folder.tables import PathRecord
 from annelid.results.report.snap_text import energy_text
 from annelid.solver.display import capitalised, digits
 from annelid.solver.model import quantities as q
+from annelid.solver.model.harmonic_words import waves_of
 from annelid.solver.records import Margin
 
 _KINDS = {
     "limit point": "At a limit point the load has a maximum or a minimum along the path.",
     "bifurcation": "At a bifurcation a path with another shape, such as a bulge or a buckle, branches off.",
 }
+_AROUND = (
+    "Where a part bends sideways, goes oval or folds, a path with waves around the axis branches off: "
+    "the part leaves its axial symmetry, and what follows needs a 3-D model."
+)
 _CONTROLS = {
     "volume": "the enclosed volume is prescribed, as with a syringe full of liquid; the pressure is a result",
     "charge": "the charge is prescribed, as with a charge-controlled supply; the voltage is a result",
@@ -51,7 +56,8 @@ def stability(run: RunRecord) -> dict[str, Any]:
     margins = _margins(run.outcome.margins) if run.outcome else []
     if not (table.is_critical.any() or table.unstable.any() or table.after_jump.any()):
         return {"paragraphs": margins, "rows": [], "columns": {}}
-    kinds = [_KINDS[kind] for kind in dict.fromkeys(p.kind for p in run.critical_points) if kind in _KINDS]
+    found = dict.fromkeys(p.kind for p in run.critical_points)
+    kinds = [_KINDS[kind] for kind in found if kind in _KINDS] + [_AROUND] * any(map(waves_of, found))
     paragraphs = [
         " ".join(kinds),
         _controls(table, run.description.controls),

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.results.fields.state_fields import FieldGrid
+from annelid.results.fields.harmonic_motion import harmonic_motion
+from annelid.results.fields.state_fields import MODE, FieldGrid
 from annelid.results.fields.vtk_files import CellGrid, read_point_arrays, unstructured_grid
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.show.obstacles import obstacle_surface
@@ -25,6 +26,7 @@ from annelid.results.show.shown_fields import (
 from annelid.results.show.state_numbers import state_numbers
 from annelid.results.show.wall_lines import WallLines
 from annelid.results.show.whole_part import WholePart, whole_part
+from annelid.solver.model.harmonic_words import waves_of
 from annelid.solver.model.loads import LOAD_KINDS
 
 __all__ = ["ShownPart"]
@@ -76,6 +78,8 @@ class ShownPart:
         fields = {name: v[whole.placement.source] for name, v in self._fields(arrays, state).items()}
         fields = {name: np.append(values, none) for name, values in fields.items()}
         point_data = labelled(fields, over_all, self.run.units)
+        active = next(name for name in point_data if name.startswith(DISPLACEMENT))
+        point_data |= self._mode(arrays, state, len(corners) + 2)
         part = np.append(self._grid.region[whole.origin], len(self.run.body.regions) + obstacle)
         electrode = np.append(self._grid.band[whole.origin], np.full(len(triangles), -1))
         cells = {whole.vtk_cell_type: whole.cells}
@@ -86,9 +90,20 @@ class ShownPart:
                 point_data=point_data,
                 cell_data={"part": part.astype(np.int16), "electrode": electrode.astype(np.int16)},
                 field_data={name: [number] for name, number in self._numbers(state).items()},
-                active=next(name for name in point_data if name.startswith(DISPLACEMENT)),
+                active=active,
             )
         )
+
+    def _mode(
+        self, arrays: Mapping[str, NDArray[np.generic]], state: int, others: int
+    ) -> dict[str, NDArray[np.float32]]:
+        """The mode of a critical state of an axisymmetric model as a vector field, zero at other points."""
+        if MODE not in arrays or self.run.body.model != "axisymmetric":
+            return {}
+        m = waves_of(self.run.table.critical[self.rows[state]])
+        motion = harmonic_motion(self._whole.placement, np.asarray(arrays[MODE], dtype=float), m)
+        motion = motion / np.linalg.norm(motion, axis=1).max()
+        return {MODE: _upright(np.concatenate([motion, np.zeros((others, 3))]))}
 
     @cached_property
     def _grid(self) -> FieldGrid:

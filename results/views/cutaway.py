@@ -57,6 +57,24 @@ def cutaway_surface(grid: FieldGrid) -> CutawaySurface:
     return _compacted(Placement(np.arange(len(grid.nodes))), triangulated(faces), np.empty((0, 2), int))
 
 
+def whole_surface(grid: FieldGrid, stations: int) -> CutawaySurface:
+    """Return the surface of a meridian revolved all around, with the outlines of its regions nowhere.
+
+    Args:
+        grid: The grid of an axisymmetric body.
+        stations: Number of meridians.
+    """
+    body, count = grid.body, len(grid.nodes)
+    outline = line_segments(boundary_faces(body.cells, body.cell_type, members=grid.cells))
+    number = np.arange(stations * count).reshape(stations, count)
+    on_axis = body.points[grid.nodes, 0] <= 1e-9 * np.ptp(body.points)
+    number[:, on_axis] = number[0, on_axis]
+    triangles = number.ravel()[revolved(outline, count, stations, full=True)]
+    angles = 2 * np.pi / stations * np.arange(stations)
+    placement = Placement(np.tile(np.arange(count), stations), np.repeat(angles, count))
+    return _compacted(placement, without_degenerate_triangles(triangles), np.empty((0, 2), int))
+
+
 def _completed_sector(grid: FieldGrid) -> CutawaySurface:
     """A sector and its mirror images side by side, up to the opening."""
     body, count = grid.body, len(grid.nodes)

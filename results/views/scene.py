@@ -10,20 +10,23 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
+from annelid.results.fields.harmonic_motion import drawn_amplitude, harmonic_motion
 from annelid.results.fields.state_fields import FIELD_KINDS, MODE, FieldGrid, in_space
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.state_words import reference_word, state_word
 from annelid.results.views.camera import Layout, choose_layout, set_camera
 from annelid.results.views.colour_bar import add_arrow_ends, bar_settings, colour_range, colours, cut_text
-from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface
+from annelid.results.views.cutaway import OPEN_MIDDLE, CutawaySurface, cutaway_surface, whole_surface
 from annelid.results.views.headline import add_headline, headline, height_of
 from annelid.results.views.rendering import with_normals
 from annelid.solver.display import DisplayUnits
+from annelid.solver.model.harmonic_words import waves_of
 
 _DRAWN, _DRAWN_LINE, _BACKGROUND, INK, _NO_FIELD = "#c6d0d4", "#87949b", "#ffffff", "#1d2a33", "#cfd6d9"
 _NO_WALL = "#8b979d"  # not white, which means no stress
 AMBIENT = 0.15
+_STATIONS, _STATIONS_PER_WAVE = 120, 16  # meridians of a part that is drawn with waves around the axis
 _LARGEST_WINDOW = (1280, 760)  # pixels
 # The amplitude of a mode is arbitrary: largest motion in the picture over the size and over the radius of the
 # part.
@@ -57,26 +60,40 @@ def scene(
     arrays = read_point_arrays(file)
     grid = FieldGrid(record.body)
     name, values = _scalars(arrays, field, record.units)
-    surface = cutaway_surface(grid)
+    number = next(number for number, path in record.field_files.items() if path == file)
+    m = _waves(record, number) if field == MODE else 0
+    surface = whole_surface(grid, max(_STATIONS, _STATIONS_PER_WAVE * m)) if m else cutaway_surface(grid)
     reference = in_space(record.body.points)[grid.nodes]
     displacement = np.asarray(arrays["displacement [mm]"], dtype=float)
-    number = next(number for number, path in record.field_files.items() if path == file)
     labels = (reference_word(record), _word(record, number))
     if field == MODE:
-        reference, displacement = reference + displacement, mode_motion(reference, arrays)
+        motion = np.zeros_like(displacement) if m else mode_motion(reference, arrays)
+        reference, displacement = reference + displacement, motion
         labels = ("critical state", "displaced along its mode")
     drawn, deformed = surface.placement.place(reference), surface.placement.place(reference + displacement)
+    shown = values[surface.placement.source]
+    if m:
+        motion = harmonic_motion(surface.placement, np.asarray(arrays[MODE], dtype=float), m)
+        length = np.linalg.norm(motion, axis=1)
+        deformed = deformed + drawn_amplitude(deformed, m) / length.max() * motion
+        values = shown = length / length.max()
     lines = headline(record, number) if with_headline else []
     layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE, headline=height_of(lines))
     size = layout.window if off_screen else _window_size(layout.window)
     plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
     plotter.set_background(_BACKGROUND)
     _add_drawn(pyvista, plotter, surface, layout, drawn + layout.shift)
-    _add_deformed(pyvista, plotter, surface, layout, deformed, name, values)
+    _add_deformed(pyvista, plotter, surface, layout, deformed, name, values, shown)
     _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
     add_headline(pyvista, plotter, lines)
     set_camera(plotter, layout, deformed)
     return plotter, f"{record.title}: {name}"
+
+
+def _waves(run: RunRecord, state: int) -> int:
+    """Waves around the axis of the mode of a critical state, 0 if it is axisymmetric."""
+    row = run.table.row_of(state)
+    return 0 if row is None else waves_of(run.table.critical[row])
 
 
 def _word(run: RunRecord, state: int) -> str:
@@ -170,9 +187,10 @@ def _add_deformed(
     points: FloatArray,
     name: str,
     values: FloatArray,
+    shown: FloatArray,
 ) -> None:
     mesh = _mesh(pyvista, surface, points)
-    mesh.point_data[name] = values[surface.placement.source]
+    mesh.point_data[name] = shown
     limits = colour_range(name, values)
     plotter.add_mesh(
         with_normals(mesh),

@@ -41,10 +41,46 @@ class CriticalState:
 
 
 @dataclass
-class _Sample:
+class Sample:
+    """A state of a stage.
+
+    Attributes:
+        s: Position along the stage.
+        test: Value of a test function there.
+        state: Unknowns, loads and multiplier.
+    """
+
     s: float
     test: float
     state: Snapshot
+
+
+def find_zero(
+    continuation: StageContinuation, low: Sample, high: Sample, test: Callable[[], float]
+) -> tuple[Sample, Convergence, int]:
+    """The zero of a test function between two states of a stage, with how it converged and states solved.
+
+    The state found is the present one, factorised.
+
+    Raises:
+        NoEquilibrium: No state could be solved in between.
+    """
+    width, solves = high.s - low.s, 0
+    while solves < MOST_SOLVES:
+        solves += 1
+        trial = _between(low, high)
+        convergence = continuation.solve_between(trial, (low.s, low.state), (high.s, high.state))
+        sample = Sample(trial, test(), continuation.system.snapshot())
+        if np.sign(sample.test) == np.sign(low.test):
+            low = sample
+            high.test /= 2  # Illinois: no end may stay where it is
+        else:
+            high = sample
+            low.test /= 2
+        narrow = abs(high.s - low.s) < _ENOUGH * abs(width)
+        if narrow or abs(_between(low, high) - sample.s) < _ENOUGH * abs(width):
+            break
+    return sample, convergence, solves
 
 
 class Locator:
@@ -95,23 +131,9 @@ class Locator:
     def _find(self, s: float, test: Callable[[], float], at_last: float | None, kind: str) -> CriticalState:
         """The zero of a test function between the last accepted and the present state."""
         last = self.continuation.last
-        high = _Sample(s, test(), self.system.snapshot())
-        low = _Sample(last.s, self._at_last(test) if at_last is None else at_last, last.state)
-        width, solves = high.s - low.s, 0
-        while solves < MOST_SOLVES:
-            solves += 1
-            trial = _between(low, high)
-            convergence = self.continuation.solve_between(trial, (low.s, low.state), (high.s, high.state))
-            sample = _Sample(trial, test(), self.system.snapshot())
-            if np.sign(sample.test) == np.sign(low.test):
-                low = sample
-                high.test /= 2  # Illinois: no end may stay where it is
-            else:
-                high = sample
-                low.test /= 2
-            narrow = abs(high.s - low.s) < _ENOUGH * abs(width)
-            if narrow or abs(_between(low, high) - sample.s) < _ENOUGH * abs(width):
-                break
+        high = Sample(s, test(), self.system.snapshot())
+        low = Sample(last.s, self._at_last(test) if at_last is None else at_last, last.state)
+        sample, convergence, solves = find_zero(self.continuation, low, high, test)
         assert last.s <= sample.s <= s
         return CriticalState(kind, sample.s, self._softest_mode(), convergence, solves, sample.state)
 
@@ -154,7 +176,7 @@ class Locator:
         return value
 
 
-def _between(low: _Sample, high: _Sample) -> float:
+def _between(low: Sample, high: Sample) -> float:
     fraction = low.test / (low.test - high.test)
     return low.s + float(np.clip(fraction, 0.02, 0.98)) * (high.s - low.s)
 

@@ -5,6 +5,9 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from annelid.solver.assembly.system import System
+from annelid.solver.continuation.harmonic_turns import Passed, first_turn
+from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.limit_search import search_ahead
 from annelid.solver.continuation.limits_ahead import LimitsAhead
 from annelid.solver.continuation.newton import Newton
@@ -33,6 +36,7 @@ def margins_ahead(
     furthest: float,
     evaluation: Evaluation,
     units: DisplayUnits,
+    watch: HarmonicWatch,
 ) -> tuple[Margin, ...]:
     """Margins of the present state, one for each load that acts and one for all of them together.
 
@@ -42,6 +46,7 @@ def margins_ahead(
         furthest: Multiple of a load up to which a critical point is sought.
         evaluation: Reads the states.
         units: For the sentences.
+        watch: Judges the last state of each search against waves around the axis.
     """
     system = newton.system
     acting = acting_loads(system.loads)
@@ -53,7 +58,7 @@ def margins_ahead(
     for load, without in acting.items():
         system.restore(working, factorise=True)
         ramp = Ramp(without, working.loads)
-        found.append(_margin(newton, load, ramp, furthest, evaluation, units))
+        found.append(_margin(newton, load, ramp, furthest, evaluation, units, watch))
     system.restore(working, factorise=True)
     evaluation.read_fields()
     return tuple(found)
@@ -123,6 +128,7 @@ def _margin(
     furthest: float,
     evaluation: Evaluation,
     units: DisplayUnits,
+    watch: HarmonicWatch,
 ) -> Margin:
     """Seek the next critical point along one load; any state may be the present one afterwards."""
     end = ramp.end
@@ -130,11 +136,13 @@ def _margin(
     stage = Stage("margin", steps=_STEPS, **targets)
     continuation = StageContinuation(newton, stage, ramp, evaluation.read_fields)
     evaluation.read_fields()
-    passed = LimitsAhead(evaluation, units)
+    passed = _Way(LimitsAhead(evaluation, units), newton.system)
     found = _search(continuation, passed, furthest)
+    if watch.acts:
+        found = _harmonic(watch, passed.states, evaluation) or found
     at = describe(newton.system.loads, units)
     last = (LimitAhead(found.kind, found.value, at),) if found.kind else ()
-    limits = (*(limit for limit in passed.found if limit.value <= furthest), *last)
+    limits = (*(limit for limit in passed.limits.found if limit.value <= min(found.value, furthest)), *last)
     if found.kind and found.kind != SELF_CONTACT:
         text = f"{load}: {limit_words(found.kind, load)} at {found.value:.4g} times the present value ({at})"
         return Margin(load, found.value, kind=found.kind, text=text, limits=limits)
@@ -159,7 +167,39 @@ class _Found(NamedTuple):
     why: str = ""
 
 
-def _search(continuation: StageContinuation, passed: LimitsAhead, furthest: float) -> _Found:
+class _Way:
+    """What a search passes on its way.
+
+    Attributes:
+        limits: Limits of the part.
+        states: States, from the working point on.
+    """
+
+    def __init__(self, limits: LimitsAhead, system: System) -> None:
+        self.limits = limits
+        self.states = [Passed(None, 1.0, system.snapshot())]
+
+    def observe(self, continuation: StageContinuation, s: float) -> None:
+        """Note the present state at ``s``, whose fields have been read."""
+        self.limits.observe(continuation, s)
+        self.states.append(Passed(continuation, s, continuation.system.snapshot()))
+
+
+def _harmonic(watch: HarmonicWatch, states: list[Passed], evaluation: Evaluation) -> _Found | None:
+    """The first harmonic that turned on the way, which makes its state the present one; else ``None``."""
+    system, present = evaluation.system, evaluation.system.snapshot()
+    system.restore(states[-1].state)
+    system.read_x()
+    evaluation.read_fields()
+    if unstable := watch.unstable():
+        turn = first_turn(watch, states, unstable)
+        assert turn.continuation is not None
+        return _Found(turn.continuation.parameter_at(turn.s), turn.kind)
+    system.restore(present)
+    return None
+
+
+def _search(continuation: StageContinuation, passed: _Way, furthest: float) -> _Found:
     """Raise the load in steps as far as states are found and stable, then look for what is ahead."""
     continuation.start_at(1.0)
     continuation.accept(1.0)
@@ -188,7 +228,7 @@ def _is_stable(continuation: StageContinuation, s: float) -> bool:
     return continuation.system.unstable_modes() == 0
 
 
-def _bifurcation(continuation: StageContinuation, passed: LimitsAhead, unstable: float) -> _Found | None:
+def _bifurcation(continuation: StageContinuation, passed: _Way, unstable: float) -> _Found | None:
     """The loss of stability between the last accepted and the present state, by bisection on the inertia.
 
     States on both sides are found under given loads, so that it is no limit point; many modes may be close
@@ -222,7 +262,7 @@ def _bifurcation(continuation: StageContinuation, passed: LimitsAhead, unstable:
     return _Found(continuation.last.s, "bifurcation") if apart < _SAME_PATH else None
 
 
-def _along_arc(continuation: StageContinuation, passed: LimitsAhead, furthest: float, step: float) -> _Found:
+def _along_arc(continuation: StageContinuation, passed: _Way, furthest: float, step: float) -> _Found:
     """Search along the arc from the last accepted state, past a maximum of the load."""
     continuation.system.restore(continuation.last.state, factorise=True)
     s, observe = continuation.last.s, passed.observe

@@ -7,17 +7,18 @@ from dataclasses import replace
 from mpi4py import MPI
 
 from annelid.geometry.checks import one_of
-from annelid.geometry.errors import InvalidValue, checking
+from annelid.geometry.errors import AnnelidError, InvalidValue, checking
 from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
 from annelid.solver.continuation.flow_continuation import FlowContinuation
+from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.initial_state import initial_state
 from annelid.solver.continuation.margins import acting_loads, margins_ahead, margins_missed
 from annelid.solver.continuation.newton import Newton
-from annelid.solver.continuation.reporter import Observer, Reporter
+from annelid.solver.continuation.reporter import Observer, PathEnded, Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.step_control import StepControl
-from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
+from annelid.solver.continuation.unstable_modes import count_modes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
@@ -38,6 +39,7 @@ class Path:
     Attributes:
         system: The equations; ``system.count`` tallies the work.
         evaluation: Turns the present state into an ``Equilibrium``.
+        watch: Judges states against waves around the axis.
 
     Args:
         model: What is loaded.
@@ -79,6 +81,7 @@ class Path:
         self.problem = Problem(model, comm=comm)
         self.system = System(self.problem)
         self.evaluation = Evaluation(self.system, self_crossing=self.stepping.self_crossing)
+        self.watch = HarmonicWatch(self.evaluation, self.stepping.harmonics)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
 
     def follow(self, *, observe: Observer | None = None) -> Outcome:
@@ -93,11 +96,22 @@ class Path:
         Raises:
             NoEquilibrium: Not even the unloaded state was found.
         """
-        reporter = Reporter(self.evaluation, observe, self._units)
+        goes_on = self.stepping.beyond_instability == "follow"
+        reporter = Reporter(self.evaluation, observe, self._units, self.watch, goes_on=goes_on)
+        try:
+            return self._follow(reporter)
+        except (KeyboardInterrupt, AnnelidError):
+            reporter.release()
+            raise
+
+    def _follow(self, reporter: Reporter) -> Outcome:
         convergence = initial_state(self.newton, self.evaluation, self.stages, reporter.remarks, self._units)
         modes = count_modes(self.newton)
         steps = StepControl(self.newton, self.stepping, reporter)
-        reporter.emit(self.stages[0].name, 0.0, convergence, modes)
+        try:
+            reporter.emit(self.stages[0].name, 0.0, convergence, modes)
+        except PathEnded as end:
+            return end.outcome
         working = self._working_stage()
         margins: tuple[Margin, ...] = ()
         flow: FlowSample | None = None
@@ -107,7 +121,11 @@ class Path:
             given = ramp.end if stage.control == "flow" else None
             reporter.begin_stage()
             continuation = self._continuation(stage, ramp, flow)
-            ended = steps.follow(continuation, modes)
+            try:
+                ended = steps.follow(continuation, modes)
+                reporter.judge_last()
+            except PathEnded as end:
+                ended = end.outcome
             warnings: list[str] = []
             if isinstance(continuation, FlowContinuation):
                 flow, warnings = continuation.sample, continuation.warnings()
@@ -119,7 +137,7 @@ class Path:
                 return replace(ended, margins=_missed(ended, reporter, ramp))
             modes = ended
             if number == working:
-                margins = self._margins(modes)
+                margins = self._margins(modes.given + reporter.unstable_harmonics)
                 reporter.skip_work()
         count = len(self.stages)
         text = f"reached: {'the one stage' if count == 1 else f'all {count} stages'}, at {reporter.now()}"
@@ -142,12 +160,12 @@ class Path:
                 working = number
         return working % len(self.stages)
 
-    def _margins(self, modes: UnstableModes) -> tuple[Margin, ...]:
+    def _margins(self, modes: int) -> tuple[Margin, ...]:
         """The margins of the present state, if they are requested."""
         furthest = self.stepping.seek_limit
         if furthest == NO_SEARCH:
             return ()
-        return margins_ahead(self.newton, modes.given, furthest, self.evaluation, self._units)
+        return margins_ahead(self.newton, modes, furthest, self.evaluation, self._units, self.watch)
 
 
 def _check_reported(stage: Stage, model: Model) -> None:

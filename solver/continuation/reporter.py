@@ -2,8 +2,14 @@
 """Passing on the states of a path, and collecting remarks and the outcome."""
 
 from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple
+
+from petsc4py import PETSc
 
 from annelid.solver.continuation.critical_points import CriticalState
+from annelid.solver.continuation.harmonic_turns import Passed, first_turn
+from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
@@ -11,13 +17,46 @@ from annelid.solver.display import DisplayUnits
 from annelid.solver.errors import NoEquilibrium, SelfContact
 from annelid.solver.model.limits_of_use import LIMITS_OF_USE
 from annelid.solver.model.loads import Loads, describe
-from annelid.solver.model.quantities import LIMITS
+from annelid.solver.model.quantities import LIMITS, UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
-from annelid.solver.records import Equilibrium, Outcome
+from annelid.solver.records import Equilibrium, Measure, Outcome
 
 Observer = Callable[[Equilibrium], None]
 
+_MOST_TURNS = 6  # located between two states that are judged
 _WHOLE = 1e-6  # of the natural stretch: what is missing is rounding
+
+
+class PathEnded(Exception):
+    """A path ends at a state that is found to be unstable only after it was passed.
+
+    Attributes:
+        outcome: How it ended.
+    """
+
+    def __init__(self, outcome: Outcome) -> None:
+        super().__init__(outcome.text)
+        self.outcome = outcome
+
+
+class _Held(NamedTuple):
+    """A state that is passed on once it is known that no harmonic was unstable before.
+
+    Attributes:
+        passed: Where the path passed it.
+        state: As a record, on the first rank.
+        stage: Its stage.
+        parameter: Its stage parameter.
+        modes: Its unstable axisymmetric modes.
+        remarks: How many remarks there were before.
+    """
+
+    passed: Passed
+    state: Equilibrium | None
+    stage: str
+    parameter: float
+    modes: UnstableModes
+    remarks: int
 
 
 class Reporter:
@@ -25,23 +64,49 @@ class Reporter:
 
     Attributes:
         evaluation: Reads the states.
+        watch: Judges them against waves around the axis; states are held back until then.
         remarks: Sentences for the outcome.
         units: For numbers in sentences.
         first_critical: Loads and kind of the first critical point found in the present stage.
         passed: Loads of the first state of the present stage beyond each limit of the part, by limit; on the
             first rank.
+
+    Args:
+        evaluation: As above.
+        observe: Called with every state.
+        units: As above.
+        watch: As above.
+        goes_on: Whether the path goes on where a harmonic is unstable.
     """
 
-    def __init__(self, evaluation: Evaluation, observe: Observer | None, units: DisplayUnits) -> None:
+    def __init__(
+        self,
+        evaluation: Evaluation,
+        observe: Observer | None,
+        units: DisplayUnits,
+        watch: HarmonicWatch,
+        *,
+        goes_on: bool,
+    ) -> None:
         self.evaluation = evaluation
         self.system = evaluation.system
+        self.watch = watch
         self.remarks: list[str] = []
         self.begin_stage()
         self.units = units
         self._observe = observe
+        self._goes_on = goes_on
         self._index = 0
         self._spent = 0
         self._limits_passed: dict[str, str] = {}
+        self._held: list[_Held] = []
+        self._judged: Passed | None = None
+        self._unstable: dict[int, int] = {}
+
+    @property
+    def unstable_harmonics(self) -> int:
+        """Unstable modes with waves around the axis of the state judged last."""
+        return sum(self._unstable.values())
 
     def begin_stage(self) -> None:
         """Forget what belongs to a stage."""
@@ -60,6 +125,7 @@ class Reporter:
         modes: UnstableModes,
         critical: CriticalState | None = None,
         *,
+        at: tuple[StageContinuation, float] | None = None,
         reached_by: str = "",
     ) -> None:
         """Pass on the present state, whose fields have been read; collective.
@@ -70,8 +136,68 @@ class Reporter:
             convergence: How it was reached.
             modes: Its unstable modes.
             critical: The critical point that it is, if it is one.
+            at: The stage and the position along it, ``None`` of the first state.
             reached_by: ``"jump"`` or ``"branch"`` if it does not continue the state before.
+
+        Raises:
+            PathEnded: It or a state before it is unstable with waves around the axis.
         """
+        kind, mode = ("", None) if critical is None else (critical.kind, critical.mode.vector)
+        state = self._record(stage, parameter, convergence, modes, kind, reached_by, mode)
+        if not self.watch.acts:
+            self._pass_on(state, self.system.loads)
+            return
+        continuation, s = at or (None, 0.0)
+        passed = Passed(continuation, s, self.system.snapshot(), bool(reached_by))
+        self._held.append(_Held(passed, state, stage, parameter, modes, len(self.remarks)))
+        important = parameter >= 1.0 or critical is not None or bool(self._unstable)
+        if self.watch.is_due(important=important, held=len(self._held)):
+            self._judge()
+
+    def emit_critical(
+        self,
+        stage: str,
+        parameter: float,
+        critical: CriticalState,
+        before: UnstableModes,
+        at: tuple[StageContinuation, float],
+    ) -> None:
+        """Pass on a critical state, which is the present one, and remark on it."""
+        self.evaluation.read_fields()
+        self.emit(stage, parameter, critical.convergence, before, critical, at=at)
+        together = f", {critical.modes} modes together" if critical.modes > 1 else ""
+        self.remarks.append(f"{critical.kind} at {self.now()}{together}")
+        if self.first_critical[0] is None:
+            self.first_critical = (self.system.loads, critical.kind)
+
+    def release(self) -> None:
+        """Pass on the states that are held back."""
+        while self._held:
+            self._release_one()
+
+    def judge_last(self) -> None:
+        """Judge the last state of a path, unless that is done; any state may be the present one.
+
+        Raises:
+            PathEnded: It or a state before it is unstable with waves around the axis.
+        """
+        if self._held:
+            self.system.restore(self._held[-1].passed.state)
+            self.system.read_x()
+            self.evaluation.read_fields()
+            self._judge()
+
+    def _record(
+        self,
+        stage: str,
+        parameter: float,
+        convergence: Convergence,
+        modes: UnstableModes,
+        kind: str,
+        reached_by: str = "",
+        mode: PETSc.Vec | None = None,
+    ) -> Equilibrium | None:
+        """The present state as a record, on the first rank."""
         info = StateInfo(
             self._index,
             stage,
@@ -81,33 +207,81 @@ class Reporter:
             factorisations=self.system.count.factorisations - self._spent,
             unstable_modes=modes.given,
             unstable_modes_controlled=modes.controlled,
-            critical=critical.kind if critical is not None else "",
+            critical=kind,
             reached_by=reached_by,
         )
-        mode = critical.mode.vector if critical is not None else None
-        state = self.evaluation.equilibrium(info, mode)
-        self._index += 1
         self._spent = self.system.count.factorisations
+        return self.evaluation.equilibrium(info, mode)
+
+    def _pass_on(self, state: Equilibrium | None, loads: Loads, harmonics: int = 0) -> None:
+        """Number a state and pass it on, with more unstable modes than it was found with."""
+        index, self._index = self._index, self._index + 1
         if state is None:
             return
-        self._note_limits(state)
+        state = replace(state, index=index)
+        if harmonics:
+            state = _with_modes(state, harmonics)
+        self._note_limits(state, loads)
         if self._observe is not None:
             self._observe(state)
 
-    def emit_critical(
-        self, stage: str, parameter: float, critical: CriticalState, before: UnstableModes
-    ) -> None:
-        """Pass on a critical state, which is the present one, and remark on it."""
+    def _judge(self) -> None:
+        """Judge the present state, the last one held, and pass on those that are held."""
+        unstable = dict(self.watch.unstable())
+        self._unstable = {m: count for m, count in self._unstable.items() if m in unstable}
+        for _ in range(_MOST_TURNS):
+            if new := [m for m in unstable if m not in self._unstable]:
+                self._unstable[self._pass_on_turn(new)] = 1
+        while len(self._held) > 1:
+            self._release_one()
+        self._unstable = unstable
+        self._release_one()
+
+    def _pass_on_turn(self, harmonics: list[int]) -> int:
+        """Pass on the states up to the point where the first of some harmonics turns, which is returned.
+
+        Any state may be the present one if the path ends there, else it is the one before.
+        """
+        present = self.system.snapshot()
+        base = [] if self._judged is None else [self._judged]
+        states = [*base, *(held.passed for held in self._held)]
+        turn = first_turn(self.watch, states, harmonics, self._unstable)
+        for _ in range(turn.after + 1 - len(base)):
+            self._release_one()
+        self.system.read_x()
         self.evaluation.read_fields()
-        self.emit(stage, parameter, critical.convergence, before, critical)
-        together = f", {critical.modes} modes together" if critical.modes > 1 else ""
-        self.remarks.append(f"{critical.kind} at {self.now()}{together}")
-        if self.first_critical[0] is None:
-            self.first_critical = (self.system.loads, critical.kind)
+        first = self._held[0]
+        stage, parameter, place = first.stage, first.parameter, "at or before"
+        if turn.convergence is not None and turn.continuation is not None:
+            place, parameter = "at", turn.s / turn.continuation.length
+            state = self._record(stage, parameter, turn.convergence, first.modes, turn.kind)
+            if state is not None:
+                state = replace(state, mode=turn.mode.amplitude)
+            self._pass_on(state, self.system.loads, self.unstable_harmonics)
+        where = f"{turn.kind} {place} {self.now()}"
+        if self.first_critical[0] is None or not self._goes_on:
+            self.first_critical = (self.system.loads, turn.kind)
+        if not self._goes_on:
+            del self.remarks[first.remarks :]
+            self._held.clear()
+            text = f"lost stability: {where}; the part is then no longer axisymmetric"
+            raise PathEnded(self.outcome("lost stability", text, stage, parameter))
+        self.remarks.append(where)
+        self.system.restore(present, factorise=True)
+        self.evaluation.read_fields()
+        return turn.mode.m
+
+    def _release_one(self) -> None:
+        """Pass on the first state held, with the modes that are known to be unstable there."""
+        held = self._held.pop(0)
+        self._judged = held.passed
+        self._pass_on(held.state, held.passed.state.loads, self.unstable_harmonics)
 
     def now(self) -> str:
         """The present loads in words, with the natural stretch while a stage applies it."""
-        loads = self.system.loads
+        return self._in_words(self.system.loads)
+
+    def _in_words(self, loads: Loads) -> str:
         text = describe(loads, self.units)
         in_part = 0 < loads.natural < 1 - _WHOLE
         if self.system.problem.model.timed:
@@ -117,7 +291,7 @@ class Reporter:
     def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
         """The outcome of the path with all remarks; collective."""
         passed = self.system.problem.comm.bcast(self._limits_passed)
-        remarks = [*self.remarks, *passed.values()]
+        remarks = [*self.watch.remarks(), *self.remarks, *passed.values()]
         if not self.system.symmetric_tangent():
             remarks.append(
                 "a pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
@@ -151,14 +325,23 @@ class Reporter:
         text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self.now()}"
         return self.outcome("lost stability", text, continuation.stage.name, parameter)
 
-    def _note_limits(self, state: Equilibrium) -> None:
+    def _note_limits(self, state: Equilibrium, loads: Loads) -> None:
         """Remark on the first states beyond what a real part or the model can do."""
         for kind, condition in LIMITS_OF_USE.items():
             measure = state.quantities.get(condition.quantity)
             if measure is not None and condition.beyond(measure.value) >= 0:
-                self.passed.setdefault(kind, self.system.loads)
+                self.passed.setdefault(kind, loads)
         for limit in LIMITS:
             name = limit.margin.name
             measure = state.quantities.get(name)
             if measure is not None and measure.value < 1 and name not in self._limits_passed:
-                self._limits_passed[name] = f"{limit.exceeded} from {self.now()} on"
+                self._limits_passed[name] = f"{limit.exceeded} from {self._in_words(loads)} on"
+
+
+def _with_modes(state: Equilibrium, harmonics: int) -> Equilibrium:
+    """A state with further unstable modes, which no control holds."""
+    given, controlled = state.unstable_modes + harmonics, state.unstable_modes_controlled + harmonics
+    numbers = {UNSTABLE_MODES.name: given, UNSTABLE_MODES_CONTROLLED.name: controlled}
+    changed = {name: Measure(float(n), state.quantities[name].unit) for name, n in numbers.items()}
+    quantities = {**state.quantities, **changed}
+    return replace(state, unstable_modes=given, unstable_modes_controlled=controlled, quantities=quantities)

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Predictor-corrector continuation of one stage: tangent, prediction, correction, return after a failure."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
@@ -120,6 +121,26 @@ class StageContinuation:
     def start_at(self, s: float) -> None:
         """Take the present state as the last accepted one, without a tangent."""
         self.last.state, self.last.s = self.system.snapshot(), s
+
+    @contextmanager
+    def based_on(self, s: float, state: Snapshot) -> Iterator[None]:
+        """Measure an arc from an earlier state on, to solve states behind the last accepted one.
+
+        Any state may be the present one afterwards.
+        """
+        last = self.last
+        self.last = AcceptedState(state, last.tangent, s, last.rate)
+        self._measure_arc()
+        try:
+            yield
+        finally:
+            self.last = last
+            self._measure_arc()
+
+    def _measure_arc(self) -> None:
+        if self.is_arc:
+            self.system.restore(self.last.state)
+            self.arc_condition.start()
 
     def finish(self) -> None:
         """End the stage here: the path goes on elsewhere, along a branch."""

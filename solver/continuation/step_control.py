@@ -82,7 +82,8 @@ class StepControl:
         """Pass on and accept the present state, which is the end of the stage if it meets a condition."""
         stage, ends = continuation.stage.name, self._end.reached
         parameter = 1.0 if ends else s / continuation.length
-        self._reporter.emit(stage, parameter, convergence, modes, reached_by=reached_by)
+        at = continuation, s
+        self._reporter.emit(stage, parameter, convergence, modes, at=at, reached_by=reached_by)
         if ends:
             self._end.remark_met(how)
             continuation.finish()
@@ -188,7 +189,8 @@ class StepControl:
         if limit is not None:
             if self._ends_before(continuation, limit, before):
                 return before
-            self._reporter.emit_critical(continuation.stage.name, limit.parameter, limit.critical, before)
+            at = continuation, limit.parameter
+            self._reporter.emit_critical(continuation.stage.name, limit.parameter, limit.critical, before, at)
             if limit.critical.kind == "limit point":
                 return limit
         self._settle_at(present)
@@ -213,7 +215,8 @@ class StepControl:
             return None
         if self._ends_before(continuation, limit, modes):
             return modes
-        self._reporter.emit_critical(continuation.stage.name, limit.parameter, limit.critical, modes)
+        at = continuation, limit.parameter
+        self._reporter.emit_critical(continuation.stage.name, limit.parameter, limit.critical, modes, at)
         return self._at_limit(continuation, limit, s + whole)
 
     def _ends_before(
@@ -324,8 +327,8 @@ class StepControl:
             for number, critical in enumerate(located):
                 self.system.restore(critical.state, factorise=True)
                 if number >= skip:
-                    parameter = critical.s / continuation.length
-                    self._reporter.emit_critical(continuation.stage.name, parameter, critical, modes)
+                    parameter, at = critical.s / continuation.length, (continuation, critical.s)
+                    self._reporter.emit_critical(continuation.stage.name, parameter, critical, modes, at)
                 modes = modes.beyond(critical.kind, critical.modes, after)
         except NoEquilibrium:
             pass  # the change stays bracketed by the states beside it

@@ -36,6 +36,7 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
 
 QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
+RULE = {"quadrature_degree": QUADRATURE_DEGREE}
 
 # Below 3 in quadrilaterals and hexahedra, and without it in tetrahedra, a thick tube under suction has
 # spurious modes; larger values make coarse meshes too stiff (tests/solver/test_compression.py).
@@ -113,8 +114,7 @@ class Problem:
 
     def _measure(self, kind: str, places: list[tuple[int, Any]]) -> ufl.Measure:
         """Measure over numbered cells or facets."""
-        rule = {"quadrature_degree": QUADRATURE_DEGREE}
-        return ufl.Measure(kind, domain=self.mesh.domain, subdomain_data=places, metadata=rule)
+        return ufl.Measure(kind, domain=self.mesh.domain, subdomain_data=places, metadata=RULE)
 
     @property
     def comm(self) -> MPI.Comm:
@@ -225,24 +225,25 @@ class Problem:
     def internal_energy(self) -> ufl.Form:
         """Π without the pressures and the dead forces."""
         F = self.F
-        Π = 0
+        Π = ufl.Form([])
         for i, group in enumerate(self.fields.groups, start=1):
             Π += (self.density(group, F) + self.stabilisation(group, F)) * self.revolution * self.dx(i)
-        for foundation, k in zip(self.model.foundations, self.fields.foundation_stiffness, strict=True):
-            Π += (
-                k
-                / 2
-                * self._foundation_motion(foundation)
-                * self.revolution
-                * self.ds(self.surface_ids[foundation.region])
-            )
         if self.fields.density is not None:
             for i, group in enumerate(self.fields.groups, start=1):
                 Π -= self.weight_work(group, self.gravity, self.unknowns[0]) * self.revolution * self.dx(i)
-        for contact in self.model.contacts:
-            Π += self._closing(contact) * self.revolution * self.ds(self.surface_ids[contact.surface])
+        Π += self.surface_energy()
         for rotation in self.rotations.values():
             Π -= rotation.torque * rotation.mean
+        return Π
+
+    def surface_energy(self) -> ufl.Form:
+        """Energy of foundations and contacts."""
+        Π = ufl.Form([])
+        for foundation, k in zip(self.model.foundations, self.fields.foundation_stiffness, strict=True):
+            motion = self._foundation_motion(foundation)
+            Π += k / 2 * motion * self.revolution * self.ds(self.surface_ids[foundation.region])
+        for contact in self.model.contacts:
+            Π += self._closing(contact) * self.revolution * self.ds(self.surface_ids[contact.surface])
         return Π
 
     def volume(self, surface: str) -> ufl.Form:

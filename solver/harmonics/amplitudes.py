@@ -10,6 +10,9 @@ In the axes (R, hoop, Z) the amplitude of the gradient of u is
 Its components that hold one index of the hoop go with sin mθ, the others with cos mθ. Second derivatives of
 the density couple only components of one kind, because the state is symmetric about every plane through the
 axis. The integral of the second variation over θ is therefore that of the amplitudes, times ½ for m ≥ 1.
+
+The density of the potential varies with x = (F, p[, E0]), of 10 or 13 components: F row by row, the pressure,
+the field.
 """
 
 from typing import Any
@@ -36,6 +39,7 @@ class PerturbedProblem(Problem):
     Attributes:
         spaces: Function spaces of the amplitudes (a, b, c), q and, with a solved potential, f.
         m: Constant number of waves around the axis.
+        components: Number of components of x.
 
     Args:
         problem: An axisymmetric problem without twist.
@@ -54,27 +58,49 @@ class PerturbedProblem(Problem):
         self.spaces = [fem.functionspace(domain, element), *problem.spaces[1:]]
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self.m = fem.Constant(domain, 0.0)
+        self.components = 13 if problem.model.solved_potential else 10
         self._δu, self._δF, self._δp, self._δE0 = (
             fem.Function(fem.functionspace(domain, ("DG", 0, shape))) for shape in ((3,), (3, 3), (), (3,))
         )
         self.unknowns = [problem.unknowns[0], problem.unknowns[1] + self._δp, *problem.unknowns[2:]]
 
-    def derivative(self, form: ufl.Form, block: int, amplitude: Expr) -> ufl.Form:
-        """Derivative of a form by a perturbation.
+    def density_variation(self, number: int, test: Expr, trial: Expr) -> ufl.Form:
+        """Second variation of the density of a group of cells, per reference volume, at the present state.
 
         Args:
-            form: A form of this problem.
+            number: Of the group in ``fields.groups``.
+            test: A direction of x.
+            trial: The other one.
+        """
+        group = self.fields.groups[number]
+        W = (self.density(group, self.F) + self.stabilisation(group, self.F)) * self.revolution
+        variation = W * self._measure("dx", [(1, group.cells)])(1)
+        for x in (test, trial):
+            directions = [ufl.as_matrix([[x[3 * i + j] for j in range(3)] for i in range(3)]), x[9]]
+            if self.components > 10:
+                directions.append(ufl.as_vector([x[10], x[11], x[12]]))
+            perturbations = (self._δF, self._δp, self._δE0)[: len(directions)]
+            variation = ufl.derivative(variation, perturbations, tuple(directions))
+        return self.at_state(variation)
+
+    def amplitudes_of(self, block: int, amplitude: Expr) -> dict[int, Expr]:
+        """Amplitudes of the components of x, by number.
+
+        Args:
             block: 0 displacement, 1 pressure, 2 potential.
             amplitude: Test or trial function of the block's space.
         """
         if block == 0:
-            directions = (amplitude, self._gradient_amplitude(amplitude))
-            return ufl.derivative(form, (self._δu, self._δF), directions)
+            G = self._gradient_amplitude(amplitude)
+            return {3 * i + j: G[i, j] for i in range(3) for j in range(3)}
         if block == 1:
-            return ufl.derivative(form, self._δp, amplitude)
+            return {9: amplitude}
         grad = ufl.grad(amplitude)
-        field = ufl.as_vector([-grad[0], self.m * amplitude / self._x[0], -grad[1]])
-        return ufl.derivative(form, self._δE0, field)
+        return {10: -grad[0], 11: self.m * amplitude / self._x[0], 12: -grad[1]}
+
+    def derivative(self, form: ufl.Form, v: Expr) -> ufl.Form:
+        """Derivative of a form on surfaces by a perturbation of the displacement with the amplitude v."""
+        return ufl.derivative(form, (self._δu, self._δF), (v, self._gradient_amplitude(v)))
 
     def at_state(self, form: ufl.Form) -> ufl.Form:
         """A differentiated form with the perturbations zero.
@@ -130,7 +156,7 @@ class PerturbedProblem(Problem):
     def volume_gradient(self, v: Any, surface: str) -> ufl.Form:
         """As ``Problem.volume_gradient`` for amplitudes v."""
         if self.model.has_plates_at(surface):
-            return self.derivative(self.volume(surface), 0, v)
+            return self.derivative(self.volume(surface), v)
         return -ufl.inner(v, self.area_vector()) * self.revolution * self.ds(self.surface_ids[surface])
 
     def contact_gap(self, contact: Contact) -> Expr:
@@ -161,6 +187,11 @@ def why_not(model: Model) -> str:
         return (
             "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
             "model or leave out torques and rotations"
+        )
+    if model.sections_of_flow:
+        return (
+            "a flow along the lumen has pressures of its own in each section, whose second variation is not "
+            "known: judge a 3-D model, or a path with one pressure"
         )
     for support in model.supports:
         if support.hold == "symmetric" and not support.fixes_axial_motion:

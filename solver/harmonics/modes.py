@@ -14,6 +14,7 @@ from annelid.solver.harmonics.tangent import HarmonicTangent
 from annelid.solver.readout.gathering import Gathering
 
 _COUNT = 4  # modes nearest to zero stiffness among which the lowest is taken
+_CLOSE = 1e-6  # tolerance of a mode that is sought near a known one, whose stiffness errs by its square
 _SENSE = (1.0, 0.5, 0.7)  # of (a, b, c); a translation has a = -b
 
 
@@ -27,12 +28,14 @@ class HarmonicMode:
         amplitude: (a, b, c) at the nodes of the meridian, the largest 1, shape (n, 3); ``None`` but on the
             first rank.
         opposite: Planes of symmetry about which the mode is the opposite of its mirror image.
+        vector: All its amplitudes, laid out like the unknowns of the perturbed problem.
     """
 
     m: int
     stiffness: float
     amplitude: FloatArray | None
     opposite: tuple[str, ...] = ()
+    vector: PETSc.Vec | None = None
 
 
 class _InverseStiffness:
@@ -46,7 +49,11 @@ class _InverseStiffness:
 
 
 def lowest_mode(
-    problem: PerturbedProblem, tangent: HarmonicTangent, m: int, opposite: tuple[str, ...]
+    problem: PerturbedProblem,
+    tangent: HarmonicTangent,
+    m: int,
+    opposite: tuple[str, ...],
+    near: PETSc.Vec | None = None,
 ) -> HarmonicMode:
     """The lowest of the modes nearest to zero stiffness; collective.
 
@@ -55,6 +62,7 @@ def lowest_mode(
         tangent: Factorised for m.
         m: Number of waves around the axis.
         opposite: Planes of symmetry about which the mode is the opposite of its mirror image.
+        near: A mode of a state nearby, from which it is found sooner.
 
     Raises:
         NoEquilibrium: The eigensolver found none.
@@ -70,9 +78,14 @@ def lowest_mode(
     solver.setOperators(operator)
     solver.setProblemType(SLEPc.EPS.ProblemType.NHEP)
     solver.setWhichEigenpairs(SLEPc.EPS.Which.LARGEST_MAGNITUDE)
-    solver.setDimensions(_COUNT, 5 * _COUNT)
-    solver.setTolerances(1e-8, 50)
-    vector.array_w[:] = np.random.default_rng(1).standard_normal(local)
+    if near is None:
+        solver.setDimensions(_COUNT, 5 * _COUNT)
+        solver.setTolerances(1e-8, 50)
+        vector.array_w[:] = np.random.default_rng(1).standard_normal(local)
+    else:
+        solver.setDimensions(1, 2 * _COUNT)
+        solver.setTolerances(_CLOSE, 50)
+        near.copy(vector)
     solver.setInitialSpace([vector])
     solver.solve()
     values = [solver.getEigenvalue(i).real for i in range(solver.getConverged())]
@@ -85,7 +98,7 @@ def lowest_mode(
     for done in (solver, operator):
         done.destroy()
     amplitude = None if shape is None else _of_unit_size(problem, shape)
-    return HarmonicMode(m, stiffness[lowest], amplitude, opposite)
+    return HarmonicMode(m, stiffness[lowest], amplitude, opposite, vector)
 
 
 def _of_unit_size(problem: PerturbedProblem, amplitude: FloatArray) -> FloatArray:

@@ -12,6 +12,7 @@ from annelid.solver.harmonics.modes import HarmonicMode, lowest_mode
 from annelid.solver.harmonics.second_variation import SecondVariation
 from annelid.solver.harmonics.supports import amplitude_constraints, parities
 from annelid.solver.harmonics.tangent import HarmonicTangent
+from annelid.solver.linalg.factor import WorkCount
 from annelid.solver.model.loads import Loads
 from annelid.solver.readout.gathering import Gathering
 
@@ -23,6 +24,11 @@ class HarmonicStability:
     no volume, charge, mean motion or opening to first order. Where the tangent of the state is not symmetric
     (``System.symmetric_tangent``) the count is approximate, as that of the state is.
 
+    Attributes:
+        system: As below.
+        problem: The perturbed problem.
+        work: Tally of the work.
+
     Args:
         system: Its state is read at each call, and must be an equilibrium.
 
@@ -31,12 +37,13 @@ class HarmonicStability:
     """
 
     def __init__(self, system: System) -> None:
-        self._system = system
+        self.system = system
         self.problem = PerturbedProblem(system.problem)
         self._K = SecondVariation(self.problem)
         self._tangents: dict[tuple[int, tuple[str, ...]], HarmonicTangent] = {}
         self._state: tuple[PETSc.Vec, Loads] | None = None
         self._mass = Mass(self.problem, [])
+        self.work = WorkCount()
 
     def count(self, m: int) -> int:
         """Number of unstable modes with m waves around the axis, rigid motions not counted.
@@ -62,6 +69,18 @@ class HarmonicStability:
         ]
         return min(modes, key=lambda mode: mode.stiffness)
 
+    def near(self, mode: HarmonicMode) -> HarmonicMode:
+        """The mode of the present state that goes on from one of a state nearby.
+
+        Raises:
+            NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
+        """
+        tangent = self._factorised(mode.m, mode.opposite)
+        found = lowest_mode(self.problem, tangent, mode.m, mode.opposite, mode.vector)
+        if found.stiffness > 0 and tangent.unstable_modes():  # it is not the nearest to zero
+            found = lowest_mode(self.problem, tangent, mode.m, mode.opposite)
+        return found
+
     def most_needed(self, least: FloatArray | None) -> int:
         """The last m that needs to be judged: none beyond it is the first to become unstable.
 
@@ -71,7 +90,7 @@ class HarmonicStability:
         Args:
             least: Field "least in-plane stress" of the state, shape (cells, k), MPa; read on the first rank.
         """
-        problem = self._system.problem
+        problem = self.system.problem
         displacement = Gathering(problem).nodes(problem.unknowns[0].x.array)
         last = 0
         if displacement is not None:
@@ -89,16 +108,16 @@ class HarmonicStability:
     def _tangent(self, m: int, opposite: tuple[str, ...]) -> HarmonicTangent:
         key = min(m, 2), opposite
         if key not in self._tangents:
-            model, plates = self.problem.model, self._system.constraints.linear
+            model, plates = self.problem.model, self.system.constraints.linear
             constraints = amplitude_constraints(model.body, model.supports, plates, m, opposite)
             self._tangents[key] = HarmonicTangent(
-                self.problem, constraints, self._mass, self._system.count, potential_on_axis=m == 0
+                self.problem, constraints, self._mass, self.work, potential_on_axis=m == 0
             )
         return self._tangents[key]
 
     def _take_state(self) -> None:
         """Assemble the second variation unless that of the present state is at hand."""
-        system = self._system
+        system = self.system
         if self._state is not None:
             x, loads = self._state
             if loads is system.loads and x.equal(system.x):

@@ -8,6 +8,7 @@ from annelid.geometry.errors import InvalidValue, checking
 
 NO_SEARCH = 1.0
 BEYOND = ("stop", "follow", "jump", "branch")
+JUDGED_STATES = NO_STATE, STAGE_ENDS, ALL_STATES = ("none", "stage ends", "all")
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,10 @@ class Stepping:
             ends where they touch, as the model has no contact of a part with itself.
         seek_limit: From the last state under load, look for the limits and the next critical point as each
             load grows, up to this multiple of it, and state the margins; 1 does not.
+        harmonics: Which states of an axisymmetric model are judged against waves around the axis: ``"none"``,
+            ``"all"``, or ``"stage ends"``, critical points, and states where the wall begins to be compressed
+            or its compression has grown tenfold. The path ends at the first critical point of a harmonic, but
+            with ``beyond_instability = "follow"``: its branch is not axisymmetric.
         tolerance: Convergence tolerances.
     """
 
@@ -49,6 +54,7 @@ class Stepping:
     beyond_instability: str = "stop"
     self_crossing: bool = False
     seek_limit: float = NO_SEARCH
+    harmonics: str = NO_STATE
     tolerance: Tolerance = field(default_factory=Tolerance)
 
     def __post_init__(self) -> None:
@@ -56,6 +62,7 @@ class Stepping:
             within("smallest_step", self.smallest, above=0.0, most=1.0)
             one_of("beyond_instability", self.beyond_instability, BEYOND)
             within("seek_limit", self.seek_limit, least=NO_SEARCH)
+            one_of("harmonics", self.harmonics, JUDGED_STATES)
 
     def check_control(self, control: str) -> None:
         """Raise InvalidValue unless stages under a control can be followed beyond instabilities as set."""

@@ -18,6 +18,7 @@ from annelid.cases.validate.reading import library_cases, read_case
 from annelid.cases.validate.resolved import coarsened
 from annelid.results.folder.run_record import open_run
 from annelid.results.report.lumen_text import lumen_text
+from annelid.solver.model.harmonic_words import waves_of
 
 EPS0 = 8.8541878128e-6  # N/kV², CODATA 2018
 A, B, T, SHEET = 1.5, 4.0, 0.18, 0.045  # mm, as mounted: the core, the wall, a sheet
@@ -166,17 +167,22 @@ def test_each_wall_has_its_thickness(run):
 
 
 def test_wrinkling_limits_it_first(run):
-    """The wall wrinkles where the voltage has taken its pre-stretch; it buckles before it breaks down."""
+    """The wall wrinkles where the voltage has taken its pre-stretch, and folds before it breaks down.
+
+    The thin wall on its soft core folds in short waves around; without them it would buckle later.
+    """
     limits = first_limits(run)
-    assert list(limits) == ["wrinkling", "bifurcation"]
+    (first, _), (kind, folded) = list(limits.items())[:2]
+    assert first == "wrinkling"
+    assert waves_of(kind) > 10
     # NASA SP-8007 (1968), from memory: the stress at which an imperfect cylinder wrinkles is 2 γ μ t/R.
     ratio = (B + T) / T
     wrinkles = 2 * (1 - 0.901 * (1 - math.exp(-math.sqrt(ratio) / 16))) * MU / ratio
     slack = brentq(least_stress, 1.0, 3.0)
     wrinkled = brentq(lambda voltage: least_stress(voltage) + wrinkles, 1.0, 3.0)
     assert slack < limits["wrinkling"] < wrinkled < 1.07 * slack
-    buckled = limits["bifurcation"]
-    assert wall_stresses(contraction(buckled), buckled)[-1] < 80
+    assert limits["wrinkling"] < folded
+    assert wall_stresses(contraction(folded), folded)[-1] < 80
 
 
 def test_its_margins_of_field_and_stretch(run):

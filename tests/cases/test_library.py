@@ -30,6 +30,7 @@ from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import library_cases, read_case
 from annelid.cases.validate.resolved import coarsened
 from annelid.results.folder.run_record import open_run
+from annelid.solver.model.harmonic_words import waves_of
 
 COARSE = 2
 MMHG = 133.322387415e-6  # MPa, BIPM SI brochure
@@ -344,12 +345,18 @@ def test_outlet_leaks_at_the_squeeze_of_its_cuff(tmp_path):
 
 
 def test_dome_valve_has_two_stable_states(tmp_path):
-    """Own reasoning: the pressure curve crosses zero with a stable state on each side of the snap."""
+    """Own reasoning: the pressure curve crosses zero with a stable state on each side of the snap.
+
+    It goes oval just before its axisymmetric limit point, as a 3-D sector of the same mesh does.
+    """
     run = coarse_run("dome_valve", tmp_path)
-    points = critical_rows(run, "pressure")
-    assert all(kind == "limit point" for kind, _ in points)
-    snap_pressure, back = points[0][1], points[-1][1]
-    assert snap_pressure < -4e-4 < 0 < 5e-5 < back
+    rows = critical_rows(run, "pressure")
+    assert {kind for kind, _ in rows if not waves_of(kind)} == {"limit point"}
+    points = [row for row in rows if not waves_of(row[0])]
+    opens, back = rows[0][1], points[-1][1]
+    assert rows[0][0] == "goes oval (2 lobes)"
+    assert 1.01 * opens > points[0][1] > 1.05 * opens
+    assert opens < -4e-4 < 0 < 5e-5 < back
     modes = list(run.table["unstable modes"])
     assert modes[0] == modes[-1] == 0 < max(modes)
     assert run.table["lumen volume"][-1] < 0 < run.table["lumen volume"][0]
@@ -357,7 +364,7 @@ def test_dome_valve_has_two_stable_states(tmp_path):
     assert run.summary["bistability"]["kind"] == "bistable"
     found = run.summary["path_quantities"]
     assert found["stable states at zero load [1]"] == 2
-    assert (found["opening pressure [MPa]"], found["closing pressure [MPa]"]) == (snap_pressure, back)
+    assert (found["opening pressure [MPa]"], found["closing pressure [MPa]"]) == (opens, back)
     assert all(verdict.met for verdict in run.verdicts)
     assert len(run.verdicts) == 6
     energies = run.summary["energies"]
@@ -372,7 +379,7 @@ def test_dome_valve_has_two_stable_states(tmp_path):
     assert stored > 0.05
     assert work == pytest.approx(stored, rel=0.02)
     snap = energies["snaps"][0]
-    assert snap["pressure [MPa]"] == snap_pressure
+    assert snap["pressure [MPa]"] == opens
     assert snap["energy released [mJ]"] > stored
 
 

@@ -96,7 +96,8 @@ def test_elements_across_a_core_have_their_own_size():
 def test_a_run_reports_the_pressure_outside_and_its_volume(tmp_path):
     stage = {"name": "press", "surface_pressure": {"outer": "1 mmHg"}, "steps": 2}
     requirement = {"quantity": "displaced volume at outer", "at_least": "1 mm3"}
-    case = case_of(stages=[stage], requirements=[requirement], output={"fields": "none"})
+    round_only = {"harmonics": "none"}  # it would leave its round shape before
+    case = case_of(stages=[stage], requirements=[requirement], output={"fields": "none"}, path=round_only)
     run_case(case, tmp_path / "run")
     run = open_run(tmp_path / "run")
     assert run.table["pressure on outer"][-1] == pytest.approx(1.33322e-4, rel=1e-5)

@@ -22,8 +22,6 @@ from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part
 from annelid.solver.readout.evaluation import Evaluation
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 CORE, FILM = 10, 2  # elements along the radius
 # Ratio of the moduli, thickness of the film over the radius of the core, wrinkles, natural stretch around.
 WRINKLES = [(10.0, 0.05, 15, 1.118415), (30.0, 0.02, 24, 1.055414)]

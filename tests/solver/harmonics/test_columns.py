@@ -14,8 +14,6 @@ from counting import Judged, turns
 from models import neo_hookean, tube_body, tube_model
 from scipy.optimize import brentq
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 # Cylinder with mid radius 1, R/t = 20, L = 2R: m and axial stretch. m = 0 turns near the classical stress,
 # waves of few lobes turn before it.
 THIN = [(3, 0.971773), (4, 0.969519), (4, 0.968499), (0, 0.967349), (1, 0.967309)]

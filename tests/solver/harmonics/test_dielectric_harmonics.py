@@ -18,8 +18,6 @@ from annelid.geometry.shapes.band import Band
 from annelid.solver.model.boundary import Electrode
 from annelid.solver.model.model import Model
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 # Model, B/A, L/B, axial stretch, then m and V √(ε/μ)/(B - A), in the order of the voltage.
 FIELDS = {
     ("layered", 1.05, 2, 1.0): [(3, 0.367942), (4, 0.374507), (1, 0.385651)],

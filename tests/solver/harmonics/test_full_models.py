@@ -10,8 +10,6 @@ from models import CLAMPED, neo_hookean, tube_body
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 
 def clamped(**size):
     """A short clamped tube, no rigid motion of which is free."""

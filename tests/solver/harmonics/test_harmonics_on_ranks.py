@@ -5,8 +5,6 @@ import numpy as np
 import pytest
 from on_ranks import on_ranks
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 COUNTS = {  # the sphere turns at 0.869 μ, the tube at 0.069 μ, the dielectric tube at 0.376 (m = 3) and 0.398
     "free_sphere": [1, 1, 1, 0],
     "closed_tube": [0, 0, 1, 0],

@@ -16,8 +16,6 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Fibres, Part, Sheets
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 BASE = {"mu": 0.3, "hoop": 1.05, "angle": 30.0, "bed": 0.01, "pressure": 0.01, "field": 0.1, "along": 0.25}
 
 

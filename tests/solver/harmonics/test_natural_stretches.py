@@ -22,8 +22,6 @@ from annelid.solver.model.natural_stretch import NaturalField
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 A, B, LA = 1.0, 1.5, 1.3
 a, b = exact.radius(np.array([A, B]), A, LA, 1.0)  # of the tube as inflated
 

@@ -23,8 +23,6 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Fibres, Part, Sheets
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 A, B, L = 1.0, 1.3, 2.0
 K = 0.7  # stiffness of beds and obstacles, MPa/mm
 STEP = 1e-3  # of second differences

@@ -25,8 +25,6 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
-pytestmark = pytest.mark.long  # their forms take minutes to compile in a cold cache
-
 # Material, then P/μ of n = 2 and n = 3 at B/A = 1.5.
 CRITICAL = [
     (neo_hookean(), 0.869343, 0.979237),
