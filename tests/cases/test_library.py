@@ -72,7 +72,6 @@ def test_this_module_tests_every_library_case():
         "meridian_balloon",
         "necking_tube",
         "oesophagus",
-        "oesophagus_squeeze",
         "oesophagus_wave",
         "peristaltic_tube",
         "pressed_ribs",
