@@ -196,6 +196,7 @@ def skin():
     return Z, spline(Z), spline(Z, 1), slope, spline(Z) + SKIN / 2 / slope
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.reference
 def test_the_balloon_is_inflated_to_the_size_and_pressure_of_a_membrane(balloon, skin):

@@ -172,6 +172,7 @@ def test_print_writes_the_files_and_describes_them(tmp_path, capsys):
     assert "dry-run the program" in printed
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_lattices_of_the_library_can_be_printed():
     cases = [read_case(path) for path in library_cases().values()]

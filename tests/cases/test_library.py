@@ -467,6 +467,7 @@ def test_lattice_balloon_releases_the_work_of_pressure(tmp_path):
     assert not any(table["unstable modes"])
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.exact
 def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
@@ -550,6 +551,7 @@ def clamped_rib(width, height, length, inner, modulus):
     return euler / (1 + euler / (5 / 6 * modulus * area))
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.exact
 def test_pressed_ribs_buckle_as_clamped_columns(tmp_path):

@@ -10,18 +10,14 @@ from annelid.cases.validate.resolved import coarsened
 HALVED = 0.02  # relative change of a required quantity
 QUICK = (
     "balloon_past_maximum",
-    "catheter_sleeve",
     "counterpulsation",
-    "dome_valve",
     "highest_voltage",
     "mandrel",
     "necking_tube",
     "oesophagus",
-    "peristaltic_tube",
     "pull_in_tube",
     "tapered_tube",
     "twisted_sleeve",
-    "two_material_sleeve",
     "widening_tube",
 )
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]

@@ -75,11 +75,11 @@ def test_a_circuit_that_beats_by_itself_has_cycle_values(tmp_path):
     circuit = {"elements": [tank | {"values": [FILL, "1.2 kPa", FILL]}, line, CIRCUIT["elements"][2]]}
     stages = [
         {"name": "ramp", "pressure": FILL, "steps": 2},
-        {"name": "beat", "control": "flow", "duration": "1 s", "steps_per_period": 16},
+        {"name": "beat", "control": "flow", "duration": "2 s", "steps_per_period": 16},
     ]
     run_case(case_from_tables(tables(circuit=circuit, stages=stages)), tmp_path / "run")
     run = open_run(tmp_path / "run")
-    assert len(run.path) == 1 + 2 + 2 * 16
+    assert len(run.table) == 1 + 2 + 4 * 16
     # The lumen is filled and emptied through the line, by 0.2 kPa at most.
     assert value(run, "stroke volume") > 0
     assert value(run, "difference of cycles") < 0.05

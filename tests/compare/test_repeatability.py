@@ -329,6 +329,7 @@ def test_files_and_page_agree(crossed, tmp_path):
         write_repeatability(crossed, page, folder)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_comparisons_are_read_and_give_what_they_state(run, tmp_path):
     part = simulated_part(run, SETTINGS)

@@ -57,6 +57,7 @@ def test_a_disk_that_fills_up_affects_no_finished_run(annelid, disk, file):
     assert summaries(folder).items() >= before.items()
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_read_only_disk_is_reported_and_can_still_be_read(annelid, disk, file):
     place, change = disk
