@@ -203,6 +203,7 @@ def test_mesh_writes_files_that_meshio_reads(annelid, case_file, tmp_path):
         assert len(meshio.read(tmp_path / name).cells_dict["quad9"]) > 5
 
 
+@pytest.mark.long
 @pytest.mark.mpi
 def test_two_ranks_give_the_same_result_as_one(annelid, case_file, tmp_path):
     values = []

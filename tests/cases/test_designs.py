@@ -83,6 +83,7 @@ def decay_length(zone, a, lz):
     return math.sqrt((force + pressure * math.pi * a**2) / (2 * math.pi * a) / slope)
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_an_energised_ring_opens_and_its_neighbour_hardly_does(ring_tube, long_rings):
     """Zones of a long tube joined as a string on an elastic foundation (own derivation).

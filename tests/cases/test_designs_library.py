@@ -56,6 +56,7 @@ def thin_tube(sheets, axial, voltage):
     return energised / filled - 1, 80 * SHEET / (voltage * energised)
 
 
+@pytest.mark.long
 def test_all_24_runs_end_with_a_verdict_and_move_as_a_thin_tube(tube_choice):
     rows, _, _ = tube_choice
     assert len(rows) == 24

@@ -161,6 +161,7 @@ def measured_tables(**changes):
     return changed | changes
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.exact
 def test_a_measured_part_can_be_run(tmp_path):

@@ -438,6 +438,7 @@ def test_long_tube_necks_at_the_equal_area_pressure(tmp_path):
         assert closed_gent_tube(1 + expansion)[0] == pytest.approx(plateau, rel=0.02)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_lattice_balloon_releases_the_work_of_pressure(tmp_path):
     # Energy theorem: the energy that skin and lattice lose is the work of the pressure, ∫ P dV. A cycle of

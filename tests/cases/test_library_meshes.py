@@ -10,13 +10,10 @@ from annelid.cases.validate.resolved import coarsened
 HALVED = 0.02  # relative change of a required quantity
 QUICK = (
     "balloon_past_maximum",
-    "counterpulsation",
     "highest_voltage",
     "mandrel",
     "necking_tube",
-    "oesophagus",
     "pull_in_tube",
-    "tapered_tube",
     "twisted_sleeve",
     "widening_tube",
 )

@@ -220,6 +220,7 @@ def test_invalid_makings_are_refused():
         body_of(case_from_tables(tables(lattice={"side": "embedded"})))
 
 
+@pytest.mark.long
 def test_cell_command_writes_moduli_curves_and_a_figure(annelid, tmp_path):
     path = tmp_path / "part.toml"
     path.write_text(tomli_w.dumps(TABLES))

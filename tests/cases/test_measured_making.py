@@ -54,6 +54,7 @@ def last(folder, name):
     return float(list(csv.DictReader((folder / "path.csv").read_text().splitlines()))[-1][name])
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_measured_face_as_computed_gives_the_same_part(skin, tmp_path):
     measured = run_case(case_from_tables(measured_tables(skin, {"pressure": "4 kPa"})), tmp_path / "measured")
@@ -107,6 +108,7 @@ def test_face_that_does_not_match_the_skin_is_refused(skin, tmp_path):
     assert "deviates from the computed inflated skin by 1.78" in outcome.remarks[0]
 
 
+@pytest.mark.long
 def test_electrode_edges_are_heights_of_the_measured_skin(skin):
     changed = measured_tables(skin, {"pressure": "4 kPa"})
     grid = changed["lattice"]["measured"]

@@ -71,7 +71,7 @@ WRONG = {
     ),
     "unknown table": (
         put({}, "meshes"),
-        r"meshes: unknown key \(did you mean 'mesh'\?\); allowed here: circuit, comparison, contacts, electrics,",
+        r"meshes: unknown key \(did you mean 'mesh'\?\); allowed here: circuit, comparison, contacts,",
     ),
     "unknown key in a list": (
         put("1", "stages", 0, "presure"),

@@ -185,6 +185,7 @@ def test_faults_of_tables_are_named(points, says):
     assert says in str(error.value)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_wave_over_ten_rings_travels_at_its_speed(tmp_path):
     """Five rings of 10 mm in a second; the bulge of a ring from its radius as a long ring, by hand."""

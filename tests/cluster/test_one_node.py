@@ -145,6 +145,7 @@ SEARCH = {
 RANGE = {"key": "stages.fill.pressure", "name": "pressure", "from": "1 mmHg", "to": "9 mmHg"}
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_search_continues_after_it_was_cancelled(cluster_user):
     user = cluster_user("it's a search")

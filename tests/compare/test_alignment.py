@@ -57,6 +57,7 @@ def test_a_part_that_is_wider_all_around_stays_in_the_middle():
     assert off < 3.0 * noise * np.sqrt(2.0 / count)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_seam_fixes_the_turn():
     surface = seamed_balloon()

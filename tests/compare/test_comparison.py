@@ -108,6 +108,7 @@ def named(path, places, rotation, shift):
     return read_named_points(path, unit="cm")
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_a_named_point_fixes_the_turn_and_tells_the_ends_apart(run, bumped, tmp_path):
     folder, _, rotation, shift = bumped
@@ -182,6 +183,7 @@ def test_tables_surface_and_scan_agree_with_each_other(bumped):
     assert abs(np.nanmedian(shown)) < 0.01
 
 
+@pytest.mark.long
 def test_points_without_partner_have_no_deviation(run, tmp_path):
     surface = simulated_part(run, SETTINGS).surface
     points, *_, rotation, shift = deviating_scan(surface, lambda z, θ: 0.0 * z)
@@ -228,6 +230,7 @@ def test_the_page_needs_no_other_file_and_states_what_matters(bumped):
     assert page.count("data:image/png") >= 3
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_several_scans_have_a_page_with_mean_and_spread(run, tmp_path):
     surface = simulated_part(run, SETTINGS).surface
@@ -247,6 +250,7 @@ def test_several_scans_have_a_page_with_mean_and_spread(run, tmp_path):
         write_comparisons(run, [scans[0], scans[0]], SETTINGS, out=tmp_path / "twice")
 
 
+@pytest.mark.long
 def test_only_earlier_comparisons_are_replaced(run, bumped, tmp_path):
     scan = bumped[0].parent / "bump.ply"
     other = tmp_path / "other"
@@ -304,6 +308,7 @@ def test_unfinished_runs_and_unknown_states_are_refused(run, tmp_path):
     assert simulated_part(run, ComparisonSettings("mm", state=-1)).state == 3
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_the_state_decides_what_a_scan_deviates_from(run, tmp_path):
     # A scan of the last state, compared with the first one, is wider by the growth of the outer radius.

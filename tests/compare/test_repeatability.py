@@ -288,6 +288,7 @@ def test_intervals_of_the_ratio_cover():
     assert hits / 500 == pytest.approx(0.95, abs=0.03)
 
 
+@pytest.mark.long
 def test_files_and_page_agree(crossed, tmp_path):
     folder = tmp_path / "out"
     write_repeatability(crossed, repeatability_page(crossed), folder)

@@ -109,6 +109,7 @@ def test_embedded_struts_replace_the_wall():
         lattice_body(wrapped(side="embedded"), TUBE.layers, COARSE)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral"])
 def test_embedded_struts_in_a_necked_balloon_all_around(kind):

@@ -78,6 +78,7 @@ def test_discs_over_poles_are_well_meshed(closed):
     assert np.ptp(height) > RADIUS
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.parametrize("side", ["inside", "embedded"])
 def test_struts_on_other_sides(side):

@@ -12,6 +12,7 @@ RADIUS = {"key": "shape.inner_radius", "from": "4.5 mm", "to": "5 mm"}
 TOLERANCE = {"tolerance": True, "quantities": [QUANTITY]}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("sampling", "method", "error"),
     [

@@ -60,6 +60,7 @@ def done(plan, store, **options):
     return StudyTable(plan, store)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_every_run_of_a_grid_agrees_with_the_closed_form(tube, study):
     plan, store = study(

@@ -59,6 +59,7 @@ def test_study_is_planned_run_and_continued(annelid, file, tmp_path):
     assert "impossible: " in status.stdout
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_one_planned_run_needs_only_the_study_folder(annelid, file, tmp_path):
     assert annelid("study", file, "--collect").returncode == FAILED  # nothing is finished yet
@@ -102,6 +103,7 @@ def test_the_state_of_a_single_run_that_fails(study, monkeypatch, reply, state, 
     assert store.state(plan.runs[0]) == state
 
 
+@pytest.mark.long
 @pytest.mark.mpi
 def test_runs_on_several_ranks(annelid, file, tmp_path):
     content = tomllib.loads(file.read_text())

@@ -52,6 +52,7 @@ def test_an_added_value_runs_only_the_new_runs(study, drive, attempts):
     assert sorted(attempts(store)) == sorted(run.id for run in plan.runs)
 
 
+@pytest.mark.long
 def test_kinds_of_failed_runs_are_distinguished(study, drive, attempts):
     plan, store = study(
         vary=[runs_with_notes("fine", "crash", "exit", "error", "greedy 1e6", "killed", "good")]

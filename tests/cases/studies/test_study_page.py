@@ -87,6 +87,7 @@ def test_texts_of_the_user_are_shown_and_not_executed(page):
     assert "&lt;img src=x" in text
 
 
+@pytest.mark.long
 def test_failed_runs_are_listed_with_their_reason(page):
     plan, _, text, _ = page(vary=[{"key": "notes", "values": ["fine", "error", "exit"]}, RADII])
     assert "these values make no sense" in text
@@ -138,6 +139,7 @@ def test_categories_and_yields_follow_the_table(study, drive):
     assert "What will" not in (store.path / "study.toml").read_text()
 
 
+@pytest.mark.long
 def test_a_tolerance_study_shows_how_many_parts_conform(page):
     _, _, text, _ = page(
         vary=[
@@ -158,6 +160,7 @@ NOISE = [{"name": "noise", "from": 0.9, "to": 1.1}, {"name": "other", "from": 0,
 WALL = [{"key": "shape.layers.wall.thickness", "formula": "noise * sheet"}]
 
 
+@pytest.mark.long
 def test_parts_of_almost_equal_nominal_sizes_are_kept_apart(study, drive):
     plan, store = study(
         vary=[*CLOSE, *NOISE],
@@ -215,6 +218,7 @@ def test_only_some_of_many_missed_requirements_are_listed():
     assert missed_lines([{"run": "x", "all requirements met": True, "requirements missed": ""}]) == []
 
 
+@pytest.mark.long
 def test_page_of_a_search_warns_of_uneven_points(page):
     radius = {"key": "shape.inner_radius", "from": "4 mm", "to": "5.5 mm"}
     least = [{"quantity": QUANTITY, "aim": "minimise"}]
@@ -263,6 +267,7 @@ def test_the_best_run_links_to_its_report_and_is_marked_in_the_table(page, capsy
     assert f"best run: of the runs that meet all requirements, {run} {end}\n" in capsys.readouterr().out
 
 
+@pytest.mark.long
 def test_no_run_is_the_best_of_tolerances_or_of_several_objectives(page):
     both = [{"quantity": QUANTITY, "aim": "maximise"}, {"quantity": "lumen volume", "aim": "minimise"}]
     assert "Of the runs" not in page(vary=[RADII], objectives=both)[2]

@@ -54,6 +54,7 @@ def test_optimum_on_a_requirement_boundary_is_found(study, drive, attempts):
     assert len(attempts(store)) == len(set(attempts(store))) == 120
 
 
+@pytest.mark.long
 def test_an_interrupted_search_makes_the_same_choices(study, drive, attempts, tmp_path):
     plan, store = searching(study, evaluations=32)
     drive(plan, store)
@@ -67,6 +68,7 @@ def test_an_interrupted_search_makes_the_same_choices(study, drive, attempts, tm
     assert sorted(attempts(store)) == sorted(whole + whole[20:])
 
 
+@pytest.mark.long
 def test_more_evaluations_continue_the_same_search(study, drive):
     drive(*searching(study, evaluations=16))
     _, store = searching(study, evaluations=16)
@@ -171,6 +173,7 @@ def test_run_stops_after_a_stage_misses_its_requirement(tables, tmp_path):
     assert run_case(case, tmp_path / "whole").outcome.kind == "reached"
 
 
+@pytest.mark.long
 def test_the_start_is_even(study):
     plan, _ = searching(study, evaluations=64, search={"evaluations": 64, "start": 64})
     for name, low, high in (("inner_radius", 4, 5.5), ("wall", 0.1, 0.8)):
