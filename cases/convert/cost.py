@@ -7,8 +7,8 @@ import numpy as np
 
 from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.making import BARE_STEPS
-from annelid.cases.convert.model import has_twist
 from annelid.cases.convert.path import NO_SEARCH, loads_with_margin, seek_limit_of
+from annelid.cases.convert.twist import has_twist
 from annelid.cases.convert.waves import beats_of, steps_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body

@@ -7,9 +7,10 @@ from typing import Any, get_args
 from annelid.cases.convert.as_cast import as_cast_words, is_uneven, thickness_words
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.convert.limits import not_judged
-from annelid.cases.convert.model import contact_of, has_twist
+from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
+from annelid.cases.convert.twist import has_twist
 from annelid.cases.convert.waves import cycles_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case

@@ -2,6 +2,7 @@
 """What a case does not say about the limits of its materials, so that they are not judged."""
 
 from annelid.cases.convert.path import NO_SEARCH, seek_limit_of
+from annelid.cases.convert.twist import has_twist
 from annelid.cases.schema.case import Case
 from annelid.solver.model.stepping import NO_STATE
 
@@ -32,18 +33,26 @@ def not_judged(case: Case) -> list[str]:
     texts = [f"{limit} is not judged: {text}" for limit, text in missing_limits(case).items()]
     mesh = case.mesh
     if mesh is not None and mesh.model == "axisymmetric":
-        texts.append(
-            "an axisymmetric model stays round and straight, so that bending as a column, lobes and folds "
-            "around the axis are not judged: set path.harmonics"
-            if case.path.harmonics == NO_STATE
-            else "an axisymmetric model tells where a part bends sideways, goes oval or folds, not what it "
-            "does beyond"
-        )
+        texts.append(_around_the_axis(case))
     if mesh is not None and mesh.model == "sector":
         texts.append("shapes that do not repeat from sector to sector are not judged")
     if seek_limit_of(case) == NO_SEARCH:
         texts.append("what limits the loads beyond those requested is not searched: set path.seek_limit")
     return texts
+
+
+def _around_the_axis(case: Case) -> str:
+    unknown = (
+        "an axisymmetric model stays round and straight, so that bending as a column, lobes and folds "
+        "around the axis are not judged"
+    )
+    if case.fluid is not None or has_twist(case):
+        return unknown
+    if case.path.harmonics == NO_STATE:
+        return f"{unknown}: set path.harmonics"
+    return (
+        "an axisymmetric model tells where a part bends sideways, goes oval or folds, not what it does beyond"
+    )
 
 
 def _text(materials: list[str], missing: str) -> str:

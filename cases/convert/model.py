@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.limits import has_tearing_limit
 from annelid.cases.convert.shape import entries_of, mesh_size_of, shape_of
+from annelid.cases.convert.twist import has_twist
 from annelid.cases.convert.waves import duration_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable, position_of
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "contact_of",
-    "has_twist",
     "material_of",
     "model_of",
     "natural_stretch_of",
@@ -196,13 +196,3 @@ def _ends(case: Case, shape: Shape) -> tuple[str, ...]:
     """Return the end surfaces of the wall."""
     size = mesh_size_of(case)
     return lay_out(shape, size, (), ()).inventory(size.model).ends
-
-
-def has_twist(case: Case) -> bool:
-    """Return whether loads or the fibres of a part turn it about its axis."""
-    fibres = [Fibres(**entries_of(part.fibres)) for part in case.parts if part.fibres]
-    turned = (
-        stage.torque or stage.twist or {w.load for w in stage.waves} & {"torque", "twist"}
-        for stage in case.stages
-    )
-    return any(turned) or any(f.twist for f in fibres)

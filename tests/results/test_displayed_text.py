@@ -135,6 +135,13 @@ def test_limits_that_are_not_judged_are_named():
     ]
     (part,) = description(tables)["Parts"]
     assert "tensile strength 8 MPa, tensile strength is nominal" in part
+    tables["path"] = {"seek_limit": 2}
+    tables["fluid"] = {"viscosity": "10 Pa s", "gap": "0.1 mm"}
+    tables["stages"] = [{"name": "flow", "control": "flow", "duration": "1 s"}]
+    assert description(tables)["Not judged"] == [
+        "An axisymmetric model stays round and straight, so that bending as a column, lobes and folds around "
+        "the axis are not judged."
+    ]
 
 
 def test_descriptions_of_more_kinds_of_cases():
