@@ -129,4 +129,5 @@ def check_folder(folder: Path, *, kind: str = KIND, files: Sequence[str] = FILES
 
 
 def _a(kind: str) -> str:
-    return "a comparison" if kind == KIND else kind.removeprefix("annelid ")
+    word = kind.removeprefix("annelid ")
+    return word if word == "repeatability" else f"a {word}"

@@ -91,7 +91,8 @@ def soft_tube(lower, upper, *, bands=(), thickness=H, sheets=1, gap=0.01, rod=No
 @pytest.mark.parametrize(("p", "out", "rod"), [(2e-3, 0.0, None), (4e-3, 1e-3, None), (4e-3, 1e-3, 2.0)])
 def test_steady_flow_through_a_soft_tube(p, out, rod):
     expected, wide, narrow = steady_flow(p, out, rod or 0.0)
-    model = soft_tube(Reservoir(p), Reservoir(out), rod=rod)
+    # The flow around a rod depends more on the inner radius, so that wall is thinner.
+    model = soft_tube(Reservoir(p), Reservoir(out), rod=rod, thickness=0.005 if rod else H)
     last = reached(model, [REST, Stage("flow", control="flow", duration=2.0, steps=40)])[-1]
     rigid = np.pi * R**4 / (8 * η * L) * (p - out) * annular((rod or 0.0) / R)
     assert expected > 1.05 * rigid
