@@ -17,7 +17,7 @@ from ufl.core.expr import Expr
 from annelid.geometry.body import FloatArray
 from annelid.solver.model.contact import Contact
 
-_ROUND = 1e-12  # mm; keeps the derivative of a radius finite on the axis
+_ROUND = 1e-12  # mm: rounding of a gap; also keeps the derivative of a radius finite on the axis
 
 
 def gap(kind: str, x: Expr, position: Expr, place: Sequence[Expr], axisymmetric: bool) -> Expr:
@@ -71,5 +71,9 @@ def _gap(
 
 
 def closing_energy(g: Expr, k: Expr) -> Expr:
-    """½ k ⟨-g⟩² per reference area."""
-    return k / 2 * ufl.max_value(-g, 0.0) ** 2
+    """½ k ⟨-g⟩² per reference area.
+
+    A surface that is drawn on its obstacle touches it: with a gap of 0 or of rounding it has the stiffness of
+    contact, without which a stretched wall around a rod would have no equilibrium nearby.
+    """
+    return ufl.conditional(ufl.le(g, _ROUND), k / 2 * g**2, 0.0)

@@ -9,7 +9,7 @@ Everything else is statics.
 import numpy as np
 import pytest
 from dielectric_cases import grid_body
-from models import neo_hookean, reached, tube_body, value
+from models import SLIDING, neo_hookean, reached, tube_body, value
 from scipy.optimize import brentq
 
 from annelid.geometry.elements import shape_values
@@ -17,6 +17,7 @@ from annelid.solver.energy import forms
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
 
@@ -131,3 +132,17 @@ def test_hertz_ball_on_a_half_space(depth):
     assert value(last, "axial reaction end_low") == pytest.approx(found, rel=REACTION)
     peak = 1.5 * force / area  # of Hertz's half ellipse; k = μ / tolerance
     assert value(last, "penetration ball") == pytest.approx(peak * tolerance, rel=EDGE)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("radius", [1.0, 0.4])
+def test_a_stretched_tube_that_is_drawn_on_a_rod_squeezes_it(radius):
+    """Nothing moves, so the stretches are the natural ones everywhere: P = μ (λθ² - λr²) ln(B/A)."""
+    λθ, λz, B_over_A = 1.5, 1.1, 1.1
+    rod = Contact("rod", "lumen", "cylinder", position=radius, tolerance=5e-4 * radius)
+    body = tube_body(B_over_A, radius, A=radius)
+    part = Part("wall", neo_hookean(), natural_stretch=NaturalStretch(1 / λθ, 1 / λz))
+    states = reached(Model(body, (part,), SLIDING, contacts=(rod,)), [Stage("settle", steps=2)])
+    assert len(states) == 3  # no step was halved: the tangent has the contact from the start
+    pressure = (λθ**2 - (λθ * λz) ** -2) * np.log(B_over_A)
+    assert value(states[-1], "contact pressure rod") == pytest.approx(pressure, rel=1e-4)
