@@ -10,7 +10,7 @@ __all__ = [
     "element_size_factor",
     "output_file",
     "output_folder",
-    "positive_quantity",
+    "quantity",
     "state_number",
     "stretch",
     "whole_number",
@@ -40,8 +40,8 @@ def element_size_factor(text: str) -> float:
     return value
 
 
-def positive_quantity(unit: str, about: str, example: str) -> Callable[[str], float]:
-    """Type of a quantity above zero; the arguments are those of ``Unit``."""
+def quantity(unit: str, about: str, example: str, *, above: float | None = None) -> Callable[[str], float]:
+    """Type of a quantity with its unit; the arguments are those of ``Unit``."""
 
     def read(text: str) -> float:
         from pydantic_core import PydanticCustomError
@@ -49,7 +49,7 @@ def positive_quantity(unit: str, about: str, example: str) -> Callable[[str], fl
         from annelid.cases.schema.units import Unit
 
         try:
-            return Unit(unit, about, example, above=0.0).read(text)
+            return Unit(unit, about, example, above=above).read(text)
         except PydanticCustomError as error:
             raise ArgumentTypeError(error.message()) from None
 

@@ -4,11 +4,11 @@
 import argparse
 import contextlib
 import math
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from annelid.cases.cli.argument_types import output_file, output_folder, state_number
+from annelid.cases.cli.argument_types import output_file, output_folder, quantity, state_number
+from annelid.cases.cli.scan_arguments import UNITS, add_datum, add_state
 from annelid.cases.run.minute_lines import MinuteLines
 from annelid.geometry.errors import InputError, InvalidValue
 
@@ -49,7 +49,7 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     """Add the arguments of ``annelid compare``."""
     command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
     command.add_argument("scans", type=Path, nargs="+", metavar="SCAN", help="a file of a scan")
-    text = "unit of the lengths in the scans: µm (um), mm, cm, in or m; it is never guessed"
+    text = f"unit of the lengths in the scans: {UNITS}"
     command.add_argument("--unit", required=True, metavar="UNIT", help=text)
     text = (
         "number of the state, from the end if negative, last, or best for the one that fits best "
@@ -57,15 +57,12 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--state", type=_state_or_best, default=None, metavar="N", help=text)
     text = "pressure in the part while it was scanned: the state with it, interpolated if it lies between two"
-    command.add_argument("--pressure", type=_quantity("pressure"), metavar="P", help=text)
+    command.add_argument("--pressure", type=quantity("MPa", "a pressure", "3.2 kPa"), metavar="P", help=text)
     text = 'voltage while it was scanned, of all electrodes ("1.5 kV") or of one ("ring_3=1.5 kV")'
     command.add_argument("--voltage", type=_voltage, action="append", default=[], metavar="V", help=text)
     text = "volume of the lumen while it was scanned, as in path.csv"
-    command.add_argument("--volume", type=_quantity("volume"), metavar="V", help=text)
-    text = "the simulated surface that was scanned (default: outer)"
-    command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
-    text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
-    command.add_argument("--datum", choices=("surface", "ends", "points"), default="surface", help=text)
+    command.add_argument("--volume", type=quantity("mm3", "a volume", "40 mL"), metavar="V", help=text)
+    add_datum(command)
     text = (
         "named points as CSV: name, x_scan, y_scan, z_scan (in UNIT), x_part, y_part, z_part (mm); they fix "
         "motions that the surface leaves free"
@@ -85,7 +82,9 @@ def _add_cleaning(command: argparse.ArgumentParser) -> None:
     text = "keep every point of the scan"
     group.add_argument("--no-cleaning", action="store_true", help=text)
     text = 'keep one point in each cube of this edge, for example "0.3 mm"'
-    group.add_argument("--voxel", type=_quantity("length"), metavar="LENGTH", help=text)
+    group.add_argument(
+        "--voxel", type=quantity("mm", "a length", "0.3 mm", above=0.0), metavar="LENGTH", help=text
+    )
     text = (
         "robust standard deviations by which outliers are too far from neighbours; 0 keeps all (default: 3)"
     )
@@ -193,8 +192,7 @@ def add_invent_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--out", type=output_file, metavar="FILE", help=text)
     text = "seed of the random numbers; the same seed gives the same scan (default: 0)"
     command.add_argument("--seed", type=_seed, default=0, metavar="N", help=text)
-    text = "number of the state, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
+    add_state(command)
 
 
 def invent_command(options: argparse.Namespace) -> int:
@@ -232,34 +230,10 @@ def _state_or_best(text: str) -> int | str | None:
         raise argparse.ArgumentTypeError(f'{error}, nor "best"') from None
 
 
-def _quantity(kind: str) -> Callable[[str], float]:
-    """Type of a quantity with its unit; a length is above zero."""
-    about, example = {
-        "pressure": ("a pressure", "3.2 kPa"),
-        "voltage": ("a voltage", "1.5 kV"),
-        "volume": ("a volume", "40 mL"),
-        "length": ("a length", "0.3 mm"),
-    }[kind]
-
-    def read(text: str) -> float:
-        from pydantic_core import PydanticCustomError
-
-        from annelid.cases.schema.units import Unit
-        from annelid.solver.display import KINDS
-
-        try:
-            above = 0.0 if kind == "length" else None
-            return Unit(KINDS[kind].unit, about, example, above=above).read(text)
-        except PydanticCustomError as error:
-            raise argparse.ArgumentTypeError(error.message()) from None
-
-    return read
-
-
 def _voltage(text: str) -> tuple[str, float]:
     """Name of the column and voltage."""
     name, equals, value = text.rpartition("=")
-    return f"voltage {name}" if equals else "voltage", _quantity("voltage")(value)
+    return f"voltage {name}" if equals else "voltage", quantity("kV", "a voltage", "1.5 kV")(value)
 
 
 def _number(text: str) -> float:

@@ -5,7 +5,8 @@ import argparse
 from dataclasses import replace
 from pathlib import Path
 
-from annelid.cases.cli.argument_types import output_folder, state_number
+from annelid.cases.cli.argument_types import output_folder
+from annelid.cases.cli.scan_arguments import UNITS, add_datum, add_state
 from annelid.cases.run.minute_lines import MinuteLines
 
 __all__ = ["REPEATABILITY_EXAMPLES", "add_repeatability_arguments", "repeatability_command"]
@@ -36,14 +37,10 @@ def add_repeatability_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
     text = "the scans, one in each row, with the columns below"
     command.add_argument("--list", type=Path, required=True, metavar="CSV", help=text)
-    text = "unit of the lengths in scans whose row has none: µm (um), mm, cm, in or m; it is never guessed"
+    text = f"unit of the lengths in scans whose row has none: {UNITS}"
     command.add_argument("--unit", default="", metavar="UNIT", help=text)
-    text = "number of the state, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
-    text = "the simulated surface that was scanned (default: outer)"
-    command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
-    text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
-    command.add_argument("--datum", choices=("surface", "ends", "points"), default="surface", help=text)
+    add_state(command)
+    add_datum(command)
     text = "a tolerance study of the part, whose spread is laid beside the measured one"
     command.add_argument("--study", type=Path, metavar="FOLDER", help=text)
     text = "folder to write to (default: RUNDIR/repeatability/LIST)"

@@ -4,7 +4,8 @@
 import argparse
 from pathlib import Path
 
-from annelid.cases.cli.argument_types import output_folder, state_number
+from annelid.cases.cli.argument_types import output_folder, quantity
+from annelid.cases.cli.scan_arguments import UNITS, add_state
 from annelid.cases.run.minute_lines import MinuteLines
 
 __all__ = ["SURFACE_EXAMPLES", "add_surface_arguments", "surface_command"]
@@ -24,7 +25,7 @@ picture.
 def add_surface_arguments(command: argparse.ArgumentParser) -> None:
     """Add the arguments of ``annelid surface-from-scan``."""
     command.add_argument("scan", type=Path, metavar="SCAN", help="a file of a scan")
-    text = "unit of the lengths in the scan: µm (um), mm, cm, in or m; it is never guessed"
+    text = f"unit of the lengths in the scan: {UNITS}"
     command.add_argument("--unit", required=True, metavar="UNIT", help=text)
     text = (
         "the axis of the surface: the line nearest to the middles of all sections, or through the middles of "
@@ -33,12 +34,12 @@ def add_surface_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--axis", choices=("sections", "ends"), default="sections", help=text)
     text = "a run with whose outer surface the scan is aligned: heights and angles are then those of the part"
     command.add_argument("--run", type=Path, metavar="RUNDIR", help=text)
-    text = "number of the state of the run, from the end if negative, or last (default: last)"
-    command.add_argument("--state", type=state_number, default=None, metavar="N", help=text)
-    text = "lowest height, mm; without --run above the lowest point of the scan (default: where it begins)"
-    command.add_argument("--from", dest="low", type=float, metavar="MM", help=text)
-    text = "highest height, mm (default: where the scan ends)"
-    command.add_argument("--to", dest="high", type=float, metavar="MM", help=text)
+    add_state(command)
+    length = quantity("mm", "a length", "4 mm")
+    text = "lowest height; without --run above the lowest point of the scan (default: where it begins)"
+    command.add_argument("--from", dest="low", type=length, metavar="LENGTH", help=text)
+    text = "highest height (default: where the scan ends)"
+    command.add_argument("--to", dest="high", type=length, metavar="LENGTH", help=text)
     text = "number of angles in surface.csv, 16 to 720 (default: 72)"
     command.add_argument("--angles", type=int, default=72, metavar="N", help=text)
     text = "width of the largest hole that is filled, in diameters of the surface (default: 0.5)"

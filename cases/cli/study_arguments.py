@@ -7,7 +7,7 @@ This module has no slow imports, because every command builds the whole parser.
 import argparse
 from pathlib import Path
 
-from annelid.cases.cli.argument_types import positive_quantity, whole_number
+from annelid.cases.cli.argument_types import quantity, whole_number
 
 __all__ = ["add_arguments"]
 
@@ -34,12 +34,12 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--retry", action="store_true", help="repeat failed runs")
     text = 'time limit of each run, such as "10 min"'
     command.add_argument(
-        "--time-limit", type=positive_quantity("s", "a time", "10 min"), metavar="TIME", help=text
+        "--time-limit", type=quantity("s", "a time", "10 min", above=0.0), metavar="TIME", help=text
     )
     text = 'memory limit of each run, such as "2 GB"'
     command.add_argument(
         "--memory-limit",
-        type=positive_quantity("megabyte", "an amount of memory", "2 GB"),
+        type=quantity("megabyte", "an amount of memory", "2 GB", above=0.0),
         metavar="MEMORY",
         help=text,
     )

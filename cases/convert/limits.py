@@ -51,7 +51,8 @@ def _around_the_axis(case: Case) -> str:
     if case.path.harmonics == NO_STATE:
         return f"{unknown}: set path.harmonics"
     return (
-        "an axisymmetric model tells where a part bends sideways, goes oval or folds, not what it does beyond"
+        "an axisymmetric model finds where a part bends sideways, goes oval or folds, but not its shape "
+        "after that"
     )
 
 

@@ -89,7 +89,7 @@ class CoupledNewton:
             lumen = self.ports.state()
             residual = stage_residual(self.flow.system, stage, self.y, lumen)
             error = max(structure, self._flow_error(residual, lumen))
-            if error > _GROWTH * last and halvings < _HALVINGS:
+            if not error <= _GROWTH * last and halvings < _HALVINGS:  # nan, too
                 halvings, error = halvings + 1, last
                 self._go_half_back()
                 self.apply(loads)

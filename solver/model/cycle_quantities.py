@@ -54,7 +54,7 @@ MEAN_FLOW_OF = _of_cycle(
 BOLUS = _of_cycle(
     "carried bolus",
     "volume",
-    "max ∫ A ⟨2 - c A/q⟩ dz",
+    "max ∫ A min(1, ⟨2 - c A/q⟩) dz",
     "largest volume of fluid that goes along with the wave of the speed c; the formula is that of a "
     "Newtonian fluid in a lumen without a cylinder",
     _CHANNEL,

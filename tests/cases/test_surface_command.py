@@ -135,7 +135,7 @@ def test_an_earlier_surface_is_replaced_and_anything_else_is_kept(scan, tmp_path
     path, _ = scan
     folder = tmp_path / "surface"
     command = ["surface-from-scan", str(path), "--unit", "mm", "--out", str(folder)]
-    assert main([*command, "--from", "4", "--to", "16", "--angles", "36"]) == 0
+    assert main([*command, "--from", "4 mm", "--to", "16 mm", "--angles", "36"]) == 0
     rows = table(folder / "surface.csv")
     assert (rows[:, 1].min(), rows[:, 1].max(), len(np.unique(rows[:, 0]))) == (4.0, 16.0, 36)
     (folder / "mine.txt").write_text("keep")
@@ -149,9 +149,8 @@ def test_an_earlier_surface_is_replaced_and_anything_else_is_kept(scan, tmp_path
     [
         (["--unit", "m"], "outside 0.5 to 5000 mm: give the unit of the file"),
         (["--unit", "ell"], "'ell' is not a unit of length"),
-        (["--unit", "mm", "--from", "8", "--to", "8"], "8 mm must be below the upper height"),
-        (["--unit", "mm", "--from", "nan"], "must be finite"),
-        (["--unit", "mm", "--from", "90"], "points lie from 90 to"),
+        (["--unit", "mm", "--from", "8 mm", "--to", "8 mm"], "8 mm must be below the upper height"),
+        (["--unit", "mm", "--from", "90 mm"], "points lie from 90 to"),
         (["--unit", "mm", "--angles", "3"], "at least 16"),
         (["--unit", "mm", "--largest-hole", "0.01"], "are filled; scan the part from more sides"),
         (["--unit", "mm", "--run", "nowhere"], "nowhere"),
@@ -195,3 +194,10 @@ def test_heights_can_be_those_of_a_run(tmp_path):
     radius = run.table["largest diameter"][-1] / 2 + run.table["minimum wall thickness"][-1]
     assert radii.mean(axis=0).max() == pytest.approx(radius, rel=5e-3)
     assert heights[int(np.argmax(radii.mean(axis=0)))] > 4.0  # the lower end is clamped, the upper one slides
+
+
+def test_a_height_needs_its_unit(scan, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["surface-from-scan", str(scan[0]), "--unit", "mm", "--from", "4"])
+    assert ended.value.code == 2
+    assert "'4' has no unit; write a length" in capsys.readouterr().err

@@ -111,7 +111,8 @@ def test_the_description_of_a_case():
 
 
 ROUND = (
-    "An axisymmetric model tells where a part bends sideways, goes oval or folds, not what it does beyond."
+    "An axisymmetric model finds where a part bends sideways, goes oval or folds, but not its shape after "
+    "that."
 )
 
 
