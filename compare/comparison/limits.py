@@ -64,7 +64,7 @@ class Judgement(NamedTuple):
         quantity: Name of the quantity.
         condition: ``"at least"`` or ``"at most"``.
         limit: The limit.
-        value: The measured value, ``nan`` if the scan does not tell it.
+        value: The measured value, ``nan`` if it was not measured.
         expanded_uncertainty: Of the value.
         unit: Unit.
         verdict: ``"met"``, ``"not met"`` or ``"undecided"``.

@@ -20,6 +20,7 @@ from annelid.solver.model.loads import load_kind
 VOLUME = "lumen volume"
 _SAME = 1e-6  # of the largest value of a load
 _MANY = 4  # states that a message lists
+_SOLVED = "To compare with a state that was solved for, end a stage of the case there."
 
 
 @dataclass(frozen=True)
@@ -191,8 +192,7 @@ def _nearest(run: RunRecord, row: int, wanted: Mapping[str, float]) -> StateChoi
         for name, value in wanted.items()
     ]
     text = f"No state of the run has the given loads; the nearest one is used: {', '.join(off)}."
-    hint = "To compare with a state that was solved for them, end a stage of the case there."
-    return StateChoice(choice.shares, choice.text, (hint,), (text,))
+    return StateChoice(choice.shares, choice.text, (_SOLVED,), (text,))
 
 
 def _between(
@@ -211,8 +211,7 @@ def _between(
     chain = rows[first - before : second + 1 + behind]
     error = interpolation_error(run, chain, loads, first=int(before), share=share)
     size = "is not known, because the path has no third state" if error is None else _error_text(run, error)
-    hint = "To compare with a state that was solved for, end a stage of the case there."
-    remark = f"The displacement was interpolated linearly between two states; its error {size}. {hint}"
+    remark = f"The displacement was interpolated linearly between two states; its error {size}. {_SOLVED}"
     return StateChoice(shares, text, (remark,))
 
 
