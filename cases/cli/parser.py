@@ -294,7 +294,7 @@ def _add_animate(subparsers: _Subparsers) -> None:
 def _add_scans(subparsers: _Subparsers) -> None:
     text = "compare scans of a part with a state of a run"
     add_compare_arguments(_add(subparsers, "compare", compare_command, text, COMPARE_EXAMPLES))
-    text = "tell from repeated scans how alike parts are, and what repeats and operators add"
+    text = "find from repeated scans how alike parts are, and what repeats and operators add"
     add_repeatability_arguments(
         _add(subparsers, "repeatability", repeatability_command, text, REPEATABILITY_EXAMPLES)
     )

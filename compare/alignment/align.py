@@ -103,7 +103,7 @@ def _by_points(
     if settings.with_scale:
         sentences.append(_scale_sentence(fitted.pose))
     if not np.isfinite(fitted.deviation):
-        sentences.append("With three named points no residual tells how well they fit.")
+        sentences.append("With three named points no residual shows how well they fit.")
     return Alignment(
         fitted.pose,
         *_inliers(closest.signed, ~closest.beyond, deviation),
@@ -172,7 +172,7 @@ def _cautions(fit: Fit, settings: AlignmentSettings, alternatives: int) -> list[
         number = "one other pose fits" if alternatives == 1 else f"{alternatives} other poses fit"
         found.append(
             f"{number.capitalize()} as well as this one, because the surface looks alike in them; "
-            "named points would tell them apart."
+            "named points would distinguish them."
         )
     if not fit.converged:
         found.append(f"The fit did not settle within {fit.steps} steps.")

@@ -54,7 +54,7 @@ def as_good(
     """Return those of other poses that differ from a pose but fit as well.
 
     The cut-off squared distances of the same points are compared in pairs; poses whose mean difference is
-    within three of its standard deviations cannot be told apart.
+    within three of its standard deviations cannot be distinguished.
 
     Args:
         pose: The pose.

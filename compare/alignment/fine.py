@@ -68,7 +68,7 @@ def refined(
     """Improve a pose until the robust sum of squared distances to the surface is least.
 
     Each step is that of Gauss and Newton for the exact distances; motions that the surface does not fix get
-    no step. The squared movement along the normals (Gelfand et al. 2003, from memory) tells which these are.
+    no step. The squared movement along the normals (Gelfand et al. 2003, from memory) shows which these are.
 
     Args:
         pose: Where to start.

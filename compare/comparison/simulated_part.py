@@ -31,7 +31,7 @@ from annelid.results.folder.folder_files import end_reason
 from annelid.results.folder.run_record import RunRecord, open_run
 
 _REACH = 0.25  # of the diameter: a point farther from the surface has no partner
-_SAMPLES = 2000  # points that tell the size of the surface
+_SAMPLES = 2000  # points from which the size of the surface is taken
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class ComparisonSettings:
         cleaning: How they are cleaned.
         limits: Limits on the quantities.
         scanner: Standard uncertainty of an error that all points share along the normals, mm.
-        replicates: Number of replicates that tell the uncertainty.
+        replicates: Number of replicates for the uncertainty.
 
     Raises:
         InputError: A state is given by its number and by loads, or an uncertainty is negative.

@@ -55,7 +55,7 @@ def without_outliers(found: Deviations, *, most: float = 5.0) -> WithoutOutliers
     noise = _MAD * float(np.median(np.abs(value - np.median(around, axis=1))))
     lonely = distance[:, -1] > _LONELY * np.median(distance[:, -1])
     over, size = _over_the_surface(found.foot[order], value, ~lonely, (distance, nearest), noise)
-    around[over[nearest[:, 1:]]] = np.nan  # what lies over the surface does not tell where it is
+    around[over[nearest[:, 1:]]] = np.nan  # what lies over the surface does not show where it is
     disturbed = np.isnan(around).any(axis=1)
     middle = np.median(around, axis=1)
     middle[disturbed] = np.nanmedian(np.column_stack([around, value])[disturbed], axis=1)

@@ -18,7 +18,7 @@ from annelid.geometry.body import FloatArray
 
 PERCENTILES = (5.0, 95.0)
 _SECTIONS = 20
-_ENOUGH = 200_000  # points from which only every second one and so on tells sections and volume
+_ENOUGH = 200_000  # points; of more, only every second one and so on enters sections and volume
 
 
 class Uncertain(NamedTuple):

@@ -135,7 +135,7 @@ def cell_of(points: FloatArray, field: RadiusField, heights: int, angles: int) -
 
 
 def sparse(count: FloatArray) -> BoolArray:
-    """Return which cells have too few points to count, as far as their number tells."""
+    """Return which cells have too few points to count, judged by their number."""
     some = count > 0
     return np.asarray(count < (_SPARSE * np.median(count[some]) if some.any() else 1.0))
 

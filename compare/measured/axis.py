@@ -10,7 +10,7 @@ from annelid.compare.alignment.poses import Pose
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
 
-_MOST = 8000  # points that tell the axis
+_MOST = 8000  # points from which the axis is found
 _SLICES, _SECTORS = 12, 36
 _COVERED = 0.6  # share of the sectors that a cross-section needs
 _STEPS, _SMALL = 40, 1e-6
@@ -54,7 +54,7 @@ def find_axis(points: FloatArray, by: str) -> FoundAxis:
             break
     if by == "sections" and _correction(pose, chosen) < _HELD:
         raise InputError(
-            "the shape hardly tells its axis, because it is nearly as a sphere: take the line through the "
+            "the axis of this shape is uncertain, because it is nearly a sphere: take the line through the "
             "middles of its end rings (--axis ends), or the frame of a run (--run)",
             key="--axis",
         )

@@ -12,7 +12,7 @@ _FOLDS, _PATCHES = 4, 12
 _APART = 4.0  # radii of a patch between the middles of two of one fold
 _LEVEL, _NORMAL = 0.95, 1.959964  # two-sided quantile of the normal distribution
 _MOST = 10.0
-_FEWEST = 10  # cells that tell something
+_FEWEST = 10  # cells that count
 
 
 def places_of(cells: Cells) -> FloatArray:

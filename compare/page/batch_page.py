@@ -49,7 +49,7 @@ def batch_page(run: RunRecord, entries: Sequence[ScanEntry]) -> str:
     """Return the page with the measures and verdicts of several scans, their mean and their spread."""
     text = (
         "Spread is the standard deviation of the values of the scans. How far it comes from the parts and "
-        "how far from the measurement can only be told from repeated scans of one part."
+        "how far from the measurement can only be found from repeated scans of one part."
     )
     states = list(dict.fromkeys(entry.state for entry in entries))
     # A doubt about all scans is said once.

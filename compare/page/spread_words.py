@@ -118,7 +118,7 @@ def mode_rows(shapes: ShapeModes, found: Repeatability) -> Iterator[tuple[str, .
             size = found.part.run.units.show("length", length, 3)
             look = mode_name(shapes.shares[i])
         elif test.p <= 0.05:
-            look = "larger than chance, but too few scans to tell more modes apart"
+            look = "larger than chance, but too few scans to distinguish more modes"
         yield (
             f"Mode {i + 1}",
             f"{digits(100 * energy, 3)} %",
@@ -303,8 +303,8 @@ def _design_doubts(found: Repeatability) -> Iterator[str]:
         yield "One operator scanned all parts, so reproducibility is not known."
     elif OPERATOR not in next(iter(found.precision.values())).components and len(design.parts) > 1:
         yield (
-            "Each operator scanned other parts, so operators cannot be told from parts. Let operators scan "
-            "the same parts."
+            "Each operator scanned other parts, so operators cannot be distinguished from parts. Let operators "
+            "scan the same parts."
         )
     if len(design.parts) == 1:
         yield "Only one part was scanned, so nothing is known about other parts."

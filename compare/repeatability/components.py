@@ -20,7 +20,7 @@ class Components(NamedTuple):
         squares: Sum of squares of each source, shape (e, m).
         degrees: Its degrees of freedom, shape (e, m).
         expected: Coefficients k of the expected sums of squares E[SS_i] = Σ_j k_ij σ_j², shape (m, e, e).
-        variance: Estimated σ_j², which may be negative, shape (e, m); ``nan`` where it cannot be told.
+        variance: Estimated σ_j², which may be negative, shape (e, m); ``nan`` where it is not known.
         balanced: Whether all cells have equally many values, in all quantities.
     """
 
@@ -32,7 +32,7 @@ class Components(NamedTuple):
     balanced: bool
 
     def of(self, source: str) -> FloatArray:
-        """Variance of a source, shape (m,), negative ones set to zero; ``nan`` if it cannot be told."""
+        """Variance of a source, shape (m,), negative ones set to zero; ``nan`` if it is not known."""
         if source not in self.sources:
             return np.full(self.variance.shape[1], np.nan)
         return np.maximum(self.variance[self.sources.index(source)], 0.0)
@@ -61,7 +61,7 @@ def variance_components(values: FloatArray, part: IntArray, operator: IntArray) 
     Components, 1992, chapter 5; both from memory). With balanced data this is the classical analysis of
     variance, with one part that of ISO 5725-2, also for cells with unequal numbers of values.
 
-    What the data cannot tell apart is left out: without repeats the interaction is contained in the
+    What the data cannot distinguish is left out: without repeats the interaction is contained in the
     repeats, and one part or one operator has no component.
 
     Args:
@@ -119,7 +119,7 @@ def _cells(
 
 
 def _sources(counts: FloatArray) -> tuple[str, ...]:
-    """The sources that the design can tell apart, judged by the fullest quantity."""
+    """The sources that the design can distinguish, judged by the fullest quantity."""
     full = counts.max(axis=2)
     parts, operators, cells = (full.sum(axis=1) > 0).sum(), (full.sum(axis=0) > 0).sum(), (full > 0).sum()
     number = full.sum()

@@ -43,7 +43,7 @@ class ListedScan:
 
     @property
     def title(self) -> str:
-        """Words that tell the scan from others."""
+        """Words that distinguish the scan from others."""
         words = [f"part {self.part}", self.operator and f"operator {self.operator}"]
         words += [self.repeat and f"repeat {self.repeat}", self.method and f"method {self.method}"]
         return ", ".join(filter(None, words))

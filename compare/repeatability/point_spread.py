@@ -13,7 +13,7 @@ _ROUNDS = 20
 
 
 class PointSpread(NamedTuple):
-    """Fields over m places, each of shape (m,), mm; ``nan`` where the scans do not tell them.
+    """Fields over m places, each of shape (m,), mm; ``nan`` where they are not known.
 
     Attributes:
         number: How many scans saw the place, a count.

@@ -28,7 +28,7 @@ class Deviation(NamedTuple):
     """A standard deviation with its 95 % confidence interval, from a chi-square distribution.
 
     Attributes:
-        value: ``nan`` if the data do not tell it.
+        value: ``nan`` if the data do not determine it.
         low: Lower end.
         high: Upper end.
         degrees: Degrees of freedom.

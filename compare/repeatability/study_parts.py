@@ -57,7 +57,7 @@ class StudyParts:
         runs: Run folders, one for each part.
         quantities: Reported quantities by name, one value for each part, internal units.
         explain: Returns the share of each varied input in the variance of such values, and the method; empty
-            if it cannot be told.
+            if it is not known.
     """
 
     folder: Path

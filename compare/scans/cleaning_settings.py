@@ -20,7 +20,7 @@ class Cleaning:
         grazing_angle_deg: Largest angle between normal and direction to the scanner.
         scanner_position: Position of the scanner in the frame of the scan, mm; None if unknown.
         view_direction: Direction from the scanner to the part instead, of any length; None if unknown.
-        neighbours: Number of neighbours whose mean distance tells an outlier.
+        neighbours: Number of neighbours whose mean distance shows an outlier.
         outlier_deviations: Robust standard deviations of the logarithm of this distance by which an outlier
             lies above the median; 0 to keep all.
         patch_gap: Gap that separates an isolated patch.

@@ -34,7 +34,7 @@ def read_vtp(path: Path) -> FileContent:
             command, stdin=subprocess.DEVNULL, capture_output=True, timeout=_SECONDS, check=True
         )
     except subprocess.SubprocessError as error:
-        raise Unreadable("it is damaged, or larger than its size tells") from error
+        raise Unreadable("it is damaged, or larger than its size states") from error
     with np.load(io.BytesIO(done.stdout), allow_pickle=False) as arrays:
         return FileContent(arrays["points"], *(arrays.get(name) for name in FileContent._fields[1:]))
 

@@ -129,7 +129,7 @@ ZONE = RadialTube(lambda a, z: np.sqrt(100.0 - z**2) + 0 * a, -6.0, 7.0)
 
 def test_a_sphere_needs_its_end_rings():
     cloud, truth = ZONE.scan(spacing=0.5, noise=0.02, seed=3)
-    with pytest.raises(InputError, match="nearly as a sphere"):
+    with pytest.raises(InputError, match="nearly a sphere"):
         find_axis(cloud.points, "sections")
     pose = find_axis(cloud.points, "ends").pose
     axis = truth.rotation.T @ pose.rotation.T @ [0.0, 0.0, 1.0]
