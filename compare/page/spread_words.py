@@ -303,8 +303,8 @@ def _design_doubts(found: Repeatability) -> Iterator[str]:
         yield "One operator scanned all parts, so reproducibility is not known."
     elif OPERATOR not in next(iter(found.precision.values())).components and len(design.parts) > 1:
         yield (
-            "Each operator scanned other parts, so operators cannot be distinguished from parts. Let operators "
-            "scan the same parts."
+            "Each operator scanned other parts, so operators cannot be distinguished from parts. Let "
+            "operators scan the same parts."
         )
     if len(design.parts) == 1:
         yield "Only one part was scanned, so nothing is known about other parts."
