@@ -68,12 +68,13 @@ def align(
         free = _free(fits[0], surface)
         alike = as_good(start, places[1:], quick, locator, deviation=fits[0].deviation, free=free)
         start = min((start, *alike), key=lambda pose: sum(_misfits(pose, fiducials).values()))
-    where = _near_ends(surface) if settings.datum == "ends" else None
-    fit = refined(start, chosen, locator, kept=settings.kept, with_scale=settings.with_scale, where=where)
+    fit = _refined(start, chosen, locator, settings)
     pose, free, remarks = _fixed(fit, chosen, surface, fiducials)
     alternatives: tuple[Pose, ...] = ()
     if not fiducials:
-        alternatives = as_good(pose, places[1:], chosen, locator, deviation=fit.deviation, free=free)
+        alike = as_good(pose, places[1:], chosen, locator, deviation=fit.deviation, free=free)
+        fits = [_refined(other, chosen, locator, settings) for other in alike]
+        alternatives = tuple(_fixed(other, chosen, surface, {})[0] for other in fits)
     sentences += (
         [motion.sentence() for motion in free] + remarks + _cautions(fit, settings, len(alternatives))
     )
@@ -87,6 +88,11 @@ def align(
         _misfits(pose, fiducials),
         tuple(sentences),
     )
+
+
+def _refined(start: Pose, points: FloatArray, locator: Locator, settings: AlignmentSettings) -> Fit:
+    where = _near_ends(locator.surface) if settings.datum == "ends" else None
+    return refined(start, points, locator, kept=settings.kept, with_scale=settings.with_scale, where=where)
 
 
 def _by_points(

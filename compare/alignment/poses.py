@@ -34,6 +34,11 @@ class Pose(NamedTuple):
         angle = float(np.linalg.norm(vector))
         return float(np.degrees(angle)), vector / angle if angle > 0.0 else np.array([0.0, 0.0, 1.0])
 
+    def since(self, before: "Pose") -> "Pose":
+        """Return the motion that takes points from another pose to this one."""
+        turn, growth = self.rotation @ before.rotation.T, self.scale / before.scale
+        return Pose(turn, self.translation - growth * turn @ before.translation, growth)
+
     def moved(self, motion: FloatArray, centre: FloatArray) -> "Pose":
         """Add a motion about a centre.
 

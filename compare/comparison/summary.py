@@ -80,7 +80,8 @@ def _alignment(compared: Comparison) -> dict[str, Any]:
         "residuals at named points_mm": found.residuals,
         "free": [motion._asdict() for motion in found.free],
         "alternatives": [
-            {"rotation": pose.rotation, "translation_mm": pose.translation} for pose in found.alternatives
+            {"rotation": pose.rotation, "translation_mm": pose.translation, "scale": pose.scale}
+            for pose in found.alternatives
         ],
     }
 

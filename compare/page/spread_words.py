@@ -274,11 +274,13 @@ def doubts(found: Repeatability) -> Iterator[str]:
             "ovality is only in the measures. Name points (column points of the list) to compare the whole "
             "shape."
         )
-    if any(scan.ambiguous for scan in scans):
-        names = [scan.entry.scan.name for scan in scans if scan.ambiguous]
+    ambiguous = [scan.entry.scan.name for scan in scans if len(scan.others)]
+    if ambiguous:
         yield (
-            f"{_list(names, len(scans), 'fits', 'fit')} as well in another pose, such as end for end; "
-            "places of such scans may be mixed up."
+            f"{_list(ambiguous, len(scans), 'fits', 'fit')} the simulated surface as well in another pose, "
+            "such as end for end. The poses were chosen in which the scans differ least from each other "
+            f"({sum(scan.posed > 0 for scan in scans)} changed), which makes chance differences a little "
+            "smaller. Name points (column points of the list) to fix the poses."
         )
     yield from _design_doubts(found)
     if isinstance(found.shapes, ShapeModes) and found.shapes.outlying.found:

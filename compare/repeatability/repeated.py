@@ -10,6 +10,7 @@ import numpy as np
 
 from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
+from annelid.compare.repeatability.agreeing_poses import agreeing_poses
 from annelid.compare.repeatability.agreement import Agreement, agreement
 from annelid.compare.repeatability.consistency import Consistency
 from annelid.compare.repeatability.listing import Design, ListedScan, design_of, reference_scans
@@ -170,7 +171,8 @@ def analysed(
     entries = [scan.entry for scan in scans]
     ringed = any(scan.turns for scan in scans)
     if ringed:
-        scans = [scan._replace(deviation=ring_means(scan.deviation, places.ring)) for scan in scans]
+        scans = [_averaged(scan, places) for scan in scans]
+    scans = _agreeing(scans, places)
     method, chosen = reference_scans(entries)
     design = design_of([entries[i] for i in chosen])
     names = tuple(name for name in MEASURE_UNITS if any(name in scan.measures for scan in scans))
@@ -206,6 +208,20 @@ def analysed(
         None,
     )
     return found if study is None else replace(found, study=_study(found, study))
+
+
+def _averaged(scan: ScanField, places: Places) -> ScanField:
+    """A scan with means over rings about the axis."""
+    own, *others = (ring_means(field, places.ring) for field in (scan.deviation, *scan.others))
+    return scan._replace(deviation=own, others=np.array(others).reshape(-1, len(own)))
+
+
+def _agreeing(scans: Sequence[ScanField], places: Places) -> list[ScanField]:
+    """Scans in the poses in which they agree best, where a scan fits the surface in several."""
+    fields = [np.vstack([scan.deviation, scan.others]) for scan in scans]
+    chosen = agreeing_poses(fields, places.weight)
+    rows = zip(scans, fields, chosen, strict=True)
+    return [scan._replace(deviation=own[pose], posed=pose) for scan, own, pose in rows]
 
 
 def _shape_modes(fields: FloatArray, design: Design, places: Places, patches: IntArray) -> ShapeModes | str:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The deviation field and the measures of each listed scan, all at the same places of the surface."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pyarrow.parquet
 
+from annelid.compare.alignment.poses import Pose
 from annelid.compare.alignment.surface import NominalSurface
 from annelid.compare.comparison.compared import compare_scan
 from annelid.compare.comparison.files import COUNTED, PARQUET
@@ -69,7 +70,9 @@ class ScanField(NamedTuple):
         digest: SHA-256 digest of the scan.
         invented: Whether the scan says that it is invented.
         turns: Whether its angle about the axis is arbitrary.
-        ambiguous: Whether it fits as well in another pose.
+        others: The same in other poses in which it fits as well, such as end for end, shape (k, m), mm.
+        posed: Number of the pose that was taken: 0 is that of its own comparison, from 1 on those of
+            ``others``.
         spot: Radius around a place from which the median is taken, mm.
     """
 
@@ -80,7 +83,8 @@ class ScanField(NamedTuple):
     digest: str
     invented: bool
     turns: bool
-    ambiguous: bool
+    others: FloatArray
+    posed: int
     spot: float
 
 
@@ -150,6 +154,17 @@ def all_measures(given: Mapping[str, float], found: Deviations, part: SimulatedP
     return {**{name: value for name, value in given.items() if name in UNITS}, **sizes}
 
 
+def in_other_poses(
+    part: SimulatedPart, places: Places, points: FloatArray, motions: Sequence[Pose], least: float
+) -> FloatArray:
+    """Deviations at the places of points after each of some motions, shape (k, m), mm."""
+    fields = np.empty((len(motions), len(places.points)))
+    for field, motion in zip(fields, motions, strict=True):
+        found = deviations(motion.apply(points), part.locator, reach=part.reach)
+        field[:] = spot_deviations(found, part.surface, places.points, least).value
+    return fields
+
+
 def _compared(
     part: SimulatedPart, places: Places, entry: ListedScan, settings: ComparisonSettings
 ) -> ScanField:
@@ -157,6 +172,7 @@ def _compared(
     own = replace(settings, unit=entry.unit, fiducials=fiducials, replicates=_REPLICATES)
     found = compare_scan(part, entry.scan, own)
     alignment = found.alignment
+    motions = [other.since(alignment.pose) for other in alignment.alternatives]
     spots = spot_deviations(found.kept, part.surface, places.points, found.seen.radius)
     values = {name: float(measure.value) for name, measure in found.measures.items()}
     return ScanField(
@@ -167,7 +183,8 @@ def _compared(
         found.digest,
         found.invented,
         any(motion.kind == "turn" and not motion.fixed_by for motion in alignment.free),
-        bool(alignment.alternatives),
+        in_other_poses(part, places, found.kept.points, motions, found.seen.radius),
+        0,
         spots.radius,
     )
 
@@ -190,6 +207,11 @@ def _read(part: SimulatedPart, places: Places, entry: ListedScan, settings: Comp
     known = {name: measure["value"] for name, measure in summary["measures"].items()}
     values = {name: float("nan" if value is None else value) for name, value in known.items()}
     alignment = summary["alignment"]
+    pose = Pose(np.array(alignment["rotation"]), np.array(alignment["translation_mm"]), alignment["scale"])
+    others = [
+        Pose(np.array(other["rotation"]), np.array(other["translation_mm"]), other.get("scale", 1.0))
+        for other in alignment["alternatives"]
+    ]
     return ScanField(
         entry,
         spots.value,
@@ -198,7 +220,8 @@ def _read(part: SimulatedPart, places: Places, entry: ListedScan, settings: Comp
         summary["scan"]["sha256"],
         bool(summary["scan"]["invented"]),
         any(motion["kind"] == "turn" and not motion["fixed_by"] for motion in alignment["free"]),
-        bool(alignment["alternatives"]),
+        in_other_poses(part, places, points, [other.since(pose) for other in others], least),
+        0,
         spots.radius,
     )
 

@@ -237,15 +237,18 @@ def test_more_ranks_than_cells_are_refused(annelid, tmp_path):
 
 # The command line with a run that waits in its second state, so that it cannot end before the signal.
 WAITING = """
-import sys, time
+import pathlib, sys, time
 from annelid.cases.cli.main import main
 from annelid.cases.cli.parser import parser
 from annelid.cases.run.run_writer import RunWriter
 observe = RunWriter.observe
+waiting = pathlib.Path("waiting")
 def observe_and_wait(writer, state):
     observe(writer, state)
-    while writer.states == 2:
-        time.sleep(0.01)
+    if writer.states == 2 and not waiting.exists():
+        waiting.touch()
+        while True:
+            time.sleep(0.01)
 RunWriter.observe = observe_and_wait
 sys.exit(main(sys.argv[1:]))
 """
@@ -256,7 +259,7 @@ def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tm
     command = [sys.executable, "-c", WAITING, "run", str(case_file), "run", "--no-report"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     process = start_interruptible(command, cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True)
-    while not (tmp_path / "run" / "path.csv").exists():
+    while not (tmp_path / "waiting").exists():
         assert process.poll() is None, process.stderr.read()
         time.sleep(0.02)
     process.send_signal(end)

@@ -10,13 +10,13 @@ from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures
 from annelid.compare.deviation.signed import deviations
 from annelid.compare.repeatability.listing import ListedScan
-from annelid.compare.repeatability.scan_fields import ScanField, all_measures
+from annelid.compare.repeatability.scan_fields import ScanField, all_measures, in_other_poses
 
 NOISE = 0.01
 """Standard deviation of a point along the normal, mm."""
 
 
-def placed_scan(part, places, field, entry, *, seed=0, count=4000, hole=None):
+def placed_scan(part, places, field, entry, *, seed=0, count=4000, hole=None, motions=()):
     """What is taken from a scan whose deviation (mm) is a function of height (mm) and angle (rad).
 
     Args:
@@ -27,6 +27,7 @@ def placed_scan(part, places, field, entry, *, seed=0, count=4000, hole=None):
         seed: Of the random numbers.
         count: Number of points.
         hole: Range of angles without points.
+        motions: Motions into other poses in which the scan fits as well.
     """
     points, triangle = part.surface.sampled(count, seed=seed)
     angle = np.arctan2(points[:, 1], points[:, 0])
@@ -47,6 +48,7 @@ def placed_scan(part, places, field, entry, *, seed=0, count=4000, hole=None):
         name,
         True,
         False,
-        False,
+        in_other_poses(part, places, found.points, motions, 0.7),
+        0,
         spots.radius,
     )

@@ -10,10 +10,11 @@ import pyarrow.parquet
 import pytest
 import pyvista
 from comparison_parts import deviating_scan, write_points
-from repeated_scans import placed_scan
+from repeated_scans import NOISE, placed_scan
 from synthetic_parts import LENGTH, OUTER, meridian_tube
 from synthetic_runs import finished
 
+from annelid.compare.alignment.poses import Pose
 from annelid.compare.comparison.simulated_part import ComparisonSettings, simulated_part
 from annelid.compare.page.spread_figures import ratio_figure
 from annelid.compare.page.spread_page import repeatability_page
@@ -68,6 +69,32 @@ def scan_of(tube, number, operator="A", repeat=0, *, more=0.0, method="", hole=N
 def crossed(tube):
     scans = [scan_of(tube, i, o, k) for i in range(PARTS) for o in OPERATORS for k in (0, 1)]
     return analysed(tube[0], Path("list.csv"), tube[1], scans, SETTINGS)
+
+
+END_FOR_END = Pose(np.diag([1.0, -1.0, -1.0]), np.array([0.0, 0.0, LENGTH]))
+
+
+@pytest.mark.parametrize("motions", [(), (END_FOR_END,)])
+def test_scans_that_lie_end_for_end_are_turned_to_fit_each_other(tube, motions):
+    part, places = tube
+    slope = 0.2 / LENGTH  # the part is 0.2 mm wider at one end
+
+    def scan_in_a_pose(number):
+        side = -1.0 if number in (1, 2, 4) else 1.0
+        field = lambda z, θ: side * slope * (z - 0.5 * LENGTH)  # noqa: E731
+        entry = (f"{number}.ply", "part", "A", str(number))
+        return placed_scan(part, places, field, entry, seed=number, motions=motions)
+
+    scans = [scan_in_a_pose(number) for number in range(6)]
+    found = analysed(part, Path("list.csv"), places, scans, SETTINGS)
+    spread = root_mean_square(found.spread.repeatability, places.weight)
+    if motions:
+        assert [scan.posed for scan in found.scans] == [0, 1, 1, 0, 1, 0]
+        assert spread < 0.5 * NOISE  # medians of about eight points
+        assert any("3 changed" in text for text in doubts(found))
+    else:
+        mixed = slope * LENGTH / np.sqrt(12.0) * np.sqrt(6.0 / 5.0)  # half of the scans have the other sign
+        assert spread == pytest.approx(mixed, rel=0.02)
 
 
 def drawn_variances():
