@@ -15,6 +15,7 @@ REPEATABILITY_EXAMPLES = """\
 examples:
   annelid repeatability runs/cuff-0123abcd --list scans.csv --unit mm
   annelid repeatability runs/cuff-0123abcd --list scans.csv --study studies/cuff_tolerance
+  annelid repeatability runs/cuff-0123abcd --list scans.csv --unit mm --by-hand callipers.csv
 
 The list is a CSV file whose first line names its columns:
   scan      a file of a scan, or the folder of its comparison (annelid compare), relative to the list
@@ -25,6 +26,9 @@ The list is a CSV file whose first line names its columns:
   points    file with named points of the scan, as for annelid compare --points (optional)
   method    one of two methods of measurement whose agreement is wanted (optional)
   note      anything (optional)
+
+Measures by hand are a CSV file with the column part and columns of measures with their units, such as
+mean diameter [mm]; several rows of a part are repeats.
 
 The folder has a page (repeatability.html), the measures of each scan and their precision (CSV), mean, spread
 and modes of variation on the simulated surface (VTP), the deviation of each scan there (Parquet) and a
@@ -43,6 +47,8 @@ def add_repeatability_arguments(command: argparse.ArgumentParser) -> None:
     add_datum(command)
     text = "a tolerance study of the part, whose spread is laid beside the measured one"
     command.add_argument("--study", type=Path, metavar="FOLDER", help=text)
+    text = "measures of the parts by hand (CSV), whose agreement with the scans is wanted"
+    command.add_argument("--by-hand", type=Path, metavar="CSV", help=text)
     text = "folder to write to (default: RUNDIR/repeatability/LIST)"
     command.add_argument("--out", type=output_folder, metavar="DIR", help=text)
 
@@ -66,7 +72,13 @@ def repeatability_command(options: argparse.Namespace) -> int:
     settings = replace(settings, alignment=replace(settings.alignment, datum=options.datum))
     with MinuteLines("comparing"):
         page, lines = write_spread(
-            options.rundir, options.list, entries, settings, study=study, out=options.out
+            options.rundir,
+            options.list,
+            entries,
+            settings,
+            study=study,
+            by_hand=options.by_hand,
+            out=options.out,
         )
     print(*lines, f"written: {page}", sep="\n")
     return 0

@@ -9,6 +9,7 @@ from annelid.compare.comparison.simulated_part import ComparisonSettings, simula
 from annelid.compare.page.spread_page import repeatability_page
 from annelid.compare.page.spread_words import doubts, headline
 from annelid.compare.repeatability.files import FILES, PAGE, write_repeatability
+from annelid.compare.repeatability.hand_measures import read_hand_measures
 from annelid.compare.repeatability.listing import ListedScan
 from annelid.compare.repeatability.repeated import repeatability
 from annelid.compare.repeatability.study_parts import StudyParts
@@ -25,6 +26,7 @@ def write_spread(
     settings: ComparisonSettings,
     *,
     study: StudyParts | None = None,
+    by_hand: Path | None = None,
     out: Path | None = None,
 ) -> tuple[Path, list[str]]:
     """Analyse listed scans and write a folder about them.
@@ -37,6 +39,7 @@ def write_spread(
         entries: Its rows.
         settings: How scans are compared.
         study: Parts of a tolerance study.
+        by_hand: A CSV file with measures of the parts by hand.
         out: The folder, by default in the Run folder.
 
     Returns:
@@ -49,6 +52,7 @@ def write_spread(
     part = simulated_part(run, settings)
     folder = out or part.run.path / FOLDER / file.stem
     check_folder(folder, kind=KIND, files=FILES)  # before hours of comparing
-    found = repeatability(part, file, entries, settings, study=study)
+    hand = read_hand_measures(by_hand, [entry.part for entry in entries]) if by_hand else ()
+    found = repeatability(part, file, entries, settings, study=study, by_hand=hand)
     write_repeatability(found, repeatability_page(found), folder)
     return folder / PAGE, [headline(found), *doubts(found)]

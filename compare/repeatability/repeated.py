@@ -11,8 +11,9 @@ import numpy as np
 from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
 from annelid.compare.repeatability.agreeing_poses import agreeing_poses
-from annelid.compare.repeatability.agreement import Agreement, agreement
+from annelid.compare.repeatability.agreement import Agreement
 from annelid.compare.repeatability.consistency import Consistency
+from annelid.compare.repeatability.hand_measures import HandMeasured
 from annelid.compare.repeatability.listing import Design, ListedScan, design_of, reference_scans
 from annelid.compare.repeatability.mode_names import mode_shares
 from annelid.compare.repeatability.modes import Modes
@@ -36,6 +37,7 @@ from annelid.compare.repeatability.study_parts import (
     beside,
     simulated_shapes,
 )
+from annelid.compare.repeatability.two_methods import two_methods
 from annelid.geometry.body import FloatArray, IntArray
 
 _FEWEST_ROWS = 4  # fields with modes
@@ -103,7 +105,8 @@ class Repeatability:
         levels: Precision of each measure for each part, by the names of measure and part.
         consistency: Tests for outliers: name of the measure, what was tested, test.
         shapes: Modes of variation, or why there are none.
-        compared: What is compared in ``agreements``: names of two methods or operators; empty if nothing is.
+        compared: What is compared in ``agreements``: names of two methods or operators; empty if
+            nothing is.
         agreements: Agreement of both in each measure.
         study: The tolerance study beside, if one was given.
     """
@@ -140,6 +143,7 @@ def repeatability(
     settings: ComparisonSettings,
     *,
     study: StudyParts | None = None,
+    by_hand: Sequence[HandMeasured] = (),
 ) -> Repeatability:
     """Compare listed scans with a simulated surface and with each other.
 
@@ -149,13 +153,14 @@ def repeatability(
         entries: Its rows.
         settings: How scans are compared.
         study: Parts of a tolerance study.
+        by_hand: Measures of the parts by hand.
 
     Raises:
         InputError: A scan cannot be compared.
     """
     places = places_of(part.surface)
     scans = [scan_field(part, places, entry, settings) for entry in entries]
-    return analysed(part, file, places, scans, settings, study=study)
+    return analysed(part, file, places, scans, settings, study=study, by_hand=by_hand)
 
 
 def analysed(
@@ -166,6 +171,7 @@ def analysed(
     settings: ComparisonSettings,
     *,
     study: StudyParts | None = None,
+    by_hand: Sequence[HandMeasured] = (),
 ) -> Repeatability:
     """Analyse what was taken from scans; see ``repeatability``."""
     entries = [scan.entry for scan in scans]
@@ -181,7 +187,7 @@ def analysed(
     own = values[chosen]
     fields = np.array([scans[i].deviation for i in chosen])
     precision = dict(zip(names, precisions(own, design), strict=True))
-    compared, agreements = _agreements(entries, values, names)
+    methods = two_methods(entries, values, names, by_hand)
     found = Repeatability(
         part,
         settings,
@@ -203,8 +209,8 @@ def analysed(
             for what, test in consistencies(own[:, i], design)
         ),
         _shape_modes(fields, design, places, _patches([scans[i] for i in chosen], places, part, ringed)),
-        compared,
-        agreements,
+        methods.names,
+        methods.agreements,
         None,
     )
     return found if study is None else replace(found, study=_study(found, study))
@@ -266,32 +272,6 @@ def _everywhere(modes: Modes, used: BoolArray) -> Modes:
     mean, shapes = np.full(len(used), np.nan), np.full((len(modes.shapes), len(used)), np.nan)
     mean[used], shapes[:, used] = modes.mean, modes.shapes
     return modes._replace(mean=mean, shapes=shapes, filled=np.zeros((0, 0)))
-
-
-def _agreements(
-    entries: Sequence[ListedScan], values: FloatArray, names: Sequence[str]
-) -> tuple[tuple[str, ...], dict[str, Agreement]]:
-    """Agreement of two methods, or of two operators if there is one method."""
-    for labels in ([entry.method for entry in entries], [entry.operator for entry in entries]):
-        both = tuple(dict.fromkeys(labels))
-        if len(both) == 2:
-            break
-        if len(both) > 2:
-            return (), {}
-    else:
-        return (), {}
-    found = {}
-    parts = dict.fromkeys(entry.part for entry in entries)
-    rows = [
-        [[i for i, e in enumerate(entries) if (e.part, labels[i]) == (part, label)] for part in parts]
-        for label in both
-    ]
-    for column, name in enumerate(names):
-        first, second = ([values[chosen, column] for chosen in side] for side in rows)
-        one = agreement(first, second)
-        if one is not None:
-            found[name] = one
-    return (both if found else ()), found
 
 
 def _study(found: Repeatability, study: StudyParts) -> StudyBeside:

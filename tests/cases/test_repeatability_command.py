@@ -71,6 +71,10 @@ def test_two_scans_have_a_folder_in_the_run(place, capsys):
         (["run", "--list", "torn.csv", "--unit", "mm"], "torn.ply: "),
         (["run", "--list", "folder.csv", "--unit", "mm"], "neither a scan nor the folder of a comparison"),
         (["run", "--list", "points.csv", "--unit", "mm"], "points: 'absent.csv' is not a file"),
+        (
+            ["run", "--list", "good.csv", "--unit", "mm", "--by-hand", "one.csv"],
+            "column 'scan' is neither part",
+        ),
         (["nowhere", "--list", "good.csv", "--unit", "mm"], "run folder nowhere: contains no run"),
         (["run", "--list", "good.csv", "--unit", "mm", "--study", "run"], "run: is not a study folder"),
         (["run", "--list", "good.csv", "--unit", "mm", "--out", "run"], "something other than repeatability"),

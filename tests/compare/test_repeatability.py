@@ -23,6 +23,7 @@ from annelid.compare.page.write import write_comparisons
 from annelid.compare.page.write_spread import write_spread
 from annelid.compare.repeatability.components import OPERATOR, PART
 from annelid.compare.repeatability.files import FILES, write_repeatability
+from annelid.compare.repeatability.hand_measures import read_hand_measures
 from annelid.compare.repeatability.listing import Design, read_list
 from annelid.compare.repeatability.point_spread import part_means, root_mean_square
 from annelid.compare.repeatability.precision import Deviation, precisions
@@ -248,6 +249,55 @@ def test_two_methods_are_compared_by_part(tube):
     assert entry.spread == pytest.approx(np.sqrt(2.0) * REPEAT, rel=0.6)
     assert found.precision["mean deviation"].number == len(first)
     assert any("only take part in the agreement" in text for text in doubts(found))
+
+
+def callipers(place, text, parts=("part 0", "part 1", "part 2", "part 3")):
+    file = place / "callipers.csv"
+    file.write_text(text)
+    return read_hand_measures(file, parts)
+
+
+def test_measures_by_hand_are_compared_with_those_of_the_scans(tube, tmp_path):
+    scans = [scan_of(tube, i, "A", k) for i in range(4) for k in (0, 1)]
+    own = {f"part {i}": [scans[2 * i + k].measures["mean diameter"] for k in (0, 1)] for i in range(4)}
+    rows = "".join(f"{part},{(np.mean(values) + 0.3) / 10.0:.9f},\n" for part, values in own.items())
+    hand = callipers(tmp_path, f"part,mean diameter [cm],enclosed volume [mL]\n{rows}part 0,,5\n")
+    assert hand[-1].measures == {"enclosed volume": 5000.0}
+    found = analysed(tube[0], Path("list.csv"), tube[1], scans, SETTINGS, by_hand=hand)
+    assert found.compared == ("by scan", "by hand")
+    assert set(found.agreements) == {"mean diameter"}  # one volume by hand is too few
+    entry = found.agreements["mean diameter"]
+    assert entry.bias == pytest.approx(-0.3, abs=1e-8)
+    # The differences of single scans: only the two repeats of each part scatter about their mean.
+    within = np.mean([np.var(values, ddof=1) for values in own.values()])
+    assert entry.spread == pytest.approx(np.sqrt(0.5 * within), abs=1e-8)
+    assert found.precision["mean diameter"].number == len(scans)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "line 1: the first line must name a column part"),
+        ("part\npart 0\n", "the first line must name a column part and measures"),
+        ("mean diameter [mm]\n3\n", "must name a column part"),
+        (
+            "part,mean diameter\npart 0,3\n",
+            "column 'mean diameter' is neither part nor a measure with its unit",
+        ),
+        ("part,girth [mm]\npart 0,3\n", "'girth' is not a measure of scans; these are "),
+        ("part,mean diameter [mL]\npart 0,3\n", "'mL' is not one of the units"),
+        ("part,mean diameter [mm],mean diameter [cm]\n", "mean diameter: stands twice"),
+        ("part,mean diameter [mm]\npart 9,3\n", "line 2: part: 'part 9' is not a part of the list"),
+        ("part,mean diameter [mm]\npart 0,3,4\n", "has 3 cells; the first line has 2"),
+        ("part,mean diameter [mm]\npart 0,three\n", "'three' is not a number below 1e9"),
+        ("part,mean diameter [mm]\npart 0,nan\n", "'nan' is not a number below 1e9"),
+        ("part,mean diameter [mm]\npart 0,\n", "has no values below the line of column names"),
+        ('part,mean diameter [mm]\n"part 0,3\n', "unexpected end of data"),
+    ],
+)
+def test_wrong_measures_by_hand_are_refused(tmp_path, text, message):
+    with pytest.raises(InputError, match=re.escape(message)):
+        callipers(tmp_path, text)
 
 
 @pytest.fixture(scope="module")
