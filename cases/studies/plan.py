@@ -131,8 +131,11 @@ def extend_plan(plan: Plan, points: Iterable[Mapping[str, Value]]) -> Plan:
     hashes = [plan.runs[i].hash for i in plan.run_of_point]
     derived = {} if plan.runs else _derived_keys(file, plan.variables)
     units = _units_of_base(file)
+    resolved: dict[str, PlannedRun] = {}  # the same values again are not resolved again
     for point in points:
-        run = _plan_run(file, plan.variables, point, units)
+        point_text = repr(sorted(point.items()))
+        run = resolved.get(point_text) or _plan_run(file, plan.variables, point, units)
+        resolved[point_text] = run
         runs.setdefault(run.hash, run)
         hashes.append(run.hash)
     found = tuple(runs.values())

@@ -50,6 +50,15 @@ def test_points_of_equal_cases_share_a_run(study):
     assert len(plan.runs) == 2
 
 
+def test_equal_points_are_resolved_once(study, monkeypatch):
+    resolved = []
+    count = lambda case: resolved.append(case) or case_hash(case)  # noqa: E731
+    monkeypatch.setattr("annelid.cases.studies.plan.case_hash", count)
+    plan, _ = study(vary=[RADII | {"values": ["4 mm", "5 mm"] + 200 * ["4 mm"]}])
+    assert (len(plan.run_of_point), len(plan.runs)) == (202, 2)
+    assert len(resolved) == 2
+
+
 def test_derived_keys_follow_the_variables(study):
     plan, _ = study(
         constants={"sheet": "50 um"},
