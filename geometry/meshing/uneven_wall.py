@@ -71,6 +71,8 @@ def unevenness_findings(
         size: The mesh.
         measured: Lowest and highest height of a measured surface that replaces the shape, mm.
     """
+    if all(layer.uneven is None for layer in shape.layers):
+        return
     position, radius, step = _along(shape, measured)
     for index, layer in enumerate(shape.layers):
         if layer.uneven is not None:

@@ -199,6 +199,9 @@ class Meridian:
 
     def _check_crossing(self) -> None:
         points = self.at(np.linspace(0.0, self.length, _SAMPLES)).position
+        steps = np.diff(points, axis=0)
+        if ((steps > 0.0).all(axis=0) | (steps < 0.0).all(axis=0)).any():
+            return  # a curve that only rises, or only widens, cannot cross itself
         a, b = points[:-1, None], points[1:, None]
         c, d = points[None, :-1], points[None, 1:]
         apart = (_turn(a, b, c) * _turn(a, b, d) < 0) & (_turn(c, d, a) * _turn(c, d, b) < 0)

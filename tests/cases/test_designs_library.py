@@ -73,6 +73,7 @@ def test_all_24_runs_end_with_a_verdict_and_move_as_a_thin_tube(tube_choice):
     assert {row["all requirements met"] for row in rows} == {True, False}
 
 
+@pytest.mark.long
 def test_the_study_names_its_best_run(tube_choice):
     rows, printed, page = tube_choice
     best = max((r for r in rows if r["all requirements met"]), key=lambda r: r["radial stroke [1]"])
@@ -219,6 +220,7 @@ def test_the_balloon_is_inflated_to_the_size_and_pressure_of_a_membrane(balloon,
     assert stretch > 1.4
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_margin_of_the_balloon_is_below_that_of_its_mean_field(balloon, skin):
     """The electrical energy is ½ ε E² times the volume under the electrode, which rubber keeps."""

@@ -68,6 +68,7 @@ def test_eight_rings_move_a_fluid_as_their_wall_does(tmp_path):
     assert left[begun:] + volume[begun:] == pytest.approx(volume[begun - 1], rel=1e-8)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_bulge_in_the_intestine_carries_fluid(tmp_path):
     run = coarse_run("intestinal_sleeve", tmp_path / "run", steps=40, cycles=2)

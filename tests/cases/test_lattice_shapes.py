@@ -98,6 +98,7 @@ def test_half_sphere_inflates_uniformly_up_to_its_pole():
     np.testing.assert_allclose(inner, inner[0], rtol=1e-6)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
     changed = tables(
@@ -120,6 +121,7 @@ def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
     assert "in balance with its pressure" in result.outcome.remarks[0]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_closed_balloon_can_be_printed_on(tmp_path):
     # Own reasoning: the lattice keeps it wider than its stress-free shape, and the support exerts no force.
@@ -234,6 +236,7 @@ def sleeve_tables(**changes):
     return changed | changes
 
 
+@pytest.mark.long
 def test_a_sleeve_with_a_core_and_a_lattice_can_be_run(tmp_path):
     case = case_from_tables(sleeve_tables())
     result = run_case(case, tmp_path / "run")

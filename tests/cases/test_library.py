@@ -171,6 +171,7 @@ def test_counterpulsation_has_the_pressure_of_a_long_tube(tmp_path):
     assert at_stage_end(run, "fill", "pressure") == pytest.approx(zone.balance(radius, 1.0)[0], rel=0.01)
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_sleeve_expands_more_where_the_voltage_is_higher(tmp_path):
     run = coarse_run("two_material_sleeve", tmp_path)
@@ -228,6 +229,7 @@ def critical_rows(run, load):
     return [(kind, table[load][i]) for i, kind in enumerate(table.critical) if kind]
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_catheter_sleeve_narrows_and_turns_as_a_thin_wall(tmp_path):
     """Thin-wall formulas, own derivation, with the mid radius r and the thickness t of the deformed wall.
@@ -326,6 +328,7 @@ def test_cuff_on_mandrel_has_the_pressure_of_a_rigid_rod(tmp_path):
     assert max(run.table["compressed wall fraction"]) == 0.0  # too thick to wrinkle
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_outlet_leaks_at_the_squeeze_of_its_cuff(tmp_path):
     """A core drawn around a rigid catheter keeps its shape until the lumen carries the squeeze alone."""
@@ -491,6 +494,7 @@ def test_scanned_tube_starts_with_the_volume_of_its_scan(tmp_path):
     assert not any(table["unstable modes"])
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.exact
 def test_uneven_tube_has_the_capacitance_of_its_local_sheets(tmp_path):
@@ -508,6 +512,7 @@ def test_uneven_tube_has_the_capacitance_of_its_local_sheets(tmp_path):
     assert at_stage_end(run, "energise", "breakdown margin") > 1.2
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     # Energy theorem: the strain energy is ∫ F dR of the rigid cylinder. Own reasoning: a crimped auxetic
@@ -524,6 +529,7 @@ def test_the_crimped_sheath_stores_the_work_of_the_crimper(tmp_path):
     assert abs(at_stage_end(run, "release", "axial shortening")) < 1e-3
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_lattice_sleeve_stores_the_work_of_pressure(tmp_path):
     # Energy theorem, as above. Own reasoning: a stretched sleeve squeezes, and a voltage reduces this.

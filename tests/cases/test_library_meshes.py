@@ -12,9 +12,7 @@ QUICK = (
     "balloon_past_maximum",
     "highest_voltage",
     "mandrel",
-    "necking_tube",
     "pull_in_tube",
-    "twisted_sleeve",
     "widening_tube",
 )
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]

@@ -98,6 +98,7 @@ def test_oval_skin_is_drawn_oval_with_its_deviation(skin):
     np.testing.assert_allclose(np.linalg.det(body.stress_free_gradient["skin"][inner]), 1.0, atol=5e-3)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_face_that_does_not_match_the_skin_is_refused(skin, tmp_path):
     changed = measured_tables(skin, {"pressure": "4 kPa"}, larger=1.3)

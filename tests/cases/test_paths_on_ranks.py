@@ -37,7 +37,7 @@ MESHES = {
 
 
 @pytest.mark.mpi
-@pytest.mark.parametrize("model", MESHES)
+@pytest.mark.parametrize("model", ["axisymmetric", pytest.param("sector", marks=pytest.mark.long)])
 def test_the_table_of_a_run_is_the_same_on_two_ranks(tmp_path, model):
     (tmp_path / "tube.toml").write_text(tomli_w.dumps(CASE | {"mesh": MESHES[model]}))
     tables = []

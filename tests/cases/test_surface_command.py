@@ -107,6 +107,7 @@ def lattice_case(heights, radii):
     }
 
 
+@pytest.mark.long
 def test_a_run_on_the_scanned_surface_gives_the_numbers_of_the_true_one(scan, written, tmp_path):
     """The radius errs by about 0.005 mm of 5 mm, so its area and volume by 0.2 %."""
     path, truth = scan

@@ -357,6 +357,7 @@ def test_the_optional_package_is_named_in_the_project():
     assert importlib.util.find_spec("PIL")
 
 
+@pytest.mark.long
 def test_a_report_contains_the_animation_and_writes_it(tmp_path, monkeypatch):
     path = waved(tmp_path / "run", meridian_tube(1, 2))
     page = write_report(path).read_text()

@@ -71,6 +71,7 @@ def arch():
     return Model(body, parts, tuple(Support(*pair) for pair in held))
 
 
+@pytest.mark.long
 def test_arch_collapses_at_the_load_of_the_elastica():
     stiffness = 4 * THICK * THICK**3 / 12  # E I of plane strain over the width, R = 1
     down = PointMotion((0.0, 0.0, 1.0), 2, -LAST)

@@ -16,7 +16,7 @@ def stretches_and_stresses(states):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize(("columns", "to"), [(1, 0.84), (2, 0.88)])
+@pytest.mark.parametrize(("columns", "to"), [(1, 0.84), pytest.param(2, 0.88, marks=pytest.mark.long)])
 def test_hexagonal_honeycombs_collapse_by_buckling(columns, to):
     # Elastic collapse pressed along the vertical walls: 0.22 (t/l)³ Es for regular hexagons, by columns whose
     # ends are constrained by the inclined walls (Gibson and Ashby, Cellular Solids (1997), ch. 4, from
@@ -39,6 +39,7 @@ def test_hexagonal_honeycombs_collapse_by_buckling(columns, to):
     assert straight < 1.1 * stress[-1] < 0
 
 
+@pytest.mark.long
 def test_reentrant_honeycombs_buckle_along_and_fold_around():
     cell = cell_of(CELLS["re-entrant"](vertical=2.0, inclined=1.0, angle=20.0, width=0.1).pattern())
     along, around = (collapse_curve(cell, axis, 0.8, steps=5) for axis in ("along", "around"))

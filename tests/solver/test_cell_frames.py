@@ -46,6 +46,7 @@ def test_frames_agree_with_published_honeycombs(t, angle, h):
     assert frame_moduli(frame)[4] == pytest.approx(beams[4], rel=0.05)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0)])

@@ -50,6 +50,7 @@ def test_a_slender_rod_hangs_by_the_uniaxial_law():
     assert value(last, "axial reaction end_high") == pytest.approx(weight, rel=1e-7)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_a_soft_cantilever_sags_as_a_beam():
     """Tip of a beam under its own weight: q L⁴ / 8EI, E = 3μ (handbook, from memory), and its shear.

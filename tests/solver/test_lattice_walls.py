@@ -54,6 +54,7 @@ HEXACHIRAL = {"node_radius": 0.8, "ligament": 3.3, "width": 0.4, "node": "disc"}
 REENTRANT = {"vertical": 2.9, "inclined": 2.7, "angle": 15.0, "width": 0.5}
 
 
+@pytest.mark.long
 def test_displacement_has_no_seam():
     # The mesh is the same in every cell around, so the displacement must be, also across the seam.
     body, state = inflated("hexachiral", HEXACHIRAL)
@@ -117,6 +118,7 @@ def test_skin_over_a_pole_inflates_like_a_sphere():
     np.testing.assert_allclose(now[lumen] / radius, la, rtol=1e-4)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_measured_cylinder_inflates_like_a_tube():
     # Incompressible neo-Hookean tube between planes (tests/exact/tube.py).

@@ -149,7 +149,7 @@ def test_a_tube_that_is_shut_on_a_rod_leaks_through_the_residual_gap():
     assert -value(last, "outflow at the lower end") == pytest.approx(leak, rel=1e-3)
 
 
-@pytest.mark.parametrize("rod", [None, 1.0])
+@pytest.mark.parametrize("rod", [None, pytest.param(1.0, marks=pytest.mark.long)])
 def test_a_wave_of_voltage_pumps_and_its_energies_balance(rod):
     n, T, voltage = 4, 0.5, 2.0
     rings = tuple(Band(f"r{i}", "wall", L * i / n, L * (i + 1) / n) for i in range(n))

@@ -144,6 +144,7 @@ def test_free_tube_rests_at_its_sheared_natural_stretch():
     assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-6)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_a_tube_drawn_twisted_unwinds():
     """Own reasoning: drawn after a twist of τ per length, it reverses the twist and is free of stress."""

@@ -57,6 +57,7 @@ def test_capacitance_between_two_angles(size):
     assert value(state, "capacitance side") == pytest.approx(capacitance(2 * HALF / 360, 25.0), rel=ARCS)
 
 
+@pytest.mark.long
 def test_fringe_field_beside_a_solved_electrode():
     """Each straight edge of an electrode on both faces of a sheet adds the width t ln 2 / π.
 

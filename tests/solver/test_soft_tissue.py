@@ -76,6 +76,7 @@ def area_vector(body, displacement, surface):
     return np.einsum("q,fqi->i", np.outer(weights, weights).ravel() / 4, np.cross(first, second))
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_beam_bends_by_the_published_amount():
     body, states, _ = beam()

@@ -119,6 +119,7 @@ def test_one_fibre_family_twists_a_membrane_under_pressure(angle):
     assert value(state, "axial shortening") == pytest.approx(1 - lz, rel=5e-3)
 
 
+@pytest.mark.long
 def test_axisymmetric_and_solid_models_agree():
     """A tube with one fibre family under pressure and torque, clamped below."""
     supports = (Support("end_low", "all"), Support("end_high", "plate"))
@@ -135,6 +136,7 @@ def test_axisymmetric_and_solid_models_agree():
     assert found[1] == pytest.approx(found[0], rel=0.02)
 
 
+@pytest.mark.long
 def test_solid_end_turns_by_more_than_half_a_turn():
     """Whole turns are counted, and the clamp turns rigidly."""
     body = tube_body(1.6, 6.0, along=3.0, **ROUND)
@@ -164,7 +166,9 @@ def loads(factor):
     return Loads(pressure=0.1 * factor, natural=0.0, **scaled)
 
 
-@pytest.mark.parametrize("size", [{}, ROUND], ids=["axisymmetric", "solid"])
+@pytest.mark.parametrize(
+    "size", [{}, pytest.param(ROUND, marks=pytest.mark.long)], ids=["axisymmetric", "solid"]
+)
 def test_rates_and_tangent_are_derivatives(size):
     """-∂R/∂s and K against central differences, at a displaced state under loads of all surfaces."""
     body = tube_body(1.5, 1.0, along=1.0, **size)

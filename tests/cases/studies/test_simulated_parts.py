@@ -24,7 +24,7 @@ def test_parts_and_what_explains_their_scatter(study, drive, sampling, method, e
     # The synthetic runs answer with the radius, so it explains all, and the length nothing.
     length = {"key": "shape.length", "from": "19 mm", "to": "21 mm"}
     plan, store = study(vary=[RADIUS, length], sampling=sampling, **TOLERANCE)
-    drive(plan, store)
+    drive(plan, store, workers=1)
     found = simulated_parts(store.path)
     assert len(found.runs) == len(plan.runs)
     assert all(path.is_dir() for path in found.runs)
@@ -40,7 +40,7 @@ def test_other_studies_are_refused(study, drive, tmp_path):
     with pytest.raises(InputError, match="is not a study folder with a plan"):
         simulated_parts(tmp_path)
     plan, store = study(vary=[{"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}])
-    drive(plan, store)
+    drive(plan, store, workers=1)
     with pytest.raises(InputError, match="is not a tolerance study"):
         simulated_parts(store.path)
 
@@ -48,7 +48,7 @@ def test_other_studies_are_refused(study, drive, tmp_path):
 def test_a_study_of_several_designs_is_refused(study, drive):
     lengths = {"key": "shape.length", "values": ["19 mm", "21 mm"]}
     plan, store = study(vary=[RADIUS, lengths], sampling={"method": "random", "samples": 4}, **TOLERANCE)
-    drive(plan, store)
+    drive(plan, store, workers=1)
     with pytest.raises(InputError, match="has parts of several designs"):
         simulated_parts(store.path)
 
@@ -56,7 +56,7 @@ def test_a_study_of_several_designs_is_refused(study, drive):
 def test_a_study_that_has_not_been_done_is_refused(study, drive):
     sampling = {"method": "random", "samples": 4}
     plan, store = study(vary=[RADIUS | {"key": "shape.inner_radius"}], sampling=sampling, **TOLERANCE)
-    drive(plan, store)
+    drive(plan, store, workers=1)
     for folder in (store.path / "runs").iterdir():
         (folder / "summary.json").unlink()
     with pytest.raises(InputError, match="has 0 finished parts at full load"):

@@ -85,6 +85,7 @@ def test_every_run_of_a_grid_agrees_with_the_closed_form(tube, study):
     assert {row["all requirements met"] for row in rows} == {True, False}
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_tolerance_study_agrees_with_error_propagation(tube, study):
     plan, store = study(

@@ -31,6 +31,7 @@ def summaries(folder):
     return {path: path.stat().st_mtime_ns for path in folder.glob("runs/*/summary.json")}
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_disk_that_fills_up_affects_no_finished_run(annelid, disk, file):
     place, _ = disk

@@ -48,7 +48,7 @@ class StudyPage(html.parser.HTMLParser):
 def page(study, drive):
     def make(**keys):
         plan, store = study(**keys)
-        table = drive(plan, store)
+        table = drive(plan, store, workers=1)
         text = write_page(plan, store, table).read_text()
         return plan, store, text, StudyPage(text)
 
@@ -121,7 +121,7 @@ def test_categories_and_yields_follow_the_table(study, drive):
         tolerance=True,
         quantities=[QUANTITY],
     )
-    table = drive(plan, store)
+    table = drive(plan, store, workers=1)
     for row, change in zip(
         table.rows, [{"outcome": "limit point"}, {"unstable modes [1]": 1.0}], strict=False
     ):
@@ -170,7 +170,7 @@ def test_parts_of_almost_equal_nominal_sizes_are_kept_apart(study, drive):
         tolerance=True,
         quantities=[QUANTITY],
     )
-    table = drive(plan, store)
+    table = drive(plan, store, workers=1)
     data = study_data(plan, table.rows)
     groups = [f"inner radius {radius} mm" for radius in ("4.7", "4.70001")]
     assert [found.group for found in data.yields] == groups

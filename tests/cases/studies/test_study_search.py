@@ -38,11 +38,12 @@ def best(table):
     return min((row for row in table.rows if row["all requirements met"]), key=lambda row: row[RADIAL])
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_optimum_on_a_requirement_boundary_is_found(study, drive, attempts):
     # (r - 4.6)^2 + (t - 0.3)^2, r of 4.8 or more required: by Lagrange's multiplier r = 4.8, t = 0.3, 0.04.
     plan, store = searching(study, evaluations=120)
-    row = best(drive(plan, store))
+    row = best(drive(plan, store, workers=1))
     assert row[RADIAL] == pytest.approx(0.04, abs=0.012)
     assert row["inner_radius [mm]"] == pytest.approx(4.8, abs=0.04)
     assert row["wall [mm]"] == pytest.approx(0.3, abs=0.12)
@@ -57,7 +58,7 @@ def test_optimum_on_a_requirement_boundary_is_found(study, drive, attempts):
 @pytest.mark.long
 def test_an_interrupted_search_makes_the_same_choices(study, drive, attempts, tmp_path):
     plan, store = searching(study, evaluations=32)
-    drive(plan, store)
+    drive(plan, store, workers=1)
     whole = [run.id for run in read_plan(store.path).runs]
     # Interrupted in the second batch: the plan exists, some of its runs do not.
     for name in whole[20:]:
@@ -74,7 +75,7 @@ def test_more_evaluations_continue_the_same_search(study, drive):
     _, store = searching(study, evaluations=16)
     few = [run.id for run in read_plan(store.path).runs]
     plan, store = searching(study, evaluations=32)
-    drive(plan, store)
+    drive(plan, store, workers=1)
     assert [run.id for run in read_plan(store.path).runs][:16] == few
     assert len(read_plan(store.path).run_of_point) == 32
 
@@ -86,7 +87,7 @@ def test_the_search_avoids_values_that_fail(study, drive):
         vary=[RADIUS, {"key": "notes", "values": ["bowl", "error"]}],
         fixed={},
     )
-    table = drive(plan, store)
+    table = drive(plan, store, workers=1)
     notes = [run.values["notes"] for run in read_plan(store.path).runs]
     assert 3 <= notes[:16].count("error") <= 13
     assert [row["status"] == "failed" for row in table.rows] == [note == "error" for note in notes]
@@ -97,7 +98,7 @@ def test_the_search_avoids_values_that_fail(study, drive):
 def test_several_objectives_give_a_front(study, drive):
     both = [*LEAST, {"quantity": "lumen volume", "aim": "maximise"}]
     plan, store = searching(study, evaluations=16, objectives=both)
-    table = drive(plan, store)
+    table = drive(plan, store, workers=1)
     for number, row in enumerate(table.rows):
         row["lumen volume [mm3]"] = float(number)
     data = study_data(table.plan, table.rows)

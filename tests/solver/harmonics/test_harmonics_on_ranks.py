@@ -12,6 +12,7 @@ COUNTS = {  # the sphere turns at 0.869 μ, the tube at 0.069 μ, the dielectric
 }
 
 
+@pytest.mark.long
 @pytest.mark.mpi
 def test_one_and_two_ranks_agree(tmp_path):
     one, two = (on_ranks("harmonics/harmonics_on_ranks.py", n, tmp_path / f"{n}.npz") for n in (1, 2))

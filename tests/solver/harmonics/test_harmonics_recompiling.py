@@ -36,6 +36,7 @@ def base():
     return stiffnesses()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "change",
     [

@@ -44,6 +44,7 @@ def test_a_tube_drawn_as_inflated():
         assert turns(judged, m, suction, lambda P: {"pressure": -P}) == (0, 1), m
 
 
+@pytest.mark.long
 def test_a_deposited_layer_is_one_without_stress_as_drawn():
     """The tube is in equilibrium as it is drawn, so a layer deposited on it has no stress there."""
     body, natural = drawn_inflated(layers=(("layer", 0.1),), through=12)

@@ -127,6 +127,7 @@ def test_compressed_tubes(case):
         assert turns(judged, m, 1 - stretch, shorten) == (0, 1), m
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_laws_of_principal_stretches():
     """Ogden's law with the exponent -2 is that of Mooney and Rivlin, also where principal stretches coincide.
