@@ -7,6 +7,8 @@ import numpy as np
 from markupsafe import Markup
 
 from annelid.compare.page import spread_figures as figures
+from annelid.compare.page import spread_numbers as numbers
+from annelid.compare.page import spread_rows as rows
 from annelid.compare.page import spread_words as words
 from annelid.compare.page.spread_pictures import field_picture, mode_picture, number_picture
 from annelid.compare.page.words import CAUTIONS
@@ -29,7 +31,7 @@ def repeatability_page(found: Repeatability) -> str:
     reasons = list(words.doubts(found))
     shapes = found.shapes if isinstance(found.shapes, ShapeModes) else None
     study = found.study
-    stragglers = sorted(words.consistency_rows(found), key=lambda row: row[-1])  # outliers first
+    stragglers = sorted(rows.consistency_rows(found), key=lambda row: row[-1])  # outliers first
     content = {
         "title": found.part.run.title,
         "outcome": {
@@ -40,10 +42,10 @@ def repeatability_page(found: Repeatability) -> str:
             "remarks": (words.state_sentence(found),),
         },
         "tiles": _tiles(found),
-        "limits": list(words.limit_rows(found)),
-        "deviations": list(words.deviation_rows(found)),
-        "levels": list(words.level_rows(found)) if len(found.design.parts) <= _MOST_LEVELS else [],
-        "components": list(words.component_rows(found)),
+        "limits": list(rows.limit_rows(found)),
+        "deviations": list(rows.deviation_rows(found)),
+        "levels": list(rows.level_rows(found)) if len(found.design.parts) <= _MOST_LEVELS else [],
+        "components": list(rows.component_rows(found)),
         "stragglers": stragglers[:_MOST_ROWS],
         "more_stragglers": max(0, len(stragglers) - _MOST_ROWS),
         "tests": len(found.consistency),
@@ -51,20 +53,20 @@ def repeatability_page(found: Repeatability) -> str:
         "mandel": [_inline(f) for f in _mandel(found)],
         "shapes": shapes,
         "no_modes": found.shapes if shapes is None else "",
-        "modes": [] if shapes is None else list(words.mode_rows(shapes, found)),
+        "modes": [] if shapes is None else list(rows.mode_rows(shapes, found)),
         "mode_figures": [] if shapes is None else [_inline(f) for f in _mode_figures(found, shapes)],
-        "outliers": [] if shapes is None else list(words.outlier_rows(shapes)),
+        "outliers": [] if shapes is None else list(rows.outlier_rows(shapes)),
         "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
         "compared": found.compared,
-        "agreements": list(words.agreement_rows(found)),
-        "intervals": list(words.interval_rows(found)),
+        "agreements": list(rows.agreement_rows(found)),
+        "intervals": list(rows.interval_rows(found)),
         "agreement_text": [
             words.agreement_sentence(found, entry) for entry in list(found.agreements.values())[:1]
         ],
         "agreement_figures": [_inline(f) for f in _agreements(found)],
         "study": study,
         "study_text": [] if study is None else list(words.study_sentences(study)),
-        "study_rows": [] if study is None else list(words.study_rows(found, study)),
+        "study_rows": [] if study is None else list(rows.study_rows(found, study)),
         "study_figures": []
         if study is None or not study.rows
         else [_inline(figures.ratio_figure(study.rows))],
@@ -98,12 +100,14 @@ def _tiles(found: Repeatability) -> list[dict[str, str]]:
 
 
 def _values(found: Repeatability) -> list[SvgFigure]:
-    return [figures.values_figure(found, n, words.unit_of(found, n)) for n in words.MAIN if n in found.names]
+    return [
+        figures.values_figure(found, n, numbers.unit_of(found, n)) for n in numbers.MAIN if n in found.names
+    ]
 
 
 def _mandel(found: Repeatability) -> list[SvgFigure]:
     drawn: list[SvgFigure] = []
-    for name in words.MAIN[:2]:
+    for name in numbers.MAIN[:2]:
         by_what: dict[str, list[Any]] = {}
         for measure, what, test in found.consistency:
             if measure == name and test.test.startswith("Mandel"):
@@ -129,9 +133,11 @@ def _mode_figures(found: Repeatability, shapes: ShapeModes) -> list[SvgFigure]:
 
 
 def _agreements(found: Repeatability) -> list[SvgFigure]:
-    chosen = [name for name in words.MAIN if name in found.agreements]
+    chosen = [name for name in numbers.MAIN if name in found.agreements]
     return [
-        figures.agreement_figure(name, found.compared, found.agreements[name], words.unit_of(found, name), i)
+        figures.agreement_figure(
+            name, found.compared, found.agreements[name], numbers.unit_of(found, name), i
+        )
         for i, name in enumerate(chosen)
     ]
 

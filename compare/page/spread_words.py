@@ -1,20 +1,16 @@
 # SPDX-License-Identifier: MIT
-"""Numbers and sentences of the page about several scans."""
+"""Sentences of the page about several scans."""
 
 import math
-from collections.abc import Iterator, Mapping
-
-import numpy as np
+from collections.abc import Iterator
 
 from annelid.compare.page.words import INVENTED
 from annelid.compare.repeatability.agreement import Agreement
 from annelid.compare.repeatability.components import OPERATOR
-from annelid.compare.repeatability.mode_names import mode_name
 from annelid.compare.repeatability.point_spread import root_mean_square
-from annelid.compare.repeatability.precision import Deviation
 from annelid.compare.repeatability.repeated import Repeatability, ShapeModes, StudyBeside
 from annelid.results.views.headline import state_text
-from annelid.solver.display import KINDS, DisplayUnit, counted, digits
+from annelid.solver.display import counted, digits
 
 SPREAD_CAUTIONS = (
     "Limits hold for the conditions of these scans only: this scanner, this preparation, these operators, "
@@ -28,190 +24,6 @@ SPREAD_CAUTIONS = (
 )
 _FEW = 0.5  # coverage below which a scan is named
 _MANY = 6  # names in a sentence
-
-
-def unit_of(found: Repeatability, name: str) -> DisplayUnit:
-    """Unit in which a measure is shown."""
-    column = np.abs(found.values[:, found.names.index(name)])
-    return _unit_for(found, name, float(np.nanmax(column)) if np.isfinite(column).any() else 1.0)
-
-
-def _unit_for(found: Repeatability, name: str, size: float) -> DisplayUnit:
-    if found.unit(name) == "mm":
-        return found.part.run.units.unit("length", size)
-    return KINDS["volume" if found.unit(name) == "mm³" else "ratio"].default(size)
-
-
-def shown(found: Repeatability, name: str, value: float, count: int = 3) -> str:
-    """A value of a measure with its unit."""
-    unit = unit_of(found, name)
-    return unit.behind(digits(unit.factor * value, count)) if math.isfinite(value) else "not known"
-
-
-def size_text(found: Repeatability, name: str, size: float) -> str:
-    """A spread of a measure in the unit that suits its own size."""
-    if not math.isfinite(size):
-        return "not known"
-    unit = _unit_for(found, name, size)
-    return unit.behind(digits(unit.factor * size, 3))
-
-
-def spread_text(found: Repeatability, name: str, deviation: Deviation) -> str:
-    """A standard deviation with its interval: ``"0.12 mm (0.08 to 0.3)"``."""
-    text = size_text(found, name, deviation.value)
-    if not math.isfinite(deviation.high):
-        return text
-    factor = _unit_for(found, name, deviation.value).factor
-    return f"{text} ({digits(factor * deviation.low, 2)} to {digits(factor * deviation.high, 2)})"
-
-
-def limit_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, mean, repeatability and reproducibility limit, standard deviation between parts."""
-    for name, entry in found.precision.items():
-        sizes = (entry.repeatability.limit, entry.reproducibility.limit, entry.parts.value)
-        yield name, shown(found, name, entry.mean), *(size_text(found, name, size) for size in sizes)
-
-
-def deviation_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, standard deviations of repeatability and reproducibility and between parts."""
-    for name, entry in found.precision.items():
-        three = (entry.repeatability, entry.reproducibility, entry.parts)
-        yield name, *(spread_text(found, name, deviation) for deviation in three)
-
-
-def component_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows of the main measures: measure, source, squares, degrees of freedom, F, p, deviation, share."""
-    for name in (name for name in MAIN if name in found.precision):
-        entry = found.precision[name]
-        total = sum(max(v, 0.0) for v in entry.components.values() if math.isfinite(v))
-        for source, (squares, degrees, _, ratio, p) in entry.analysis.items():
-            variance = entry.components[source]
-            deviation = size_text(
-                found, name, math.sqrt(max(variance, 0.0)) if variance == variance else variance
-            )
-            share = (
-                f"{digits(100 * max(variance, 0.0) / total, 3)} %"
-                if total > 0.0 and variance == variance
-                else ""
-            )
-            tested = (digits(ratio, 3), _p(p)) if math.isfinite(ratio) else ("", "")
-            deviation = "0 (negative)" if variance < 0.0 else deviation
-            yield name, source, digits(squares, 3), digits(degrees, 3), *tested, deviation, share
-
-
-def consistency_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows of the stragglers and outliers: measure, tested, test, group, statistic, limits, verdict."""
-    for name, what, test in found.consistency:
-        if test.verdict:
-            limits = f"{digits(test.critical[0], 3)} / {digits(test.critical[1], 3)}"
-            yield name, what, test.test, test.group, digits(test.statistic, 3), limits, test.verdict
-
-
-def mode_rows(shapes: ShapeModes, found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows of the tested modes: number, energy, chance, p, size, look."""
-    real = len(shapes.modes.energy)
-    for i, test in enumerate(shapes.tests):
-        energy = shapes.modes.energy[i] if i < real else test.energy
-        size, look = "", "not larger than chance"
-        if i < real:
-            length = root_mean_square(shapes.modes.shapes[i], found.places.weight)
-            size = found.part.run.units.show("length", length, 3)
-            look = mode_name(shapes.shares[i])
-        elif test.p <= 0.05:
-            look = "larger than chance, but too few scans to distinguish more modes"
-        yield (
-            f"Mode {i + 1}",
-            f"{digits(100 * energy, 3)} %",
-            f"{digits(100 * test.chance, 3)} %",
-            _p(test.p),
-            size,
-            look,
-        )
-
-
-def outlier_rows(shapes: ShapeModes) -> Iterator[tuple[str, ...]]:
-    """Rows of the outlier tests: part, test, statistic, critical value, verdict."""
-    for what, suspects in (
-        ("scores in the modes (Wilks)", shapes.outlying.by_modes),
-        ("what the modes leave", shapes.outlying.by_rest),
-    ):
-        for suspect in suspects:
-            verdict = "outlier" if suspect.beyond else ""
-            yield (
-                shapes.rows[suspect.row],
-                what,
-                digits(suspect.statistic, 3),
-                digits(suspect.critical, 3),
-                verdict,
-            )
-
-
-def agreement_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, bias, limits, repeatability coefficients, trend."""
-    for name, entry in found.agreements.items():
-        unit = _unit_for(found, name, max(map(abs, entry.limits)))
-        yield (
-            name,
-            unit.behind(digits(unit.factor * entry.bias, 3)),
-            _to(unit, entry.limits),
-            " / ".join(size_text(found, name, c) for c in entry.coefficients),
-            f"{digits(entry.trend[0], 2)}, {_p(entry.trend[1])}" if entry.trend[0] == entry.trend[0] else "",
-        )
-
-
-def interval_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, 95 % confidence intervals of the bias, the lower and the upper limit."""
-    for name, entry in found.agreements.items():
-        unit = _unit_for(found, name, max(map(abs, entry.limits)))
-        yield name, *(_to(unit, ends) for ends in (entry.bias_range, *entry.limit_ranges))
-
-
-def study_rows(found: Repeatability, study: StudyBeside) -> Iterator[tuple[str, ...]]:
-    """Rows: measure, measured and simulated spread, ratio, which input explains most."""
-    for row in study.rows:
-        ends = (
-            f" ({digits(row.low, 2)} to {digits(row.high, 2)})" if math.isfinite(row.low + row.high) else ""
-        )
-        yield (
-            row.measure,
-            spread_text(found, row.measure, row.measured),
-            spread_text(found, row.measure, row.simulated),
-            f"{digits(row.ratio, 3)}{ends}",
-            _most(row.shares, row.method),
-        )
-
-
-def study_sentences(study: StudyBeside) -> Iterator[str]:
-    """Say what the study is and what the ratios mean."""
-    yield (
-        f"“{study.study.title}” ({study.study.folder.name}), {counted(len(study.study.runs), 'part')} at "
-        "full load. A ratio of 1 means that the scatter of its inputs would make the measured spread between "
-        "parts."
-    )
-    if study.shapes.without:
-        yield f"The shapes of its parts are not known, because {study.shapes.without}."
-    else:
-        yield (
-            "Its parts were measured like scans, from their deformed shapes. Extremes, percentiles and root "
-            "mean squares are not compared, because those of scans contain noise."
-        )
-    wide = [row.measure for row in study.rows if row.low > 1.0]
-    narrow = [row.measure for row in study.rows if row.high < 1.0]
-    if wide:
-        yield (
-            f"The parts scatter more than the study explains in: {', '.join(wide)}. Its inputs scatter more "
-            "in truth, or one is missing."
-        )
-    if narrow:
-        yield (
-            f"The parts scatter less than in the study in: {', '.join(narrow)}. Its inputs scatter less in "
-            "truth."
-        )
-    if not study.rows:
-        yield (
-            'No quantity is known of both. Keep the fields of the runs of the study (output keep = "stage '
-            'ends"), and scan several parts.'
-        )
 
 
 def headline(found: Repeatability) -> str:
@@ -250,6 +62,48 @@ def kind(found: Repeatability) -> str:
 def state_sentence(found: Repeatability) -> str:
     """Say what the scans are compared with."""
     return f"Compared with the {found.part.surface.name} in {state_text(found.part.run, found.part.state)}."
+
+
+def agreement_sentence(found: Repeatability, entry: Agreement) -> str:
+    """Say what bias and limits mean."""
+    first, second = found.compared
+    return (
+        f"Differences are {first} less {second}. In 95 % of the parts, single measurements by both differ by "
+        f"a value between the limits of agreement, which rest on {counted(len(entry.difference), 'part')}."
+    )
+
+
+def study_sentences(study: StudyBeside) -> Iterator[str]:
+    """Say what the study is and what the ratios mean."""
+    yield (
+        f"“{study.study.title}” ({study.study.folder.name}), {counted(len(study.study.runs), 'part')} at "
+        "full load. A ratio of 1 means that the scatter of its inputs would make the measured spread between "
+        "parts."
+    )
+    if study.shapes.without:
+        yield f"The shapes of its parts are not known, because {study.shapes.without}."
+    else:
+        yield (
+            "Its parts were measured like scans, from their deformed shapes. Extremes, percentiles and root "
+            "mean squares are not compared, because those of scans contain noise."
+        )
+    wide = [row.measure for row in study.rows if row.low > 1.0]
+    narrow = [row.measure for row in study.rows if row.high < 1.0]
+    if wide:
+        yield (
+            f"The parts scatter more than the study explains in: {', '.join(wide)}. Its inputs scatter more "
+            "in truth, or one is missing."
+        )
+    if narrow:
+        yield (
+            f"The parts scatter less than in the study in: {', '.join(narrow)}. Its inputs scatter less in "
+            "truth."
+        )
+    if not study.rows:
+        yield (
+            'No quantity is known of both. Keep the fields of the runs of the study (output keep = "stage '
+            'ends"), and scan several parts.'
+        )
 
 
 def doubts(found: Repeatability) -> Iterator[str]:
@@ -322,46 +176,9 @@ def _design_doubts(found: Repeatability) -> Iterator[str]:
         )
 
 
-def _to(unit: DisplayUnit, ends: tuple[float, float]) -> str:
-    low, high = (digits(unit.factor * end, 3) for end in ends)
-    return f"{low} to {unit.behind(high)}"
-
-
-def _most(shares: Mapping[str, float], method: str) -> str:
-    if not shares:
-        return "not known"
-    name, share = max(shares.items(), key=lambda item: item[1])
-    return f"{name.replace('_', ' ')}, {100 * share:.0f} % ({method})"
-
-
 def _list(names: list[str], total: int, one: str, several: str) -> str:
     """Names and the verb behind them."""
     if len(names) == total > 1:
         return f"All {total} scans {several}"
     text = ", ".join(names[:_MANY])
     return f"{text}{' and others' if len(names) > _MANY else ''} {several if len(names) > 1 else one}"
-
-
-def _p(p: float) -> str:
-    return "p < 0.001" if p < 0.001 else f"p = {digits(p, 2)}"
-
-
-def level_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
-    """Rows: part, measure, values, mean, repeatability, reproducibility, for the measures of the figures."""
-    for (name, level), entry in found.levels.items():
-        if name in MAIN:
-            texts = [spread_text(found, name, d) for d in (entry.repeatability, entry.reproducibility)]
-            yield level, name, str(entry.number), shown(found, name, entry.mean), *texts
-
-
-def agreement_sentence(found: Repeatability, entry: Agreement) -> str:
-    """Say what bias and limits mean."""
-    first, second = found.compared
-    return (
-        f"Differences are {first} less {second}. In 95 % of the parts, single measurements by both differ by "
-        f"a value between the limits of agreement, which rest on {counted(len(entry.difference), 'part')}."
-    )
-
-
-MAIN = ("mean deviation", "root mean square deviation", "mean diameter", "enclosed volume")
-"""Measures that are drawn."""

@@ -18,7 +18,8 @@ from annelid.compare.alignment.poses import Pose
 from annelid.compare.comparison.simulated_part import ComparisonSettings, simulated_part
 from annelid.compare.page.spread_figures import ratio_figure
 from annelid.compare.page.spread_page import repeatability_page
-from annelid.compare.page.spread_words import deviation_rows, doubts, headline, study_rows, study_sentences
+from annelid.compare.page.spread_rows import deviation_rows, study_rows
+from annelid.compare.page.spread_words import doubts, headline, study_sentences
 from annelid.compare.page.write import write_comparisons
 from annelid.compare.page.write_spread import write_spread
 from annelid.compare.repeatability.components import OPERATOR, PART
