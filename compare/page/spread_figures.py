@@ -8,8 +8,9 @@ import numpy as np
 from annelid.compare.page.diverging import colour_limit, diverging_colours
 from annelid.compare.repeatability.agreement import Agreement
 from annelid.compare.repeatability.consistency import Consistency
-from annelid.compare.repeatability.repeated import Repeatability, ShapeModes
-from annelid.compare.repeatability.scan_fields import Places
+from annelid.compare.repeatability.places import Places
+from annelid.compare.repeatability.repeated import Repeatability
+from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.compare.repeatability.study_parts import Beside
 from annelid.geometry.body import FloatArray
 from annelid.results.figures import svg_style as style

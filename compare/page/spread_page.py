@@ -14,7 +14,8 @@ from annelid.compare.page.spread_pictures import field_picture, mode_picture, nu
 from annelid.compare.page.words import CAUTIONS
 from annelid.compare.repeatability.files import FILES, PAGE
 from annelid.compare.repeatability.point_spread import root_mean_square
-from annelid.compare.repeatability.repeated import Repeatability, ShapeModes
+from annelid.compare.repeatability.repeated import Repeatability
+from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.pages.render import render
 from annelid.results.report.safety import CAUTIONS as GENERAL_CAUTIONS

@@ -7,7 +7,7 @@ import numpy as np
 
 from annelid.compare.page.diverging import colour_limit
 from annelid.compare.page.pictures import ColourScale, data_url, surfaces_picture
-from annelid.compare.repeatability.scan_fields import Places
+from annelid.compare.repeatability.places import Places
 from annelid.geometry.body import FloatArray
 from annelid.results.views.camera import choose_layout
 from annelid.solver.display import DisplayUnit, DisplayUnits, digits

@@ -15,7 +15,8 @@ from annelid.compare.page.spread_numbers import (
 )
 from annelid.compare.repeatability.mode_names import mode_name
 from annelid.compare.repeatability.point_spread import root_mean_square
-from annelid.compare.repeatability.repeated import Repeatability, ShapeModes, StudyBeside
+from annelid.compare.repeatability.repeated import Repeatability, StudyBeside
+from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.solver.display import digits
 
 

@@ -8,7 +8,8 @@ from annelid.compare.page.words import INVENTED
 from annelid.compare.repeatability.agreement import Agreement
 from annelid.compare.repeatability.components import OPERATOR
 from annelid.compare.repeatability.point_spread import root_mean_square
-from annelid.compare.repeatability.repeated import Repeatability, ShapeModes, StudyBeside
+from annelid.compare.repeatability.repeated import Repeatability, StudyBeside
+from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.results.views.headline import state_text
 from annelid.solver.display import counted, digits
 

@@ -10,7 +10,8 @@ import pyarrow as pa
 import pyarrow.parquet
 
 from annelid.compare.comparison.files import new_folder
-from annelid.compare.repeatability.repeated import Repeatability, ShapeModes
+from annelid.compare.repeatability.repeated import Repeatability
+from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.compare.repeatability.summary import KIND, summary
 from annelid.geometry.body import FloatArray
 from annelid.geometry.writing import naming

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from annelid.compare.repeatability.scan_fields import MEASURE_UNITS
+from annelid.compare.repeatability.scan_measures import MEASURE_UNITS
 from annelid.compare.scans.units import UNITS
 from annelid.geometry.errors import InputError
 from annelid.geometry.text_files import read_text

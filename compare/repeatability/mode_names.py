@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.compare.alignment.poses import motion_matrix
-from annelid.compare.repeatability.scan_fields import Places
+from annelid.compare.repeatability.places import Places
 from annelid.geometry.body import FloatArray
 
 _ORDER = 8  # polynomials along the axis

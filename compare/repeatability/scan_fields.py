@@ -10,53 +10,23 @@ import numpy as np
 import pyarrow.parquet
 
 from annelid.compare.alignment.poses import Pose
-from annelid.compare.alignment.surface import NominalSurface
 from annelid.compare.comparison.compared import compare_scan
 from annelid.compare.comparison.files import COUNTED, PARQUET
-from annelid.compare.comparison.map_surface import SPOT, fine_surface, spot_deviations
+from annelid.compare.comparison.map_surface import spot_deviations
 from annelid.compare.comparison.named_points import read_named_points
 from annelid.compare.comparison.simulated_part import ComparisonSettings, SimulatedPart
 from annelid.compare.comparison.summary import KIND
 from annelid.compare.deviation.coverage import surface_deviations
-from annelid.compare.deviation.quantities import UNITS
-from annelid.compare.deviation.radius_field import RadiusField
-from annelid.compare.deviation.radius_map import radius_map
-from annelid.compare.deviation.signed import Deviations, deviations
+from annelid.compare.deviation.signed import deviations
 from annelid.compare.repeatability.listing import ListedScan
-from annelid.geometry.body import FloatArray, IntArray
+from annelid.compare.repeatability.places import Places
+from annelid.compare.repeatability.scan_measures import all_measures
+from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.results.folder.digests import check_digests, digests_of, read_sealed
 from annelid.results.folder.folder_files import SUMMARY, read_json
 
-MEASURE_UNITS: Mapping[str, str] = {
-    **UNITS,
-    "mean diameter": "mm",
-    "largest diameter": "mm",
-    "enclosed volume": "mm³",
-}
-"""Units of the measures of a scan: those of a comparison, and sizes of the part itself."""
-_FINENESS = 60  # edges between places over the diagonal of the surface
 _REPLICATES = 2  # the spread of several scans takes the place of the uncertainty of one
-
-
-class Places(NamedTuple):
-    """Places of the simulated surface at which all scans are looked at.
-
-    Attributes:
-        points: Shape (m, 3), mm.
-        triangles: Shape (t, 3).
-        weight: Share of each place in the area, shape (m,).
-        normals: Outward unit normals, shape (m, 3).
-        spot: Smallest radius around a place from which the median is taken, mm.
-        ring: Number of the ring about the axis Z in which each place is, shape (m,).
-    """
-
-    points: FloatArray
-    triangles: IntArray
-    weight: FloatArray
-    normals: FloatArray
-    spot: float
-    ring: IntArray
 
 
 class ScanField(NamedTuple):
@@ -88,16 +58,6 @@ class ScanField(NamedTuple):
     spot: float
 
 
-def places_of(surface: NominalSurface, *, fineness: int = _FINENESS) -> Places:
-    """Return places of a surface, with so many edges between them over its diagonal."""
-    points, triangles = fine_surface(surface, fineness=fineness)
-    fine = NominalSurface(points, triangles)
-    weight = np.bincount(triangles.ravel(), np.repeat(fine.areas / 3.0, 3), len(points))
-    spot = SPOT * float(np.linalg.norm(np.ptp(surface.points, axis=0)))
-    ring = rings(points, spot)
-    return Places(points, triangles, weight / weight.sum(), fine.vertex_normals, spot, ring)
-
-
 def scan_field(
     part: SimulatedPart, places: Places, entry: ListedScan, settings: ComparisonSettings
 ) -> ScanField:
@@ -109,49 +69,6 @@ def scan_field(
     return (
         _read(part, places, entry, settings) if entry.is_folder else _compared(part, places, entry, settings)
     )
-
-
-def shape_measures(found: Deviations, radii: RadiusField | None) -> dict[str, float]:
-    """Sizes of the part itself: mean and largest diameter of its sections, and the enclosed volume."""
-    if radii is None:
-        return {}
-    cells = radius_map(found.points, radii)
-    known = np.isfinite(cells.radius).any(axis=1)
-    if not known.any():
-        return dict.fromkeys(("mean diameter", "largest diameter", "enclosed volume"), np.nan)
-    # Differences are averaged over what is seen, so that holes do not change the nominal shape.
-    off = np.nanmean(cells.difference[known], axis=1)
-    mean = cells.nominal[known].mean(axis=1) + off
-    step = (cells.height[1] - cells.height[0]) * 2.0 * np.pi / len(cells.angle)
-    nominal = 0.5 * step * float((cells.nominal**2).sum())
-    return {
-        "mean diameter": float(2.0 * (cells.nominal.mean() + off.mean())),
-        "largest diameter": float(2.0 * mean.max()),
-        "enclosed volume": nominal,
-    }
-
-
-def rings(points: FloatArray, width: float) -> IntArray:
-    """Number of the ring about the axis Z, so wide (mm) along radius and height, of points, shape (m,)."""
-    meridian = np.column_stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]])
-    return np.asarray(np.unique(np.floor(meridian / width), axis=0, return_inverse=True)[1]).ravel()
-
-
-def ring_means(field: FloatArray, ring: IntArray) -> FloatArray:
-    """Replace a field by its mean over each ring about the axis, where it is known; shape (m,)."""
-    known = np.isfinite(field)
-    number = np.bincount(ring[known], minlength=int(ring.max()) + 1)
-    total = np.bincount(ring[known], field[known], minlength=len(number))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray((total / number)[ring])
-
-
-def all_measures(given: Mapping[str, float], found: Deviations, part: SimulatedPart) -> dict[str, float]:
-    """Measures of a comparison with those of the part itself."""
-    sizes = shape_measures(found, part.radii)
-    if sizes:
-        sizes["enclosed volume"] += given.get("volume difference", np.nan)
-    return {**{name: value for name, value in given.items() if name in UNITS}, **sizes}
 
 
 def in_other_poses(

@@ -16,8 +16,9 @@ from annelid.compare.comparison.simulated_part import ComparisonSettings, Simula
 from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures
 from annelid.compare.deviation.signed import deviations
+from annelid.compare.repeatability.places import Places
 from annelid.compare.repeatability.precision import Deviation
-from annelid.compare.repeatability.scan_fields import Places, all_measures
+from annelid.compare.repeatability.scan_measures import all_measures
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run

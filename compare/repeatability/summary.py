@@ -6,7 +6,8 @@ from typing import Any
 from annelid.compare.repeatability.mode_names import mode_name
 from annelid.compare.repeatability.point_spread import root_mean_square
 from annelid.compare.repeatability.precision import Deviation, Precision
-from annelid.compare.repeatability.repeated import Repeatability, ShapeModes, StudyBeside
+from annelid.compare.repeatability.repeated import Repeatability, StudyBeside
+from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.results.folder.digests import digests_of
 from annelid.results.folder.folder_files import SUMMARY as RUN_SUMMARY
 

@@ -10,7 +10,8 @@ from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures
 from annelid.compare.deviation.signed import deviations
 from annelid.compare.repeatability.listing import ListedScan
-from annelid.compare.repeatability.scan_fields import ScanField, all_measures, in_other_poses
+from annelid.compare.repeatability.scan_fields import ScanField, in_other_poses
+from annelid.compare.repeatability.scan_measures import all_measures
 
 NOISE = 0.01
 """Standard deviation of a point along the normal, mm."""

@@ -26,10 +26,10 @@ from annelid.compare.repeatability.components import OPERATOR, PART
 from annelid.compare.repeatability.files import FILES, write_repeatability
 from annelid.compare.repeatability.hand_measures import read_hand_measures
 from annelid.compare.repeatability.listing import Design, read_list
+from annelid.compare.repeatability.places import places_of
 from annelid.compare.repeatability.point_spread import part_means, root_mean_square
 from annelid.compare.repeatability.precision import Deviation, precisions
 from annelid.compare.repeatability.repeated import analysed, repeatability
-from annelid.compare.repeatability.scan_fields import places_of
 from annelid.compare.repeatability.study_parts import SimulatedShapes, StudyParts, beside, simulated_shapes
 from annelid.geometry.errors import InputError
 from annelid.results.folder.digests import digests_of, read_sealed
