@@ -21,6 +21,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq, fsolve
 
 from annelid.geometry.shapes.band import Band
+from annelid.solver.continuation.coupled_newton import CoupledNewton
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Closed, Lubrication, Reservoir
@@ -103,6 +104,31 @@ def test_steady_flow_through_a_soft_tube(p, out, rod):
     assert radius.max() == pytest.approx(wide, rel=5e-3)
     assert radius.min() == pytest.approx(narrow, rel=5e-3)
     assert value(last, "viscous loss") > 0
+
+
+def test_a_step_that_overshoots_is_halved(monkeypatch):
+    model = soft_tube(Reservoir(2e-3), Reservoir(0.0))
+    stages = [REST, Stage("flow", control="flow", duration=0.1, steps=2)]
+    expected = value(reached(model, stages)[-1], "outflow at the upper end")
+    correct, back, seen = CoupledNewton._correct, CoupledNewton._go_half_back, {"steps": 0, "halved": 0}
+
+    def overshoot(coupled, residual, lumen):
+        correct(coupled, residual, lumen)
+        if seen["steps"] % 5 == 0:  # 64 times as far
+            part, Δy = coupled._step
+            coupled.system.x.axpy(63 * part, coupled._dx)
+            coupled.y = coupled.y + 63 * part * Δy
+            coupled._step = 64 * part, Δy
+        seen["steps"] += 1
+
+    def halve(coupled):
+        seen["halved"] += 1
+        back(coupled)
+
+    monkeypatch.setattr(CoupledNewton, "_correct", overshoot)
+    monkeypatch.setattr(CoupledNewton, "_go_half_back", halve)
+    assert value(reached(model, stages)[-1], "outflow at the upper end") == pytest.approx(expected, rel=1e-8)
+    assert seen["halved"] > 3
 
 
 def test_relaxation_of_a_closed_tube():
