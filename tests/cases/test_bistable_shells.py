@@ -51,6 +51,7 @@ def cap(folder, λ, **options):
     return run_of(folder, shape, stage, along=rim / 20, **options)
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_a_cap_with_a_free_edge_stays_inverted_above_a_threshold(tmp_path):
     two = {"quantity": "stable states at zero load", "at_least": 2}

@@ -95,14 +95,15 @@ def test_check_prints_the_resolved_case_with_size_and_cost(annelid, case_file, t
 )
 @pytest.mark.parametrize("command", ["check", "run", "mesh"])
 def test_wrong_input_exits_with_2_and_writes_nothing(
-    annelid, case_file, tables, tmp_path, command, change, message
+    case_file, tables, tmp_path, monkeypatch, capsys, command, change, message
 ):
+    monkeypatch.chdir(tmp_path)
     case_file.write_text(tomli_w.dumps(tables | change))
     before = sorted(tmp_path.iterdir())
-    done = annelid(command, case_file)
-    assert done.returncode == 2
-    assert message in done.stderr
-    assert "Traceback" not in done.stderr
+    assert main([command, str(case_file)]) == 2
+    errors = capsys.readouterr().err
+    assert message in errors
+    assert "Traceback" not in errors
     assert sorted(tmp_path.iterdir()) == before
 
 

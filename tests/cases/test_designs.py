@@ -110,6 +110,7 @@ def test_an_energised_ring_opens_and_its_neighbour_hardly_does(ring_tube, long_r
     assert far == pytest.approx(cold, abs=5e-4)
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_pull_in_limits_the_ring_tube_before_breakdown_and_wrinkling(ring_tube, long_rings):
     """Pull-in between a long ring and a sheet without pressure that only widens, H sqrt(μ/ε)/λz.
@@ -148,6 +149,7 @@ def test_sheets_of_the_ring_tube_are_cast_as_computed_by_hand():
         assert sheet.along == pytest.approx(LENGTH / 1.1, rel=1e-6)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_the_twisted_sleeve_turns_as_a_thin_tube(twisted):
     """Bredt's thin tube: T L/(2π r³ t μ) with the mean radius, which clamp and pressure hardly change.

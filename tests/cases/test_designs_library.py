@@ -235,6 +235,7 @@ def test_the_margin_of_the_balloon_is_below_that_of_its_mean_field(balloon, skin
     assert margin == pytest.approx(80 / field, rel=0.3)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_balloon_from_a_contour_answers_its_maker(balloon):
     """Energy theorem: skin and lattice lose the work of the pressure. Own reasoning for the signs."""
@@ -251,6 +252,7 @@ def test_the_balloon_from_a_contour_answers_its_maker(balloon):
     assert not any(table["unstable modes"])
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_lattice_of_the_balloon_can_be_printed(balloon, tmp_path, capsys):
     """The print summary states time and clearance; the nozzle stays its stand-off away from the part."""

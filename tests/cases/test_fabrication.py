@@ -302,6 +302,7 @@ def test_a_run_of_another_case_is_refused(tmp_path):
     assert "3, the last" in text_of(tmp_path / "sheet")
 
 
+@pytest.mark.long
 def test_measured_walls_have_no_masks_and_no_moulds(tmp_path):
     heights = [0.0, 5.0, 10.0, 15.0, 20.0]
     grid = {

@@ -161,6 +161,7 @@ def test_oesophagus_widens_only_under_the_energised_ring(tmp_path):
     assert 0.85 * active < at_stage_end(run, "energise", "radial expansion under_ring_4") < active
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_counterpulsation_has_the_pressure_of_a_long_tube(tmp_path):
     run = coarse_run("counterpulsation", tmp_path)

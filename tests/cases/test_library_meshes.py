@@ -9,9 +9,7 @@ from annelid.cases.validate.resolved import coarsened
 
 HALVED = 0.02  # relative change of a required quantity
 QUICK = (
-    "balloon_past_maximum",
     "highest_voltage",
-    "mandrel",
     "pull_in_tube",
     "widening_tube",
 )

@@ -146,6 +146,7 @@ def test_covered_tube_starts_with_the_energy_of_its_skin(tmp_path):
     assert table["strain energy"][-1] - table["strain energy"][0] == pytest.approx(work, rel=0.01)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_a_capped_skin_returns_to_its_stress_free_shape(tmp_path):
     """Own reasoning: with a very soft lattice, skin and caps return to their stress-free shape."""

@@ -68,6 +68,7 @@ def test_a_balloon_is_inflated_past_its_pressure_maximum():
     assert max(pressure) > 1.05 * pressure[-1]
 
 
+@pytest.mark.long
 def test_the_inflation_is_a_stage_of_its_own_in_the_run_folder(tmp_path):
     case = case_from_tables(tables(making={"stretch": 1.2, "pressure": None, "steps": 6}))
     assert run_case(case, tmp_path / "run").outcome.kind == "reached"

@@ -62,6 +62,7 @@ def test_numbers_that_do_not_end_are_read_again_as_the_same_case():
     assert case_from_tables(tomllib.loads(resolved_text(case))) == case
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_pull_in_follows_from_the_thickness_as_cast():
     """A free film loses its pre-stretch, and pulls in as cast.

@@ -50,6 +50,7 @@ def test_a_failing_case_affects_no_other_case_of_its_array(cluster_user):
     assert {run: user.summaries()[run] for run in before} == before
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_exceeded_memory_and_time_get_higher_limits(cluster_user):
     user = cluster_user()
@@ -68,6 +69,7 @@ def test_exceeded_memory_and_time_get_higher_limits(cluster_user):
     assert (attempt.seconds, attempt.megabytes, attempt.ended) == (60.0, 1200.0, "done")
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.mpi
 def test_ranks_without_connection_are_detected(cluster_user):

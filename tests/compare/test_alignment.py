@@ -135,6 +135,7 @@ def test_named_points_or_the_ends_may_be_the_datum():
     assert "two ends" in found.sentences[0]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_scale_is_fitted_only_if_it_is_asked_for():
     surface = ball(20.0, (1.0, 0.8, 0.6), fineness=4)

@@ -123,6 +123,7 @@ def test_a_named_point_fixes_the_turn_and_tells_the_ends_apart(run, bumped, tmp_
     assert "so the angle of the scan about its axis is arbitrary" not in page.read_text()
 
 
+@pytest.mark.long
 def test_three_named_points_alone_are_a_datum(run, bumped, tmp_path):
     folder, _, rotation, shift = bumped
     places = {name: np.array(x) for name, x in (("a", [6.6, 0, 0]), ("b", [0, 6.6, 12]), ("c", [-6.6, 0, 5]))}

@@ -48,6 +48,7 @@ def on_ellipse():
     return lattice_body(lattice_on(ellipse()), LAYERS, COARSE)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_volumes_of_an_elliptic_tube(on_ellipse):
     # A layer between depths a and b under a convex curve of length L: L (b - a) - pi (b^2 - a^2) (Steiner).
@@ -74,7 +75,10 @@ def test_nodes_and_directions_of_an_elliptic_tube(on_ellipse):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize(("side", "under", "height"), [("inside", 0.4, 0.5), ("embedded", 0.3, 0.2)])
+@pytest.mark.parametrize(
+    ("side", "under", "height"),
+    [("inside", 0.4, 0.5), pytest.param("embedded", 0.3, 0.2, marks=pytest.mark.long)],
+)
 def test_struts_under_a_measured_face(side, under, height):
     # Steiner's formula, as above; the struts begin, or have their middle, at the distance ``under`` from the
     # measured outer face.
@@ -101,6 +105,7 @@ def _along_normal(points):
     return -cKDTree(np.column_stack([LONG * np.cos(turn), SHORT * np.sin(turn)])).query(points[:, :2])[0]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["re-entrant", "hexachiral"])
 def test_the_mesh_is_closed_around(kind):
     body = lattice_body(lattice_on(bumpy(), kind), LAYERS[1:], COARSE)

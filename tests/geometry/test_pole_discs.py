@@ -46,6 +46,7 @@ def closed():
     return body_on(SPHERE)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_volumes_of_a_closed_sphere(closed):
     volumes = cell_volumes(closed)

@@ -93,6 +93,7 @@ def test_the_program_is_written(folder):
     assert text.count("\nM8\n") == text.count("\nM9\n") - 1
 
 
+@pytest.mark.long
 def test_pictures_are_not_empty(path, tmp_path):
     from PIL import Image
 

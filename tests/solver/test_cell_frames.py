@@ -60,6 +60,7 @@ def test_thick_honeycombs_with_joints_of_known_length(angle, h):
     np.testing.assert_allclose(found[:4], beams[:4], rtol=0.01)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.reference
 @pytest.mark.parametrize("opening", [30.0, 60.0, 120.0])

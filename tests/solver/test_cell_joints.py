@@ -52,6 +52,7 @@ def test_thick_honeycomb_is_walls_between_joints(angle, h):
     )
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.reference
 @pytest.mark.parametrize(("angle", "h"), HONEYCOMBS)

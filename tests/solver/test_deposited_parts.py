@@ -57,6 +57,7 @@ def radii_of(model, state):
     return [R[np.abs(model.body.points[:, 0] - at) < 1e-9].mean() for at in (a, b, C)]
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_printed_tube_is_released_as_two_bonded_tubes():
     """Own derivation, as for a shrink fit: the pressure differences over both tubes add up to zero."""

@@ -119,7 +119,10 @@ def fed_film(es, electrics, *, leak=None):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize(("es", "electrics"), [(0.4, "layered"), (0.68, "layered"), (0.4, "solved")])
+@pytest.mark.parametrize(
+    ("es", "electrics"),
+    [(0.4, "layered"), (0.68, "layered"), pytest.param(0.4, "solved", marks=pytest.mark.long)],
+)
 def test_a_free_film_charges_through_a_resistance(es, electrics):
     states, capacitance, area = fed_film(es, electrics)
     energy = MU * area * THICKNESS
@@ -139,6 +142,7 @@ def test_a_free_film_charges_through_a_resistance(es, electrics):
         assert value(state, "unstable modes under control") == 0
 
 
+@pytest.mark.long
 @pytest.mark.rate
 def test_the_error_falls_with_the_square_of_the_time_step():
     t, e = 2.0, 0.332119235

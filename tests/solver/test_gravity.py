@@ -101,6 +101,7 @@ def test_a_part_as_dense_as_its_fluid_does_not_move():
     np.testing.assert_allclose(up, -down, rtol=0, atol=1e-2 * np.abs(down).max())  # small: nearly linear
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_the_weight_is_that_of_the_stress_free_volume():
     """A part drawn 1.25 times too long and wide weighs what its stress-free volume weighs."""

@@ -271,6 +271,7 @@ def solid(material: Material) -> Model:
     return Model(cylinder_body(2.0, 3.0), (Part("core", material),), SLIDING_ENDS)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.parametrize("law", LAWS)
 def test_cylinder_pulled_and_squeezed(law):

@@ -167,6 +167,7 @@ def test_a_tube_drawn_twisted_unwinds():
     assert value(states[-1], "largest stretch") == pytest.approx(1.0, abs=1e-2)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_inflated_sphere_is_in_equilibrium_up_to_its_pole():
     """At the pole the circumference has no direction; the state of the thick sphere is uniform around."""

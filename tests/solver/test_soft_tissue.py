@@ -85,6 +85,7 @@ def test_beam_bends_by_the_published_amount():
     assert tip[1] == pytest.approx(0.5, abs=1e-6)  # no force acts sideways
 
 
+@pytest.mark.long
 def test_pressure_follows_the_face_of_the_beam():
     """The reaction of the root is P ∫ n da over the deformed face, by an independent quadrature.
 
@@ -104,6 +105,7 @@ def test_pressure_follows_the_face_of_the_beam():
     assert any("not symmetric" in remark for remark in outcome.remarks)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_volume_of_the_beam_is_kept():
     """The material is exactly incompressible; the volume is integrated by an independent quadrature."""

@@ -212,6 +212,7 @@ def collapsing_sphere(**settings):
     return run(model, [Stage("suction", pressure=-3e-3, steps=6)], stepping=stepping)
 
 
+@pytest.mark.long
 def test_a_sphere_does_not_turn_inside_out():
     """Its poles meet on the way; what would follow is a sphere whose walls have passed through each other."""
     outcome, states = collapsing_sphere()

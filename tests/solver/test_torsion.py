@@ -89,6 +89,7 @@ def test_tube_is_stretched_and_twisted(lz, P):
     assert value(state, "reaction torque end_low") == pytest.approx(-exact.torque, rel=2e-5)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 @pytest.mark.parametrize("angle", [35.0, -60.0])
 def test_one_fibre_family_twists_a_membrane_under_pressure(angle):

@@ -124,6 +124,7 @@ def test_a_disk_that_fills_up_while_a_failure_is_recorded(study, drive, monkeypa
         drive(plan, the_store)
 
 
+@pytest.mark.long
 def test_a_run_with_a_damaged_summary_is_repeated(study, drive, attempts):
     plan, store = study(vary=[RADII])
     drive(plan, store)
@@ -159,6 +160,7 @@ def test_two_drivers_cannot_work_on_one_study(study, drive):
     drive(plan, store)
 
 
+@pytest.mark.long
 def test_runs_of_another_process_are_skipped(study, drive, attempts):
     from annelid.results.atomic import FolderLock
 

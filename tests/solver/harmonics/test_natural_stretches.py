@@ -34,6 +34,7 @@ def drawn_inflated(layers=(), through=16):
     return body, NaturalField(np.sqrt(A**2 + np.minimum(R, b) ** 2 - a**2) / R, np.ones_like(R))
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_a_tube_drawn_as_inflated():
     body, natural = drawn_inflated()

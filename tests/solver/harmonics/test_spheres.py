@@ -57,6 +57,7 @@ def test_a_sphere_turns_for_all_harmonics_at_once(material, second, third, half)
     assert stiffness == pytest.approx([stiffness[0]] * 3, rel=1e-3)
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_an_inflated_sphere_becomes_a_pear():
     """B/A = 1.1: past the pressure maximum at a/A = 1.416, P₁ turns for m = 0 and 1 at a/A = 1.8478."""
