@@ -36,8 +36,8 @@ def point_spread(fields: FloatArray, design: Design) -> PointSpread:
     """Return mean and spread of fields, shape (n, m), mm."""
     known = np.isfinite(fields)
     number = known.sum(axis=0)
-    mean = known_mean(part_means(fields, design))
-    off = np.where(known, fields - known_mean(fields), 0.0)
+    mean = _mean(part_means(fields, design))
+    off = np.where(known, fields - _mean(fields), 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         deviation = np.where(number > 1, np.sqrt((off**2).sum(axis=0) / (number - 1)), np.nan)
     found = variance_components(fields, design.part, design.operator)
@@ -74,18 +74,17 @@ def root_mean_square(field: FloatArray, weight: FloatArray) -> float:
     return float(np.sqrt(np.average(field[known] ** 2, weights=weight[known])))
 
 
-def known_mean(fields: FloatArray) -> FloatArray:
-    """Mean over the scans, shape (n, m), that saw a place; ``nan`` where none did."""
-    known = np.isfinite(fields)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(known, fields, 0.0).sum(axis=0) / known.sum(axis=0))
-
-
 def _level_mean(fields: FloatArray) -> FloatArray:
     offset = np.zeros((len(fields), 1))
     known = np.isfinite(fields)
     for _ in range(_ROUNDS if len(fields) > 1 and not known.all() else 0):
-        off = np.where(known, fields - known_mean(fields - offset), 0.0)
+        off = np.where(known, fields - _mean(fields - offset), 0.0)
         offset = off.sum(axis=1, keepdims=True) / np.maximum(known.sum(axis=1, keepdims=True), 1)
         offset -= offset.mean()
-    return known_mean(fields - offset)
+    return _mean(fields - offset)
+
+
+def _mean(fields: FloatArray) -> FloatArray:
+    known = np.isfinite(fields)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(known, fields, 0.0).sum(axis=0) / known.sum(axis=0))
