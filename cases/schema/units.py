@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
+from annelid.cases.schema.unit_factors import quoted, unit_factor
 from annelid.solver.display import KINDS, digits
 
 __all__ = [
@@ -24,16 +24,11 @@ __all__ = [
     "note_unit",
     "parse",
     "quantity",
-    "registry_quantity",
     "show",
     "units_read",
 ]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
-_POWER = re.compile(r"([A-Za-z])([23])\b")  # volumes are written as "mm3"
-_LONGEST_UNIT = 40  # characters
-_BAD_POWER = re.compile(r"(\*\*|\^)\s*([^\s\d+-]|[+-]?\d[\d.]|[+-]?\d\s*(\*\*|\^))")  # but one of one digit
-_LONGEST_QUOTE = 120  # characters of a value in a message
 _DIGITS = 12  # "180 um" and "0.18 mm" must give the same number and so the same hash
 _LARGEST = 1e12  # of any quantity in its internal unit; larger values are typing errors
 _SMALLEST = 1e-30  # of any quantity other than zero; the square of a smaller length may be zero
@@ -102,10 +97,10 @@ def parse(value: object, unit: str) -> float:
         return _finite(float(value), value)
     match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
     if match is None:
-        raise UnitError(f"{_quote(value)} is not a number{'' if dimensionless else ' with a unit'}")
+        raise UnitError(f"{quoted(value)} is not a number{'' if dimensionless else ' with a unit'}")
     number, written = match.groups()
     if not written and not dimensionless:
-        raise UnitError(f"{_quote(value)} has no unit")
+        raise UnitError(f"{quoted(value)} has no unit")
     return _finite(float(number) * _factor(written, "" if dimensionless else unit, value), value)
 
 
@@ -118,11 +113,6 @@ def show(value: float, unit: str) -> str | float:
 def as_read(value: float) -> float:
     """Round a computed value of a case as it would be if it were written to the file and read again."""
     return float(f"{value:.{_DIGITS}g}")
-
-
-def registry_quantity(number: float, unit: str) -> Any:
-    """Return a quantity for arithmetic; sums of different kinds raise ``pint.DimensionalityError``."""
-    return _registry().Quantity(number, _POWER.sub(r"\1^\2", unit))
 
 
 @dataclass(frozen=True)
@@ -164,11 +154,11 @@ class Unit:
             raise PydanticCustomError("unit", "{text}", {"text": hint}) from None
         if number and not _SMALLEST <= abs(number) <= _LARGEST:
             limits = f"at least {show(_SMALLEST, self.unit)} and at most {show(_LARGEST, self.unit)}"
-            text = f"{_quote(value)} is out of range; its size must be {limits}"
+            text = f"{quoted(value)} is out of range; its size must be {limits}"
             raise PydanticCustomError("range", "{text}", {"text": text})
         too_small = self.above is not None and number <= self.above
         if too_small or (self.at_least is not None and number < self.at_least):
-            text = f"{_quote(value)} is out of range; it must be {self.about}{self._range()}"
+            text = f"{quoted(value)} is out of range; it must be {self.about}{self._range()}"
             raise PydanticCustomError("range", "{text}", {"text": text})
         if self.kind:
             note_unit(value, self.kind)
@@ -204,51 +194,18 @@ def quantity(kind: str, about: str, example: str) -> Unit:
     return Unit("" if unit == "1" else unit, about, example, kind=kind)
 
 
-@cache
-def _registry() -> Any:
-    import pint  # takes a third of a second, so it is imported when the first quantity is read
-
-    return pint.UnitRegistry()
-
-
-@cache
-def _unit_factor(written: str, unit: str) -> float | str:
-    """Return the factor between two units, or the reason if there is none, since errors are not cached."""
-    import pint
-
-    if len(written) > _LONGEST_UNIT or _BAD_POWER.search(written):  # such powers can take pint for ever
-        return f"has a unit that cannot be read: {_quote(written)}"
-    registry = _registry()
-    written, unit = (_POWER.sub(r"\1^\2", text) for text in (written, unit))
-    try:
-        quantity_read = registry.Quantity(1.0, registry.parse_units(written))
-    except pint.UndefinedUnitError:
-        return f"has the unknown unit '{written}'"
-    except Exception:  # pint passes on various tokenizer and arithmetic errors
-        return f"has a unit that cannot be read: '{written}'"
-    try:
-        return float(quantity_read.to(unit).magnitude)
-    except pint.DimensionalityError:
-        return f"is in {quantity_read.units}, which cannot be converted to {unit or 'a plain number'}"
-
-
 def _factor(written: str, unit: str, value: object) -> float:
     if written in ("", "%"):
         if unit == "":
             return 0.01 if written else 1.0
-        raise UnitError(f"{_quote(value)} is a percentage, which cannot be converted to {unit}")
-    factor = _unit_factor(written, unit)
+        raise UnitError(f"{quoted(value)} is a percentage, which cannot be converted to {unit}")
+    factor = unit_factor(written, unit)
     if isinstance(factor, str):
-        raise UnitError(f"{_quote(value)} {factor}")
+        raise UnitError(f"{quoted(value)} {factor}")
     return factor
 
 
 def _finite(number: float, value: object) -> float:
     if not math.isfinite(number):
-        raise UnitError(f"{_quote(value)} is not a finite number")
+        raise UnitError(f"{quoted(value)} is not a finite number")
     return as_read(number)
-
-
-def _quote(value: object) -> str:
-    text = f"'{value}'" if isinstance(value, str) else repr(value)
-    return text if len(text) <= _LONGEST_QUOTE else f"{text[: _LONGEST_QUOTE // 2]}...{text[-9:]}"

@@ -4,7 +4,8 @@
 import re
 from typing import Any
 
-from annelid.cases.schema.units import UnitError, parse, registry_quantity, show
+from annelid.cases.schema.unit_factors import registry_quantity
+from annelid.cases.schema.units import UnitError, parse, show
 
 __all__ = ["Value", "format_value", "internal_unit", "to_internal", "to_quantity"]
 

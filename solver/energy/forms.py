@@ -16,6 +16,7 @@ from dolfinx import __version__ as dolfinx_version
 from dolfinx import fem
 from mpi4py import MPI
 
+from annelid.geometry.cache_place import cache_place
 from annelid.geometry.writing import naming
 
 # Measured on a clamped tube, Q2/Q1 hexahedra: 0.20 ms instead of 0.60 ms for a tangent of one cell.
@@ -34,9 +35,8 @@ def cache_folder() -> Path:
     ``-march=native`` code must not be shared between unlike nodes of a cluster, so the processor's features
     are part of the name. ``ANNELID_CACHE`` moves the whole cache.
     """
-    base = Path(os.environ.get("ANNELID_CACHE", Path.home() / ".cache" / "annelid"))
     identity = hashlib.sha256("|".join([platform.machine(), _processor_features(), dolfinx_version]).encode())
-    return base / f"forms-{identity.hexdigest()[:12]}"
+    return cache_place() / f"forms-{identity.hexdigest()[:12]}"
 
 
 def compile_forms(forms: Any, *, flags: Sequence[str] = FLAGS) -> Any:
