@@ -22,7 +22,7 @@ demo-scan: environment
 	$(VENV)/bin/annelid compare runs/tapered_tube invented_part.ply --unit mm
 
 test: environment-dev
-	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 1) --dist loadfile --no-loadscope-reorder
+	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 2) --dist loadfile --no-loadscope-reorder
 
 test-long: environment-dev
 	$(PYTHON) -m pytest -m long

@@ -131,6 +131,7 @@ def test_pull_in_limits_the_ring_tube_before_breakdown_and_wrinkling(ring_tube, 
     assert found > margin.value
 
 
+@pytest.mark.long
 def test_the_ring_tube_does_not_shut(ring_tube):
     """Own reasoning: a filled tube cannot become narrower than its sheets as cast, 8 mm / 1.15."""
     for stage in ("mount", "energise ring 5", "energise ring 6"):

@@ -86,6 +86,7 @@ def test_a_bulge_in_the_intestine_carries_fluid(tmp_path):
     assert np.nanmax(run.table["Reynolds number"]) < 1
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_pump_works_against_the_beat_of_the_heart(tmp_path):
     """Counterpulsation lowers the pressure in systole and raises it in diastole, by its very meaning."""

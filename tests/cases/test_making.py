@@ -117,6 +117,7 @@ COVERED = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_covered_tube_starts_with_the_energy_of_its_skin(tmp_path):
     """Lattice and cover are stress-free; the skin has the neo-Hookean energy of the thick tube."""

@@ -123,6 +123,7 @@ def test_a_node_that_goes_down_affects_no_finished_run(cluster_user, requeue):
     assert {run: user.summaries()[run] for run in before} == before
 
 
+@pytest.mark.long
 def test_a_cancelled_study_can_be_submitted_again(cluster_user):
     user = cluster_user()
     user.write(pressures(3, 4, 5), steps=2000)

@@ -50,6 +50,7 @@ def summary_of(folder):
     return read_sealed(folder / "summary.json")
 
 
+@pytest.mark.long
 @pytest.mark.exact
 def test_a_wider_part_deviates_by_its_excess_and_encloses_more(run, tmp_path):
     # Closed form: all deviations are 0.1 mm, and the volume grows by π ((r + 0.1)² - r²) L.

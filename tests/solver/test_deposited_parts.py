@@ -84,6 +84,7 @@ def test_printed_tube_is_released_as_two_bonded_tubes():
     np.testing.assert_allclose(states[-1].displacement, first.displacement, atol=1e-7)
 
 
+@pytest.mark.long
 def test_error_of_the_skin_does_not_load_the_deposit():
     model = printed_tube(cells=2, wrong=0.995)
     states, outcome = followed(model, ("hold", P))

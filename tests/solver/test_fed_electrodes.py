@@ -121,7 +121,11 @@ def fed_film(es, electrics, *, leak=None):
 @pytest.mark.exact
 @pytest.mark.parametrize(
     ("es", "electrics"),
-    [(0.4, "layered"), (0.68, "layered"), pytest.param(0.4, "solved", marks=pytest.mark.long)],
+    [
+        (0.4, "layered"),
+        pytest.param(0.68, "layered", marks=pytest.mark.long),
+        pytest.param(0.4, "solved", marks=pytest.mark.long),
+    ],
 )
 def test_a_free_film_charges_through_a_resistance(es, electrics):
     states, capacitance, area = fed_film(es, electrics)

@@ -41,9 +41,8 @@ def pumped(lumen, **size):
     return reached(model, [fill, on])
 
 
-@pytest.mark.parametrize(
-    "lumen", [pytest.param(CIRCUIT, marks=pytest.mark.long), CHANNEL], ids=["circuit", "channel"]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("lumen", [CIRCUIT, CHANNEL], ids=["circuit", "channel"])
 def test_a_sector_answers_as_the_whole_tube(lumen):
     # The lumen of the sector is a polygon of parabolas: both volumes differ by 1e-4 as drawn.
     whole, piece = pumped(lumen), pumped(lumen, **SECTOR)

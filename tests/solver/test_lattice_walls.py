@@ -68,6 +68,7 @@ def test_displacement_has_no_seam():
     np.testing.assert_allclose(state.displacement[partner], state.displacement @ turn.T, atol=1e-7)
 
 
+@pytest.mark.long
 def test_sector_deforms_like_the_whole():
     _, whole = inflated("re-entrant", REENTRANT)
     _, piece = inflated("re-entrant", REENTRANT, sector=22.5)
