@@ -47,6 +47,7 @@ def values_figure(found: Repeatability, name: str, unit: DisplayUnit) -> SvgFigu
         ]
         axes.plot(range(len(means)), means, "_", color=style.INK, markersize=14, markeredgewidth=1.4)
         _names(axes, design.parts)
+        axes.ticklabel_format(axis="y", useOffset=False)
         axes.set_title(unit.label(name))
         if 1 < count <= len(style.SERIES):
             axes.legend(fontsize=7, title="operator", title_fontsize=7)

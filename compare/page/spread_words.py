@@ -112,7 +112,7 @@ def doubts(found: Repeatability) -> Iterator[str]:
     scans = found.scans
     invented = [scan.entry.scan.name for scan in scans if scan.invented]
     if invented:
-        yield f"{_list(invented, len(scans), 'is', 'are')} invented: {INVENTED}."
+        yield f"{_list(invented, len(scans), 'is', 'are')} invented, {INVENTED}."
     digests = [scan.digest for scan in scans]
     same = [scan.entry.scan.name for scan in scans if digests.count(scan.digest) > 1]
     if same:

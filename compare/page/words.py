@@ -11,7 +11,7 @@ from annelid.compare.comparison.limits import RULE, Judgement
 from annelid.compare.deviation.quantity_names import unit_of
 from annelid.solver.display import KINDS, DisplayUnit, DisplayUnits, capitalised, digits
 
-INVENTED = "it was computed from a simulation, and no part was measured"
+INVENTED = "computed from a simulation; no part was measured"
 CAUTIONS = (
     "A deviation says where the measured and the simulated part differ, not which of them is wrong. It also "
     "contains errors of the scanner that all scans share, such as light that enters translucent rubber "
@@ -127,7 +127,7 @@ def headline(compared: Comparison) -> str:
 def doubts(compared: Comparison) -> Iterator[str]:
     """Say what to know before the numbers are used."""
     if compared.invented:
-        yield f"The scan is invented: {INVENTED}."
+        yield f"The scan is invented, {INVENTED}."
     yield from compared.part.choice.doubts
     if compared.alignment.pose.scale != 1.0:
         yield (

@@ -11,7 +11,7 @@ from annelid.compare.repeatability.hand_measures import HandMeasured
 from annelid.compare.repeatability.listing import ListedScan
 from annelid.geometry.body import FloatArray
 
-_BY_SCAN, _BY_HAND = "by scan", "by hand"
+_BY_SCAN, _BY_HAND = "scans", "measures by hand"
 
 
 class TwoMethods(NamedTuple):

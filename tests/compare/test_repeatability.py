@@ -265,7 +265,7 @@ def test_measures_by_hand_are_compared_with_those_of_the_scans(tube, tmp_path):
     hand = callipers(tmp_path, f"part,mean diameter [cm],enclosed volume [mL]\n{rows}part 0,,5\n")
     assert hand[-1].measures == {"enclosed volume": 5000.0}
     found = analysed(tube[0], Path("list.csv"), tube[1], scans, SETTINGS, by_hand=hand)
-    assert found.compared == ("by scan", "by hand")
+    assert found.compared == ("scans", "measures by hand")
     assert set(found.agreements) == {"mean diameter"}  # one volume by hand is too few
     entry = found.agreements["mean diameter"]
     assert entry.bias == pytest.approx(-0.3, abs=1e-8)
