@@ -47,7 +47,7 @@ $(VENV)/.%: containers/%.txt pyproject.toml
 	@touch $@
 
 preflight:
-	@test -n "$(PY)" || { echo "Python 3.12 or newer is missing. On Debian 13, as root: apt-get update && apt-get install -y --no-install-recommends python3 python3-venv python3-dev" >&2; exit 1; }
+	@test -n "$(PY)" || { echo "Python 3.12 or newer is missing. On Debian 13, as root: apt-get update && apt-get install -y --no-install-recommends python3 python3-venv" >&2; exit 1; }
 	@"$(PY)" -I cases/run/preflight.py
 
 # This needs uv. It works on a copy, so that no uv.lock is left here, which would contain host names.

@@ -6,8 +6,8 @@ set -eu
 case "$1" in
 system) # the packages that cases/run/preflight.py checks; a test compares the two lists
     apt-get update
-    DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends gcc libegl1 libgl1 libglu1-mesa \
-        libxcursor1 libxft2 libxinerama1 python3 python3-dev python3-venv
+    DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends gcc libc6-dev libegl1 libgl1 \
+        libglu1-mesa libxcursor1 libxft2 libxinerama1 python3 python3-venv
     rm -rf /var/lib/apt/lists/*
     ;;
 packages)

@@ -4,8 +4,6 @@
 This file also puts its folder on the import path, so that tests can use ``from exact import tube``.
 """
 
-import functools
-import importlib.metadata
 import os
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
@@ -13,10 +11,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("UCX_TLS", "self,sm,tcp")
 # Small meshes are assembled as fast, and the forms of all tests are compiled in half the time.
 os.environ.setdefault("ANNELID_FORM_FLAGS", "-O1 -march=native -ffast-math -fno-finite-math-only")
-
-
-# The C compiler is called through setuptools, which reads the entry points of all packages at each call.
-importlib.metadata.entry_points = functools.cache(importlib.metadata.entry_points)
 
 
 def pytest_collection_modifyitems(items):

@@ -22,7 +22,8 @@ def recipe_lines(name):
 
 
 def test_image_has_the_checked_debian_packages():
-    needed = {package for _, _, package in preflight.LIBRARIES} | {"gcc", *preflight.PYTHON_PACKAGES}
+    libraries = {package for _, _, package in preflight.LIBRARIES}
+    needed = libraries.union(preflight.COMPILER_PACKAGES, preflight.PYTHON_PACKAGES)
     joined = text("install.sh").replace("\\\n", " ")
     (line,) = [line for line in joined.splitlines() if "apt-get install" in line]
     assert set(line.split("--no-install-recommends")[1].split()) == needed

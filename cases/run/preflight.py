@@ -17,12 +17,14 @@ import os
 import platform
 import shlex
 import shutil
+import subprocess
 import sys
 import sysconfig
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 __all__ = [
+    "COMPILER_PACKAGES",
     "LIBRARIES",
     "MissingRequirement",
     "apt_line",
@@ -32,7 +34,8 @@ __all__ = [
 ]
 
 OLDEST = (3, 12)
-PYTHON_PACKAGES = ("python3", "python3-venv", "python3-dev")
+PYTHON_PACKAGES = ("python3", "python3-venv")
+COMPILER_PACKAGES = ("gcc", "libc6-dev")
 
 # (alternatives, of which one is sufficient; what needs it; Debian package)
 LIBRARIES = (
@@ -95,12 +98,6 @@ def _python() -> list[MissingRequirement]:
     if importlib.util.find_spec("ensurepip") is None:
         sentence = "Python's venv module cannot create an environment: ensurepip is missing."
         missing.append(MissingRequirement(sentence, ("python3-venv",)))
-    if not os.path.exists(os.path.join(sysconfig.get_path("include"), "Python.h")):
-        missing.append(
-            MissingRequirement(
-                "Python.h is missing; it is needed to compile the equations.", ("python3-dev",)
-            )
-        )
     return missing
 
 
@@ -117,14 +114,16 @@ def _platform() -> list[MissingRequirement]:
 
 
 def _compiler() -> list[MissingRequirement]:
-    command = shlex.split(os.environ.get("CC") or sysconfig.get_config_var("CC") or "gcc")[0]
-    if shutil.which(command):
+    command = shlex.split(os.environ.get("CC") or sysconfig.get_config_var("CC") or "gcc")
+    if not shutil.which(command[0]):
+        sentence = f"The C compiler {command[0]} is missing; it is needed to compile the equations."
+        return [MissingRequirement(sentence, COMPILER_PACKAGES)]
+    preprocess = [*command, "-E", "-x", "c", "-"]
+    done = subprocess.run(preprocess, input=b"#include <math.h>", capture_output=True)
+    if done.returncode == 0:
         return []
-    return [
-        MissingRequirement(
-            f"The C compiler {command} is missing; it is needed to compile the equations.", ("gcc",)
-        )
-    ]
+    sentence = "math.h is missing; it is needed to compile the equations."
+    return [MissingRequirement(sentence, ("libc6-dev",))]
 
 
 def _can_load(name: str) -> bool:

@@ -33,9 +33,8 @@ class FieldReader:
         cell = basix.CellType[problem.mesh.domain.basix_cell().name]
         points, _ = basix.make_quadrature(cell, _DEGREE)
         self._to_nodes = np.linalg.pinv(shape_values(problem.model.body.cell_type, points))
-        comm = problem.mesh.domain.comm
         groups = problem.fields.groups
-        self._expressions = [forms.compile_expression(self._values(g), points, comm) for g in groups]
+        self._expressions = [forms.compile_expression(self._values(g), points) for g in groups]
 
     def read(self, natural: float) -> tuple[dict[str, FloatArray] | None, bool]:
         """The fields in body order on the first rank, and whether no cell is inverted; collective.

@@ -52,8 +52,9 @@ def test_a_missing_compiler_is_reported(monkeypatch):
 
 
 def test_missing_headers_are_reported(monkeypatch):
-    (sentence,) = missing_sentences(monkeypatch, os__path__exists=lambda path: not path.endswith("Python.h"))
-    assert sentence == "Python.h is missing; it is needed to compile the equations."
+    monkeypatch.setenv("CC", "gcc -nostdinc")
+    (sentence,) = missing_sentences(monkeypatch)
+    assert sentence == "math.h is missing; it is needed to compile the equations."
 
 
 def test_a_missing_venv_is_reported(monkeypatch):

@@ -13,7 +13,7 @@ from models import SLIDING, neo_hookean, reached, tube_body, value
 from scipy.optimize import brentq
 
 from annelid.geometry.elements import shape_values
-from annelid.solver.energy import forms
+from annelid.solver.energy import form_libraries
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
@@ -79,12 +79,12 @@ def test_tube_pushed_onto_a_cone(angle):
 def test_obstacle_parameters_compile_no_form():
     """A change of the angle or of the height of an obstacle does not compile a form again."""
     for angle, height in ((10.0, 0.5), (35.0, 0.2)):
-        before = forms.compiled_modules()
+        before = form_libraries.compiled_libraries()
         cone = Contact("cone", "lumen", "cone", position=0.9, height=height, angle=angle, tolerance=TOLERANCE)
         model = wall(cone, Support("end_low", "axial"), B_over_A=1.2)
         last = reached(model, [Stage("push", displacements={"end_low": 0.6}, steps=4)])[-1]
         assert value(last, "contact force cone") > 0
-    assert forms.compiled_modules() == before
+    assert form_libraries.compiled_libraries() == before
 
 
 def test_ball_in_a_tube():

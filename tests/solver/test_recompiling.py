@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Parameters are data: no change of material, load, size, number of sheets or flow compiles a form again."""
 
+import errno
+
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import dolfinx
@@ -10,7 +12,7 @@ from models import CLAMPED, CLOSED, reached, tube_body, value
 from mpi4py import MPI
 
 from annelid.geometry.shapes.band import Band
-from annelid.solver.energy import forms
+from annelid.solver.energy import form_libraries, forms
 from annelid.solver.fluid.charging import Charging, Feed
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.conductors import Valve
@@ -98,10 +100,10 @@ def base():
 
 @pytest.mark.parametrize("change", CHANGES, ids=lambda c: ", ".join(c))
 def test_no_change_compiles_again(base, change):
-    before = forms.compiled_modules()
+    before = form_libraries.compiled_libraries()
     changed = follow(**change)
     assert abs(changed - base) > 1e-8  # the change has an effect
-    assert forms.compiled_modules() == before
+    assert form_libraries.compiled_libraries() == before
 
 
 FLOW = {
@@ -174,10 +176,10 @@ def flow_base():
 
 @pytest.mark.parametrize("change", FLOW_CHANGES, ids=lambda c: ", ".join(c))
 def test_no_change_of_a_flow_compiles_again(flow_base, change):
-    before = forms.compiled_modules()
+    before = form_libraries.compiled_libraries()
     changed = follow_flow(**change)
     assert abs(changed - flow_base) > 1e-6  # the change has an effect
-    assert forms.compiled_modules() == before
+    assert form_libraries.compiled_libraries() == before
 
 
 @pytest.fixture
@@ -190,19 +192,43 @@ def empty_cache(tmp_path, monkeypatch):
 
 def test_new_forms_are_counted(empty_cache):
     """With an empty cache a run compiles forms, so an unchanged count shows that nothing was compiled."""
-    before = forms.compiled_modules()
+    before = form_libraries.compiled_libraries()
     reached(
         Model(tube_body(), (Part("wall", Material("m", "neo-hookean", {"shear_modulus": 1.0})),), CLOSED),
         [Stage("rest", steps=1)],
     )
-    assert forms.compiled_modules() > before + 3
+    assert form_libraries.compiled_libraries() > before + 3
 
 
-def test_a_compilation_that_was_killed_is_repeated(empty_cache):
-    """The form compiler alone would wait for the killed compilation and then fail, in every later run."""
+def test_a_removed_library_is_compiled_again(empty_cache):
     mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
     forms.compile_forms(1 * ufl.dx(mesh))
-    (ready,) = empty_cache.rglob("*.c.cached")
-    ready.unlink()
+    (library,) = (path for path in empty_cache.rglob("*") if path.is_file())
+    library.unlink()
     assert dolfinx.fem.assemble_scalar(forms.compile_forms(1 * ufl.dx(mesh))) == pytest.approx(1)
-    assert ready.exists()
+    assert library.exists()
+
+
+@pytest.mark.parametrize(
+    ("command", "message"),
+    [
+        ("no-such-compiler", "the C compiler no-such-compiler is missing"),
+        ("false", r"the C compiler failed \(exit code 1\)"),
+    ],
+)
+def test_a_compiler_that_is_missing_or_fails_is_reported(empty_cache, monkeypatch, command, message):
+    monkeypatch.setattr(form_libraries, "_COMPILER", [command])
+    mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
+    with pytest.raises(form_libraries.CompilerFailed, match=message):
+        forms.compile_forms([1 * ufl.dx(mesh), 2 * ufl.dx(mesh)])
+    assert not [path for path in empty_cache.rglob("*") if path.is_file()]
+
+
+def test_a_full_disk_is_no_failure_of_the_compiler(empty_cache, monkeypatch, tmp_path):
+    compiler = tmp_path / "compiler"
+    compiler.write_text("#!/bin/sh\necho 'ld: final link failed: No space left on device' >&2\nexit 1\n")
+    compiler.chmod(0o755)
+    monkeypatch.setattr(form_libraries, "_COMPILER", [str(compiler)])
+    with pytest.raises(OSError, match="No space left on device") as caught:
+        forms.compile_forms(1 * ufl.dx(dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)))
+    assert caught.value.errno == errno.ENOSPC

@@ -14,7 +14,7 @@ from models import SLIDING, neo_hookean, tube_body, tube_model
 from scipy.optimize import brentq
 
 from annelid.solver.continuation.path import Path
-from annelid.solver.energy import forms
+from annelid.solver.energy import form_libraries
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.harmonic_words import harmonic_words, waves_of
 from annelid.solver.model.stages import Stage
@@ -122,11 +122,11 @@ def test_critical_points_of_the_axisymmetric_path_keep_their_numbers():
 def test_a_path_that_is_not_judged_compiles_no_harmonics():
     model, stages = ring(), [Stage("suck", pressure=-0.1, steps=1)]
     followed(model, stages, Stepping())
-    before = forms.compiled_modules()
+    before = form_libraries.compiled_libraries()
     path = Path(model, stages, stepping=Stepping())
     assert path.follow().remarks == ()
     assert path.watch._harmonics is None
-    assert forms.compiled_modules() == before
+    assert form_libraries.compiled_libraries() == before
 
 
 def test_why_a_path_is_not_judged_is_said():

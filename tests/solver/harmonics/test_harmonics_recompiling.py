@@ -9,7 +9,7 @@ from dielectric_cases import volts
 from models import CLOSED, tube_body
 
 from annelid.geometry.shapes.band import Band
-from annelid.solver.energy import forms
+from annelid.solver.energy import form_libraries
 from annelid.solver.model.boundary import Electrode, Foundation
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
@@ -50,7 +50,7 @@ def base():
     ids=lambda change: ", ".join(change),
 )
 def test_nothing_compiles_again(base, change):
-    before = forms.compiled_modules()
+    before = form_libraries.compiled_libraries()
     changed = stiffnesses(**change)
     assert changed != base  # the change has an effect
-    assert forms.compiled_modules() == before
+    assert form_libraries.compiled_libraries() == before
