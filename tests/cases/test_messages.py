@@ -633,7 +633,7 @@ def entries(tables, keys=()):
         yield from entries(value, (*keys, key))
 
 
-@pytest.mark.parametrize("name", ["cuff", "lattice_balloon"])
+@pytest.mark.parametrize("name", ["cuff", pytest.param("lattice_balloon", marks=pytest.mark.long)])
 def test_unusual_values_give_a_message(name):
     path = library_cases()[name]
     tables = tomllib.loads(path.read_text())

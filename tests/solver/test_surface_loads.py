@@ -74,7 +74,9 @@ def test_a_compressible_wall_between_two_pressures(inner, outer):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("size", [{}, SECTOR, SECTOR | {"cells": "tetrahedra"}], ids=str)
+@pytest.mark.parametrize(
+    "size", [{}, SECTOR, pytest.param(SECTOR | {"cells": "tetrahedra"}, marks=pytest.mark.long)], ids=str
+)
 @pytest.mark.parametrize("inner", [0.0, 0.2])
 def test_only_the_difference_of_pressures_matters(size, inner):
     la = 0.96  # before the sector buckles
@@ -88,7 +90,7 @@ def test_only_the_difference_of_pressures_matters(size, inner):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("size", [{}, SECTOR], ids=str)
+@pytest.mark.parametrize("size", [{}, pytest.param(SECTOR, marks=pytest.mark.long)], ids=str)
 @pytest.mark.parametrize("supports", [SLIDING, CLOSED], ids=["sliding", "closed"])
 def test_equal_pressures_do_not_deform_an_incompressible_tube(size, supports):
     """Also with a plate: the fluid outside presses on it over the whole circle of the outer surface."""

@@ -173,7 +173,8 @@ def eccentric(outer, off, count=72):
 
 
 @pytest.mark.parametrize(
-    ("electrics", "outer", "tolerance"), [("layered", 1.1, 5e-3), ("solved", 1.5, ECCENTRIC)]
+    ("electrics", "outer", "tolerance"),
+    [pytest.param("layered", 1.1, 5e-3, marks=pytest.mark.long), ("solved", 1.5, ECCENTRIC)],
 )
 def test_capacitance_of_an_eccentric_bore(electrics, outer, tolerance):
     """The layered model takes the sheets as plane, with their area in the middle: thin walls only."""
