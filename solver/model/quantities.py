@@ -474,16 +474,21 @@ MARGINS = frozenset(quantity.name for limit in LIMITS for quantity in (limit.mar
 """Names of the margins of all limits, which are unlimited where there is no load."""
 
 
+_SINGLE = {quantity.name: quantity for quantity in QUANTITIES if not quantity.placeholder}
+_FAMILIES = [quantity for quantity in QUANTITIES if quantity.placeholder]
+
+
 def quantity_of(name: str) -> Quantity:
     """The quantity of a reported name, also of one that carries a section, support or electrode.
 
     Raises:
         KeyError: No such quantity.
     """
-    for family in (False, True):  # a whole name before a family whose stem it has
-        for quantity in QUANTITIES:
-            if bool(quantity.placeholder) == family and quantity.matches(name):
-                return quantity
+    if name in _SINGLE:  # a whole name before a family whose stem it has
+        return _SINGLE[name]
+    for quantity in _FAMILIES:
+        if quantity.matches(name):
+            return quantity
     raise KeyError(name)
 
 
