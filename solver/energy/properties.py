@@ -165,8 +165,8 @@ def _groups(model: "Model", mesh: MeshedBody) -> list[CellGroup]:
         regions.setdefault(kind, []).append(model.body.regions[part.region])
     laws = list(LAWS)
     return [
-        CellGroup(law, mesh.cells_of(np.concatenate(regions[law, *kind])), *kind)
-        for law, *kind in sorted(regions, key=lambda kind: (laws.index(kind[0]), *kind[1:]))
+        CellGroup(kind[0], mesh.cells_of(np.concatenate(regions[kind])), *kind[1:])
+        for kind in sorted(regions, key=lambda kind: (laws.index(kind[0]), *kind[1:]))
     ]
 
 

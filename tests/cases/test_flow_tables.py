@@ -19,7 +19,7 @@ from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of
 from annelid.cases.convert.waves import cycles_of
 from annelid.cases.validate.reading import case_from_tables
-from annelid.cases.validate.requirements import reported
+from annelid.cases.validate.reported import reported
 from annelid.cases.validate.resolved import case_hash, coarsened, to_toml
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_records import CycleWindow

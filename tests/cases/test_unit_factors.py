@@ -36,9 +36,10 @@ def test_the_library_is_needed_once(tmp_path):
     assert not read_in_another_process(tmp_path)
 
 
-@pytest.mark.parametrize(
-    "content", ["", '{"um in mm": 0.0', "[1, 2]", '{"um in mm": "x"}', '{"um in mm": true}', '{"um in mm": NaN}']
-)
+NOT_FACTORS = ['{"um in mm": "x"}', '{"um in mm": true}', '{"um in mm": NaN}']
+
+
+@pytest.mark.parametrize("content", ["", '{"um in mm": 0.0', "[1, 2]", *NOT_FACTORS])
 def test_a_damaged_file_is_like_none(tmp_path, monkeypatch, content):
     monkeypatch.setenv("ANNELID_CACHE", str(tmp_path))
     file = unit_factors._file()

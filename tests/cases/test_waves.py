@@ -15,7 +15,7 @@ from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import loads_with_margin, stages_of
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables, companion_files, library_cases, read_case
-from annelid.cases.validate.requirements import reported
+from annelid.cases.validate.reported import reported
 from annelid.cases.validate.resolved import coarsened, resolved_text, to_toml
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run
