@@ -47,6 +47,7 @@ from annelid.results.folder.folder_files import (
     utc_now,
     write_json,
 )
+from annelid.results.folder.lumen_tables import FLOW_COLUMNS, PROFILE_COLUMNS
 from annelid.results.folder.path_rows import (
     csv_text,
     flow_rows,
@@ -57,7 +58,7 @@ from annelid.results.folder.path_rows import (
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
-from annelid.results.folder.tables import FLOW_COLUMNS, PROFILE_COLUMNS, PathRecord, read_path
+from annelid.results.folder.tables import PathRecord, read_path
 from annelid.solver.model.quantities import TIME
 from annelid.solver.records import Equilibrium, FlowAlong, Measure, Outcome, Profile
 
