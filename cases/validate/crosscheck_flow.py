@@ -68,7 +68,9 @@ def _lumens(case: Case) -> Iterator[Finding]:
     assert case.circuit is not None
     lumens = [index for index, table in enumerate(case.circuit.elements) if table.kind == "lumen"]
     if case.fluid is not None:
-        text = "'lumen' stands beside [fluid], which is the same lumen: leave one of them out"
+        text = (
+            "'lumen' cannot be combined with [fluid], which describes the same lumen: leave one of them out"
+        )
         yield from (_at(index, InvalidValue(text, key="kind")) for index in lumens)
     elif not lumens:
         text = "have no lumen among them: add one of kind = 'lumen', or a table [fluid]"
