@@ -15,6 +15,7 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.parts import Part
 from annelid.solver.model.ramp import check_wave_starts
+from annelid.solver.model.shared_edges import check_shared_edges
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.twist_checks import check_twist
 
@@ -82,7 +83,9 @@ def check_stages(
     if findings.complete("supports"):
         findings.check(checks.check_lumen(stages, supports, inventory))
         findings.check(check_loaded_surfaces(stages, supports, inventory))
-        findings.check(checks.check_shared_edges(stages, supports, inventory))
+        findings.check(
+            check_shared_edges(stages, [s.region for s in supports if s.fixes_axial_motion], inventory)
+        )
         findings.check(check_twist(stages, supports, parts, inventory))
 
 
