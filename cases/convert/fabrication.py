@@ -27,7 +27,7 @@ from annelid.solver.model.natural_stretch import NaturalStretch
 __all__ = ["fabrication_plan", "settings_of"]
 
 _NOT_GIVEN = {
-    "pass_thickness": "the dry thickness that one pass leaves: the numbers of passes are open",
+    "pass_thickness": "the dry thickness of one pass: the number of passes cannot be given",
     "shrinkage": "the shrinkage of the rubber: moulds have the size of the part as cast",
     "tab_width": "the width and length of the electrode tabs: the masks have none",
     "seam_overlap": "the overlap of seams: the edges of a wrapped sheet meet edge to edge",

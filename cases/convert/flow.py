@@ -160,7 +160,7 @@ def _source(table: OverTime, key: str, constant: float | None) -> Source:
     """Return a value that is constant or given over time."""
     if (constant is None) == (not table.times and not table.values):
         both = (
-            "stands beside times and values"
+            "cannot be given together with times and values"
             if constant is not None
             else "is missing, and so are times and values"
         )

@@ -37,7 +37,7 @@ def not_judged(case: Case) -> list[str]:
     if mesh is not None and mesh.model == "sector":
         texts.append("shapes that do not repeat from sector to sector are not judged")
     if seek_limit_of(case) == NO_SEARCH:
-        texts.append("what limits the loads beyond those requested is not searched: set path.seek_limit")
+        texts.append("limits above the requested loads are not searched: set path.seek_limit")
     return texts
 
 

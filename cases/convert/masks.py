@@ -71,7 +71,7 @@ def remarks_on_mask(mask: Mask, settings: FabricationSettings, count: int) -> It
         longer = f"{100 * development.mismatch:.2g} % longer"
         yield (
             f"{layer} is curved in two directions and drawn as {development.panels} gores of exact area; "
-            f"their seams are {longer} than the line on which they come to lie"
+            f"their edges are {longer} than the seam along the part"
         )
     if mask.bands and count % 2:
         odd = "an odd number of sheets, so one of its two outer films carries the voltage"

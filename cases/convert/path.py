@@ -56,7 +56,9 @@ def stage_of(case: Case, table: StageTable) -> Stage:
         if table.steps_per_period is not None and time_step_of(table, beats) is None and table.steps is None:
             raise InvalidValue("needs waves, or a circuit that beats: use steps", key="steps_per_period")
         if table.steps is not None and table.steps_per_period is not None:
-            raise InvalidValue("stands beside steps: give one of them", key="steps_per_period")
+            raise InvalidValue(
+                "cannot be given together with steps: give one of them", key="steps_per_period"
+            )
     targets = {driver.target: getattr(table, driver.key) for driver in DRIVERS.values()}
     targets |= {"point": point, "opening": next(iter(table.opening.items()), None)}
     loads = {kind.attribute: getattr(table, kind.key) for kind in LOAD_KINDS}

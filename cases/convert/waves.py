@@ -136,7 +136,7 @@ def _waves(table: WaveTable) -> tuple[LoadWave, ...]:
         text = (
             f"is missing: name what the {kind.key} acts on ({kind.acts_on})"
             if kind.acts_on
-            else (f"the {kind.key} acts on nothing that has a name: leave it out")
+            else (f"a wave of {kind.key} needs no name, because there is only one: leave it out")
         )
         raise InvalidValue(text, key="on")
     if len(set(table.on)) < len(table.on):
@@ -165,7 +165,7 @@ def _check_keys(table: WaveTable) -> None:
         if getattr(table, key) in (None, ()):
             raise InvalidValue(f"is missing: form = '{table.form}' needs it", key=key)
     if table.delay is not None and table.wavelength is not None:
-        raise InvalidValue("stands beside wavelength: give one of them", key="delay")
+        raise InvalidValue("cannot be given together with wavelength: give one of them", key="delay")
     if table.wavelength is not None and not table.wavelength > 0:
         raise InvalidValue(f"must be above 0, got {table.wavelength:g}", key="wavelength")
 

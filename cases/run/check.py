@@ -10,7 +10,7 @@ from annelid.cases.convert.path import stages_of
 from annelid.cases.run.environment import require_libraries
 from annelid.cases.run.memory import check_memory
 from annelid.cases.schema.case import Case
-from annelid.cases.validate.requirements import known_quantities
+from annelid.cases.validate.reported import known_quantities
 from annelid.geometry.body import Body
 
 __all__ = ["CheckedCase", "check_case"]

@@ -12,8 +12,8 @@ from annelid.cases.run.environment import provenance
 from annelid.cases.run.memory import peak_memory
 from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
-from annelid.cases.validate.requirements import Quantities, verdicts
 from annelid.cases.validate.resolved import case_hash, resolved_text
+from annelid.cases.validate.verdicts import Quantities, verdicts
 from annelid.geometry.meshing.quality import quality
 from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_folder import RunFolder

@@ -136,6 +136,10 @@ class PointMotionTable(Table):
     """Displacement to reach, for example "-3 mm"."""
 
 
+BOUNDS = ("at_least", "at_most")
+"""Keys of the bounds of a limit."""
+
+
 class LimitTable(Table):
     """A limit on a reported quantity."""
 

@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: MIT
-"""Factors between units, from a library, and kept on disk because the library takes a second to start."""
+"""Factors between units, from a library, and kept on disk because the library takes a second to start.
+
+Units of different kinds are kept, too: a study tries the units of a value in turn.
+"""
 
 import json
 import math
@@ -18,6 +21,7 @@ _LONGEST_UNIT = 40  # characters
 _BAD_POWER = re.compile(r"(\*\*|\^)\s*([^\s\d+-]|[+-]?\d[\d.]|[+-]?\d\s*(\*\*|\^))")  # but one of one digit
 _LONGEST_QUOTE = 120  # characters of a value in a message
 _MOST = 2000  # factors that are kept
+_OF_ANOTHER_KIND = "is in "  # begins the only reason that is kept
 
 
 def unit_factor(written: str, unit: str) -> float | str:
@@ -32,7 +36,7 @@ def unit_factor(written: str, unit: str) -> float | str:
     known, pair = _known(), f"{written} in {unit}"
     if pair not in known:
         found = _found(written, unit)
-        if isinstance(found, str):
+        if isinstance(found, str) and not found.startswith(_OF_ANOTHER_KIND):
             return found
         known[pair] = found
         if len(known) <= _MOST:
@@ -73,7 +77,8 @@ def _found(written: str, unit: str) -> float | str:
     try:
         return float(quantity_read.to(unit).magnitude)
     except pint.DimensionalityError:
-        return f"is in {quantity_read.units}, which cannot be converted to {unit or 'a plain number'}"
+        kind = f"{quantity_read.units}, which cannot be converted to {unit or 'a plain number'}"
+        return _OF_ANOTHER_KIND + kind
 
 
 def _file() -> Path:
@@ -81,17 +86,23 @@ def _file() -> Path:
 
 
 @cache
-def _known() -> dict[str, float]:
-    """Factors found by this process or an earlier one; a damaged file is like none."""
+def _known() -> dict[str, float | str]:
+    """Factors and reasons found by this process or an earlier one; a damaged file is like none."""
     try:
         read = json.loads(_file().read_text(encoding="utf-8"))
-        factors = {str(pair): float(factor) for pair, factor in read.items()}
-    except (OSError, ValueError, AttributeError, TypeError):
+        sound = all(map(_is_sound, read.values()))
+    except (OSError, ValueError, AttributeError):
         return {}
-    return factors if all(0.0 < factor < math.inf for factor in factors.values()) else {}
+    return read if sound else {}
 
 
-def _keep(known: dict[str, float]) -> None:
+def _is_sound(found: object) -> bool:
+    if isinstance(found, str):
+        return found.startswith(_OF_ANOTHER_KIND)
+    return isinstance(found, float) and 0.0 < found < math.inf
+
+
+def _keep(known: dict[str, float | str]) -> None:
     with suppress(OSError):  # a cache that cannot be written
         file = _file()
         file.parent.mkdir(parents=True, exist_ok=True)

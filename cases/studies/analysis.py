@@ -17,7 +17,7 @@ from annelid.cases.studies.sensitivity import rank_correlations, sobol_indices
 from annelid.cases.studies.table import ALL_REQUIREMENTS_MET, Row, column_header
 from annelid.cases.studies.tolerance import estimate_yield, quantity_spread
 from annelid.cases.studies.values import to_internal
-from annelid.cases.validate.requirements import known_quantities
+from annelid.cases.validate.reported import known_quantities
 from annelid.results.folder.tables import quantity_header
 from annelid.results.study.figures import level_label
 from annelid.results.study.study_data import (

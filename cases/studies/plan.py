@@ -18,7 +18,7 @@ from annelid.cases.studies.reading import StudyFile
 from annelid.cases.studies.values import Value, internal_unit
 from annelid.cases.validate.messages import not_one_of
 from annelid.cases.validate.reading import case_from_tables
-from annelid.cases.validate.requirements import known_quantities
+from annelid.cases.validate.reported import known_quantities
 from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.errors import InputError
 

@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.comparison import ComparisonTable
-from annelid.cases.validate.crosscheck import check_comparison
+from annelid.cases.validate.crosscheck_comparison import check_comparison
 from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.messages import messages_of
 from annelid.cases.validate.toml_files import read_toml

@@ -4,15 +4,16 @@
 from collections import Counter
 from collections.abc import Iterator
 
-from annelid.cases.convert.flow import WRITTEN, elements_of
+from annelid.cases.convert.flow import WRITTEN, elements_of, most_sections
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.flow import FluidEndTable
 from annelid.geometry.checks import nearest
 from annelid.geometry.errors import Finding, InvalidValue
+from annelid.geometry.shapes.shape import Shape
 from annelid.solver.fluid.circuit_checks import check_circuit, check_initial
 from annelid.solver.fluid.elements import Element
 
-__all__ = ["check_flow_tables"]
+__all__ = ["check_flow_tables", "check_fluid"]
 
 
 def check_flow_tables(case: Case) -> Iterator[Finding]:
@@ -20,6 +21,22 @@ def check_flow_tables(case: Case) -> Iterator[Finding]:
     yield from _circuit(case)
     yield from _ends(case)
     yield from _feeds(case)
+
+
+def check_fluid(case: Case, shape: Shape) -> Iterator[Finding]:
+    """Refuse more sections of the lumen than elements along it, and a gap as wide as the lumen."""
+    if case.fluid is None:
+        return
+    sections, most = case.fluid.sections, most_sections(case, shape)
+    if sections is not None and sections > most:
+        text = (
+            f"{sections} are more than the {most} elements along the lumen: take fewer, or make them smaller"
+        )
+        yield Finding(("fluid",), InvalidValue(text, key="sections", value=sections))
+    radius = shape.slenderness * shape.thinnest  # the largest one
+    if case.fluid.gap >= radius:
+        text = f"must be below the radius of the lumen, {radius:g} mm, got {case.fluid.gap:g} mm"
+        yield Finding(("fluid",), InvalidValue(text, key="gap", value=case.fluid.gap))
 
 
 def _circuit(case: Case) -> Iterator[Finding]:
@@ -51,7 +68,9 @@ def _lumens(case: Case) -> Iterator[Finding]:
     assert case.circuit is not None
     lumens = [index for index, table in enumerate(case.circuit.elements) if table.kind == "lumen"]
     if case.fluid is not None:
-        text = "'lumen' stands beside [fluid], which is the same lumen: leave one of them out"
+        text = (
+            "'lumen' cannot be combined with [fluid], which describes the same lumen: leave one of them out"
+        )
         yield from (_at(index, InvalidValue(text, key="kind")) for index in lumens)
     elif not lumens:
         text = "have no lumen among them: add one of kind = 'lumen', or a table [fluid]"

@@ -74,6 +74,13 @@ class Findings:
         self._positions[table] = positions
         return records
 
+    def named(self, table: str, key: str = "name") -> tuple[str, ...]:
+        """Names in a table of the file, including those of invalid entries."""
+        entries = self._raw.get(table, [])
+        if not isinstance(entries, list):
+            return ()
+        return tuple(str(entry[key]) for entry in entries if isinstance(entry, dict) and key in entry)
+
     def check(self, findings: Iterable[Finding]) -> None:
         """Add the errors of some findings."""
         for finding in findings:

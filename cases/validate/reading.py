@@ -148,8 +148,8 @@ def _with_thicknesses(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
                 column, found = read_thickness_map(folder / wanted["path"])
                 right = "radius_mm" if shape.get("kind") == "dome" else "height_mm"
                 if column != right:
-                    text = f"{wanted['path']}: has the column {column}; the places on this shape are {right}"
-                    raise InputError(text, key=key)
+                    text = f"has the column {column}, but the thickness of this shape is given over {right}"
+                    raise InputError(f"{wanted['path']}: {text}", key=key)
             rows = [[f"{1e3 * value:.12g} um" for value in row] for row in found.values]
             grid = {"kind": "grid", "places": _in_mm(found.places), "thicknesses": rows}
             layer = _with({"layer": layer}, "layer", "thickness_map", grid)["layer"]

@@ -2,7 +2,7 @@
 """Faces of revolution laid out flat: cylinders and cones exactly, other faces as gores.
 
 A gore at arc length s is 2π r(s)/n wide, so its area is exact. A curved face cannot be laid out flat without
-strain: the seams of the gores are longer than the meridian on which they come to lie.
+strain: the edges of the gores are longer than the meridian along which they are joined.
 """
 
 from dataclasses import dataclass

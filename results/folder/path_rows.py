@@ -7,13 +7,12 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from annelid.results.folder.lumen_tables import FLOW_COLUMNS, PROFILE_COLUMNS
 from annelid.results.folder.tables import (
     AFTER_LOADS,
     BEFORE_LOADS,
     BEFORE_QUANTITIES,
     CRITICAL,
-    FLOW_COLUMNS,
-    PROFILE_COLUMNS,
     REACHED_BY,
     quantity_header,
 )

@@ -9,21 +9,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Literal
-
-import numpy as np
+from typing import Any
 
 from annelid.geometry.body import Body
 from annelid.results.atomic import FolderLock, append_durably, write_atomically
-from annelid.results.fields.state_fields import FieldGrid
-from annelid.results.fields.surfaces import deformed_surface, ply, stl
-from annelid.results.fields.vtk_files import collection
 from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
-from annelid.results.folder.cycles import cycle_measures, timed_rows
-from annelid.results.folder.digests import digest_of, digests_of, write_sealed
+from annelid.results.folder.cycles import cycle_measures
+from annelid.results.folder.digests import digests_of, write_sealed
 from annelid.results.folder.energies import energies_of
+from annelid.results.folder.field_files import FieldFiles, KeepFields
 from annelid.results.folder.folder_files import (
     BODY,
     CASE,
@@ -36,10 +32,8 @@ from annelid.results.folder.folder_files import (
     PATH,
     PROFILES,
     PROVENANCE,
-    PVD,
     SUMMARY,
     SURFACE,
-    TIMED_PVD,
     append_log,
     check_writable,
     remove_run_files,
@@ -47,6 +41,7 @@ from annelid.results.folder.folder_files import (
     utc_now,
     write_json,
 )
+from annelid.results.folder.lumen_tables import FLOW_COLUMNS, PROFILE_COLUMNS
 from annelid.results.folder.path_rows import (
     csv_text,
     flow_rows,
@@ -57,13 +52,8 @@ from annelid.results.folder.path_rows import (
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
-from annelid.results.folder.tables import FLOW_COLUMNS, PROFILE_COLUMNS, PathRecord, read_path
-from annelid.solver.model.quantities import TIME
+from annelid.results.folder.tables import PathRecord, read_path
 from annelid.solver.records import Equilibrium, FlowAlong, Measure, Outcome, Profile
-
-KeepFields = Literal["all", "stage ends", "last", "none"]
-
-_SURFACES = ("lumen", "outer")
 
 
 class RunFolder:
@@ -89,14 +79,9 @@ class RunFolder:
         self._flows: list[FlowAlong | None] = []
         self.case_hash = case_hash
         self._lock = lock
-        self._body = body
-        self._grid = FieldGrid(body)
-        self._keep = keep_fields
-        self._surfaces = [name for name in _SURFACES if keep_surfaces and name in body.surfaces]
+        self._fields = FieldFiles(path, body, keep_fields, keep_surfaces)
         self._columns: list[str] = []
         self._rows: list[dict[str, object]] = []
-        self._files: dict[int, tuple[str, str]] = {}
-        self._times: dict[int, float] = {}
         self._critical: list[CriticalPoint] = []
         self._jumps_and_branches: list[dict[str, Any]] = []
         self._last: Equilibrium | None = None
@@ -167,21 +152,14 @@ class RunFolder:
 
     def append(self, state: Equilibrium) -> None:
         """Write an equilibrium; its row in ``path.csv`` is written last, after its fields."""
-        previous, self._last = self._last, state
-        if previous is not None and previous.stage != state.stage:
-            self._write_stage_end(previous)
-        if TIME.name in state.quantities:
-            self._times[state.index] = state.quantities[TIME.name].value
+        self._fields.append(self._last, state)
+        self._last = state
         self._append_table(PROFILES, PROFILE_COLUMNS, profile_rows(state))
         self._append_table(FLOW, FLOW_COLUMNS, flow_rows(state))
         if self._cycles:
             self._flows.append(state.flow_along)
             if "inner" in state.profiles:
                 self._lumens.append(state.profiles["inner"])
-        if self._keep == "all" or (self._keep == "stage ends" and state.critical):
-            self._write_fields(state)
-        if state.parameter >= 1.0:
-            self._write_stage_end(state)
         if state.critical:
             self._critical.append(CriticalPoint.of_state(state))
         if state.reached_by:
@@ -208,9 +186,7 @@ class RunFolder:
             Path of ``summary.json``.
         """
         if self._last is not None:
-            self._write_stage_end(self._last)
-            if self._keep == "last":
-                self._write_fields(self._last)
+            self._fields.finish(self._last)
         summary = {
             "case_hash": self.case_hash,
             "finished": utc_now(),
@@ -260,31 +236,6 @@ class RunFolder:
         if rows:
             file = self.path / name
             append_durably(file, csv_text(columns, rows, header=not file.exists()))
-
-    def _write_fields(self, state: Equilibrium) -> None:
-        if state.index in self._files:
-            return
-        name = f"state_{state.index:04d}.vtu"
-        content = self._grid.vtu(state)
-        write_atomically(self.path / FIELDS / name, content)
-        self._files[state.index] = (name, digest_of(content))
-        files = ((number, *file) for number, file in sorted(self._files.items()))
-        write_atomically(self.path / PVD, collection(files))
-        numbers, times = list(self._times), np.array(list(self._times.values()))
-        rows = [row for row in timed_rows(times) if numbers[row] in self._files]
-        if timed := [(float(times[row]), *self._files[numbers[row]]) for row in rows]:
-            write_atomically(self.path / TIMED_PVD, collection(timed))
-
-    def _write_stage_end(self, state: Equilibrium) -> None:
-        """Write the fields and surfaces of the last state of a stage; a second call does nothing."""
-        if self._keep in ("all", "stage ends"):
-            self._write_fields(state)
-        for name in self._surfaces:
-            stem = self.path / SURFACE / f"state_{state.index:04d}_{name}"
-            if not stem.with_suffix(".ply").exists():
-                surface = deformed_surface(self._body, state.displacement, name)
-                write_atomically(stem.with_suffix(".stl"), stl(surface))
-                write_atomically(stem.with_suffix(".ply"), ply(surface))
 
     def path_quantities(self) -> dict[str, Measure]:
         """Quantities of the whole path so far by name, such as the load at which the part snaps."""

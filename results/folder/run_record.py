@@ -37,14 +37,9 @@ from annelid.results.folder.folder_files import (
     Status,
     status,
 )
+from annelid.results.folder.lumen_tables import read_flow_history, read_lumen_history, read_profiles
 from annelid.results.folder.run_records import CaseDescription, Verdict
-from annelid.results.folder.tables import (
-    PathRecord,
-    read_flow_history,
-    read_lumen_history,
-    read_path,
-    read_profiles,
-)
+from annelid.results.folder.tables import PathRecord, read_path
 from annelid.solver.display import DisplayUnits
 from annelid.solver.records import FlowAlong, LimitAhead, Margin, Outcome, Profile
 

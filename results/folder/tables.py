@@ -3,9 +3,8 @@
 
 import csv
 import io
-import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,30 +18,11 @@ from annelid.solver.display import ROUNDING, DisplayUnit, DisplayUnits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import load_kind
 from annelid.solver.model.quantity import Quantity
-from annelid.solver.records import FlowAlong, Profile
 
 _LARGEST_TABLE = 1_000_000_000  # bytes
 CRITICAL = "critical"
 REACHED_BY = "reached by"
 BEFORE_LOADS, AFTER_LOADS = "parameter [1]", "iterations [1]"
-PROFILE_COLUMNS = (
-    "state",
-    "surface",
-    "reference height [mm]",
-    "reference radius [mm]",
-    "height [mm]",
-    "radius [mm]",
-)
-FLOW_COLUMNS = (
-    "state",
-    "section",
-    "height [mm]",
-    "length [mm]",
-    "radius [mm]",
-    "pressure [MPa]",
-    "flow [mm3/s]",
-    "axis speed [mm/s]",
-)
 
 
 def quantity_header(quantity: Quantity) -> str:
@@ -187,7 +167,7 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
         ValueError: A row is damaged.
         LookupError: A row or a column is not complete.
     """
-    rows = _complete_rows(path)
+    rows = complete_rows(path)
     if len(rows) < 2:
         raise InputError(f"{path}: contains no equilibrium; run the case first.", path=str(path))
     header, body = rows[0], rows[1:]
@@ -215,63 +195,8 @@ def read_path(path: Path, display: DisplayUnits) -> PathRecord:
     )
 
 
-def read_profiles(path: Path, state: int) -> dict[str, Profile]:
-    """Read the radial profiles of one state from ``profiles.csv``, by surface.
-
-    Raises:
-        InputError: The file cannot be read, or has other columns.
-        ValueError: A row is damaged.
-    """
-    rows = [row for row in _profile_rows(path) if row[0] == str(state)]
-    return {surface: _profile(rows, surface) for surface in dict.fromkeys(row[1] for row in rows)}
-
-
-def read_lumen_history(path: Path) -> tuple[str, dict[int, Profile]]:
-    """Read the profiles of the innermost surface in all states; errors as for ``read_profiles``.
-
-    Returns:
-        Name of the surface, "" if there is none, and its profile by number of the state.
-    """
-    by_state: dict[int, list[list[str]]] = {}
-    rows = _profile_rows(path)
-    surface = next((s for s in ("lumen", "inner", "outer") if any(row[1] == s for row in rows)), "")
-    for row in rows:
-        by_state.setdefault(int(row[0]), []).append(row)
-    return surface, {state: _profile(members, surface) for state, members in by_state.items() if surface}
-
-
-def read_flow_history(path: Path) -> dict[int, FlowAlong]:
-    """Read the flow along the lumen from ``flow.csv``, by number of the state; empty without a file.
-
-    Raises:
-        InputError: The file cannot be read, or has other columns.
-        ValueError: A row is damaged.
-    """
-    by_state: dict[int, list[list[float]]] = {}
-    for row in _table_rows(path, FLOW_COLUMNS):
-        by_state.setdefault(int(row[0]), []).append([float(x) for x in row[2:]])
-    return {state: FlowAlong(*np.array(rows).T) for state, rows in by_state.items()}
-
-
-def _profile_rows(path: Path) -> list[list[str]]:
-    return _table_rows(path, PROFILE_COLUMNS)
-
-
-def _table_rows(path: Path, columns: Sequence[str]) -> list[list[str]]:
-    if not os.path.lexists(path):
-        return []
-    header, *body = _complete_rows(path) or [[]]
-    if tuple(header) != tuple(columns):
-        raise InputError(f"{path}: cannot be read (its first line has other names)", path=str(path))
-    return body
-
-
-def _profile(rows: list[list[str]], surface: str) -> Profile:
-    values = np.array([[float(x) for x in row[2:]] for row in rows if row[1] == surface]).T
-    return Profile(height=values[0], reference_radius=values[1], current_height=values[2], radius=values[3])
-
-
-def _complete_rows(path: Path) -> list[list[str]]:
+def complete_rows(path: Path) -> list[list[str]]:
+    """Return the rows of a CSV file without an incomplete last line."""
     text = read_text(path, most=_LARGEST_TABLE)
     return list(csv.reader(io.StringIO(text[: text.rfind("\n") + 1])))
 

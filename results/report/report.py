@@ -48,7 +48,7 @@ _ANSWERS = {
     "warning": "Works as required in this calculation, with doubts",
     "success": "Works as required in this calculation",
 }
-_NO_REQUIREMENT = "Reached its loads; the case states no requirements"
+_NO_REQUIREMENT = "Reached the requested loads; the case has no requirements"
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format", "files"}
 

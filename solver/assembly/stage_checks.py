@@ -14,6 +14,7 @@ from annelid.solver.model.flow_checks import check_flow_parts, check_flow_stages
 from annelid.solver.model.load_checks import check_loaded_surfaces
 from annelid.solver.model.model import Model
 from annelid.solver.model.ramp import check_wave_starts
+from annelid.solver.model.shared_edges import check_shared_edges
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.twist_checks import check_twist
 
@@ -34,7 +35,11 @@ def check_stages(model: Model, stages: tuple[Stage, ...]) -> None:
     raise_first(check_wave_starts(stages, model.contacts))
     raise_first(checks.check_lumen(stages, model.supports, model.inventory))
     raise_first(check_loaded_surfaces(stages, model.supports, model.inventory))
-    raise_first(checks.check_shared_edges(stages, model.supports, model.inventory))
+    raise_first(
+        check_shared_edges(
+            stages, [s.region for s in model.supports if s.fixes_axial_motion], model.inventory
+        )
+    )
     raise_first(check_flow_stages(stages, model.flow))
     names = [electrode.name for electrode in model.electrodes]
     raise_first(check_flow_parts(model.flow, names, model.supports, model.contacts, model.inventory))

@@ -15,7 +15,8 @@ from annelid.solver.assembly.constraint_map import constraint_map
 from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.assembly.dirichlet import DirichletConditions
 from annelid.solver.assembly.equations import Equations, assemble, zero_vector
-from annelid.solver.assembly.load_operators import OPERATORS, FluidPressures, SheetVoltage
+from annelid.solver.assembly.fluid_pressures import FluidPressures
+from annelid.solver.assembly.load_operators import OPERATORS, SheetVoltage
 from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.assembly.tangent import Tangent

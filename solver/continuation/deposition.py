@@ -120,13 +120,13 @@ def describe_deposition(
     )
     if convergence.iterations == 0:
         error = f"{convergence.residual:.1e} of its forces"
-        return f"{words}; the printed part is in balance with its pressure to {error}"
+        return f"{words}; the printed part is in equilibrium with its pressure to {error}"
     model, moved = system.problem.model, moved_since(system)
     strained = [p.region for p in model.parts if p.region in model.deposited and not _is_free(p)]
     acting = [*strained, *(f.region for f in model.foundations), *(c.name for c in model.contacts)]
     if not acting and moved > _AT_REST * skin.size:
         raise NoEquilibrium(
-            "the part as printed is not in balance with its pressure: it moves by "
+            "the part as printed is not in equilibrium with its pressure: it moves by "
             f"{units.show('length', moved, 3)}",
             residual=moved,
         )

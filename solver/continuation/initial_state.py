@@ -49,7 +49,7 @@ def initial_state(
         moved = problem.comm.bcast(moved)
         _check_balance(newton, moved, units)
         distance = units.show("length", moved, 2)
-        remarks.append(f"as drawn, the part is in balance with its pressure to {distance}")
+        remarks.append(f"as drawn, the part is in equilibrium with its pressure to {distance}")
     else:
         skin = equilibrium_of_skin(model, problem.comm, newton.tolerance)
         _check_balance(newton, skin.moved, units)
@@ -66,8 +66,9 @@ def _check_balance(newton: Newton, moved: float, units: DisplayUnits) -> None:
     assert pressure is not None
     if moved > _UNBALANCED * newton.scales.length:
         raise NoEquilibrium(
-            f"the part as drawn is not in balance with the pressure of {units.show('pressure', pressure)}: "
-            f"it moves by {units.show('length', moved, 3)}; its natural stretch does not match that pressure",
+            "the part as drawn is not in equilibrium with the pressure of "
+            f"{units.show('pressure', pressure)}: it moves by {units.show('length', moved, 3)}; its natural "
+            "stretch does not match that pressure",
             residual=moved,
         )
 

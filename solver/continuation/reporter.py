@@ -11,20 +11,18 @@ from annelid.solver.continuation.critical_points import CriticalState
 from annelid.solver.continuation.harmonic_turns import Passed, first_turn
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.newton import Convergence
+from annelid.solver.continuation.outcomes import Outcomes
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
-from annelid.solver.errors import NoEquilibrium, SelfContact
-from annelid.solver.model.limits_of_use import LIMITS_OF_USE
-from annelid.solver.model.loads import Loads, describe
-from annelid.solver.model.quantities import LIMITS, UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
+from annelid.solver.model.loads import Loads
+from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
 from annelid.solver.records import Equilibrium, Measure, Outcome
 
 Observer = Callable[[Equilibrium], None]
 
 _MOST_TURNS = 6  # located between two states that are judged
-_WHOLE = 1e-6  # of the natural stretch: what is missing is rounding
 
 
 class PathEnded(Exception):
@@ -59,23 +57,18 @@ class _Held(NamedTuple):
     remarks: int
 
 
-class Reporter:
-    """Numbers the states, passes them to the observer, collects remarks.
+class Reporter(Outcomes):
+    """Numbers the states and passes them to the observer, once they are judged by ``watch``.
 
     Attributes:
         evaluation: Reads the states.
-        watch: Judges them against waves around the axis; states are held back until then.
-        remarks: Sentences for the outcome.
-        units: For numbers in sentences.
         first_critical: Loads and kind of the first critical point found in the present stage.
-        passed: Loads of the first state of the present stage beyond each limit of the part, by limit; on the
-            first rank.
 
     Args:
         evaluation: As above.
         observe: Called with every state.
-        units: As above.
-        watch: As above.
+        units: For numbers in sentences.
+        watch: Judges states against waves around the axis.
         goes_on: Whether the path goes on where a harmonic is unstable.
     """
 
@@ -88,17 +81,13 @@ class Reporter:
         *,
         goes_on: bool,
     ) -> None:
+        super().__init__(evaluation.system, watch, units)
         self.evaluation = evaluation
-        self.system = evaluation.system
-        self.watch = watch
-        self.remarks: list[str] = []
         self.begin_stage()
-        self.units = units
         self._observe = observe
         self._goes_on = goes_on
         self._index = 0
         self._spent = 0
-        self._limits_passed: dict[str, str] = {}
         self._held: list[_Held] = []
         self._judged: Passed | None = None
         self._unstable: dict[int, int] = {}
@@ -111,7 +100,7 @@ class Reporter:
     def begin_stage(self) -> None:
         """Forget what belongs to a stage."""
         self.first_critical: tuple[Loads | None, str] = (None, "")
-        self.passed: dict[str, Loads] = {}
+        self.passed = {}
 
     def skip_work(self) -> None:
         """Leave the work done since the last state out of the next one."""
@@ -221,7 +210,7 @@ class Reporter:
         state = replace(state, index=index)
         if harmonics:
             state = _with_modes(state, harmonics)
-        self._note_limits(state, loads)
+        self.note_limits(state, loads)
         if self._observe is not None:
             self._observe(state)
 
@@ -276,66 +265,6 @@ class Reporter:
         held = self._held.pop(0)
         self._judged = held.passed
         self._pass_on(held.state, held.passed.state.loads, self.unstable_harmonics)
-
-    def now(self) -> str:
-        """The present loads in words, with the natural stretch while a stage applies it."""
-        return self._in_words(self.system.loads)
-
-    def _in_words(self, loads: Loads) -> str:
-        text = describe(loads, self.units)
-        in_part = 0 < loads.natural < 1 - _WHOLE
-        if self.system.problem.model.timed:
-            text += f" at {self.units.show('time', loads.time, 4)}"
-        return f"{text}, {loads.natural:.3g} of the natural stretch" if in_part else text
-
-    def outcome(self, kind: str, text: str, stage: str, parameter: float) -> Outcome:
-        """The outcome of the path with all remarks; collective."""
-        passed = self.system.problem.comm.bcast(self._limits_passed)
-        remarks = [*self.watch.remarks(), *self.remarks, *passed.values()]
-        if not self.system.symmetric_tangent():
-            remarks.append(
-                "a pressure acts on a surface whose rim moves freely, so the tangent is not symmetric: the "
-                "states are right, the numbers of unstable modes are approximate"
-            )
-        return Outcome(kind, text, stage, parameter, tuple(remark for remark in remarks if remark))
-
-    def no_state(
-        self, continuation: StageContinuation, modes: UnstableModes, smallest: float, failure: NoEquilibrium
-    ) -> Outcome:
-        """Outcome of a path on which no further state is found."""
-        parameter, stage = continuation.last.s / continuation.length, continuation.stage.name
-        why = failure.message
-        if isinstance(failure, SelfContact):
-            text = f"{why}, just beyond {self.now()}; contact of a part with itself is not modelled"
-            return self.outcome("self-contact", text, stage, parameter)
-        text = (
-            f"no equilibrium found beyond {self.now()} (stage '{stage}' at {parameter:.4f}; smallest step "
-            f"{smallest:g} of the stage; {why})"
-        )
-        if modes.controlled == 0:
-            text += "; the last state is stable, so a limit of the load is likely just ahead"
-        return self.outcome("no equilibrium", text, stage, parameter)
-
-    def unstable(
-        self, continuation: StageContinuation, parameter: float, modes: UnstableModes, located: bool
-    ) -> Outcome:
-        """Outcome of a path that ends at a state which is unstable under the control in force."""
-        n = modes.controlled
-        where = self.remarks[-1] if located else f"at or before {self.now()}"
-        text = f"lost stability: {where}; {n} unstable {'mode' if n == 1 else 'modes'} at {self.now()}"
-        return self.outcome("lost stability", text, continuation.stage.name, parameter)
-
-    def _note_limits(self, state: Equilibrium, loads: Loads) -> None:
-        """Remark on the first states beyond what a real part or the model can do."""
-        for kind, condition in LIMITS_OF_USE.items():
-            measure = state.quantities.get(condition.quantity)
-            if measure is not None and condition.beyond(measure.value) >= 0:
-                self.passed.setdefault(kind, loads)
-        for limit in LIMITS:
-            name = limit.margin.name
-            measure = state.quantities.get(name)
-            if measure is not None and measure.value < 1 and name not in self._limits_passed:
-                self._limits_passed[name] = f"{limit.exceeded} from {self._in_words(loads)} on"
 
 
 def _with_modes(state: Equilibrium, harmonics: int) -> Equilibrium:

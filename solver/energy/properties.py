@@ -29,11 +29,13 @@ class CellGroup(NamedTuple):
         law: Name of the material law.
         cells: Local numbers of the cells this rank owns.
         deposited: Whether they were deposited on the rest of the part, stress-free in its balance as drawn.
+        compressible: Whether they have a bulk modulus.
     """
 
     law: str
     cells: NDArray[np.int32]
     deposited: bool
+    compressible: bool
 
 
 @dataclass
@@ -41,7 +43,7 @@ class Properties:
     """Parameter fields (piecewise constant) and the cells of each law.
 
     Attributes:
-        groups: The local cells of each law in use, those of deposited parts separately.
+        groups: The local cells of each law in use, those of deposited and of compressible parts separately.
         law_parameters: Parameters of the laws in order, shared by all laws.
         terms: Largest number of Ogden terms.
         compliance: 1/κ, 1/MPa; 0 where incompressible.
@@ -156,16 +158,15 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
 
 
 def _groups(model: "Model", mesh: MeshedBody) -> list[CellGroup]:
-    """The cells of each law, those of deposited parts separately."""
-    regions: dict[tuple[str, bool], list[IntArray]] = {}
+    """The cells of each law, those of deposited and of compressible parts separately."""
+    regions: dict[tuple[str, bool, bool], list[IntArray]] = {}
     for part in model.parts:
-        kind = part.material.law, part.region in model.deposited
+        kind = part.material.law, part.region in model.deposited, part.material.bulk_modulus is not None
         regions.setdefault(kind, []).append(model.body.regions[part.region])
+    laws = list(LAWS)
     return [
-        CellGroup(law, mesh.cells_of(np.concatenate(regions[law, deposited])), deposited)
-        for law in LAWS
-        for deposited in (False, True)
-        if (law, deposited) in regions
+        CellGroup(kind[0], mesh.cells_of(np.concatenate(regions[kind])), *kind[1:])
+        for kind in sorted(regions, key=lambda kind: (laws.index(kind[0]), *kind[1:]))
     ]
 
 

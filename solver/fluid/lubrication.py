@@ -87,7 +87,7 @@ class Lubrication:
                 text = f"'{end.node}' is not an opening of the circuit; openings: {listed}"
                 raise InvalidValue(text, key=key, value=end.node)
         if self.circuit and any(isinstance(element, Lumen) for element in self.circuit.elements):
-            text = "has a lumen as an element, which is this lumen once more: leave the element out"
+            text = "has an element of kind 'lumen', but the fluid describes this lumen: leave the element out"
             raise InvalidValue(text, key="circuit")
 
     @cached_property

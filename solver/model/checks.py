@@ -6,7 +6,6 @@ raise the first one.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import combinations
 from typing import NamedTuple
 
 from annelid.geometry.checks import one_of, within
@@ -224,28 +223,6 @@ def check_lumen(
             continue
         key, subject = "pressure" if pressed else "volume", f"stage '{stage.name}'"
         yield Finding(("stages", index), InvalidValue(text, key=key, subject=subject))
-
-
-def check_shared_edges(
-    stages: Sequence[Stage], supports: Sequence[Support], inventory: Inventory
-) -> Iterator[Finding]:
-    """Nodes at the edge of two supports cannot follow two axial motions."""
-    axial = [s.region for s in supports if s.fixes_axial_motion]
-    pairs = [pair for pair in combinations(axial, 2) if inventory.meet(*pair)]
-    moves: dict[str, float] = {}
-    for index, stage in enumerate(stages):
-        moves |= stage.displacements
-        for a, b in pairs:
-            one, two = moves.get(a, 0.0), moves.get(b, 0.0)
-            if one != two:
-                error = InvalidValue(
-                    f"supports '{a}' and '{b}' share an edge but are moved along the axis by {one:g} and "
-                    f"{two:g} mm: move both alike, or let one of them free along the axis (hold = 'radial' "
-                    "or 'free')",
-                    key=f"move.{a if a in stage.displacements else b}",
-                )
-                yield Finding(("stages", index), error.about(f"stage '{stage.name}'"))
-                return
 
 
 def _unknown(

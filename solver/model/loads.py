@@ -65,8 +65,23 @@ TOGETHER = "all loads"
 """Name of all loads together in a stability margin."""
 
 
-@dataclass(frozen=True)
-class Loads:
+@dataclass(frozen=True, kw_only=True)
+class _Entries:
+    """Loads of several entries, by what they act on; attributes as in ``Loads``."""
+
+    surface_pressures: Mapping[str, float] = field(default_factory=dict)
+    voltages: Mapping[str, float] = field(default_factory=dict)
+    obstacles: Mapping[str, float] = field(default_factory=dict)
+    forces: Mapping[str, float] = field(default_factory=dict)
+    radial_forces: Mapping[str, float] = field(default_factory=dict)
+    displacements: Mapping[str, float] = field(default_factory=dict)
+    torques: Mapping[str, float] = field(default_factory=dict)
+    twists: Mapping[str, float] = field(default_factory=dict)
+    gravity: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loads(_Entries):
     """Loads on a model at one moment, or their rate of change along a stage.
 
     Attributes:
@@ -87,15 +102,6 @@ class Loads:
     """
 
     pressure: float = 0.0
-    surface_pressures: Mapping[str, float] = field(default_factory=dict)
-    voltages: Mapping[str, float] = field(default_factory=dict)
-    obstacles: Mapping[str, float] = field(default_factory=dict)
-    forces: Mapping[str, float] = field(default_factory=dict)
-    radial_forces: Mapping[str, float] = field(default_factory=dict)
-    displacements: Mapping[str, float] = field(default_factory=dict)
-    torques: Mapping[str, float] = field(default_factory=dict)
-    twists: Mapping[str, float] = field(default_factory=dict)
-    gravity: Mapping[str, float] = field(default_factory=dict)
     natural: float = 1.0
     time: float = 0.0
     sections: tuple[float, ...] = ()
@@ -134,19 +140,10 @@ class Loads:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LoadTargets:
+class LoadTargets(_Entries):
     """Loads to reach; what is not named stays as it is. Attributes as in ``Loads``."""
 
     pressure: float | None = None
-    surface_pressures: Mapping[str, float] = field(default_factory=dict)
-    voltages: Mapping[str, float] = field(default_factory=dict)
-    obstacles: Mapping[str, float] = field(default_factory=dict)
-    forces: Mapping[str, float] = field(default_factory=dict)
-    radial_forces: Mapping[str, float] = field(default_factory=dict)
-    displacements: Mapping[str, float] = field(default_factory=dict)
-    torques: Mapping[str, float] = field(default_factory=dict)
-    twists: Mapping[str, float] = field(default_factory=dict)
-    gravity: Mapping[str, float] = field(default_factory=dict)
 
     def target(self, kind: LoadKind) -> Mapping[str, float]:
         """Targets of one kind by entry; empty where none is named."""

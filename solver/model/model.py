@@ -180,11 +180,6 @@ class Model:
         return 0 if self.flow is None else self.flow.sections
 
     @property
-    def compressible(self) -> bool:
-        """Whether any part changes its volume."""
-        return any(part.material.bulk_modulus for part in self.parts)
-
-    @property
     def has_weight(self) -> bool:
         """Whether any part has a known mass."""
         return any(part.material.density for part in self.parts)

@@ -2,12 +2,12 @@
 """Whether a part can turn about its axis as its loads and fibres demand; every finding is reported."""
 
 from collections.abc import Iterator, Sequence
-from itertools import combinations
 
 from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.inventory import Inventory
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.parts import Part
+from annelid.solver.model.shared_edges import TURNED, check_shared_edges
 from annelid.solver.model.stages import Stage
 
 _SECTOR = (
@@ -36,7 +36,7 @@ def check_twist(
                 "prescribe its rotation with twist, or let the end turn (hold = 'axial', 'plate' or 'free')"
             )
             yield Finding(("stages", index), _about(text, f"torque.{end}", f"stage '{stage.name}'"))
-    yield from _check_shared_edges(stages, list(held), inventory)
+    yield from check_shared_edges(stages, list(held), inventory, TURNED)
 
 
 def _check_sector(stages: Sequence[Stage], parts: Sequence[Part]) -> Iterator[Finding]:
@@ -62,26 +62,6 @@ def _check_solid(stages: Sequence[Stage], parts: Sequence[Part]) -> Iterator[Fin
                 "mesh.model = 'axisymmetric', where it stays radial"
             )
             yield Finding(("stages", index), _about(text, f"radial_force.{surface}", f"stage '{stage.name}'"))
-
-
-def _check_shared_edges(
-    stages: Sequence[Stage], held: Sequence[str], inventory: Inventory
-) -> Iterator[Finding]:
-    """Nodes at the edge of two supports cannot follow two rotations."""
-    pairs = [pair for pair in combinations(held, 2) if inventory.meet(*pair)]
-    twists: dict[str, float] = {}
-    for index, stage in enumerate(stages):
-        twists |= stage.twists
-        for a, b in pairs:
-            one, two = twists.get(a, 0.0), twists.get(b, 0.0)
-            if one != two:
-                text = (
-                    f"supports '{a}' and '{b}' share an edge but are turned by {one:g} and {two:g} deg: "
-                    "turn both alike, or let one of them turn freely (hold = 'axial' or 'free')"
-                )
-                key = f"twist.{a if a in stage.twists else b}"
-                yield Finding(("stages", index), _about(text, key, f"stage '{stage.name}'"))
-                return
 
 
 def _about(text: str, key: str, subject: str) -> InvalidValue:

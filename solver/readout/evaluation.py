@@ -25,7 +25,8 @@ from annelid.solver.readout.integrals import Integrals
 from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.reactions import Reactions, check_reaction_free
-from annelid.solver.readout.state_quantities import StateData, quantities_of
+from annelid.solver.readout.state_data import StateData
+from annelid.solver.readout.state_quantities import quantities_of
 from annelid.solver.readout.twist import EndTwists, in_space, motion_in_space
 from annelid.solver.records import Equilibrium, FlowAlong, Measure
 

@@ -19,7 +19,7 @@ from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of
 from annelid.cases.convert.waves import cycles_of
 from annelid.cases.validate.reading import case_from_tables
-from annelid.cases.validate.requirements import reported
+from annelid.cases.validate.reported import reported
 from annelid.cases.validate.resolved import case_hash, coarsened, to_toml
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_records import CycleWindow
@@ -514,7 +514,7 @@ ELEMENTS = {
     ),
     "twice": (
         tank(**THREE, values=["1 kPa"] * 3),
-        "circuit.elements[tank].pressure: stands beside times and",
+        "circuit.elements[tank].pressure: cannot be given together with times and",
     ),
     "number of values": (
         tank(pressure=None, **THREE, values=["1 kPa", "2 kPa"]),
@@ -562,7 +562,7 @@ FAULTS = {
     "unconnected": (tables(TANK, LINE, HEART, fluid=FLUID), "circuit: is at no end of the fluid"),
     "lumen and fluid": (
         tables(*BASE, fluid=FLUID | {"upper": {"kind": "circuit", "node": "in"}}),
-        "circuit.elements[part].kind: 'lumen' stands beside [fluid], which is the same lumen",
+        "circuit.elements[part].kind: 'lumen' cannot be combined with [fluid]",
     ),
     "closed end": (
         tables(fluid=FLUID | {"upper": {"kind": "closed", "pressure": "1 kPa"}}),

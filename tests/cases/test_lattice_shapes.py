@@ -118,7 +118,7 @@ def test_a_dome_can_be_inflated_and_printed_on(tmp_path):
     assert np.hypot(rest[:, 0], rest[:, 1]) == pytest.approx([6.0, 2.0], abs=1e-3)
     result = run_case(case, tmp_path / "run")
     assert result.outcome.kind == "reached"
-    assert "in balance with its pressure" in result.outcome.remarks[0]
+    assert "in equilibrium with its pressure" in result.outcome.remarks[0]
 
 
 @pytest.mark.long

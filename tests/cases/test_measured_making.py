@@ -60,7 +60,7 @@ def test_measured_face_as_computed_gives_the_same_part(skin, tmp_path):
     measured = run_case(case_from_tables(measured_tables(skin, {"pressure": "4 kPa"})), tmp_path / "measured")
     assert measured.outcome.kind == "reached"
     assert "deviates from the computed inflated skin by 0.000 mm" in measured.outcome.remarks[0]
-    assert "in balance with its pressure" in measured.outcome.remarks[2]
+    assert "in equilibrium with its pressure" in measured.outcome.remarks[2]
     drawn = tables(
         supports=CLAMPED,
         mesh={"along": "2.5 mm", "on_struts": "1.5 mm"},

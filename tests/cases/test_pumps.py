@@ -11,7 +11,7 @@ from scipy.interpolate import PchipInterpolator
 
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables
-from annelid.cases.validate.requirements import path_quantities_of
+from annelid.cases.validate.reported import path_quantities_of
 from annelid.geometry.errors import InputError
 from annelid.results.folder.cycles import cycle_rows, last_window
 from annelid.results.folder.run_record import open_run

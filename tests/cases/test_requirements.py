@@ -19,7 +19,8 @@ from annelid.cases.schema.material import (
     NeoHookeanTable,
 )
 from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
-from annelid.cases.validate.requirements import margins_of, reported, verdicts
+from annelid.cases.validate.reported import margins_of, reported
+from annelid.cases.validate.verdicts import verdicts
 from annelid.geometry.errors import InputError
 from annelid.solver.records import Margin, Measure
 

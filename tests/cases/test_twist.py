@@ -13,7 +13,7 @@ from annelid.cases.convert.description import description_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import loads_with_margin, stages_of
 from annelid.cases.validate.reading import case_from_tables
-from annelid.cases.validate.requirements import reported
+from annelid.cases.validate.reported import reported
 from annelid.geometry.errors import InputError
 from annelid.solver.model.quantities import names_for
 

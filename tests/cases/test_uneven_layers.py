@@ -112,7 +112,9 @@ def test_columns_of_a_dome_are_radii(uneven, tmp_path):
         "rise": "2 mm",
         "layers": uneven["shape"]["layers"],
     }
-    assert "has the column height_mm; the places on this shape are radius_mm" in errors(uneven, tmp_path)
+    assert "has the column height_mm, but the thickness of this shape is given over radius_mm" in errors(
+        uneven, tmp_path
+    )
     (tmp_path / "wall.csv").write_text("radius_mm,thickness_um\n0,200\n6,300\n")
     del uneven["electrodes"], uneven["sections"], uneven["requirements"]
     uneven["stages"] = uneven["stages"][:1]

@@ -14,6 +14,8 @@ from annelid.cases.schema import unit_factors
 READ = """
 import sys
 from annelid.cases.schema.units import parse
+from annelid.cases.studies.values import internal_unit
+assert internal_unit("45 mC") == "uC"  # after lengths, pressures and others were tried
 print(parse("45 um", "mm"), parse("10 mmHg", "MPa"), "pint" in sys.modules)
 """
 
@@ -34,9 +36,10 @@ def test_the_library_is_needed_once(tmp_path):
     assert not read_in_another_process(tmp_path)
 
 
-@pytest.mark.parametrize(
-    "content", ["", '{"um in mm": 0.0', "[1, 2]", '{"um in mm": "x"}', '{"um in mm": NaN}']
-)
+NOT_FACTORS = ['{"um in mm": "x"}', '{"um in mm": true}', '{"um in mm": NaN}']
+
+
+@pytest.mark.parametrize("content", ["", '{"um in mm": 0.0', "[1, 2]", *NOT_FACTORS])
 def test_a_damaged_file_is_like_none(tmp_path, monkeypatch, content):
     monkeypatch.setenv("ANNELID_CACHE", str(tmp_path))
     file = unit_factors._file()

@@ -15,7 +15,7 @@ from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import loads_with_margin, stages_of
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables, companion_files, library_cases, read_case
-from annelid.cases.validate.requirements import reported
+from annelid.cases.validate.reported import reported
 from annelid.cases.validate.resolved import coarsened, resolved_text, to_toml
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run
@@ -136,16 +136,16 @@ def test_a_file_becomes_points(tmp_path):
         ({"form": "sine"}, {}, "rise: does not belong to form = 'sine'"),
         ({"cycles": None}, {}, "duration: is missing: some waves have no number of cycles"),
         ({"cycles": 0}, {}, "cycles"),
-        ({"wavelength": 2, "delay": "1 s"}, {}, "delay: stands beside wavelength"),
+        ({"wavelength": 2, "delay": "1 s"}, {}, "delay: cannot be given together with wavelength"),
         ({"wavelength": -1}, {}, "wavelength: must be above 0"),
         ({}, {"voltage": {"low": "1 kV"}}, "voltage low is given twice"),
         ({}, {"voltage": {"low": "0 kV"}}, "voltage low is given twice"),
         ({}, {"waves": [WAVE, WAVE]}, "follows two waves"),
-        ({}, {"steps": 9, "steps_per_period": 9}, "steps_per_period: stands beside steps"),
+        ({}, {"steps": 9, "steps_per_period": 9}, "steps_per_period: cannot be given together with steps"),
         ({}, {"steps_per_period": 0}, "steps_per_period: must be at least 1"),
         ({}, {"control": "arc", "arc": "1 mm"}, "waves give them"),
         ({"path": "x.csv"}, {}, "path and form = 'file' go together"),
-        ({"load": "pressure"}, {}, "acts on nothing that has a name"),
+        ({"load": "pressure"}, {}, "a wave of pressure needs no name"),
         ({"form": "file", "path": "none.csv"}, {}, "none.csv"),
         ({"direction": "left"}, {}, "direction"),
         ({"cycles": 10**9}, {}, "duration: takes 3.2e+10 steps, more than 100000"),

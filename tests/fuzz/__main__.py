@@ -25,7 +25,7 @@ MEMORY = 8 * 2**30  # bytes
 LIBRARIES = (
     *(
         "gmsh",
-        "pyvista",
+        "pyvista.plotting",
         "matplotlib.pyplot",
         "jinja2",
         "PIL.Image",

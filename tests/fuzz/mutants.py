@@ -57,6 +57,8 @@ class Mutants:
         self.cases = [TABLES, *(tomllib.loads(library_cases()[name].read_text()) for name in CASES)]
         self.studies = [tomllib.loads(library_studies()[name].read_text()) for name in STUDIES]
         self.studies[0]["sampling"]["samples"] = 8
+        for study in self.studies:  # a coarse mesh, because --dry-run times a run
+            study.setdefault("fixed", {})["mesh.along"] = "8 mm"
 
     def make(self, number, folder):
         """Write a mutant into a folder and return the arguments of the command that reads it."""

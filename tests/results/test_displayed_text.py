@@ -132,7 +132,7 @@ def test_limits_that_are_not_judged_are_named():
     assert description(tables)["Not judged"] == [
         "An axisymmetric model stays round and straight, so that bending as a column, lobes and folds around "
         "the axis are not judged: set path.harmonics.",
-        "What limits the loads beyond those requested is not searched: set path.seek_limit.",
+        "Limits above the requested loads are not searched: set path.seek_limit.",
     ]
     (part,) = description(tables)["Parts"]
     assert "tensile strength 8 MPa, tensile strength is nominal" in part

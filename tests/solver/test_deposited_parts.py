@@ -66,7 +66,7 @@ def test_printed_tube_is_released_as_two_bonded_tubes():
     first, released = states[0], next(s for s in states if s.stage == "release" and s.parameter == 1.0)
     assert first.iterations == 0
     assert first.residual < 1e-8
-    assert "is in balance with its pressure" in outcome.remarks[0]
+    assert "is in equilibrium with its pressure" in outcome.remarks[0]
     assert value(first, "strain energy layer") < 1e-14 * value(first, "strain energy")
     assert value(first, "peak stress of layer") == pytest.approx(0.0, abs=1e-12)
     assert value(first, "smallest stretch") == pytest.approx(1 / LA, rel=2e-3)
@@ -110,12 +110,12 @@ def test_printed_part_out_of_equilibrium_is_refused(monkeypatch):
         return skin._replace(displacement=1.01 * skin.displacement, pressure=0.9 * skin.pressure)
 
     monkeypatch.setattr(initial_state, "equilibrium_of_skin", off)
-    with pytest.raises(NoEquilibrium, match="as printed is not in balance with its pressure"):
+    with pytest.raises(NoEquilibrium, match="as printed is not in equilibrium with its pressure"):
         followed(printed_tube(cells=2, wrong=0.995), ("hold", P))
 
 
 def test_inconsistent_printed_parts_are_refused():
-    with pytest.raises(NoEquilibrium, match="not in balance with the pressure"):
+    with pytest.raises(NoEquilibrium, match="not in equilibrium with the pressure"):
         followed(printed_tube(wrong=0.8), ("hold", P))
     model = printed_tube()
     with pytest.raises(InputError, match="not all, of the body's regions: skin, layer"):

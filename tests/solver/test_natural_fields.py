@@ -41,7 +41,7 @@ def test_inflated_tube_is_in_equilibrium_and_returns():
     states = []
     outcome = follow(model, [Stage("release", pressure=0.0, steps=4)], observe=states.append)
     assert outcome.kind == "reached"
-    assert "in balance with its pressure" in outcome.remarks[0]
+    assert "in equilibrium with its pressure" in outcome.remarks[0]
     first, last = states[0], states[-1]
     assert first.loads["pressure"].value == pytest.approx(P)
     assert np.abs(first.displacement).max() < 2e-4
@@ -66,7 +66,7 @@ def test_equilibrium_as_drawn_converges_with_the_mesh():
 
 def test_inconsistent_pressure_is_refused():
     model, P = inflated_tube(pressure=0.0)
-    with pytest.raises(NoEquilibrium, match=r"not in balance with the pressure of 0.MPa"):
+    with pytest.raises(NoEquilibrium, match=r"not in equilibrium with the pressure of 0.MPa"):
         follow(model, [Stage("hold", steps=1)])
     assert P > 0
 

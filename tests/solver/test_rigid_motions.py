@@ -132,6 +132,8 @@ def test_supported_models_are_not_refused(model, supports, foundations):
     body = tube_body(1.2, model=model, around=16, sector=45.0)
     tube = Model(body, (Part("wall", neo_hookean(1.0)),), supports, foundations=foundations)
     check_stages(tube, (Stage("rest"),))
+    with pytest.raises(InvalidValue, match="nothing prevents"):
+        check_stages(replace(tube, supports=(), foundations=()), (Stage("rest"),))
 
 
 def test_a_round_obstacle_keeps_no_part_from_turning():
