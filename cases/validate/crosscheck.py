@@ -244,8 +244,7 @@ class CrossCheck:
                 names = self._named("electrodes")
                 findings.check(check_flow_parts(flow, names, supports, contacts, self.inventory))
             if findings.complete("stages", "mesh"):
-                early = {index for index, table in enumerate(case.stages) if table.until}
-                findings.check(check_flow_stages(stages, flow, early))
+                findings.check(check_flow_stages(stages, flow))
         if self.shape is not None and self.size is not None:
             findings.check(_fluid_in_shape(case, self.shape))
 

@@ -680,10 +680,6 @@ FAULTS = {
         ),
         "stages[pump].pressure: the pressure in the lumen is found: leave it out",
     ),
-    "until": (
-        tables(*BASE, **stages(until=[{"quantity": "lumen volume", "at_most": "1 mL"}])),
-        "stages[pump].until: a stage with control = 'flow' ends after its duration: leave it out",
-    ),
     "load after": (
         tables(*BASE, **stages(FILL | {"name": "more"})),
         "stages[more].control: 'load' follows a stage with control = 'flow': put it before that stage",
