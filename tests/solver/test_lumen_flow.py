@@ -242,7 +242,7 @@ def test_an_active_squeeze_pumps_against_a_reservoir(rise, pumped, power, loss):
     # p - p_ext = K (1 - 1/α²), α = A/A0, under p_ext = P0 (1 - cos 2π(x - s))/2 with P0 = 0.6 K between
     # reservoirs, Γ = A0 K λ/(8π η c L²) = 1: mean flow over A0 c, work of the squeeze and dissipation by
     # Chebyshev collocation, checked by finite volumes. A membrane held at λz has this law, and a voltage of
-    # its rings acts as p_ext = -ε (V/h)² h/r: so the reservoirs are lower by P0, and V goes with cos π(x - s).
+    # its rings acts as p_ext = -ε (V/h)² h/r: the reservoirs are lower by P0, and V goes with cos π(x - s).
     n, λz, h, r, P0 = 32, 1.2, 0.02, R, 0.6
     K = G * h / (λz * r)
     A0, Γ = np.pi * r**2, 1.0

@@ -140,9 +140,9 @@ def test_a_single_bolus_is_carried_between_occlusions():
     [(0.5, -0.001202), (0.9, -2.404e-4), (0.99, -2.317e-5), (1.01, 2.517e-5), (1.1, 2.429e-4)],
 )
 def test_fluid_at_the_wall_runs_back_at_any_adverse_pressure(share, drift):
-    # Own derivation after Shapiro, Jaffrin and Weinberg; drifts in wavelengths for each wave by integration in
-    # closed flow, φ = 0.5, from a crest at 1e-4 of the radius from the wall. With S = r²/a², the flow Q and the
-    # part ε of S between particle and wall: dz/dt = 2 Q ε/S, d(ε S)/dt = ε² (∂S/∂t + 2 Q (∂S/∂z)/S).
+    # Own derivation after Shapiro, Jaffrin and Weinberg; drifts in wavelengths for each wave by integration
+    # in closed flow, φ = 0.5, from a crest, at 1e-4 of the radius from the wall. With S = r²/a², flow Q and
+    # the part ε of S between particle and wall: dz/dt = 2 Q ε/S, d(ε S)/dt = ε² (∂S/∂t + 2 Q (∂S/∂z)/S).
     φ, n = 0.5, 100
     stall = φ**2 * (16 - φ**2) / (4 * (1 - φ**2) ** 3.5)
     system, wall = tube(1.0, n, (1 - share) * stall), moving(train(φ), 1.0, n)
