@@ -15,6 +15,7 @@ from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.messages import RENAMED_QUANTITIES, not_one_of
 from annelid.geometry.errors import InvalidValue
 from annelid.results.folder.run_records import Verdict
+from annelid.solver.model.cycle_quantities import CYCLE_DIFFERENCE, STROKE_VOLUME
 from annelid.solver.model.loads import TOGETHER
 from annelid.solver.model.quantities import (
     CYCLE_QUANTITIES,
@@ -214,7 +215,15 @@ def verdicts(
 
 def _path_value(name: str, whole: Quantities) -> tuple[float, str]:
     value = whole[name].value if name in whole else math.nan
-    return value, "not on this path" if math.isnan(value) else "on the whole path"
+    return value, "on the whole path" if not math.isnan(value) else f"{_missing(name, whole)} on this path"
+
+
+def _missing(name: str, whole: Quantities) -> str:
+    """What a path lacks that has no value of a quantity."""
+    stroke = whole.get(STROKE_VOLUME.name)
+    if quantity_of(name) in CYCLE_QUANTITIES and (stroke is None or math.isnan(stroke.value)):
+        return "no whole cycle"
+    return "no two whole cycles" if name == CYCLE_DIFFERENCE.name else "not"
 
 
 def _margin_text(margin: Margin) -> str:
