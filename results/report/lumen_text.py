@@ -68,7 +68,8 @@ def _leaks(table: PathRecord) -> str:
     if rows := [row for row in changes[len(told) :] if not shut[row]]:
         pressures = table[q.LUMEN_PRESSURE.name][rows]
         low, high = (table.show(_LEAK, float(value)) for value in (pressures.min(), pressures.max()))
-        sentences.append(f"It shuts and leaks {len(rows)} more times, at leak pressures from {low} to {high}.")
+        often = "once more" if len(rows) == 1 else f"{len(rows)} more times"
+        sentences.append(f"It shuts and leaks {often}, at leak pressures from {low} to {high}.")
     if shut[-1]:
         sentences.append(f"It is still shut at {_where(table, -1)}.")
     return " ".join(sentences)

@@ -92,7 +92,8 @@ def test_a_wave_that_shuts_a_lumen_often_is_told_in_short():
     table = PathRecord(stages, columns, {}, ("pressure", "obstacle rod"), tuple(columns)[2:])
     assert text(table).startswith(
         f"{SHUT}It leaks at pressure 1 kPa (stage “wave”): its leak pressure is 1 kPa. It shuts and leaks 3 "
-        "more times, at leak pressures from 3 kPa to 7 kPa. It is still shut at pressure 8 kPa (stage “wave”)."
+        "more times, at leak pressures from 3 kPa to 7 kPa. It is still shut at pressure 8 kPa (stage "
+        "“wave”)."
     )
 
 
