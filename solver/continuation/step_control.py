@@ -191,8 +191,12 @@ class StepControl:
         self._reporter.emit_critical(stage, parameter, critical, before, at)
         if self.stepping.beyond_instability != "follow":
             return self._reporter.unstable(continuation, parameter, modes, True)
-        continuation.accept(critical.s)
-        self._end.accept()
+        if self._end.reached:
+            self._end.remark_met()
+            continuation.finish()
+        else:
+            continuation.accept(critical.s)
+            self._end.accept()
         return modes
 
     def _leaves_along(self, critical: CriticalState) -> bool:
