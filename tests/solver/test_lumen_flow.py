@@ -22,6 +22,7 @@ from scipy.optimize import brentq, fsolve
 
 from annelid.geometry.shapes.band import Band
 from annelid.solver.continuation.coupled_newton import CoupledNewton
+from annelid.solver.continuation.path import Path
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Closed, Lubrication, Reservoir
@@ -284,3 +285,23 @@ def test_an_active_squeeze_pumps_against_a_reservoir(rise, pumped, power, loss):
     assert gained("viscous loss") / energy == pytest.approx(loss, rel=0.03)
     stored = gained("strain energy") + gained("stored electrical energy")
     assert gained("electrical energy put in") - stored == pytest.approx(power * energy, rel=0.03)
+
+
+def test_the_softest_motion_changes_the_volumes_least():
+    path = Path(
+        soft_tube(Closed(), Closed()),
+        [Stage("fill", pressure=2e-3, steps=2), Stage("wait", control="flow", duration=0.1, steps=1)],
+    )
+    path.follow()
+    path.system.assemble_residual()
+    path.system.factorise()
+    coupled = CoupledNewton(path.newton, path.problem.model.flow)
+    compliance = coupled.ports.gradients().T @ coupled._solved(coupled.ports.directions())
+    scale = np.sqrt(np.diag(compliance))
+    mode = coupled.softest_held()
+    changes = coupled.ports.gradients().T @ mode.vector.array
+    assert coupled.held_modes() == 0
+    assert np.linalg.norm(changes / scale) == pytest.approx(mode.stiffness, rel=1e-6)
+    for pressures in np.random.default_rng(1).standard_normal((20, len(scale))):
+        quotient = pressures @ compliance @ pressures / np.sum((scale * pressures) ** 2)
+        assert quotient >= mode.stiffness > 0
