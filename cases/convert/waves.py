@@ -126,7 +126,7 @@ def cycles_of(case: Case) -> Iterator[CycleWindow]:
                 max((w.start for w in waves), default=0.0),
                 min(duration, *ends) if ends else duration,
             )
-            yield CycleWindow(stage.name, period, begins + first, begins + max(first, last))
+            yield CycleWindow(stage.name, period, begins + first, begins + max(first, last), begins)
         begins += duration
 
 

@@ -15,6 +15,7 @@ from annelid.cases.schema.case import Case
 from annelid.cases.validate.resolved import case_hash, resolved_text
 from annelid.cases.validate.verdicts import Quantities, verdicts
 from annelid.geometry.meshing.quality import quality
+from annelid.geometry.writing import system_error
 from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_records import Verdict
@@ -67,6 +68,8 @@ class RunWriter:
         self._progress.__exit__(*error)
         kind, value, _ = error
         if kind is not None:
+            if isinstance(value, OSError):
+                value = system_error(value)
             log_end(self.path, "interrupted" if kind is KeyboardInterrupt else str(value) or kind.__name__)
         self._folder.close()
 

@@ -186,8 +186,7 @@ class CrossCheck:
                 names, supports = findings.named("electrodes"), boundary.supports
                 findings.check(check_flow_parts(flow, names, supports, boundary.contacts, self.inventory))
             if findings.complete("stages", "mesh"):
-                early = {index for index, table in enumerate(case.stages) if table.until}
-                findings.check(check_flow_stages(stages, flow, early))
+                findings.check(check_flow_stages(stages, flow))
         if self.shape is not None and self.size is not None:
             findings.check(check_fluid(case, self.shape))
 

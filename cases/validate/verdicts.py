@@ -9,6 +9,7 @@ from annelid.cases.schema.stage import BOUNDS
 from annelid.cases.schema.units import parse
 from annelid.cases.validate.reported import margins_of
 from annelid.results.folder.run_records import Verdict
+from annelid.solver.model.cycle_quantities import CYCLE_DIFFERENCE, CYCLE_QUANTITIES, STROKE_VOLUME
 from annelid.solver.model.quantities import (
     LARGEST_TRUE_FIELD,
     LEAK_GAP,
@@ -72,7 +73,15 @@ def verdicts(
 
 def _path_value(name: str, whole: Quantities) -> tuple[float, str]:
     value = whole[name].value if name in whole else math.nan
-    return value, "not on this path" if math.isnan(value) else "on the whole path"
+    return value, "on the whole path" if not math.isnan(value) else f"{_missing(name, whole)} on this path"
+
+
+def _missing(name: str, whole: Quantities) -> str:
+    """What a path lacks that has no value of a quantity."""
+    stroke = whole.get(STROKE_VOLUME.name)
+    if quantity_of(name) in CYCLE_QUANTITIES and (stroke is None or math.isnan(stroke.value)):
+        return "no whole cycle"
+    return "no two whole cycles" if name == CYCLE_DIFFERENCE.name else "not"
 
 
 def _margin_text(margin: Margin) -> str:

@@ -39,7 +39,7 @@ def last_cycle(table: PathRecord, windows: Sequence[CycleWindow]) -> CycleWindow
 
     Of several windows the last one that has a whole cycle counts.
     """
-    window = last_window(windows)
+    window = last_window(windows, table)
     if window is None or not cycle_rows(table, window).size:
         return None
     end = window.start + window.cycles * window.period
@@ -63,7 +63,7 @@ def cycle_measures(
     Returns:
         The values; ``nan`` for those that the path does not contain, empty without such a window.
     """
-    window = last_window(windows)
+    window = last_window(windows, table)
     if window is None:
         return {}
     rows = cycle_rows(table, window)
@@ -100,9 +100,25 @@ _EXTREMES = (
 )
 
 
-def last_window(windows: Sequence[CycleWindow]) -> CycleWindow | None:
-    """Return the last of the windows that has a whole cycle; ``None`` if there is none."""
-    return next((w for w in reversed(windows) if w.cycles >= 1), None)
+def last_window(windows: Sequence[CycleWindow], table: PathRecord) -> CycleWindow | None:
+    """Return the last window with a whole cycle as the path has it: stages may have ended early.
+
+    If the path contains none, it is the last one that was to have a whole cycle, or ``None``.
+    """
+    planned = [window for window in windows if window.cycles >= 1]
+    found = (_in_path(window, table) for window in reversed(planned))
+    return next((window for window in found if window.cycles >= 1), planned[-1] if planned else None)
+
+
+def _in_path(window: CycleWindow, table: PathRecord) -> CycleWindow:
+    """Return a window from the time at which its stage started to the time at which it ended."""
+    rows = np.flatnonzero([stage == window.stage for stage in table.stages])
+    if not rows.size:
+        return window._replace(end=window.start)
+    begun = float(table["time"][max(rows[0] - 1, 0)])
+    late = 0.0 if window.stage_start is None else begun - window.stage_start
+    end = min(window.end + late, float(table["time"][rows[-1]]))
+    return window._replace(start=window.start + late, end=max(window.start + late, end))
 
 
 def cycle_rows(table: PathRecord, window: CycleWindow, before_end: int = 1) -> NDArray[np.int64]:

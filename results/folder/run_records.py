@@ -53,12 +53,15 @@ class CycleWindow(NamedTuple):
         period: s.
         start: Time from which on every load of the wave repeats, s.
         end: Time until which it does, s.
+        stage_start: Time at which the stage starts if those before take their durations, s; ``None`` if that
+            is not known.
     """
 
     stage: str
     period: float
     start: float
     end: float
+    stage_start: float | None = None
 
     @property
     def cycles(self) -> int:

@@ -33,7 +33,7 @@ def cycle_section(run: RunRecord) -> dict[str, list[Any]]:
     table = run.table
     figures: list[SvgFigure | None] = []
     paragraphs: list[str] = []
-    window = last_window(run.description.cycles)
+    window = last_window(run.description.cycles, table)
     rows = np.zeros(0, dtype=int) if window is None else cycle_rows(table, window)
     if window is not None and rows.size and _has_flow(table):
         energies = cycle_energies(table, rows)

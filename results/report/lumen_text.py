@@ -18,6 +18,8 @@ _AREA, _DIAMETER, _CLOSED, _GAP, _LEAK = (
     )
 )
 
+_MOST_CHANGES = 4  # between shut and open that are told one by one; a wave has many
+
 
 def lumen_text(table: PathRecord, outcome: Outcome | None) -> str:
     """Return sentences on the lumen; empty for a part whose lumen is not open at both ends."""
@@ -55,13 +57,19 @@ def _leaks(table: PathRecord) -> str:
     shut = table[_GAP] < 0
     if not shut.any():
         return "No obstacle shuts the lumen in any computed state, so it has no leak pressure."
-    changes = map(int, np.flatnonzero(np.diff(shut, prepend=False)))
+    changes = np.flatnonzero(np.diff(shut, prepend=False))
+    told = changes if len(changes) <= _MOST_CHANGES else changes[:2]
     sentences = [
         f"The lumen is shut by its obstacles from {_where(table, row)} on."
         if shut[row]
         else _leak(table, row)
-        for row in changes
+        for row in map(int, told)
     ]
+    if rows := [row for row in changes[len(told) :] if not shut[row]]:
+        pressures = table[q.LUMEN_PRESSURE.name][rows]
+        low, high = (table.show(_LEAK, float(value)) for value in (pressures.min(), pressures.max()))
+        often = "once more" if len(rows) == 1 else f"{len(rows)} more times"
+        sentences.append(f"It shuts and leaks {often}, at leak pressures from {low} to {high}.")
     if shut[-1]:
         sentences.append(f"It is still shut at {_where(table, -1)}.")
     return " ".join(sentences)

@@ -18,6 +18,7 @@ from mpi4py import MPI
 
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.ports import ElectrodePort, Ports
+from annelid.solver.continuation.eigenmodes import Eigenmode
 from annelid.solver.continuation.newton import WORTH, Convergence, Newton, still_to_go
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.fluid.flow import Flow
@@ -128,10 +129,24 @@ class CoupledNewton:
 
         They are the negative eigenvalues of ∂w/∂e + Gᵀ K⁻¹ F at the present, factorised state.
         """
+        return int((np.linalg.eigvalsh(self._scaled_compliance()[0]) < 0).sum())
+
+    def softest_held(self) -> Eigenmode:
+        """Motion K⁻¹ F a at the present, factorised state with the least change of volumes and charges."""
+        compliance, scale = self._scaled_compliance()
+        values, vectors = np.linalg.eigh(compliance)
+        softest = int(np.argmin(np.abs(values)))
+        motion = self.system.vector()
+        motion.array_w[:] = self._present_border().response @ (
+            np.linalg.pinv(self.flow.system.pressures) @ (scale * vectors[:, softest])
+        )
+        return Eigenmode(float(values[softest]), motion)
+
+    def _scaled_compliance(self) -> tuple[FloatArray, FloatArray]:
+        """∂w/∂e, symmetric and with entries of ±1 on its diagonal, and the scale of each e."""
         compliance = self._present_border().volumes @ np.linalg.pinv(self.flow.system.pressures)
         scale = 1 / np.sqrt(np.maximum(np.abs(np.diag(compliance)), 1e-300))
-        scaled = (compliance + compliance.T) / 2 * scale * scale[:, None]
-        return int((np.linalg.eigvalsh(scaled) < 0).sum())
+        return (compliance + compliance.T) / 2 * scale * scale[:, None], scale
 
     def _correct(self, residual: StageResidual, lumen: LumenState) -> None:
         """One step of Newton's method."""

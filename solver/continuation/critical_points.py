@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 
 from annelid.solver.assembly.system import Snapshot
-from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes
+from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes, softest_mode
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
@@ -135,7 +135,7 @@ class Locator:
         low = Sample(last.s, self._at_last(test) if at_last is None else at_last, last.state)
         sample, convergence, solves = find_zero(self.continuation, low, high, test)
         assert last.s <= sample.s <= s
-        return CriticalState(kind, sample.s, self._softest_mode(), convergence, solves, sample.state)
+        return CriticalState(kind, sample.s, softest_mode(self.system), convergence, solves, sample.state)
 
     def _slope_changes(self) -> bool:
         """Whether dλ/ds changes its sign between the last accepted and the present state."""
@@ -160,12 +160,8 @@ class Locator:
 
     def _softest_number(self) -> int:
         """Number of the stiffness nearest to zero at the present, factorised state."""
-        below = self._softest_mode().stiffness < 0
+        below = softest_mode(self.system).stiffness < 0
         return self.system.unstable_modes() - (1 if below else 0)
-
-    def _softest_mode(self) -> Eigenmode:
-        """The mode of smallest stiffness in size at the present state."""
-        return min(lowest_eigenmodes(self.system), key=lambda mode: abs(mode.stiffness))
 
     def _at_last(self, test: Callable[[], float]) -> float:
         """A test function at the last accepted state; the present state is restored, without its factor."""

@@ -79,6 +79,11 @@ def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     return sorted(finite, key=lambda mode: mode.stiffness)
 
 
+def softest_mode(system: System) -> Eigenmode:
+    """The mode of smallest stiffness in size at the state factorised last."""
+    return min(lowest_eigenmodes(system), key=lambda mode: abs(mode.stiffness))
+
+
 def _mode(system: System, solver: "SLEPc.EPS", index: int, uneven: PETSc.Vec) -> Eigenmode:
     vector = system.vector()
     value = solver.getEigenpair(index, vector)

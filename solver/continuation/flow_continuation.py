@@ -1,10 +1,12 @@
 # SPDX-License-Identifier: MIT
 """Steps in time of a stage in which a fluid, a circuit or feeds answer to the part."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.coupled_newton import CoupledNewton
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.stage_continuation import SAME, StageContinuation
@@ -24,13 +26,17 @@ from annelid.solver.model.stages import Stage
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.readout.flow_values import FlowSample, FlowValues
 
+ANYWHERE = math.inf, math.inf  # a move that is not predicted, behind a corner of the loads
+
 
 class FlowContinuation(StageContinuation):
     """The states of a stage over time, each from the last one by both stages of the time integrator.
 
     Attributes:
         coupled: Solver of the states.
-        sample: Flow at the last accepted state.
+        sample: Flow at the last accepted state; ``None`` before the first flow.
+        given: Loads that the stage gives at the present state: an electrode that is fed has another voltage
+            than its source.
 
     Args:
         newton: As in ``StageContinuation``.
@@ -58,7 +64,8 @@ class FlowContinuation(StageContinuation):
         self.coupled = CoupledNewton(newton, flow)
         self._values = FlowValues(flow, period=_period(stage))
         self._evaluation = evaluation
-        self._from = before
+        self.sample, self._next = before, before
+        self.given = ramp.start
         self._worst = np.zeros(len(Validity._fields))
 
     def start(self) -> None:
@@ -67,19 +74,27 @@ class FlowContinuation(StageContinuation):
             self.system.assemble_residual()
             self.system.factorise()
         coupled = self.coupled
-        if self._from is None:
+        if self._next is None:
             y = coupled.flow.start(coupled.ports.present())
             state = starting_state(coupled.flow.system, y, coupled.ports.state(), self.ramp.start.time)
-            self._from = coupled.sample(state)
-        self._next = self._from
+            self._next = coupled.sample(state)
         self.accept(0.0)
 
     def accept(self, s: float) -> None:
         """Accept the present, factorised state."""
-        self.sample = self._next
-        if s > 0:
-            self._worst = np.fmax(self._worst, self._values.validity(self.sample))
+        self._keep(s)
         self.last.state, self.last.s = self.system.snapshot(), s
+
+    def finish(self) -> None:
+        """End the stage at the present state."""
+        self._keep(self.length)
+        super().finish()
+
+    def _keep(self, s: float) -> None:
+        """Take the flow of the present state as that of the last accepted one."""
+        self.sample = self._next
+        if s > 0 and self.sample is not None:
+            self._worst = np.fmax(self._worst, self._values.validity(self.sample))
 
     def advance(self, s: float) -> Convergence:
         """Make a step in time to ``s``.
@@ -89,31 +104,57 @@ class FlowContinuation(StageContinuation):
         """
         try:
             first, last, convergence = self._step(s)
-            impossible = self.read_fields()
-            if impossible is not None:
-                raise impossible
         except AnnelidError as failure:
             self.go_back()
             if isinstance(failure, NoEquilibrium):
                 raise
             raise NoEquilibrium(failure.message) from failure
-        self._next = self._values.with_sums(self.sample, first, last)
-        self._evaluation.flow = self._values.read(self._next)
-        self._evaluation.flow_along = self._values.along(self._next)
+        assert self.sample is not None
+        self._take(self._values.with_sums(self.sample, first, last), s)
         return convergence
+
+    def solve_between(self, s: float, *_: tuple[float, Snapshot]) -> Convergence:
+        """State at ``s``, by a step from the last accepted state; the states on both sides are not used.
+
+        Raises:
+            NoEquilibrium: No state was found there; the last accepted state is the present one again.
+        """
+        self.go_back()
+        return self.advance(s)
+
+    def settle(self, s: float, *_: Snapshot) -> None:
+        """Make the state found at ``s`` the present one, with its flow, and read its fields."""
+        self.go_back()
+        if s > self.last.s:
+            self.advance(s)
+            return
+        assert self.sample is not None
+        self._take(self.sample, s)
+        self.read_fields()
+
+    def _take(self, sample: FlowSample, s: float) -> None:
+        """Take a flow as that of the present state, and read its values."""
+        self._next, self.given = sample, self.ramp.at(s)
+        self._evaluation.flow = self._values.read(sample)
+        self._evaluation.flow_along = self._values.along(sample)
 
     def _step(self, s: float) -> tuple[FlowSample, FlowSample, Convergence]:
         """Both stages of a step, and how they were reached."""
         coupled, start = self.coupled, self.sample
+        assert start is not None
         before, width = self.last.s, s - self.last.s
         coupled.y = start.flow.unknowns
         one = first_stage(start.flow, width * self.ramp.duration)
         inner = coupled.solve(self.ramp.at(before + GAMMA * width), one)
         first = self._sampled(one)
-        if not np.isclose(before, self._corners, rtol=0, atol=SAME).any():
+        smooth = not np.isclose(before, self._corners, rtol=0, atol=SAME).any()
+        if smooth:
             self._extrapolate(start)
+        predicted = self._moves(self.last.state.x) if smooth else ANYWHERE
+        self.system.x.copy(self._predicted)
         two = second_stage(start.flow, width * self.ramp.duration, first.flow)
         outer = coupled.solve(self.ramp.at(s), two)
+        self._refuse_jump(predicted)
         iterations = inner.iterations + outer.iterations
         return first, self._sampled(two), Convergence(iterations, max(inner.residual, outer.residual))
 

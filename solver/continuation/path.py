@@ -115,10 +115,9 @@ class Path:
         working = self._working_stage()
         margins: tuple[Margin, ...] = ()
         flow: FlowSample | None = None
-        given: Loads | None = None  # of a flow: an electrode that is fed has another voltage than its source
+        given: Loads | None = None  # of a flow
         for number, stage in enumerate(self.stages):
             ramp = ramp_of(stage, self.system.loads if given is None else given)
-            given = ramp.end if stage.control == "flow" else None
             reporter.begin_stage()
             continuation = self._continuation(stage, ramp, flow)
             try:
@@ -127,8 +126,9 @@ class Path:
             except PathEnded as end:
                 ended = end.outcome
             warnings: list[str] = []
+            given = None
             if isinstance(continuation, FlowContinuation):
-                flow, warnings = continuation.sample, continuation.warnings()
+                flow, given, warnings = continuation.sample, continuation.given, continuation.warnings()
                 reporter.remarks += warnings
             if isinstance(ended, Outcome):
                 ended = replace(ended, remarks=(*ended.remarks, *warnings))

@@ -70,6 +70,13 @@ class StageContinuation(StageCurve):
         self.system.factorise()
         return convergence
 
+    def settle(self, s: float, state: Snapshot) -> None:
+        """Make a state found at ``s`` the present one, factorised, and read its fields."""
+        self.system.restore(state, factorise=True)
+        self.read_fields()
+        if self.control is not None:
+            self.set_target(s)
+
     def _correct(self, s: float, λ: float) -> Convergence:
         if self.control is None:
             return self.newton.solve(self.ramp.at(s))

@@ -81,14 +81,11 @@ class StageEnd:
             found = min(low, high, key=lambda sample: abs(sample.level))
             if abs(found.level) > _AIM:  # the quantity jumps over its limit
                 found = low if self._nearest().keeps_limit else high
-            continuation.system.restore(found.state, factorise=True)
-            continuation.read_fields()
+            continuation.settle(found.s, found.state)
         except NoEquilibrium:
             continuation.go_back()
             self.reached = False
             raise
-        if continuation.control is not None:
-            continuation.set_target(found.s)
         self.read()
         self.reached = True
         return found.s, found.convergence

@@ -5,6 +5,8 @@ from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.branch_switching import BRANCH_STEP, jump, switch_branch
 from annelid.solver.continuation.critical_points import CriticalState, locate
 from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes
+from annelid.solver.continuation.flow_continuation import FlowContinuation
+from annelid.solver.continuation.flow_turns import first_unstable
 from annelid.solver.continuation.limit_search import CriticalAhead, arc_from, critical_ahead, has_arc
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.reporter import Reporter
@@ -142,6 +144,8 @@ class StepControl:
     ) -> Outcome | UnstableModes:
         """Take the present state as the next; returns its modes, or the outcome if the path ends here."""
         modes = count_modes(self.newton, continuation)
+        if isinstance(continuation, FlowContinuation) and modes.controlled > before.controlled:
+            return self._turn_in_flow(continuation, s, convergence, before, modes)
         located: list[CriticalState] = []
         changed = modes.given != before.given and continuation.searches
         if changed and continuation.control is None and has_arc(continuation):
@@ -169,6 +173,30 @@ class StepControl:
             # No part is ever in this state: the path ends at the last one before it.
             return self._reporter.unstable(continuation, parameter, modes, bool(located))
         self._pass_on(continuation, s, convergence, modes)
+        return modes
+
+    def _turn_in_flow(
+        self,
+        continuation: FlowContinuation,
+        s: float,
+        convergence: Convergence,
+        before: UnstableModes,
+        after: UnstableModes,
+    ) -> Outcome | UnstableModes:
+        """Pass on the first unstable state of a step in time; the path ends there, unless it is to go on."""
+        critical, modes = first_unstable(continuation, s, convergence, before, after)
+        stage, parameter = continuation.stage.name, critical.s / continuation.length
+        self._end.read()
+        at = continuation, critical.s
+        self._reporter.emit_critical(stage, parameter, critical, before, at)
+        if self.stepping.beyond_instability != "follow":
+            return self._reporter.unstable(continuation, parameter, modes, True)
+        if self._end.reached:
+            self._end.remark_met()
+            continuation.finish()
+        else:
+            continuation.accept(critical.s)
+            self._end.accept()
         return modes
 
     def _leaves_along(self, critical: CriticalState) -> bool:

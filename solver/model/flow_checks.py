@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Whether the stages, the supports and the obstacles of a part suit the flow that answers to it."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from annelid.geometry.checks import nearest
 from annelid.geometry.errors import Finding, InvalidValue
@@ -13,19 +13,11 @@ from annelid.solver.model.contact import Contact
 from annelid.solver.model.stages import Stage
 
 
-def check_flow_stages(
-    stages: Sequence[Stage], flow: Flow | None, early: Collection[int] = ()
-) -> Iterator[Finding]:
-    """A flow and stages in which it answers go together; what it finds is not given as well.
-
-    Args:
-        stages: The stages.
-        flow: What answers.
-        early: Numbers of further stages that may end before their loads are reached.
-    """
+def check_flow_stages(stages: Sequence[Stage], flow: Flow | None) -> Iterator[Finding]:
+    """A flow and stages in which it answers go together; what it finds is not given as well."""
     flowing = False
     for index, stage in enumerate(stages):
-        for key, problem in _problems(stage, flow, flowing, early=bool(stage.until) or index in early):
+        for key, problem in _problems(stage, flow, flowing):
             yield Finding(("stages", index), InvalidValue(problem, key=key, subject=f"stage '{stage.name}'"))
         flowing = flowing or stage.control == "flow"
     if flow is not None and not flowing:
@@ -33,7 +25,7 @@ def check_flow_stages(
         yield Finding((), InvalidValue(f"the circuit, the fluid or the feeds {text}", key="stages"))
 
 
-def _problems(stage: Stage, flow: Flow | None, flowing: bool, *, early: bool) -> Iterator[tuple[str, str]]:
+def _problems(stage: Stage, flow: Flow | None, flowing: bool) -> Iterator[tuple[str, str]]:
     """Keys of a stage that do not suit a flow, and why."""
     if stage.control != "flow":
         if flowing:
@@ -48,8 +40,6 @@ def _problems(stage: Stage, flow: Flow | None, flowing: bool, *, early: bool) ->
             "'flow' needs a circuit, a fluid or feeds: add a table [circuit], [fluid] or [[feeds]]",
         )
         return
-    if early:
-        yield "until", "a stage with control = 'flow' ends after its duration: leave it out"
     if flow.lumen is not None and (stage.pressure is not None or stage.follows_wave("pressure")):
         yield "pressure", "the pressure in the lumen is found: leave it out"
 

@@ -107,7 +107,7 @@ class Model:
         """What stages can refer to."""
         return names_for_stages(self.electrodes, self.contacts, self.sections, self.supports)
 
-    @property
+    @cached_property
     def scope(self) -> Scope:
         """What decides which quantities are reported."""
         return Scope(

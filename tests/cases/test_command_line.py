@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The command line in separate processes, as in the shell of a user."""
 
+import errno
 import json
 import os
 import re
@@ -353,3 +354,16 @@ def test_the_traceback_of_an_unexpected_error_is_in_the_log(case_file, tmp_path,
     assert "Traceback" in log.read_text()
     assert status(tmp_path / "run") == "unfinished"
     assert end_reason(tmp_path / "run") == "the disk is gone"
+
+
+def test_a_run_that_ends_on_a_full_disk_says_so_in_words(case_file, tmp_path, monkeypatch, capsys):
+    from annelid.solver.continuation.path import Path as EquilibriumPath
+
+    def fail(*_, **__):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "path.csv")
+
+    monkeypatch.setattr(EquilibriumPath, "follow", fail)
+    assert main(["run", str(case_file), str(tmp_path / "run"), "--no-report"]) == 1
+    reason = "path.csv: no space left on device; free some space, then start the same command again"
+    assert reason in capsys.readouterr().err
+    assert end_reason(tmp_path / "run") == reason

@@ -69,6 +69,20 @@ def test_eight_rings_move_a_fluid_as_their_wall_does(tmp_path):
 
 
 @pytest.mark.long
+def test_boluses_around_an_endoscope_go_against_a_pressure(tmp_path):
+    run = coarse_run("oesophagus_pump", tmp_path / "run", steps=32, cycles=4)
+    table = run.table
+    assert of_path(run, "mean flow") > 40.0  # mm³/s, into the stomach
+    out = table["volume out of the upper end"]
+    assert table["work at the upper end"] == pytest.approx(5e-3 * out, rel=1e-6, abs=1e-6)
+    assert 0 < of_path(run, "efficiency") < 0.5
+    assert of_path(run, "wave speed") == pytest.approx(20.0, rel=0.03)  # rings of 20 mm, 1 s apart
+    begun, volume = table.stages.index("wave"), table["lumen volume"]
+    left = table["volume out of the lower end"] + out
+    assert left[begun:] + volume[begun:] == pytest.approx(volume[begun - 1], rel=1e-8)
+
+
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_bulge_in_the_intestine_carries_fluid(tmp_path):
     run = coarse_run("intestinal_sleeve", tmp_path / "run", steps=40, cycles=2)

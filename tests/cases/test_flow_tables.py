@@ -322,7 +322,7 @@ def test_steps_divide_the_period_of_a_circuit_that_beats_by_itself():
     beat = {"name": "beat", "control": "flow", "duration": "5 s"}
     case = case_from_tables(tables(*BASE, heart, stages=[FILL, beat]))
     assert stages_of(case)[-1].time_step == 2 / 32
-    assert list(cycles_of(case)) == [CycleWindow("beat", 2.0, 0.0, 5.0)]
+    assert list(cycles_of(case)) == [CycleWindow("beat", 2.0, 0.0, 5.0, 0.0)]
     again = case_from_tables(tomllib.loads(to_toml(case)))
     assert stages_of(again) == stages_of(case)
     coarse = case_from_tables(tables(*BASE, heart, stages=[FILL, beat | {"steps_per_period": 8}]))
@@ -679,10 +679,6 @@ FAULTS = {
             ),
         ),
         "stages[pump].pressure: the pressure in the lumen is found: leave it out",
-    ),
-    "until": (
-        tables(*BASE, **stages(until=[{"quantity": "lumen volume", "at_most": "1 mL"}])),
-        "stages[pump].until: a stage with control = 'flow' ends after its duration: leave it out",
     ),
     "load after": (
         tables(*BASE, **stages(FILL | {"name": "more"})),

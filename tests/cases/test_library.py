@@ -72,6 +72,7 @@ def test_this_module_tests_every_library_case():
         "meridian_balloon",
         "necking_tube",
         "oesophagus",
+        "oesophagus_pump",
         "oesophagus_wave",
         "peristaltic_tube",
         "pressed_ribs",

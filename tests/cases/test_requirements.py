@@ -240,6 +240,24 @@ def test_quantities_of_the_path_may_be_required(tables, name):
     assert not verdicts(case, {}, {})[0].met
 
 
+@pytest.mark.parametrize(
+    ("stroke", "name", "where"),
+    [
+        (math.nan, "wave speed", "no whole cycle on this path"),
+        (1.0, "difference of cycles", "no two whole cycles on this path"),
+        (1.0, "wave speed", "not on this path"),
+    ],
+)
+def test_a_missing_cycle_value_is_explained(tables, stroke, name, where):
+    wave = {"form": "sine", "load": "pressure", "amplitude": "1 kPa", "period": "1 s", "cycles": 2}
+    tables["stages"] = [{"name": "beat", "waves": [wave]}]
+    limit = {"wave speed": "1 mm/s"}.get(name, 0.1)
+    tables["requirements"] = [{"quantity": name, "at_most": limit}]
+    whole = {"stroke volume": Measure(stroke, "mm3"), name: Measure(math.nan, "")}
+    (verdict,) = verdicts(case_from_tables(tables), {}, {}, whole=whole)
+    assert (verdict.where, verdict.met) == (where, False)
+
+
 def test_quantities_of_the_path_need_a_path_beyond_the_snap(tables):
     tables["requirements"] = [{"quantity": "opening pressure", "at_least": "1 kPa"}]
     with pytest.raises(InputError, match=r"needs a pressure.*path\.beyond_instability = \"jump\""):

@@ -66,6 +66,16 @@ def test_one_cycle_has_nothing_to_repeat(table):
     assert values["stroke volume"].unit == "mm3"
 
 
+@pytest.mark.parametrize(("late", "planned"), [(0.0, 1.0), (-2.0, 3.0)])
+def test_the_cycles_of_a_stage_that_ended_early_are_those_of_the_path(table, late, planned):
+    # The stage started at 0 s, which is earlier than planned if one before it ended early, and ended at 5 s.
+    window = CycleWindow("swallow", PERIOD, planned, planned + 10 * PERIOD, -late)
+    values = {name: m.value for name, m in cycle_measures(table, [], [window]).items()}
+    expected = cycle_measures(table, [], [CycleWindow("swallow", PERIOD, 1.0, 5.0)])
+    assert values == pytest.approx({name: m.value for name, m in expected.items()}, nan_ok=True)
+    assert values["stroke volume"] > 19
+
+
 def test_a_path_that_ends_before_has_no_values(table):
     values = cycle_measures(table, [], [CycleWindow("swallow", PERIOD, 4.0, 8.0)])
     assert values

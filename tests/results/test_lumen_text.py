@@ -83,6 +83,20 @@ def test_lumen_that_does_not_leak_or_was_never_shut():
     assert text(never).startswith("No obstacle shuts the lumen in any computed state, so it has no leak")
 
 
+def test_a_wave_that_shuts_a_lumen_often_is_told_in_short():
+    n = 9
+    columns = {name: np.resize(values, n) for name, values in OPEN.columns.items()}
+    columns |= {name: np.arange(n) * 1e-3 for name in ("pressure", "lumen pressure", "leak pressure")}
+    columns |= {"obstacle rod": np.ones(n), "leak gap": np.resize([-1e-4, 1e-9], n)}
+    stages = ("settle", *["wave"] * (n - 1))
+    table = PathRecord(stages, columns, {}, ("pressure", "obstacle rod"), tuple(columns)[2:])
+    assert text(table).startswith(
+        f"{SHUT}It leaks at pressure 1 kPa (stage “wave”): its leak pressure is 1 kPa. It shuts and leaks 3 "
+        "more times, at leak pressures from 3 kPa to 7 kPa. It is still shut at pressure 8 kPa (stage "
+        "“wave”)."
+    )
+
+
 def test_a_path_that_ends_where_walls_of_the_lumen_touch():
     assert "touch" not in text(OPEN)
     assert text(OPEN, TOUCHING).endswith(

@@ -3,16 +3,19 @@
 
 import numpy as np
 import pytest
-from models import SLIDING, neo_hookean, reached, tube_body, tube_model, value
+from models import SLIDING, last_of, neo_hookean, reached, run, tube_body, tube_model, value
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
+from annelid.solver.continuation.flow_continuation import FlowContinuation
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.conductors import Inertance, Resistance
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.sources import PressureSource
 from annelid.solver.fluid.stores import Compliance, Lumen
+from annelid.solver.model.stage_ends import EndCondition
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.stepping import Stepping
 
 A, LENGTH, B_OVER_A, MU = 4.0, 2.0, 1.25, 0.2
 REST = Stage("rest", pressure=0.0, steps=1)
@@ -113,3 +116,96 @@ def test_several_stages_continue_the_flow():
     assert [s.quantities["time"].value for s in twice] == pytest.approx(
         [s.quantities["time"].value for s in once]
     )
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("limit", ["lumen volume", "volume through line"])
+def test_a_tube_fills_until_a_volume_and_the_flow_goes_on(limit):
+    # The time at which the exact volume is reached; the next stage continues the flow from there.
+    p, R, added = 0.01, 1e-4, 0.1 * DRAWN
+    model = tube(PressureSource("tank", "tank", p), Resistance("line", "tank", "lumen", R))
+    until = EndCondition(limit, "at least", added + (DRAWN if limit == "lumen volume" else 0), 1e-6)
+    fill = Stage("fill", control="flow", duration=0.5, steps=40, until=(until,))
+    outcome, states = run(model, [REST, fill, Stage("more", control="flow", duration=0.2, steps=8)])
+    time = quad(lambda V: R / (p - pressure(V)), DRAWN, DRAWN + added)[0]
+    end = last_of(states, "fill")
+    assert end.parameter == 1.0
+    assert value(end, "lumen volume") == pytest.approx(DRAWN + added, rel=1e-6)
+    assert value(end, "time") == pytest.approx(time, rel=1e-3)
+    assert f"{limit} at least" in outcome.remarks[0]
+    exact = solve_ivp(lambda t, V: (p - pressure(V[0])) / R, (0, time + 0.2), [DRAWN], rtol=1e-9).y[0, -1]
+    assert value(states[-1], "time") == pytest.approx(time + 0.2, rel=1e-3)
+    assert value(states[-1], "lumen volume") == pytest.approx(exact, rel=2e-4)
+    assert value(states[-1], "volume through line") == pytest.approx(exact - DRAWN, rel=2e-3)
+
+
+def test_a_flow_stage_whose_limit_is_met_at_its_start_takes_no_time():
+    p, R = 0.01, 1e-4
+    model = tube(PressureSource("tank", "tank", p), Resistance("line", "tank", "lumen", R))
+    met = EndCondition("lumen volume", "at least", 0.5 * DRAWN)
+    never = EndCondition("lumen volume", "at least", 50 * DRAWN)
+    fill = Stage("fill", control="flow", duration=0.2, steps=4, until=(never,))
+    outcome, states = run(model, [REST, Stage("no", control="flow", duration=1.0, until=(met,)), fill])
+    alone = reached(model, [REST, Stage("fill", control="flow", duration=0.2, steps=4)])
+    assert "already at its start" in outcome.remarks[0]
+    assert "not met up to" in outcome.remarks[1]
+    assert value(states[-1], "time") == pytest.approx(0.2)
+    assert value(states[-1], "lumen volume") == pytest.approx(value(alone[-1], "lumen volume"), rel=1e-10)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("beyond", ["stop", "follow"])
+def test_a_wall_that_wrinkles_in_a_flow_is_located_in_time(beyond):
+    # Classical stress 2 μ t/R of a cylinder under axial load (Timoshenko and Gere, Theory of Elastic
+    # Stability, from memory; E = 3 μ, ν = 1/2). Whole waves do not change the volume.
+    t, waves = 0.01, 4
+    half = np.pi * np.sqrt(t) / 9**0.25
+    inner = 1 - t / 2
+    line = PressureSource("room", "room", 0.0), Resistance("line", "room", "lumen", 1e-6)
+    model = tube_model(
+        tube_body(1 + t / inner, waves * half, A=inner, along=half / 6, through=1),
+        neo_hookean(1.0),
+        SLIDING,
+        flow=Flow(Circuit((Lumen("part", "lumen"), *line))),
+    )
+    press = {"end_high": -1.2 * 2 * t / 3 * waves * half}
+    stages = [REST, Stage("press", control="flow", duration=2.0, steps=7, displacements=press)]
+    outcome, states = run(model, stages, stepping=Stepping(beyond_instability=beyond))
+    first = next(s for s in states if s.critical)
+    assert first.critical == "bifurcation"
+    stress = -value(first, "axial reaction end_high") / (2 * np.pi * t)
+    assert stress == pytest.approx(2 * t, rel=1e-2)
+    assert value(first, "time") == pytest.approx(2.0 / 1.2, rel=1e-2)
+    assert all(s.unstable_modes_controlled == 0 for s in states if s.index < first.index)
+    if beyond == "stop":
+        assert outcome.kind == "lost stability"
+        assert "bifurcation at" in outcome.text
+        assert states[-1] is first
+    else:  # from there on the path may turn onto the buckled states
+        assert outcome.kind == "reached"
+        assert states[-1].parameter == 1.0
+        assert any(remark.startswith("bifurcation at") for remark in outcome.remarks)
+    outer = model.body.points[:, 0] > 1
+    wave = first.mode[outer][np.argsort(model.body.points[outer, 1]), 0]
+    assert (np.diff(np.sign(wave[np.abs(wave) > 1e-3 * np.abs(wave).max()])) != 0).sum() == waves
+
+
+def test_a_step_far_off_the_path_is_halved(monkeypatch):
+    # Newton's method finds the state from a wrong guess, but so far from it the state may be another one.
+    p, R, T = 0.01, 1e-4, 0.5
+    model = tube(PressureSource("tank", "tank", p), Resistance("line", "tank", "lumen", R))
+    stages = [REST, Stage("fill", control="flow", duration=T, steps=8)]
+    alone = reached(model, stages)
+    extrapolate, seen = FlowContinuation._extrapolate, []
+
+    def astray(continuation, start):
+        extrapolate(continuation, start)
+        seen.append(continuation.last.s)
+        if len(seen) == 3:
+            continuation.system.x.axpy(3.0, continuation.last.state.x)
+
+    monkeypatch.setattr(FlowContinuation, "_extrapolate", astray)
+    states = reached(model, stages)
+    assert len(states) == len(alone) + 1
+    assert seen[2] == seen[3]
+    assert value(states[-1], "lumen volume") == pytest.approx(value(alone[-1], "lumen volume"), rel=1e-3)

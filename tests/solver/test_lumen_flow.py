@@ -12,7 +12,7 @@ exp(-κ (π/L)² t) cos πZ/L, where κ is the conductance over the change of th
 constant N.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -22,16 +22,18 @@ from scipy.optimize import brentq, fsolve
 
 from annelid.geometry.shapes.band import Band
 from annelid.solver.continuation.coupled_newton import CoupledNewton
+from annelid.solver.continuation.path import Path
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Closed, Lubrication, Reservoir
-from annelid.solver.model.boundary import Electrode
+from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
+from annelid.solver.model.natural_stretch import NaturalStretch
 from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
-from annelid.solver.model.waveforms import RaisedCosine, Waveform, travelling
+from annelid.solver.model.waveforms import Form, LoadWave, RaisedCosine, Waveform, travelling
 
 R, H, L, G, η = 4.0, 0.02, 50.0, 2.5, 1e-6  # mm, MPa, MPa s; G H/R is 12.5 kPa
 REST = Stage("rest", pressure=0.0, steps=1)
@@ -215,3 +217,91 @@ def test_warnings_are_kept_where_a_path_ends_early():
     assert outcome.kind != "reached"
     assert states[-1].stage == "rise"
     assert any("lubrication theory does not hold" in text for text in outcome.remarks)
+
+
+@dataclass(frozen=True)
+class Cosine(Form):
+    """cos π(x - 2θ)."""
+
+    x: float
+
+    def value(self, θ):
+        return np.cos(np.pi * (self.x - 2 * θ))
+
+    def slope(self, θ):
+        return 2 * np.pi * np.sin(np.pi * (self.x - 2 * θ))
+
+
+@pytest.mark.exact
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("rise", "pumped", "power", "loss"),
+    [(0.0, 0.011614714, 0.0065264405, 0.0065264405), (0.05, -0.027061034, 0.0073843177, 0.0087373694)],
+)
+def test_an_active_squeeze_pumps_against_a_reservoir(rise, pumped, power, loss):
+    # Cf. D. Takagi and N. J. Balmforth, J. Fluid Mech. 672, 196 (2011), from memory. A tube of the law
+    # p - p_ext = K (1 - 1/α²), α = A/A0, under p_ext = P0 (1 - cos 2π(x - s))/2 with P0 = 0.6 K between
+    # reservoirs, Γ = A0 K λ/(8π η c L²) = 1: mean flow over A0 c, work of the squeeze and dissipation by
+    # Chebyshev collocation, checked by finite volumes. A membrane held at λz has this law, and a voltage of
+    # its rings acts as p_ext = -ε (V/h)² h/r: the reservoirs are lower by P0, and V goes with cos π(x - s).
+    n, λz, h, r, P0 = 32, 1.2, 0.02, R, 0.6
+    K = G * h / (λz * r)
+    A0, Γ = np.pi * r**2, 1.0
+    T = L**2 / (A0 * K / (8 * np.pi * η * Γ))
+    rings = tuple(Band(f"r{i}", "wall", L * i / n, L * (i + 1) / n) for i in range(n))
+    ε, even = 3.0 * 8.8541878128e-6, np.sinc(1 / n)  # mean of the wave over a ring
+    crest = h * np.sqrt(P0 / even * K * r / (ε * h))
+    model = Model(
+        tube_body((r + h / 2) / (r - h / 2), L, A=r - h / 2, along=L / 64, bands=rings),
+        (
+            Part(
+                "wall",
+                neo_hookean(G, permittivity=3.0),
+                Sheets(1, h),
+                natural_stretch=NaturalStretch(hoop=λz**0.5, axial=1 / λz),
+            ),
+        ),
+        (*SLIDING, Support("outer", "axial")),
+        electrodes=tuple(Electrode(band.name) for band in rings),
+        flow=Flow(Lubrication(n, Fluid(η), Reservoir(-P0 * K), Reservoir((rise - P0) * K), 0.01)),
+    )
+    waves = tuple(
+        LoadWave("voltages", ring.name, Waveform(form=Cosine((i + 0.5) / n), period=2 * T, amplitude=crest))
+        for i, ring in enumerate(rings)
+    )
+    start = {wave.entry: wave.waveform.value(0.0) for wave in waves}
+    on = Stage("on", pressure=-P0 * K, voltages=start, steps=6)
+    states = reached(
+        model, [on, Stage("wave", control="flow", duration=2 * T, time_step=T / 32, waves=waves)]
+    )
+    first, last = (min(states, key=lambda s: abs(value(s, "time") - k * T)) for k in (1, 2))
+
+    def gained(name):
+        return value(last, name) - value(first, name)
+
+    assert gained("volume out of the upper end") / (A0 * L) == pytest.approx(pumped, abs=5e-4)
+    energy = A0 * K * L
+    assert gained("work on the fluid") / energy == pytest.approx(power, rel=0.03)
+    assert gained("viscous loss") / energy == pytest.approx(loss, rel=0.03)
+    stored = gained("strain energy") + gained("stored electrical energy")
+    assert gained("electrical energy put in") - stored == pytest.approx(power * energy, rel=0.03)
+
+
+def test_the_softest_motion_changes_the_volumes_least():
+    path = Path(
+        soft_tube(Closed(), Closed()),
+        [Stage("fill", pressure=2e-3, steps=2), Stage("wait", control="flow", duration=0.1, steps=1)],
+    )
+    path.follow()
+    path.system.assemble_residual()
+    path.system.factorise()
+    coupled = CoupledNewton(path.newton, path.problem.model.flow)
+    compliance = coupled.ports.gradients().T @ coupled._solved(coupled.ports.directions())
+    scale = np.sqrt(np.diag(compliance))
+    mode = coupled.softest_held()
+    changes = coupled.ports.gradients().T @ mode.vector.array
+    assert coupled.held_modes() == 0
+    assert np.linalg.norm(changes / scale) == pytest.approx(mode.stiffness, rel=1e-6)
+    for pressures in np.random.default_rng(1).standard_normal((20, len(scale))):
+        quotient = pressures @ compliance @ pressures / np.sum((scale * pressures) ** 2)
+        assert quotient >= mode.stiffness > 0

@@ -10,6 +10,8 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.interpolate import RectBivariateSpline
 from soft import run
 from walls_in_time import moving
 
@@ -130,3 +132,34 @@ def test_a_single_bolus_is_carried_between_occlusions():
     n = 120
     found, _ = outflow(tube(3.0, n), moving(bolus, 3.0, n), 240, start=-0.5, end=3.5)
     assert found == pytest.approx(0.39281693, rel=0.005)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("share", "drift"),
+    [(0.5, -0.001202), (0.9, -2.404e-4), (0.99, -2.317e-5), (1.01, 2.517e-5), (1.1, 2.429e-4)],
+)
+def test_fluid_at_the_wall_runs_back_at_any_adverse_pressure(share, drift):
+    # Own derivation after Shapiro, Jaffrin and Weinberg; drifts in wavelengths for each wave by integration
+    # in closed flow, φ = 0.5, from a crest, at 1e-4 of the radius from the wall. With S = r²/a², flow Q and
+    # the part ε of S between particle and wall: dz/dt = 2 Q ε/S, d(ε S)/dt = ε² (∂S/∂t + 2 Q (∂S/∂z)/S).
+    φ, n = 0.5, 100
+    stall = φ**2 * (16 - φ**2) / (4 * (1 - φ**2) ** 3.5)
+    system, wall = tube(1.0, n, (1 - share) * stall), moving(train(φ), 1.0, n)
+    _, steps = outflow(system, wall, 110, end=1.1)
+    states = [step.last for step in steps]
+    flows = [system.flows(s.unknowns, wall(s.time), s.time) / math.pi for s in states]
+    flow = RectBivariateSpline([s.time for s in states], np.linspace(0, 1, n + 1), flows)
+
+    def motion(t, y):
+        z, δ = y
+        x = 2 * np.pi * (z - t)
+        H, slope = 1 + φ * np.sin(x), 2 * np.pi * φ * np.cos(x)
+        S, by_z = H**2, 2 * H * slope
+        ε, Q = δ / S, flow(t, z)[0, 0]
+        return 2 * Q * ε / S, ε**2 * by_z * (2 * Q / S - 1)
+
+    start, crest = 0.05, (1 + φ) ** 2
+    first = 0.25 + start, crest * (1 - (1 - 1e-4) ** 2)
+    end = solve_ivp(motion, (start, start + 1), first, rtol=1e-9, atol=1e-12).y[0, -1]
+    assert end - first[0] == pytest.approx(drift, rel=0.02, abs=2e-6)
