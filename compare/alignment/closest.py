@@ -35,7 +35,7 @@ class Closest(NamedTuple):
 
     def smooth_normals(self, surface: NominalSurface) -> FloatArray:
         """Return unit normals at the feet, interpolated between the points of the surface, shape (n, 3)."""
-        weights = barycentric(self.foot, surface.corners[self.triangle])
+        weights = surface.barycentric(self.foot, self.triangle)
         normals = surface.vertex_normals[surface.triangles[self.triangle]]
         mean = np.einsum("nk,nki->ni", weights, normals)
         return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
@@ -86,19 +86,9 @@ class Locator:
         return triangles, feet
 
 
-def barycentric(points: FloatArray, corners: FloatArray) -> FloatArray:
-    """Return the barycentric coordinates of points, shape (n, 3), in triangles, shape (n, 3, 3)."""
-    u, v, x = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
-    area = np.cross(u, v)
-    scale = (area**2).sum(axis=1)
-    second = (np.cross(x, v) * area).sum(axis=1) / scale
-    third = (np.cross(u, x) * area).sum(axis=1) / scale
-    return np.column_stack([1.0 - second - third, second, third])
-
-
 def _at(surface: NominalSurface, foot: FloatArray, triangle: IntArray) -> tuple[FloatArray, BoolArray]:
     """Return the angle-weighted normals at feet, not of unit length, and whether these are on open edges."""
-    weights = barycentric(foot, surface.corners[triangle])
+    weights = surface.barycentric(foot, triangle)
     zero = np.abs(weights) < _ON_EDGE
     normal = surface.normals[triangle]
     on_edge = np.flatnonzero(zero.sum(axis=1) == 1)

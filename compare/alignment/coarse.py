@@ -14,6 +14,9 @@ from annelid.compare.alignment.surface import NominalSurface
 from annelid.geometry.body import FloatArray, IntArray
 
 _OF_THE_SCAN, _OF_THE_SURFACE = 400, 20_000  # points used
+_OF_WIDE_STEPS = 10  # every which sample is searched while the kernel is wide
+_WIDE = 0.1  # scale of the kernel from which it is wide, of the diameter: more than a spacing of these samples
+_LEAF = 32  # samples in a leaf of the search: a quarter faster than with the usual 16 (measured)
 _STEPS = 25
 _WIDEST, _NARROWEST = 0.3, 0.02  # scale of the Cauchy kernel, of the diameter
 _NEGLIGIBLE = 4.0  # scales of the kernel beyond which points are left out
@@ -33,7 +36,8 @@ class PoseSearch:
         self.surface = surface
         self._samples, triangle = surface.sampled(_OF_THE_SURFACE)
         self._normals = surface.normals[triangle]
-        self._tree = cKDTree(self._samples)
+        self._tree = cKDTree(self._samples, leafsize=_LEAF)
+        self._wide_tree = cKDTree(self._samples[::_OF_WIDE_STEPS], leafsize=_LEAF)
 
     def starts(self, points: FloatArray) -> Pose:
         """Return 60 starting poses, of which one is near any pose.
@@ -58,7 +62,8 @@ class PoseSearch:
         centre = self.surface.centroid
         for scale in np.geomspace(widest, _NARROWEST, _STEPS) * self.surface.diameter:
             x = poses.apply(points)
-            distance, nearest = self._nearest(x, _NEGLIGIBLE * scale)
+            wide = scale > _WIDE * self.surface.diameter
+            distance, nearest = self._nearest(x, _NEGLIGIBLE * scale, wide=wide)
             weight = np.where(np.isfinite(distance), 1.0 / (1.0 + (distance / scale) ** 2), 0.0)
             error = self._samples[nearest] - x
             poses = poses.moved(_step(x - centre, error, self._normals[nearest], weight), centre)
@@ -132,10 +137,14 @@ class PoseSearch:
         off = np.where(distance < 2.0 * spacing, along, distance)
         return np.asarray((np.minimum(off / limit, 1.0) ** 2).mean(axis=1))
 
-    def _nearest(self, x: FloatArray, limit: float) -> tuple[FloatArray, IntArray]:
+    def _nearest(
+        self, x: FloatArray, limit: float, *, wide: bool = False
+    ) -> tuple[FloatArray, IntArray]:
         """Distance (infinite beyond a limit) and number of the nearest sample of points, shape (k, n, 3)."""
-        distance, nearest = self._tree.query(x.reshape(-1, 3), eps=_INEXACT, distance_upper_bound=limit)
-        return distance.reshape(x.shape[:2]), np.minimum(nearest, _OF_THE_SURFACE - 1).reshape(x.shape[:2])
+        tree, every = (self._wide_tree, _OF_WIDE_STEPS) if wide else (self._tree, 1)
+        distance, nearest = tree.query(x.reshape(-1, 3), eps=_INEXACT, distance_upper_bound=limit)
+        nearest = every * np.minimum(nearest, tree.n - 1)
+        return distance.reshape(x.shape[:2]), nearest.reshape(x.shape[:2])
 
 
 def thinned(points: FloatArray, count: int = _OF_THE_SCAN, *, seed: int = 0) -> FloatArray:
