@@ -15,7 +15,9 @@ from annelid.geometry.body import FloatArray, IntArray
 
 _OF_THE_SCAN, _OF_THE_SURFACE = 400, 20_000  # points used
 _OF_WIDE_STEPS = 10  # every which sample is searched while the kernel is wide
-_WIDE = 0.1  # scale of the kernel from which it is wide, of the diameter: more than a spacing of these samples
+_WIDE = (
+    0.1  # scale of the kernel from which it is wide, of the diameter: more than a spacing of these samples
+)
 _LEAF = 32  # samples in a leaf of the search: a quarter faster than with the usual 16 (measured)
 _STEPS = 25
 _WIDEST, _NARROWEST = 0.3, 0.02  # scale of the Cauchy kernel, of the diameter
@@ -137,9 +139,7 @@ class PoseSearch:
         off = np.where(distance < 2.0 * spacing, along, distance)
         return np.asarray((np.minimum(off / limit, 1.0) ** 2).mean(axis=1))
 
-    def _nearest(
-        self, x: FloatArray, limit: float, *, wide: bool = False
-    ) -> tuple[FloatArray, IntArray]:
+    def _nearest(self, x: FloatArray, limit: float, *, wide: bool = False) -> tuple[FloatArray, IntArray]:
         """Distance (infinite beyond a limit) and number of the nearest sample of points, shape (k, n, 3)."""
         tree, every = (self._wide_tree, _OF_WIDE_STEPS) if wide else (self._tree, 1)
         distance, nearest = tree.query(x.reshape(-1, 3), eps=_INEXACT, distance_upper_bound=limit)
