@@ -223,7 +223,9 @@ def _in_palette(figure: Any, colours: list[str]) -> bytes:
     canvas.draw()
     picture = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
     buffer = io.BytesIO()
-    picture.quantize(palette=palette, dither=Image.Dither.NONE).save(buffer, "PNG")
+    drawn = picture.quantize(palette=palette, dither=Image.Dither.NONE)
+    drawn.paste(0, mask=Image.fromarray((np.asarray(picture) == 255).all(axis=2)))  # else almost white
+    drawn.save(buffer, "PNG")
     return buffer.getvalue()
 
 
