@@ -104,7 +104,7 @@ def test_a_state_with_exactly_the_given_loads_is_solved_for(place):
     solved = solved_state(run, loads)
     table = open_run(solved.run).table
     assert table["pressure"][-1] == pytest.approx(loads["pressure"], rel=1e-12)
-    assert "with exactly pressure 2.5 mmHg" in solved.remark
+    assert "with exactly pressure 2.5\u00a0mmHg" in solved.remark
     assert "lies between state 0 and state 1" in solved.remark
     # The same state as that of a case whose stage ends there.
     tables = tomllib.loads((place / "tube.toml").read_text())
