@@ -121,7 +121,9 @@ class PoseSearch:
             lowest = np.flatnonzero((scores <= np.roll(scores, 1)) & (scores <= np.roll(scores, -1)))
             tried = picked(tried, lowest[scores[lowest].argsort()[:_BEST_PLACES]])
             pose = picked(tried, 0)
-        return self.improved(tried, points, widest=2.0 * _NARROWEST) if self._swept_motions else tried
+        if not self._swept_motions:
+            return tried
+        return self.improved(tried, thinned(points), widest=2.0 * _NARROWEST)
 
     def scores(self, poses: Pose, points: FloatArray, *, width: float = 2.0 * _NARROWEST) -> FloatArray:
         """Return the mean squared distances, those beyond a width cut off, as share of this, shape (k,).
@@ -156,12 +158,22 @@ def thinned(points: FloatArray, count: int = _OF_THE_SCAN, *, seed: int = 0) -> 
 
 def _step(x: FloatArray, error: FloatArray, normal: FloatArray, weight: FloatArray) -> FloatArray:
     """Motions of k poses that reduce the errors, mostly along the normals."""
-    directions = np.broadcast_to(np.eye(3)[:, None, None], (3, *x.shape))
-    rows = np.stack([motion_matrix(x, normal), *(motion_matrix(x, d) for d in directions)])
-    size = np.stack([np.einsum("kni,kni->kn", error, normal), *np.moveaxis(error, -1, 0)])
-    share = np.stack([weight, *[_TANGENTIAL * weight] * 3])
-    matrix = np.einsum("dkni,dkn,dknj->kij", rows, share, rows, optimize=True)
-    right = np.einsum("dkni,dkn->ki", rows, share * size, optimize=True)
+    rows, size = motion_matrix(x, normal), np.einsum("kni,kni->kn", error, normal)
+    weighted = weight[..., None] * rows
+    matrix = np.swapaxes(weighted, 1, 2) @ rows
+    right = np.einsum("kni,kn->ki", weighted, size)
+    # Sums over the three directions of space, each with the same weight, in closed form.
+    share = _TANGENTIAL * weight
+    middle = np.einsum("kn,kni->ki", share, x)
+    spread = np.swapaxes(share[..., None] * x, 1, 2) @ x
+    whole = np.trace(spread, axis1=1, axis2=2)[:, None, None]
+    skew = np.cross(middle[:, None], np.eye(3)).swapaxes(1, 2)
+    matrix[:, :3, :3] += whole * np.eye(3) - spread
+    matrix[:, :3, 3:] += skew
+    matrix[:, 3:, :3] += skew.swapaxes(1, 2)
+    matrix[:, 3:, 3:] += share.sum(axis=1)[:, None, None] * np.eye(3)
+    right[:, :3] += np.einsum("kn,kni->ki", share, np.cross(x, error))
+    right[:, 3:] += np.einsum("kn,kni->ki", share, error)
     # A pose from which no point is near the surface gets no step.
     return np.asarray((np.linalg.pinv(matrix, hermitian=True) @ right[..., None])[..., 0])
 
