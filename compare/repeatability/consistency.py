@@ -42,7 +42,7 @@ class Consistency(NamedTuple):
         """Statistic and critical values with the decimals of the tables of the standard."""
         places = _DECIMALS[self.test]
         first, second, third = (f"{x:.{places}f}" for x in (self.statistic, *self.critical))
-        return first, second, third
+        return first.replace("-", "\u2212"), second, third
 
     @property
     def beyond(self) -> tuple[bool, bool]:
@@ -51,7 +51,7 @@ class Consistency(NamedTuple):
         Of three groups the largest possible h, 2/√3, equals both critical values in these decimals, so no
         group is a straggler or an outlier only because the two others nearly agree.
         """
-        size, *critical = (abs(float(x)) for x in self.shown)
+        size, *critical = (float(x.removeprefix("\u2212")) for x in self.shown)
         five, one = (size < limit if self.test == _PAIR else size > limit for limit in critical)
         return five, one
 
