@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 # make demo   creates .venv, runs a library case, and prints the path of its report
 # make demo-scan   invents a scan of a library case and compares it with its run (half a minute)
+# make demo-batch  invents scans of several parts and analyses their spread (a minute)
 # make test   creates .venv with the development tools, and runs the tests
 # Choose another interpreter with `make demo PY=/path/to/python3`, another case with `make demo CASE=my_case.toml`.
 
@@ -11,7 +12,7 @@ PYTHON := $(VENV)/bin/python
 LOCK := uv export --quiet --format requirements-txt --no-header --no-annotate --no-emit-project --no-default-groups --group build
 
 .NOTPARALLEL:
-.PHONY: demo demo-scan test test-long lint bench locks environment environment-dev preflight clean
+.PHONY: demo demo-scan demo-batch test test-long lint bench locks environment environment-dev preflight clean
 
 demo: environment
 	$(VENV)/bin/annelid run $(CASE)
@@ -20,6 +21,16 @@ demo-scan: environment
 	$(VENV)/bin/annelid run tapered_tube runs/tapered_tube --no-report
 	$(VENV)/bin/annelid invent-scan runs/tapered_tube --out invented_part.ply
 	$(VENV)/bin/annelid compare runs/tapered_tube invented_part.ply --unit mm
+
+demo-batch: environment
+	$(VENV)/bin/annelid run tapered_tube runs/tapered_tube --no-report
+	$(VENV)/bin/annelid study tube_tolerance --out studies/tube_tolerance
+	mkdir -p invented_batch && echo scan,part,repeat > invented_batch/scans.csv
+	part=0; for run in studies/tube_tolerance/runs/*; do part=$$((part + 1)); for repeat in 1 2; do \
+	    scan=invented_$${part}_$$repeat.ply; \
+	    $(VENV)/bin/annelid invent-scan $$run --seed $$part$$repeat --out invented_batch/$$scan || exit 1; \
+	    echo $$scan,tube $$part,$$repeat >> invented_batch/scans.csv; done; done
+	$(VENV)/bin/annelid repeatability runs/tapered_tube --list invented_batch/scans.csv --unit mm --study studies/tube_tolerance
 
 test: environment-dev
 	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 2) --dist loadfile --no-loadscope-reorder

@@ -36,7 +36,8 @@ SAME_VOLUME = {"tiny": 0.03, "5k": 0.002, "8k": 0.005, "15k": 0.001, "20k": 0.00
 
 def environment(**more: str) -> dict[str, str]:
     """Return the environment variables of a run, with one thread and the usual cache of forms."""
-    single_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "IGL_NUM_THREADS")
+    single_thread = dict.fromkeys(names, "1")
     return {**os.environ, "UCX_TLS": os.environ.get("UCX_TLS", "self,sm,tcp"), **single_thread, **more}
 
 

@@ -114,6 +114,7 @@ HEAVY = {
     "vtk": ("results", "compare"),
     "vtkmodules": ("results", "compare"),
     "trimesh": ("compare",),
+    "igl": ("compare",),
     "ezdxf": ("results",),
     "pint": ("cases",),
     "pydantic": ("cases",),

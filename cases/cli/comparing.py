@@ -4,6 +4,8 @@
 import argparse
 import contextlib
 import math
+import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,7 @@ from annelid.geometry.errors import InputError, InvalidValue
 
 if TYPE_CHECKING:
     from annelid.cases.schema.comparison import ComparisonTable
+    from annelid.compare.comparison.simulated_part import ComparisonSettings
     from annelid.compare.scans.cleaning_settings import Cleaning
 
 __all__ = ["add_compare_arguments", "add_invent_arguments", "compare_command", "invent_command"]
@@ -25,6 +28,7 @@ examples:
   annelid compare runs/cuff-0123abcd part_7.ply --unit mm --points marks.csv
   annelid compare runs/cuff-0123abcd bore.xyz --unit mm --surface lumen --out bore
   annelid compare runs/cuff-0123abcd part_7.ply --unit mm --pressure "3.2 kPa" --voltage "1.5 kV"
+  annelid compare runs/cuff-0123abcd part_7.ply --unit mm --pressure "3.3 kPa" --solve
   annelid compare runs/cuff-0123abcd part_7.ply --unit mm --state best --settings bench.toml
 
 Scans are PLY, STL, OBJ or VTP files, or tables of points (XYZ, CSV, TXT), in any pose. The folder of a scan
@@ -62,6 +66,8 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--voltage", type=_voltage, action="append", default=[], metavar="V", help=text)
     text = "volume of the lumen while it was scanned, as in path.csv"
     command.add_argument("--volume", type=quantity("mm3", "a volume", "40 mL"), metavar="V", help=text)
+    text = "solve the case on to exactly these loads, and compare with that state"
+    command.add_argument("--solve", action="store_true", help=text)
     add_datum(command)
     text = (
         "named points as CSV: name, x_scan, y_scan, z_scan (in UNIT), x_part, y_part, z_part (mm); they fix "
@@ -129,8 +135,11 @@ def compare_command(options: argparse.Namespace) -> int:
         tuple(limit for requirement in table.requirements for limit in limits_of(requirement)),
         table.scanner_uncertainty or 0.0,
     )
+    run, out = options.rundir, options.out
+    if options.solve:
+        run, out, settings = _solved(options, settings)
     with MinuteLines("comparing"):
-        page, lines = write_comparisons(options.rundir, options.scans, settings, out=options.out)
+        page, lines = write_comparisons(run, options.scans, settings, out=out)
     print(*lines, f"written: {page}", sep="\n")
     return 0
 
@@ -159,6 +168,27 @@ def _loads(options: argparse.Namespace) -> dict[str, float]:
     if "voltage" in loads and len(options.voltage) > 1:
         raise InputError("--voltage: give one for all electrodes, or one for each by name", key="--voltage")
     return {name: value for name, value in loads.items() if value is not None}
+
+
+def _solved(
+    options: argparse.Namespace, settings: "ComparisonSettings"
+) -> tuple[Path, Path | None, "ComparisonSettings"]:
+    """Solve for the state of the scans: its run, the folder of the comparisons, and the settings for it."""
+    from annelid.cases.run.solved_state import solved_state
+    from annelid.compare.page.write import comparison_folder
+    from annelid.compare.scans.reading import read_scan
+
+    if not settings.loads or settings.state is not None:
+        text = "needs the loads of the scan (--pressure, --voltage or --volume), and no --state"
+        raise InputError(f"--solve: {text}", key="--solve")
+    for scan in options.scans:  # before a solution that may take long
+        read_scan(scan, unit=options.unit)
+    print("solving for the state of the scan", file=sys.stderr)
+    solved = solved_state(options.rundir, settings.loads)
+    if solved is None:
+        return options.rundir, options.out, settings
+    out = options.out or comparison_folder(options.rundir, options.scans)
+    return solved.run, out, replace(settings, loads={}, about_state=(solved.remark,))
 
 
 def _cleaning(options: argparse.Namespace, table: "ComparisonTable") -> "Cleaning":

@@ -21,7 +21,7 @@ _PACKAGES = ("dolfinx-solver-real", "gmsh", "meshio", "mpi4py", "numpy", "pyvist
 def prepare() -> None:
     """Set the environment variables that the libraries read on import; variables of the user are kept."""
     # Parallel runs use ranks. Threads for small matrices double the processor time (measured on a wave).
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "IGL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     # PETSc would otherwise replace the handler of SIGTERM, which is treated as Ctrl-C.
     os.environ.setdefault("PETSC_OPTIONS", "-no_signal_handler")

@@ -51,6 +51,14 @@ class NominalSurface:
         return self._area_vectors / self.areas[:, None]
 
     @cached_property
+    def _gradients(self) -> FloatArray:
+        """Gradients of the second and the third barycentric coordinate in each triangle, shape (2, t, 3)."""
+        a, b, c = np.moveaxis(self.corners, 1, 0)
+        area = np.cross(b - a, c - a)
+        both = np.stack([np.cross(c - a, area), np.cross(area, b - a)])
+        return np.asarray(both / (area**2).sum(axis=1)[:, None])
+
+    @cached_property
     def centroid(self) -> FloatArray:
         """Centre of area, shape (3,), mm."""
         return np.asarray(np.average(self.corners.mean(axis=1), axis=0, weights=self.areas))
@@ -111,6 +119,12 @@ class NominalSurface:
     def diameter(self) -> float:
         """Extent along the second principal axis, mm: the width of a long part."""
         return float(self.principal[0][1])
+
+    def barycentric(self, points: FloatArray, triangle: IntArray) -> FloatArray:
+        """Return the barycentric coordinates, shape (n, 3), of points, shape (n, 3), in their triangles."""
+        off = points - self.corners[triangle, 0]
+        second, third = (np.einsum("ni,ni->n", gradient[triangle], off) for gradient in self._gradients)
+        return np.column_stack([1.0 - second - third, second, third])
 
     def patches(self, points: FloatArray, count: int) -> IntArray:
         """Return the number of the patch that each point is in: cubes with about ``count`` on the surface."""

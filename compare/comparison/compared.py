@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from scipy.spatial import KDTree
 
 from annelid.compare.alignment.align import align
 from annelid.compare.alignment.poses import Pose
@@ -21,6 +22,7 @@ from annelid.compare.deviation.signed import Deviations, deviations
 from annelid.compare.deviation.uncertainty import with_uncertainty
 from annelid.compare.invented.invented_files import STATEMENT
 from annelid.compare.scans.cleaning import KEPT, CleanedScan, clean
+from annelid.compare.scans.grouping import search_tree
 from annelid.compare.scans.point_cloud import PointCloud
 from annelid.compare.scans.reading import read_scan
 from annelid.compare.scans.units import unit_plausibility
@@ -51,6 +53,7 @@ class Comparison:
         alignment: Its pose.
         found: Deviations of all points with a partner.
         sound: Those without outliers.
+        tree: Search for the partners of those.
         seen: Deviations seen from the surface.
         measures: Quantities by name, with uncertainty.
         verdicts: Which limits they keep.
@@ -67,6 +70,7 @@ class Comparison:
     alignment: Alignment
     found: Deviations
     sound: WithoutOutliers
+    tree: KDTree
     seen: SurfaceDeviations
     measures: dict[str, Uncertain]
     verdicts: tuple[Judgement, ...]
@@ -154,7 +158,8 @@ def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: Compar
     if count < _FEWEST:
         text = f"only {count} of its points lie on the {part.surface.name}"
         raise InputError(f"scan {read.scan}: {text}; check that it shows this part in this state")
-    seen = surface_deviations(sound.kept, part.surface)
+    tree = search_tree(sound.kept.foot)
+    seen = surface_deviations(sound.kept, part.surface, tree=tree)
     measures = with_uncertainty(
         sound.kept,
         seen,
@@ -171,6 +176,7 @@ def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: Compar
         alignment=alignment,
         found=found,
         sound=sound,
+        tree=tree,
         seen=seen,
         measures=measures,
         verdicts=judged(measures, settings.limits),

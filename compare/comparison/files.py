@@ -60,12 +60,12 @@ def deviation_table(compared: Comparison) -> pa.Table:
     points = np.round(compared.placed.points, _DECIMALS)
     value = np.full(len(points), np.nan)
     value[compared.found.number] = np.round(compared.found.value, _DECIMALS)
-    use = np.full(len(points), NO_PARTNER, dtype=object)
-    use[compared.found.number] = OUTLIER
-    use[compared.kept.number] = COUNTED
+    use = np.zeros(len(points), dtype=np.int8)
+    use[compared.found.number] = 1
+    use[compared.kept.number] = 2
     columns = {f"{axis} [mm]": points[:, i] for i, axis in enumerate("xyz")}
     columns["deviation [mm]"] = pa.array(value, mask=np.isnan(value))
-    return pa.table({**columns, "use": pa.array(use.tolist())})
+    return pa.table({**columns, "use": pa.array([NO_PARTNER, OUTLIER, COUNTED]).take(pa.array(use))})
 
 
 def _comments(compared: Comparison) -> list[str]:

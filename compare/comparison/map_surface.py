@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pyvista as pv
+from scipy.spatial import KDTree
 
 from annelid.compare.alignment.surface import NominalSurface
 from annelid.compare.comparison.compared import Comparison
@@ -56,15 +57,21 @@ def fine_surface(surface: NominalSurface, *, fineness: int = _FINENESS) -> tuple
 
 def mapped(compared: Comparison, places: FloatArray) -> SurfaceDeviations:
     """Return the deviations at places of a map, shape (n, 3), mm: medians over spots that hide the noise."""
-    return spot_deviations(compared.kept, compared.part.surface, places, compared.seen.radius)
+    surface, least = compared.part.surface, compared.seen.radius
+    return spot_deviations(compared.kept, surface, places, least, tree=compared.tree)
 
 
 def spot_deviations(
-    found: Deviations, surface: NominalSurface, places: FloatArray, least: float
+    found: Deviations,
+    surface: NominalSurface,
+    places: FloatArray,
+    least: float,
+    *,
+    tree: KDTree | None = None,
 ) -> SurfaceDeviations:
     """Return the medians over spots of at least a radius (mm) around places, shape (n, 3), mm."""
     radius = max(SPOT * _diagonal(surface), least)
-    return surface_deviations(found, surface, places=places, radius=radius, neighbours=_NEIGHBOURS)
+    return surface_deviations(found, surface, places=places, radius=radius, neighbours=_NEIGHBOURS, tree=tree)
 
 
 def _diagonal(surface: NominalSurface) -> float:

@@ -51,6 +51,7 @@ class ComparisonSettings:
         limits: Limits on the quantities.
         scanner: Standard uncertainty of an error that all points share along the normals, mm.
         replicates: Number of replicates for the uncertainty.
+        about_state: Sentences on how the state came about.
 
     Raises:
         InputError: A state is given by its number and by loads, or an uncertainty is negative.
@@ -66,6 +67,7 @@ class ComparisonSettings:
     limits: tuple[Limit, ...] = ()
     scanner: float = 0.0
     replicates: int = 100
+    about_state: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.loads and self.state not in (None, "best"):
@@ -152,7 +154,8 @@ def candidates(run: RunRecord, settings: ComparisonSettings) -> list[StateChoice
         return states_at(run, settings.loads) if settings.loads else stored_states(run)
     if settings.loads:
         return [single_state(run, settings.loads)]
-    return [named_state(run, settings.state)]
+    choice = named_state(run, settings.state)
+    return [replace(choice, remarks=(*settings.about_state, *choice.remarks))]
 
 
 def part_in(run: RunRecord, choice: StateChoice, settings: ComparisonSettings) -> SimulatedPart:

@@ -20,7 +20,7 @@ from annelid.solver.model.loads import load_kind
 VOLUME = "lumen volume"
 _SAME = 1e-6  # of the largest value of a load
 _MANY = 4  # states that a message lists
-_SOLVED = "To compare with a state that was solved for, end a stage of the case there."
+_SOLVED = "With --solve the scan is compared with a state that is solved for."
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def states_at(run: RunRecord, loads: Mapping[str, float]) -> list[StateChoice]:
         InputError: The run has no such load.
     """
     table, rows = run.table, _stored(run)
-    names = _columns(table, loads)
+    names = load_columns(table, loads)
     scale = {name: float(np.abs(np.nan_to_num(table[name])).max()) or 1.0 for name in names}
     place = np.column_stack([np.nan_to_num(table[name][rows]) / scale[name] for name in names])
     goal = np.array([names[name] / scale[name] for name in names])
@@ -113,7 +113,7 @@ def single_state(run: RunRecord, loads: Mapping[str, float]) -> StateChoice:
     found = states_at(run, loads)
     if len(found) == 1:
         return found[0]
-    columns, table = _columns(run.table, loads), run.table
+    columns, table = load_columns(run.table, loads), run.table
     rows = [row for row in (table.row_of(choice.nearest) for choice in found) if row is not None]
     differing = [
         name
@@ -154,8 +154,8 @@ def _stored(run: RunRecord) -> IntArray:
     return found
 
 
-def _columns(table: PathRecord, loads: Mapping[str, float]) -> dict[str, float]:
-    """Values by name of a column."""
+def load_columns(table: PathRecord, loads: Mapping[str, float]) -> dict[str, float]:
+    """Return given loads by names of columns; arguments as for ``states_at``."""
     found: dict[str, float] = {}
     for name, value in loads.items():
         every = [column for column in table.loads if name == "voltage" and column.startswith("voltage ")]

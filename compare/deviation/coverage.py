@@ -4,10 +4,11 @@
 from typing import NamedTuple
 
 import numpy as np
-from scipy.spatial import cKDTree
+from scipy.spatial import KDTree
 
 from annelid.compare.alignment.surface import BoolArray, NominalSurface
 from annelid.compare.deviation.signed import Deviations
+from annelid.compare.scans.grouping import search_tree
 from annelid.geometry.body import FloatArray
 
 _SAMPLES = 20_000
@@ -42,6 +43,7 @@ def surface_deviations(
     places: FloatArray | None = None,
     radius: float | None = None,
     neighbours: int = _NEIGHBOURS,
+    tree: KDTree | None = None,
 ) -> SurfaceDeviations:
     """Take the median of the deviations around places of the surface.
 
@@ -52,9 +54,10 @@ def surface_deviations(
         radius: Distance within which partners belong to a place, mm; by default that within which there are
             so many neighbours at three quarters of the places of the scan.
         neighbours: Largest number of partners that belong to a place, the nearest.
+        tree: Search for the partners, if there is one already.
     """
     places = surface.sampled(_SAMPLES)[0] if places is None else places
-    tree = cKDTree(found.foot)
+    tree = tree or search_tree(found.foot)
     count = min(neighbours, len(found.foot))
     if radius is None:
         few = found.foot[np.linspace(0, len(found.foot) - 1, min(len(found.foot), 2000)).astype(int)]

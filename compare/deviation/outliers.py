@@ -4,13 +4,12 @@
 from typing import NamedTuple
 
 import numpy as np
-from scipy.sparse import coo_array
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.deviation.signed import Deviations
-from annelid.compare.scans.grouping import spatial_order
+from annelid.compare.scans.grouping import search_tree, spatial_order
 from annelid.geometry.body import FloatArray, IntArray
 
 _NEIGHBOURS = 12
@@ -50,15 +49,18 @@ def without_outliers(found: Deviations, *, most: float = 5.0) -> WithoutOutliers
     if len(found.value) <= _NEIGHBOURS:
         return WithoutOutliers(found, 0, 0, 0, float("nan"))
     order = spatial_order(found.foot)
-    distance, nearest = cKDTree(found.foot[order]).query(found.foot[order], k=_NEIGHBOURS + 1)
-    value, around = found.value[order], found.value[order][nearest[:, 1:]]
-    noise = _MAD * float(np.median(np.abs(value - np.median(around, axis=1))))
-    lonely = distance[:, -1] > _LONELY * np.median(distance[:, -1])
-    over, size = _over_the_surface(found.foot[order], value, ~lonely, (distance, nearest), noise)
-    around[over[nearest[:, 1:]]] = np.nan  # what lies over the surface does not show where it is
-    disturbed = np.isnan(around).any(axis=1)
+    foot, value = found.foot[order], found.value[order]
+    distance, nearest = search_tree(foot).query(foot, k=_NEIGHBOURS + 1)
+    around = value[nearest[:, 1:]]
     middle = np.median(around, axis=1)
-    middle[disturbed] = np.nanmedian(np.column_stack([around, value])[disturbed], axis=1)
+    noise = _MAD * float(np.median(np.abs(value - middle)))
+    lonely = distance[:, -1] > _LONELY * np.median(distance[:, -1])
+    over, size = _over_the_surface(foot, value, ~lonely, (distance, nearest), noise)
+    # What lies over the surface does not show where it is.
+    beside = over[nearest[:, 1:]]
+    disturbed = np.flatnonzero(beside.any(axis=1))
+    around = np.where(beside[disturbed], np.nan, around[disturbed])
+    middle[disturbed] = np.nanmedian(np.column_stack([around, value[disturbed]]), axis=1)
     apart = ~lonely & ~over & (np.abs(value - middle) > most * noise)
     kept = np.zeros(len(order), dtype=bool)
     kept[order[~(lonely | apart | over)]] = True
@@ -91,20 +93,19 @@ def _over_the_surface(
     """
     distance, nearest = neighbours
     typical, none = float(np.median(distance[:, -1])), np.zeros(len(foot), dtype=bool)
-    first = np.repeat(np.arange(len(foot)), _LINKS)
-    other, apart = nearest[:, 1 : _LINKS + 1].ravel(), distance[:, 1 : _LINKS + 1].ravel()
-    step = np.abs(value[first] - value[other])
-    linked = left[first] & left[other] & (apart < _REACH * typical)
+    other, apart = nearest[:, 1 : _LINKS + 1], distance[:, 1 : _LINKS + 1]
+    step = np.abs(value[:, None] - value[other])
+    linked = left[:, None] & left[other] & (apart < _REACH * typical)
     linked &= step < np.maximum(_STEP * noise, _SLOPE * apart)
-    pairs = first[linked], other[linked]
-    links = coo_array((np.ones(len(pairs[0]), dtype=bool), pairs), shape=(len(foot), len(foot)))
+    ends = np.append(0, np.cumsum(linked.sum(axis=1)))
+    links = csr_array((np.ones(ends[-1], dtype=np.int8), other[linked], ends), shape=(len(foot), len(foot)))
     group = connected_components(links, directed=False)[1]
     size = np.bincount(group, left).astype(np.int64)
     main = group == size.argmax()
     off = np.flatnonzero(left & ~main)
     if not len(off) or size.max() <= _NEIGHBOURS:
         return none, size[group]
-    reach = cKDTree(foot[main]).query(foot[off], k=[_NEIGHBOURS])[0][:, 0]
+    reach = search_tree(foot[main]).query(foot[off], k=[_NEIGHBOURS])[0][:, 0]
     over = np.bincount(group[off], reach < _OVER * typical, len(size)) / np.maximum(size, 1)
     none[off] = over[group[off]] > 0.5
     return none, size[group]

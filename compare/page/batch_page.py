@@ -77,7 +77,7 @@ def batch_page(run: RunRecord, entries: Sequence[ScanEntry]) -> str:
         "scans": [entry.name for entry in entries],
         "verdicts": _verdicts(run, entries),
         "rule": RULE,
-        "columns": ["Measure", *(entry.name for entry in entries), "Mean", "Spread"],
+        "columns": ["Measure", "Mean", "Spread", *(entry.name for entry in entries)],
         "rows": [_row(run, name, [entry.measures[name] for entry in entries]) for name in _common(entries)],
         "pages": [(entry.name, f"{entry.name}/{PAGE}") for entry in entries],
         "cautions": (*CAUTIONS, *GENERAL_CAUTIONS),
@@ -111,4 +111,4 @@ def _row(run: RunRecord, name: str, found: Sequence[Uncertain]) -> list[str]:
         digits(unit.factor * float(values.mean()), 3),
         digits(unit.factor * float(values.std(ddof=1)), 2),
     )
-    return [unit.label(name), *cells, mean, spread]
+    return [unit.label(name), mean, spread, *cells]

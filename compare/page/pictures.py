@@ -204,11 +204,12 @@ def _with_legend(pixels: FloatArray, entries: list[tuple[str, str]]) -> bytes:
         axes.set_axis_off()
         handles = [Line2D([], [], marker="o", linestyle="", color=c, label=name) for name, c in entries]
         figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
-        return _with_palette(_png(figure), [colour for _, colour in entries])
+        return _in_palette(figure, [colour for _, colour in entries])
 
 
-def _with_palette(content: bytes, colours: list[str]) -> bytes:
+def _in_palette(figure: Any, colours: list[str]) -> bytes:
     """A picture in shades of a few colours: the dots of a scan would fill megabytes otherwise."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.colors import to_rgb
     from PIL import Image
 
@@ -216,9 +217,15 @@ def _with_palette(content: bytes, colours: list[str]) -> bytes:
     pure = np.array([to_rgb(colour) for colour in (*colours, style.INK)])[:, None]
     palette = Image.new("P", (1, 1))
     palette.putpalette(np.round(255.0 * (1.0 - shades * (1.0 - pure))).astype(np.uint8).tobytes())
-    picture = Image.open(io.BytesIO(content)).convert("RGB")
+    figure.set_dpi(_DPI)
+    figure.set_facecolor("white")
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    picture = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
     buffer = io.BytesIO()
-    picture.quantize(palette=palette, dither=Image.Dither.NONE).save(buffer, "PNG")
+    drawn = picture.quantize(palette=palette, dither=Image.Dither.NONE)
+    drawn.paste(0, mask=Image.fromarray((np.asarray(picture) == 255).all(axis=2)))  # else almost white
+    drawn.save(buffer, "PNG")
     return buffer.getvalue()
 
 

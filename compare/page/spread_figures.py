@@ -73,7 +73,7 @@ def mandel_figure(name: str, what: str, tests: Sequence[Consistency], number: in
                     axes.axhline(sign * level, color=colour, linewidth=0.9, linestyle=line)
         axes.axhline(0.0, color=style.MUTED, linewidth=0.8)
         _names(axes, groups)
-        axes.legend(fontsize=7, ncols=2)
+        figure.legend(fontsize=7, ncols=2, loc="outside upper right")
         axes.set_title(f"{name}; {what}", fontsize=8)
         label = f"Mandel's h and k of {name}, {what}; lines at 5 % (dotted) and 1 % (dashed)"
         return SvgFigure(style.svg_text(figure, f"mandel{number}", label), label)
@@ -98,9 +98,7 @@ def modes_figure(shapes: ShapeModes) -> SvgFigure:
         axes.set_ylabel("share of the variance [%]")
         axes.legend(fontsize=8)
         label = "Energy of the modes of variation against that of permuted scans"
-        return SvgFigure(
-            style.svg_text(figure, "modes", label), f"{label}; the grey one is not larger than chance."
-        )
+        return SvgFigure(style.svg_text(figure, "modes", label), f"{label}; grey ones do not count as real.")
 
 
 def scores_figure(shapes: ShapeModes) -> SvgFigure:

@@ -23,7 +23,7 @@ def unit_for(found: Repeatability, name: str, size: float) -> DisplayUnit:
     """Unit in which a value of a measure is shown."""
     if found.unit(name) == "mm":
         return found.part.run.units.unit("length", size)
-    return KINDS["volume" if found.unit(name) == "mm³" else "ratio"].default(size)
+    return KINDS["volume" if found.unit(name) == "mm³" else "fraction"].default(size)
 
 
 def shown(found: Repeatability, name: str, value: float, count: int = 3) -> str:
@@ -46,7 +46,8 @@ def spread_text(found: Repeatability, name: str, deviation: Deviation) -> str:
     if not math.isfinite(deviation.high):
         return text
     factor = unit_for(found, name, deviation.value).factor
-    return f"{text} ({digits(factor * deviation.low, 2)} to {digits(factor * deviation.high, 2)})"
+    low, high = (digits(factor * end, 2) for end in (deviation.low, deviation.high))
+    return f"{text} ({low} to {high})"
 
 
 def range_text(unit: DisplayUnit, ends: tuple[float, float]) -> str:

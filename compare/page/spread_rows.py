@@ -66,8 +66,8 @@ def consistency_rows(found: Repeatability) -> Iterator[tuple[str, ...]]:
     """Rows of the stragglers and outliers: measure, tested, test, group, statistic, limits, verdict."""
     for name, what, test in found.consistency:
         if test.verdict:
-            limits = f"{digits(test.critical[0], 3)} / {digits(test.critical[1], 3)}"
-            yield name, what, test.test, test.group, digits(test.statistic, 3), limits, test.verdict
+            statistic, five, one = test.shown
+            yield name, what, test.test, test.group, statistic, f"{five} / {one}", test.verdict
 
 
 def mode_rows(shapes: ShapeModes, found: Repeatability) -> Iterator[tuple[str, ...]]:

@@ -70,6 +70,11 @@ def write_comparisons(
     return write_atomically(folders[0].parent / PAGE, batch_page(record, entries)), lines
 
 
+def comparison_folder(run: Path, scans: Sequence[Path]) -> Path:
+    """Return the default folder of the comparison of scans with a run."""
+    return run / FOLDER / scans[0].stem if len(scans) == 1 else run / FOLDER
+
+
 def _folders(run: RunRecord, scans: Sequence[Path], out: Path | None) -> list[Path]:
     """The folder of each scan."""
     if out is not None and len(scans) == 1:
@@ -97,8 +102,9 @@ def _lines(compared: Comparison) -> Iterator[str]:
         f"{name}: root mean square deviation {rms:.3g} mm, mean {mean:.3g} mm, "
         f"{100 * compared.seen.coverage:.0f} % of the surface covered"
     )
-    if compared.settings.state == "best" or compared.settings.loads:
+    if compared.settings.state == "best" or compared.settings.loads or compared.settings.about_state:
         yield f"  compared with {compared.part.choice.text}"
+    yield from (f"  {sentence}" for sentence in compared.settings.about_state)
     if compared.alignment.pose.scale != 1.0:
         yield f"  a scale was fitted: the scan was multiplied by {compared.alignment.pose.scale:.5g}"
     yield from (f"  note: {doubt}" for doubt in compared.part.choice.doubts)

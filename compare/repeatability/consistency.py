@@ -17,6 +17,9 @@ from annelid.geometry.body import FloatArray
 LEVELS = (0.05, 0.01)
 _DRAWS = 200_000  # of the ratio of two outlying means; its 1 % point is then known to 2 % for 8 groups
 _CHUNK = 2_000_000  # numbers drawn at once
+_COCHRAN, _GRUBBS, _PAIR = "Cochran's test", "Grubbs' test", "Grubbs' test for two"
+_H, _K = "Mandel's h", "Mandel's k"
+_DECIMALS = {_COCHRAN: 3, _GRUBBS: 3, _PAIR: 4, _H: 2, _K: 2}  # of the tables
 
 
 class Consistency(NamedTuple):
@@ -27,14 +30,30 @@ class Consistency(NamedTuple):
         group: Name of the group, or of two groups.
         statistic: Its value.
         critical: Critical values at 5 % and at 1 %.
-        beyond: Whether the statistic is beyond each.
     """
 
     test: str
     group: str
     statistic: float
     critical: tuple[float, float]
-    beyond: tuple[bool, bool]
+
+    @property
+    def shown(self) -> tuple[str, str, str]:
+        """Statistic and critical values with the decimals of the tables of the standard."""
+        places = _DECIMALS[self.test]
+        first, second, third = (f"{x:.{places}f}" for x in (self.statistic, *self.critical))
+        return first.replace("-", "\u2212"), second, third
+
+    @property
+    def beyond(self) -> tuple[bool, bool]:
+        """Whether the statistic is beyond each critical value, both with the decimals of the tables.
+
+        Of three groups the largest possible h, 2/√3, equals both critical values in these decimals, so no
+        group is a straggler or an outlier only because the two others nearly agree.
+        """
+        size, *critical = (float(x.removeprefix("\u2212")) for x in self.shown)
+        five, one = (size < limit if self.test == _PAIR else size > limit for limit in critical)
+        return five, one
 
     @property
     def verdict(self) -> str:
@@ -90,7 +109,8 @@ def consistency(names: Sequence[str], values: Sequence[FloatArray]) -> Iterator[
     """Test groups of values at one level.
 
     Groups with unequal numbers of values are tested as if all had the most frequent number, as the standard
-    has it. Two groups have no test of means, and groups of one value have no test of variances.
+    has it. Groups of one value have no test of variances, and two groups none of means. Three have no Grubbs'
+    test, whose critical values in the tables are then the largest possible statistic, 1.155.
 
     Args:
         names: Names of the groups.
@@ -115,20 +135,24 @@ def _of_variances(repeated: list[tuple[str, float]], number: int) -> Iterator[Co
     variance = np.array([v for _, v in repeated])
     largest, groups = int(variance.argmax()), len(repeated)
     critical = [cochran_critical(level, groups, number) for level in LEVELS]
-    yield _above("Cochran's test", repeated[largest][0], variance[largest] / variance.sum(), critical)
+    yield _found(_COCHRAN, repeated[largest][0], variance[largest] / variance.sum(), critical)
     ks = np.sqrt(variance / variance.mean())
     limits = [mandel_critical(level, groups, number)[1] for level in LEVELS]
     for (name, _), k in zip(repeated, ks, strict=True):
-        yield _above("Mandel's k", name, k, limits)
+        yield _found(_K, name, k, limits)
 
 
 def _of_means(names: list[str], means: FloatArray) -> Iterator[Consistency]:
     groups, order = len(means), np.argsort(means)
     h = (means - means.mean()) / means.std(ddof=1)
-    singles = [
-        _above("Grubbs' test", names[i], abs(h[i]), [grubbs_critical(level, groups) for level in LEVELS])
-        for i in order[[0, -1]]
-    ]
+    singles = (
+        []
+        if groups < 4
+        else [
+            _found(_GRUBBS, names[i], abs(h[i]), [grubbs_critical(level, groups) for level in LEVELS])
+            for i in order[[0, -1]]
+        ]
+    )
     yield from singles
     # The standard tests pairs only where no single mean is an outlier.
     if groups > 3 and not any(single.beyond[1] for single in singles):
@@ -137,18 +161,15 @@ def _of_means(names: list[str], means: FloatArray) -> Iterator[Consistency]:
         for pair in (order[:2], order[-2:]):
             left = np.delete(means, pair)
             ratio = float(((left - left.mean()) ** 2).sum() / whole)
-            beyond = (ratio < critical[0], ratio < critical[1])
-            yield Consistency(
-                "Grubbs' test for two", " and ".join(names[i] for i in pair), ratio, critical, beyond
-            )
+            yield _found(_PAIR, " and ".join(names[i] for i in pair), ratio, critical)
     limits = [mandel_critical(level, groups, 2)[0] for level in LEVELS]
     for name, value in zip(names, h, strict=True):
-        yield _above("Mandel's h", name, value, limits)
+        yield _found(_H, name, value, limits)
 
 
-def _above(test: str, group: str, statistic: float, critical: Sequence[float]) -> Consistency:
-    size, (five, one) = abs(float(statistic)), critical
-    return Consistency(test, group, float(statistic), (five, one), (size > five, size > one))
+def _found(test: str, group: str, statistic: float, critical: Sequence[float]) -> Consistency:
+    five, one = critical
+    return Consistency(test, group, float(statistic), (five, one))
 
 
 def _most_frequent(numbers: list[int]) -> int:

@@ -24,6 +24,10 @@ LIMIT = 2.8
 _LEVEL = 0.05
 
 
+FEWEST_DEGREES = 1.0
+"""Degrees of freedom below which there is no interval: it would be wider than a factor of 70."""
+
+
 class Deviation(NamedTuple):
     """A standard deviation with its 95 % confidence interval, from a chi-square distribution.
 
@@ -131,16 +135,11 @@ def consistencies(values: FloatArray, design: Design) -> Iterator[tuple[str, Con
 def deviation_of(variance: float, degrees: float) -> Deviation:
     """Return a standard deviation with its confidence interval."""
     value = float(np.sqrt(max(variance, 0.0))) if np.isfinite(variance) else float("nan")
-    if not degrees > 0.0 or not np.isfinite(value):
+    if not degrees >= FEWEST_DEGREES or not np.isfinite(value):
         return Deviation(value, np.nan, np.nan, float(degrees))
     low, high = (stats.chi2.ppf(share, degrees) for share in (1.0 - _LEVEL / 2.0, _LEVEL / 2.0))
-    with np.errstate(divide="ignore", over="ignore"):
-        return Deviation(
-            value,
-            float(value * np.sqrt(degrees / low)),
-            float(value * np.sqrt(degrees / high)),
-            float(degrees),
-        )
+    ends = (float(value * np.sqrt(degrees / share)) for share in (low, high))
+    return Deviation(value, *ends, float(degrees))
 
 
 def _precision(values: FloatArray, found: Components, repeated: bool, *, one_part: bool = True) -> Precision:

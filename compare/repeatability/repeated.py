@@ -194,4 +194,6 @@ def _agreeing(scans: Sequence[ScanField], places: Places) -> list[ScanField]:
 def _study(found: Repeatability, study: StudyParts) -> StudyBeside:
     shapes = simulated_shapes(study, found.part, found.places, found.settings)
     measured = {name: precision.parts for name, precision in found.precision.items()}
-    return StudyBeside(study, shapes, beside(measured, study, shapes, found.settings.surface))
+    round_parts = found.part.run.body.model == "axisymmetric"
+    rows = beside(measured, study, shapes, found.settings.surface, round_parts=round_parts)
+    return StudyBeside(study, shapes, rows)

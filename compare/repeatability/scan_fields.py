@@ -90,7 +90,7 @@ def _compared(
     found = compare_scan(part, entry.scan, own)
     alignment = found.alignment
     motions = [other.since(alignment.pose) for other in alignment.alternatives]
-    spots = spot_deviations(found.kept, part.surface, places.points, found.seen.radius)
+    spots = spot_deviations(found.kept, part.surface, places.points, found.seen.radius, tree=found.tree)
     values = {name: float(measure.value) for name, measure in found.measures.items()}
     return ScanField(
         entry,

@@ -17,7 +17,7 @@ from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures
 from annelid.compare.deviation.signed import deviations
 from annelid.compare.repeatability.places import Places
-from annelid.compare.repeatability.precision import Deviation
+from annelid.compare.repeatability.precision import FEWEST_DEGREES, Deviation
 from annelid.compare.repeatability.scan_measures import all_measures
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
@@ -46,6 +46,10 @@ NOISY = (
     "largest radius difference",
 )
 """Measures that contain the noise of the scanner, which simulated parts do not have."""
+
+
+NOT_ROUND = ("largest ovality", "largest eccentricity", "bend of the axis")
+"""Measures that are zero if a part is round about a straight axis."""
 
 
 @dataclass(frozen=True)
@@ -140,16 +144,23 @@ def simulated_shapes(
 
 
 def beside(
-    measured: Mapping[str, Deviation], study: StudyParts, shapes: SimulatedShapes, surface: str
+    measured: Mapping[str, Deviation],
+    study: StudyParts,
+    shapes: SimulatedShapes,
+    surface: str,
+    *,
+    round_parts: bool = False,
 ) -> list[Beside]:
     """Lay measured and simulated spreads of the same quantities beside each other, but for noisy ones.
+
+    Parts of an axisymmetric model (``round_parts``) have no ovality, no eccentricity and no bend.
 
     The interval of the ratio is that of the F distribution for normal values: the degrees of freedom of the
     measured variance are those of Satterthwaite if scans are repeated.
     """
     rows = []
     for name, found in measured.items():
-        if name in NOISY:
+        if name in NOISY or (round_parts and name in NOT_ROUND):
             continue
         from_table = SAME[surface].get(name, "")
         values, source = shapes.measures.get(name), "shapes"
@@ -164,7 +175,7 @@ def beside(
         low, high = (float(spread * np.sqrt(degrees / stats.chi2.ppf(q, degrees))) for q in (0.975, 0.025))
         ratio = found.value / spread
         low_ratio = high_ratio = float("nan")
-        if found.degrees > 0.0:
+        if found.degrees >= FEWEST_DEGREES:
             upper, lower = (float(stats.f.ppf(q, found.degrees, degrees)) for q in (0.975, 0.025))
             low_ratio, high_ratio = float(ratio / np.sqrt(upper)), float(ratio / np.sqrt(lower))
         shares, method = study.explain(values)

@@ -4,10 +4,14 @@
 from collections.abc import Callable, Mapping
 
 import numpy as np
-from scipy.spatial import KDTree
 
 from annelid.compare.scans.cleaning_settings import Cleaning
-from annelid.compare.scans.grouping import cell_numbers, connected_groups, first_of_equal_rows
+from annelid.compare.scans.grouping import (
+    cell_numbers,
+    connected_groups,
+    first_of_equal_rows,
+    search_tree,
+)
 from annelid.compare.scans.point_cloud import PointCloud
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InvalidValue
@@ -26,12 +30,20 @@ def point_spacing(points: FloatArray) -> float:
     Raises:
         InvalidValue: There are no three points at different places.
     """
-    first, _ = first_of_equal_rows(points)
-    if len(first) < 3:
-        raise InvalidValue(f"{len(first)} points at different places; at least 3 are needed", subject="scan")
-    sample = first[:: max(len(first) // 20_000, 1)]
-    distance, _ = KDTree(points[first]).query(points[sample], k=2)
-    return float(np.median(distance[:, 1]))
+    distance = _to_nearest(points) if len(points) >= 3 else np.zeros(1)
+    if not distance.all():  # only now, because the search for equal points takes longer
+        first, _ = first_of_equal_rows(points)
+        if len(first) < 3:
+            problem = f"{len(first)} points at different places; at least 3 are needed"
+            raise InvalidValue(problem, subject="scan")
+        distance = _to_nearest(points[first])
+    return float(np.median(distance))
+
+
+def _to_nearest(points: FloatArray) -> FloatArray:
+    """Distances to the nearest other point of at least 20,000 of the points, mm."""
+    sample = points[:: max(len(points) // 20_000, 1)]
+    return np.asarray(search_tree(points).query(sample, k=2)[0][:, 1])
 
 
 def _duplicates(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntArray, str]:
@@ -83,7 +95,7 @@ def _grazing(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntA
 def _outliers(left: PointCloud, settings: Cleaning, spacing: float) -> tuple[IntArray, str]:
     if settings.outlier_deviations == 0.0 or len(left.points) <= settings.neighbours:
         return _NONE, "not asked for, or too few points"
-    distance, _ = KDTree(left.points).query(left.points, k=settings.neighbours + 1)
+    distance, _ = search_tree(left.points).query(left.points, k=settings.neighbours + 1)
     mean = np.log(np.maximum(distance[:, 1:].mean(axis=1), 1e-9 * spacing))
     middle = float(np.median(mean))
     deviation = max(_MAD_TO_DEVIATION * float(np.median(np.abs(mean - middle))), _LEAST_DEVIATION)

@@ -3,6 +3,7 @@
 
 import json
 import shutil
+import tomllib
 
 import numpy as np
 import pytest
@@ -10,10 +11,18 @@ import tomli_w
 from plain_tube import BARE
 
 from annelid.cases.cli.main import main
+from annelid.cases.run.solved_state import case_with_loads, solved_state
 from annelid.cases.validate.comparison_file import read_comparison
 from annelid.cases.validate.reading import case_from_tables, read_case
 from annelid.cases.validate.resolved import case_hash
+from annelid.compare.alignment.nominal import state_displacement
+from annelid.compare.comparison.simulated_part import finished_run
+from annelid.compare.comparison.states import single_state
+from annelid.geometry.errors import InputError
 from annelid.results.folder.digests import read_sealed
+from annelid.results.folder.run_record import open_run
+
+MMHG = 133.322387415e-6  # MPa
 
 REQUIRED = {
     "scanner_uncertainty": "5 um",
@@ -89,10 +98,53 @@ def test_the_same_seed_gives_the_same_scan(place, tmp_path):
     assert again.read_bytes() == (place / "invented_5.ply").read_bytes()
 
 
+def test_a_state_with_exactly_the_given_loads_is_solved_for(place):
+    # The end of the run is at 5 mmHg, and the state between is known by linear interpolation only.
+    run, loads = place / "run", {"pressure": 2.5 * MMHG}
+    solved = solved_state(run, loads)
+    table = open_run(solved.run).table
+    assert table["pressure"][-1] == pytest.approx(loads["pressure"], rel=1e-12)
+    assert "with exactly pressure 2.5\u00a0mmHg" in solved.remark
+    assert "lies between state 0 and state 1" in solved.remark
+    # The same state as that of a case whose stage ends there.
+    tables = tomllib.loads((place / "tube.toml").read_text())
+    tables["stages"][0]["pressure"] = "2.5 mmHg"
+    (place / "half.toml").write_text(tomli_w.dumps(tables))
+    assert main(["run", str(place / "half.toml"), str(place / "half"), "--no-report"]) == 0
+    shapes = [state_displacement(open_run(path), {1: 1.0}) for path in (solved.run, place / "half")]
+    np.testing.assert_allclose(*shapes, atol=1e-9)
+    assert np.abs(shapes[0]).max() > 0.05
+    written = (solved.run / "summary.json").stat().st_mtime_ns
+    assert solved_state(run, loads).run == solved.run
+    assert (solved.run / "summary.json").stat().st_mtime_ns == written
+    assert solved_state(run, {"pressure": 5.0 * MMHG}) is None  # this state is in the run
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"control": "volume"}, "is driven by volume; give --volume alone; end a stage"),
+        ({"duration": 1.0}, "the case changes in time"),
+    ],
+)
+def test_states_that_loads_alone_do_not_reach_are_not_solved_for(place, change, message):
+    record, loads = finished_run(place / "run"), {"pressure": 2.5 * MMHG}
+    case = read_case(place / "run" / "case.toml")
+    case = case.model_copy(update={"stages": (case.stages[0].model_copy(update=change),)})
+    with pytest.raises(InputError, match=message):
+        case_with_loads(case, record, single_state(record, loads), loads)
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
         (["run", "invented_5.ply"], "required: --unit"),
+        (["run", "invented_5.ply", "--unit", "mm", "--solve"], "--solve: needs the loads of the scan"),
+        (["run", "torn.ply", "--unit", "mm", "--solve", "--pressure", "4 mmHg"], "scan torn.ply: "),
+        (
+            ["run", "invented_5.ply", "--unit", "mm", "--solve", "--pressure", "90 mmHg"],
+            "is not reached (limit point at pressure",
+        ),
         (["run", "invented_5.ply", "--unit", "m"], "the unit is likelier mm"),
         (["run", "invented_5.ply", "--unit", "ell"], "'ell' is not a unit of length of scans"),
         (["nowhere", "invented_5.ply", "--unit", "mm"], "run folder nowhere: contains no run"),

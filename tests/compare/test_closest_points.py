@@ -6,7 +6,7 @@ import pytest
 import pyvista as pv
 from nominal_shapes import ball, even_directions, tube
 
-from annelid.compare.alignment.closest import Locator, barycentric
+from annelid.compare.alignment.closest import Locator
 from annelid.compare.alignment.nominal import nominal_mesh
 from annelid.geometry.errors import InputError
 
@@ -73,7 +73,7 @@ def test_a_hole_in_the_surface_is_an_open_edge():
 def test_barycentric_coordinates_make_the_point_again():
     surface = ball(fineness=2)
     x, triangle = surface.sampled(500)
-    weights = barycentric(x, surface.corners[triangle])
+    weights = surface.barycentric(x, triangle)
     np.testing.assert_allclose(np.einsum("nk,nkj->nj", weights, surface.corners[triangle]), x, atol=ROUNDING)
     assert weights.min() > 0.0
 

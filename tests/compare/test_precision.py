@@ -181,6 +181,22 @@ def test_critical_values_are_those_of_the_tables_of_the_standard():
         assert grubbs_pair_critical(groups) == pytest.approx((five, one), rel=0.03)
     assert mandel_critical(0.05, 8, 2)[0] == pytest.approx(1.75, abs=5e-3)
     assert mandel_critical(0.01, 8, 2) == pytest.approx((2.06, 2.25), abs=7e-3)
+    # Table 6 from memory. Of three groups the largest possible h is 2/√3 = 1.1547.
+    for groups, five, one in ((3, 1.15, 1.15), (4, 1.42, 1.49)):
+        assert mandel_critical(0.05, groups, 2)[0] == pytest.approx(five, abs=5e-3)
+        assert mandel_critical(0.01, groups, 2)[0] == pytest.approx(one, abs=5e-3)
+
+
+def test_no_mean_of_three_is_an_outlier_because_the_others_agree():
+    names, agreeing = ["a", "b", "c"], [np.zeros(1), np.zeros(1), np.ones(1)]
+    found = {t.test: t for t in consistency(names, agreeing) if t.group == "c"}
+    assert found["Mandel's h"].statistic == pytest.approx(2.0 / np.sqrt(3.0))
+    assert found["Mandel's h"].shown == ("1.15", "1.15", "1.15")
+    assert {t.verdict for t in consistency(names, agreeing)} == {""}
+    # With four groups the largest h, 3/2, is beyond the critical values.
+    four = [*agreeing[:2], np.full(1, 1e-3), np.ones(1)]
+    verdicts = {t.test: t.verdict for t in consistency([*names, "d"], four) if t.group == "d"}
+    assert verdicts["Grubbs' test"] == verdicts["Mandel's h"] == "outlier"
 
 
 def test_an_outlying_laboratory_is_found_by_mean_or_by_scatter():

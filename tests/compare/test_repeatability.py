@@ -419,6 +419,7 @@ def test_comparisons_are_read_and_give_what_they_state(run, tmp_path):
     file = tmp_path / "list.csv"
     file.write_text("scan,part\ndone/s0,a\ndone/s1,b\n")
     found = repeatability(part, file, read_list(file), SETTINGS)
+    assert [len(scan.others) for scan in found.scans] == [1, 1]  # the tube looks alike end for end
     stated = [read_sealed(tmp_path / "done" / f"s{i}" / "summary.json")["measures"] for i in range(2)]
     for name, entry in stated[0].items():
         both = [entry["value"], stated[1][name]["value"]]
