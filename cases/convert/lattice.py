@@ -150,9 +150,9 @@ def lattice_conflicts(case: Case, shape: Shape) -> Iterator[Finding]:
     if shape.uneven and not measured:
         index = next(number for number, layer in enumerate(shape.layers) if layer.uneven is not None)
         text = (
-            "an uneven wall with a lattice needs its outer face: give lattice.measured (of a straight tube its "
-            "radii are inner_radius plus the thicknesses) with lattice.side = 'outside' and without [making], "
-            "or one thickness"
+            "an uneven wall with a lattice needs its outer face: give lattice.measured (of a straight tube "
+            "its radii are inner_radius plus the thicknesses) with lattice.side = 'outside' and without "
+            "[making], or one thickness"
         )
         yield Finding(("shape", "layers", index), InvalidValue(text, key="thickness_map"))
     if isinstance(shape, Sleeve) and table.side == "inside":

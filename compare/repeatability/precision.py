@@ -138,8 +138,8 @@ def deviation_of(variance: float, degrees: float) -> Deviation:
     if not degrees >= FEWEST_DEGREES or not np.isfinite(value):
         return Deviation(value, np.nan, np.nan, float(degrees))
     low, high = (stats.chi2.ppf(share, degrees) for share in (1.0 - _LEVEL / 2.0, _LEVEL / 2.0))
-    ends = (float(value * np.sqrt(degrees / share)) for share in (low, high))
-    return Deviation(value, *ends, float(degrees))
+    lower, upper = (float(value * np.sqrt(degrees / share)) for share in (low, high))
+    return Deviation(value, lower, upper, float(degrees))
 
 
 def _precision(values: FloatArray, found: Components, repeated: bool, *, one_part: bool = True) -> Precision:
