@@ -25,7 +25,7 @@ from annelid.solver.model.loads import LOAD_KINDS
 __all__ = ["SolvedState", "case_with_loads", "solved_state"]
 
 _FOLDER = "solved"  # in the Run folder
-_STAGE = "as scanned"
+_STAGE = "solved for the scan"
 
 
 class SolvedState(NamedTuple):
