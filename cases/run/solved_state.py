@@ -25,7 +25,7 @@ from annelid.solver.model.loads import LOAD_KINDS
 __all__ = ["SolvedState", "case_with_loads", "solved_state"]
 
 _FOLDER = "solved"  # in the Run folder
-_STAGE = "as scanned"
+_STAGE = "solved for the scan"
 
 
 class SolvedState(NamedTuple):
@@ -60,7 +60,10 @@ def solved_state(run: Path, loads: Mapping[str, float]) -> SolvedState | None:
         from annelid.cases.run.run import run_case
 
         run_case(case, folder, keep_surfaces=False)
-    solved = open_run(folder)
+    try:
+        solved = open_run(folder)
+    except InputError as error:
+        raise InputError(f"{error}; or remove {folder}, which is then solved again", key="--solve") from None
     if solved.outcome is None or solved.outcome.kind != "reached":
         text = solved.outcome.text if solved.outcome is not None else "the run has no outcome"
         shutil.rmtree(folder)

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from annelid.cases.convert.outer_face import with_outer_face
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.units import UnitsRead, units_read
 from annelid.cases.validate.crosscheck import CrossCheck
@@ -70,7 +71,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     messages: list[str] = []
     with units_read() as units:
         try:
-            valid = ValidTables(Case.model_validate(raw), {}, set())
+            valid = ValidTables(with_outer_face(Case.model_validate(raw)), {}, set())
         except ValidationError as error:
             messages, valid = messages_of(error, raw), valid_tables(raw)
         check = CrossCheck(raw, valid)

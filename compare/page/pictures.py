@@ -231,5 +231,5 @@ def _in_palette(figure: Any, colours: list[str]) -> bytes:
 
 def _png(figure: Any, dpi: int = _DPI) -> bytes:
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=dpi, facecolor="white", pil_kwargs={"compress_level": 6})
+    figure.savefig(buffer, format="png", dpi=dpi, facecolor="white", pil_kwargs={"compress_level": 4})
     return buffer.getvalue()

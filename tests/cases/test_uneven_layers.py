@@ -144,12 +144,32 @@ LATTICE = {
 }
 
 
+def test_lattice_outside_an_uneven_tube_is_on_its_outer_face(uneven, tmp_path):
+    wall(tmp_path, side=0.2)
+    uneven |= {"lattice": LATTICE, "mesh": {"model": "solid", "along": "5 mm", "through": 1}}
+    uneven["parts"].append({"region": "lattice", "material": "rubber"})
+    case = read(uneven, tmp_path)
+    face, (angle, z) = (
+        case.lattice.measured,
+        np.meshgrid(np.arange(72) / 72 * 2 * np.pi, np.linspace(0, 20, 81)),
+    )
+    thickness = (0.24 - 0.004 * z) * (1 + 0.2 * np.cos(angle))
+    np.testing.assert_allclose(np.array(face.radii).T, 4.0 + thickness, atol=2e-3)  # the map has 12 angles
+    assert case_hash(read(tomllib.loads(to_toml(case)), tmp_path)) == case_hash(case)
+    body = body_of(case)
+    lumen = body.points[body.surface_nodes("lumen")]
+    np.testing.assert_allclose(np.hypot(*lumen.T[:2]), 4.0, atol=2e-3)  # the mesh is a polygon in between
+    exact = np.pi * ((4.0 + thickness) ** 2 - 16.0).mean(axis=1)
+    assert volume_of(body, "wall") == pytest.approx(np.trapezoid(exact, z[:, 0]), rel=1e-2)
+
+
 def test_lattice_on_an_uneven_wall_needs_its_outer_face(uneven, tmp_path):
     """The layers go inwards from the measured face: the volume of an annulus of the local thickness."""
     wall(tmp_path, side=0.2)
     radii = [[f"{4.3 + 0.1 * np.cos(2 * t)} mm"] * 5 for t in np.radians(np.arange(0, 360, 15))]
     uneven |= {"lattice": LATTICE, "mesh": {"model": "solid", "along": "2.5 mm", "through": 1}}
     uneven["parts"].append({"region": "lattice", "material": "rubber"})
+    uneven["lattice"] = LATTICE | {"side": "embedded", "depth": 0.5}
     assert "an uneven wall with a lattice needs its outer face" in errors(uneven, tmp_path)
     heights = [f"{z} mm" for z in np.linspace(0, 20, 5)]
     uneven["lattice"] = LATTICE | {"measured": {"kind": "grid", "heights": heights, "radii": radii}}
