@@ -26,7 +26,7 @@ WIDTH = 8.6  # inches
 _LEFT, _RIGHT, _TOP, _BOTTOM = 0.8, 1.15, 0.85, 0.5  # inches around the axes
 _BETWEEN, _STRIP, _GAP = 0.85, 1.1, 0.75  # inches: below the part, height of the strips, between them
 _BAR, _BAR_GAP = 0.16, 0.15  # inches: width of the colour scale and its distance
-_TITLE = 78  # letters
+_TITLE = 60  # letters, beside the clock
 PANEL_WIDTH = WIDTH - _LEFT - _RIGHT
 
 

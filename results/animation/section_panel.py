@@ -13,14 +13,17 @@ from annelid.results.animation.drawn_part import section_through_axis
 from annelid.results.animation.moving_part import MovingPart
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.figures import svg_style as style
+from annelid.results.folder.cycles import timed_rows
 from annelid.results.folder.run_record import RunRecord
+from annelid.solver.model.contact import Contact
+from annelid.solver.model.quantities import TIME
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.path import Path as MatplotlibPath
 
-_FILLED = "#e4eff5"  # the lumen
+_FILLED, _CORE = "#e4eff5", "#c9ccc9"  # the lumen, and a cylinder in it
 _LEAST_HEIGHT, _LARGEST_HEIGHT = 1.9, 4.2  # inches
 _MOST_TIMES = 5  # by which radii are enlarged
 _ROOM = np.array([0.04, 0.1])  # around the section, of its size
@@ -91,8 +94,23 @@ class SectionPanel:
         mesh.set(array=self._drawn.take(values), cmap=self._colouring.colours, norm=self._colouring.norm)
         lumen = PathPatch(_path(points[self._drawn.lumen]), color=_FILLED, linewidth=0.0, antialiased=False)
         lines = PathPatch(_path(points[self._drawn.lines]), fill=False, edgecolor=style.INK, linewidth=0.5)
-        self._artists = [axes.add_artist(artist) for artist in (lumen, mesh, lines)]
+        cores = [self._core(axes, obstacle, time) for obstacle in self._surrounded]
+        self._artists = [axes.add_artist(lumen), *cores, axes.add_artist(mesh), axes.add_artist(lines)]
         return self._artists
+
+    @property
+    def _surrounded(self) -> list[Contact]:
+        """Cylinders in the lumen."""
+        obstacles = self._run.description.obstacles
+        return [o for o in obstacles if o.kind == "cylinder" and o.surface == "lumen"]
+
+    def _core(self, axes: "Axes", obstacle: Contact, time: float) -> "Artist":
+        """A cylinder on the axis at a time."""
+        table = self._run.table
+        radii = table.columns.get(f"obstacle {obstacle.name}", np.full(len(table), obstacle.position))
+        rows = timed_rows(table[TIME.name])
+        radius = float(np.interp(time, table[TIME.name][rows], radii[rows])) * self._unit.factor
+        return axes.axhspan(-radius, radius, color=_CORE, linewidth=0.0)
 
 
 def _path(polygons: FloatArray) -> "MatplotlibPath":

@@ -117,7 +117,8 @@ class SectionPort(Port):
 
     def stored(self) -> FloatArray:
         """The volumes."""
-        return self._sections.volumes() - math.pi * self.core**2 * self.lengths()
+        volumes = self._sections.volumes()
+        return volumes - math.pi * self.core**2 * self.lengths() if self.core else volumes
 
     def directions(self) -> FloatArray:
         """The load vectors of unit pressures in the sections."""
@@ -219,8 +220,9 @@ class Ports:
     def state(self) -> LumenState:
         """Volumes and charges, radii √(V/(π l) + c²) and lengths at the present unknowns; collective."""
         stored = np.concatenate([port.stored() for port in self._ports])
-        lengths = np.concatenate([port.lengths() for port in self._ports])
-        cores = np.concatenate([np.full(len(port.lengths()), port.core) for port in self._ports])
+        each = [port.lengths() for port in self._ports]
+        lengths = np.concatenate(each)
+        cores = np.repeat([port.core for port in self._ports], [len(own) for own in each])
         radii = np.sqrt(np.maximum(stored / (np.pi * lengths) + cores**2, 0.0))
         return LumenState(stored, radii, lengths, self._ports[0].core)
 

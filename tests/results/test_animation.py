@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from PIL import Image
 from synthetic_parts import INNER, LENGTH, OUTER, meridian_tube, solid_tube
 from synthetic_runs import finished
@@ -34,6 +35,7 @@ from annelid.results.folder.run_record import open_run
 from annelid.results.folder.run_records import CycleWindow
 from annelid.results.report import moving_picture as report_module
 from annelid.results.report.report import write_report
+from annelid.solver.model.contact import Contact
 
 SINGLE = 3e-7  # relative rounding of numbers in single precision
 ROUNDING = 2  # levels of 256: the sine of the invented motion is rounded
@@ -393,3 +395,17 @@ def test_reports_of_other_runs_have_no_animation(tmp_path):
     body = meridian_tube(1, 1)
     for folder in (finished(tmp_path / "a", body), waved(tmp_path / "b", body, finish=False)):
         assert report_module.report_animation(open_run(folder)) is None
+
+
+def test_a_cylinder_in_the_lumen_is_drawn_between_the_fluid_and_the_wall(run):
+    rod = Contact("rod", "lumen", position=1.5)
+    surrounding = replace(run)
+    vars(surrounding)["description"] = replace(run.description, obstacles=(rod,))
+    timing = timing_of(run, frames=STEPS)
+    part = moving_part(run, timing, None)
+    panel = SectionPanel(surrounding, part, colouring_of(part), PANEL_WIDTH)
+    axes = Figure().add_subplot()
+    panel.prepare(axes)
+    _, core, *_ = panel.move(axes, float(timing.times[0]))
+    assert core.get_y() == pytest.approx(-1.5)
+    assert core.get_height() == pytest.approx(3.0)

@@ -135,10 +135,7 @@ def test_a_single_bolus_is_carried_between_occlusions():
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize(
-    ("share", "drift"),
-    [(0.5, -0.001202), (0.9, -2.404e-4), (0.99, -2.317e-5), (1.01, 2.517e-5), (1.1, 2.429e-4)],
-)
+@pytest.mark.parametrize(("share", "drift"), [(0.5, -0.001202), (0.99, -2.317e-5), (1.01, 2.517e-5)])
 def test_fluid_at_the_wall_runs_back_at_any_adverse_pressure(share, drift):
     # Own derivation after Shapiro, Jaffrin and Weinberg; drifts in wavelengths for each wave by integration
     # in closed flow, φ = 0.5, from a crest, at 1e-4 of the radius from the wall. With S = r²/a², flow Q and
