@@ -37,7 +37,7 @@ def check_case(case: Case) -> CheckedCase:
         InputError: The case cannot be meshed, or a support or a load does not suit the mesh, or it
             does not fit into the memory of this machine.
     """
-    from annelid.solver.assembly.stage_checks import check_stages
+    from annelid.solver.constraints.stage_checks import check_stages
 
     require_libraries()
     part = meshed_part_of(case)

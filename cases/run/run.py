@@ -109,7 +109,7 @@ def run_case(
 
 def _model_of(case: Case, comm: "MPI.Comm", lines: MinuteLines) -> tuple[MeshedPart, "Model"]:
     """Mesh a case and check its model before anything is written."""
-    from annelid.solver.assembly.stage_checks import check_stages
+    from annelid.solver.constraints.stage_checks import check_stages
 
     part: MeshedPart = on_first_rank(comm, lambda: meshed_part_of(case))
     model = model_of(case, *part)

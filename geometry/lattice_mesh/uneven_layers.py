@@ -15,7 +15,7 @@ from annelid.geometry.shapes.shape import Layer, layer_faces
 
 
 @dataclass(frozen=True)
-class UnevenWall:
+class UnevenLayers:
     """Layers of uneven thickness within a measured outer face; ``outer`` is the depth of this face, mm."""
 
     chart: MeasuredChart
@@ -39,7 +39,7 @@ class UnevenWall:
         return {layer.name: layer.at(height, angle) for layer in self.layers if layer.uneven is not None}
 
 
-def uneven_wall(chart: Chart, layers: Sequence[Layer], outer: float) -> UnevenWall | None:
+def uneven_wall(chart: Chart, layers: Sequence[Layer], outer: float) -> UnevenLayers | None:
     """The uneven layers of a wall, ``None`` if all are even.
 
     Args:
@@ -55,4 +55,4 @@ def uneven_wall(chart: Chart, layers: Sequence[Layer], outer: float) -> UnevenWa
     if not isinstance(chart, MeasuredChart) or chart.offset:
         text = "uneven layers with a lattice need a measured outer face on which the lattice lies"
         raise InvalidValue(text, key="layers")
-    return UnevenWall(chart, layers, outer)
+    return UnevenLayers(chart, layers, outer)

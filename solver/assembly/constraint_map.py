@@ -9,7 +9,7 @@ from petsc4py import PETSc
 
 from annelid.geometry.body import IntArray
 from annelid.geometry.errors import InvalidValue
-from annelid.solver.assembly.constraints import Constraints
+from annelid.solver.constraints.constraints import Constraints
 from annelid.solver.energy.problem import Problem
 
 

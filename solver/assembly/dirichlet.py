@@ -9,11 +9,10 @@ from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
-from annelid.geometry.body import FloatArray
-from annelid.solver.assembly.constraints import Constraints
+from annelid.geometry.body import FloatArray, IntArray
 from annelid.solver.assembly.potential import potential_conditions
-from annelid.solver.assembly.supports import dirichlet_condition
 from annelid.solver.assembly.turned_nodes import TurnedNodes
+from annelid.solver.constraints.constraints import Constraints, FixedComponent
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
 
@@ -39,7 +38,7 @@ class DirichletConditions:
         self._loads = Loads()
         self._kept = np.zeros(len(self._fixed))  # where reaction-free nodes are kept
         supports = [
-            dirichlet_condition(problem, fixed, value.function if isinstance(value, TurnedNodes) else value)
+            _condition(problem, fixed, value.function if isinstance(value, TurnedNodes) else value)
             for fixed, value in zip(self._fixed, self._values, strict=True)
         ]
         self.voltages = potential_conditions(problem) if problem.model.solved_potential else []
@@ -98,3 +97,18 @@ class DirichletConditions:
         for _, bc, _ in self.voltages:
             fixed[bc.dof_indices()[0]] = True
         return int(self._problem.comm.allreduce(int(np.sum(~fixed[: index_map.size_local]))))
+
+
+def local_dofs(problem: Problem, nodes: IntArray, component: int) -> IntArray:
+    """Local scalar dofs (owned and ghost) of a displacement component at body nodes, int32."""
+    blocks = np.flatnonzero(np.isin(problem.node_of_dof, nodes))
+    return (blocks * problem.spaces[0].dofmap.index_map_bs + component).astype(np.int32)
+
+
+def _condition(
+    problem: Problem, fixed: FixedComponent, value: fem.Constant | fem.Function
+) -> fem.DirichletBC:
+    """DOLFINx boundary condition of a group of fixed components, of one value or of a displacement."""
+    dofs = local_dofs(problem, fixed.nodes, fixed.component)
+    space = problem.spaces[0].sub(fixed.component)
+    return fem.dirichletbc(value, [dofs, dofs] if isinstance(value, fem.Function) else dofs, space)

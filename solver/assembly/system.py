@@ -12,14 +12,14 @@ from petsc4py import PETSc
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.blocks import Blocks
 from annelid.solver.assembly.constraint_map import constraint_map
-from annelid.solver.assembly.constraints import Constraints
 from annelid.solver.assembly.dirichlet import DirichletConditions
 from annelid.solver.assembly.equations import Equations, assemble, zero_vector
 from annelid.solver.assembly.fluid_pressures import FluidPressures
 from annelid.solver.assembly.load_operators import OPERATORS, SheetVoltage
 from annelid.solver.assembly.mass import Mass
-from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.assembly.tangent import Tangent
+from annelid.solver.constraints.constraints import Constraints
+from annelid.solver.constraints.supports import constraints_of
 from annelid.solver.energy.problem import Problem
 from annelid.solver.linalg.factor import WorkCount
 from annelid.solver.model.loads import Loads

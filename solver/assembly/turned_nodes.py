@@ -4,7 +4,7 @@
 import numpy as np
 from dolfinx import fem
 
-from annelid.solver.assembly.constraints import FixedComponent
+from annelid.solver.constraints.constraints import FixedComponent
 from annelid.solver.energy.problem import Problem
 
 

@@ -8,8 +8,8 @@ from mpi4py import MPI
 
 from annelid.geometry.checks import one_of
 from annelid.geometry.errors import AnnelidError, InvalidValue, checking
-from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
+from annelid.solver.constraints.stage_checks import check_stages
 from annelid.solver.continuation.flow_continuation import FlowContinuation
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.initial_state import initial_state

@@ -24,7 +24,7 @@ from itertools import product
 import numpy as np
 
 from annelid.geometry.body import Body, IntArray
-from annelid.solver.assembly.constraints import Constraints, FixedComponent, LinearConstraint
+from annelid.solver.constraints.constraints import Constraints, FixedComponent, LinearConstraint
 from annelid.solver.model.boundary import Support
 
 A, B, C = range(3)

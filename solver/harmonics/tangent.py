@@ -8,11 +8,11 @@ from petsc4py import PETSc
 
 from annelid.geometry.body import IntArray
 from annelid.solver.assembly.constraint_map import constraint_map
-from annelid.solver.assembly.constraints import Constraints
+from annelid.solver.assembly.dirichlet import local_dofs
 from annelid.solver.assembly.equations import zero_vector
 from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.potential import potential_conditions
-from annelid.solver.assembly.supports import local_dofs
+from annelid.solver.constraints.constraints import Constraints
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.deflation import Deflation
 from annelid.solver.harmonics.rigid_motions import BoolArray, allowed, hold, resistance, rigid_motions

@@ -5,7 +5,7 @@ import numpy as np
 
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InvalidValue
-from annelid.solver.assembly.constraints import LinearConstraint
+from annelid.solver.constraints.constraints import LinearConstraint
 
 
 def periodic_constraints(body: Body, period: tuple[float, float]) -> tuple[LinearConstraint, IntArray]:

@@ -17,9 +17,9 @@ from petsc4py import PETSc
 from annelid.geometry.body import Body, FloatArray
 from annelid.geometry.errors import InvalidValue
 from annelid.solver.assembly.blocks import DISPLACEMENT
-from annelid.solver.assembly.constraints import FixedComponent, SharedUnknown
-from annelid.solver.assembly.supports import constraints_of
 from annelid.solver.assembly.system import System
+from annelid.solver.constraints.constraints import FixedComponent, SharedUnknown
+from annelid.solver.constraints.supports import constraints_of
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
 from annelid.solver.homogenisation.periodicity import periodic_constraints, pinned_node

@@ -33,7 +33,7 @@ LIBRARIES = (
         "scipy.stats",
         "scipy.interpolate",
     ),
-    *("annelid.solver.assembly.stage_checks", "annelid.results.report.report", "annelid.cases.run.check"),
+    *("annelid.solver.constraints.stage_checks", "annelid.results.report.report", "annelid.cases.run.check"),
     *("annelid.results.views.state_pictures", "annelid.cases.cli.study"),
 )
 WRONG = ("Traceback", "unexpected error", "Error:")

@@ -18,7 +18,7 @@ from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
-from annelid.solver.assembly.stage_checks import check_stages
+from annelid.solver.constraints.stage_checks import check_stages
 from annelid.solver.model.boundary import Electrode, Section, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage

@@ -16,8 +16,8 @@ from annelid.geometry.shapes.balloon import Balloon
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
-from annelid.solver.assembly.stage_checks import check_stages
-from annelid.solver.assembly.supports import constraints_of
+from annelid.solver.constraints.stage_checks import check_stages
+from annelid.solver.constraints.supports import constraints_of
 from annelid.solver.continuation.path import follow
 from annelid.solver.model.boundary import Foundation, Section, Support
 from annelid.solver.model.contact import Contact

@@ -9,7 +9,7 @@ from models import CLOSED, SLIDING, cylinder_body, neo_hookean, tube_body, tube_
 
 from annelid.geometry.errors import AnnelidError, InputError
 from annelid.geometry.shapes.band import Band
-from annelid.solver.assembly.stage_checks import check_stages
+from annelid.solver.constraints.stage_checks import check_stages
 from annelid.solver.continuation.path import Path, follow
 from annelid.solver.energy.problem import Problem
 from annelid.solver.errors import NoEquilibrium

@@ -23,8 +23,8 @@ from models import (
 from scipy.optimize import brentq, fsolve
 
 from annelid.geometry.errors import InputError
-from annelid.solver.assembly.stage_checks import check_stages
 from annelid.solver.assembly.system import System
+from annelid.solver.constraints.stage_checks import check_stages
 from annelid.solver.continuation.path import Path
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Support

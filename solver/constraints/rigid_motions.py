@@ -8,7 +8,7 @@ import numpy as np
 from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.elements import CORNERS, FACETS
 from annelid.geometry.errors import InvalidValue
-from annelid.solver.assembly.constraints import Constraints, FixedComponent, LinearConstraint
+from annelid.solver.constraints.constraints import Constraints, FixedComponent, LinearConstraint
 from annelid.solver.model.boundary import Foundation
 from annelid.solver.model.model import Model
 

@@ -7,8 +7,8 @@ from math import isnan, nan
 import numpy as np
 
 from annelid.geometry.errors import InvalidValue, raise_first
-from annelid.solver.assembly.rigid_motions import check_rigid_motions
-from annelid.solver.assembly.supports import constraints_of
+from annelid.solver.constraints.rigid_motions import check_rigid_motions
+from annelid.solver.constraints.supports import constraints_of
 from annelid.solver.model import checks
 from annelid.solver.model.flow_checks import check_flow_parts, check_flow_stages
 from annelid.solver.model.load_checks import check_loaded_surfaces

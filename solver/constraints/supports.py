@@ -4,13 +4,11 @@
 import math
 
 import numpy as np
-from dolfinx import fem
 
 from annelid.geometry.body import Body, IntArray
 from annelid.geometry.errors import InvalidValue
-from annelid.solver.assembly.constraints import Constraints, FixedComponent, LinearConstraint
-from annelid.solver.assembly.rigid_motions import fix_rigid_motions
-from annelid.solver.energy.problem import Problem
+from annelid.solver.constraints.constraints import Constraints, FixedComponent, LinearConstraint
+from annelid.solver.constraints.rigid_motions import fix_rigid_motions
 
 _TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
 
@@ -109,18 +107,3 @@ def _plane_component(body: Body, region: str, nodes: IntArray) -> int:
             "'symmetric' needs a plane surface square to an axis", key="hold", subject=f"support '{region}'"
         )
     return component
-
-
-def local_dofs(problem: Problem, nodes: IntArray, component: int) -> IntArray:
-    """Local scalar dofs (owned and ghost) of a displacement component at body nodes, int32."""
-    blocks = np.flatnonzero(np.isin(problem.node_of_dof, nodes))
-    return (blocks * problem.spaces[0].dofmap.index_map_bs + component).astype(np.int32)
-
-
-def dirichlet_condition(
-    problem: Problem, fixed: FixedComponent, value: fem.Constant | fem.Function
-) -> fem.DirichletBC:
-    """DOLFINx boundary condition of a group of fixed components, of one value or of a displacement."""
-    dofs = local_dofs(problem, fixed.nodes, fixed.component)
-    space = problem.spaces[0].sub(fixed.component)
-    return fem.dirichletbc(value, [dofs, dofs] if isinstance(value, fem.Function) else dofs, space)
