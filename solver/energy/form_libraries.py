@@ -15,8 +15,8 @@ import sysconfig
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from tempfile import TemporaryFile
-from typing import Any, NamedTuple
+from tempfile import NamedTemporaryFile, TemporaryFile
+from typing import IO, Any, NamedTuple
 
 import cffi
 import ffcx.compiler
@@ -113,7 +113,7 @@ def compiled_libraries() -> int:
 
 def _name(ufl_object: Any, flags: Sequence[str]) -> str:
     """Name of a library; the names in its code begin with it."""
-    return f"f{ffcx.naming.compute_signature([ufl_object], ' '.join(flags))}"
+    return f"form{ffcx.naming.compute_signature([ufl_object], ' '.join(flags))}"
 
 
 def _path(folder: Path, name: str) -> Path:
@@ -127,22 +127,27 @@ def _code(ufl_object: Any, name: str) -> str:
 
 def _compile(code: str, path: Path, flags: Sequence[str]) -> None:
     """Write the library; one that another process has written meanwhile is replaced by an equal one."""
+    compiled = [*_COMPILER, "-std=c17", "-fPIC", *flags, f"-I{get_include_path()}", "-x", "c", "-c", "-"]
     # A file, not a pipe: PETSc lets a broken pipe end the process.
-    with replacing(path) as temporary, TemporaryFile("w+", encoding="utf-8") as source:
+    with TemporaryFile("w+", encoding="utf-8") as source, NamedTemporaryFile(suffix=".o") as object_file:
         source.write(code)
         source.seek(0)
-        command = [*_COMPILER, "-std=c17", "-fPIC", "-shared", *flags, f"-I{get_include_path()}"]
-        command += ["-x", "c", "-", "-o", str(temporary), "-lm"]
-        try:
-            result = subprocess.run(command, input=code, capture_output=True, text=True)
-        except FileNotFoundError:
-            raise CompilerFailed(
-                f"the C compiler {command[0]} is missing; install it", command=command
-            ) from None
-        if "No space left on device" in result.stderr:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        if result.returncode:
-            raise CompilerFailed(
-                f"the C compiler failed (exit code {result.returncode}): {result.stderr.strip()[:2000]}",
-                command=command,
-            )
+        _run([*compiled, "-o", object_file.name], source)
+        # Linked without the flags: -ffast-math would let the whole process round tiny numbers to zero.
+        with replacing(path) as temporary:
+            _run([*_COMPILER, "-shared", object_file.name, "-o", str(temporary), "-lm"])
+
+
+def _run(command: Sequence[str], source: IO[str] | None = None) -> None:
+    try:
+        result = subprocess.run(command, stdin=source, capture_output=True, text=True)
+    except FileNotFoundError:
+        message = f"the C compiler {command[0]} is missing; install it"
+        raise CompilerFailed(message, command=command) from None
+    if "No space left on device" in result.stderr:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    if result.returncode:
+        raise CompilerFailed(
+            f"the C compiler failed (exit code {result.returncode}): {result.stderr.strip()[:2000]}",
+            command=command,
+        )

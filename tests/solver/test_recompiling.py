@@ -6,6 +6,7 @@ import errno
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import dolfinx
+import numpy as np
 import pytest
 import ufl
 from models import CLAMPED, CLOSED, reached, tube_body, value
@@ -232,3 +233,12 @@ def test_a_full_disk_is_no_failure_of_the_compiler(empty_cache, monkeypatch, tmp
     with pytest.raises(OSError, match="No space left on device") as caught:
         forms.compile_forms(1 * ufl.dx(dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)))
     assert caught.value.errno == errno.ENOSPC
+
+
+def test_compiled_forms_leave_small_numbers_alone(empty_cache):
+    """A library linked with -ffast-math would make the processor round 1e-310 to zero in the whole process."""
+    small = np.array([1e-310])
+    forms.compile_forms(
+        1 * ufl.dx(dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)), flags=("-O1", "-ffast-math")
+    )
+    assert (small * 0.5 > 0).all()
