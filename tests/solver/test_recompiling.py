@@ -236,7 +236,7 @@ def test_a_full_disk_is_no_failure_of_the_compiler(empty_cache, monkeypatch, tmp
 
 
 def test_compiled_forms_leave_small_numbers_alone(empty_cache):
-    """A library linked with -ffast-math would make the processor round 1e-310 to zero in the whole process."""
+    """A library linked with -ffast-math would round 1e-310 to zero in the whole process."""
     small = np.array([1e-310])
     forms.compile_forms(
         1 * ufl.dx(dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)), flags=("-O1", "-ffast-math")
