@@ -99,7 +99,7 @@ def test_requirements_on_a_cycle_are_judged(run):
 @pytest.mark.slow
 def test_the_stroke_work_is_the_area_of_the_loop(run):
     table = run.table
-    rows = cycle_rows(table, last_window(run.description.cycles))
+    rows = cycle_rows(table, last_window(run.description.cycles, table))
     P, V = table["lumen pressure"][rows], table["lumen volume"][rows]
     t = table["time"][rows]
     P_of, V_of = PchipInterpolator(t, P), PchipInterpolator(t, V)
@@ -111,7 +111,7 @@ def test_the_stroke_work_is_the_area_of_the_loop(run):
 @pytest.mark.slow
 def test_the_valves_pass_what_the_lumen_gives(run):
     table = run.table
-    rows = cycle_rows(table, last_window(run.description.cycles))
+    rows = cycle_rows(table, last_window(run.description.cycles, table))
     inlet, outlet = (value(run, f"pumped volume through {valve}") for valve in ("inlet", "outlet"))
     assert inlet - outlet == pytest.approx(
         np.diff(table["lumen volume"][rows[[0, -1]]])[0], abs=1e-10 * DRAWN

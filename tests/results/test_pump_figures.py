@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from pump_paths import PUT_IN, WINDOW, WORK, pump
+from pump_paths import PUT_IN, WINDOW, WORK, T, pump
 
 from annelid.results.figures.energy_bar import energy_bar, energy_parts
 from annelid.results.figures.flow_curves import chosen_curves, flow_curves
@@ -193,7 +193,7 @@ def test_a_part_without_flow_or_cycle_has_no_section():
     columns = {n: v for n, v in still.columns.items() if "energy put in" not in n and "on the fluid" not in n}
     assert cycle_section(run_of(replace(still, columns=columns))) == {"paragraphs": [], "figures": []}
     early = run_of(still)
-    early.description = CaseDescription(cycles=(WINDOW._replace(end=9.0),))
+    early.description = CaseDescription(cycles=(WINDOW._replace(start=10 * T, end=12 * T),))
     assert cycle_section(early) == {"paragraphs": [], "figures": []}
 
 
