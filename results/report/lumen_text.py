@@ -18,7 +18,7 @@ _AREA, _DIAMETER, _CLOSED, _GAP, _LEAK = (
     )
 )
 
-_MOST_CHANGES = 4  # between shut and open that are told one by one; a wave has many
+_MOST_CHANGES = 4  # between shut and open that are listed one by one; a wave has many
 
 
 def lumen_text(table: PathRecord, outcome: Outcome | None) -> str:
@@ -58,14 +58,14 @@ def _leaks(table: PathRecord) -> str:
     if not shut.any():
         return "No obstacle shuts the lumen in any computed state, so it has no leak pressure."
     changes = np.flatnonzero(np.diff(shut, prepend=False))
-    told = changes if len(changes) <= _MOST_CHANGES else changes[:2]
+    listed = changes if len(changes) <= _MOST_CHANGES else changes[:2]
     sentences = [
         f"The lumen is shut by its obstacles from {_where(table, row)} on."
         if shut[row]
         else _leak(table, row)
-        for row in map(int, told)
+        for row in map(int, listed)
     ]
-    if rows := [row for row in changes[len(told) :] if not shut[row]]:
+    if rows := [row for row in changes[len(listed) :] if not shut[row]]:
         pressures = table[q.LUMEN_PRESSURE.name][rows]
         low, high = (table.show(_LEAK, float(value)) for value in (pressures.min(), pressures.max()))
         often = "once more" if len(rows) == 1 else f"{len(rows)} more times"

@@ -22,6 +22,7 @@ import cffi
 import ffcx.compiler
 import ffcx.naming
 import ffcx.options
+import numpy as np
 import ufl
 from dolfinx.jit import mpi_jit_decorator
 from ffcx.codegeneration import get_include_path, jit
@@ -97,7 +98,11 @@ def load(
         begun = _BEGUN.pop(path, None)
         begun.result() if begun else _compile(_code(ufl_object, name), path, flags)
         _COMPILED.append(path)
-    library = ctypes.CDLL(str(path))
+    try:
+        library = ctypes.CDLL(str(path))
+    except OSError:  # a file that was damaged on the disk
+        _compile(_code(ufl_object, name), path, flags)
+        library = ctypes.CDLL(str(path))
     if isinstance(ufl_object, ufl.Form):
         kind, symbol = "ufcx_form *", ffcx.naming.form_name(ufl_object, 0, name)
     else:
@@ -113,7 +118,8 @@ def compiled_libraries() -> int:
 
 def _name(ufl_object: Any, flags: Sequence[str]) -> str:
     """Name of a library; the names in its code begin with it."""
-    return f"form{ffcx.naming.compute_signature([ufl_object], ' '.join(flags))}"
+    tag = f"{sorted(_ffcx_options().items())} {' '.join(flags)}"
+    return f"form{ffcx.naming.compute_signature([ufl_object], tag)}"
 
 
 def _path(folder: Path, name: str) -> Path:
@@ -121,8 +127,13 @@ def _path(folder: Path, name: str) -> Path:
 
 
 def _code(ufl_object: Any, name: str) -> str:
-    (_, code), _ = ffcx.compiler.compile_ufl_objects([ufl_object], ffcx.options.get_options(), namespace=name)
+    (_, code), _ = ffcx.compiler.compile_ufl_objects([ufl_object], _ffcx_options(), namespace=name)
     return code
+
+
+def _ffcx_options() -> dict[str, Any]:
+    """Options of FFCx, which files of the user may change, but for the kind of numbers."""
+    return ffcx.options.get_options({"scalar_type": np.float64})
 
 
 def _compile(code: str, path: Path, flags: Sequence[str]) -> None:

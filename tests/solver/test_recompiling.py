@@ -201,13 +201,20 @@ def test_new_forms_are_counted(empty_cache):
     assert form_libraries.compiled_libraries() > before + 3
 
 
-def test_a_removed_library_is_compiled_again(empty_cache):
+@pytest.mark.parametrize("content", [None, b"\x7fELF"], ids=["missing", "damaged"])
+def test_a_library_that_is_missing_or_damaged_is_compiled_again(empty_cache, monkeypatch, content):
+    """In a second cache, because a process opens no library again that it has."""
     mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
     forms.compile_forms(1 * ufl.dx(mesh))
     (library,) = (path for path in empty_cache.rglob("*") if path.is_file())
-    library.unlink()
+    copy = empty_cache / "second" / library.relative_to(empty_cache)
+    copy.parent.mkdir(parents=True)
+    if content:
+        copy.write_bytes(content)
+    monkeypatch.setenv("ANNELID_CACHE", str(empty_cache / "second"))
+    forms.cache_folder.cache_clear()
     assert dolfinx.fem.assemble_scalar(forms.compile_forms(1 * ufl.dx(mesh))) == pytest.approx(1)
-    assert library.exists()
+    assert copy.stat().st_size == library.stat().st_size
 
 
 @pytest.mark.parametrize(
