@@ -1,25 +1,23 @@
 # SPDX-License-Identifier: MIT
-"""The commands about scans: comparing them with a run, and inventing one."""
+"""The command that compares scans with a run."""
 
 import argparse
-import contextlib
-import math
 import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from annelid.cases.cli.argument_types import output_file, output_folder, quantity, state_number
-from annelid.cases.cli.scan_arguments import UNITS, add_datum, add_state
+from annelid.cases.cli.argument_types import output_folder, quantity, state_number
+from annelid.cases.cli.cleaning_arguments import add_cleaning, cleaning_from
+from annelid.cases.cli.scan_arguments import UNITS, add_datum
 from annelid.cases.run.minute_lines import MinuteLines
-from annelid.geometry.errors import InputError, InvalidValue
+from annelid.geometry.errors import InputError
 
 if TYPE_CHECKING:
     from annelid.cases.schema.comparison import ComparisonTable
     from annelid.compare.comparison.simulated_part import ComparisonSettings
-    from annelid.compare.scans.cleaning_settings import Cleaning
 
-__all__ = ["add_compare_arguments", "add_invent_arguments", "compare_command", "invent_command"]
+__all__ = ["COMPARE_EXAMPLES", "add_compare_arguments", "compare_command"]
 
 COMPARE_EXAMPLES = """\
 examples:
@@ -38,15 +36,6 @@ deviation (VTP), the aligned scan (PLY) and a summary (JSON). Several scans also
 Requirements on a measured part, and how scans are cleaned, are the table [comparison] of the case, or a file
 with the keys of this table: --settings bench.toml.
 """
-INVENT_EXAMPLES = """\
-examples:
-  annelid invent-scan runs/cuff-0123abcd
-  annelid invent-scan runs/cuff-0123abcd --seed 3 --out invented_3.ply
-
-The scan has noise, outliers, a ghost of the part and holes, and an arbitrary pose. Files beside it contain
-the truth about it. Name and header say that it is invented.
-"""
-_INVENTED = "invented"
 
 
 def add_compare_arguments(command: argparse.ArgumentParser) -> None:
@@ -78,31 +67,9 @@ def add_compare_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--scale", action="store_true", help=text)
     text = "TOML file with requirements and cleaning, in place of [comparison] of the case of the run"
     command.add_argument("--settings", type=Path, metavar="TOML", help=text)
-    _add_cleaning(command)
+    add_cleaning(command)
     text = "folder to write to (default: RUNDIR/compare/SCAN; of several scans RUNDIR/compare)"
     command.add_argument("--out", type=output_folder, metavar="DIR", help=text)
-
-
-def _add_cleaning(command: argparse.ArgumentParser) -> None:
-    group = command.add_argument_group("cleaning", "These take precedence over the settings.")
-    text = "keep every point of the scan"
-    group.add_argument("--no-cleaning", action="store_true", help=text)
-    text = 'keep one point in each cube of this edge, for example "0.3 mm"'
-    group.add_argument(
-        "--voxel", type=quantity("mm", "a length", "0.3 mm", above=0.0), metavar="LENGTH", help=text
-    )
-    text = (
-        "robust standard deviations by which outliers are too far from neighbours; 0 keeps all (default: 3)"
-    )
-    group.add_argument("--outlier-strength", type=_number, metavar="S", help=text)
-    text = "remove points with a smaller intensity"
-    group.add_argument("--least-intensity", type=_number, metavar="I", help=text)
-    text = "remove points seen at a larger angle to the normal; needs --view-direction or --scanner-position"
-    group.add_argument("--grazing-angle", type=_number, metavar="DEG", help=text)
-    text = 'direction from the scanner to the part in the frame of the scan, for example "0,0,-1"'
-    group.add_argument("--view-direction", type=_vector, metavar="X,Y,Z", help=text)
-    text = "position of the scanner in the frame of the scan, in UNIT"
-    group.add_argument("--scanner-position", type=_vector, metavar="X,Y,Z", help=text)
 
 
 def compare_command(options: argparse.Namespace) -> int:
@@ -131,7 +98,7 @@ def compare_command(options: argparse.Namespace) -> int:
         _loads(options),
         AlignmentSettings(options.datum, with_scale=options.scale),
         read_named_points(options.points, unit=options.unit) if options.points else {},
-        _cleaning(options, table),
+        cleaning_from(options, table.cleaning),
         tuple(limit for requirement in table.requirements for limit in limits_of(requirement)),
         table.scanner_uncertainty or 0.0,
     )
@@ -191,68 +158,6 @@ def _solved(
     return solved.run, out, replace(settings, loads={}, about_state=(solved.remark,))
 
 
-def _cleaning(options: argparse.Namespace, table: "ComparisonTable") -> "Cleaning":
-    """How scans are cleaned: options over settings."""
-    from annelid.cases.convert.comparison import cleaning_of
-    from annelid.compare.scans.cleaning_settings import Cleaning
-    from annelid.compare.scans.units import unit_scale
-
-    names = ("voxel", "outlier_strength", "least_intensity", "grazing_angle", "view_direction")
-    given = {name: getattr(options, name) for name in names if getattr(options, name) is not None}
-    if options.scanner_position is not None:
-        scale = unit_scale(options.unit)
-        given["scanner_position"] = tuple(scale * x for x in options.scanner_position)
-    if options.no_cleaning:
-        if given:
-            named = ", ".join("--" + name.replace("_", "-") for name in given)
-            text = f"removes nothing, but {named} is given, too; leave out one"
-            raise InputError(f"--no-cleaning: {text}", key="--no-cleaning")
-        return Cleaning.none()
-    try:
-        return cleaning_of(table.cleaning.model_copy(update=given))
-    except InvalidValue as error:
-        option = "--" + error.key.replace("_", "-") if error.key in given else f"cleaning: {error.key}"
-        raise InputError(f"{option}: {error.problem}", key=option) from None
-
-
-def add_invent_arguments(command: argparse.ArgumentParser) -> None:
-    """Add the arguments of ``annelid invent-scan``."""
-    command.add_argument("rundir", type=Path, metavar="RUNDIR", help="a Run folder")
-    text = f'file to write, .ply or .csv, with "{_INVENTED}" in its name (default: invented_SEED.ply)'
-    command.add_argument("--out", type=output_file, metavar="FILE", help=text)
-    text = "seed of the random numbers; the same seed gives the same scan (default: 0)"
-    command.add_argument("--seed", type=_seed, default=0, metavar="N", help=text)
-    add_state(command)
-
-
-def invent_command(options: argparse.Namespace) -> int:
-    """Invent the scan of a state of a run.
-
-    Raises:
-        InputError: The name of the file does not say that the scan is invented, or there is no such state.
-    """
-    from annelid.cases.run.environment import require_libraries
-    from annelid.compare.invented.invented_files import STATEMENT, write_invented_scan
-    from annelid.compare.invented.invented_scan import invent_scan
-    from annelid.compare.invented.scanned_surface import surface_of_run
-    from annelid.compare.invented.scanner import example_scanner
-    from annelid.results.folder.run_record import open_run
-
-    out = options.out or Path(f"{_INVENTED}_{options.seed}.ply")
-    if _INVENTED not in out.stem.lower():
-        text = f'must contain "{_INVENTED}", so that nobody takes the scan for a measurement'
-        raise InputError(f'--out: "{out}" {text}', key="--out")
-    run = open_run(options.rundir)
-    require_libraries()
-    behind = "lumen" if "lumen" in run.body.surfaces else ""
-    surface = surface_of_run(run, options.state, behind=behind)
-    cloud, truth = invent_scan(surface, example_scanner(surface, options.seed))
-    written = write_invented_scan(cloud, truth, out)
-    print(f"{len(cloud.points)} points; {STATEMENT}")
-    print(*(f"written: {file}" for file in (out, *written)), sep="\n")
-    return 0
-
-
 def _state_or_best(text: str) -> int | str | None:
     try:
         return "best" if text == "best" else state_number(text)
@@ -264,23 +169,3 @@ def _voltage(text: str) -> tuple[str, float]:
     """Name of the column and voltage."""
     name, equals, value = text.rpartition("=")
     return f"voltage {name}" if equals else "voltage", quantity("kV", "a voltage", "1.5 kV")(value)
-
-
-def _number(text: str) -> float:
-    with contextlib.suppress(ValueError):
-        if math.isfinite(float(text)):
-            return float(text)
-    raise argparse.ArgumentTypeError(f'"{text}" is not a number')
-
-
-def _vector(text: str) -> tuple[float, ...]:
-    parts = text.split(",")
-    if len(parts) != 3:
-        raise argparse.ArgumentTypeError(f'"{text}" is not three numbers such as "0,0,-1"')
-    return tuple(_number(part) for part in parts)
-
-
-def _seed(text: str) -> int:
-    if not text.isdigit() or int(text) >= 2**63:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of 0 or more')
-    return int(text)

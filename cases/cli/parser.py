@@ -7,14 +7,8 @@ import sys
 from annelid.cases.cli import commands
 from annelid.cases.cli.argument_types import output_file
 from annelid.cases.cli.case_arguments import add_case_commands
-from annelid.cases.cli.comparing import (
-    COMPARE_EXAMPLES,
-    INVENT_EXAMPLES,
-    add_compare_arguments,
-    add_invent_arguments,
-    compare_command,
-    invent_command,
-)
+from annelid.cases.cli.comparing import COMPARE_EXAMPLES, add_compare_arguments, compare_command
+from annelid.cases.cli.inventing import INVENT_EXAMPLES, add_invent_arguments, invent_command
 from annelid.cases.cli.repeating import (
     REPEATABILITY_EXAMPLES,
     add_repeatability_arguments,

@@ -45,7 +45,7 @@ def add_repeatability_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--unit", default="", metavar="UNIT", help=text)
     add_state(command)
     add_datum(command)
-    text = "a tolerance study of the part, whose spread is laid beside the measured one"
+    text = "a tolerance study of the part, whose spread is compared with the measured one"
     command.add_argument("--study", type=Path, metavar="FOLDER", help=text)
     text = "measures of the parts by hand (CSV), whose agreement with the scans is wanted"
     command.add_argument("--by-hand", type=Path, metavar="CSV", help=text)

@@ -18,8 +18,8 @@ def add_state(command: argparse.ArgumentParser) -> None:
 
 
 def add_datum(command: argparse.ArgumentParser) -> None:
-    """Add ``--surface`` and ``--datum``: what was scanned, and what is laid on it."""
+    """Add ``--surface`` and ``--datum``: what was scanned, and what fixes its pose."""
     text = "the simulated surface that was scanned (default: outer)"
     command.add_argument("--surface", choices=("outer", "lumen"), default="outer", help=text)
-    text = "what is laid on each other: the surface, its two ends, or named points (default: surface)"
+    text = "what the scan is aligned by: the surface, its two ends, or named points (default: surface)"
     command.add_argument("--datum", choices=("surface", "ends", "points"), default="surface", help=text)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""A line a minute about work that prints nothing else, so that nobody thinks that it hangs."""
+"""A line a minute about work that prints nothing else, so that it does not seem to hang."""
 
 import contextlib
 import sys

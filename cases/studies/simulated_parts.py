@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The parts of a tolerance study, to be laid beside scanned parts."""
+"""The parts of a tolerance study, for comparison with scanned parts."""
 
 from collections.abc import Mapping
 from pathlib import Path

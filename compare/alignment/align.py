@@ -22,9 +22,9 @@ _FEWEST = 50
 _END_SHARE = 0.1  # of the length, at each end
 _INLIER = 3.0  # robust standard deviations
 _DATUMS = {
-    "surface": "the whole {name}, laid on by robust least squares of the distances along its normals",
+    "surface": "the whole {name}, aligned by robust least squares of the distances along its normals",
     "ends": "the two ends of the {name} as a common datum, a tenth of the length each",
-    "points": "the named points {points} as datum targets, laid on by least squares",
+    "points": "the named points {points} as datum targets, aligned by least squares",
 }
 
 

@@ -44,9 +44,9 @@ class PoseSearch:
     def starts(self, points: FloatArray) -> Pose:
         """Return 60 starting poses, of which one is near any pose.
 
-        The principal axes of the scan are laid on those of the surface and then turned by the rotations of
-        the icosahedron. These contain the four choices of the signs, and no rotation is farther than 45° from
-        one of them, so it does not matter whether axes are nearly alike or bent by holes in the scan.
+        The principal axes of the scan are aligned with those of the surface and then turned by the rotations
+        of the icosahedron. These contain the four choices of the signs, and no rotation is farther than 45°
+        from one of them, so it does not matter whether axes are nearly alike or bent by holes in the scan.
         """
         centre, axes = _principal_axes(points)
         turns = Rotation.create_group("I").as_matrix()

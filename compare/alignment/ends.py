@@ -78,8 +78,8 @@ def fixed_by_ends(
     moved = motion.moved(fit.pose, np.array([found.shift]))
     pose = Pose(moved.rotation[0], moved.translation[0], fit.pose.scale)
     sentence = (
-        f"Both ends of the scan were laid on the open edges (standard deviation {found.deviation:.2g} mm); "
-        f"the scan is {length}."
+        f"Both ends of the scan were aligned with open edges (standard deviation {found.deviation:.2g} mm)"
+        f"; the scan is {length}."
     )
     return pose, motion._replace(fixed_by="the ends of the scan"), sentence
 

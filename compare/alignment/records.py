@@ -18,7 +18,7 @@ class AlignmentSettings:
     """How a scan is aligned.
 
     Attributes:
-        datum: What is laid on each other: the whole ``"surface"``, its ``"ends"`` (a tenth of the length at
+        datum: What the scan is aligned by: the whole ``"surface"``, its ``"ends"`` (a tenth of the length at
             each end), or the named ``"points"`` alone.
         kept: Share of the points with the smallest distances that takes part. With less than all, a part that
             is wider all around moves to one side (measured: by a quarter of its excess), and the kernel of

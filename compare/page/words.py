@@ -136,9 +136,7 @@ def doubts(compared: Comparison) -> Iterator[str]:
         )
     for verdict in compared.verdicts:
         if verdict.verdict == "undecided":
-            reason = (
-                "is too close to its limit to tell" if math.isfinite(verdict.value) else "was not measured"
-            )
+            reason = "is too close to its limit" if math.isfinite(verdict.value) else "was not measured"
             yield f"{capitalised(verdict.quantity)} {reason}."
     if compared.seen.coverage < _FEW:
         yield f"The scan covers only {100 * compared.seen.coverage:.0f} % of the surface."

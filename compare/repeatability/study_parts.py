@@ -117,7 +117,7 @@ def simulated_shapes(
 ) -> SimulatedShapes:
     """Measure the simulated parts of a study as if they had been scanned without error.
 
-    Each is laid on the nominal surface by least squares of its deviations, as scans are.
+    Each is aligned with the nominal surface by least squares of its deviations, as scans are.
     """
     rows, fields = [], []
     least = float(np.sqrt(_IN_SPOT * part.surface.areas.sum() / (np.pi * _SAMPLES)))

@@ -10,7 +10,7 @@ from annelid.geometry.errors import InvalidValue
 __all__ = ["FabricationSettings"]
 
 _WHOLE = 1e-6  # of a pass: a smaller remainder is rounding
-_FINEST_MARKS = 0.1  # mm: nobody draws finer ones, and their number would be unlimited
+_FINEST_MARKS = 0.1  # mm: finer ones cannot be drawn by hand, and their number would be unlimited
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from annelid.solver.model import quantities as q
 from annelid.solver.records import FlowAlong, Measure, Profile
 
 _SAME = 1e-6  # of a period
-_MOVES = 0.05  # of the largest amplitude: stations that move less do not tell where the wave is
+_MOVES = 0.05  # of the largest amplitude: stations that move less do not show where the wave is
 
 
 def timed_rows(time: FloatArray) -> NDArray[np.int64]:

@@ -48,7 +48,7 @@ def colour_range(name: str, values: FloatArray) -> tuple[float, float]:
 def bar_settings(height: int, limits: tuple[float, float]) -> dict[str, Any]:
     """Return the settings of a colour bar at the bottom of a picture of a height in pixels.
 
-    The numbers have three digits, or as many more as tell the ends of a narrow range apart.
+    The numbers have three digits, or as many more as distinguish the ends of a narrow range.
     """
     values = np.linspace(*limits, _LABELS)
     spread = float(np.max(np.abs(values)) / (values[1] - values[0])) if limits[1] > limits[0] else 1.0

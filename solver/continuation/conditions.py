@@ -19,7 +19,7 @@ class Condition(ABC):
 
     Attributes:
         conjugate: Whether c = -∂Π/∂λ (volume and pressure, charge and voltage); the bordered matrix is then
-            symmetric and its inertia tells the stability under the control.
+            symmetric and its inertia shows the stability under the control.
     """
 
     conjugate = False

@@ -100,7 +100,7 @@ def growth_through(part: Part, nodes: IntArray) -> FloatArray:
 
 
 def turning(model: "Model") -> bool:
-    """Whether wall directions, in which a varying natural stretch is told, turn far within some cell.
+    """Whether wall directions, in which a varying natural stretch is given, turn far within some cell.
 
     They do at the axis, in caps and at poles, where all directions around are alike.
     """

@@ -117,7 +117,7 @@ class FlowValues:
         )
 
     def validity(self, sample: FlowSample) -> Validity:
-        """Numbers that tell whether the theory of a flow along the lumen holds; zero without one."""
+        """Numbers that show whether the theory of a flow along the lumen holds; zero without one."""
         if not isinstance(self._flow.lumen, Lubrication):
             return Validity(0.0, 0.0, 0.0, 0.0)
         return validity(self._flow.lumen, *self._channel(sample), period=self._period)

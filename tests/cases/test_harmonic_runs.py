@@ -63,9 +63,9 @@ def test_the_run_ends_where_the_tube_goes_oval(oval):
 
 def test_the_report_tells_and_draws_it(oval):
     _, run = oval
-    told = stability(run)
-    assert "needs a 3-D model" in told["paragraphs"][0]
-    assert told["rows"][0]["kind"] == KIND
+    section = stability(run)
+    assert "needs a 3-D model" in section["paragraphs"][0]
+    assert section["rows"][0]["kind"] == KIND
     png = picture(run, field="mode", state=run.critical_points[0].state)
     assert png.startswith(b"\x89PNG")
 

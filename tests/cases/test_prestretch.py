@@ -115,7 +115,7 @@ def test_sizes_as_cast_are_told_with_the_mounted_ones():
 
 
 def test_volume_as_cast_is_the_mounted_one():
-    """Of the sizes that are told: π ((r + t)² - r²) l."""
+    """Of the stated sizes: π ((r + t)² - r²) l."""
     case = case_from_tables(tables(**AS_CAST))
     layer = cast_layer(case, case.parts[0])
     t, r, long = layer.thickness, layer.inner_radius, layer.length

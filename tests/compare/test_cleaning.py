@@ -219,7 +219,7 @@ def test_the_table_agrees_with_the_mask_and_triangles_keep_their_corners():
     "surface", [ball(half_axes=(1.0, 1.2, 2.0)), bulged_tube()], ids=["ellipsoid", "tube"]
 )
 def test_most_outliers_and_hardly_any_good_points_are_removed(surface):
-    """Outliers nearer than four spacings to the surface cannot be told from it by their distances."""
+    """Outliers nearer than four spacings to the surface cannot be distinguished from it by distance."""
     dense = KDTree(invent_scan(surface, InventedScanner(0.2, view_directions=VIEWS))[1].positions)
     for seed in range(3):
         scanner = InventedScanner(

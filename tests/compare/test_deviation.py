@@ -278,7 +278,7 @@ def test_a_ghost_over_the_surface_is_a_second_layer_and_a_blob_without_one_benea
     result = without_outliers(found)
     is_ghost = result.kept.number >= len(points)
     assert result.layered > 0.3 * near.sum()
-    assert is_ghost.sum() < 0.25 * near.sum()  # near the line it cannot be told from the surface
+    assert is_ghost.sum() < 0.25 * near.sum()  # near the line it cannot be distinguished from the surface
     assert result.kept.value[is_ghost].max() < 0.5 < 0.6 * 8.0
     kept_blob = np.isin(np.flatnonzero(far), result.kept.number)
     assert kept_blob.mean() > 0.9

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The unit of a scan is told to be likely or not by its size, whatever its pose."""
+"""The unit of a scan is judged likely or not by its size, whatever its pose."""
 
 import numpy as np
 import pytest

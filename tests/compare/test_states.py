@@ -75,11 +75,11 @@ def test_between_two_states_the_displacement_is_interpolated_and_its_error_told(
     radius = np.hypot(*part.surface.points.T[:2]).max()
     assert radius == pytest.approx(0.5 * (outer_radius(1.1) + outer_radius(1.2)))
     error = abs(radius - outer_radius(a))
-    assert error > 1e-3  # there is something to tell
-    told = float(part.choice.remarks[0].split("is about ")[1].split("\xa0")[0])
+    assert error > 1e-3  # there is something to report
+    stated = float(part.choice.remarks[0].split("is about ")[1].split("\xa0")[0])
     unit = 1e-3 if "µm at most" in part.choice.remarks[0] else 1.0
     # That of the inner surface is the largest; it moves by r_outer / r_inner more than the outer one.
-    assert unit * told == pytest.approx(error * outer_radius(a) / (a * INNER), rel=0.5)
+    assert unit * stated == pytest.approx(error * outer_radius(a) / (a * INNER), rel=0.5)
 
 
 def test_loads_beyond_the_path_give_the_nearest_state_and_say_how_far_it_is(run):

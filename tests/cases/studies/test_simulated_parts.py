@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Parts of a tolerance study that are laid beside scanned parts."""
+"""Parts of a tolerance study that are compared with scanned parts."""
 
 import numpy as np
 import pytest
