@@ -11,6 +11,9 @@ VENV := .venv
 PYTHON := $(VENV)/bin/python
 LOCK := uv export --quiet --format requirements-txt --no-header --no-annotate --no-emit-project --no-default-groups --group build
 
+# Compiled bytecode is kept even where the environment forbids it: tests start hundreds of processes.
+export PYTHONDONTWRITEBYTECODE :=
+
 .NOTPARALLEL:
 .PHONY: demo demo-scan demo-batch test test-long lint bench locks environment environment-dev preflight clean
 

@@ -2,6 +2,7 @@
 """Imports go in one direction without a circle, and each heavy library is imported only in its own folder."""
 
 import ast
+import functools
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -152,14 +153,18 @@ def name_of(path):
 
 MODULES = {name_of(path): path for folder in FOLDERS for path in sorted((ROOT / folder).rglob("*.py"))}
 PACKAGES = {name for name, path in MODULES.items() if path.name == "__init__.py"}
-TREES = {name: ast.parse(path.read_text()) for name, path in MODULES.items()}
+
+
+@functools.cache  # after the collection, which every worker of pytest repeats
+def tree(name):
+    return ast.parse(MODULES[name].read_text())
 
 
 def imported(name, *, always=False):
     """Yield the imports of a module; with ``always`` only those that the interpreter always executes."""
-    nodes = ast.walk(TREES[name])
+    nodes = ast.walk(tree(name))
     if always:
-        nodes = [node for node in TREES[name].body if not isinstance(node, ast.If)]
+        nodes = [node for node in tree(name).body if not isinstance(node, ast.If)]
     for node in nodes:
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
