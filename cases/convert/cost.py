@@ -17,7 +17,7 @@ from annelid.geometry.elements import CORNERS
 __all__ = ["Cost", "cost_of"]
 
 # Processor time, measured with the library cases and the clamped tube of benchmarks/ (`python -m
-# benchmarks.foretold` compares both). Each step needs one state and some factorisations of a new tangent.
+# benchmarks.estimates` compares both). Each step needs one state and some factorisations of a new tangent.
 _BASE = 4.8  # s: start, libraries, report
 _ONCE = {2: 0.0, 3: 6e-5}  # s for each unknown: mesh, pictures
 _SKIN_STEP = 0.03  # s for a step of the axisymmetric skin before a lattice is printed on it

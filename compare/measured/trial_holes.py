@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""How much larger the error in a hole is than the penalty foretells: cross-validation by patches."""
+"""How much larger the error in a hole is than the penalty predicts: cross-validation by patches."""
 
 import numpy as np
 from scipy.spatial import cKDTree

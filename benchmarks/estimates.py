@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
-"""Foretold and true cost of the library cases: python -m benchmarks.foretold [CASE ...].
+"""Estimated and true cost of the library cases: python -m benchmarks.estimates [CASE ...].
 
 Each case is run in a process of its own, with its report, after a coarse run that compiles its forms. The
 true time is that of the processor, which other work on the machine affects less than the clock. Writes
-results_foretold.md.
+results_estimates.md.
 """
 
 import json
@@ -20,13 +20,13 @@ from annelid.cases.validate.reading import library_cases, read_case
 from benchmarks.__main__ import HERE, environment
 
 HEADER = """\
-# Foretold and true cost of the library cases
+# Estimated and true cost of the library cases
 
-`python -m benchmarks.foretold` writes this table. Times are processor times of one core in s, from the start
+`python -m benchmarks.estimates` writes this table. Times are processor times of one core in s, from the start
 to the end of the report, with compiled forms. "At least" marks cases whose number of factorisations depends
 on what their path meets. Memory is that of the run without its report, in MB.
 
-| case | unknowns | factorisations foretold | true | s foretold | true | ratio | MB foretold | true |
+| case | unknowns | factorisations estimated | true | s estimated | true | ratio | MB estimated | true |
 |---|---:|---:|---:|---:|---:|---:|---:|---:|
 """
 
@@ -45,13 +45,13 @@ def true_cost(case: Path, folder: Path) -> tuple[float, dict[str, dict[str, str]
 
 def row(name: str, cost: Cost, seconds: float, facts: dict[str, dict[str, str]]) -> str:
     """Return the row of a case."""
-    foretold = cost.seconds + cost.overhead
+    estimated = cost.seconds + cost.overhead
     least = "at least " if cost.is_least else ""
     memory = facts["cost"]["peak memory of the first rank"].split()[0]
     return (
         f"| {name} | {facts['solution']['unknowns, all']} | {least}{cost.factorisations:.0f} "
-        f"| {facts['solution']['factorisations']} | {least}{foretold:.1f} | {seconds:.1f} "
-        f"| {foretold / seconds:.2f} | {cost.memory:.0f} | {memory} |\n"
+        f"| {facts['solution']['factorisations']} | {least}{estimated:.1f} | {seconds:.1f} "
+        f"| {estimated / seconds:.2f} | {cost.memory:.0f} | {memory} |\n"
     )
 
 
@@ -73,7 +73,7 @@ def main(names: list[str]) -> None:
         print(line, end="", flush=True)
         lines.append(line)
     if not names:
-        (HERE / "results_foretold.md").write_text(HEADER + "".join(lines))
+        (HERE / "results_estimates.md").write_text(HEADER + "".join(lines))
 
 
 if __name__ == "__main__":
