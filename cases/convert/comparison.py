@@ -11,7 +11,7 @@ from annelid.cases.schema.units import UnitError, parse
 from annelid.geometry.errors import InvalidValue
 
 if TYPE_CHECKING:  # imported when a case has the table
-    from annelid.compare.comparison.limits import Condition, Limit
+    from annelid.compare.comparison.limits import Condition, MeasuredLimit
     from annelid.compare.scans.cleaning_settings import Cleaning
 
 __all__ = ["cleaning_of", "limits_of"]
@@ -46,13 +46,13 @@ def cleaning_of(table: CleaningTable) -> "Cleaning":
         raise InvalidValue(error.problem, key=names.get(error.key, error.key), **error.data) from None
 
 
-def limits_of(table: LimitTable) -> "Iterator[Limit]":
+def limits_of(table: LimitTable) -> "Iterator[MeasuredLimit]":
     """Yield the one or two limits of a requirement.
 
     Raises:
         InvalidValue: There is no such quantity, or a limit has another unit.
     """
-    from annelid.compare.comparison.limits import Limit
+    from annelid.compare.comparison.limits import MeasuredLimit
     from annelid.compare.deviation.quantity_names import RADIUS_AT, unit_of
 
     name = table.quantity
@@ -67,8 +67,8 @@ def limits_of(table: LimitTable) -> "Iterator[Limit]":
         raise InvalidValue("has no limit: give at_least or at_most")
     for condition, bound in bounds.items():
         if bound is not None:
-            Limit(name, condition, 0.0)  # refuses an unknown quantity before its unit is looked up
-            yield Limit(name, condition, _bound(bound, unit_of(name), condition.replace(" ", "_")))
+            MeasuredLimit(name, condition, 0.0)  # refuses an unknown quantity before its unit is looked up
+            yield MeasuredLimit(name, condition, _bound(bound, unit_of(name), condition.replace(" ", "_")))
 
 
 def _bound(bound: float | str, unit: str, key: str) -> float:

@@ -4,7 +4,7 @@
 import numpy as np
 
 from annelid.compare.alignment.choice import as_good, candidates
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.coarse import thinned
 from annelid.compare.alignment.ends import fixed_by_ends
 from annelid.compare.alignment.fine import Fit, Where, free_motions, refined
@@ -34,7 +34,7 @@ def align(
     settings: AlignmentSettings | None = None,
     *,
     fiducials: Fiducials | None = None,
-    locator: Locator | None = None,
+    locator: SurfaceLocator | None = None,
 ) -> Alignment:
     """Align a scan with a surface.
 
@@ -56,7 +56,7 @@ def align(
         raise InputError(
             f"alignment: {len(points)} points were given; {_FEWEST} with finite coordinates are needed."
         )
-    locator, chosen = locator or Locator(surface), thinned(points, _FINE, seed=settings.seed)
+    locator, chosen = locator or SurfaceLocator(surface), thinned(points, _FINE, seed=settings.seed)
     datum = _DATUMS[settings.datum].format(name=surface.name, points=", ".join(fiducials))
     sentences = [f"Datum system in the sense of ISO 5459: {datum}."]
     if settings.datum == "points":
@@ -90,14 +90,14 @@ def align(
     )
 
 
-def _refined(start: Pose, points: FloatArray, locator: Locator, settings: AlignmentSettings) -> Fit:
+def _refined(start: Pose, points: FloatArray, locator: SurfaceLocator, settings: AlignmentSettings) -> Fit:
     where = _near_ends(locator.surface) if settings.datum == "ends" else None
     return refined(start, points, locator, kept=settings.kept, with_scale=settings.with_scale, where=where)
 
 
 def _by_points(
     points: FloatArray,
-    locator: Locator,
+    locator: SurfaceLocator,
     settings: AlignmentSettings,
     fiducials: Fiducials,
     sentences: list[str],

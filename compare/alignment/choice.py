@@ -3,7 +3,7 @@
 
 import numpy as np
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.coarse import PoseSearch, thinned
 from annelid.compare.alignment.fine import Fit, refined
 from annelid.compare.alignment.freedoms import FreeMotion
@@ -20,7 +20,7 @@ _CUT = 4.0  # standard deviations beyond which a distance counts no more
 
 
 def candidates(
-    points: FloatArray, surface: NominalSurface, locator: Locator, *, kept: float
+    points: FloatArray, surface: NominalSurface, locator: SurfaceLocator, *, kept: float
 ) -> tuple[list[Fit], FloatArray]:
     """Search for poses and return quick fits from the best that differ, the best first, and their points.
 
@@ -46,7 +46,7 @@ def as_good(
     pose: Pose,
     others: list[Pose],
     points: FloatArray,
-    locator: Locator,
+    locator: SurfaceLocator,
     *,
     deviation: float,
     free: tuple[FreeMotion, ...],
@@ -104,7 +104,7 @@ def _best(search: PoseSearch, poses: Pose, points: FloatArray, free: tuple[FreeM
     return chosen
 
 
-def _losses(poses: list[Pose], points: FloatArray, locator: Locator, deviation: float) -> FloatArray:
+def _losses(poses: list[Pose], points: FloatArray, locator: SurfaceLocator, deviation: float) -> FloatArray:
     """Squared distances of the points in each pose, cut off, as share of the cut, shape (k, n)."""
     distances = np.abs([locator.closest(pose.apply(points)).signed for pose in poses])
     return np.asarray(np.minimum(distances / (_CUT * deviation), 1.0) ** 2)

@@ -37,7 +37,7 @@ class Closest(NamedTuple):
         return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
 
-class Locator:
+class SurfaceLocator:
     """Search for the closest points of one surface."""
 
     def __init__(self, surface: NominalSurface) -> None:

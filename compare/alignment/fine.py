@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.linalg import eigh
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.poses import Pose, mean_square_motion, motion_matrix
 from annelid.compare.alignment.surface import BoolArray
 from annelid.geometry.body import FloatArray
@@ -58,7 +58,7 @@ class Fit(NamedTuple):
 def refined(
     pose: Pose,
     points: FloatArray,
-    locator: Locator,
+    locator: SurfaceLocator,
     *,
     kept: float = 1.0,
     with_scale: bool = False,
@@ -96,7 +96,12 @@ def free_motions(fit: Fit) -> FloatArray:
 
 
 def _state(
-    pose: Pose, points: FloatArray, locator: Locator, kept: float, with_scale: bool, where: Where | None
+    pose: Pose,
+    points: FloatArray,
+    locator: SurfaceLocator,
+    kept: float,
+    with_scale: bool,
+    where: Where | None,
 ) -> Fit:
     surface, x = locator.surface, pose.apply(points)
     closest = locator.closest(x)

@@ -25,7 +25,7 @@ RULE = (
 
 
 @dataclass(frozen=True)
-class Limit:
+class MeasuredLimit:
     """A limit on a quantity.
 
     Attributes:
@@ -79,7 +79,7 @@ class Judgement(NamedTuple):
     verdict: Answer
 
 
-def judged(measures: "Mapping[str, Uncertain]", limits: Sequence[Limit]) -> tuple[Judgement, ...]:
+def judged(measures: "Mapping[str, Uncertain]", limits: Sequence[MeasuredLimit]) -> tuple[Judgement, ...]:
     """Judge the quantities of a comparison by the rule ``RULE``.
 
     Args:
@@ -89,7 +89,7 @@ def judged(measures: "Mapping[str, Uncertain]", limits: Sequence[Limit]) -> tupl
     return tuple(_judgement(measures.get(limit.quantity), limit) for limit in limits)
 
 
-def _judgement(found: "Uncertain | None", limit: Limit) -> Judgement:
+def _judgement(found: "Uncertain | None", limit: MeasuredLimit) -> Judgement:
     value = np.nan if found is None else found.value
     uncertainty = np.nan if found is None else COVERAGE_FACTOR * found.standard_deviation
     inside = value - limit.value if limit.condition == "at least" else limit.value - value

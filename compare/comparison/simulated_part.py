@@ -9,12 +9,12 @@ from typing import Literal
 
 import numpy as np
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.landmarks import Fiducials
 from annelid.compare.alignment.nominal import nominal_surface
 from annelid.compare.alignment.records import AlignmentSettings
 from annelid.compare.alignment.surface import NominalSurface
-from annelid.compare.comparison.limits import Limit
+from annelid.compare.comparison.limits import MeasuredLimit
 from annelid.compare.comparison.states import (
     StateChoice,
     named_state,
@@ -64,7 +64,7 @@ class ComparisonSettings:
     alignment: AlignmentSettings = field(default_factory=AlignmentSettings)
     fiducials: Fiducials = field(default_factory=dict)
     cleaning: Cleaning = field(default_factory=Cleaning)
-    limits: tuple[Limit, ...] = ()
+    limits: tuple[MeasuredLimit, ...] = ()
     scanner: float = 0.0
     replicates: int = 100
     about_state: tuple[str, ...] = ()
@@ -97,9 +97,9 @@ class SimulatedPart:
         return self.choice.nearest
 
     @cached_property
-    def locator(self) -> Locator:
+    def locator(self) -> SurfaceLocator:
         """Search for the closest points of the surface."""
-        return Locator(self.surface)
+        return SurfaceLocator(self.surface)
 
     @cached_property
     def radii(self) -> RadiusField | None:

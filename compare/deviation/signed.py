@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.surface import BoolArray
 from annelid.geometry.body import FloatArray, IntArray
 
@@ -43,7 +43,7 @@ class Deviations(NamedTuple):
 
 def deviations(
     points: FloatArray,
-    locator: Locator,
+    locator: SurfaceLocator,
     *,
     normals: FloatArray | None = None,
     reach: float | None = None,

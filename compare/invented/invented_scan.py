@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from annelid.compare.invented.faults import depth_of_return, ghost, outliers, patches
 from annelid.compare.invented.scanned_surface import ScannedSurface
 from annelid.compare.invented.scanner import InventedScanner
-from annelid.compare.invented.seen_points import SurfacePoints, seen_points
+from annelid.compare.invented.seen_points import PointsSeen, seen_points
 from annelid.compare.scans.point_cloud import PointCloud
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InvalidValue
@@ -104,7 +104,7 @@ def _directions(scanner: InventedScanner) -> FloatArray:
 
 def _all_views(
     surface: ScannedSurface, scanner: InventedScanner, random: np.random.Generator
-) -> tuple[SurfacePoints, IntArray]:
+) -> tuple[PointsSeen, IntArray]:
     """The points of all views outside the holes, and their views."""
     each = [
         seen_points(
@@ -119,7 +119,7 @@ def _all_views(
     view = np.repeat(np.arange(len(each)), [len(points.cosine) for points in each])
     if not len(view):
         raise InvalidValue("sees no point of the surface; reduce spacing", subject="invented scanner")
-    seen = SurfacePoints(*(np.concatenate(values) for values in zip(*each, strict=True)))
+    seen = PointsSeen(*(np.concatenate(values) for values in zip(*each, strict=True)))
     left = np.ones(len(view), dtype=bool)
     for hole in patches(seen.positions, scanner.dropout_share, scanner.dropout_patches, random):
         left[hole] = False
@@ -127,7 +127,7 @@ def _all_views(
 
 
 def _cloud(
-    seen: SurfacePoints,
+    seen: PointsSeen,
     source: IntArray,
     shown: FloatArray,
     stray: FloatArray,

@@ -14,7 +14,7 @@ _CELLS = 2.0  # edge of the cells of the depth image, in spacings of the points
 _MOST_POINTS = 20_000_000
 
 
-class SurfacePoints(NamedTuple):
+class PointsSeen(NamedTuple):
     """Points on a surface.
 
     Attributes:
@@ -29,9 +29,9 @@ class SurfacePoints(NamedTuple):
     thickness: FloatArray
     cosine: FloatArray
 
-    def subset(self, chosen: IntArray) -> "SurfacePoints":
+    def subset(self, chosen: IntArray) -> "PointsSeen":
         """The chosen points."""
-        return SurfacePoints(*(values[chosen] for values in self))
+        return PointsSeen(*(values[chosen] for values in self))
 
 
 def seen_points(
@@ -41,7 +41,7 @@ def seen_points(
     spacing: float,
     grazing_angle_deg: float,
     random: np.random.Generator,
-) -> SurfacePoints:
+) -> PointsSeen:
     """Return random points of the surface as a scanner of even resolution sees them.
 
     Seen is what does not lie behind another point of the surface and is not inclined too much. The number
@@ -69,7 +69,7 @@ def seen_points(
 
 def _scattered(
     surface: ScannedSurface, direction: FloatArray, density: float, random: np.random.Generator
-) -> SurfacePoints:
+) -> PointsSeen:
     """Evenly distributed random points, with the normal of their triangle."""
     a, b, c = np.moveaxis(surface.points[surface.triangles], 1, 0)
     across = np.cross(b - a, c - a)
@@ -84,7 +84,7 @@ def _scattered(
     corners = surface.triangles[chosen]
     thickness = np.zeros(len(surface.points)) if surface.thickness is None else surface.thickness
     normals = across[chosen] / (2.0 * area[chosen, None])
-    return SurfacePoints(
+    return PointsSeen(
         np.einsum("nk,nkj->nj", weights, surface.points[corners]),
         normals,
         (weights * thickness[corners]).sum(axis=1),

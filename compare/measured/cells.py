@@ -46,7 +46,7 @@ class Cells(NamedTuple):
     number: FloatArray
 
 
-class Layout(NamedTuple):
+class CellLayout(NamedTuple):
     """Numbers of cells around and along, and the range of heights, mm."""
 
     around: int
@@ -88,15 +88,17 @@ def ends_of(points: PolarPoints) -> tuple[float, float]:
     return low, high
 
 
-def layout_of(points: PolarPoints, low: float, high: float) -> Layout:
+def layout_of(points: PolarPoints, low: float, high: float) -> CellLayout:
     """Return cells about as wide as high, with a few points in each."""
     around = _TURN * float(np.median(points.radius))
     wanted = min(max(len(points.radius) / _PER_CELL, 300), _MOST_CELLS)
     side = math.sqrt(around * (high - low) / wanted)
-    return Layout(int(np.clip(around / side, 24, 180)), int(np.clip((high - low) / side, 8, 300)), low, high)
+    return CellLayout(
+        int(np.clip(around / side, 24, 180)), int(np.clip((high - low) / side, 8, 300)), low, high
+    )
 
 
-def cells_of(points: PolarPoints, layout: Layout, *, robust: bool = False) -> Cells:
+def cells_of(points: PolarPoints, layout: CellLayout, *, robust: bool = False) -> Cells:
     """Average points in cells; ``robust`` takes the median of the radii."""
     number = layout.number(points)
     order = np.lexsort([points.radius, number])

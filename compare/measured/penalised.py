@@ -78,7 +78,7 @@ class Basis:
         return np.asarray(around, dtype=np.float64), np.asarray(along, dtype=np.float64)
 
 
-class Fit(NamedTuple):
+class FitResult(NamedTuple):
     """A penalised fit.
 
     Attributes:
@@ -118,7 +118,7 @@ class PenalisedFit:
         self._penalties = basis.penalties()
         self._scale = float(np.trace(self._normal)) / basis.size
 
-    def with_smoothing(self, logarithms: FloatArray) -> Fit:
+    def with_smoothing(self, logarithms: FloatArray) -> FitResult:
         """Fit with given logarithms (to base 10) of the smoothing around and along."""
         around, along = (float(10.0**value) * self._scale for value in logarithms)
         matrix = self._normal + around * self._penalties[0] + along * self._penalties[1]
@@ -131,9 +131,9 @@ class PenalisedFit:
         left = float(self._weight @ (self._values - self._design @ coefficients) ** 2)
         known = int(np.count_nonzero(self._weight))
         variance = left / max(known - freedom, 1.0)
-        return Fit(coefficients, factor, variance, freedom, logarithms)
+        return FitResult(coefficients, factor, variance, freedom, logarithms)
 
-    def score(self, fit: Fit) -> float:
+    def score(self, fit: FitResult) -> float:
         """Logarithm of the score of generalised cross-validation; smaller is better."""
         known = int(np.count_nonzero(self._weight))
         free = max(known - _COUNTED * fit.freedom, 1e-3)
@@ -148,7 +148,7 @@ class PenalisedFit:
         """The same with some cells left out, as ``kept`` (0 or 1 for each) says."""
         return PenalisedFit(self._basis, self._cells, self._weight * kept)
 
-    def best(self, start: FloatArray | None = None) -> tuple[FloatArray, Fit]:
+    def best(self, start: FloatArray | None = None) -> tuple[FloatArray, FitResult]:
         """Return the logarithms of the smoothing with the least score, and the fit.
 
         Args:
@@ -166,7 +166,7 @@ class PenalisedFit:
         found = np.clip(least.x, _LIGHTEST, _HEAVIEST)
         return found, self.with_smoothing(found)
 
-    def values(self, fit: Fit, angle: FloatArray, height: FloatArray) -> FloatArray:
+    def values(self, fit: FitResult, angle: FloatArray, height: FloatArray) -> FloatArray:
         """Radius of a fit at angles and heights, mm."""
         found = np.full(len(angle), self._mean)
         for first in range(0, len(angle), _AT_ONCE):  # a million points at once would need a GB
@@ -174,7 +174,7 @@ class PenalisedFit:
             found[piece] += self._basis.at(angle[piece], height[piece]) @ fit.coefficients
         return found
 
-    def deviations(self, fit: Fit, angle: FloatArray, height: FloatArray) -> FloatArray:
+    def deviations(self, fit: FitResult, angle: FloatArray, height: FloatArray) -> FloatArray:
         """Standard deviation of the radius of a fit at angles and heights, mm."""
         rows = self._basis.at(angle, height)
         spread = cho_solve(fit.factor, rows.toarray().T, check_finite=False)

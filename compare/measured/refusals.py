@@ -5,8 +5,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from annelid.compare.measured.cells import Cells, Layout, PolarPoints
-from annelid.compare.measured.penalised import Fit, PenalisedFit
+from annelid.compare.measured.cells import CellLayout, Cells, PolarPoints
+from annelid.compare.measured.penalised import FitResult, PenalisedFit
 from annelid.compare.measured.settings import SurfaceSettings
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
@@ -18,7 +18,7 @@ _PER_ROW, _LAG = 80, 4  # points in a row around, and rows between which the rad
 _SLOPES = 121  # heights and angles at which slopes are taken
 
 
-def check_single(polar: PolarPoints, layout: Layout, inlier: NDArray[np.bool_]) -> None:
+def check_single(polar: PolarPoints, layout: CellLayout, inlier: NDArray[np.bool_]) -> None:
     """Raise InputError if many places of a surface have points at another radius, ``inlier`` being false."""
     number = layout.number(polar)
     size = layout.around * layout.along
@@ -60,7 +60,9 @@ def _too_steep(slope: float, height: float) -> InputError:
     )
 
 
-def slopes(layout: Layout, fitter: PenalisedFit, fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
+def slopes(
+    layout: CellLayout, fitter: PenalisedFit, fit: FitResult
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Angles, heights, and the slope of a fit at them, shape (angles, heights)."""
     angle = np.linspace(0.0, _TURN, _SLOPES)
     height = np.linspace(layout.low, layout.high, _SLOPES)
@@ -70,7 +72,7 @@ def slopes(layout: Layout, fitter: PenalisedFit, fit: Fit) -> tuple[FloatArray, 
     return angle, height, np.hypot(around, np.gradient(radius, height, axis=1))
 
 
-def check_slope(layout: Layout, fitter: PenalisedFit, fit: Fit) -> None:
+def check_slope(layout: CellLayout, fitter: PenalisedFit, fit: FitResult) -> None:
     """Raise InputError if a surface is nearly across the axis."""
     slope = float(slopes(layout, fitter, fit)[2].max())
     if slope <= _STEEPEST:
@@ -80,7 +82,7 @@ def check_slope(layout: Layout, fitter: PenalisedFit, fit: Fit) -> None:
     raise _too_steep(slope, float(height[int(np.argmax(np.abs(np.gradient(mean, height))))]))
 
 
-def check_holes(cells: Cells, layout: Layout, settings: SurfaceSettings) -> None:
+def check_holes(cells: Cells, layout: CellLayout, settings: SurfaceSettings) -> None:
     """Raise InputError if a hole is wider than allowed."""
     radius = float(np.median(cells.radius))
     a, z = np.meshgrid(

@@ -9,15 +9,15 @@ from scipy.interpolate import RegularGridInterpolator
 
 from annelid.compare.measured.cells import (
     FEWEST,
+    CellLayout,
     Cells,
-    Layout,
     PolarPoints,
     cells_of,
     ends_of,
     layout_of,
     polar_points,
 )
-from annelid.compare.measured.penalised import Basis, Fit, PenalisedFit
+from annelid.compare.measured.penalised import Basis, FitResult, PenalisedFit
 from annelid.compare.measured.refusals import check_holes, check_rows, check_single, check_slope, gaps, slopes
 from annelid.compare.measured.settings import SurfaceSettings
 from annelid.compare.measured.trial_holes import hole_factor
@@ -116,13 +116,15 @@ def fit_surface(points: FloatArray, settings: SurfaceSettings) -> FittedSurface:
     return _on_grid(polar, layout, cells, fitter, fit, residual, inlier, settings)
 
 
-def _basis_of(layout: Layout) -> Basis:
+def _basis_of(layout: CellLayout) -> Basis:
     around = int(np.clip(layout.around / _PER_SPLINE, 8, _MOST_AROUND))
     along = int(np.clip(layout.along / _PER_SPLINE, 4, _MOST_ALONG))
     return Basis(around, along, layout.low, layout.high)
 
 
-def _robust_fit(polar: PolarPoints, layout: Layout) -> tuple[PenalisedFit, Fit, FloatArray, BoolArray]:
+def _robust_fit(
+    polar: PolarPoints, layout: CellLayout
+) -> tuple[PenalisedFit, FitResult, FloatArray, BoolArray]:
     """Fit medians of cells without outlying cells, then means of the points near this surface."""
     basis = _basis_of(layout)
     cells = cells_of(polar, layout, robust=True)
@@ -149,7 +151,7 @@ def _robust_fit(polar: PolarPoints, layout: Layout) -> tuple[PenalisedFit, Fit, 
 
 def _trusted(
     basis: Basis, cells: Cells, weight: FloatArray, trust: FloatArray, logarithms: FloatArray
-) -> tuple[FloatArray, PenalisedFit, Fit]:
+) -> tuple[FloatArray, PenalisedFit, FitResult]:
     """Weights of Tukey's biweight of cells about their own fit, 0 of outlying ones; and the fit."""
     for _ in range(_ROUNDS):
         fitter = PenalisedFit(basis, cells, weight * trust)
@@ -165,7 +167,7 @@ def _half_normal_median(values: FloatArray, share: float) -> float:
     return float(np.quantile(np.abs(values), 0.5 / share))
 
 
-def _residuals(polar: PolarPoints, layout: Layout, fitter: PenalisedFit, fit: Fit) -> FloatArray:
+def _residuals(polar: PolarPoints, layout: CellLayout, fitter: PenalisedFit, fit: FitResult) -> FloatArray:
     """Distance of points from a fit along its normal, outwards, mm."""
     angle, height, slope = slopes(layout, fitter, fit)
     local = RegularGridInterpolator((angle, height), slope)(np.column_stack([polar.angle, polar.height]))
@@ -175,10 +177,10 @@ def _residuals(polar: PolarPoints, layout: Layout, fitter: PenalisedFit, fit: Fi
 
 def _on_grid(
     polar: PolarPoints,
-    layout: Layout,
+    layout: CellLayout,
     cells: Cells,
     fitter: PenalisedFit,
-    fit: Fit,
+    fit: FitResult,
     residual: FloatArray,
     inlier: BoolArray,
     settings: SurfaceSettings,
@@ -201,7 +203,7 @@ def _on_grid(
     factor = hole_factor(fitter, fit, cells, float(gap.max())) if filled.any() else 1.0
     share = np.clip((gap / width - 0.5 * _NEAR) / (0.5 * _NEAR), 0.0, 1.0)
     deviation *= 1.0 + (factor - 1.0) * share
-    grid = Layout(shape[0], shape[1], layout.low, layout.high)
+    grid = CellLayout(shape[0], shape[1], layout.low, layout.high)
     counted = np.bincount(grid.number(polar.chosen(inlier)), minlength=len(a)).reshape(shape[1], shape[0]).T
     return FittedSurface(
         angles,

@@ -5,7 +5,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from annelid.compare.measured.cells import Cells
-from annelid.compare.measured.penalised import Fit, PenalisedFit
+from annelid.compare.measured.penalised import FitResult, PenalisedFit
 from annelid.geometry.body import FloatArray
 
 _FOLDS, _PATCHES = 4, 12
@@ -21,7 +21,7 @@ def places_of(cells: Cells) -> FloatArray:
     return np.column_stack([x, y, cells.height])
 
 
-def hole_factor(fitter: PenalisedFit, fit: Fit, cells: Cells, radius: float) -> float:
+def hole_factor(fitter: PenalisedFit, fit: FitResult, cells: Cells, radius: float) -> float:
     """Factor on standard deviations in holes that brings 95 % of cells in trial holes into their intervals.
 
     Round patches of measured cells are left out, fitted again with the same smoothing, and compared.

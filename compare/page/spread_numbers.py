@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 
-from annelid.compare.repeatability.precision import Deviation
+from annelid.compare.repeatability.precision import StandardDeviation
 from annelid.compare.repeatability.repeated import Repeatability
 from annelid.solver.display import KINDS, DisplayUnit, digits
 
@@ -40,7 +40,7 @@ def size_text(found: Repeatability, name: str, size: float) -> str:
     return unit.behind(digits(unit.factor * size, 3))
 
 
-def spread_text(found: Repeatability, name: str, deviation: Deviation) -> str:
+def spread_text(found: Repeatability, name: str, deviation: StandardDeviation) -> str:
     """A standard deviation with its interval: ``"0.12 mm (0.08 to 0.3)"``."""
     text = size_text(found, name, deviation.value)
     if not math.isfinite(deviation.high):

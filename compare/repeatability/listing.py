@@ -55,7 +55,7 @@ class ListedScan:
 
 
 @dataclass(frozen=True)
-class Design:
+class ScanDesign:
     """Who scanned what, as numbers.
 
     Attributes:
@@ -71,11 +71,11 @@ class Design:
     operator: IntArray
 
 
-def design_of(scans: Sequence[ListedScan]) -> Design:
+def design_of(scans: Sequence[ListedScan]) -> ScanDesign:
     """Return the design of a list of scans."""
     parts = list(dict.fromkeys(entry.part for entry in scans))
     operators = list(dict.fromkeys(entry.operator for entry in scans))
-    return Design(
+    return ScanDesign(
         tuple(parts),
         tuple(operators),
         np.array([parts.index(entry.part) for entry in scans]),

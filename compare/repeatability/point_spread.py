@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.compare.repeatability.components import INTERACTION, OPERATOR, PART, REPEAT, variance_components
-from annelid.compare.repeatability.listing import Design
+from annelid.compare.repeatability.listing import ScanDesign
 from annelid.geometry.body import FloatArray
 
 _ROUNDS = 20
@@ -32,7 +32,7 @@ class PointSpread(NamedTuple):
     parts: FloatArray
 
 
-def point_spread(fields: FloatArray, design: Design) -> PointSpread:
+def point_spread(fields: FloatArray, design: ScanDesign) -> PointSpread:
     """Return mean and spread of fields, shape (n, m), mm."""
     known = np.isfinite(fields)
     number = known.sum(axis=0)
@@ -57,7 +57,7 @@ def point_spread(fields: FloatArray, design: Design) -> PointSpread:
     return PointSpread(number.astype(float), mean, deviation, repeats, both, parts)
 
 
-def part_means(fields: FloatArray, design: Design) -> FloatArray:
+def part_means(fields: FloatArray, design: ScanDesign) -> FloatArray:
     """Mean field of each part over its scans, shape (parts, m).
 
     What a scan is wider all around than the others of its part is shared among all places first, so that

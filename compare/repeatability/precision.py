@@ -16,7 +16,7 @@ from annelid.compare.repeatability.components import (
     variance_components,
 )
 from annelid.compare.repeatability.consistency import Consistency, consistency
-from annelid.compare.repeatability.listing import Design
+from annelid.compare.repeatability.listing import ScanDesign
 from annelid.geometry.body import FloatArray
 
 LIMIT = 2.8
@@ -28,7 +28,7 @@ FEWEST_DEGREES = 1.0
 """Degrees of freedom below which there is no interval: it would be wider than a factor of 70."""
 
 
-class Deviation(NamedTuple):
+class StandardDeviation(NamedTuple):
     """A standard deviation with its 95 % confidence interval, from a chi-square distribution.
 
     Attributes:
@@ -49,7 +49,7 @@ class Deviation(NamedTuple):
         return LIMIT * self.value
 
 
-UNKNOWN = Deviation(np.nan, np.nan, np.nan, np.nan)
+UNKNOWN = StandardDeviation(np.nan, np.nan, np.nan, np.nan)
 
 
 class Precision(NamedTuple):
@@ -68,14 +68,14 @@ class Precision(NamedTuple):
 
     mean: float
     number: int
-    repeatability: Deviation
-    reproducibility: Deviation
-    parts: Deviation
+    repeatability: StandardDeviation
+    reproducibility: StandardDeviation
+    parts: StandardDeviation
     components: dict[str, float]
     analysis: dict[str, tuple[float, float, float, float, float]]
 
 
-def precisions(values: FloatArray, design: Design) -> list[Precision]:
+def precisions(values: FloatArray, design: ScanDesign) -> list[Precision]:
     """Return the precision of quantities.
 
     Args:
@@ -90,13 +90,13 @@ def precisions(values: FloatArray, design: Design) -> list[Precision]:
     return found
 
 
-def has_repeats(values: FloatArray, design: Design) -> bool:
+def has_repeats(values: FloatArray, design: ScanDesign) -> bool:
     """Whether one operator has scanned one part more than once."""
     cells = np.column_stack([design.part, design.operator])[np.isfinite(values)]
     return len(np.unique(cells, axis=0)) < len(cells)
 
 
-def levels(values: FloatArray, design: Design) -> Iterator[tuple[str, Precision]]:
+def levels(values: FloatArray, design: ScanDesign) -> Iterator[tuple[str, Precision]]:
     """Return the precision of each part by itself: a level of ISO 5725-2.
 
     Args:
@@ -108,11 +108,11 @@ def levels(values: FloatArray, design: Design) -> Iterator[tuple[str, Precision]
         one = np.zeros(int(chosen.sum()), dtype=np.int64)
         operators = np.unique(design.operator[chosen], return_inverse=True)[1]
         components = variance_components(values[chosen, None], one, operators)
-        own = Design((name,), design.operators, one, design.operator[chosen])
+        own = ScanDesign((name,), design.operators, one, design.operator[chosen])
         yield name, _precision(values[chosen], components, has_repeats(values[chosen], own))
 
 
-def consistencies(values: FloatArray, design: Design) -> Iterator[tuple[str, Consistency]]:
+def consistencies(values: FloatArray, design: ScanDesign) -> Iterator[tuple[str, Consistency]]:
     """Test the operators on each part, and the parts, for outliers; yield what was tested and the test.
 
     Args:
@@ -132,14 +132,14 @@ def consistencies(values: FloatArray, design: Design) -> Iterator[tuple[str, Con
             yield "parts", test
 
 
-def deviation_of(variance: float, degrees: float) -> Deviation:
+def deviation_of(variance: float, degrees: float) -> StandardDeviation:
     """Return a standard deviation with its confidence interval."""
     value = float(np.sqrt(max(variance, 0.0))) if np.isfinite(variance) else float("nan")
     if not degrees >= FEWEST_DEGREES or not np.isfinite(value):
-        return Deviation(value, np.nan, np.nan, float(degrees))
+        return StandardDeviation(value, np.nan, np.nan, float(degrees))
     low, high = (stats.chi2.ppf(share, degrees) for share in (1.0 - _LEVEL / 2.0, _LEVEL / 2.0))
     lower, upper = (float(value * np.sqrt(degrees / share)) for share in (low, high))
-    return Deviation(value, lower, upper, float(degrees))
+    return StandardDeviation(value, lower, upper, float(degrees))
 
 
 def _precision(values: FloatArray, found: Components, repeated: bool, *, one_part: bool = True) -> Precision:
@@ -161,7 +161,7 @@ def _precision(values: FloatArray, found: Components, repeated: bool, *, one_par
     )
 
 
-def _of(found: Components, *sources: str) -> Deviation:
+def _of(found: Components, *sources: str) -> StandardDeviation:
     variance, degrees = found.total(*sources)
     known = all(np.isfinite(found.of(name)[0]) for name in sources if name in found.sources)
     return deviation_of(float(variance[0]), float(degrees[0])) if known else UNKNOWN

@@ -13,7 +13,7 @@ from annelid.compare.repeatability.agreeing_poses import agreeing_poses
 from annelid.compare.repeatability.agreement import Agreement
 from annelid.compare.repeatability.consistency import Consistency
 from annelid.compare.repeatability.hand_measures import HandMeasured
-from annelid.compare.repeatability.listing import Design, ListedScan, design_of, reference_scans
+from annelid.compare.repeatability.listing import ListedScan, ScanDesign, design_of, reference_scans
 from annelid.compare.repeatability.places import Places, places_of, ring_means
 from annelid.compare.repeatability.point_spread import PointSpread, point_spread
 from annelid.compare.repeatability.precision import Precision, consistencies, levels, precisions
@@ -78,7 +78,7 @@ class Repeatability:
     method: str
     scans: tuple[ScanField, ...]
     chosen: tuple[int, ...]
-    design: Design
+    design: ScanDesign
     places: Places
     ringed: bool
     spread: PointSpread

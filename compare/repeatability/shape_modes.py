@@ -8,7 +8,7 @@ import numpy as np
 
 from annelid.compare.alignment.surface import BoolArray
 from annelid.compare.comparison.simulated_part import SimulatedPart
-from annelid.compare.repeatability.listing import Design
+from annelid.compare.repeatability.listing import ScanDesign
 from annelid.compare.repeatability.mode_names import mode_shares
 from annelid.compare.repeatability.modes import Modes
 from annelid.compare.repeatability.outlying_parts import OutlyingParts, outlying_parts
@@ -48,7 +48,9 @@ class ShapeModes(NamedTuple):
     outlying: OutlyingParts
 
 
-def shape_modes(fields: FloatArray, design: Design, places: Places, patches: IntArray) -> ShapeModes | str:
+def shape_modes(
+    fields: FloatArray, design: ScanDesign, places: Places, patches: IntArray
+) -> ShapeModes | str:
     """Return the modes of fields, shape (n, m), mm, or say why there are none.
 
     Args:

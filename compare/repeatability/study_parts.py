@@ -17,7 +17,7 @@ from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures
 from annelid.compare.deviation.signed import deviations
 from annelid.compare.repeatability.places import Places
-from annelid.compare.repeatability.precision import FEWEST_DEGREES, Deviation
+from annelid.compare.repeatability.precision import FEWEST_DEGREES, StandardDeviation
 from annelid.compare.repeatability.scan_measures import all_measures
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
@@ -88,8 +88,8 @@ class Beside(NamedTuple):
     """
 
     measure: str
-    measured: Deviation
-    simulated: Deviation
+    measured: StandardDeviation
+    simulated: StandardDeviation
     source: str
     ratio: float
     low: float
@@ -144,7 +144,7 @@ def simulated_shapes(
 
 
 def beside(
-    measured: Mapping[str, Deviation],
+    measured: Mapping[str, StandardDeviation],
     study: StudyParts,
     shapes: SimulatedShapes,
     surface: str,
@@ -179,7 +179,7 @@ def beside(
             upper, lower = (float(stats.f.ppf(q, found.degrees, degrees)) for q in (0.975, 0.025))
             low_ratio, high_ratio = float(ratio / np.sqrt(upper)), float(ratio / np.sqrt(lower))
         shares, method = study.explain(values)
-        simulated = Deviation(spread, low, high, float(degrees))
+        simulated = StandardDeviation(spread, low, high, float(degrees))
         rows.append(Beside(name, found, simulated, source, ratio, low_ratio, high_ratio, shares, method))
     return rows
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from annelid.compare.repeatability.mode_names import mode_name
 from annelid.compare.repeatability.point_spread import root_mean_square
-from annelid.compare.repeatability.precision import Deviation, Precision
+from annelid.compare.repeatability.precision import Precision, StandardDeviation
 from annelid.compare.repeatability.repeated import Repeatability, StudyBeside
 from annelid.compare.repeatability.shape_modes import ShapeModes
 from annelid.results.folder.digests import digests_of
@@ -97,7 +97,7 @@ def _precision(entry: Precision) -> dict[str, Any]:
     }
 
 
-def _deviation(entry: Deviation, *, with_limit: bool = False) -> dict[str, float]:
+def _deviation(entry: StandardDeviation, *, with_limit: bool = False) -> dict[str, float]:
     limit = {"limit": entry.limit} if with_limit else {}
     return {
         "standard deviation": entry.value,

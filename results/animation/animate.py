@@ -11,7 +11,7 @@ from annelid.results.animation.frame_page import PANEL_WIDTH, FramePage, Panel
 from annelid.results.animation.movie_files import check_encoder, gif, mp4
 from annelid.results.animation.moving_part import moving_part
 from annelid.results.animation.section_panel import SectionPanel
-from annelid.results.animation.timing import Timing, timing_of
+from annelid.results.animation.timing import FrameTiming, timing_of
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.run_record import RunRecord, open_run
 
@@ -33,7 +33,7 @@ class Animation(NamedTuple):
     """
 
     content: bytes
-    timing: Timing
+    timing: FrameTiming
     label: str
     note: str
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from annelid.results.animation.colouring import Colouring
 from annelid.results.animation.moving_part import between
 from annelid.results.animation.strips import curve_of, draw_loads, draw_response
-from annelid.results.animation.timing import Timing
+from annelid.results.animation.timing import FrameTiming
 from annelid.results.figures import svg_style as style
 from annelid.results.folder.run_record import RunRecord
 from annelid.solver.model.quantities import TIME
@@ -46,7 +46,7 @@ class Panel(Protocol):
 class FramePage:
     """The frames of an animation; what does not move is drawn only once."""
 
-    def __init__(self, run: RunRecord, timing: Timing, panel: Panel, colouring: Colouring) -> None:
+    def __init__(self, run: RunRecord, timing: FrameTiming, panel: Panel, colouring: Colouring) -> None:
         import matplotlib
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure

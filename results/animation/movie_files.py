@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.errors import InputError
-from annelid.results.animation.timing import Timing
+from annelid.results.animation.timing import FrameTiming
 
 type Picture = NDArray[np.uint8]
 
@@ -21,7 +21,7 @@ _SAMPLES = 8  # frames from which the colours of a GIF are chosen
 _LEAST_SECONDS = 5.0  # of an MP4 file, which players do not repeat: a loop is repeated up to this length
 
 
-def gif(frames: Sequence[Picture], timing: Timing) -> bytes:
+def gif(frames: Sequence[Picture], timing: FrameTiming) -> bytes:
     """Return a GIF file that repeats for ever, in 256 colours for all frames."""
     from PIL import Image
 
@@ -64,7 +64,7 @@ def check_encoder() -> None:
         raise InputError(f"--out: {text}; a GIF file (.gif) needs none", key="--out") from None
 
 
-def mp4(frames: Sequence[Picture], timing: Timing) -> bytes:
+def mp4(frames: Sequence[Picture], timing: FrameTiming) -> bytes:
     """Return an MP4 file (H.264); a loop is repeated until it lasts 5 s."""
     import imageio_ffmpeg
 

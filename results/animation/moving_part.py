@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
-from annelid.results.animation.timing import Timing
+from annelid.results.animation.timing import FrameTiming
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.show.shown_fields import DISPLACEMENT, SHOWN_KINDS, VOLTAGE
 from annelid.results.show.shown_part import ShownPart
@@ -51,7 +51,7 @@ def between(times: FloatArray, values: NDArray[np.floating[Any]], time: float) -
     return np.asarray((1.0 - weight) * values[after - 1] + weight * values[after], dtype=float)
 
 
-def moving_part(run: RunRecord, timing: Timing, field: str | None) -> MovingPart:
+def moving_part(run: RunRecord, timing: FrameTiming, field: str | None) -> MovingPart:
     """Read the states that an animation needs.
 
     Args:

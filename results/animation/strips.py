@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from annelid.results.animation.timing import Timing
+from annelid.results.animation.timing import FrameTiming
 from annelid.results.figures import svg_style as style
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.tables import PathRecord
@@ -21,7 +21,7 @@ _MOST_NAMES = 6
 _ROW = 0.8  # height of a ribbon over the distance of two
 
 
-def draw_loads(axes: "Axes", run: RunRecord, timing: Timing) -> bool:
+def draw_loads(axes: "Axes", run: RunRecord, timing: FrameTiming) -> bool:
     """Draw the loads that change, those of the kind of which most change; whether there are any."""
     table = run.table
     kinds: dict[str, dict[str, str]] = {}
@@ -48,7 +48,7 @@ def draw_loads(axes: "Axes", run: RunRecord, timing: Timing) -> bool:
     return True
 
 
-def draw_response(axes: "Axes", run: RunRecord, timing: Timing) -> str:
+def draw_response(axes: "Axes", run: RunRecord, timing: FrameTiming) -> str:
     """Draw the first of some quantities that changes; return its name, "" if there is none."""
     table = run.table
     known = (quantity.name for quantity in _RESPONSES if quantity.name in table.quantities)
@@ -58,14 +58,14 @@ def draw_response(axes: "Axes", run: RunRecord, timing: Timing) -> str:
     return name
 
 
-def curve_of(table: PathRecord, name: str, timing: Timing) -> np.ndarray:
+def curve_of(table: PathRecord, name: str, timing: FrameTiming) -> np.ndarray:
     """Return times and values of a load or quantity in the shown units, shape (n, 2)."""
     values = table[name][timing.rows]
     unit = table.display_unit(name, float(np.nanmax(np.abs(values))))
     return np.column_stack([_times(table, timing), values * unit.factor])
 
 
-def _draw_curve(axes: "Axes", table: PathRecord, name: str, timing: Timing) -> None:
+def _draw_curve(axes: "Axes", table: PathRecord, name: str, timing: FrameTiming) -> None:
     curve = curve_of(table, name, timing)
     unit = table.display_unit(name, float(np.nanmax(np.abs(table[name][timing.rows]))))
     axes.plot(*curve.T, color=style.ACCENT, linewidth=1.5)
@@ -73,7 +73,7 @@ def _draw_curve(axes: "Axes", table: PathRecord, name: str, timing: Timing) -> N
     axes.locator_params(axis="y", nbins=3)
 
 
-def _times(table: PathRecord, timing: Timing) -> np.ndarray:
+def _times(table: PathRecord, timing: FrameTiming) -> np.ndarray:
     unit = table.display_unit(q.TIME.name, timing.end)
     return np.asarray(table[q.TIME.name][timing.rows] * unit.factor)
 

@@ -21,7 +21,7 @@ _SLOWEST, _FASTEST = 5.0, 30.0  # frames per second
 _SAME = 1e-6  # of the shown time
 
 
-class Timing(NamedTuple):
+class FrameTiming(NamedTuple):
     """What an animation shows and when.
 
     Attributes:
@@ -60,7 +60,7 @@ class Timing(NamedTuple):
         return [10 * int(delay) for delay in np.diff(marks)]
 
 
-def timing_of(run: RunRecord, *, cycle: str | None = None, frames: int | None = None) -> Timing:
+def timing_of(run: RunRecord, *, cycle: str | None = None, frames: int | None = None) -> FrameTiming:
     """Choose the times of the frames.
 
     Frames that are 5 to 30 a second in real time play in real time, others as near to it as that allows. If
@@ -97,7 +97,7 @@ def timing_of(run: RunRecord, *, cycle: str | None = None, frames: int | None = 
     intervals = _usual_steps(steps, length, most) if frames is None else frames - (window is None)
     times = start + length / intervals * np.arange(intervals + (window is None), dtype=np.float64)
     rate = float(np.clip(intervals / length, _SLOWEST, _FASTEST))
-    return Timing(times, float(end), rate, rows, window is not None)
+    return FrameTiming(times, float(end), rate, rows, window is not None)
 
 
 def _usual_steps(computed: int, length: float, most: int) -> int:

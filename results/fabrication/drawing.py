@@ -26,7 +26,7 @@ __all__ = [
     "TEXT",
     "VOLTAGE",
     "Drawing",
-    "Label",
+    "DrawingText",
     "Line",
     "mask_drawing",
 ]
@@ -46,7 +46,7 @@ class Line(NamedTuple):
     closed: bool = True
 
 
-class Label(NamedTuple):
+class DrawingText(NamedTuple):
     """A text whose lower left corner is at a place, mm."""
 
     text: str
@@ -63,7 +63,7 @@ class Drawing:
     """
 
     lines: tuple[Line, ...]
-    labels: tuple[Label, ...] = ()
+    labels: tuple[DrawingText, ...] = ()
 
     @property
     def low(self) -> FloatArray:
@@ -84,7 +84,7 @@ class Drawing:
 
 def mask_drawing(masks: Sequence[Mask], settings: FabricationSettings) -> Drawing:
     """Return the drawing of some masks side by side, above a bar of 50 mm."""
-    lines, labels, x = list[Line](), list[Label](), 0.0
+    lines, labels, x = list[Line](), list[DrawingText](), 0.0
     for mask in masks:
         own = list(_lines(mask, settings))
         low = np.min([line.points.min(axis=0) for line in own], axis=0)
@@ -93,22 +93,22 @@ def mask_drawing(masks: Sequence[Mask], settings: FabricationSettings) -> Drawin
         lines += [line._replace(points=line.points + shift) for line in own]
         texts = [f"{mask.layer}: {mask.title}", *["voltage" if mask.hot else "ground"] * bool(mask.bands)]
         labels += _names(mask, shift)
-        labels += [Label(text, (x, 1.2 * _GAP - 1.4 * n * TEXT)) for n, text in enumerate(texts)]
+        labels += [DrawingText(text, (x, 1.2 * _GAP - 1.4 * n * TEXT)) for n, text in enumerate(texts)]
         x += max(float(high[0] - low[0]), _WIDE * TEXT * max(map(len, texts))) + _GAP
     bar = [[0.0, 0.0], [_BAR, 0.0]]
     ticks = [[[end, -1.0], [end, 1.0]] for end in (0.0, _BAR)]
     lines += [Line(SCALE, np.array(points), closed=False) for points in (bar, *ticks)]
-    labels.append(Label(f"{_BAR:g} mm", (_BAR + 2.0, -0.3 * TEXT)))
+    labels.append(DrawingText(f"{_BAR:g} mm", (_BAR + 2.0, -0.3 * TEXT)))
     return Drawing(tuple(lines), tuple(labels))
 
 
-def _names(mask: Mask, shift: FloatArray) -> Iterator[Label]:
+def _names(mask: Mask, shift: FloatArray) -> Iterator[DrawingText]:
     """The names of the electrodes in the middle of their first panel, if there are several."""
     if len(mask.bands) < 2:
         return
     for name, edges in mask.bands.items():
         (middle,) = mask.development.place(np.array([np.mean(edges)]), np.array([0.5])) + shift
-        yield Label(name, (middle[0] - _WIDE * TEXT * len(name) / 2, middle[1] - TEXT / 2))
+        yield DrawingText(name, (middle[0] - _WIDE * TEXT * len(name) / 2, middle[1] - TEXT / 2))
 
 
 def _lines(mask: Mask, settings: FabricationSettings) -> Iterator[Line]:

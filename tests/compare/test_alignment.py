@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from annelid.compare.alignment.align import align
 from annelid.compare.alignment.choice import apart
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.fine import free_motions, refined
 from annelid.compare.alignment.freedoms import separated
 from annelid.compare.alignment.landmarks import fixed_by_landmarks
@@ -50,7 +50,7 @@ def test_a_part_that_is_wider_all_around_stays_in_the_middle():
     surface, noise, count = tube(around=120, length=60.0, along=31), 0.05, 3000
     places, triangle = surface.sampled(count)
     excess = 0.1 + np.random.default_rng(0).normal(0.0, noise, count)
-    found = refined(STILL, places + excess[:, None] * surface.normals[triangle], Locator(surface))
+    found = refined(STILL, places + excess[:, None] * surface.normals[triangle], SurfaceLocator(surface))
     middle = np.array([[0.0, 0.0, 30.0]])
     off = np.linalg.norm((found.pose.apply(middle) - middle)[0, :2])
     # Least squares of independent points: each coordinate has the standard deviation s √(2 / n).
@@ -160,14 +160,14 @@ def test_a_scale_is_fitted_only_if_it_is_asked_for():
     ],
 )
 def test_free_motions_are_those_of_the_shape(surface, kinds):
-    fit = refined(STILL, surface.sampled(3000, seed=1)[0], Locator(surface))
+    fit = refined(STILL, surface.sampled(3000, seed=1)[0], SurfaceLocator(surface))
     free = separated(free_motions(fit), surface.centroid, surface.diameter)
     assert [motion.kind for motion in free] == kinds
 
 
 def test_the_covariance_of_a_pose_is_that_of_repeated_scans():
     surface, noise = ball(20.0, (1.0, 0.8, 0.6), fineness=4), 0.1
-    locator, rng = Locator(surface), np.random.default_rng(9)
+    locator, rng = SurfaceLocator(surface), np.random.default_rng(9)
     motions, covariances = [], []
     for seed in range(60):
         scan = surface.sampled(500, seed=seed)[0] + rng.normal(0.0, noise, (500, 3))
@@ -192,7 +192,7 @@ def test_the_pose_agrees_with_an_independent_library():
         target, small_gicp.PointCloud(scan), tree, registration_type="PLANE_ICP", max_iterations=100,
         rotation_epsilon=1e-7, translation_epsilon=1e-6, max_correspondence_distance=3.0,
     )  # fmt: skip
-    fit = refined(STILL, scan, Locator(surface), kept=1.0)
+    fit = refined(STILL, scan, SurfaceLocator(surface), kept=1.0)
     assert fit.converged
     other = Pose(reference.T_target_source[:3, :3], reference.T_target_source[:3, 3])
     assert apart(fit.pose, STILL, scan) > 0.5  # there was something to do

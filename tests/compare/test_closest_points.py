@@ -6,7 +6,7 @@ import pytest
 import pyvista as pv
 from nominal_shapes import ball, even_directions, tube
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.alignment.nominal import nominal_mesh
 from annelid.geometry.errors import InputError
 
@@ -25,7 +25,7 @@ def test_distances_from_a_box_with_sharp_edges():
     # The exact signed distance of a box: outside that of the nearest face, edge or corner.
     over = np.abs(x) - half
     exact = np.linalg.norm(np.maximum(over, 0.0), axis=1) + np.minimum(over.max(axis=1), 0.0)
-    found = Locator(box()).closest(x)
+    found = SurfaceLocator(box()).closest(x)
     np.testing.assert_allclose(found.signed, exact, atol=ROUNDING)
     assert (exact < 0).any()
     assert not found.beyond.any()  # the box is closed
@@ -39,7 +39,7 @@ def test_distances_agree_with_the_implicit_distance_of_vtk():
     x = surface.sampled(3000)[0] * rng.uniform(0.3, 1.7, (3000, 1))
     mesh = pv.PolyData.from_regular_faces(surface.points, surface.triangles)
     reference = np.asarray(pv.PolyData(x).compute_implicit_distance(mesh)["implicit_distance"])
-    found = Locator(surface).closest(x)
+    found = SurfaceLocator(surface).closest(x)
     np.testing.assert_allclose(np.abs(found.signed), np.abs(reference), atol=1e-8)
     inside = ~found.beyond
     np.testing.assert_array_equal(np.sign(found.signed[inside]), np.sign(reference[inside]))
@@ -49,14 +49,14 @@ def test_points_beyond_an_open_edge_have_no_partner():
     surface = tube(length=60.0)
     heights = np.array([-0.5, -1e-3, 1e-3, 30.0, 60.0 - 1e-3, 60.0 + 1e-3, 61.0])
     x = np.column_stack([np.full(7, 15.2), np.zeros(7), heights])
-    found = Locator(surface).closest(x)
+    found = SurfaceLocator(surface).closest(x)
     assert found.beyond.tolist() == [True, True, False, False, False, True, True]
     np.testing.assert_allclose(found.signed[2:5], 0.2, atol=1e-3)
     # A point straight above the edge has its partner on it.
     normal = surface.normals[0]
     edge = surface.points[surface.triangles[0]]
     lowest = edge[edge[:, 2] == edge[:, 2].min()].mean(axis=0)
-    assert not Locator(surface).closest((lowest + 0.1 * normal)[None]).beyond[0]
+    assert not SurfaceLocator(surface).closest((lowest + 0.1 * normal)[None]).beyond[0]
 
 
 def test_a_hole_in_the_surface_is_an_open_edge():
@@ -64,10 +64,10 @@ def test_a_hole_in_the_surface_is_an_open_edge():
     kept = whole.corners.mean(axis=1)[:, 2] < 8.0
     holed = nominal_mesh(whole.points, whole.triangles[kept])
     x = 10.5 * even_directions(2000)
-    found = Locator(holed).closest(x)
+    found = SurfaceLocator(holed).closest(x)
     assert found.beyond[x[:, 2] > 9.0].all()
     assert not found.beyond[x[:, 2] < 7.0].any()
-    assert not Locator(whole).closest(x).beyond.any()
+    assert not SurfaceLocator(whole).closest(x).beyond.any()
 
 
 def test_barycentric_coordinates_make_the_point_again():

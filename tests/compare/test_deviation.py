@@ -6,7 +6,7 @@ import pytest
 from nominal_shapes import around_axis, ball, even_directions, tube
 from scipy.special import ellipe
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.outliers import without_outliers
 from annelid.compare.deviation.radius_field import radius_field
@@ -21,7 +21,7 @@ RADIUS, LENGTH = 15.0, 60.0
 
 
 def compared(points, surface, **options):
-    return deviations(points, Locator(surface), **options)
+    return deviations(points, SurfaceLocator(surface), **options)
 
 
 def on_tube(radius, *, heights=121, angles=240, margin=0.5):

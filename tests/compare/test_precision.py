@@ -20,7 +20,7 @@ from annelid.compare.repeatability.consistency import (
     grubbs_pair_critical,
     mandel_critical,
 )
-from annelid.compare.repeatability.listing import Design
+from annelid.compare.repeatability.listing import ScanDesign
 from annelid.compare.repeatability.outlying import generalised_esd, wilks_test
 from annelid.compare.repeatability.precision import levels, precisions
 
@@ -51,7 +51,7 @@ def one_part(groups):
     values = np.concatenate([np.asarray(group, dtype=float) for group in groups])
     operator = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
     names = tuple(f"lab {i + 1}" for i in range(len(groups)))
-    return values, Design(("part",), names, np.zeros(len(values), dtype=int), operator)
+    return values, ScanDesign(("part",), names, np.zeros(len(values), dtype=int), operator)
 
 
 def test_the_unbalanced_example_of_the_standard():
@@ -159,12 +159,12 @@ def test_what_cannot_be_told_apart_is_not():
     assert variance_components(values, n, n * 0).sources == (REPEAT,)
     assert variance_components(values, n // 2, n // 3).sources[-1] == REPEAT
     assert OPERATOR not in variance_components(values, n // 2, n // 4 * 0 + (n // 2 > 1)).sources
-    (same,) = precisions(np.ones((6, 1)), Design(("a", "b"), ("",), n // 3, n * 0))
+    (same,) = precisions(np.ones((6, 1)), ScanDesign(("a", "b"), ("",), n // 3, n * 0))
     assert (same.repeatability.value, same.parts.value) == (0.0, 0.0)
-    (once,) = precisions(values, Design(tuple("abcdef"), ("",), n, n * 0))
+    (once,) = precisions(values, ScanDesign(tuple("abcdef"), ("",), n, n * 0))
     assert np.isnan(once.repeatability.value)
     assert once.parts.value == pytest.approx(values.std(ddof=1))
-    (none,) = precisions(np.full((6, 1), np.nan), Design(("a", "b"), ("",), n // 3, n * 0))
+    (none,) = precisions(np.full((6, 1), np.nan), ScanDesign(("a", "b"), ("",), n // 3, n * 0))
     assert none.number == 0
     assert np.isnan(none.repeatability.value)
 

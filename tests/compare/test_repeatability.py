@@ -25,10 +25,10 @@ from annelid.compare.page.write_spread import write_spread
 from annelid.compare.repeatability.components import OPERATOR, PART
 from annelid.compare.repeatability.files import FILES, write_repeatability
 from annelid.compare.repeatability.hand_measures import read_hand_measures
-from annelid.compare.repeatability.listing import Design, read_list
+from annelid.compare.repeatability.listing import ScanDesign, read_list
 from annelid.compare.repeatability.places import places_of
 from annelid.compare.repeatability.point_spread import part_means, root_mean_square
-from annelid.compare.repeatability.precision import Deviation, precisions
+from annelid.compare.repeatability.precision import StandardDeviation, precisions
 from annelid.compare.repeatability.repeated import analysed, repeatability
 from annelid.compare.repeatability.study_parts import SimulatedShapes, StudyParts, beside, simulated_shapes
 from annelid.geometry.errors import InputError
@@ -197,7 +197,7 @@ def test_the_mean_of_scans_with_holes_has_no_steps():
     shape = np.linspace(0.0, 1.0, 101)
     fields = np.stack([shape + 0.2, shape - 0.2])
     fields[0, 10:30], fields[1, 60:80] = np.nan, np.nan
-    design = Design(("a",), ("",), np.zeros(2, dtype=int), np.zeros(2, dtype=int))
+    design = ScanDesign(("a",), ("",), np.zeros(2, dtype=int), np.zeros(2, dtype=int))
     np.testing.assert_allclose(part_means(fields, design)[0], shape, atol=1e-6)
 
 
@@ -320,8 +320,8 @@ def test_simulated_parts_are_measured_like_scans(tube, simulated, crossed):
     inside = (places.points[:, 2] > 1.0) & (places.points[:, 2] < LENGTH - 1.0)
     np.testing.assert_allclose(shapes.spread[inside], np.std(sizes, ddof=1), rtol=0.05)
     measured = {
-        "mean diameter": Deviation(0.2, np.nan, np.nan, 6.0),
-        "bend of the axis": Deviation(*4 * [np.nan]),
+        "mean diameter": StandardDeviation(0.2, np.nan, np.nan, 6.0),
+        "bend of the axis": StandardDeviation(*4 * [np.nan]),
     }
     (row,) = beside(measured, simulated, shapes, "outer")
     simulated_deviation = np.std(2.0 * np.array(sizes), ddof=1)
@@ -343,7 +343,7 @@ def test_a_study_without_fields_has_its_table(tube, simulated):
     without = replace(simulated, runs=(simulated.runs[0].parent / "absent",))
     shapes = simulated_shapes(without, *tube, SETTINGS)
     assert "kept no fields" in shapes.without
-    measured = {"enclosed volume": Deviation(0.1, np.nan, np.nan, 3.0)}
+    measured = {"enclosed volume": StandardDeviation(0.1, np.nan, np.nan, 3.0)}
     assert beside(measured, without, shapes, "outer") == []
     (row,) = beside(measured, without, shapes, "lumen")
     assert row.source == "table"
@@ -355,7 +355,7 @@ def test_intervals_of_the_ratio_cover():
     # Measured parts with two repeats each, simulated parts of the same scatter: 95 % of the intervals hold 1.
     rng = np.random.default_rng(8)
     part = np.repeat(np.arange(8), 2)
-    design = Design(tuple("abcdefgh"), ("",), part, 0 * part)
+    design = ScanDesign(tuple("abcdefgh"), ("",), part, 0 * part)
     draws = rng.normal(size=(8, 500))[part] + 0.3 * rng.normal(size=(16, 500))
     study = StudyParts(Path(), "", (), {}, lambda values: ({}, ""))
     hits = 0

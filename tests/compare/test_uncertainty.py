@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from nominal_shapes import tube
 
-from annelid.compare.alignment.closest import Locator
+from annelid.compare.alignment.closest import SurfaceLocator
 from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures
 from annelid.compare.deviation.quantity_names import UNITS
@@ -31,7 +31,7 @@ def scan(surface, seed, count=2000):
 @pytest.mark.exact
 def test_noise_makes_the_mean_as_uncertain_as_repeated_scans_show():
     surface = tube(around=120, along=21)
-    locator = Locator(surface)
+    locator = SurfaceLocator(surface)
     found = deviations(scan(surface, 0), locator)
     result = uncertain(found, Measures(), surface, NOWHERE, replicates=400)
     mean = result["mean deviation"]
@@ -46,7 +46,7 @@ def test_noise_makes_the_mean_as_uncertain_as_repeated_scans_show():
 
 def test_errors_that_are_alike_over_patches_do_not_average_out():
     surface = tube(around=120, along=21)
-    found = deviations(scan(surface, 0), Locator(surface))
+    found = deviations(scan(surface, 0), SurfaceLocator(surface))
     wavy = found._replace(
         value=found.value + 0.5 * np.cos(4.0 * np.arctan2(found.foot[:, 1], found.foot[:, 0]))
     )
@@ -58,7 +58,7 @@ def test_errors_that_are_alike_over_patches_do_not_average_out():
 def test_the_pose_makes_the_eccentricity_uncertain():
     surface, deviation = tube(around=120, along=21), 0.1
     points = surface.sampled(2000)[0] + np.array([2.0, 0.0, 0.0])
-    found = deviations(points, Locator(surface))
+    found = deviations(points, SurfaceLocator(surface))
     shift = np.diag([0.0, 0.0, 0.0, deviation**2, 0.0, 0.0])
     result = uncertain(found, Measures(radius_field(surface)), surface, shift, replicates=50)
     assert result["largest eccentricity"].value == pytest.approx(2.0, abs=0.02)
@@ -72,7 +72,7 @@ def test_the_pose_makes_the_eccentricity_uncertain():
 
 def test_the_same_seed_gives_the_same_numbers():
     surface = tube(around=60, along=11)
-    found = deviations(scan(surface, 0, 500), Locator(surface))
+    found = deviations(scan(surface, 0, 500), SurfaceLocator(surface))
     first, second, other = (
         uncertain(found, Measures(), surface, NOWHERE, replicates=20, seed=seed) for seed in (1, 1, 2)
     )

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from nominal_shapes import tube
 
-from annelid.compare.alignment.closest import Locator
-from annelid.compare.comparison.limits import COVERAGE_FACTOR, Limit, judged
+from annelid.compare.alignment.closest import SurfaceLocator
+from annelid.compare.comparison.limits import COVERAGE_FACTOR, MeasuredLimit, judged
 from annelid.compare.deviation.coverage import surface_deviations
 from annelid.compare.deviation.quantities import Measures, Uncertain
 from annelid.compare.deviation.quantity_names import UNITS, unit_of
@@ -20,7 +20,7 @@ RADIUS, LENGTH = 15.0, 60.0
 
 def verdict(value, deviation, condition, limit):
     found = {"mean deviation": Uncertain(value, deviation, value, value, 0.0, deviation)}
-    return judged(found, [Limit("mean deviation", condition, limit)])[0].verdict
+    return judged(found, [MeasuredLimit("mean deviation", condition, limit)])[0].verdict
 
 
 @pytest.mark.exact
@@ -53,16 +53,16 @@ def test_a_part_at_its_limit_is_rarely_called_either():
 
 def test_what_was_not_measured_is_undecided():
     assert verdict(float("nan"), float("nan"), "at most", 1.0) == "undecided"
-    assert judged({}, [Limit("largest ovality", "at most", 1.0)])[0].verdict == "undecided"
+    assert judged({}, [MeasuredLimit("largest ovality", "at most", 1.0)])[0].verdict == "undecided"
     assert verdict(1.0, 0.0, "at most", 1.0) == "met"
 
 
 def test_unknown_quantities_and_limits_are_refused():
     with pytest.raises(InvalidValue, match="'rms' is not a quantity of a comparison; allowed: mean dev"):
-        Limit("rms", "at most", 1.0)
+        MeasuredLimit("rms", "at most", 1.0)
     with pytest.raises(InvalidValue, match="is not finite"):
-        Limit("mean deviation", "at most", float("inf"))
-    assert Limit("radius at 12.5 mm", "at most", 1.0).height == 12.5
+        MeasuredLimit("mean deviation", "at most", float("inf"))
+    assert MeasuredLimit("radius at 12.5 mm", "at most", 1.0).height == 12.5
     assert {unit_of(name) for name in UNITS} == {"mm", "mm³", "1"}
 
 
@@ -72,7 +72,7 @@ def test_a_common_error_of_the_scanner_moves_each_quantity_by_its_sensitivity():
     # the volume by 2 π R L e; ovality, eccentricity and bend do not change.
     surface, error = tube(around=120, along=21), 0.1
     noise = np.random.default_rng(0).normal(0.0, 1e-3, (4000, 3))
-    found = deviations(surface.sampled(4000)[0] + noise, Locator(surface))
+    found = deviations(surface.sampled(4000)[0] + noise, SurfaceLocator(surface))
     measures = Measures(radius_field(surface), (20.0,))
     given = (found, surface_deviations(found, surface), measures, surface, np.zeros((6, 6)))
     result = with_uncertainty(*given, scanner=error, replicates=300)

@@ -28,7 +28,7 @@ from annelid.results.animation.drawn_part import section_through_axis
 from annelid.results.animation.frame_page import PANEL_WIDTH, FramePage
 from annelid.results.animation.moving_part import between, moving_part
 from annelid.results.animation.section_panel import SectionPanel
-from annelid.results.animation.timing import Timing, timing_of
+from annelid.results.animation.timing import FrameTiming, timing_of
 from annelid.results.fields.state_fields import FieldGrid, in_space
 from annelid.results.folder.folder_files import remove_run_files
 from annelid.results.folder.run_record import open_run
@@ -343,7 +343,7 @@ def test_a_movie_repeats_a_loop_for_five_seconds(monkeypatch):
     encoder = Encoder()
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", encoder)
     frames = [np.full((11, 21, 3), k, np.uint8) for k in range(8)]
-    timing = Timing(np.arange(8) / 8, 1.0, 8.0, np.arange(9), True)
+    timing = FrameTiming(np.arange(8) / 8, 1.0, 8.0, np.arange(9), True)
     assert movie_files.mp4(frames, timing) == b"movie"
     assert len(encoder.frames) == 5 * 8
     assert encoder.options["size"] == (20, 10)  # the encoder takes even numbers
