@@ -5,6 +5,7 @@ from pathlib import Path
 
 from annelid.cases.cli import commands
 from annelid.cases.cli.argument_types import output_file, whole_number
+from annelid.cases.cli.branching import add_branch_command
 from annelid.cases.cli.subcommand import Subparsers, add_command
 
 __all__ = ["add_result_commands"]
@@ -15,6 +16,7 @@ def add_result_commands(subparsers: Subparsers) -> None:
     _add_report(subparsers)
     _add_view(subparsers)
     _add_animate(subparsers)
+    add_branch_command(subparsers)
 
 
 def _add_report(subparsers: Subparsers) -> None:

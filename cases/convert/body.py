@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from annelid.cases.convert.imperfection import imperfection_of
 from annelid.cases.convert.lattice import angle_note, lattice_mesh_size_of, lattice_of, v_at
 from annelid.cases.convert.making import inflated_wall
 from annelid.cases.convert.shape import band_of, mesh_size_of, shape_of
@@ -26,6 +27,7 @@ from annelid.geometry.lattice_mesh.lattice_sheet import RingElectrode
 from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.grid_lines import pieces
+from annelid.geometry.meshing.imperfection import deformed
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
@@ -64,7 +66,8 @@ def meshed_part_of(case: Case) -> MeshedPart:
         return _part_with_lattice(case)
     shape, bands = shape_of(case), [band_of(electrode) for electrode in case.electrodes]
     lines = [] if shape.bands_by_radius else [section.at for section in case.sections]
-    return MeshedPart(build(shape, mesh_size_of(case), bands, lines=lines))
+    body, imperfection = build(shape, mesh_size_of(case), bands, lines=lines), imperfection_of(case)
+    return MeshedPart(body if imperfection is None else deformed(body, imperfection))
 
 
 def _part_with_lattice(case: Case) -> MeshedPart:

@@ -17,6 +17,7 @@ from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.contact import ContactTable
 from annelid.cases.schema.flow import CircuitTable, ElementTable, FeedTable, FluidEndTable, FluidTable
+from annelid.cases.schema.imperfection import ImperfectionTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import PartTable
@@ -24,6 +25,7 @@ from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable, Slee
 from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.wave import WaveTable
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
+from annelid.solver.model.harmonic_words import harmonic_words
 from annelid.solver.model.loads import LOAD_KINDS
 
 __all__ = ["description_of"]
@@ -107,6 +109,7 @@ class _Describer(TableWords):
         yield Statement("Shape", self._shape(case.shape))
         yield Statement("Lattice", self._lattice(case.lattice))
         yield Statement("Making", self._making(case.making, case.lattice))
+        yield Statement("Imperfection", self._imperfection(case.imperfection))
         yield Statement("Model", self._mesh(case.mesh, has_lattice=case.lattice is not None))
         yield entries("Parts", case.parts, lambda part: self._part(case, part))
         yield Statement(NOT_JUDGED, tuple(map(sentence, not_judged(case))))
@@ -153,6 +156,13 @@ class _Describer(TableWords):
             f"The stress-free skin is inflated ({load}) and the lattice is printed on it{cast}; the stages "
             "start from there.",
         )
+
+    def _imperfection(self, imperfection: ImperfectionTable | None) -> tuple[str, ...]:
+        if imperfection is None:
+            return ()
+        size = self.units.show("thickness", imperfection.size)
+        motion = harmonic_words(imperfection.waves)
+        return (f"Drawn with a deviation of at most {size} along the mode of a part that {motion}.",)
 
     def _mesh(self, mesh: MeshTable, *, has_lattice: bool) -> tuple[str, ...]:
         left_out = ["model", "cells", *(["around"] if has_lattice else ["on_struts", "through_struts"])]

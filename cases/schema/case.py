@@ -10,6 +10,7 @@ from annelid.cases.schema.comparison import ComparisonTable
 from annelid.cases.schema.contact import ContactTable
 from annelid.cases.schema.fabrication import FabricationTable
 from annelid.cases.schema.flow import CircuitTable, FeedTable, FluidTable
+from annelid.cases.schema.imperfection import ImperfectionTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import MaterialTable, PartTable
@@ -43,6 +44,8 @@ class Case(Table):
     """A printed lattice on the wall."""
     making: MakingTable | None = None
     """How the part is made: the skin is inflated, printed on and released."""
+    imperfection: ImperfectionTable | None = None
+    """A small deviation of the drawn part from its shape of revolution, in 3-D models."""
     mesh: MeshTable
     """Element sizes of the mesh."""
     materials: Annotated[dict[Name, MaterialTable], Field(min_length=1)]

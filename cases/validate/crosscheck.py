@@ -30,7 +30,7 @@ from annelid.cases.validate.crosscheck_boundary import (
 from annelid.cases.validate.crosscheck_comparison import check_comparison
 from annelid.cases.validate.crosscheck_flow import check_flow_tables, check_fluid
 from annelid.cases.validate.crosscheck_lattice import check_lattice, check_making
-from annelid.cases.validate.crosscheck_shape import build_shape, build_size
+from annelid.cases.validate.crosscheck_shape import build_shape, build_size, check_imperfection
 from annelid.cases.validate.findings import Findings
 from annelid.cases.validate.mounting import check_stack, mounted
 from annelid.cases.validate.resolved import resolved
@@ -80,6 +80,8 @@ class CrossCheck:
         self._check_parts(parts)
         self._check_electrodes(parts)
         self._check_boundary_and_stages(parts)
+        if self.shape is not None and self.size is not None:
+            check_imperfection(self.case, self.shape, self.size, self.findings)
         check_lattice(self.case, self.findings, self.shape)
         check_making(self.case, self.findings)
         if self.findings.complete("fabrication"):

@@ -3,6 +3,7 @@
 
 from collections.abc import Iterator
 
+from annelid.cases.convert.imperfection import imperfection_of
 from annelid.cases.convert.shape import (
     edge_range,
     layer_of,
@@ -15,12 +16,13 @@ from annelid.cases.schema.case import Case
 from annelid.cases.schema.shape import BalloonTable, LayerTable, SleeveTable, TubeTable
 from annelid.cases.validate.findings import Findings
 from annelid.geometry.errors import Finding, InvalidValue
+from annelid.geometry.meshing.imperfection import imperfection_findings
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.uneven_wall import unevenness_findings
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 
-__all__ = ["build_shape", "build_size"]
+__all__ = ["build_shape", "build_size", "check_imperfection"]
 
 
 def build_shape(case: Case, findings: Findings) -> Shape | None:
@@ -64,6 +66,19 @@ def build_size(case: Case, shape: Shape | None, findings: Findings) -> MeshSize 
             _check_unevenness(case, shape, size, findings)
         return size
     return None
+
+
+def check_imperfection(case: Case, shape: Shape, size: MeshSize, findings: Findings) -> None:
+    """Check an imperfection against the shape and the model."""
+    if not findings.complete("imperfection"):
+        return
+    with findings.catching("imperfection"):
+        imperfection = imperfection_of(case)
+        if imperfection is None:
+            return
+        if case.lattice is not None:
+            raise InvalidValue("cannot be combined with [lattice]: remove one of them")
+        findings.check(imperfection_findings(imperfection, shape, size))
 
 
 def _check_unevenness(case: Case, shape: Shape, size: MeshSize, findings: Findings) -> None:

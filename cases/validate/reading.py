@@ -20,6 +20,7 @@ from annelid.cases.validate.valid_tables import ValidTables, valid_tables
 from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.measured_surface import read_radial_surface
+from annelid.geometry.meshing.imperfection import MODE_COLUMNS
 from annelid.geometry.shapes.spline_meridian import COLUMNS
 from annelid.geometry.shapes.thickness_map import read_thickness_map
 from annelid.geometry.text_files import read_columns
@@ -67,7 +68,7 @@ def case_from_tables(tables: Mapping[str, Any], *, source: str = "case", folder:
     """
     check_tables(dict(tables), source)
     raw = _with_waves(_with_radii(_with_points(dict(tables), folder), folder), folder)
-    raw = _with_thicknesses(raw, folder)
+    raw = _with_mode(_with_thicknesses(raw, folder), folder)
     messages: list[str] = []
     with units_read() as units:
         try:
@@ -156,6 +157,18 @@ def _with_thicknesses(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
             layer = _with({"layer": layer}, "layer", "thickness_map", grid)["layer"]
         read.append(layer)
     return tables | {"shape": shape | {"layers": read}}
+
+
+def _with_mode(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Replace the file of an imperfection by its values, so that the case needs no other file."""
+    imperfection = _file_table({"case": tables}, "case", "imperfection")
+    if imperfection is None:
+        return tables
+    with _companion("imperfection.path"):
+        radius, height, *mode = read_columns(folder / imperfection["path"], MODE_COLUMNS).T
+    points = {"kind": "points", "radius": _in_mm(radius), "height": _in_mm(height)}
+    points |= {key: values.tolist() for key, values in zip(MODE_COLUMNS[2:], mode, strict=True)}
+    return _with({"case": tables}, "case", "imperfection", points)["case"]
 
 
 def _with_waves(tables: dict[str, Any], folder: Path) -> dict[str, Any]:

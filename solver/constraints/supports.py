@@ -11,6 +11,7 @@ from annelid.solver.constraints.constraints import Constraints, FixedComponent, 
 from annelid.solver.constraints.rigid_motions import fix_rigid_motions
 
 _TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
+_HALF = 2 + 1e-9  # multiplicity of half a part, whose axis may bend in its plane of symmetry
 
 
 def constraints_of(
@@ -59,7 +60,7 @@ def constraints_of(
 def _axis(body: Body, last: int) -> list[FixedComponent]:
     if body.model == "axisymmetric":
         on_axis = np.flatnonzero(np.abs(body.points[:, 0]) < _TOUCH)
-    elif body.model == "sector":
+    elif body.model == "sector" and body.multiplicity > _HALF:
         on_axis = np.flatnonzero(np.hypot(body.points[:, 0], body.points[:, 1]) < _TOUCH)
     else:
         return []

@@ -14,7 +14,7 @@ from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
 
 MOST_SOLVES = 8
-_ENOUGH = 1e-4  # fraction of the step to which a point is located; a limit load is then known to about 1e-8
+ENOUGH = 1e-4  # fraction of the step to which a point is located; a limit load is then known to about 1e-8
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def find_zero(
     width, solves = high.s - low.s, 0
     while solves < MOST_SOLVES:
         solves += 1
-        trial = _between(low, high)
+        trial = between(low, high)
         convergence = continuation.solve_between(trial, (low.s, low.state), (high.s, high.state))
         sample = Sample(trial, test(), continuation.system.snapshot())
         if np.sign(sample.test) == np.sign(low.test):
@@ -77,8 +77,8 @@ def find_zero(
         else:
             high = sample
             low.test /= 2
-        narrow = abs(high.s - low.s) < _ENOUGH * abs(width)
-        if narrow or abs(_between(low, high) - sample.s) < _ENOUGH * abs(width):
+        narrow = abs(high.s - low.s) < ENOUGH * abs(width)
+        if narrow or abs(between(low, high) - sample.s) < ENOUGH * abs(width):
             break
     return sample, convergence, solves
 
@@ -172,7 +172,8 @@ class Locator:
         return value
 
 
-def _between(low: Sample, high: Sample) -> float:
+def between(low: Sample, high: Sample) -> float:
+    """Where a test function with values of opposite sign is tried next."""
     fraction = low.test / (low.test - high.test)
     return low.s + float(np.clip(fraction, 0.02, 0.98)) * (high.s - low.s)
 
@@ -190,7 +191,7 @@ def _merged(points: list[CriticalState], width: float) -> list[CriticalState]:
     """Points nearer to each other than they are located, as one of several modes."""
     merged: list[CriticalState] = []
     for point in points:
-        if merged and abs(point.s - merged[-1].s) < 2 * _ENOUGH * width:
+        if merged and abs(point.s - merged[-1].s) < 2 * ENOUGH * width:
             first = merged.pop()
             kind = "limit point" if "limit point" in (first.kind, point.kind) else first.kind
             point = replace(first, kind=kind, modes=first.modes + point.modes)

@@ -59,7 +59,7 @@ def first_harmonic(watch: HarmonicWatch, states: list[Passed], evaluation: Evalu
     system.read_x()
     evaluation.read_fields()
     if unstable := watch.unstable():
-        turn = first_turn(watch, states, unstable)
+        turn = first_turn(watch, states, unstable, begins_stable=True)
         assert turn.continuation is not None
         return Found(turn.continuation.parameter_at(turn.s), turn.kind)
     system.restore(present)

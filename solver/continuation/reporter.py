@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Passing on the states of a path, and collecting remarks and the outcome."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -219,14 +219,14 @@ class Reporter(Outcomes):
         unstable = dict(self.watch.unstable())
         self._unstable = {m: count for m, count in self._unstable.items() if m in unstable}
         for _ in range(_MOST_TURNS):
-            if new := [m for m in unstable if m not in self._unstable]:
+            if new := {m: count for m, count in unstable.items() if m not in self._unstable}:
                 self._unstable[self._pass_on_turn(new)] = 1
         while len(self._held) > 1:
             self._release_one()
         self._unstable = unstable
         self._release_one()
 
-    def _pass_on_turn(self, harmonics: list[int]) -> int:
+    def _pass_on_turn(self, harmonics: Mapping[int, int]) -> int:
         """Pass on the states up to the point where the first of some harmonics turns, which is returned.
 
         Any state may be the present one if the path ends there, else it is the one before.
@@ -234,7 +234,7 @@ class Reporter(Outcomes):
         present = self.system.snapshot()
         base = [] if self._judged is None else [self._judged]
         states = [*base, *(held.passed for held in self._held)]
-        turn = first_turn(self.watch, states, harmonics, self._unstable)
+        turn = first_turn(self.watch, states, harmonics, self._unstable, begins_stable=bool(base))
         for _ in range(turn.after + 1 - len(base)):
             self._release_one()
         self.system.read_x()

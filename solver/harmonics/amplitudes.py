@@ -29,6 +29,8 @@ from annelid.solver.model.boundary import Foundation
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
 
+_ZERO = ((2, 1),)  # of the gradient for m = 0
+
 
 class PerturbedProblem(Problem):
     """The potential of the present state of a problem plus local perturbations of value zero.
@@ -83,20 +85,22 @@ class PerturbedProblem(Problem):
             variation = ufl.derivative(variation, perturbations, tuple(directions))
         return self.at_state(variation)
 
-    def amplitudes_of(self, block: int, amplitude: Expr) -> dict[int, Expr]:
-        """Amplitudes of the components of x, by number.
+    def amplitudes_of(self, block: int, v: Expr) -> tuple[dict[int, Expr], dict[int, Expr]]:
+        """Amplitudes of the components of x, by number: their values at m = 0, and the factors of m.
 
         Args:
             block: 0 displacement, 1 pressure, 2 potential.
-            amplitude: Test or trial function of the block's space.
+            v: Test or trial function of the block's space.
         """
+        R = self._x[0]
         if block == 0:
-            G = self._gradient_amplitude(amplitude)
-            return {3 * i + j: G[i, j] for i in range(3) for j in range(3)}
+            G = self._round_gradient(v)
+            at_0 = {3 * i + j: G[i, j] for i in range(3) for j in range(3) if (i, j) not in _ZERO}
+            return at_0, {1: -v[0] / R, 4: v[1] / R, 7: -v[2] / R}
         if block == 1:
-            return {9: amplitude}
-        grad = ufl.grad(amplitude)
-        return {10: -grad[0], 11: self.m * amplitude / self._x[0], 12: -grad[1]}
+            return {9: v}, {}
+        grad = ufl.grad(v)
+        return {10: -grad[0], 12: -grad[1]}, {11: v / R}
 
     def derivative(self, form: ufl.Form, v: Expr) -> ufl.Form:
         """Derivative of a form on surfaces by a perturbation of the displacement with the amplitude v."""
@@ -112,13 +116,14 @@ class PerturbedProblem(Problem):
         return ufl.replace(ufl.algorithms.expand_derivatives(form), zero)
 
     def _gradient_amplitude(self, v: Expr) -> Expr:
-        H, R, m = ufl.grad(v), self._x[0], self.m
+        around = ufl.as_vector([-v[0], v[1], -v[2]]) / self._x[0]
+        return self._round_gradient(v) + self.m * ufl.outer(around, ufl.as_vector([0, 1, 0]))
+
+    def _round_gradient(self, v: Expr) -> Expr:
+        """The amplitude of the gradient for m = 0."""
+        H, R = ufl.grad(v), self._x[0]
         return ufl.as_matrix(
-            [
-                [H[0, 0], -(m * v[0] + v[1]) / R, H[0, 1]],
-                [H[1, 0], (m * v[1] + v[0]) / R, H[1, 1]],
-                [H[2, 0], -m * v[2] / R, H[2, 1]],
-            ]
+            [[H[0, 0], -v[1] / R, H[0, 1]], [H[1, 0], v[0] / R, H[1, 1]], [H[2, 0], 0, H[2, 1]]]
         )
 
     # the perturbed state

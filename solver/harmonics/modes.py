@@ -54,6 +54,8 @@ def lowest_mode(
     m: int,
     opposite: tuple[str, ...],
     near: PETSc.Vec | None = None,
+    *,
+    unstable: bool = False,
 ) -> HarmonicMode:
     """The lowest of the modes nearest to zero stiffness; collective.
 
@@ -63,6 +65,7 @@ def lowest_mode(
         m: Number of waves around the axis.
         opposite: Planes of symmetry about which the mode is the opposite of its mirror image.
         near: A mode of a state nearby, from which it is found sooner.
+        unstable: Whether only modes of negative stiffness are sought, of which there must be one.
 
     Raises:
         NoEquilibrium: The eigensolver found none.
@@ -77,7 +80,9 @@ def lowest_mode(
     solver = SLEPc.EPS().create(problem.comm)
     solver.setOperators(operator)
     solver.setProblemType(SLEPc.EPS.ProblemType.NHEP)
-    solver.setWhichEigenpairs(SLEPc.EPS.Which.LARGEST_MAGNITUDE)
+    # The eigenvalues are 1/k.
+    nearest = SLEPc.EPS.Which.SMALLEST_REAL if unstable else SLEPc.EPS.Which.LARGEST_MAGNITUDE
+    solver.setWhichEigenpairs(nearest)
     if near is None:
         solver.setDimensions(_COUNT, 5 * _COUNT)
         solver.setTolerances(1e-8, 50)

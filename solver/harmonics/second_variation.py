@@ -13,6 +13,7 @@ from annelid.solver.energy.problem import RULE
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.moduli import Moduli
 
+_SAME = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
 _HOOP = (1, 3, 5, 7, 11)  # components of x with one index of the hoop
 
 
@@ -27,8 +28,8 @@ class _Powers(NamedTuple):
 class SecondVariation:
     """K(m) of the amplitudes (a, b, c), q[, f] without supports, laid out in blocks like the unknowns.
 
-    The gradient of an amplitude is linear in m, so K is a quadratic polynomial of m. Three assemblies at a
-    state therefore serve all harmonics. ``assemble`` comes before ``set``.
+    The gradient of an amplitude is linear in m, so K is a quadratic polynomial of m, whose three matrices
+    are assembled once at a state. ``assemble`` comes before ``set``.
 
     Attributes:
         matrix: K(m) of the m set last.
@@ -37,76 +38,68 @@ class SecondVariation:
     def __init__(self, problem: PerturbedProblem) -> None:
         self._problem = problem
         self._moduli = Moduli(problem)
-        self._inside = forms.compile_forms(_inside(problem, self._moduli.H))
+        self._inside = forms.compile_forms([_inside(problem, self._moduli.H, power) for power in range(3)])
         self._on_surfaces = forms.compile_forms(_on_surfaces(problem))
-        self._powers = _Powers(*(fem_petsc.create_matrix(self._inside) for _ in range(3)))
-        self.matrix = fem_petsc.assemble_matrix(self._inside)
+        matrices = [fem_petsc.assemble_matrix(self._inside[0]) for _ in range(4)]  # all of one pattern
+        for matrix in matrices:
+            matrix.assemble()
+        self._powers, self.matrix = _Powers(*matrices[:3]), matrices[3]
         self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
         self.matrix.setOption(PETSc.Mat.Option.KEEP_NONZERO_PATTERN, True)
-        self.matrix.assemble()
 
     def assemble(self) -> None:
         """Take the present state; collective."""
         self._moduli.update()
-        self._asked: float | None = None
-        self._has_powers = False
+        self._assemble_surfaces()
+        for K, inside in zip(self._powers, self._inside, strict=True):
+            fem_petsc.assemble_matrix(K, inside)
+            K.assemble()
 
     def set(self, m: float) -> None:
-        """Form ``matrix`` for a number of waves; collective.
-
-        The first time at a state it is assembled, then the powers are.
-        """
-        if not self._has_powers and self._asked in (None, m):
-            self._asked = m
-            self._assemble(m, self.matrix)
-            return
-        if not self._has_powers:
-            self._assemble_powers()
+        """Form ``matrix`` for a number of waves; collective."""
         constant, linear, square = self._powers
-        same = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
-        constant.copy(self.matrix, same)
+        constant.copy(self.matrix, _SAME)
         if m:
-            self.matrix.axpy(m, linear, same)
-            self.matrix.axpy(m**2, square, same)
+            self.matrix.axpy(m, linear, _SAME)
+            self.matrix.axpy(m**2, square, _SAME)
 
-    def _assemble_powers(self) -> None:
+    def _assemble_surfaces(self) -> None:
+        """The powers of m of the terms on surfaces, from three numbers of waves."""
         constant, linear, square = self._powers
         for m, K in enumerate(self._powers):
-            self._assemble(float(m), K)
-        same = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
-        square.axpy(-2.0, linear, same)  # K(2) - 2 K(1) + K(0) = 2 square
-        square.axpy(1.0, constant, same)
+            self._problem.m.value = m
+            K.zeroEntries()
+            fem_petsc.assemble_matrix(K, self._on_surfaces)
+            K.assemble()
+        square.axpy(-2.0, linear, _SAME)  # K(2) - 2 K(1) + K(0) = 2 square
+        square.axpy(1.0, constant, _SAME)
         square.scale(0.5)
-        linear.axpy(-1.0, constant, same)
-        linear.axpy(-1.0, square, same)
-        self._has_powers = True
-
-    def _assemble(self, m: float, K: PETSc.Mat) -> None:
-        self._problem.m.value = m
-        K.zeroEntries()
-        fem_petsc.assemble_matrix(K, self._inside)
-        fem_petsc.assemble_matrix(K, self._on_surfaces)
-        K.assemble()
+        linear.axpy(-1.0, constant, _SAME)
+        linear.axpy(-1.0, square, _SAME)
 
 
-def _inside(problem: PerturbedProblem, H: fem.Function) -> list[list[ufl.Form | None]]:
-    """The second variation of the density by blocks of the amplitudes, from that in x; of no law."""
+def _inside(problem: PerturbedProblem, H: fem.Function, power: int) -> list[list[ufl.BaseForm | None]]:
+    """What a power of m multiplies in the second variation of the density, by blocks of the amplitudes."""
     spaces = ufl.MixedFunctionSpace(*problem.spaces)
-    tests, trials = (
-        [problem.amplitudes_of(i, v) for i, v in enumerate(arguments)]
-        for arguments in (ufl.TestFunctions(spaces), ufl.TrialFunctions(spaces))
-    )
+    arguments = ufl.TestFunctions(spaces), ufl.TrialFunctions(spaces)
+    tests, trials = ([problem.amplitudes_of(i, v) for i, v in enumerate(every)] for every in arguments)
     over = ufl.dx(domain=problem.mesh.domain, metadata=RULE)
-    K: list[list[ufl.Form | None]] = [
-        [
-            sum(H[i, j] * v * w for i, v in test.items() for j, w in trial.items() if _coupled(i, j)) * over
-            for trial in trials
+
+    def block(row: int, column: int) -> ufl.BaseForm | None:
+        products = [
+            H[i, j] * v * w
+            for n in range(2)
+            for i, v in tests[row][n].items()
+            for j, w in (trials[column][power - n].items() if 0 <= power - n < 2 else ())
+            if _coupled(i, j)
         ]
-        for test in tests
-    ]
-    if problem.model.solved_potential:
-        K[1][2] = K[2][1] = None  # pressure and potential are not coupled
-    return K
+        if products and {row, column} != {1, 2}:  # pressure and potential are not coupled
+            return sum(products) * over
+        pair = arguments[0][row], arguments[1][column]
+        return ufl.ZeroBaseForm(pair) if row == column else None
+
+    blocks = range(len(tests))
+    return [[block(row, column) for column in blocks] for row in blocks]
 
 
 def _coupled(i: int, j: int) -> bool:

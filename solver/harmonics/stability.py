@@ -63,10 +63,8 @@ class HarmonicStability:
         Raises:
             NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
         """
-        modes = [
-            lowest_mode(self.problem, self._factorised(m, opposite), m, opposite)
-            for opposite in parities(self.problem.model.supports)
-        ]
+        planes = parities(self.problem.model.supports)
+        modes = [self._lowest(self._factorised(m, opposite), m, opposite) for opposite in planes]
         return min(modes, key=lambda mode: mode.stiffness)
 
     def near(self, mode: HarmonicMode) -> HarmonicMode:
@@ -78,7 +76,14 @@ class HarmonicStability:
         tangent = self._factorised(mode.m, mode.opposite)
         found = lowest_mode(self.problem, tangent, mode.m, mode.opposite, mode.vector)
         if found.stiffness > 0 and tangent.unstable_modes():  # it is not the nearest to zero
-            found = lowest_mode(self.problem, tangent, mode.m, mode.opposite)
+            found = self._lowest(tangent, mode.m, mode.opposite)
+        return found
+
+    def _lowest(self, tangent: HarmonicTangent, m: int, opposite: tuple[str, ...]) -> HarmonicMode:
+        """The lowest of the modes nearest to zero stiffness, an unstable one if there is one."""
+        found = lowest_mode(self.problem, tangent, m, opposite)
+        if found.stiffness > 0 and tangent.unstable_modes():  # they are not among the nearest
+            found = lowest_mode(self.problem, tangent, m, opposite, unstable=True)
         return found
 
     def most_needed(self, least: FloatArray | None) -> int:
