@@ -9,7 +9,6 @@ from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
 from annelid.solver.energy import forms
-from annelid.solver.energy.problem import RULE
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.moduli import Moduli
 
@@ -96,7 +95,7 @@ def _inside(problem: PerturbedProblem, H: fem.Function) -> list[list[ufl.Form | 
         [problem.amplitudes_of(i, v) for i, v in enumerate(arguments)]
         for arguments in (ufl.TestFunctions(spaces), ufl.TrialFunctions(spaces))
     )
-    over = ufl.dx(domain=problem.mesh.domain, metadata=RULE)
+    over = ufl.dx(domain=problem.mesh.domain, metadata=problem.rule)
     K: list[list[ufl.Form | None]] = [
         [
             sum(H[i, j] * v * w for i, v in test.items() for j, w in trial.items() if _coupled(i, j)) * over
