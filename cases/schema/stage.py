@@ -25,7 +25,6 @@ from annelid.cases.schema.base import (
     Volume,
     Whole,
 )
-from annelid.cases.schema.units import Unit
 from annelid.cases.schema.wave import WaveTable
 from annelid.geometry.shapes.band import HANDS
 from annelid.solver.model.boundary import DIRECTIONS, HOLDS, HOT_FACES
@@ -225,7 +224,7 @@ class SteppingTable(Table):
 
     smallest_step: Number = 1e-4
     """Smallest step, as a fraction of the stage; below it the run ends."""
-    tolerance: Annotated[float, Unit("", "a number", "1e-8", at_least=1e-11, at_most=1e-6)] | None = None
+    tolerance: Annotated[float, Field(ge=1e-11, le=1e-6)] | None = None
     """Out-of-balance force relative to the forces at play, below which a state is converged; default: 1e-8."""
     beyond_instability: Annotated[str, Choice(BEYOND)] = "stop"
     """Where stability is lost: "stop" ends the run there, "follow" continues along unstable states, "jump"
