@@ -112,14 +112,14 @@ def _bar(
         tolerance=change[TOLERANCE],
         quadrature=change[QUADRATURE],
     )
-    return _completed(shown, mesh, steps)
+    return _completed(shown, mesh, steps, {reported.quantity for reported in values[CASE]})
 
 
-def _completed(bar: QuantityBar, mesh: ErrorBar, steps: ErrorBar) -> QuantityBar:
-    """Add the shares and their sum, unless no limit is seen."""
+def _completed(bar: QuantityBar, mesh: ErrorBar, steps: ErrorBar, reported: set[str]) -> QuantityBar:
+    """Add the shares and their sum, unless no limit is seen; ``reported``: all quantities of the run."""
     beside = _beside(bar.quantity)
     if beside is not None and _has_no_limit(mesh):
-        other = f"; {beside} has a limit" if beside else ""
+        other = f"; {beside} has a limit" if beside in reported else ""
         text = f"No limit is seen under refinement of this value at a point{other}."
         return replace(bar, pattern="no limit", note=text, best=math.nan, index=math.nan, order=math.nan)
     if mesh.pattern is Pattern.ONE:

@@ -48,7 +48,7 @@ def convergence_figure(
         axes.set_xticks(sizes, [digits(size, 2) for size in sizes])
         axes.minorticks_off()
         axes.ticklabel_format(axis="y", useOffset=False)
-        axes.set_xlabel("element size over that of the case")
+        axes.set_xlabel(f"{bar.where}, over the relative element size".lstrip(", "))
         title = unit.label(bar.quantity)
         axes.set_title(title if len(title) < 46 else bar.quantity[:44] + "…")
         label = f"{bar.quantity} {bar.where} on meshes of different element size"

@@ -10,7 +10,7 @@ from annelid.results.folder.path_rows import csv_text
 from annelid.results.pages.render import render
 from annelid.results.verification.figures import convergence_figure
 from annelid.results.verification.record import TOO_CLOSE, QuantityBar, Verification
-from annelid.solver.display import DisplayUnits, capitalised, counted, digits
+from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import load_kind
 
@@ -53,7 +53,7 @@ def write_verification_page(verification: Verification, display: DisplayUnits, p
     main = [bar for bar in bars if _is_main(bar, verification)]
     figures = [
         convergence_figure(bar, _kind(bar), display, _limits(bar, verification), name=f"c{number}")
-        for number, bar in enumerate([b for b in main if len(b.values) > 1][:_MOST_FIGURES])
+        for number, bar in enumerate([b for b in main if _changes(b)][:_MOST_FIGURES])
     ]
     content = {
         "title": verification.title,
@@ -86,8 +86,7 @@ def shown_bar(kind: str, value: float, half: float, display: DisplayUnits) -> st
 def _outcome(verification: Verification) -> dict[str, Any]:
     answers = [verdict.answer for verdict in verification.verdicts]
     barred = sum(bar.has_bar for bar in verification.bars)
-    text = f"{counted(barred, 'quantity')[:-1]}ies" if barred != 1 else "1 quantity"
-    text = f"{text} of {len(verification.bars)} have an error bar"
+    text = f"{barred} of {len(verification.bars)} reported numbers have an error bar"
     reasons = []
     for answer in ("not met", TOO_CLOSE):
         names = [v.quantity for v in verification.verdicts if v.answer == answer]
@@ -153,7 +152,9 @@ def _row(bar: QuantityBar, display: DisplayUnits) -> list[str]:
     kind = _kind(bar)
 
     def share(value: float) -> str:
-        return f"{digits(100 * value / abs(bar.value), 2)} %" if bar.value and math.isfinite(value) else "–"
+        if not bar.value or not math.isfinite(value):
+            return "–"
+        return "< 0.001 %" if value < 1e-5 * abs(bar.value) else f"{digits(100 * value / abs(bar.value), 2)} %"
 
     best = shown_bar(kind, bar.best, bar.best_half_width, display) if math.isfinite(bar.best) else "–"
     pattern = bar.pattern if not math.isfinite(bar.order) else f"{bar.pattern}, order {digits(bar.order, 2)}"
@@ -164,10 +165,7 @@ def _row(bar: QuantityBar, display: DisplayUnits) -> list[str]:
         best,
         pattern or "–",
         f"{digits(100 * bar.index, 2)} %" if math.isfinite(bar.index) else "–",
-        share(bar.mesh),
-        share(bar.steps),
-        share(bar.tolerance),
-        share(bar.quadrature),
+        " / ".join(map(share, (bar.mesh, bar.steps, bar.tolerance, bar.quadrature))),
     ]
 
 
@@ -178,6 +176,11 @@ def _notes(bars: list[QuantityBar]) -> list[str]:
         if bar.note:
             of_note.setdefault(bar.note, []).append(f"{bar.quantity} {bar.where}".strip())
     return [f"{capitalised(', '.join(names))}: {note}" for note, names in of_note.items()]
+
+
+def _changes(bar: QuantityBar) -> bool:
+    """Whether a quantity has different values on several meshes."""
+    return len(bar.values) > 1 and bar.pattern != "exact to rounding"
 
 
 def _kind(bar: QuantityBar) -> str:
