@@ -7,9 +7,9 @@ import time
 __all__ = ["SELFCHECK_EXAMPLES", "selfcheck_command"]
 
 SELFCHECK_EXAMPLES = """\
-Each check computes a small case and compares one number with a published value or a closed form. The first time
-takes longer, because equations are compiled. The result is kept for the evidence in reports. The exit code is 1
-if a check fails.
+Each check computes a small case and compares one number with a published value or a closed form. The first
+time takes longer, because equations are compiled. The result is kept for the evidence in reports. The exit
+code is 1 if a check fails.
 """
 _WIDTHS = (42, 12, 12, 9, 9, 6)
 
@@ -25,7 +25,12 @@ def selfcheck_command(options: argparse.Namespace) -> int:
     results = []
     for result in run_checks():
         check = result.check
-        numbers = f"{check.published:.6g}", f"{result.value:.6g}", f"{result.error:.1e}", f"{check.tolerance:.1e}"
+        numbers = (
+            f"{check.published:.6g}",
+            f"{result.value:.6g}",
+            f"{result.error:.1e}",
+            f"{check.tolerance:.1e}",
+        )
         _print_row(check.feature, *numbers, "pass" if result.passed else "FAIL")
         print(f"    {check.quantity}\n    {check.source}; {result.seconds:.1f} s")
         if result.problem:
@@ -41,5 +46,8 @@ def selfcheck_command(options: argparse.Namespace) -> int:
 
 
 def _print_row(*cells: str) -> None:
-    padded = [f"{cells[0]:<{_WIDTHS[0]}}", *(f"{c:>{w}}" for c, w in zip(cells[1:], _WIDTHS[1:], strict=True))]
+    padded = [
+        f"{cells[0]:<{_WIDTHS[0]}}",
+        *(f"{c:>{w}}" for c, w in zip(cells[1:], _WIDTHS[1:], strict=True)),
+    ]
     print("  ".join(padded).rstrip(), flush=True)

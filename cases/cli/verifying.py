@@ -85,7 +85,7 @@ def verify_command(options: argparse.Namespace) -> int:
 
 def _print_bars(verification: "Verification", display: "DisplayUnits") -> None:
     """Print the verdicts with their bars, or the first bars if there are no requirements."""
-    from annelid.results.verification.page import shown_bar
+    from annelid.results.verification.shown import shown_bar
     from annelid.solver.model.quantities import QUANTITIES, quantity_of
 
     for remark in verification.remarks:

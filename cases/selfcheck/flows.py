@@ -9,8 +9,8 @@ import numpy as np
 
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.elements import GROUND
-from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.flow_system import LumenState
+from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.integrator import integral, starting_state, step_alone
 from annelid.solver.fluid.lubrication import Lubrication, Reservoir
 from annelid.solver.fluid.sources import FlowSource

@@ -11,8 +11,8 @@ from typing import NamedTuple
 from annelid.cases.run.environment import version
 from annelid.cases.selfcheck.published import CHECKS, Check
 from annelid.geometry.errors import AnnelidError
-from annelid.results.folder.folder_files import utc_now
 from annelid.results.evidence.selfcheck_record import CheckResult, write_record
+from annelid.results.folder.folder_files import utc_now
 
 __all__ = ["measured", "record", "run_checks"]
 

@@ -22,7 +22,7 @@ def honeycomb() -> float:
 
 
 def aligned_scan() -> float:
-    """Error of the pose of an invented scan of a balloon, over its diameter; turns about its axis are free."""
+    """Error of the pose of an invented scan of a balloon over its diameter; turns about its axis are free."""
     from scipy.spatial.transform import Rotation
 
     from annelid.compare.alignment.align import align

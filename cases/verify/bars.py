@@ -150,7 +150,7 @@ def _completed(bar: QuantityBar, mesh: ErrorBar, steps: ErrorBar, reported: set[
 
 _NOTES = {
     Pattern.OSCILLATING: "The values oscillate: the bar spans all of them.",
-    Pattern.DIVERGING: "The differences grow: the bar is three times the span of the values and not reliable.",
+    Pattern.DIVERGING: "The differences grow: the bar is three times their span; do not rely on it.",
     Pattern.SLOW: "The values change so slowly that the bar is wide.",
     Pattern.FAST: "The values come closer than the method can: by accident, so the bar is wider.",
     Pattern.TWO: "From two meshes with an assumed order of 2.",

@@ -2,9 +2,9 @@
 """From the values of a quantity on several meshes to its error bar; pure arithmetic.
 
 Order, extrapolated value and grid convergence index after Roache, J. Fluids Eng. 116, 405 (1994), and Celik
-et al., J. Fluids Eng. 130, 078001 (2008). The index alone misleads: a triple that diverges has a healthy order,
-and alternating errors extrapolate to the wrong side. So the pattern of the values is found first, and the bar
-is wider where it is not the regular one.
+et al., J. Fluids Eng. 130, 078001 (2008), both from memory. The index alone misleads: three values that
+diverge have a plausible order, and alternating errors are extrapolated to the wrong side. So the pattern of
+the values is found first, and the bar is wider where it is not the regular one.
 """
 
 from dataclasses import dataclass
@@ -80,7 +80,7 @@ class ErrorBar:
         return self.half_width / abs(self.finest) if self.finest else np.nan
 
     def around(self, value: float) -> float:
-        """Half of the width of a bar around the value on another mesh, which contains the bar of the finest."""
+        """Half of the width of a bar around the value on another mesh; it contains the bar of the finest."""
         return abs(value - self.finest) + self.half_width
 
 
@@ -164,9 +164,7 @@ def _pattern(sizes: tuple[float, ...], values: tuple[float, ...]) -> Pattern:
     if ratio < 0:
         return Pattern.OSCILLATING
     order = grid_convergence(sizes, values).order
-    return (
-        Pattern.SLOW if order < LEAST_ORDER else Pattern.FAST if order > LARGEST_ORDER else Pattern.REGULAR
-    )
+    return Pattern.SLOW if order < LEAST_ORDER else Pattern.FAST if order > LARGEST_ORDER else Pattern.REGULAR
 
 
 def _wide(pattern: Pattern, sizes: tuple[float, ...], values: tuple[float, ...]) -> float:
@@ -180,7 +178,9 @@ def _wide(pattern: Pattern, sizes: tuple[float, ...], values: tuple[float, ...])
     if pattern is Pattern.SLOW:
         return SAFETY_UNCONFIRMED * abs(f1 - f2) / ((h2 / h1) ** LEAST_ORDER - 1)
     # The finest values may be close by accident: the coarser difference is reduced with the assumed order.
-    expected = abs(f2 - f3) * (h2**ASSUMED_ORDER - h1**ASSUMED_ORDER) / (h3**ASSUMED_ORDER - h2**ASSUMED_ORDER)
+    expected = (
+        abs(f2 - f3) * (h2**ASSUMED_ORDER - h1**ASSUMED_ORDER) / (h3**ASSUMED_ORDER - h2**ASSUMED_ORDER)
+    )
     return float(max(abs(f1 - f2), expected) / ((h2 / h1) ** ASSUMED_ORDER - 1))
 
 

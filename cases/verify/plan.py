@@ -68,7 +68,9 @@ def create_folder(plan: Plan, store: Store) -> None:
     """
     file = store.path / _STUDY
     if file.is_file() and _base(read_text(file, most=_LARGEST)) != _base(plan.file.text):
-        text = f"{store.path}: is the folder of another case or study; nothing was written. Choose another one"
+        text = (
+            f"{store.path}: is the folder of another case or study; nothing was written. Choose another one"
+        )
         raise InputError(text, key="OUT")
     create_study(plan, store)
 

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The runs of a verification: finer meshes, smaller steps, a tighter tolerance, a higher quadrature degree.
 
-Element sizes and numbers of elements change all together by factors of two, so that every direction is refined
-alike; steps change on the mesh of the case, so that both errors are seen apart.
+Element sizes and numbers of elements all change together by factors of two, so that every direction is
+refined alike. Steps change on the mesh of the case, so that both errors are seen apart.
 """
 
 from collections.abc import Iterator
@@ -114,7 +114,8 @@ def _mesh_keys(case: Case, level: int) -> Iterator[tuple[str, Value]]:
 
 def _sections(case: Case, level: int) -> int:
     """Sections of the flow along the lumen, at most those that the mesh of this level resolves."""
-    assert case.fluid is not None and case.fluid.sections is not None
+    assert case.fluid is not None
+    assert case.fluid.sections is not None
     mesh = case.mesh.model_copy(update={"along": case.mesh.along * 2.0**-level})
     most = most_sections(case.model_copy(update={"mesh": mesh}), shape_of(case))
     return min(max(1, round(case.fluid.sections * 2.0**level)), most)

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """From the folder of a verification to its record and files."""
 
+import itertools
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -85,7 +86,7 @@ def _remarks(runs: Sequence[FinishedRun], sizes: dict[str, float]) -> Iterator[s
         elif any(s["outcome"]["kind"] != base["outcome"]["kind"] for s in summaries):
             yield f"Some runs with {words} end in another way than the case; their values do not count."
     ordered = sorted(sizes.values())
-    if any(fine * _LEAST_RATIO > coarse for fine, coarse in zip(ordered, ordered[1:], strict=False)):
+    if any(fine * _LEAST_RATIO > coarse for fine, coarse in itertools.pairwise(ordered)):
         yield "Two meshes are nearly alike, so the order is not reliable."
 
 
@@ -123,12 +124,17 @@ def cost_lines(runs: Sequence[RefinedRun], plan: Plan, store: Store, workers: in
             total, memory = total + seconds, max(memory, cost.memory)
     _check_refined(runs, cells)
     end = f"to do: about {format_duration(total / max(workers, 1))}, up to {memory:.0f} MB for one run"
-    return [*lines, f"{end}; equations with another degree of quadrature are compiled once" if total else "all runs are done"]
+    return [
+        *lines,
+        f"{end}; equations with another degree of quadrature are compiled once"
+        if total
+        else "all runs are done",
+    ]
 
 
 def _check_refined(runs: Sequence[RefinedRun], cells: dict[str, int]) -> None:
     for run in runs:
-        if run.family == MESH and run.factor < 1 and run.name in cells:
-            if cells[run.name] <= cells[runs[0].name]:
-                text = "the mesh of this case cannot be refined: half the element size gives no more elements"
-                raise InputError(text, key="mesh")
+        finer = run.family == MESH and run.factor < 1 and run.name in cells
+        if finer and cells[run.name] <= cells[runs[0].name]:
+            text = "the mesh of this case cannot be refined: half the element size gives no more elements"
+            raise InputError(text, key="mesh")

@@ -37,7 +37,12 @@ def convergence_figure(
         ):
             if math.isfinite(half):
                 axes.errorbar(
-                    [size], [value * unit.factor], yerr=[half * unit.factor], color=style.INK, capsize=3, lw=1.1
+                    [size],
+                    [value * unit.factor],
+                    yerr=[half * unit.factor],
+                    color=style.INK,
+                    capsize=3,
+                    lw=1.1,
                 )
         low, high = axes.get_ylim()
         for limit in limits:

@@ -10,11 +10,12 @@ from annelid.results.folder.path_rows import csv_text
 from annelid.results.pages.render import render
 from annelid.results.verification.figures import convergence_figure
 from annelid.results.verification.record import TOO_CLOSE, QuantityBar, Verification
+from annelid.results.verification.shown import shown_bar
 from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.loads import load_kind
 
-__all__ = ["shown_bar", "write_bars", "write_verification_page"]
+__all__ = ["write_bars", "write_verification_page"]
 
 _MAIN = (
     q.MEAN_RADIAL_EXPANSION,
@@ -27,10 +28,23 @@ _MAIN = (
 )
 _MOST_FIGURES = 12
 _TONES = {"met": "success", "not met": "failure", TOO_CLOSE: "warning"}
-_COLUMNS = (
-    "quantity where unit value half_width best best_half_width pattern order index mesh steps tolerance "
-    "quadrature note"
-).split()
+_COLUMNS = [
+    "quantity",
+    "where",
+    "unit",
+    "value",
+    "half_width",
+    "best",
+    "best_half_width",
+    "pattern",
+    "order",
+    "index",
+    "mesh",
+    "steps",
+    "tolerance",
+    "quadrature",
+    "note",
+]
 
 
 def write_bars(verification: Verification, path: Path) -> Path:
@@ -69,18 +83,6 @@ def write_verification_page(verification: Verification, display: DisplayUnits, p
         "facts": {"version": verification.version, "hash of the case": verification.case_hash[:16]},
     }
     return write_atomically(path, render("verification.html", content))
-
-
-def shown_bar(kind: str, value: float, half: float, display: DisplayUnits) -> str:
-    """Return a value with its bar as text: ``"1.677 ± 0.004"``, with as many digits as the bar allows."""
-    if not math.isfinite(half):
-        return display.show(kind, value)
-    unit = display.unit(kind, value)
-    number, width = value * unit.factor, half * unit.factor
-    if width <= 0 or abs(number) < width:
-        return unit.behind(f"{digits(number, 3)} ± {digits(width, 2)}")
-    count = min(9, max(2, math.floor(math.log10(abs(number))) - math.floor(math.log10(width)) + 2))
-    return unit.behind(f"{digits(number, count)} ± {digits(width, 2)}")
 
 
 def _outcome(verification: Verification) -> dict[str, Any]:
@@ -154,7 +156,9 @@ def _row(bar: QuantityBar, display: DisplayUnits) -> list[str]:
     def share(value: float) -> str:
         if not bar.value or not math.isfinite(value):
             return "–"
-        return "< 0.001 %" if value < 1e-5 * abs(bar.value) else f"{digits(100 * value / abs(bar.value), 2)} %"
+        return (
+            "< 0.001 %" if value < 1e-5 * abs(bar.value) else f"{digits(100 * value / abs(bar.value), 2)} %"
+        )
 
     best = shown_bar(kind, bar.best, bar.best_half_width, display) if math.isfinite(bar.best) else "–"
     pattern = bar.pattern if not math.isfinite(bar.order) else f"{bar.pattern}, order {digits(bar.order, 2)}"

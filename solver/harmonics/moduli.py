@@ -29,7 +29,9 @@ class Moduli:
         cell = domain.basix_cell()
 
         def at_points(*shape: int) -> fem.FunctionSpace:
-            element = basix.ufl.quadrature_element(cell, value_shape=shape, degree=problem.model.quadrature_degree)
+            element = basix.ufl.quadrature_element(
+                cell, value_shape=shape, degree=problem.model.quadrature_degree
+            )
             return fem.functionspace(domain, element)
 
         points = at_points(n)

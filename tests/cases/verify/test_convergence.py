@@ -30,8 +30,8 @@ def test_only_the_last_row_of_the_table_is_not_regular():
     assert patterns == [Pattern.REGULAR, Pattern.REGULAR, Pattern.OSCILLATING]
 
 
-# Lame's cylinder a = 1, b = 2, E = 1, ν = 0.3, P = 1 in plane strain (exact 1.9066667), linear elements, by their
-# number, and a neo-Hookean tube B/A = 2, la = 1.5 by the midpoint rule (exact 0.4282284091); computed once.
+# Lame's cylinder a = 1, b = 2, E = 1, ν = 0.3, P = 1 in plane strain (exact 1.9066667), linear elements, by
+# their number; a neo-Hookean tube B/A = 2, la = 1.5 by the midpoint rule (exact 0.4282284091). Computed once.
 SMOOTH = (
     ((4, 8, 16), (1.887624462, 1.901775789, 1.905435322), 1.9066666667),
     ((12, 16, 24), (1.904481621, 1.905435322, 1.906118682), 1.9066666667),
@@ -55,7 +55,8 @@ def test_an_order_that_is_seen_twice_narrows_the_bar():
     sizes = (8.0, 4.0, 2.0, 1.0)
     values = tuple(1 + 1e-3 * h**2 + 1e-6 * h**4 for h in sizes)
     four, three = error_bar(sizes, values), error_bar(sizes[1:], values[1:])
-    assert four.confirmed and not three.confirmed
+    assert four.confirmed
+    assert not three.confirmed
     assert 1e-3 <= four.half_width < 0.5 * three.half_width
 
 
@@ -67,7 +68,8 @@ def test_alternating_errors_are_not_extrapolated():
     assert grid_convergence(sizes, values).extrapolated == pytest.approx(0.99583333)
     bar = error_bar(sizes, values)
     assert bar.pattern is Pattern.OSCILLATING
-    assert np.isnan(bar.extrapolated) and bar.half_width >= abs(1 - bar.finest)
+    assert np.isnan(bar.extrapolated)
+    assert bar.half_width >= abs(1 - bar.finest)
 
 
 def test_meshes_on_both_sides_of_an_extremum():
@@ -76,7 +78,8 @@ def test_meshes_on_both_sides_of_an_extremum():
     values = tuple(1 + 0.2 * h - 0.5 * h**2 for h in sizes)
     assert grid_convergence(sizes, values).index == pytest.approx(0.00205, rel=0.01)
     bar = error_bar(sizes, values)
-    assert bar.pattern is Pattern.OSCILLATING and bar.half_width >= 0.015
+    assert bar.pattern is Pattern.OSCILLATING
+    assert bar.half_width >= 0.015
 
 
 def test_a_diverging_triple_has_a_healthy_order_but_is_named():
@@ -109,7 +112,8 @@ def test_kinked_problems_are_covered(counts):
 
 def test_rounding_is_no_pattern():
     bar = error_bar((4.0, 2.0, 1.0), (1.0, 1.0 + 3e-10, 1.0 - 4e-10), noise=1e-9)
-    assert bar.pattern is Pattern.ROUNDING and bar.half_width == 1e-9
+    assert bar.pattern is Pattern.ROUNDING
+    assert bar.half_width == 1e-9
 
 
 def test_two_values_that_are_equal_by_accident_are_not_exact():
