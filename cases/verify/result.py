@@ -118,7 +118,8 @@ def cost_lines(runs: Sequence[RefinedRun], plan: Plan, store: Store, workers: in
         seconds = cost.seconds + cost.overhead
         lines.append(
             f"  {run.name:22} {cost.cells:8} cells {cost.unknowns['all']:9} unknowns  "
-            f"about {format_duration(seconds):>10}  {cost.memory:6.0f} MB  {state}"
+            f"{'at least' if cost.is_least else 'about':>8} {format_duration(seconds):>10}  "
+            f"{cost.memory:6.0f} MB  {state}"
         )
         if state == "waiting":
             total, memory = total + seconds, max(memory, cost.memory)
