@@ -71,10 +71,14 @@ MAY_IMPORT = {
         "results.show",
     ),
     "results.lattice": ("results.fields", "results.figures", "results.views"),
+    "results.verification": ("results.pages", "results.folder", "results.figures"),
+    "results.evidence": ("results.folder", "results.verification"),
     "results.report": (
         "results.pages",
         "results.fields",
         "results.folder",
+        "results.verification",
+        "results.evidence",
         "results.figures",
         "results.views",
         "results.animation",
@@ -111,6 +115,8 @@ MAY_IMPORT = {
     "cases.validate": ("cases.schema", "cases.convert"),
     "cases.run": ("cases.schema", "cases.convert", "cases.validate"),
     "cases.studies": ("cases.schema", "cases.convert", "cases.validate", "cases.run"),
+    "cases.verify": ("cases.schema", "cases.convert", "cases.validate", "cases.run", "cases.studies"),
+    "cases.selfcheck": ("cases.convert", "cases.validate", "cases.run"),
     "cases.cluster": ("cases.schema", "cases.validate", "cases.run", "cases.studies"),
     "cases.cli": (
         "cases.schema",
@@ -119,6 +125,8 @@ MAY_IMPORT = {
         "cases.run",
         "cases.studies",
         "cases.cluster",
+        "cases.verify",
+        "cases.selfcheck",
     ),
     "cases.library": (),
 }

@@ -16,7 +16,9 @@ from annelid.cases.cli.repeating import (
 )
 from annelid.cases.cli.result_arguments import add_result_commands
 from annelid.cases.cli.scanned_surface import SURFACE_EXAMPLES, add_surface_arguments, surface_command
+from annelid.cases.cli.selfchecking import SELFCHECK_EXAMPLES, selfcheck_command
 from annelid.cases.cli.subcommand import PlainHelp, Subparsers, add_command
+from annelid.cases.cli.verifying import VERIFY_EXAMPLES, add_verify_arguments, verify_command
 
 __all__ = ["parser"]
 
@@ -36,6 +38,7 @@ examples:
   annelid compare runs/my_cuff-0123abcd part.ply --unit mm
                                           compare a scan of the part with the last state of a run
   annelid study my_study.toml             run a parameter study
+  annelid verify my_case.toml             find error bars of all reported quantities
 
 exit codes:
   0    done, even if a load was not reached; the outcome states this
@@ -57,6 +60,10 @@ def parser() -> argparse.ArgumentParser:
     add_result_commands(subparsers)
     _add_scans(subparsers)
     _add_study(subparsers)
+    text = "find the error bars of a case from runs on finer meshes and with smaller steps"
+    add_verify_arguments(add_command(subparsers, "verify", verify_command, text, VERIFY_EXAMPLES))
+    text = "check this installation against published values, in about two minutes"
+    add_command(subparsers, "selfcheck", selfcheck_command, text, SELFCHECK_EXAMPLES)
     _add_cells(subparsers)
     text = "print the JSON Schema of case files, for completion in editors"
     add_command(subparsers, "schema", commands.schema_command, text)

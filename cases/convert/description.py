@@ -6,6 +6,7 @@ from typing import Any
 
 from annelid.cases.convert.as_cast import as_cast_words, is_uneven, thickness_words
 from annelid.cases.convert.display import display_units_of
+from annelid.cases.convert.features import features_of
 from annelid.cases.convert.limits import not_judged
 from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
@@ -78,6 +79,7 @@ def description_of(case: Case) -> CaseDescription:
         symmetry_plane=_symmetry_plane(case),
         cycles=tuple(cycles_of(case)),
         skin=tuple(layer.name for layer in case.shape.layers) if case.making is not None else (),
+        features=features_of(case),
     )
 
 

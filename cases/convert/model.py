@@ -121,7 +121,7 @@ def contact_of(table: ContactTable) -> Contact:
 
 def model_of(case: Case, body: Body, inflation: Sequence[Equilibrium] = ()) -> "Model":
     """Return the model of a case on its meshed body, drawn under the last pressure of an inflation."""
-    from annelid.solver.model.model import Model
+    from annelid.solver.model.model import QUADRATURE_DEGREE, Model
 
     return Model(
         body,
@@ -140,6 +140,7 @@ def model_of(case: Case, body: Body, inflation: Sequence[Equilibrium] = ()) -> "
         twist=has_twist(case),
         timed=_has_time(case),
         flow=flow_of(case),
+        quadrature_degree=case.mesh.quadrature_degree or QUADRATURE_DEGREE,
     )
 
 

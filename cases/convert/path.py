@@ -11,7 +11,7 @@ from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantities import quantity_of
 from annelid.solver.model.stage_ends import SENSES, TOLERANCE, EndCondition
 from annelid.solver.model.stages import DRIVERS, PointMotion, Stage
-from annelid.solver.model.stepping import NO_SEARCH, Stepping
+from annelid.solver.model.stepping import NO_SEARCH, Stepping, Tolerance
 from annelid.solver.model.waveforms import LoadWave
 
 __all__ = [
@@ -116,6 +116,7 @@ def stepping_of(case: Case) -> Stepping:
     path = case.path
     return Stepping(
         smallest=path.smallest_step,
+        tolerance=Tolerance() if path.tolerance is None else Tolerance.of_force(path.tolerance),
         beyond_instability=path.beyond_instability,
         self_crossing=path.self_crossing,
         seek_limit=seek_limit_of(case),

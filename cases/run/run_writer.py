@@ -3,12 +3,13 @@
 
 import time
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from annelid.cases.convert.body import MeshedPart
 from annelid.cases.convert.description import description_of
-from annelid.cases.run.environment import provenance
+from annelid.cases.run.environment import provenance, version
 from annelid.cases.run.memory import peak_memory
 from annelid.cases.run.progress import Progress, describe, progress_for
 from annelid.cases.schema.case import Case
@@ -16,6 +17,7 @@ from annelid.cases.validate.resolved import case_hash, resolved_text
 from annelid.cases.validate.verdicts import Quantities, verdicts
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.writing import system_error
+from annelid.results.evidence.evidence import evidence_of
 from annelid.results.folder.folder_files import log_end
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_records import Verdict
@@ -38,7 +40,7 @@ class RunWriter:
     ) -> None:
         description = description_of(case)
         self._case = case
-        self._units = description.units
+        self._description, self._units = description, description.units
         self._body = part.body
         self._folder = RunFolder.create(
             folder,
@@ -112,8 +114,13 @@ class RunWriter:
             "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": f"{peak_memory():.0f} MB"},
         }
         self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
-        self._folder.finish(outcome, verdicts=evaluated, facts=facts)
+        self._folder.finish(outcome, verdicts=evaluated, facts=facts, evidence=self._evidence())
         return evaluated
+
+    def _evidence(self) -> list[dict[str, Any]]:
+        """The evidence at the end of the run; a report looks for it again."""
+        about = case_hash(self._case), self._description.features, self._description.not_judged
+        return [asdict(part) for part in evidence_of(self.path, *about, version=version())]
 
     def _mesh_facts(self) -> dict[str, Any]:
         measured = quality(self._body)

@@ -242,3 +242,5 @@ class MeshTable(Table):
     there is one element across a strut."""
     through_struts: Whole = 1
     """Number of elements through the height of the struts of a lattice."""
+    quadrature_degree: Annotated[int, Field(ge=5, le=12, strict=True)] | None = None
+    """Degree of the polynomials that the integrals over an element integrate exactly; default: 5."""

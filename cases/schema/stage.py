@@ -224,6 +224,8 @@ class SteppingTable(Table):
 
     smallest_step: Number = 1e-4
     """Smallest step, as a fraction of the stage; below it the run ends."""
+    tolerance: Annotated[float, Field(ge=1e-11, le=1e-6)] | None = None
+    """Out-of-balance force over the forces at play, below which a state is converged; default: 1e-8."""
     beyond_instability: Annotated[str, Choice(BEYOND)] = "stop"
     """Where stability is lost: "stop" ends the run there, "follow" continues along unstable states, "jump"
     moves to the next stable state, "branch" follows the buckled branch."""

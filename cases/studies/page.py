@@ -11,7 +11,13 @@ from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import Row, StudyTable
+from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.resolved import case_hash
+from annelid.geometry.errors import InputError
+from annelid.results.evidence.scatter import write_scatter
 from annelid.results.study.page import write_study_page
+from annelid.results.study.study_data import StudyData
+from annelid.solver.model.quantities import quantity_of
 
 __all__ = ["write_page"]
 
@@ -24,7 +30,26 @@ def write_page(plan: Plan, store: Store, table: StudyTable) -> Path:
         advice=_advice(table.rows),
         searched=plan.file.study.search is not None,
     )
+    if plan.file.study.tolerance:
+        _write_scatter(plan, store, data)
     return write_study_page(data, store.path / "study.html")
+
+
+def _write_scatter(plan: Plan, store: Store, data: StudyData) -> None:
+    """Keep the scatter for the evidence in reports of runs of the base case, if it is a whole case."""
+    file = plan.file
+    try:
+        base = case_from_tables(file.base, source=str(file.path), folder=file.folder)
+    except InputError:
+        return
+    rows = []
+    for spread in data.spreads:
+        low, high = np.percentile(spread.values, [5, 95])
+        rows.append(
+            {"name": spread.quantity, "low": low, "high": high, "unit": quantity_of(spread.quantity).unit}
+        )
+    parts, met = sum(y.parts for y in data.yields), sum(y.conforming for y in data.yields)
+    write_scatter(store.path, case_hash(base), parts=parts, met=met, quantities=rows)
 
 
 def _facts(plan: Plan, store: Store, rows: list[Row]) -> dict[str, str]:

@@ -234,7 +234,15 @@ class Store:
     def _has_only_own_files(self) -> bool:
         if not self.path.is_dir():
             return False
-        own = {_RUNS, _FAILURES, _MARKER, "workers", "plan.jsonl", *(f"study.{end}" for end in _SUFFIXES)}
+        own = {
+            _RUNS,
+            _FAILURES,
+            _MARKER,
+            "workers",
+            "plan.jsonl",
+            "scatter.json",
+            *(f"study.{end}" for end in _SUFFIXES),
+        }
         return own >= {p.name for p in self.path.iterdir() if not p.name.startswith(".")}
 
     @contextmanager

@@ -174,6 +174,7 @@ class RunFolder:
         *,
         verdicts: Sequence[Verdict] = (),
         facts: Mapping[str, Any] | None = None,
+        evidence: Sequence[Mapping[str, Any]] = (),
     ) -> Path:
         """Write ``summary.json`` and close the folder.
 
@@ -181,6 +182,7 @@ class RunFolder:
             outcome: How the path ended.
             verdicts: The requirements and whether they are met.
             facts: Facts about mesh and convergence: values by name, or groups of them by heading.
+            evidence: What is known at this time of how far the numbers can be trusted, part by part.
 
         Returns:
             Path of ``summary.json``.
@@ -198,6 +200,7 @@ class RunFolder:
             "jumps_and_branches": self._jumps_and_branches,
             **self._energies(),
             "facts": dict(facts or {}),
+            "evidence": list(evidence),
             "definitions": definitions(self._quantity_names(outcome)),
             "files": digests_of(self.path, run_files(self.path)),
         }

@@ -91,6 +91,7 @@ class CaseDescription:
         symmetry_plane: Surface at an end about which a half is modelled; empty for whole parts.
         cycles: When loads that follow waves repeat.
         skin: Layers of the skin if the part is made by inflation; empty for other parts.
+        features: Features of the program that the case uses, of which some are checked.
     """
 
     title: str = ""
@@ -103,6 +104,12 @@ class CaseDescription:
     symmetry_plane: str = ""
     cycles: tuple[CycleWindow, ...] = ()
     skin: tuple[str, ...] = ()
+    features: tuple[str, ...] = ()
+
+    @property
+    def not_judged(self) -> tuple[str, ...]:
+        """Sentences on what the case or its model leaves open."""
+        return tuple(t for s in self.statements if s.heading == NOT_JUDGED for t in s.sentences)
 
     def to_mapping(self) -> dict[str, Any]:
         """Return the content of ``description.json``."""
@@ -123,6 +130,7 @@ class CaseDescription:
             "statements": statements,
             "obstacles": obstacles,
             "cycles": tuple(CycleWindow(*window) for window in data.get("cycles", ())),
+            "features": tuple(data.get("features", ())),
         }
         return cls(**{**data, **changed, "skin": tuple(data["skin"])})
 

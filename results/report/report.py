@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
 from annelid.results.animation.animate import Animation
 from annelid.results.atomic import write_atomically
+from annelid.results.evidence.evidence import evidence_of, find_verification
 from annelid.results.folder.folder_files import ANIMATION, PATH, REPORT, end_reason, remove
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import NOT_JUDGED, Verdict
@@ -31,6 +32,8 @@ from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.snap_text import bistability_text
 from annelid.results.report.stability import compressed_wall_text, legend, stability
+from annelid.results.verification.record import TOO_CLOSE
+from annelid.results.verification.shown import shown_bar
 from annelid.solver.display import DisplayUnits, capitalised, counted, digits
 from annelid.solver.model import quantities as q
 from annelid.solver.model.quantity import Quantity
@@ -82,13 +85,20 @@ def write_report(
 
 def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> dict[str, Any]:
     table = run.table if os.path.lexists(run.path / PATH) else None
-    description, units = run.description, run.units
+    description = run.description
     state_pictures, picture_note = pictures(run) if with_pictures and table is not None else ([], "")
     return {
         "title": run.title,
         "notes": description.notes,
         "outcome": outcome_of(run, table),
-        "verdicts": [_verdict_row(verdict, units) for verdict in run.verdicts],
+        "verdicts": _verdict_rows(run),
+        "evidence": evidence_of(
+            run.path,
+            run.provenance["case_hash"],
+            description.features,
+            [*description.not_judged, *_doubts(run, table)],
+            version=str(run.provenance.get("program", "")).removeprefix("annelid "),
+        ),
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(run),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
@@ -127,7 +137,7 @@ def outcome_of(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
         "first_limit": first_limit(outcome),
         "limits": limit_rows(outcome),
         "remedies": [] if table is None else remedies(run),
-        "not_judged": [t for s in run.description.statements if s.heading == NOT_JUDGED for t in s.sentences],
+        "not_judged": run.description.not_judged,
         "working_stage": outcome.working_stage if outcome is not None else "",
     }
     if outcome is None:
@@ -170,6 +180,10 @@ def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     if jacobian < LOW_SCALED_JACOBIAN:
         text = f"(scaled Jacobian {digits(jacobian, 2)})"
         yield f"The mesh has distorted cells {text}, whose values are less accurate."
+    found = find_verification(run.path, run.provenance["case_hash"])
+    for verdict in found.verdicts if found is not None else ():
+        if verdict.answer == TOO_CLOSE:
+            yield f"The limit of {verdict.quantity} lies within the error bar of its value: {TOO_CLOSE}."
     if run.outcome is not None and any("approximate" in remark for remark in run.outcome.remarks):
         yield "The numbers of unstable modes are approximate."
 
@@ -179,13 +193,27 @@ def _is_below_one(table: PathRecord | None, margin: Quantity) -> bool:
     return bool(np.nanmin(margins, initial=1.0) < 1.0)
 
 
-def _verdict_row(verdict: Verdict, units: DisplayUnits) -> dict[str, Any]:
+def _verdict_rows(run: RunRecord) -> list[dict[str, Any]]:
+    """The verdicts; with error bars, some may be too close to call."""
+    found = find_verification(run.path, run.provenance["case_hash"])
+    barred = found.verdicts if found is not None else ()
+    if len(barred) != len(run.verdicts):
+        return [_verdict_row(verdict, math.nan, run.units) for verdict in run.verdicts]
+    return [_verdict_row(v, b.half_width, run.units) for v, b in zip(run.verdicts, barred, strict=True)]
+
+
+def _verdict_row(verdict: Verdict, half_width: float, units: DisplayUnits) -> dict[str, Any]:
     kind = q.quantity_of(verdict.quantity).kind
+    tone, answer = ("success", "✓ met") if verdict.met else ("failure", "✗ not met")
+    if abs(verdict.value - verdict.limit) <= half_width:
+        tone, answer = "warning", f"≈ {TOO_CLOSE}"
     return {
         "quantity": verdict.quantity,
         "condition": f"{verdict.condition} {units.show(kind, verdict.limit)}",
-        "value": ("at least " if verdict.is_bound else "") + units.show(kind, verdict.value),
-        "met": verdict.met,
+        "value": ("at least " if verdict.is_bound else "")
+        + shown_bar(kind, verdict.value, half_width, units),
+        "tone": tone,
+        "answer": answer,
         "where": verdict.where,
     }
 

@@ -15,7 +15,7 @@ from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.blocks import POTENTIAL
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
-from annelid.solver.energy.problem import QUADRATURE_DEGREE, Problem
+from annelid.solver.energy.problem import Problem
 from annelid.solver.model.loads import Loads
 
 
@@ -126,7 +126,7 @@ class FaceCharge(Charge):
 def capacity_form(problem: Problem) -> fem.Form:
     """∫ ε J |F⁻ᵀ n|² of every cell, N/kV² mm³: twice its energy at a unit nominal field of the sheets."""
     cellwise = ufl.TestFunction(problem.fields.compliance.function_space)
-    dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})
+    dx = ufl.dx(problem.mesh.domain, metadata=problem.rule)
     where: dict[bool, ufl.Measure] = {False: dx}
     if problem.deposition is not None:
         laws = list(enumerate(problem.fields.groups, start=1))

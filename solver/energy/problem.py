@@ -35,9 +35,6 @@ from annelid.solver.model.boundary import Foundation
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
 
-QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
-RULE = {"quadrature_degree": QUADRATURE_DEGREE}
-
 # Below 3 in quadrilaterals and hexahedra, and without it in tetrahedra, a thick tube under suction has
 # spurious modes; larger values make coarse meshes too stiff (tests/solver/test_compression.py).
 STABILISATION = {"quad9": 5.0, "hexahedron27": 5.0, "tetra10": 2.0}
@@ -49,6 +46,7 @@ class Problem:
 
     Attributes:
         model: What is solved.
+        rule: Metadata of its integrals: the quadrature rule.
         mesh: The DOLFINx mesh.
         spaces: Function spaces of u, p and, with a solved potential, φ.
         unknowns: The functions u, p, φ.
@@ -68,6 +66,7 @@ class Problem:
 
     def __init__(self, model: Model, *, comm: MPI.Comm = MPI.COMM_WORLD) -> None:
         self.model = model
+        self.rule = {"quadrature_degree": model.quadrature_degree}
         self.mesh: MeshedBody = mesh_body(model.body, comm)
         domain = self.mesh.domain
         cell = domain.basix_cell()
@@ -114,7 +113,7 @@ class Problem:
 
     def _measure(self, kind: str, places: list[tuple[int, Any]]) -> ufl.Measure:
         """Measure over numbered cells or facets."""
-        return ufl.Measure(kind, domain=self.mesh.domain, subdomain_data=places, metadata=RULE)
+        return ufl.Measure(kind, domain=self.mesh.domain, subdomain_data=places, metadata=self.rule)
 
     @property
     def comm(self) -> MPI.Comm:

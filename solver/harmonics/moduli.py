@@ -7,7 +7,6 @@ from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
 
 from annelid.solver.energy import forms
-from annelid.solver.energy.problem import QUADRATURE_DEGREE, RULE
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 
 
@@ -30,7 +29,9 @@ class Moduli:
         cell = domain.basix_cell()
 
         def at_points(*shape: int) -> fem.FunctionSpace:
-            element = basix.ufl.quadrature_element(cell, value_shape=shape, degree=QUADRATURE_DEGREE)
+            element = basix.ufl.quadrature_element(
+                cell, value_shape=shape, degree=problem.model.quadrature_degree
+            )
             return fem.functionspace(domain, element)
 
         points = at_points(n)
@@ -43,7 +44,7 @@ class Moduli:
         self.H = fem.Function(at_points(n, n))
         self._points = points.dofmap.list
         one = ufl.as_vector([1.0] * n)
-        weights = forms.compile_forms(ufl.inner(x, one) * ufl.dx(metadata=RULE))
+        weights = forms.compile_forms(ufl.inner(x, one) * ufl.dx(metadata=problem.rule))
         self._weights = fem.assemble_vector(weights).array.reshape(-1, n)[:, 0].copy()
 
     def update(self) -> None:

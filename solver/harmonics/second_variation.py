@@ -9,7 +9,6 @@ from dolfinx.fem import petsc as fem_petsc
 from petsc4py import PETSc
 
 from annelid.solver.energy import forms
-from annelid.solver.energy.problem import RULE
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.moduli import Moduli
 
@@ -83,7 +82,7 @@ def _inside(problem: PerturbedProblem, H: fem.Function, power: int) -> list[list
     spaces = ufl.MixedFunctionSpace(*problem.spaces)
     arguments = ufl.TestFunctions(spaces), ufl.TrialFunctions(spaces)
     tests, trials = ([problem.amplitudes_of(i, v) for i, v in enumerate(every)] for every in arguments)
-    over = ufl.dx(domain=problem.mesh.domain, metadata=RULE)
+    over = ufl.dx(domain=problem.mesh.domain, metadata=problem.rule)
 
     def block(row: int, column: int) -> ufl.BaseForm | None:
         products = [

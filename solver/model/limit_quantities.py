@@ -15,6 +15,7 @@ LARGEST_TRUE_FIELD = Quantity(
     ("electrodes",),
     larger_is_better=False,
     needs_voltage=True,
+    beside=f"true field {PERCENTILE} %",
 )
 TRUE_FIELD_PERCENTILE = Quantity(
     f"true field {PERCENTILE} %",
@@ -47,6 +48,7 @@ LEAST_BREAKDOWN_MARGIN = Quantity(
     plot_limit=4.0,
     reference=(1.0, "breakdown"),
     needs_voltage=True,
+    beside="breakdown margin",
 )
 TEARING_MARGIN = Quantity(
     "tearing margin",
@@ -69,6 +71,7 @@ LEAST_TEARING_MARGIN = Quantity(
     larger_is_better=True,
     plot_limit=4.0,
     reference=(1.0, "tearing"),
+    beside="tearing margin",
 )
 ELECTRODE_VOLTAGE_OF = Quantity(
     "electrode voltage <electrode>",

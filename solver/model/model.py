@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from annelid.geometry.body import Body, IntArray
-from annelid.geometry.checks import one_of
+from annelid.geometry.checks import one_of, whole_number
 from annelid.geometry.errors import InvalidValue, raise_first
 from annelid.geometry.inventory import Inventory, inner_heights, inventory_of, walls_of
 from annelid.solver.fluid.flow import Flow
@@ -23,6 +23,7 @@ from annelid.solver.model.parts import Part
 from annelid.solver.model.quantity import Scope, scope_of_flow
 
 ELECTRICS = ("layered", "solved")
+QUADRATURE_DEGREE = 5  # three points a direction; 4 gives the same on hexahedra, fewer on tetrahedra
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class Model:
         fluid_density: Density of a fluid in and around the part, whose buoyancy reduces its weight, t/mm³.
         pressed: Surfaces other than the lumen on which a pressure may act; a path adds those of its stages.
         flow: Fluid, circuit or feeds that answer in stages with ``control = "flow"``.
+        quadrature_degree: Degree of polynomials that the rule of the integrals integrates exactly.
 
     Raises:
         InvalidValue: Parts, electrodes or supports do not match the body.
@@ -73,6 +75,7 @@ class Model:
     timed: bool = False
     pressed: tuple[str, ...] = ()
     flow: Flow | None = None
+    quadrature_degree: int = QUADRATURE_DEGREE
 
     def __post_init__(self) -> None:
         body = self.inventory
@@ -80,6 +83,7 @@ class Model:
         raise_first(check_surfaces(self.supports, self.foundations, self.contacts, body))
         raise_first(check_sections(self.sections, inner_heights(self.body)))
         one_of("electrics", self.electrics, ELECTRICS)
+        whole_number("quadrature_degree", self.quadrature_degree, least=QUADRATURE_DEGREE)
         names = [e.name for e in self.electrodes]
         if sorted(names) != sorted(body.bands):
             raise InvalidValue(

@@ -105,6 +105,8 @@ class Quantity:
         larger_is_better: Whether larger values are the better ones; ``None`` where neither is.
         plot_limit: Value above which a curve need not be drawn; ``None`` draws all of it.
         reference: A value that is marked in figures, and the word beside it.
+        beside: Of a largest or smallest value at a point, which may have no limit under mesh refinement: the
+            quantity beside it that has one, "" if there is none; ``None`` for all others.
         of_path: Whether it belongs to the whole path, so that single states do not report it.
     """
 
@@ -118,6 +120,7 @@ class Quantity:
     plot_limit: float | None = None
     reference: tuple[float, str] | None = None
     of_path: bool = False
+    beside: str | None = None
 
     @property
     def unit(self) -> str:

@@ -25,6 +25,12 @@ class Tolerance:
     floor: float = 1e-11
     volume: float = 1e-9
 
+    @classmethod
+    def of_force(cls, force: float) -> "Tolerance":
+        """Return tolerances that are all tighter or looser than the defaults by the factor of the force."""
+        factor = force / cls.force
+        return cls(force, factor * cls.floor, factor * cls.volume)
+
 
 @dataclass(frozen=True)
 class Stepping:

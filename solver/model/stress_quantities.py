@@ -5,13 +5,22 @@ from annelid.solver.model.quantity import Quantity
 
 PERCENTILE = 99.5
 
+_PERCENTILE_NAME = f"peak stress {PERCENTILE} %"
 LARGEST_STRETCH = Quantity(
-    "largest stretch", "ratio", "max λ1(Fe)", "largest principal stretch relative to the stress-free state"
+    "largest stretch",
+    "ratio",
+    "max λ1(Fe)",
+    "largest principal stretch relative to the stress-free state",
+    beside="tearing margin",
 )
 MEAN_HOOP_STRETCH = "mean hoop stretch"
 """Of the inflation of a skin only: mean of r/R through the wall where the stress-free skin is widest."""
 SMALLEST_STRETCH = Quantity(
-    "smallest stretch", "ratio", "min λ3(Fe)", "smallest principal stretch relative to the stress-free state"
+    "smallest stretch",
+    "ratio",
+    "min λ3(Fe)",
+    "smallest principal stretch relative to the stress-free state",
+    beside="",
 )
 PEAK_STRESS = Quantity(
     "peak stress",
@@ -20,9 +29,10 @@ PEAK_STRESS = Quantity(
     "largest principal Cauchy stress, including the Maxwell stress; it grows without bound with mesh "
     "refinement at clamped corners",
     larger_is_better=False,
+    beside=_PERCENTILE_NAME,
 )
 PEAK_STRESS_PERCENTILE = Quantity(
-    f"peak stress {PERCENTILE} %",
+    _PERCENTILE_NAME,
     "stress",
     f"σ1 not exceeded in {PERCENTILE} % of the volume",
     "the same without the most loaded 0.5 % of the volume",
@@ -34,6 +44,7 @@ LEAST_IN_PLANE_STRESS = Quantity(
     "min σ2 in the wall's plane",
     "minimum of the smaller principal Cauchy stress in the deformed plane of the wall; negative where the "
     "wall is slack or wrinkled",
+    beside="compressed wall fraction",
 )
 COMPRESSED_WALL = Quantity(
     "compressed wall fraction",
@@ -44,7 +55,11 @@ COMPRESSED_WALL = Quantity(
     larger_is_better=False,
 )
 PEAK_STRESS_OF = Quantity(
-    "peak stress of <part>", "stress", "max σ1", "largest principal Cauchy stress in one of several parts"
+    "peak stress of <part>",
+    "stress",
+    "max σ1",
+    "largest principal Cauchy stress in one of several parts",
+    beside=_PERCENTILE_NAME,
 )
 MEAN_HOOP_STRESS_OF = Quantity(
     "mean hoop stress <part>",

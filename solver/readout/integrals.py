@@ -11,7 +11,7 @@ from annelid.solver.assembly.charges import capacity_form
 from annelid.solver.assembly.face_charges import FaceCharges
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
-from annelid.solver.energy.problem import QUADRATURE_DEGREE, Problem
+from annelid.solver.energy.problem import Problem
 from annelid.solver.model.contact import Contact
 from annelid.solver.readout.gathering import Gathering
 
@@ -34,7 +34,7 @@ class Integrals:
                 for i, group in enumerate(problem.fields.groups, start=1)
             )
         )
-        dx = ufl.dx(problem.mesh.domain, metadata={"quadrature_degree": QUADRATURE_DEGREE})
+        dx = ufl.dx(problem.mesh.domain, metadata=problem.rule)
         self._volume = forms.compile_forms(cellwise * problem.revolution * dx)
 
     def read(self, voltages: dict[str, float]) -> dict[str, float]:

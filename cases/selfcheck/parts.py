@@ -1,0 +1,185 @@
+# SPDX-License-Identifier: MIT
+"""Checks of parts: small cases whose solution is known, from the tables of the case to the quantity."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from annelid.cases.convert.body import meshed_part_of
+from annelid.cases.convert.model import model_of
+from annelid.cases.convert.path import stages_of, stepping_of
+from annelid.cases.validate.reading import case_from_tables
+from annelid.solver.records import Equilibrium, Outcome
+
+__all__ = [
+    "film_pull_in",
+    "film_stretch",
+    "inflated_tube",
+    "natural_stretch",
+    "oval_tube",
+    "press_fit",
+    "solved_field_tube",
+    "sphere_maximum",
+]
+
+_PERMITTIVITY, _MU = 2.8, 0.2  # relative; MPa
+_FIELD = math.sqrt(_MU / (8.8541878128e-6 * _PERMITTIVITY))  # √(μ/ε), kV/mm; ε0 of CODATA 2018 in N/kV²
+_NO_SEARCH: Mapping[str, Any] = {"seek_limit": 1, "harmonics": "none"}
+_HELD = [{"region": "end_low", "hold": "axial"}, {"region": "end_high", "hold": "axial"}]
+_RUBBER = {"law": "neo-hookean", "shear_modulus": f"{_MU} MPa", "permittivity": _PERMITTIVITY}
+
+
+def inflated_tube() -> float:
+    """P/μ of a stretched thick tube that is opened to 1.5 times its inner radius."""
+    tables = _tube(
+        thickness="5 mm",
+        sections=[{"name": "middle", "at": "5 mm"}],
+        stages=[
+            {"name": "stretch", "move": {"end_high": "2 mm"}, "steps": 2},
+            {"name": "open", "pressure": "0.05 MPa", "opening": {"middle": "15 mm"}, "steps": 3},
+        ],
+    )
+    return _value(_states(tables)[1][-1], "lumen pressure") / _MU
+
+
+def sphere_maximum() -> float:
+    """Largest P/μ of a thick sphere that is filled."""
+    tables = _case(
+        {
+            "kind": "balloon",
+            "meridian": {"kind": "sphere", "radius": "10 mm", "half": True},
+            "layers": [{"name": "wall", "thickness": "5 mm"}],
+        },
+        mesh={"along": "2 mm", "through": 2},
+        supports=[{"region": "end_low", "hold": "symmetric"}],
+        stages=[{"name": "fill", "volume": "11 mL", "steps": 6}],
+        path={"beyond_instability": "follow"},
+    )
+    return max(_value(state, "lumen pressure") for state in _states(tables)[1]) / _MU
+
+
+def film_stretch() -> float:
+    """Strain of a film at a given field; a tube of radius 1000 walls is a film."""
+    _, states = _states(_film(0.655165547))
+    return _value(states[-1], "mean radial expansion")
+
+
+def film_pull_in() -> float:
+    """Nominal field at which the film ceases to be stable, over √(μ/ε)."""
+    outcome, states = _states(_film(0.8))
+    stable = [state for state in states if state.unstable_modes == 0]
+    if outcome.kind == "reached" or not stable:
+        return math.nan
+    return stable[-1].loads["voltage film"].value / (0.05 * _FIELD)
+
+
+def solved_field_tube() -> float:
+    """Nominal field at which a thick tube is open by 1.2, over √(μ/ε)."""
+    tables = _tube(
+        thickness="5 mm",
+        electrics={"model": "solved"},
+        electrodes=[{"name": "film", "region": "wall"}],
+        sections=[{"name": "middle", "at": "5 mm"}],
+        stages=[
+            {"name": "begin", "voltage": "200 kV", "steps": 1},
+            {"name": "open", "voltage": "300 kV", "opening": {"middle": "12 mm"}, "steps": 3},
+        ],
+    )
+    tables["parts"] = [{"region": "wall", "material": "rubber", "sheets": {"count": 1, "thickness": "5 mm"}}]
+    return _states(tables)[1][-1].loads["voltage film"].value / (5.0 * _FIELD)
+
+
+def natural_stretch() -> float:
+    """Mean radial expansion of a free tube that grows by 1.1 around and through its wall."""
+    tables = _tube(
+        thickness="1 mm",
+        supports=[{"region": "end_low", "hold": "axial"}],
+        stages=[{"name": "rest", "steps": 1}],
+    )
+    natural = {"hoop": 1.1, "axial": 1.1**-2}  # as much through the wall as around
+    tables["parts"] = [{"region": "wall", "material": "rubber", "natural_stretch": natural}]
+    return _value(_states(tables)[1][-1], "mean radial expansion")
+
+
+def oval_tube() -> float:
+    """Suction over μ at which a tube in plane strain becomes oval."""
+    tables = _tube(
+        thickness="5 mm",
+        length="1 mm",
+        mesh={"along": "1 mm", "through": 4},
+        stages=[{"name": "suck", "pressure": f"{-0.09 * _MU} MPa", "steps": 3}],
+        path={"harmonics": "all"},
+    )
+    outcome, states = _states(tables)
+    return math.nan if outcome.kind == "reached" else -states[-1].loads["pressure"].value / _MU
+
+
+def press_fit() -> float:
+    """Pressure of a tube on a rod over E, at an interference of 0.01 of its radius."""
+    tables = _tube(
+        thickness="1 mm",
+        contacts=[
+            {
+                "name": "rod",
+                "kind": "cylinder",
+                "surface": "lumen",
+                "radius": "10 mm",
+                "tolerance": "0.01 mm",
+            }
+        ],
+        stages=[{"name": "push in", "obstacle": {"rod": "10.005 mm"}, "steps": 1}],
+    )
+    return _value(_states(tables)[1][-1], "contact pressure rod") / (3 * _MU) * 0.01 / 0.0005
+
+
+def _film(field: float) -> dict[str, Any]:
+    """A film of 50 um under a nominal field, as a wide tube with free ends."""
+    tables = _tube(
+        inner_radius="50 mm",
+        thickness="50 um",
+        mesh={"along": "10 mm", "through": 1},
+        supports=[{"region": "end_low", "hold": "axial"}],
+        electrodes=[{"name": "film", "region": "wall"}],
+        stages=[{"name": "energise", "voltage": f"{field * 0.05 * _FIELD} kV", "steps": 6}],
+    )
+    sheets = {"count": 1, "thickness": "50 um"}
+    tables["parts"] = [{"region": "wall", "material": "rubber", "sheets": sheets}]
+    return tables
+
+
+def _tube(
+    *, thickness: str, length: str = "10 mm", inner_radius: str = "10 mm", **tables: Any
+) -> dict[str, Any]:
+    shape = {
+        "kind": "tube",
+        "inner_radius": inner_radius,
+        "length": length,
+        "layers": [{"name": "wall", "thickness": thickness}],
+    }
+    return _case(shape, **{"mesh": {"along": "5 mm", "through": 2}, "supports": _HELD, **tables})
+
+
+def _case(shape: dict[str, Any], *, path: Mapping[str, Any] = {}, **tables: Any) -> dict[str, Any]:
+    return {
+        "title": "A check",
+        "shape": shape,
+        "materials": {"rubber": _RUBBER},
+        "parts": [{"region": "wall", "material": "rubber"}],
+        "path": {**_NO_SEARCH, **path},
+        **tables,
+    }
+
+
+def _states(tables: dict[str, Any]) -> tuple[Outcome, list[Equilibrium]]:
+    """The outcome and all states of the path of a case."""
+    from annelid.solver.continuation.path import Path
+
+    case = case_from_tables(tables)
+    states: list[Equilibrium] = []
+    model = model_of(case, *meshed_part_of(case))
+    outcome = Path(model, stages_of(case), stepping=stepping_of(case)).follow(observe=states.append)
+    return outcome, states
+
+
+def _value(state: Equilibrium, quantity: str) -> float:
+    return state.quantities[quantity].value

@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""The result of a verification: its record, its files and its page."""
