@@ -73,7 +73,7 @@ class PerturbedProblem(Problem):
             trial: The other one.
         """
         group = self.fields.groups[number]
-        W = (self.density(group, self.F) + self.stabilisation(group, self.F)) * self.revolution
+        W = self.potential_density(group, self.F) * self.revolution
         variation = W * self._measure("dx", [(1, group.cells)])(1)
         for x in (test, trial):
             directions = [ufl.as_matrix([[x[3 * i + j] for j in range(3)] for i in range(3)]), x[9]]

@@ -85,6 +85,7 @@ class Part:
         natural_stretch: Stress-free over reference size.
         electrode_film: Stiffness of its electrodes.
         fibres: Fibres in it.
+        folds: Whether it is a thin wall that carries no compression in its plane, but folds.
     """
 
     region: str
@@ -93,6 +94,7 @@ class Part:
     natural_stretch: NaturalStretch | NaturalField = field(default_factory=NaturalStretch)
     electrode_film: ElectrodeFilm | None = None
     fibres: Fibres | None = None
+    folds: bool = False
 
     def check_electrode(self, electrode: str, *, solved: bool) -> None:
         """Raise InvalidValue unless an electrode can be on this part.

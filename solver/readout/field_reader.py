@@ -92,11 +92,12 @@ class FieldReader:
         # A label of its own number: the running number of ufl.variable would enter the form's signature, and
         # every further run in a process would compile again.
         F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
-        σ = ufl.diff(problem.density(group, F), F) * F.T / ufl.det(F)
+        Fw = problem.unfolded(F) if group.folds else F
+        σ = ufl.diff(problem.density(group, F), F) * F.T / ufl.det(Fw)
         E0 = problem.nominal_field()
-        E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
-        stressed = group.deposited or problem.fields.natural is not None
-        strain = problem.elastic(F, deposited=group.deposited)
+        E = ufl.inv(Fw).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
+        stressed = group.folds or group.deposited or problem.fields.natural is not None
+        strain = problem.elastic(group, F)
         Fe = [strain.F] if stressed else []
         tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
         return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic])
