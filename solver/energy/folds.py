@@ -34,12 +34,11 @@ from ufl.core.expr import Expr
 from annelid.geometry.body import FloatArray
 from annelid.solver.errors import NoEquilibrium
 
-RESIDUAL_STIFFNESS = 1e-5
-"""Stiffness η of a fold over the shear modulus of the wall: without it the place of a slack wall is unknown."""
-
-_ITERATIONS = 60
+_ITERATIONS, _HALVINGS = 25, 6
 _CONVERGED = 1e-11  # change of b that a further step would make
 _TAUT = 1e-9  # the same, below which a direction at b = 0 counts as taut: the unloaded wall is
+_LARGEST = 4.0  # excess length beyond which none is found: the energy at given pressure may fall for ever
+_MARGINAL = 1e-7  # excess length below which the tangent is that of a taut wall: steps from it are not wild
 _LARGEST_STEP = 0.3  # of 1 + b
 _LEAST_CURVATURE = 1e-3  # of the largest one of a point
 _ROUNDING = 1e-14  # of an energy
@@ -129,7 +128,7 @@ class Folds:
         b, last, found = least_energy(evaluate, before)
         every[dofs] = b if found else before
         if found:
-            self.compliance.x.array.reshape(-1, 2, 2)[dofs] = _inverse(last.H, _slack(b, last))
+            self.compliance.x.array.reshape(-1, 2, 2)[dofs] = _inverse(last.H, b > _MARGINAL)
         return found
 
 
@@ -147,7 +146,7 @@ def least_energy(
     """
     here = evaluate(b)
     for _ in range(_ITERATIONS):
-        if not (np.isfinite(here.g).all() and np.isfinite(here.H).all()):
+        if not (np.isfinite(here.g).all() and np.isfinite(here.H).all()) or b.max(initial=0.0) > _LARGEST:
             return b, here, False
         slack = _slack(b, here)
         step = _step(here, slack, b)
@@ -156,7 +155,7 @@ def least_energy(
             return b, here, True
         trial = b + step
         there = evaluate(trial)
-        for _ in range(12):
+        for _ in range(_HALVINGS):
             worse = ~(there.w <= here.w + _ROUNDING * np.abs(here.H).max(axis=(1, 2)))
             if not worse.any():
                 break

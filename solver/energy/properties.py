@@ -12,12 +12,11 @@ from dolfinx import fem
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.solver.energy.folds import RESIDUAL_STIFFNESS
 from annelid.solver.energy.kinematics import gradient_matrix, natural_matrix
 from annelid.solver.energy.mesh import MeshedBody
 from annelid.solver.energy.stretch_fields import components, natural_stretch, unstretched
 from annelid.solver.model.material import EPS0, LAWS
-from annelid.solver.model.parts import Part
+from annelid.solver.model.parts import RESIDUAL_STIFFNESS, Part
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model

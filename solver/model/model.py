@@ -123,12 +123,18 @@ class Model:
             has_seal=self.inventory.has_open_ends and bool(self.seals),
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
             has_tearing_limit=any(p.material.tearing is not None for p in self.parts),
+            has_folds=bool(self.folding),
             has_bare_stroke=self.bare_stroke is not None,
             ends=self.inventory.ends,
             has_twist=self.has_twist,
             has_time=self.timed,
             **scope_of_flow(self.flow),
         )
+
+    @property
+    def folding(self) -> tuple[Part, ...]:
+        """Walls that carry no compression in their plane."""
+        return tuple(part for part in self.parts if part.folds)
 
     def contact_stiffness(self, contact: Contact) -> float:
         """Stiffness k of a contact: largest shear modulus over its tolerance, MPa/mm."""

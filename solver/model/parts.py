@@ -8,6 +8,9 @@ from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.material import Material
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 
+RESIDUAL_STIFFNESS = 1e-5
+"""Stiffness η of folds over the shear modulus of a wall that folds; else a slack wall could be anywhere."""
+
 
 @dataclass(frozen=True)
 class Sheets:

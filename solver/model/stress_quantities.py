@@ -43,6 +43,32 @@ COMPRESSED_WALL = Quantity(
     "which it wrinkles",
     larger_is_better=False,
 )
+SLACK_WALL = Quantity(
+    "slack wall fraction",
+    "fraction",
+    "volume with b > 0 / volume",
+    "fraction of the walls with compression = \"none\" that is slack, so that a part of its length lies in folds",
+    ("folds",),
+    larger_is_better=False,
+)
+FOLDED_HOOP_LENGTH = Quantity(
+    "folded hoop length",
+    "fraction",
+    "max b_h / (1 + b_h)",
+    "largest fraction of the length of such a wall around the axis that lies in folds; their crests run along "
+    "the axis",
+    ("folds",),
+    larger_is_better=False,
+)
+FOLDED_AXIAL_LENGTH = Quantity(
+    "folded axial length",
+    "fraction",
+    "max b_a / (1 + b_a)",
+    "the same of its length along the axis; the crests of these folds run around it",
+    ("folds",),
+    larger_is_better=False,
+)
+FOLDED_LENGTHS = (FOLDED_HOOP_LENGTH, FOLDED_AXIAL_LENGTH)
 PEAK_STRESS_OF = Quantity(
     "peak stress of <part>", "stress", "max σ1", "largest principal Cauchy stress in one of several parts"
 )
