@@ -21,7 +21,10 @@ from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.meridian import Meridian
 from annelid.geometry.shapes.meridian_profiles import sphere
 from annelid.geometry.shapes.shape import Layer
+from annelid.solver.assembly.system import System
+from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Electrode, Support
+from annelid.solver.model.loads import Loads
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
@@ -48,10 +51,10 @@ def straight(*knots):
     return Meridian("straight", curve, knots, knots[1:-1])
 
 
-def tube(part, lz, *, electrics=None, length=0.5):
+def tube(part, lz, *, electrics=None, length=0.5, cells=1):
     """A tube of middle radius 1, and the stage that takes it to its length."""
     bands = (Band("whole", "wall", 0.0, length),) if electrics else ()
-    body = tube_body(length=length, A=1 - H / 2, along=length, layers=[("wall", H)], through=1, bands=bands)
+    body = tube_body(length=length, A=1 - H / 2, along=length / cells, layers=[("wall", H)], through=1, bands=bands)
     model = Model(
         body,
         (part,),
@@ -195,3 +198,52 @@ def test_balloon_of_too_much_width():
         r, z = (body.points + last_of(states, f"{p}").displacement)[middle].T
         assert r[0] == pytest.approx(radius, rel=LOAD)
         assert 2 * np.pi * np.trapezoid(r**2, z) == pytest.approx(volume, rel=LOAD)
+
+
+SHEET = film(RUBBER, sheets=Sheets(1, H))
+STRESSED = {"natural_stretch": NaturalStretch(hoop=1.01, axial=0.98), "fibres": Fibres(30.0, 0.05)}
+GENT = Material("m", "gent", {"shear_modulus": MU, "stretch_limit": 30.0}, permittivity=2.8)
+OGDEN = Material("m", "ogden", {"moduli": (0.1, 0.01), "exponents": (2.0, 4.0)}, 20 * MU, permittivity=2.8)
+SOLVED_FILMS = (SHEET, replace(SHEET, material=GENT, **STRESSED), replace(SHEET, material=OGDEN, **STRESSED))
+
+
+@pytest.mark.parametrize(
+    "part, electrics",
+    [(SHEET, "layered"), *(pytest.param(part, "solved", marks=pytest.mark.long) for part in SOLVED_FILMS)],
+)
+def test_tangent_is_the_derivative_of_the_residual(part, electrics):
+    """Of a state with points that are taut, slack along one direction and along both, by central differences."""
+    model, _ = tube(part, 1.0, electrics=electrics, cells=8)
+    system = System(Problem(model))
+    system.apply(Loads(voltages={"whole": volts(0.2, H)}, pressure=0.1 * MU * H))
+    system.problem.fields.set_natural(1.0)
+    x = system.x
+    rng = np.random.default_rng(7)
+    u, Z = system.blocks.part(x, 0).copy().reshape(-1, 2), model.body.points[system.problem.node_of_dof][:, 1]
+    u[:, 0] += 0.08 * Z / Z.max() - 0.04
+    u[:, 1] += 0.15 * Z * (Z - 0.5)
+    system.blocks.set_part(x, 0, u.ravel())
+    system.blocks.set_part(x, 1, 0.1 * MU * rng.standard_normal(len(system.blocks.part(x, 1))))
+
+    direction = system.vector()
+    direction.array_w[:] = rng.standard_normal(direction.array_r.size)
+    direction.array_w[: u.size] *= H
+    system.zero_fixed(direction)
+    system.assemble_residual()
+    system.factorise()
+    b = system.problem.folds.values.x.array.reshape(-1, 2)
+    kinds = {(bool(h), bool(a)) for h, a in b > 1e-6}
+    assert len(kinds) == 4, kinds
+    tangent = system.vector()
+    system.tangent.matrix.mult(direction, tangent)
+    difference = system.vector()
+    for sign in (1, -1):
+        x.axpy(sign * 1e-6, direction)
+        system.assemble_residual()
+        difference.axpy(sign / 2e-6, system.residual)
+        x.axpy(-sign * 1e-6, direction)
+    system.zero_fixed(tangent)
+    for block in range(len(system.problem.spaces)):
+        ours, theirs = (system.blocks.part(vector, block) for vector in (tangent, difference))
+        assert ours == pytest.approx(theirs, abs=1e-6 * np.abs(theirs).max()), block
+    assert system.symmetric_tangent()
