@@ -19,6 +19,7 @@ from annelid.solver.model.checks import (
     names_for_stages,
 )
 from annelid.solver.model.contact import Contact
+from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.parts import Part
 from annelid.solver.model.quantity import Scope, scope_of_flow
 
@@ -91,6 +92,7 @@ class Model:
         if self.drawn_pressure is not None and not self.has_lumen:
             raise InvalidValue("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
         _check_deposited(self)
+        raise_first(check_folds(self.parts, body, twists=self.has_twist, deposited=self.deposited))
 
     @cached_property
     def inventory(self) -> Inventory:
