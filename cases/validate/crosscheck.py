@@ -45,8 +45,8 @@ from annelid.geometry.shapes.band import Band, band_findings
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode
-from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.flow_checks import check_flow_parts, check_flow_stages
+from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage

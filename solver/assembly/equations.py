@@ -143,9 +143,7 @@ def _fold_energies(problem: Problem) -> list[tuple[fem.Expression, NDArray[np.in
         return []
     return [
         (
-            forms.compile_expression(
-                folds.local(problem.potential_density(group, problem.F)), folds.points
-            ),
+            forms.compile_expression(folds.local(problem.potential_density(group, problem.F)), folds.points),
             group.cells,
         )
         for group in problem.fields.groups

@@ -132,9 +132,7 @@ class Folds:
         return found
 
 
-def least_energy(
-    evaluate: Callable[[FloatArray], _Local], b: FloatArray
-) -> tuple[FloatArray, _Local, bool]:
+def least_energy(evaluate: Callable[[FloatArray], _Local], b: FloatArray) -> tuple[FloatArray, _Local, bool]:
     """b ≥ 0 of least energy at many points, by Newton's method on the slack directions of each.
 
     Args:

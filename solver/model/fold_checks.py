@@ -58,6 +58,4 @@ def check_folds(
                 f"is {thick:.3g} times"
             )
         if text:
-            yield Finding(
-                ("parts", index), InvalidValue(text, key=_KEY, subject=f"part '{part.region}'")
-            )
+            yield Finding(("parts", index), InvalidValue(text, key=_KEY, subject=f"part '{part.region}'"))

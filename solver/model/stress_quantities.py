@@ -47,7 +47,7 @@ SLACK_WALL = Quantity(
     "slack wall fraction",
     "fraction",
     "volume with b > 0 / volume",
-    "fraction of the walls with compression = \"none\" that is slack, so that a part of its length lies in folds",
+    'fraction of the walls with compression = "none" that is slack, so that a part of its length lies in folds',
     ("folds",),
     larger_is_better=False,
 )

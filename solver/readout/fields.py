@@ -12,8 +12,8 @@ from annelid.solver.energy.stretch_fields import growth_through, sheet_thickness
 from annelid.solver.model.fold_checks import NO_WALL
 from annelid.solver.model.material import EPS0
 from annelid.solver.model.model import Model
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN, FOLDED_LENGTHS, TEARING_MARGIN
 from annelid.solver.model.parts import RESIDUAL_STIFFNESS, Part
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN, FOLDED_LENGTHS, TEARING_MARGIN
 from annelid.solver.readout.in_plane_stress import least_in_plane_stress
 
 _HOOP, _MERIDIAN = 1, ((0, 0), (2, 2), (0, 2))  # places in an axisymmetric tensor, frame (R, hoop, Z)

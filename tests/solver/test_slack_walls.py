@@ -7,12 +7,11 @@ from them apart from this program, those of the annulus and of the rings by two 
 """
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
 from dielectric_cases import MU, RUBBER, grid_body, volts
-from models import CLAMPED, SLIDING, last_of, neo_hookean, reached, run, tube_body, value
+from models import SLIDING, last_of, neo_hookean, reached, run, tube_body, value
 
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
@@ -46,7 +45,11 @@ def straight(*knots):
 
     def curve(z):
         zero = np.zeros_like(z)
-        return np.stack([zero + 1 - H / 2, z], axis=1), np.stack([zero, zero + 1], axis=1), np.zeros((len(z), 2))
+        return (
+            np.stack([zero + 1 - H / 2, z], axis=1),
+            np.stack([zero, zero + 1], axis=1),
+            np.zeros((len(z), 2)),
+        )
 
     return Meridian("straight", curve, knots, knots[1:-1])
 
@@ -54,7 +57,9 @@ def straight(*knots):
 def tube(part, lz, *, electrics=None, length=0.5, cells=1):
     """A tube of middle radius 1, and the stage that takes it to its length."""
     bands = (Band("whole", "wall", 0.0, length),) if electrics else ()
-    body = tube_body(length=length, A=1 - H / 2, along=length / cells, layers=[("wall", H)], through=1, bands=bands)
+    body = tube_body(
+        length=length, A=1 - H / 2, along=length / cells, layers=[("wall", H)], through=1, bands=bands
+    )
     model = Model(
         body,
         (part,),
