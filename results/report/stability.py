@@ -117,9 +117,8 @@ def compressed_wall_text(table: PathRecord) -> str:
     return (
         f"{text}. The real wall becomes slack or wrinkles there. "
         "In the calculation it stays smooth, so the model is stiffer than the real part. A thin wall of an "
-        "axisymmetric model goes slack instead if its table of [[parts]] has compression = “none”. On a soft core "
-        "a stiff film carries compression up to the load at which it wrinkles, to which the stability around the "
-        "axis is the answer."
+        "axisymmetric model goes slack instead if its table of [[parts]] has compression = “none”. On a soft "
+        "core a stiff film carries compression up to the load at which it wrinkles; harmonics find that load."
     )
 
 

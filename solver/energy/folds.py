@@ -6,10 +6,10 @@ shows, by 1 + b_h along the circumference and 1 + b_a along the meridian, and th
 
     Fw = F B,   B = 1 + b_h h⊗h + b_a a⊗a
 
-in place of F. The excess lengths b ≥ 0 minimise the potential at each integration point. So the stress along a
-direction is zero where the wall is slack, and b is zero where it is taut (tension-field theory: Reissner 1938,
-Pipkin, IMA J. Appl. Math. 36, 85, 1986, Steigmann, Proc. R. Soc. A 429, 141, 1990, all from memory; the relaxed
-energy is the least energy of all deformations with FwᵀFw ≥ FᵀF in the plane).
+in place of F. The excess lengths b ≥ 0 minimise the potential at each integration point. So the stress along
+a direction is zero where the wall is slack, and b is zero where it is taut. This is tension-field theory
+(Reissner 1938; Pipkin, IMA J. Appl. Math. 36, 85, 1986; Steigmann, Proc. R. Soc. A 429, 141, 1990; all from
+memory): the relaxed energy is the least one of all deformations with FwᵀFw ≥ FᵀF in the plane of the wall.
 
 b follows from (u, p, φ) at once and is no unknown of the equations. The residual is that at fixed b, and
 

@@ -146,7 +146,7 @@ class Problem:
         return F if self.folds is None else F * self.folds.stretch(self.frame)
 
     def elastic(self, group: CellGroup, F: Expr) -> kinematics.Strain:
-        """Strain of Fe = F B F0⁻¹ G⁻¹; B is 1 in parts that do not fold, F0 in parts that were not deposited."""
+        """Strain of Fe = F B F0⁻¹ G⁻¹; B is 1 where nothing folds, F0 where nothing was deposited."""
         if group.folds:
             F = self.unfolded(F)
         if group.deposited:

@@ -188,6 +188,12 @@ def why_not(model: Model) -> str:
             "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
             "model or leave out torques and rotations"
         )
+    if model.folding:
+        parts = " and ".join(f"'{part.region}'" for part in model.folding)
+        return (
+            f"{parts} with compression = 'none' may be slack, and how waves change its folds is not known: "
+            "judge the same case with compression = 'carried'"
+        )
     if model.sections_of_flow:
         return (
             "a flow along the lumen has pressures of its own in each section, whose second variation is not "

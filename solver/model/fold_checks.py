@@ -8,7 +8,7 @@ from annelid.geometry.inventory import Inventory
 from annelid.solver.model.parts import Part
 
 SLENDER = 10.0
-"""Least radius over thickness of a wall that folds; thicker walls are shells with a stiffness of their own."""
+"""Least radius over thickness of a wall that folds; thicker walls hold compression as shells do."""
 
 NO_WALL = ("core", "cap", "lattice", "end ring")
 """Regions that are no walls."""
@@ -42,8 +42,8 @@ def check_folds(
             text = f"'none' is for walls, and '{part.region}' is none: leave it out"
         elif inventory.model != "axisymmetric":
             text = (
-                "'none' needs an axisymmetric model, in which folds run around or along the axis; in 3-D they "
-                "could run in any direction, which is not solved: set mesh.model = 'axisymmetric'"
+                "'none' needs an axisymmetric model, in which folds run around or along the axis; in 3-D "
+                "they could run in any direction, which is not solved: set mesh.model = 'axisymmetric'"
             )
         elif twists:
             text = (
@@ -54,8 +54,8 @@ def check_folds(
             text = "'none' is not possible for a part that is added to an inflated skin: leave it out"
         elif thick < SLENDER:
             text = (
-                f"'none' is for thin walls, whose radius is at least {SLENDER:g} times their thickness; here it "
-                f"is {thick:.3g} times"
+                f"'none' is for thin walls, whose radius is at least {SLENDER:g} times their thickness; here "
+                f"it is {thick:.3g} times"
             )
         if text:
             yield Finding(("parts", index), InvalidValue(text, key=_KEY, subject=f"part '{part.region}'"))

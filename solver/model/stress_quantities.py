@@ -47,7 +47,7 @@ SLACK_WALL = Quantity(
     "slack wall fraction",
     "fraction",
     "volume with b > 0 / volume",
-    'fraction of the walls with compression = "none" that is slack, so that a part of its length lies in folds',
+    "fraction of the walls with compression = 'none' that is slack, so that some of its length lies in folds",
     ("folds",),
     larger_is_better=False,
 )
@@ -55,8 +55,8 @@ FOLDED_HOOP_LENGTH = Quantity(
     "folded hoop length",
     "fraction",
     "max b_h / (1 + b_h)",
-    "largest fraction of the length of such a wall around the axis that lies in folds; their crests run along "
-    "the axis",
+    "largest fraction of the length of such a wall around the axis that lies in folds, whose crests run along "
+    "it",
     ("folds",),
     larger_is_better=False,
 )

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """Walls that carry no compression, against tension-field theory.
 
-Formulas: Reissner 1938, Pipkin 1986, Steigmann 1990 (from memory), re-derived; the tabulated values were computed
-from them apart from this program, those of the annulus and of the rings by two ways each. Films are thin,
-0.4 % of the radius, so that a wall with a thickness comes within 0.5 % of them.
+Formulas: Reissner 1938, Pipkin 1986, Steigmann 1990 (from memory), re-derived; the tabulated values were
+computed from them apart from this program, those of the annulus and of the rings in two ways each. Films are
+thin, 0.4 % of the radius, so that a wall with a thickness comes within 0.5 % of them.
 """
 
 from dataclasses import replace
@@ -97,7 +97,7 @@ def under_voltage(row, electrics):
 
 
 @pytest.mark.parametrize(
-    "row, electrics",
+    ("row", "electrics"),
     [*((row, "layered") for row in UNDER_VOLTAGE), *((row, "solved") for row in SOLVED)],
     ids=lambda x: x if isinstance(x, str) else "lz {} p {} e {}".format(*x),
 )
@@ -108,7 +108,7 @@ def test_tube_of_held_length_goes_slack_under_voltage(row, electrics):
     state = last_of(reached(model, stages), "on")
     assert middle_radius(state, model) == pytest.approx(around, rel=LOAD)
     assert value(state, "folded axial length") == pytest.approx(1 - lz / natural, abs=LOAD)
-    # Without axial tension the energy at given pressure is concave in the local height: folds gather in places.
+    # Without axial tension the energy at given pressure is concave in the local height: folds gather.
     assert state.unstable_modes == (p > 0 and natural > lz)
 
 
@@ -116,7 +116,7 @@ def test_pressurised_tube_loses_stability_where_it_goes_slack():
     """e² = (1 - p lz)/lz² - (1 - p lz)²/lz⁸ with p = P R/(μ H)."""
     lz, p = 1.1, 0.3
     model, stages = under_voltage((lz, p, 0.62), "layered")
-    outcome, states = run(model, stages)
+    _, states = run(model, stages)
     slack = np.sqrt((1 - p * lz) / lz**2 - (1 - p * lz) ** 2 / lz**8)
     assert slack == pytest.approx(0.586774, rel=1e-5)
     critical = next(s for s in states if s.critical)
@@ -162,7 +162,7 @@ def test_annulus_drawn_inwards():
     assert value(state, "folded axial length") == pytest.approx(0.0, abs=1e-6)
 
 
-# suction over μ H/R, radius in the middle over R, force of wall and fluid on an end over 2πRμH; L = 4 R, lz = 1.1
+# suction over μ H/R, middle radius over R, force of wall and fluid on an end over 2πRμH; L = 4 R, lz = 1.1
 BETWEEN_RINGS = ((0.01, 0.906128, 0.287727), (0.05, 0.700768, 0.323242), (0.1, 0.553337, 0.368289))
 
 
@@ -213,11 +213,11 @@ SOLVED_FILMS = (SHEET, replace(SHEET, material=GENT, **STRESSED), replace(SHEET,
 
 
 @pytest.mark.parametrize(
-    "part, electrics",
+    ("part", "electrics"),
     [(SHEET, "layered"), *(pytest.param(part, "solved", marks=pytest.mark.long) for part in SOLVED_FILMS)],
 )
 def test_tangent_is_the_derivative_of_the_residual(part, electrics):
-    """Of a state with points that are taut, slack along one direction and along both, by central differences."""
+    """Central differences at a state with points that are taut, slack along one direction, and along both."""
     model, _ = tube(part, 1.0, electrics=electrics, cells=8)
     system = System(Problem(model))
     system.apply(Loads(voltages={"whole": volts(0.2, H)}, pressure=0.1 * MU * H))
