@@ -55,8 +55,7 @@ FOLDED_HOOP_LENGTH = Quantity(
     "folded hoop length",
     "fraction",
     "max b_h / (1 + b_h)",
-    "largest fraction of the length of such a wall around the axis that lies in folds, whose crests run along "
-    "it",
+    "largest fraction of the length of such a wall around the axis that lies in folds, which run along it",
     ("folds",),
     larger_is_better=False,
 )
@@ -64,7 +63,7 @@ FOLDED_AXIAL_LENGTH = Quantity(
     "folded axial length",
     "fraction",
     "max b_a / (1 + b_a)",
-    "the same of its length along the axis; the crests of these folds run around it",
+    "the same of its length along the axis, in folds that run around it",
     ("folds",),
     larger_is_better=False,
 )

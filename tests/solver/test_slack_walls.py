@@ -13,6 +13,7 @@ import pytest
 from dielectric_cases import MU, RUBBER, grid_body, volts
 from models import SLIDING, last_of, neo_hookean, reached, run, tube_body, value
 
+from annelid.geometry.inventory import inventory_of
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.balloon import Balloon
@@ -23,11 +24,12 @@ from annelid.geometry.shapes.shape import Layer
 from annelid.solver.assembly.system import System
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Electrode, Support
+from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.loads import Loads
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.natural_stretch import NaturalStretch
-from annelid.solver.model.parts import Fibres, Part, Sheets
+from annelid.solver.model.parts import RESIDUAL_STIFFNESS, Fibres, Part, Sheets
 from annelid.solver.model.stages import Stage
 
 pytestmark = pytest.mark.exact
@@ -252,3 +254,44 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
         ours, theirs = (system.blocks.part(vector, block) for vector in (tangent, difference))
         assert ours == pytest.approx(theirs, abs=1e-6 * np.abs(theirs).max()), block
     assert system.symmetric_tangent()
+
+
+def test_slack_all_over_and_taut_again():
+    """A tube without pressure, pulled, pushed together and pulled again.
+
+    Taut it is a strip in uniaxial tension; slack it has the force η μ b (1 + b)² of its residual stiffness.
+    """
+    model, _ = tube(film(), 1.0)
+    moves = (0.1, -0.1, 0.1)
+    stages = [Stage(f"{i}", displacements={"end_high": 0.5 * move}, steps=2) for i, move in enumerate(moves)]
+    states = reached(model, stages)
+    for i, move in enumerate(moves):
+        state, λ = last_of(states, f"{i}"), 1 + move
+        force = value(state, "axial reaction end_high") / (2 * np.pi * H)
+        b = 1 / λ - 1
+        expected = λ - λ**-2 if move > 0 else -RESIDUAL_STIFFNESS * b * (1 + b) ** 2
+        assert force == pytest.approx(expected, rel=LOAD)
+        assert middle_radius(state, model) == pytest.approx(max(λ, 1) ** -0.5, rel=LOAD)
+        assert state.unstable_modes == 0
+
+
+REFUSED = (
+    ({"region": "core"}, {}, "is for walls"),
+    ({"fibres": Fibres(30.0, 0.05, families=1)}, {}, "turns about its axis"),
+    ({}, {"model": "sector"}, "axisymmetric model"),
+    ({}, {"thick": 8.0}, "at least 10 times"),
+)
+
+
+@pytest.mark.parametrize(("part", "model", "words"), REFUSED, ids=[row[2] for row in REFUSED])
+def test_what_cannot_fold_is_refused(part, model, words):
+    inventory = replace(inventory_of(tube_body()), model=model.get("model", "axisymmetric"))
+    part = replace(film(), **part)
+    twists = part.fibres is not None and part.fibres.twist
+    found = list(
+        check_folds([part], inventory, twists=twists, slenderness={"wall": model.get("thick", 50.0)})
+    )
+    assert len(found) == 1
+    assert found[0].error.key == "compression"
+    assert words in found[0].error.message
+    assert not list(check_folds([replace(part, folds=False)], inventory, twists=twists))
