@@ -184,6 +184,7 @@ class _Describer(TableWords):
             values = self.pairs(table, neutral=(0, 1)) if table is not None else ""
             words += [f"{spaced(key)}: {values}"] if values else []
             words += as_cast_words(case, part, self.units) if key == "natural_stretch" else ()
+        words += ["carries no compression in its plane"] * (part.compression == "none")
         return f"{part.region}: {'; '.join(words)}."
 
     def _electrode(self, electrode: ElectrodeTable) -> str:

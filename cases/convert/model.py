@@ -77,6 +77,7 @@ def part_of(case: Case, table: PartTable) -> Part:
         natural_stretch_of(table.natural_stretch),
         ElectrodeFilm(**entries_of(film)) if film else None,
         Fibres(**entries_of(fibres)) if fibres else None,
+        folds=table.compression == "none",
     )
 
 
@@ -181,6 +182,7 @@ def scope_of(case: Case) -> Scope:
         has_seal=shape.has_open_ends and any(c.surface == "lumen" for c in case.contacts),
         has_strength=any(p.material in strong and p.sheets is not None for p in case.parts),
         has_tearing_limit=any(has_tearing_limit(case, p.material) for p in case.parts),
+        has_folds=any(p.compression == "none" for p in case.parts),
         has_bare_stroke=case.making is not None and case.making.compare,
         ends=_ends(case, shape) if twists else (),
         has_twist=twists,

@@ -42,6 +42,7 @@ def remarks_on(case: Case, quality: Quality | None = None) -> list[str]:
     for part in case.parts:
         remarks += _sheets(case, part, units)
     remarks += [*_fields(case, units), *_elements(case, units)]
+    remarks += [*_films_on_parts(case)]
     if quality is not None and quality.minimum_scaled_jacobian < LOW_SCALED_JACOBIAN:
         remarks.append(
             f"mesh: the least scaled Jacobian is {digits(quality.minimum_scaled_jacobian, 2)} in region "
@@ -72,6 +73,30 @@ def _outside(
     if not limits[0] <= value <= limits[1]:
         low, high = (units.show(kind, limit) for limit in limits)
         yield f"{what} {units.show(kind, value)} is outside the usual {low} to {high}"
+
+
+def _films_on_parts(case: Case) -> Iterator[str]:
+    """Films that go slack although they are bonded to a softer part, which lets them carry compression.
+
+    A stiff film on a deep soft body wrinkles at a strain of (3 μ_s/μ_f)^(2/3)/4, incompressible and in plane
+    strain: Allen, Analysis and Design of Structural Sandwich Panels, 1969, chapter 8 (from memory).
+    """
+    carrying = [part for part in case.parts if part.compression == "carried"]
+    if not carrying:
+        return
+    softest = min(carrying, key=lambda part: material_of(case, part.material).initial_shear_modulus())
+    soft = material_of(case, softest.material).initial_shear_modulus()
+    for part in case.parts:
+        ratio = soft / material_of(case, part.material).initial_shear_modulus()
+        if part.compression == "none":
+            strain = digits(100 * min((3 * ratio) ** (2 / 3) / 4, 1.0), 2)
+            yield (
+                f"parts[{part.region}].compression: a film that is bonded to another part carries "
+                f"compression until it wrinkles, on a deep part of the material of {softest.region} up to a "
+                f"strain of about {strain} %; with 'none' it carries none, so it is too soft until then. Run "
+                "the case with 'carried' too: the harmonics of that run find the load at which the film "
+                "wrinkles, and the part lies between both"
+            )
 
 
 def _thinnest_sheet(case: Case, part: PartTable) -> float:

@@ -205,6 +205,8 @@ class PartTable(Table):
     """Stiffness of the electrodes; default: none."""
     fibres: FibresTable | None = None
     """Fibre reinforcement; default: none."""
+    compression: Literal["carried", "none"] = "carried"
+    """"none" for a thin wall that goes slack where it would be compressed in its plane."""
 
     @property
     def sheet_count(self) -> int:

@@ -18,6 +18,7 @@ from annelid.cases.convert.shape import (
     band_of,
     edge_range,
 )
+from annelid.cases.convert.twist import has_twist
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
@@ -41,9 +42,11 @@ from annelid.geometry.inventory import Inventory
 from annelid.geometry.meshing.band_placement import placement_findings
 from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.shapes.band import Band, band_findings
+from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model import checks
 from annelid.solver.model.boundary import Electrode
 from annelid.solver.model.flow_checks import check_flow_parts, check_flow_stages
+from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.material import Material
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
@@ -173,8 +176,20 @@ class CrossCheck:
             if case.making is None and findings.complete("making") and not self.shape.bands_by_radius:
                 findings.check(checks.check_sections(boundary.sections, edge_range(case, self.shape)))
             check_stages(stages, boundary, parts, case, self.inventory, findings)
+            if findings.complete("stages"):
+                findings.check(self._check_folds(parts, self.shape, self.inventory))
         if findings.complete("parts", "materials"):
             findings.check(checks.check_weight(stages, [part.material for part in parts]))
+
+    def _check_folds(self, parts: list[Part], shape: Shape, inventory: Inventory) -> Iterator[Finding]:
+        """Check that walls that carry no compression are thin, and that the model can fold them."""
+        radius = shape.slenderness * shape.thinnest
+        return check_folds(
+            parts,
+            inventory,
+            twists=has_twist(self.case),
+            slenderness={layer.name: radius / layer.thinnest for layer in shape.layers},
+        )
 
     def _check_flow(self, boundary: Boundary, stages: list[Stage]) -> None:
         """Check the circuit, the fluid and the feeds, with the part and the stages."""

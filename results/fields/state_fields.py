@@ -17,7 +17,7 @@ from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.errors import InputError
 from annelid.results.fields.vtk_files import CellGrid, unstructured_grid
 from annelid.solver.display import KINDS
-from annelid.solver.model.quantities import LEAST_IN_PLANE_STRESS, MARGINS
+from annelid.solver.model.quantities import FOLDED_LENGTHS, LEAST_IN_PLANE_STRESS, MARGINS
 from annelid.solver.records import Equilibrium
 
 VTK_CELL_TYPES = {"quad9": 28, "hexahedron27": 29, "tetra10": 24}
@@ -29,6 +29,7 @@ FIELD_KINDS = {
     "true field": "electric field",
     LEAST_IN_PLANE_STRESS.name: "stress",
     **dict.fromkeys(MARGINS, "ratio"),
+    **{quantity.name: quantity.kind for quantity in FOLDED_LENGTHS},
 }
 """Kind of number of each field."""
 MODE = "mode"

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
 from annelid.results.fields.sections import SectionOutline
+from annelid.results.fields.slack_pieces import SlackPieces
 from annelid.results.figures import svg_style as style
 from annelid.results.figures.curve_annotations import (
     draw_limit,
@@ -20,6 +21,7 @@ from annelid.results.figures.curve_annotations import (
     set_vertical_range,
 )
 from annelid.results.figures.load_titles import load_title
+from annelid.results.figures.slack_hatching import hatch
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.display import DisplayUnit
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
 
 _PANEL = (3.9, 2.7)
 _WIDE = (6.4, 2.7)
+_HATCHED = 0.02  # of the diagonal of the figure: width of the band along a slack wall
 _UNIFORM = 0.01  # % of the radius: smaller differences along the axis are drawn as flat lines
 
 
@@ -180,7 +183,12 @@ def _widen_range(axes: "Axes", extreme: float) -> None:
 
 
 def section_figure(
-    sections: Sequence[SectionOutline], axis_names: tuple[str, str], *, length: DisplayUnit, name: str
+    sections: Sequence[SectionOutline],
+    axis_names: tuple[str, str],
+    *,
+    length: DisplayUnit,
+    name: str,
+    slack: SlackPieces | None = None,
 ) -> SvgFigure:
     """Draw the outlines of the regions, as drawn and deformed, with equal scales on both axes.
 
@@ -189,6 +197,7 @@ def section_figure(
         axis_names: Names of the two coordinates, for instance ``("Z", "R")``.
         length: Unit of lengths.
         name: Prefix of the ids of the SVG.
+        slack: Where the wall is slack, which is hatched.
 
     Returns:
         The figure.
@@ -212,13 +221,16 @@ def section_figure(
             )
             axes.add_collection(drawn, autolim=False)
             axes.add_collection(deformed, autolim=False)
+        caption = ""
+        if slack is not None:
+            caption = hatch(axes, slack, length.factor, _HATCHED * float(np.hypot(width, height)))
         axes.set_aspect("equal")
         _set_ranges(axes, points)
         axes.set_xlabel(length.label(axis_names[0]))
         axes.set_ylabel(length.label(axis_names[1]))
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, fontsize=8, borderaxespad=0.2)
         label = "Cross-section as drawn (grey) and deformed"
-        return SvgFigure(style.svg_text(figure, name, label), f"{label}.")
+        return SvgFigure(style.svg_text(figure, name, label), f"{label}.{caption}")
 
 
 def _abscissa(

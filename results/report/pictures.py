@@ -10,6 +10,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from annelid.results.fields.slack_pieces import SLACK
 from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
@@ -196,6 +197,7 @@ def _chosen_fields(run: RunRecord, state: int) -> list[str]:
             fields.pop()
     if np.isfinite(arrays.get(quantity_header(q.TEARING_MARGIN), np.nan)).any():
         fields.append(q.TEARING_MARGIN.name)
+    fields += [f.name for f in q.FOLDED_LENGTHS if np.max(arrays.get(quantity_header(f), 0.0)) > SLACK]
     known = {name.rpartition(" [")[0] for name in arrays}
     return [field for field in fields if field in known] or ["displacement"]
 

@@ -31,7 +31,7 @@ from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.snap_text import bistability_text
-from annelid.results.report.stability import compressed_wall_text, legend, stability
+from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
 from annelid.results.verification.record import TOO_CLOSE
 from annelid.results.verification.shown import shown_bar
 from annelid.solver.display import DisplayUnits, capitalised, counted, digits
@@ -111,6 +111,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "modes": mode_pictures(run) if with_pictures and state_pictures else [],
         "rests": rest_pictures(run) if with_pictures and state_pictures else [],
         "compressed": "" if table is None else compressed_wall_text(table),
+        "slack": "" if table is None else slack_wall_text(table),
         "lumen": "" if table is None else lumen_text(table, run.outcome),
         "cycle": {"paragraphs": [], "figures": []} if table is None else cycle_section(run),
         "shapes": [] if table is None else shapes(run),

@@ -7,7 +7,9 @@ import numpy as np
 
 from annelid.geometry.body import Body
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
+from annelid.results.fields.slack_pieces import slack_pieces
 from annelid.results.fields.state_fields import FieldGrid, in_meridian, in_space
+from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.path_figures import SvgFigure, profile_figure, section_figure
 from annelid.results.figures.space_time import space_time_map
 from annelid.results.figures.wave_figure import (
@@ -17,9 +19,10 @@ from annelid.results.figures.wave_figure import (
     wave_figure,
 )
 from annelid.results.folder.run_record import RunRecord
+from annelid.results.folder.tables import quantity_header
 from annelid.results.report.pictures import displacement_of, inline_svg, main_state
 from annelid.solver.display import DisplayUnit
-from annelid.solver.model.quantities import TIME
+from annelid.solver.model.quantities import FOLDED_HOOP_LENGTH, FOLDED_LENGTHS, TIME
 from annelid.solver.records import Profile
 
 # Surfaces of the profile figure, the inner ones first.
@@ -106,12 +109,18 @@ def _band_spans(body: Body) -> dict[str, tuple[float, float]]:
 def _section(run: RunRecord) -> SvgFigure:
     body, grid = run.body, FieldGrid(run.body)
     displacement = np.zeros((len(body.points), 3))
-    displacement[grid.nodes] = displacement_of(run, main_state(run)[0])
+    state, _ = main_state(run)
+    displacement[grid.nodes] = displacement_of(run, state)
     length = _length(run)
     if body.model == "axisymmetric":
         moved = in_meridian(in_space(body.points) + displacement) - body.points
         sections = meridian_sections(body, moved)
-        return section_figure(sections, ("Z", "R"), length=length, name="section")
+        slack = None
+        arrays = read_point_arrays(run.field_file(state))
+        if quantity_header(FOLDED_HOOP_LENGTH) in arrays:
+            around, along = (np.asarray(arrays[quantity_header(length)]) for length in FOLDED_LENGTHS)
+            slack = slack_pieces(body, moved, (around, along))
+        return section_figure(sections, ("Z", "R"), length=length, name="section", slack=slack)
     height = most_changed_height(body, displacement)
     figure = section_figure(
         cross_sections(body, displacement, height), ("X", "Y"), length=length, name="section"

@@ -74,6 +74,9 @@ def stability(run: RunRecord) -> dict[str, Any]:
     }
 
 
+_FOLDED = 1e-6  # folded length below which there is none
+
+
 def _margins(margins: Sequence[Margin]) -> list[str]:
     """A paragraph on the next critical point as each load increases from the last state."""
     sentences = [f"{capitalised(m.text)}{_margin_value(m)}." for m in margins]
@@ -113,8 +116,43 @@ def compressed_wall_text(table: PathRecord) -> str:
         text += f" (at most {largest}, in state {int(table['state'][worst])})"
     return (
         f"{text}. The real wall becomes slack or wrinkles there. "
-        "In the calculation it stays smooth, so the model is stiffer than the real part."
+        "In the calculation it stays smooth, so the model is stiffer than the real part. A thin wall of an "
+        "axisymmetric model goes slack instead if its table of [[parts]] has compression = “none”. On a soft "
+        "core a stiff film carries compression up to the load at which it wrinkles; harmonics find that load."
     )
+
+
+def slack_wall_text(table: PathRecord) -> str:
+    """Return a paragraph on walls that carry no compression; empty if there are none."""
+    shares = table.columns.get(q.SLACK_WALL.name)
+    if shares is None:
+        return ""
+    shares = np.nan_to_num(shares)
+    if shares.max(initial=0.0) <= 0.0:
+        return "The walls with compression = “none” are taut in all states."
+    worst = int(np.argmax(shares))
+    text = f"In the last state {_percent(shares[-1])} of the walls with compression = “none” is slack"
+    if shares[worst] > shares[-1] * (1.0 + 1e-3):
+        text += f" (at most {_percent(shares[worst])}, in state {int(table['state'][worst])})"
+    around, along = (float(np.nan_to_num(table[quantity.name])[-1]) for quantity in q.FOLDED_LENGTHS)
+    folds = [
+        f"up to {_percent(share)} of its length {direction} lies in folds that run {across} it"
+        for share, direction, across in (
+            (around, "around the axis", "along"),
+            (along, "along the axis", "around"),
+        )
+        if share > _FOLDED
+    ]
+    if folds:
+        text += f": {' and '.join(folds)}"
+    return (
+        f"{text}. Folds are taken as fine and without stiffness: the calculation gives the mean place of the "
+        "wall and its tension, not the depth and the number of the folds."
+    )
+
+
+def _percent(share: float) -> str:
+    return f"{digits(100.0 * float(share), 3)} %"
 
 
 def main_load(table: PathRecord, stage: str) -> str:

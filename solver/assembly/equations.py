@@ -2,6 +2,7 @@
 """The compiled equations of a problem: residual, tangent, volumes and derivatives by fields."""
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import ufl
@@ -31,8 +32,10 @@ class Equations:
         trials = ufl.TrialFunctions(ufl.MixedFunctionSpace(*problem.spaces))
         self._R = _derivatives(problem.internal_energy(), problem.unknowns, tests)
         K = [_derivatives(Ri, problem.unknowns, trials) for Ri in self._R]
-        if problem.model.solved_potential:
-            K[1][2] = K[2][1] = None  # pressure and potential are not coupled
+        if problem.model.solved_potential and problem.folds is None:
+            K[1][2] = K[2][1] = None  # pressure and potential are coupled by folds only
+        if problem.folds is not None:
+            _condense_folds(K, problem, tests, trials)
         self._problem = problem
         self._δV = {s: problem.volume_gradient(tests[0], s) for s in problem.pressures}
         for surface, P in problem.pressures.items():
@@ -43,12 +46,22 @@ class Equations:
             self._section_work = ufl.derivative(problem.section_work(), problem.unknowns[0], tests[0])
             K[0][0] -= ufl.derivative(self._section_work, problem.unknowns[0], trials[0])
             self.section_force = forms.compile_forms(self._section_work)
+        self._fold_energies = _fold_energies(problem)
         self.volume: fem.Form | None = None
         if problem.model.has_lumen:
             self.volume = forms.compile_forms(problem.volume("lumen"))
         self.volume_gradients = {s: forms.compile_forms(δV) for s, δV in self._δV.items()}
         self.residual = forms.compile_forms(self._R)
         self.tangent = forms.compile_forms(K)
+
+    def fold(self) -> None:
+        """Find the folds at the present unknowns, and M; collective.
+
+        Raises:
+            NoEquilibrium: None were found.
+        """
+        if self._problem.folds is not None:
+            self._problem.folds.update(self._fold_energies)
 
     def rate_forms(
         self, fields: Sequence[fem.Function], rates: Sequence[fem.Function], *, blocks: int
@@ -119,8 +132,37 @@ def assemble(vector: PETSc.Vec, compiled: Sequence[fem.Form | None], problem: Pr
         start += size
 
 
-def _derivatives(form: ufl.Form, unknowns: list, directions: tuple) -> list:
+def _derivatives(form: Any, unknowns: list, directions: tuple) -> list:
     return [ufl.derivative(form, q, dq) for q, dq in zip(unknowns, directions, strict=True)]
+
+
+def _fold_energies(problem: Problem) -> list[tuple[fem.Expression, NDArray[np.int32]]]:
+    """What the folds minimise in each group of cells that fold, and its cells."""
+    folds = problem.folds
+    if folds is None:
+        return []
+    return [
+        (
+            forms.compile_expression(folds.local(problem.potential_density(group, problem.F)), folds.points),
+            group.cells,
+        )
+        for group in problem.fields.groups
+        if group.folds
+    ]
+
+
+def _condense_folds(K: list, problem: Problem, tests: tuple, trials: tuple) -> None:
+    """Subtract (∂²Π/∂x∂b) M (∂²Π/∂b∂x), so that K is the derivative of R with the folds that follow."""
+    assert problem.folds is not None
+    M = problem.folds.compliance
+    for i, group in enumerate(problem.fields.groups, start=1):
+        if not group.folds:
+            continue
+        g = ufl.diff(problem.potential_density(group, problem.F), problem.folds.b)
+        left, right = (_derivatives(g, problem.unknowns, directions) for directions in (tests, trials))
+        for row, a in zip(K, left, strict=True):
+            for column, c in enumerate(right):
+                row[column] -= ufl.inner(a, M * c) * problem.revolution * problem.dx(i)
 
 
 def _restricted(form: ufl.Form, cells: NDArray[np.int32]) -> ufl.Form:

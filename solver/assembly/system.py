@@ -143,8 +143,13 @@ class System:
     # assembly
 
     def read_x(self) -> None:
-        """Copy ``x`` into the unknown functions."""
+        """Copy ``x`` into the unknown functions; walls that fold follow.
+
+        Raises:
+            NoEquilibrium: No length of the folds was found.
+        """
         self._read(self.x)
+        self.equations.fold()
 
     def _read(self, x: PETSc.Vec) -> None:
         x.ghostUpdate(PETSc.InsertMode.INSERT, PETSc.ScatterMode.FORWARD)

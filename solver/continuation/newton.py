@@ -23,6 +23,7 @@ ITERATIONS = 30
 # good as it gets if a full Newton step neither lowers a residual this near to its tolerance nor moves the
 # part, nor changes the load that a control finds.
 NEAR, IDLE, IDLE_LOAD = 1e5, 2e-12, 1e-5
+SHORTENED = 8  # times at most that a step is halved where walls fold
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,7 @@ class Newton:
         self.scales = scales
         self.tolerance = tolerance or Tolerance()
         self._dx, self._f, self._a, self._g = (system.vector() for _ in range(4))
+        self._Δλ = 0.0  # of the last correction
         self._load_step = 0.0  # of the last correction, over the load
 
     def solve(self, loads: Loads, control: Control | None = None) -> Convergence:
@@ -65,13 +67,14 @@ class Newton:
         first = last = math.inf
         fresh = False
         for iteration in range(ITERATIONS + 1):
-            error = self.error(control)
+            error = self._error_of_step(control, last)
             if error <= 1 or (fresh and self._rounded(error, last)):
                 return Convergence(iteration, error * self.tolerance.force)
             if not math.isfinite(error) or error > GROWTH_LIMIT * min(first, 1e12):
                 raise NoEquilibrium("the iteration diverged", residual=error, iterations=iteration)
             first = min(first, error)
             fresh = not system.factor_is_near or (iteration > 0 and still_to_go(error, last) > WORTH)
+            fresh |= iteration > 0 and self._folds
             if fresh:
                 system.factorise()
             last = error
@@ -80,6 +83,37 @@ class Newton:
         if self._moved() < 100 * IDLE:
             why += ", because of rounding: the wall is too thin for its radius in this state"
         raise NoEquilibrium(why, residual=error, iterations=ITERATIONS)
+
+    def _error_of_step(self, control: Control | None, last: float) -> float:
+        """``error`` after a step, which is shortened in models with walls that fold until it falls.
+
+        The stiffness of such a wall jumps where it goes slack, so that a whole step may lead far beyond.
+        """
+        if not self._folds or not math.isfinite(last):
+            return self.error(control)
+        error = self._error_or_none(control)
+        for _ in range(SHORTENED):
+            if error < last:
+                break
+            self._dx.scale(0.5)
+            self._Δλ *= 0.5
+            self.system.x.axpy(-1.0, self._dx)
+            self.system.multiplier -= self._Δλ
+            if control is not None:
+                self.system.apply(control.loads)
+            error = self._error_or_none(control)
+        return error
+
+    def _error_or_none(self, control: Control | None) -> float:
+        """``error``, infinite where no folds are found."""
+        try:
+            return self.error(control)
+        except NoEquilibrium:
+            return math.inf
+
+    @property
+    def _folds(self) -> bool:
+        return self.system.problem.folds is not None
 
     def _rounded(self, error: float, last: float) -> bool:
         """Whether the step taken last, with a tangent of its own, met nothing but rounding."""
@@ -119,7 +153,7 @@ class Newton:
         system = self.system
         system.solve(system.residual, self._dx)
         self._dx.scale(-1.0)
-        self._load_step = 0.0
+        self._load_step = self._Δλ = 0.0
         if control is None:
             system.x.axpy(1.0, self._dx)
             return
@@ -127,6 +161,7 @@ class Newton:
         if pivot == 0 or not math.isfinite(pivot):
             raise NoEquilibrium("the loads of the stage do not change what it controls", residual=pivot)
         Δλ = (control.defect() - float(self._g.dot(self._dx))) / pivot
+        self._Δλ = Δλ
         self._dx.axpy(Δλ, a)
         system.x.axpy(1.0, self._dx)
         system.multiplier += Δλ

@@ -7,6 +7,7 @@
                - Σ P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX       pressures, dead forces, torques, weight
                - ∫ P_s ½x⊥·n da                                    uneven pressure of a flow along the lumen
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
+               + ∫ det G ½ η μ |b|² dX                             folds of slack walls, where F B replaces F
 
 Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
 """
@@ -25,6 +26,7 @@ from annelid.geometry.body import Body, FloatArray
 from annelid.geometry.errors import InputError
 from annelid.solver.energy import kinematics
 from annelid.solver.energy.contact_gap import closing_energy, gap
+from annelid.solver.energy.folds import Folds
 from annelid.solver.energy.laws import ENERGIES, fibre_family
 from annelid.solver.energy.mesh import MeshedBody, mesh_body
 from annelid.solver.energy.properties import CellGroup, Properties, properties_of
@@ -104,6 +106,7 @@ class Problem:
         self.surface_ids = {name: i for i, name in enumerate(self._loaded_surfaces(), start=1)}
         self.dx = self._measure("dx", [(i, g.cells) for i, g in enumerate(self.fields.groups, start=1)])
         self.ds = self._measure("ds", [(i, self.mesh.facet_entities(s)) for s, i in self.surface_ids.items()])
+        self.folds = Folds(domain, model.quadrature_degree) if self.fields.fold_stiffness else None
         self.rotations = {
             end: EndRotation(
                 self._x, self.unknowns[0], self.arm, self.revolution, self.ds(self.surface_ids[end])
@@ -138,9 +141,15 @@ class Problem:
         """Displacement without the twist, of as many components as the mesh has."""
         return u if self.arm is None else ufl.as_vector([u[0], u[1]])
 
-    def elastic(self, F: Expr, *, deposited: bool = False) -> kinematics.Strain:
-        """Strain of Fe = F F0⁻¹ G⁻¹; F0 is 1 in parts that were not deposited."""
-        if deposited:
+    def unfolded(self, F: Expr) -> Expr:
+        """Deformation Fw = F B of the material of walls that fold; F where none do."""
+        return F if self.folds is None else F * self.folds.stretch(self.frame)
+
+    def elastic(self, group: CellGroup, F: Expr) -> kinematics.Strain:
+        """Strain of Fe = F B F0⁻¹ G⁻¹; B is 1 where nothing folds, F0 where nothing was deposited."""
+        if group.folds:
+            F = self.unfolded(F)
+        if group.deposited:
             F = F * ufl.inv(self._deposition_gradient())
         if self.fields.natural is not None:
             F = F * kinematics.natural_inverse(self.fields.natural, self.frame)
@@ -157,7 +166,7 @@ class Problem:
 
     def stored_energy(self, group: CellGroup, F: Expr) -> Expr:
         """ψ(Fe) of some cells with their electrode film and fibres, per stress-free volume."""
-        strain = self.elastic(F, deposited=group.deposited)
+        strain = self.elastic(group, F)
         law = group.law
         ψ = ENERGIES[law](strain, *self.fields.law_arguments(law))
         if self.fields.film is not None:
@@ -178,7 +187,7 @@ class Problem:
         It is zero in the exact solution. The pressure unknown makes only the mean of Je - 1 + p/κ in a cell
         zero; without this term, its fluctuation in a cell has spurious modes under large compression.
         """
-        ψ, Je = self.stored_energy(group, F), self.elastic(F, deposited=group.deposited).J
+        ψ, Je = self.stored_energy(group, F), self.elastic(group, F).J
         c = STABILISATION[self.model.body.cell_type]
         # In incompressible parts, derivatives by p do not need ψ: a sixth of the time of a tangent.
         compliance = self.fields.compliance if group.compressible else 0
@@ -194,28 +203,36 @@ class Problem:
             return -kinematics.scalar_gradient(self.unknowns[2], self.model.axisymmetric)
         return self.fields.sheet_field * self.frame[0]
 
-    def field_energy(self, F: Expr, *, deposited: bool = False) -> Expr | None:
+    def field_energy(self, group: CellGroup, F: Expr) -> Expr | None:
         """½ ε J |F⁻ᵀ E0|² per reference volume, mJ/mm³; ``None`` without electrodes."""
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        return (
-            self.fields.permittivity / 2 * kinematics.field_measure(F, E0, self.growth(deposited=deposited))
-        )
+        F, growth = self.unfolded(F) if group.folds else F, self.growth(deposited=group.deposited)
+        return self.fields.permittivity / 2 * kinematics.field_measure(F, E0, growth)
 
     def sheet_capacity(self, *, deposited: bool = False) -> Expr:
         """ε J |F⁻ᵀ n|² per reference volume, N/kV²: twice the energy at a unit nominal field along n."""
         return self.fields.permittivity * kinematics.field_measure(
-            self.F, self.frame[0], self.growth(deposited=deposited)
+            self.unfolded(self.F), self.frame[0], self.growth(deposited=deposited)
         )
 
     def density(self, group: CellGroup, F: Expr) -> Expr:
         """Potential det G [ψ - p (Je - 1) - p²/(2κ)] - ½ ε J |F⁻ᵀ E0|² of some cells per reference volume."""
         growth, p = self.growth(deposited=group.deposited), self.unknowns[1]
-        Je = self.elastic(F, deposited=group.deposited).J
+        Je = self.elastic(group, F).J
         W = self.strain_energy(group, F) - growth * p * (Je - 1 + self.fields.compliance * p)
-        U = self.field_energy(F, deposited=group.deposited)
+        U = self.field_energy(group, F)
         return W if U is None else W - U
+
+    def potential_density(self, group: CellGroup, F: Expr) -> Expr:
+        """``density`` with the stabilisation and the residual stiffness ½ η μ |b|² of folds."""
+        W = self.density(group, F) + self.stabilisation(group, F)
+        if group.folds:
+            assert self.folds is not None
+            b = self.folds.b
+            W += self.growth(deposited=group.deposited) * self.fields.fold_stiffness / 2 * ufl.inner(b, b)
+        return W
 
     def weight_work(self, group: CellGroup, g: Expr, u: Expr) -> Expr:
         """Work det G ρ g·u of the weight of some cells, less the buoyancy, per reference volume."""
@@ -226,7 +243,7 @@ class Problem:
         F = self.F
         Π = ufl.Form([])
         for i, group in enumerate(self.fields.groups, start=1):
-            Π += (self.density(group, F) + self.stabilisation(group, F)) * self.revolution * self.dx(i)
+            Π += self.potential_density(group, F) * self.revolution * self.dx(i)
         if self.fields.density is not None:
             for i, group in enumerate(self.fields.groups, start=1):
                 Π -= self.weight_work(group, self.gravity, self.unknowns[0]) * self.revolution * self.dx(i)

@@ -16,7 +16,7 @@ from annelid.solver.energy.kinematics import gradient_matrix, natural_matrix
 from annelid.solver.energy.mesh import MeshedBody
 from annelid.solver.energy.stretch_fields import components, natural_stretch, unstretched
 from annelid.solver.model.material import EPS0, LAWS
-from annelid.solver.model.parts import Part
+from annelid.solver.model.parts import RESIDUAL_STIFFNESS, Part
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
@@ -30,12 +30,14 @@ class CellGroup(NamedTuple):
         cells: Local numbers of the cells this rank owns.
         deposited: Whether they were deposited on the rest of the part, stress-free in its balance as drawn.
         compressible: Whether they have a bulk modulus.
+        folds: Whether they carry no compression in the plane of the wall.
     """
 
     law: str
     cells: NDArray[np.int32]
     deposited: bool
     compressible: bool
+    folds: bool
 
 
 @dataclass
@@ -57,6 +59,7 @@ class Properties:
         sheet_field: Nominal field V/t of the layered model, kV/mm.
         foundation_stiffness: One constant for each foundation, MPa/mm.
         obstacles: Position of each obstacle, mm, one constant for each contact as a cell-wise field.
+        fold_stiffness: Stiffness η μ of the folds of parts that fold, MPa; ``None`` where there are none.
         density: Density less that of the fluid around, t/mm³; ``None`` where no part has a known mass.
         full_natural: Natural stretch at full value, laid out like ``natural``, which ramps to it, one row a
             component.
@@ -75,6 +78,7 @@ class Properties:
     sheet_field: fem.Function
     foundation_stiffness: list[fem.Constant]
     obstacles: list[fem.Function]
+    fold_stiffness: fem.Function | None
     density: fem.Function | None
     full_natural: FloatArray
 
@@ -152,16 +156,18 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         sheet_field=cells.function(0.0),
         foundation_stiffness=[fem.Constant(mesh.domain, f.stiffness) for f in model.foundations],
         obstacles=[cells.function(contact.position) for contact in model.contacts],
+        fold_stiffness=cells.of_parts(_fold_stiffness) if any(p.folds for p in model.parts) else None,
         density=cells.of_parts(lambda p: _relative_density(p, model)) if model.has_weight else None,
         full_natural=full,
     )
 
 
 def _groups(model: "Model", mesh: MeshedBody) -> list[CellGroup]:
-    """The cells of each law, those of deposited and of compressible parts separately."""
-    regions: dict[tuple[str, bool, bool], list[IntArray]] = {}
+    """The cells of each law, those of deposited, compressible and folding parts separately."""
+    regions: dict[tuple[str, bool, bool, bool], list[IntArray]] = {}
     for part in model.parts:
-        kind = part.material.law, part.region in model.deposited, part.material.bulk_modulus is not None
+        compressible = part.material.bulk_modulus is not None
+        kind = part.material.law, part.region in model.deposited, compressible, part.folds
         regions.setdefault(kind, []).append(model.body.regions[part.region])
     laws = list(LAWS)
     return [
@@ -172,6 +178,10 @@ def _groups(model: "Model", mesh: MeshedBody) -> list[CellGroup]:
 
 def _relative_density(part: Part, model: "Model") -> float:
     return part.material.density - model.fluid_density if part.material.density else 0.0
+
+
+def _fold_stiffness(part: Part) -> float:
+    return RESIDUAL_STIFFNESS * part.material.initial_shear_modulus() if part.folds else 0.0
 
 
 def _natural(space: fem.FunctionSpace, components: int) -> tuple[fem.Function, ...]:

@@ -75,7 +75,7 @@ class PerturbedProblem(Problem):
             trial: The other one.
         """
         group = self.fields.groups[number]
-        W = (self.density(group, self.F) + self.stabilisation(group, self.F)) * self.revolution
+        W = self.potential_density(group, self.F) * self.revolution
         variation = W * self._measure("dx", [(1, group.cells)])(1)
         for x in (test, trial):
             directions = [ufl.as_matrix([[x[3 * i + j] for j in range(3)] for i in range(3)]), x[9]]
@@ -192,6 +192,12 @@ def why_not(model: Model) -> str:
         return (
             "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
             "model or leave out torques and rotations"
+        )
+    if model.folding:
+        parts = " and ".join(f"'{part.region}'" for part in model.folding)
+        return (
+            f"{parts} with compression = 'none' may be slack, and how waves change its folds is not known: "
+            "judge the same case with compression = 'carried'"
         )
     if model.sections_of_flow:
         return (

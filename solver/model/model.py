@@ -19,6 +19,7 @@ from annelid.solver.model.checks import (
     names_for_stages,
 )
 from annelid.solver.model.contact import Contact
+from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.parts import Part
 from annelid.solver.model.quantity import Scope, scope_of_flow
 
@@ -95,6 +96,7 @@ class Model:
         if self.drawn_pressure is not None and not self.has_lumen:
             raise InvalidValue("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
         _check_deposited(self)
+        raise_first(check_folds(self.parts, body, twists=self.has_twist, deposited=self.deposited))
 
     @cached_property
     def inventory(self) -> Inventory:
@@ -127,12 +129,18 @@ class Model:
             has_seal=self.inventory.has_open_ends and bool(self.seals),
             has_strength=any(p.material.breakdown is not None and p.sheets is not None for p in self.parts),
             has_tearing_limit=any(p.material.tearing is not None for p in self.parts),
+            has_folds=bool(self.folding),
             has_bare_stroke=self.bare_stroke is not None,
             ends=self.inventory.ends,
             has_twist=self.has_twist,
             has_time=self.timed,
             **scope_of_flow(self.flow),
         )
+
+    @property
+    def folding(self) -> tuple[Part, ...]:
+        """Walls that carry no compression in their plane."""
+        return tuple(part for part in self.parts if part.folds)
 
     def contact_stiffness(self, contact: Contact) -> float:
         """Stiffness k of a contact: largest shear modulus over its tolerance, MPa/mm."""

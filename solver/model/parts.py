@@ -8,6 +8,9 @@ from annelid.geometry.errors import InvalidValue, checking
 from annelid.solver.model.material import Material
 from annelid.solver.model.natural_stretch import NaturalField, NaturalStretch
 
+RESIDUAL_STIFFNESS = 1e-5
+"""Stiffness η of folds over the shear modulus of a wall that folds; else a slack wall could be anywhere."""
+
 
 @dataclass(frozen=True)
 class Sheets:
@@ -85,6 +88,7 @@ class Part:
         natural_stretch: Stress-free over reference size.
         electrode_film: Stiffness of its electrodes.
         fibres: Fibres in it.
+        folds: Whether it is a thin wall that carries no compression in its plane, but folds.
     """
 
     region: str
@@ -93,6 +97,7 @@ class Part:
     natural_stretch: NaturalStretch | NaturalField = field(default_factory=NaturalStretch)
     electrode_film: ElectrodeFilm | None = None
     fibres: Fibres | None = None
+    folds: bool = False
 
     def check_electrode(self, electrode: str, *, solved: bool) -> None:
         """Raise InvalidValue unless an electrode can be on this part.

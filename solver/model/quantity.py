@@ -25,6 +25,7 @@ class Scope(NamedTuple):
         has_seal: Whether obstacles can shut such a lumen.
         has_strength: Whether a dielectric strength is known where there are sheets.
         has_tearing_limit: Whether a stretch or stress is known at which a part tears.
+        has_folds: Whether some wall carries no compression.
         has_bare_stroke: Whether the stroke of the bare skin is known.
         ends: Names of the end surfaces of the wall.
         has_twist: Whether the part turns about its axis.
@@ -47,6 +48,7 @@ class Scope(NamedTuple):
     has_seal: bool = False
     has_strength: bool = False
     has_tearing_limit: bool = False
+    has_folds: bool = False
     has_bare_stroke: bool = False
     ends: tuple[str, ...] = ()
     has_twist: bool = False

@@ -54,6 +54,31 @@ COMPRESSED_WALL = Quantity(
     "which it wrinkles",
     larger_is_better=False,
 )
+SLACK_WALL = Quantity(
+    "slack wall fraction",
+    "fraction",
+    "volume with b > 0 / volume",
+    "fraction of the walls with compression = 'none' that is slack, so that some of its length lies in folds",
+    ("folds",),
+    larger_is_better=False,
+)
+FOLDED_HOOP_LENGTH = Quantity(
+    "folded hoop length",
+    "fraction",
+    "max b_h / (1 + b_h)",
+    "largest fraction of the length of such a wall around the axis that lies in folds, which run along it",
+    ("folds",),
+    larger_is_better=False,
+)
+FOLDED_AXIAL_LENGTH = Quantity(
+    "folded axial length",
+    "fraction",
+    "max b_a / (1 + b_a)",
+    "the same of its length along the axis, in folds that run around it",
+    ("folds",),
+    larger_is_better=False,
+)
+FOLDED_LENGTHS = (FOLDED_HOOP_LENGTH, FOLDED_AXIAL_LENGTH)
 PEAK_STRESS_OF = Quantity(
     "peak stress of <part>",
     "stress",

@@ -12,6 +12,7 @@ from annelid.solver.model.quantity import Quantity
 from annelid.solver.readout.in_plane_stress import compressed_fraction
 from annelid.solver.readout.state_data import Places, StateData
 
+_SLACK = 1e-6  # folded length below which a wall counts as taut
 _ALIKE = 1e-6  # relative difference of values that count as equal
 
 
@@ -25,6 +26,7 @@ def extremes(data: StateData, places: Places) -> dict[str, float]:
     places[q.LARGEST_STRETCH.name] = _place(data, λ[..., 0], int(np.argmax(λ[..., 0])))
     places[q.LEAST_IN_PLANE_STRESS.name] = _place(data, least, int(np.argmin(least)))
     at = _percentile(data, σ1)
+    folded = _folded(data, places)
     return {
         q.LARGEST_STRETCH.name: float(λ[..., 0].max()),
         q.SMALLEST_STRETCH.name: float(λ[..., 2].min()),
@@ -32,7 +34,24 @@ def extremes(data: StateData, places: Places) -> dict[str, float]:
         q.PEAK_STRESS_PERCENTILE.name: float(σ1.ravel()[at]),
         q.LEAST_IN_PLANE_STRESS.name: float(least.min()),
         q.COMPRESSED_WALL.name: compressed_fraction(data.model, least, data.cell_volumes),
+        **folded,
     }
+
+
+def _folded(data: StateData, places: Places) -> dict[str, float]:
+    """How much of the walls that fold is slack, and their largest folded lengths."""
+    if not data.model.folding:
+        return {}
+    lengths = [data.fields[quantity.name] for quantity in q.FOLDED_LENGTHS]
+    cells = np.concatenate([data.model.body.regions[part.region] for part in data.model.folding])
+    slack = np.maximum(*lengths)[cells] > _SLACK
+    volumes = data.cell_volumes[cells]
+    share = slack @ LUMPING_WEIGHTS[data.model.body.cell_type] @ volumes / volumes.sum()
+    largest = {quantity: int(np.argmax(f)) for quantity, f in zip(q.FOLDED_LENGTHS, lengths, strict=True)}
+    found = {q.SLACK_WALL.name: float(share)}
+    for (quantity, position), values in zip(largest.items(), lengths, strict=True):
+        found |= _found(data, places, values, {quantity: position})
+    return found
 
 
 def _percentile(data: StateData, values: FloatArray) -> int:

@@ -75,7 +75,8 @@ class FieldReader:
         every = np.matmul(self._to_nodes, inside)
         shape = every.shape[:2]
         originals = problem.mesh.original_cells[cells]
-        elastic = slice(22, 31) if every.shape[-1] == 31 else slice(9, 18)
+        elastic = slice(22, 31) if every.shape[-1] > 22 else slice(9, 18)
+        folds = np.maximum(every[..., 31:], 0.0) if every.shape[-1] == 33 else np.zeros((*shape, 2))
         values = CellValues(
             cells=originals,
             stress=every[..., :9].reshape(*shape, 3, 3),
@@ -83,23 +84,29 @@ class FieldReader:
             elastic=every[..., elastic].reshape(*shape, 3, 3),
             field=every[..., 18:21] * self._in_sheets[originals, :, None],
             pressure=every[..., 21],
+            folds=folds,
         )
         return values, valid
 
     def _values(self, group: CellGroup) -> ufl.core.expr.Expr:
-        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p and, where it is not F, Fe as one vector of 22 or 31."""
+        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p, Fe where it is not F, and b where the wall folds, as one vector.
+
+        Of 22, 31 or 33 components. J and the field are those of the material, so of Fw in walls that fold.
+        """
         problem = self._problem
         # A label of its own number: the running number of ufl.variable would enter the form's signature, and
         # every further run in a process would compile again.
         F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
-        σ = ufl.diff(problem.density(group, F), F) * F.T / ufl.det(F)
+        Fw = problem.unfolded(F) if group.folds else F
+        σ = ufl.diff(problem.density(group, F), F) * F.T / ufl.det(Fw)
         E0 = problem.nominal_field()
-        E = ufl.inv(F).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
-        stressed = group.deposited or problem.fields.natural is not None
-        strain = problem.elastic(F, deposited=group.deposited)
+        E = ufl.inv(Fw).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
+        stressed = group.folds or group.deposited or problem.fields.natural is not None
+        strain = problem.elastic(group, F)
         Fe = [strain.F] if stressed else []
         tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
-        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic])
+        b = [problem.folds.values[i] for i in range(2)] if group.folds and problem.folds else []
+        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic, *b])
 
     def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
         """Fields of the owned cells of all ranks in body order, on the first rank."""

@@ -9,10 +9,12 @@ from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.wall_directions import wall_frames
 from annelid.solver.display import ROUNDING
 from annelid.solver.energy.stretch_fields import growth_through, sheet_thickness
+from annelid.solver.model.fold_checks import NO_WALL
 from annelid.solver.model.material import EPS0
 from annelid.solver.model.model import Model
-from annelid.solver.model.quantities import BREAKDOWN_MARGIN, TEARING_MARGIN
-from annelid.solver.readout.in_plane_stress import NO_WALL, least_in_plane_stress
+from annelid.solver.model.parts import RESIDUAL_STIFFNESS, Part
+from annelid.solver.model.quantities import BREAKDOWN_MARGIN, FOLDED_LENGTHS, TEARING_MARGIN
+from annelid.solver.readout.in_plane_stress import least_in_plane_stress
 
 _HOOP, _MERIDIAN = 1, ((0, 0), (2, 2), (0, 2))  # places in an axisymmetric tensor, frame (R, hoop, Z)
 
@@ -28,6 +30,7 @@ class CellValues:
         elastic: Elastic part Fe of F, shape (m, k, 3, 3).
         field: True electric field F⁻ᵀ E0, shape (m, k, 3), kV/mm.
         pressure: Pressure unknown p, shape (m, k), MPa.
+        folds: Excess lengths (b_h, b_a) in folds, shape (m, k, 2).
     """
 
     cells: IntArray
@@ -36,6 +39,7 @@ class CellValues:
     elastic: FloatArray
     field: FloatArray
     pressure: FloatArray
+    folds: FloatArray
 
 
 def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, FloatArray]:
@@ -52,6 +56,9 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     σ = (values.stress + np.swapaxes(values.stress, -1, -2)) / 2
     frame = wall_frames(model.body, values.cells)
     least = least_in_plane_stress(frame, σ, values.F)
+    for part in model.folding:
+        cells = np.isin(values.cells, model.body.regions[part.region])
+        least[cells] = np.maximum(least[cells], _stress_of_folds(part, values.folds[cells]))
     for region in NO_WALL:
         if region in model.body.regions:
             least[np.isin(values.cells, model.body.regions[region])] = np.inf
@@ -66,7 +73,19 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     }
     if model.scope.has_tearing_limit:
         fields[TEARING_MARGIN.name] = _tearing_margin(model, values, σ, fields["principal stretches"])
+    if model.folding:
+        folded = values.folds / (1 + values.folds)
+        fields |= {quantity.name: folded[..., i] for i, quantity in enumerate(FOLDED_LENGTHS)}
     return fields
+
+
+def _stress_of_folds(part: Part, b: FloatArray) -> FloatArray:
+    """Stress -η μ b (1 + b) that the residual stiffness leaves along the direction that folds most, MPa.
+
+    Values carried from the integration points to the nodes would go beyond it where slackness ends.
+    """
+    stiffness = RESIDUAL_STIFFNESS * part.material.initial_shear_modulus()
+    return -stiffness * (b * (1 + b)).max(axis=-1)
 
 
 def _principal_values(model: Model, T: FloatArray) -> FloatArray:

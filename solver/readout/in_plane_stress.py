@@ -10,11 +10,11 @@ import numpy as np
 
 from annelid.geometry.body import FloatArray
 from annelid.geometry.elements import LUMPING_WEIGHTS
+from annelid.solver.model.fold_checks import NO_WALL
 from annelid.solver.model.model import Model
 
 # Compression below this fraction of the shear modulus is round-off.
 _THRESHOLD = 1e-4
-NO_WALL = ("core", "cap", "lattice", "end ring")
 
 
 def least_in_plane_stress(frame: FloatArray, σ: FloatArray, F: FloatArray) -> FloatArray:

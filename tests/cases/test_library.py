@@ -29,6 +29,7 @@ from annelid.cases.convert.cost import cost_of
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import library_cases, read_case
 from annelid.cases.validate.resolved import coarsened
+from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import open_run
 from annelid.solver.model.harmonic_words import waves_of
 
@@ -79,6 +80,7 @@ def test_this_module_tests_every_library_case():
         "pull_in_tube",
         "scanned_tube",
         "stent_sheath",
+        "suction_sleeve",
         "tapered_tube",
         "twisted_sleeve",
         "two_material_sleeve",
@@ -584,3 +586,20 @@ def test_pressed_ribs_buckle_as_clamped_columns(tmp_path):
     stiffness = np.diff(table["axial reaction end_high"]) / np.diff(table["displacement end_high"])
     assert stiffness[-1] < 0.5 * stiffness[0]  # the stiffness of buckled ribs decreases
     assert len(run.critical_points) == 1  # its mode is written for the picture of the report
+
+
+def test_suction_sleeve_carries_the_suction_by_its_tension_along_the_axis(tmp_path):
+    """Balance of a membrane that is slack around: N + q π r² is the same at the neck and at a ring.
+
+    N is the tension of a strip of the film at its stretch: Gent, Rubber Chem. Technol. 69, 59 (1996).
+    """
+    run = coarse_run("suction_sleeve", tmp_path)
+    q, R, cast = 0.25e-3, 10.05, 0.11
+    neck = float(at_stage_end(run, "evacuate", "radial contraction neck"))
+    arrays = read_point_arrays(run.field_file(max(run.field_files)))
+    at_neck = np.abs(arrays["reference position [mm]"][:, 2] - 20) < 1e-6
+    λ = arrays["principal stretches [1]"][at_neck, 0].mean()
+    S = 0.2 * 60 / (63 - λ**2 - 2 / λ) * (λ - λ**-2)
+    at_ring = at_stage_end(run, "evacuate", "axial reaction end_high") + q * np.pi * 10**2
+    assert S * 2 * np.pi * R * cast + q * np.pi * (10 * (1 - neck)) ** 2 == pytest.approx(at_ring, rel=0.01)
+    assert at_stage_end(run, "evacuate", "folded axial length") == pytest.approx(0.0, abs=1e-6)

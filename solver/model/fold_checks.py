@@ -1,0 +1,61 @@
+# SPDX-License-Identifier: MIT
+"""Whether parts can be walls that carry no compression; every finding is reported."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from annelid.geometry.errors import Finding, InvalidValue
+from annelid.geometry.inventory import Inventory
+from annelid.solver.model.parts import Part
+
+SLENDER = 10.0
+"""Least radius over thickness of a wall that folds; thicker walls hold compression as shells do."""
+
+NO_WALL = ("core", "cap", "lattice", "end ring")
+"""Regions that are no walls."""
+
+_KEY = "compression"
+
+
+def check_folds(
+    parts: Sequence[Part],
+    inventory: Inventory,
+    *,
+    twists: bool,
+    deposited: Sequence[str] = (),
+    slenderness: Mapping[str, float] | None = None,
+) -> Iterator[Finding]:
+    """Walls that carry no compression are thin walls of an axisymmetric model without twist.
+
+    Args:
+        parts: The parts.
+        inventory: Of the body.
+        twists: Whether the part turns about its axis.
+        deposited: Regions that are added to the others under pressure.
+        slenderness: Largest radius over least thickness of regions, where known.
+    """
+    for index, part in enumerate(parts):
+        if not part.folds:
+            continue
+        thick = (slenderness or {}).get(part.region, SLENDER)
+        text = ""
+        if part.region in NO_WALL:
+            text = f"'none' is for walls, and '{part.region}' is none: leave it out"
+        elif inventory.model != "axisymmetric":
+            text = (
+                "'none' needs an axisymmetric model, in which folds run around or along the axis; in 3-D "
+                "they could run in any direction, which is not solved: set mesh.model = 'axisymmetric'"
+            )
+        elif twists:
+            text = (
+                "'none' and a part that turns about its axis exclude each other: its folds would run aslant, "
+                "which is not solved; leave out torques, rotations and fibres that wind one way"
+            )
+        elif part.region in deposited:
+            text = "'none' is not possible for a part that is added to an inflated skin: leave it out"
+        elif thick < SLENDER:
+            text = (
+                f"'none' is for thin walls, whose radius is at least {SLENDER:g} times their thickness; here "
+                f"it is {thick:.3g} times"
+            )
+        if text:
+            yield Finding(("parts", index), InvalidValue(text, key=_KEY, subject=f"part '{part.region}'"))
