@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
-from annelid.solver.fluid.annulus import fastest, largest_over_mean
+from annelid.solver.annular_flow import fastest, largest_over_mean
 
 _POINTS = 801  # across the annulus
 _NARROWEST, _WIDEST = 0.999, 1e-2  # κ: narrower annuli are plane, in wider ones the cylinder hardly counts

@@ -43,18 +43,6 @@ def annular_width(radii: _Array, core: float, index: float) -> tuple[_Array, _Ar
     return width, (3 * width - κ * by_ratio) / radii
 
 
-def fastest(ratio: _Array) -> _Array:
-    """Radius over R at which a Newtonian fluid is fastest: x² = (1 - κ²)/(2 ln 1/κ), shape of κ."""
-    return np.sqrt((1 - ratio**2) / (-2 * np.log(ratio)))
-
-
-def largest_over_mean(ratio: _Array) -> _Array:
-    """Largest speed of a Newtonian fluid over its mean speed, shape of κ."""
-    x, slope = fastest(ratio), (1 - ratio**2) / np.log(ratio)
-    mean = (1 + ratio**2 + slope) / 2
-    return np.asarray((1 - x**2 - slope * np.log(x)) / mean)
-
-
 @lru_cache(maxsize=8)
 def _shape(n: float) -> Callable[[_Array], tuple[_Array, _Array]]:
     """The bracket above over (1 - κ)^(2 + 1/n), and its slope, over κ: a spline, constant beyond its ends."""

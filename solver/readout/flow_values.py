@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray
-from annelid.solver.fluid.annulus import largest_over_mean
+from annelid.solver.annular_flow import largest_over_mean
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.flow_system import LumenState

@@ -20,7 +20,7 @@ class WaveShape(NamedTuple):
 
     Attributes:
         volume: Volume of the wave, mm³.
-        occlusion: (h_max - h_min)/(h_max + h_min) along it, with h = √(A/π) - c around a cylinder of radius c.
+        occlusion: (h_max - h_min)/(h_max + h_min) along it, with h = √(A/π) - c around a cylinder c.
     """
 
     volume: float

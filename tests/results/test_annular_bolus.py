@@ -6,7 +6,8 @@ import pytest
 
 from annelid.results.folder.annular_bolus import trapped_part
 from annelid.results.folder.bolus import carried_volume
-from annelid.solver.fluid.annulus import annular_width, largest_over_mean
+from annelid.solver.annular_flow import largest_over_mean
+from annelid.solver.fluid.annulus import annular_width
 from annelid.solver.records import FlowAlong
 
 C = 1.0  # radius of the cylinder; the wave has the length and the speed 1
@@ -77,7 +78,7 @@ def test_a_narrow_annulus_is_a_plane_channel():
 @pytest.mark.exact
 def test_the_largest_speed_in_an_annulus_has_the_gradient_of_its_flow():
     # u = G/(4η) (R² - ρ² + (R² - c²) ln(R/ρ)/ln(c/R)); R. B. Bird, W. E. Stewart and E. N. Lightfoot,
-    # Transport Phenomena, from memory. The flow for G/(2η) = 1 is that of ``annular_width``, by other formulas.
+    # Transport Phenomena, from memory. The flow for G/(2η) = 1 is that of ``annular_width``.
     R, c = 2.0, 0.7
     ρ = np.linspace(c, R, 100_001)
     speed = (R**2 - ρ**2 + (R**2 - c**2) * np.log(R / ρ) / np.log(c / R)) / 2
