@@ -42,7 +42,9 @@ class FlowAlong:
         radius: Radius of the lumen, mm.
         pressure: Pressure, MPa.
         flow: Flow through its middle along +Z, relative to the wall, mm³/s.
-        axis_speed: Speed of the fluid on the axis, mm/s; nan if there is a cylinder.
+        core: Radius of a cylinder on the axis, mm; 0 without one.
+        peak_speed: Largest speed of the fluid in the section, on the axis if there is no cylinder, mm/s; nan
+            around a cylinder if the fluid has a power law.
     """
 
     height: FloatArray
@@ -50,7 +52,8 @@ class FlowAlong:
     radius: FloatArray
     pressure: FloatArray
     flow: FloatArray
-    axis_speed: FloatArray
+    core: FloatArray
+    peak_speed: FloatArray
 
 
 @dataclass(frozen=True)

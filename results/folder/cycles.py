@@ -11,12 +11,12 @@ from annelid.results.folder.bolus import carried_volume
 from annelid.results.folder.pump_cycle import pump_values
 from annelid.results.folder.run_records import CycleWindow
 from annelid.results.folder.tables import PathRecord
+from annelid.results.folder.travelling import wave_speed, wave_volume
 from annelid.solver.model import cycle_quantities as c
 from annelid.solver.model import quantities as q
 from annelid.solver.records import FlowAlong, Measure, Profile
 
 _SAME = 1e-6  # of a period
-_MOVES = 0.05  # of the largest amplitude: stations that move less do not show where the wave is
 
 
 def timed_rows(time: FloatArray) -> NDArray[np.int64]:
@@ -77,11 +77,11 @@ def cycle_measures(
             if source.name in table.columns:
                 values[quantity.name] = float(pick(table[source.name][rows]))
         if lumens:
-            values[c.WAVE_SPEED.name] = wave_speed(table["time"][rows], [lumens[row] for row in rows])
+            values |= _travelling(table["time"][rows], [lumens[row] for row in rows], window.period)
     values |= pump_values(table, rows, window.period)
     if any(flows):
         along, speed = [flows[row] for row in rows], values[c.WAVE_SPEED.name]
-        values[c.BOLUS.name] = max((carried_volume(flow, speed) for flow in along if flow), default=np.nan)
+        values[c.BOLUS.name] = _carried(table["time"][rows], along, speed)
     return {name: Measure(value, q.quantity_of(name).unit) for name, value in values.items()}
 
 
@@ -98,6 +98,21 @@ _EXTREMES = (
     (c.CYCLE_WAVE_VOLUME, q.WAVE_VOLUME, np.max),
     (c.CYCLE_OCCLUSION, q.OCCLUSION, np.max),
 )
+
+
+def _travelling(time: FloatArray, lumens: Sequence[Profile], period: float) -> dict[str, float]:
+    """Speed of the wave in a cycle, and its volume if whole waves are in the lumen."""
+    speed = wave_speed(time, lumens)
+    volume = wave_volume(lumens, abs(speed) * period)
+    return {c.WAVE_SPEED.name: speed} | ({} if np.isnan(volume) else {c.CYCLE_WAVE_VOLUME.name: volume})
+
+
+def _carried(time: FloatArray, flows: Sequence[FlowAlong | None], speed: float) -> float:
+    """Mean over a cycle of the volume that goes along with the wave."""
+    known = [flow is not None for flow in flows]
+    volumes = [carried_volume(flow, speed) for flow in flows if flow is not None]
+    span = np.ptp(time[known]) if len(volumes) > 1 else 0.0
+    return float(np.trapezoid(volumes, time[known]) / span) if span else np.nan
 
 
 def last_window(windows: Sequence[CycleWindow], table: PathRecord) -> CycleWindow | None:
@@ -151,28 +166,3 @@ def _difference(table: PathRecord, volume: FloatArray, window: CycleWindow) -> f
     earlier = np.interp(time[last] - window.period, time[before], volume[before])
     stroke = np.ptp(volume[last])
     return float(np.abs(volume[last] - earlier).max() / stroke) if stroke else 0.0
-
-
-def wave_speed(time: FloatArray, lumens: Sequence[Profile]) -> float:
-    """Phase velocity of the first harmonic of the lumen radius over one period, mm/s; positive along +Z.
-
-    Args:
-        time: Times of the states of a period, both ends included, shape (n,), s.
-        lumens: Profiles of the same material stations.
-
-    Returns:
-        Weighted by the square of the amplitude; ``nan`` if nothing travels.
-    """
-    radius = np.array([lumen.radius for lumen in lumens])
-    height = np.mean([lumen.current_height for lumen in lumens], axis=0)
-    turn = np.exp(-2j * np.pi * (time - time[0]) / (time[-1] - time[0]))
-    harmonic = np.trapezoid((radius - radius.mean(axis=0)) * turn[:, None], time, axis=0)
-    amplitude = np.abs(harmonic)
-    moving = amplitude > _MOVES * amplitude.max()
-    if moving.sum() < 2:
-        return np.nan
-    weight = amplitude[moving]
-    slope = np.polyfit(height[moving], np.unwrap(np.angle(harmonic[moving])), 1, w=weight)[0]
-    if abs(slope) * np.ptp(height) < _SAME:
-        return np.nan
-    return float(-2 * np.pi / (time[-1] - time[0]) / slope)

@@ -27,7 +27,8 @@ FLOW_COLUMNS = (
     "radius [mm]",
     "pressure [MPa]",
     "flow [mm3/s]",
-    "axis speed [mm/s]",
+    "cylinder radius [mm]",
+    "largest speed [mm/s]",
 )
 
 

@@ -15,10 +15,11 @@ from typing import NamedTuple
 
 import numpy as np
 from mpi4py import MPI
+from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.ports import ElectrodePort, Ports
-from annelid.solver.continuation.eigenmodes import Eigenmode
+from annelid.solver.continuation.eigenmodes import Eigenmode, softest_mode
 from annelid.solver.continuation.newton import WORTH, Convergence, Newton, still_to_go
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.fluid.flow import Flow
@@ -129,24 +130,29 @@ class CoupledNewton:
 
         They are the negative eigenvalues of ∂w/∂e + Gᵀ K⁻¹ F at the present, factorised state.
         """
-        return int((np.linalg.eigvalsh(self._scaled_compliance()[0]) < 0).sum())
+        compliance = self._compliance()
+        scale = 1 / np.sqrt(np.maximum(np.abs(np.diag(compliance)), 1e-300))
+        return int((np.linalg.eigvalsh((compliance + compliance.T) * scale * scale[:, None]) < 0).sum())
 
     def softest_held(self) -> Eigenmode:
-        """Motion K⁻¹ F a at the present, factorised state with the least change of volumes and charges."""
-        compliance, scale = self._scaled_compliance()
-        values, vectors = np.linalg.eigh(compliance)
-        softest = int(np.argmin(np.abs(values)))
-        motion = self.system.vector()
-        motion.array_w[:] = self._present_border().response @ (
-            np.linalg.pinv(self.flow.system.pressures) @ (scale * vectors[:, softest])
-        )
-        return Eigenmode(float(values[softest]), motion)
+        """The mode of smallest stiffness in size while volumes and charges are held; collective.
 
-    def _scaled_compliance(self) -> tuple[FloatArray, FloatArray]:
-        """∂w/∂e, symmetric and with entries of ±1 on its diagonal, and the scale of each e."""
-        compliance = self._present_border().volumes @ np.linalg.pinv(self.flow.system.pressures)
-        scale = 1 / np.sqrt(np.maximum(np.abs(np.diag(compliance)), 1e-300))
-        return (compliance + compliance.T) / 2 * scale * scale[:, None], scale
+        Raises:
+            NoEquilibrium: The eigensolver found none.
+        """
+        return softest_mode(self.system, solve=self._solve_held)
+
+    def _solve_held(self, forces: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Motion under forces while volumes and charges are held, at the present, factorised state."""
+        self.system.solve(forces, out)
+        border = self._present_border()
+        change = self._sum(border.gradients[0].T @ out.array_r)
+        loads = np.linalg.lstsq(self._compliance(), change)[0]
+        out.array_w[:] -= border.response @ (np.linalg.pinv(self.flow.system.pressures) @ loads)
+
+    def _compliance(self) -> FloatArray:
+        """∂w/∂e with the motion of the part that loads cause, shape (k, k)."""
+        return np.asarray(self._present_border().volumes @ np.linalg.pinv(self.flow.system.pressures))
 
     def _correct(self, residual: StageResidual, lumen: LumenState) -> None:
         """One step of Newton's method."""

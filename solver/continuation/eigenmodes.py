@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Eigenmodes of the tangent nearest to zero stiffness, by SLEPc."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -28,25 +29,31 @@ class Eigenmode:
     vector: PETSc.Vec
 
 
+Solve = Callable[[PETSc.Vec, PETSc.Vec], None]
+"""Writes the motion under some forces, the first vector, to the second one."""
+
+
 class _InverseStiffness:
     """v -> K⁻¹ M v with the tangent factorised last."""
 
-    def __init__(self, system: System) -> None:
+    def __init__(self, system: System, solve: Solve) -> None:
         self.system = system
+        self._solve = solve
         self._product = system.vector()
 
     def mult(self, _matrix: PETSc.Mat, v: PETSc.Vec, out: PETSc.Vec) -> None:
         self.system.mass.product(v, self._product)
         self.system.zero_fixed(self._product)
-        self.system.solve(self._product, out)
+        self._solve(self._product, out)
 
 
-def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
+def lowest_eigenmodes(system: System, count: int = 4, *, solve: Solve | None = None) -> list[Eigenmode]:
     """Modes nearest to zero stiffness at the state factorised last, most unstable first.
 
     Args:
         system: Equations with a factorised tangent.
         count: How many to look for.
+        solve: Motion under forces where more than loads is held, by default K⁻¹ times the forces.
 
     Raises:
         NoEquilibrium: The eigensolver found none.
@@ -54,7 +61,9 @@ def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     from slepc4py import SLEPc  # most paths meet no critical point and need not load it
 
     local, whole = system.x.getLocalSize(), system.x.getSize()
-    operator = PETSc.Mat().createPython(((local, whole), (local, whole)), _InverseStiffness(system))
+    operator = PETSc.Mat().createPython(
+        ((local, whole), (local, whole)), _InverseStiffness(system, solve or system.solve)
+    )
     operator.setUp()
     solver = SLEPc.EPS().create(system.problem.comm)
     solver.setOperators(operator)
@@ -79,9 +88,9 @@ def lowest_eigenmodes(system: System, count: int = 4) -> list[Eigenmode]:
     return sorted(finite, key=lambda mode: mode.stiffness)
 
 
-def softest_mode(system: System) -> Eigenmode:
-    """The mode of smallest stiffness in size at the state factorised last."""
-    return min(lowest_eigenmodes(system), key=lambda mode: abs(mode.stiffness))
+def softest_mode(system: System, *, solve: Solve | None = None) -> Eigenmode:
+    """The mode of smallest stiffness in size at the state factorised last; ``solve`` as above."""
+    return min(lowest_eigenmodes(system, solve=solve), key=lambda mode: abs(mode.stiffness))
 
 
 def _mode(system: System, solver: "SLEPc.EPS", index: int, uneven: PETSc.Vec) -> Eigenmode:

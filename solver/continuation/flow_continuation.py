@@ -9,7 +9,7 @@ import numpy as np
 from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.coupled_newton import CoupledNewton
 from annelid.solver.continuation.newton import Convergence, Newton
-from annelid.solver.continuation.stage_continuation import SAME, StageContinuation
+from annelid.solver.continuation.stage_continuation import SAME, SMALL_MOVE, StageContinuation
 from annelid.solver.errors import AnnelidError, NoEquilibrium
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.integrator import (
@@ -26,7 +26,8 @@ from annelid.solver.model.stages import Stage
 from annelid.solver.readout.evaluation import Evaluation
 from annelid.solver.readout.flow_values import FlowSample, FlowValues
 
-ANYWHERE = math.inf, math.inf  # a move that is not predicted, behind a corner of the loads
+ANYWHERE = math.inf, math.inf
+_SHORT = 1 / 64  # of a step: behind a corner of the loads shorter steps may move the part far
 
 
 class FlowContinuation(StageContinuation):
@@ -37,6 +38,7 @@ class FlowContinuation(StageContinuation):
         sample: Flow at the last accepted state; ``None`` before the first flow.
         given: Loads that the stage gives at the present state: an electrode that is fed has another voltage
             than its source.
+        before: Position and state of the accepted state before the last one.
 
     Args:
         newton: As in ``StageContinuation``.
@@ -66,7 +68,9 @@ class FlowContinuation(StageContinuation):
         self._evaluation = evaluation
         self.sample, self._next = before, before
         self.given = ramp.start
+        self.before: tuple[float, Snapshot] | None = None
         self._worst = np.zeros(len(Validity._fields))
+        self._sudden: dict[float, float] = {}  # short steps by their start in which the part moves far
 
     def start(self) -> None:
         """Accept the present state; the flow goes on from the stage before, or starts."""
@@ -83,6 +87,8 @@ class FlowContinuation(StageContinuation):
     def accept(self, s: float) -> None:
         """Accept the present, factorised state."""
         self._keep(s)
+        if s > self.last.s:
+            self.before = self.last.s, self.last.state
         self.last.state, self.last.s = self.system.snapshot(), s
 
     def finish(self) -> None:
@@ -148,12 +154,17 @@ class FlowContinuation(StageContinuation):
         inner = coupled.solve(self.ramp.at(before + GAMMA * width), one)
         first = self._sampled(one)
         smooth = not np.isclose(before, self._corners, rtol=0, atol=SAME).any()
+        predicted = 0.0, 0.0  # behind a corner of the loads
+        self.last.state.x.copy(self._predicted)
         if smooth:
             self._extrapolate(start)
-        predicted = self._moves(self.last.state.x) if smooth else ANYWHERE
-        self.system.x.copy(self._predicted)
+            predicted = self._moves(self.last.state.x)
+            self.system.x.copy(self._predicted)
         two = second_stage(start.flow, width * self.ramp.duration, first.flow)
         outer = coupled.solve(self.ramp.at(s), two)
+        if not smooth and width < _SHORT / self.stage.steps and self._moves(self._predicted)[1] > SMALL_MOVE:
+            self._sudden[before] = width
+            predicted = ANYWHERE
         self._refuse_jump(predicted)
         iterations = inner.iterations + outer.iterations
         return first, self._sampled(two), Convergence(iterations, max(inner.residual, outer.residual))
@@ -171,8 +182,15 @@ class FlowContinuation(StageContinuation):
         self.coupled.y = start.flow.unknowns + (self.coupled.y - start.flow.unknowns) / GAMMA
 
     def warnings(self) -> list[str]:
-        """Sentences on where the theory of the flow did not hold in this stage."""
-        return Validity(*self._worst).warnings()
+        """Sentences on where the theory of the flow did not hold in this stage, or the part moved at once."""
+        texts = Validity(*self._worst).warnings()
+        for s, width in self._sudden.items():
+            start, duration = self.ramp.start.time + s * self.ramp.duration, width * self.ramp.duration
+            texts.append(
+                f"at {start:.6g} s the part moves by more than {100 * SMALL_MOVE:g} % of its size within "
+                f"{duration:.2g} s, where the loads have a corner: a flow that evens out at once, or a snap"
+            )
+        return texts
 
     def held_modes(self) -> int:
         """Unstable modes under given loads that are stable while volumes and charges are held."""

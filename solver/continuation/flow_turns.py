@@ -1,14 +1,16 @@
 # SPDX-License-Identifier: MIT
-"""Where a part in a flow becomes unstable: bisection in time between two states of a stage."""
+"""Where a part in a flow becomes unstable or snaps: critical points in time."""
 
 from annelid.solver.continuation.critical_points import CriticalState
 from annelid.solver.continuation.eigenmodes import softest_mode
 from annelid.solver.continuation.flow_continuation import FlowContinuation
 from annelid.solver.continuation.newton import Convergence
+from annelid.solver.continuation.stage_curve import SAME
 from annelid.solver.continuation.unstable_modes import UnstableModes, count_modes
 from annelid.solver.errors import NoEquilibrium
 
 _ENOUGH = 1e-3  # of a step in time
+_BEHIND = 4.0  # steps that failed, within which a fold is behind the last state
 
 
 def first_unstable(
@@ -56,3 +58,39 @@ def first_unstable(
     mode = softest_mode(newton.system) if kind == "bifurcation" else continuation.coupled.softest_held()
     count = after.controlled - before.controlled
     return CriticalState(kind, high, mode, convergence, solves, newton.system.snapshot(), count), after
+
+
+def fold_behind(continuation: FlowContinuation, step: float) -> tuple[CriticalState, float] | None:
+    """The limit point in time just behind the last accepted state, if there is one.
+
+    The stiffness μ of the softest mode, while volumes and charges are held, falls to zero there like
+    √(t* - t), so the last two states give t*.
+
+    Args:
+        continuation: The stage, at the end of its path.
+        step: Step that was not found from the last accepted state.
+
+    Returns:
+        The last accepted state, which is the present one, factorised; and s at t*.
+    """
+    before, last = continuation.before, continuation.last
+    if before is None:
+        return None
+    newton, modes = continuation.newton, []
+    try:
+        for state in (before[1], last.state):
+            newton.system.restore(state, factorise=True)
+            modes.append(continuation.coupled.softest_held())
+    except NoEquilibrium:
+        return None
+    finally:
+        continuation.settle(last.s)
+    early, late = (mode.stiffness for mode in modes)
+    if not 0 < late < early:
+        return None
+    s = last.s + (last.s - before[0]) * late**2 / (early**2 - late**2)
+    if s > last.s + max(_BEHIND * step, SAME):
+        return None
+    newton.system.factorise()
+    state = newton.system.snapshot()
+    return CriticalState("limit point", last.s, modes[1], Convergence(0, 0.0), 2, state), s

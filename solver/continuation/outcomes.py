@@ -79,6 +79,14 @@ class Outcomes:
             text += "; the last state is stable, so a limit of the load is likely just ahead"
         return self.outcome("no equilibrium", text, stage, parameter)
 
+    def folds(self, time: float, stage: str, parameter: float) -> Outcome:
+        """Outcome of a path in a flow at whose last state a mode loses its stiffness at a time."""
+        text = (
+            f"{self.remarks[-1]}: after {self.units.show('time', time, 6)} there is no equilibrium nearby "
+            "with these volumes and charges; the wall snaps there"
+        )
+        return self.outcome("limit point", text, stage, parameter)
+
     def unstable(
         self, continuation: StageContinuation, parameter: float, modes: UnstableModes, located: bool
     ) -> Outcome:

@@ -6,7 +6,7 @@ from annelid.solver.continuation.branch_switching import BRANCH_STEP, jump, swit
 from annelid.solver.continuation.critical_points import CriticalState, locate
 from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes
 from annelid.solver.continuation.flow_continuation import FlowContinuation
-from annelid.solver.continuation.flow_turns import first_unstable
+from annelid.solver.continuation.flow_turns import first_unstable, fold_behind
 from annelid.solver.continuation.limit_search import CriticalAhead, arc_from, critical_ahead, has_arc
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.reporter import Reporter
@@ -18,6 +18,7 @@ from annelid.solver.model.stepping import Stepping
 from annelid.solver.records import Outcome
 
 MOST_BRANCHES = 10  # of a path; the branches of a bifurcation may lead back to it again and again
+_MANY = 16  # steps of a stage in a flow, of which the smallest step is a share if it has more
 _SEARCH_BELOW = 1 / 16  # fraction of a full step below which a load-controlled stage searches for a limit
 
 
@@ -64,8 +65,10 @@ class StepControl:
             if isinstance(jumped, Outcome):
                 return jumped
             modes = jumped
-        smallest = self.stepping.smallest * continuation.length
         whole = continuation.length / continuation.stage.steps
+        smallest = self.stepping.smallest * continuation.length
+        if isinstance(continuation, FlowContinuation):
+            smallest = min(smallest, self.stepping.smallest * _MANY * whole)
         result = self._step_along(continuation, modes, whole, smallest)
         if not isinstance(result, Outcome):
             self._end.remark_missed()
@@ -122,7 +125,13 @@ class StepControl:
                     if ahead is not None:
                         modes, step, searched = ahead, whole, False
                 if step < smallest:
-                    return self._reporter.no_state(continuation, modes, self.stepping.smallest, failure)
+                    if isinstance(continuation, FlowContinuation):
+                        folded = self._fold_in_flow(continuation, 2 * step, modes)
+                        if folded is not None:
+                            return folded
+                    return self._reporter.no_state(
+                        continuation, modes, smallest / continuation.length, failure
+                    )
                 continue
             result = self._take(continuation, target, convergence, modes)
             if isinstance(result, Outcome):
@@ -198,6 +207,19 @@ class StepControl:
             continuation.accept(critical.s)
             self._end.accept()
         return modes
+
+    def _fold_in_flow(
+        self, continuation: FlowContinuation, step: float, modes: UnstableModes
+    ) -> Outcome | None:
+        """The outcome of a path in time that ends because it folds back; ``None`` if it ends otherwise."""
+        fold = fold_behind(continuation, step)
+        if fold is None:
+            return None
+        critical, s = fold
+        stage, parameter = continuation.stage.name, critical.s / continuation.length
+        self._end.read()
+        self._reporter.emit_critical(stage, parameter, critical, modes, (continuation, critical.s))
+        return self._reporter.folds(continuation.ramp.at(s).time, stage, parameter)
 
     def _leaves_along(self, critical: CriticalState) -> bool:
         """Whether the path leaves a critical point along its branch."""

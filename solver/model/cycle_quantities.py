@@ -18,7 +18,12 @@ def _of_cycle(
 STROKE_VOLUME = _of_cycle("stroke volume", "volume", "max V - min V", "change of the lumen volume")
 RESIDUAL_LUMEN = _of_cycle("residual lumen", "area", "min A", "smallest open area of the lumen")
 CYCLE_WAVE_VOLUME = _of_cycle(
-    "peristaltic wave volume", "volume", "max V_w", "largest wave volume V_w of a state"
+    "peristaltic wave volume",
+    "volume",
+    "max ∫ ⟨A - max(A(z0), A(z0 + λ))⟩ dz",
+    "largest volume of the lumen between two places that are a wavelength λ = c T apart, above the wider of "
+    "both, which are necks of the wave; of a wave longer than 3/4 of the lumen max V_w, the largest wave "
+    "volume of a state",
 )
 CYCLE_OCCLUSION = _of_cycle("largest occlusion", "fraction", "max φ", "largest occlusion ratio φ of a state")
 WAVE_SPEED = _of_cycle(
@@ -54,9 +59,10 @@ MEAN_FLOW_OF = _of_cycle(
 BOLUS = _of_cycle(
     "carried bolus",
     "volume",
-    "max ∫ A min(1, ⟨2 - c A/q⟩) dz",
-    "largest volume of fluid that goes along with the wave of the speed c; the formula is that of a "
-    "Newtonian fluid in a lumen without a cylinder",
+    "∮ ∫ A min(1, ⟨2 - c A/q⟩) dz dt/T",
+    "mean volume of fluid that goes along with the wave of the speed c, in all boluses in the lumen; the "
+    "formula is that of a Newtonian fluid in a round lumen; around a cylinder the bolus is between two "
+    "surfaces from the flow in an annulus, of a Newtonian fluid only",
     _CHANNEL,
 )
 STROKE_WORK = _of_cycle(

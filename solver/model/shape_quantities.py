@@ -34,8 +34,9 @@ WAVE_VOLUME = Quantity(
 OCCLUSION = Quantity(
     "occlusion ratio",
     "fraction",
-    "(r_max - r_min)/(r_max + r_min)",
-    "of this wave, from the wider neck to the crest, with r = √(A/π); 100 % where it shuts the lumen",
+    "(h_max - h_min)/(h_max + h_min)",
+    "of this wave, from the wider neck to the crest, with h = √(A/π), or √(A/π) - c around a cylinder of the "
+    "radius c; 100 % where it shuts the lumen",
     _IN_TIME,
 )
 RADIAL_EXPANSION_AT = Quantity(
@@ -92,9 +93,10 @@ SMALLEST_LUMEN_DIAMETER = Quantity(
 SMALLEST_OPEN_AREA = Quantity(
     "smallest open area",
     "area",
-    "min a, a = ∮ ½ x⊥·n dl",
+    "min a - π c², a = ∮ ½ x⊥·n dl",
     "smallest area that the inner surface encloses in a plane across the axis, π r² without a cut in an "
-    "axisymmetric model; of parts that are open at both ends",
+    "axisymmetric model, less that of the widest cylinder (radius c) in it; of parts that are open at both "
+    "ends",
     ("open_ends",),
 )
 CLOSED_LENGTH = Quantity(

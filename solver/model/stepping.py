@@ -72,6 +72,14 @@ class Stepping:
 
     def check_control(self, control: str) -> None:
         """Raise InvalidValue unless stages under a control can be followed beyond instabilities as set."""
+        if control == "flow" and self.beyond_instability in ("jump", "branch"):
+            raise InvalidValue(
+                f"path.beyond_instability = '{self.beyond_instability}' does not act where a fluid or "
+                "charges answer: take 'stop', which ends the path there, or 'follow', which goes on along "
+                "unstable states; a stage with control = 'volume' or 'arc' passes a snap before the flow",
+                key="control",
+                value=control,
+            )
         if self.beyond_instability == "branch" and control in ("volume", "charge"):
             raise InvalidValue(
                 f"under {control} control the loads are found, but path.beyond_instability = 'branch' "

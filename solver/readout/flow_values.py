@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.geometry.body import FloatArray
+from annelid.solver.annular_flow import largest_over_mean
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.flow_system import LumenState
@@ -104,16 +105,15 @@ class FlowValues:
             return None
         y, lumen, t = self._channel(sample)
         through = self._flow.lumen.flows(y, lumen, t)
-        flow, n = (through[1:] + through[:-1]) / 2, self._flow.lumen.fluid.index
-        with np.errstate(divide="ignore", invalid="ignore"):
-            speed = (3 * n + 1) / (n + 1) * flow / (np.pi * lumen.radii**2)
+        flow = (through[1:] + through[:-1]) / 2
         return FlowAlong(
             height=np.cumsum(lumen.lengths) - lumen.lengths / 2,
             length=lumen.lengths,
             radius=lumen.radii,
             pressure=sample.loads[self._own],
             flow=flow,
-            axis_speed=np.full_like(flow, np.nan) if lumen.core else speed,
+            core=np.full_like(flow, lumen.core),
+            peak_speed=_peak_speed(self._flow.lumen.fluid.index, flow, lumen, self._flow.lumen.gap),
         )
 
     def validity(self, sample: FlowSample) -> Validity:
@@ -160,3 +160,12 @@ class FlowValues:
     def _channel(self, sample: FlowSample) -> tuple[FloatArray, LumenState, float]:
         y = sample.flow.unknowns[self._flow.system.unknowns[0]]
         return y, sample.lumen.part(self._own), sample.flow.time
+
+
+def _peak_speed(n: float, flow: FloatArray, lumen: LumenState, gap: float) -> FloatArray:
+    """Largest speed in each section of a fluid with the flow index n; nan if there is no formula."""
+    if lumen.core and n != 1:
+        return np.full_like(flow, np.nan)
+    radii = np.maximum(lumen.radii, lumen.core + gap)
+    mean = flow / (np.pi * (radii**2 - lumen.core**2))
+    return mean * (largest_over_mean(lumen.core / radii) if lumen.core else (3 * n + 1) / (n + 1))

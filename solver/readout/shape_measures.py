@@ -49,7 +49,7 @@ def opening_measures(data: StateData, places: Places) -> dict[str, float]:
     places[q.SMALLEST_OPEN_AREA.name] = (*on_axis, opening.height)
     return {
         q.SMALLEST_LUMEN_DIAMETER.name: opening.diameter,
-        q.SMALLEST_OPEN_AREA.name: opening.area,
+        q.SMALLEST_OPEN_AREA.name: max(opening.area - np.pi * _core(data) ** 2, 0.0),
         q.CLOSED_LENGTH.name: opening.closed_length,
     }
 
@@ -60,7 +60,7 @@ def wave_measures(data: StateData) -> dict[str, float]:
         return {}
     values = {q.TIME.name: data.time}
     if data.lumen is not None:
-        wave = wave_shape(*data.lumen.sections(data.displacement))
+        wave = wave_shape(*data.lumen.sections(data.displacement), _core(data))
         values |= {q.WAVE_VOLUME.name: wave.volume, q.OCCLUSION.name: wave.occlusion}
     return values
 
@@ -89,3 +89,9 @@ def leak_measures(data: StateData) -> dict[str, float]:
     gap = data.leak_path.widest(data.displacement, nearest)
     pressure = data.leak.after(gap, data.pressure).pressure
     return {q.LEAK_GAP.name: gap, q.LEAK_PRESSURE.name: pressure}
+
+
+def _core(data: StateData) -> float:
+    """Radius of the widest cylinder that the lumen surrounds, mm; 0 without one."""
+    cylinders = (c for c in data.model.seals if c.kind == "cylinder")
+    return max((data.obstacles.get(c.name, c.position) for c in cylinders), default=0.0)

@@ -20,14 +20,14 @@ class WaveShape(NamedTuple):
 
     Attributes:
         volume: Volume of the wave, mm³.
-        occlusion: (r_max - r_min)/(r_max + r_min) along it, with r = √(A/π).
+        occlusion: (h_max - h_min)/(h_max + h_min) along it, with h = √(A/π) - c around a cylinder c.
     """
 
     volume: float
     occlusion: float
 
 
-def wave_shape(z: FloatArray, area: FloatArray) -> WaveShape:
+def wave_shape(z: FloatArray, area: FloatArray, core: float = 0.0) -> WaveShape:
     """Find the largest wave of a lumen.
 
     Necks are the narrowest places between successive crests, and on the outer sides of these. Crests that
@@ -41,18 +41,19 @@ def wave_shape(z: FloatArray, area: FloatArray) -> WaveShape:
     Args:
         z: Present heights of the sections, ascending, shape (n,), mm.
         area: Areas, linear between the sections, shape (n,), mm².
+        core: Radius of a cylinder in the lumen, of which the areas are part, mm; 0 without one.
     """
     crests, necks = _extremes(area), _extremes(-area)
     least = crests.prominences.max(initial=0.0)
     large = crests.places[crests.prominences >= _SEPARATE * least]
-    waves = [_below(z, area)] if len(necks.places) < 2 else []
+    waves = [_below(z, area, core)] if len(necks.places) < 2 else []
     if large.size:
         deep = necks.places[area[necks.places] <= area[large].max() - _DEEP * least]
         low = _outer(z, area, deep[deep < large[0]], slice(None, large[0] + 1))
         high = _outer(z, area, deep[deep > large[-1]], slice(large[-1], None))
         between = [i + int(np.argmin(area[i : j + 1])) for i, j in pairwise(large)]
         limits = [low, *(_Limit(i, area[i]) for i in between), high]
-        waves += [_above(z, area, i, j) for i, j in pairwise(limits)]
+        waves += [_above(z, area, i, j, core) for i, j in pairwise(limits)]
     return max(waves, key=lambda wave: wave.volume, default=WaveShape(0.0, 0.0))
 
 
@@ -86,18 +87,19 @@ def _outer(z: FloatArray, area: FloatArray, necks: IntArray, side: slice) -> _Li
     return _Limit(0 if side.start is None else len(area) - 1, float(np.median(even)))
 
 
-def _above(z: FloatArray, area: FloatArray, low: _Limit, high: _Limit) -> WaveShape:
+def _above(z: FloatArray, area: FloatArray, low: _Limit, high: _Limit, core: float) -> WaveShape:
     own, base = slice(low.place, high.place + 1), max(low.base, high.base)
-    return _wave(z[own], np.maximum(area[own] - base, 0.0), base, max(base, area[own].max()))
+    return _wave(z[own], np.maximum(area[own] - base, 0.0), base, max(base, area[own].max()), core)
 
 
-def _below(z: FloatArray, area: FloatArray) -> WaveShape:
+def _below(z: FloatArray, area: FloatArray, core: float) -> WaveShape:
     base = min(area[0], area[-1])
-    return _wave(z, np.maximum(base - area, 0.0), min(base, area.min()), base)
+    return _wave(z, np.maximum(base - area, 0.0), min(base, area.min()), base, core)
 
 
-def _wave(z: FloatArray, part: FloatArray, least: float, most: float) -> WaveShape:
+def _wave(z: FloatArray, part: FloatArray, least: float, most: float, core: float) -> WaveShape:
     """The wave that takes ``part`` of the area, between the areas ``least`` and ``most``."""
     volume = abs(float((part[1:] + part[:-1]) @ np.diff(z))) / 2
-    widest, narrowest = np.sqrt(most), np.sqrt(least)
-    return WaveShape(volume, float((widest - narrowest) / (widest + narrowest)))
+    widest, narrowest = (max(np.sqrt(value / np.pi) - core, 0.0) for value in (most, least))
+    both = widest + narrowest
+    return WaveShape(volume, float((widest - narrowest) / both) if both else 0.0)

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The bolus that a wave carries, against the theory of long waves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ def train(φ, mean_flow, index=1.0):
     r = 1 + φ * np.sin(2 * np.pi * Z)
     flow = np.pi * (mean_flow - 1 - φ**2 / 2 + r**2)
     speed = (3 * index + 1) / (index + 1) * flow / (np.pi * r**2)
-    return FlowAlong(Z, np.full_like(Z, 1 / len(Z)), r, np.zeros_like(Z), flow, speed)
+    return FlowAlong(Z, np.full_like(Z, 1 / len(Z)), r, np.zeros_like(Z), flow, np.zeros_like(Z), speed)
 
 
 @pytest.mark.exact
@@ -41,15 +43,13 @@ def test_bolus_of_a_train_of_waves(φ, mean_flow, volume):
 def test_bolus_of_a_fluid_of_a_power_law_is_where_its_stream_function_is_positive(n):
     # Its stream function ∫ (u - c) 2π ρ dρ with u = u0 (1 - (ρ/r)^(1 + 1/n)), by counting cells.
     along, x = train(0.7, 0.6, n), (np.arange(2000) + 0.5) / 2000
-    profile = along.axis_speed[:, None] * (1 - x ** (1 + 1 / n)) - 1.0
+    profile = along.peak_speed[:, None] * (1 - x ** (1 + 1 / n)) - 1.0
     stream = np.cumsum(profile * x, axis=1)
     counted = np.sum((stream > 0) * x, axis=1) * 2 / len(x) * np.pi * along.radius**2
     assert carried_volume(along, 1.0) == pytest.approx(np.sum(counted) / len(Z), rel=2e-3)
 
 
-def test_nothing_is_carried_the_other_way_or_around_a_cylinder():
+def test_nothing_is_carried_the_other_way():
     along = train(0.7, 0.6)
-    slow = FlowAlong(Z, along.length, along.radius, along.pressure, -along.flow.clip(0.1), -along.axis_speed)
+    slow = replace(along, flow=-along.flow.clip(0.1), peak_speed=-along.peak_speed)
     assert carried_volume(slow, 1.0) == 0.0
-    around = FlowAlong(Z, along.length, along.radius, along.pressure, along.flow, np.full_like(Z, np.nan))
-    assert np.isnan(carried_volume(around, 1.0))

@@ -1,12 +1,15 @@
 # SPDX-License-Identifier: MIT
 """Values of a cycle against prescribed travelling walls, r = a (1 + φ sin 2π(z/λ - t/T))."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from annelid.results.folder.cycles import cycle_measures, wave_speed
+from annelid.results.folder.cycles import cycle_measures
 from annelid.results.folder.run_records import CycleWindow
 from annelid.results.folder.tables import read_path
+from annelid.results.folder.travelling import wave_speed, wave_volume
 from annelid.solver.display import DisplayUnits
 from annelid.solver.records import Profile
 
@@ -55,8 +58,39 @@ def test_values_of_the_last_cycle(table):
     assert values["stroke volume"] == pytest.approx(20, abs=0.6)
     assert values["difference of cycles"] == pytest.approx(1 / values["stroke volume"], rel=1e-6)
     assert values["residual lumen"] == pytest.approx(4.0)
-    assert values["peristaltic wave volume"] == pytest.approx(21.0)
+    assert values["peristaltic wave volume"] == pytest.approx(
+        np.pi * 4**2 * LENGTH * (2 * 0.2 - 0.2**2 / 2), 1e-4
+    )
     assert values["wave speed"] == pytest.approx(15, rel=5e-3)
+
+
+def test_a_wave_longer_than_the_lumen_has_the_volume_of_its_largest_state(table):
+    lumens = [replace(wall(t), current_height=Z / 2) for t in table["time"]]
+    lumens = [replace(lumen, radius=np.interp(Z / 2, Z, lumen.radius)) for lumen in lumens]
+    values = cycle_measures(table, lumens, [CycleWindow("swallow", PERIOD, 1.0, 5.0)])
+    assert values["peristaltic wave volume"].value == pytest.approx(21.0)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("steps", [7, 16, 61])
+def test_rings_that_hand_over_their_volume_have_one_wave_volume(steps):
+    """Ring i opens by b cos² π(t/T - i/4) over half a period, so that neighbours give b together; by hand.
+
+    The lumen is shut on a cylinder where no ring is open, also between two rings that are.
+    """
+    c, b, pitch, width, wavelength = 5.0, 30.0, 20.0, 16.0, 80.0
+    z = np.arange(0, 170.1, 0.5)
+    lumens = []
+    for t in np.linspace(0, 1, steps):
+        area = np.full_like(z, np.pi * c**2)
+        for i in range(8):
+            phase = (t - i / 4 + 0.5) % 1 - 0.5
+            opened = b * np.cos(np.pi * 2 * phase) ** 2 if abs(phase) < 0.25 else 0.0
+            ring = 1 - np.abs(z - 15 - pitch * i) / (width / 2)
+            area += opened * np.maximum(ring, 0.0)
+        lumens.append(Profile(z, z, np.sqrt(area / np.pi), z))
+    assert wave_volume(lumens, wavelength) == pytest.approx(b * width / 2, rel=2e-3)
+    assert wave_volume(lumens, 1.02 * wavelength) == pytest.approx(b * width / 2, rel=5e-3)
 
 
 def test_one_cycle_has_nothing_to_repeat(table):
