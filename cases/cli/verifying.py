@@ -97,6 +97,6 @@ def _print_bars(verification: "Verification", display: "DisplayUnits") -> None:
         print(f"  {v.answer:17}  {v.quantity}: {value} ({v.condition} {limit}, {v.where}{bar})")
     if not verification.verdicts:
         names = {quantity.name for quantity in QUANTITIES}
-        for bar in [b for b in verification.bars if b.has_bar and b.quantity in names][:_MOST_PRINTED]:
-            kind = quantity_of(bar.quantity).kind
-            print(f"  {bar.quantity} {bar.where}: {shown_bar(kind, bar.value, bar.half_width, display)}")
+        for b in [b for b in verification.bars if b.has_bar and b.quantity in names][:_MOST_PRINTED]:
+            kind = quantity_of(b.quantity).kind
+            print(f"  {b.quantity} {b.where}: {shown_bar(kind, b.value, b.half_width, display)}")
