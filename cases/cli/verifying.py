@@ -4,6 +4,7 @@
 import argparse
 import os
 import sys
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -85,6 +86,7 @@ def verify_command(options: argparse.Namespace) -> int:
 
 def _print_bars(verification: "Verification", display: "DisplayUnits") -> None:
     """Print the verdicts with their bars, or the first bars if there are no requirements."""
+    from annelid.results.verification.record import ROUNDING
     from annelid.results.verification.shown import shown_bar
     from annelid.solver.model.quantities import QUANTITIES, quantity_of
 
@@ -97,6 +99,9 @@ def _print_bars(verification: "Verification", display: "DisplayUnits") -> None:
         print(f"  {v.answer:17}  {v.quantity}: {value} ({v.condition} {limit}, {v.where}{bar})")
     if not verification.verdicts:
         names = {quantity.name for quantity in QUANTITIES}
-        for bar in [b for b in verification.bars if b.has_bar and b.quantity in names][:_MOST_PRINTED]:
-            kind = quantity_of(bar.quantity).kind
-            print(f"  {bar.quantity} {bar.where}: {shown_bar(kind, bar.value, bar.half_width, display)}")
+        changing = (
+            b for b in verification.bars if b.has_bar and b.pattern != ROUNDING and b.quantity in names
+        )
+        for b in islice(changing, _MOST_PRINTED):
+            kind = quantity_of(b.quantity).kind
+            print(f"  {b.quantity} {b.where}: {shown_bar(kind, b.value, b.half_width, display)}")

@@ -2,11 +2,12 @@
 """Checks of the equations in time: peristaltic pumping in a tube that moves as given, and a windkessel."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
+from annelid.geometry.body import FloatArray
 from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.elements import GROUND
 from annelid.solver.fluid.flow_system import LumenState
@@ -53,7 +54,7 @@ def windkessel_step() -> float:
     return float(circuit.pressure("aorta", last.unknowns))
 
 
-def _steps(system: Any, times: Sequence[float], lumen: Callable[[float], LumenState]) -> list[Any]:
+def _steps(system: Any, times: FloatArray, lumen: Callable[[float], LumenState]) -> list[Any]:
     """Steps from time to time, from rest."""
     state = starting_state(system, np.zeros(len(system.names)), lumen(times[0]), times[0])
     steps = []

@@ -14,6 +14,7 @@ from annelid.solver.records import Equilibrium, Outcome
 __all__ = [
     "film_pull_in",
     "film_stretch",
+    "gent_sphere",
     "inflated_tube",
     "natural_stretch",
     "oval_tube",
@@ -44,23 +45,19 @@ def inflated_tube() -> float:
 
 def sphere_maximum() -> float:
     """Largest P/μ of a thick sphere that is filled."""
-    tables = _case(
-        {
-            "kind": "balloon",
-            "meridian": {"kind": "sphere", "radius": "10 mm", "half": True},
-            "layers": [{"name": "wall", "thickness": "5 mm"}],
-        },
-        mesh={"along": "2 mm", "through": 2},
-        supports=[{"region": "end_low", "hold": "symmetric"}],
-        stages=[{"name": "fill", "volume": "11 mL", "steps": 6}],
-        path={"beyond_instability": "follow"},
-    )
-    return max(_value(state, "lumen pressure") for state in _states(tables)[1]) / _MU
+    return max(_value(state, "lumen pressure") for state in _states(_sphere("11 mL"))[1]) / _MU
+
+
+def gent_sphere() -> float:
+    """P/μ of a thick sphere of a Gent rubber that is filled to twice its inner radius."""
+    tables = _sphere(f"{2 / 3 * math.pi * 8} mL")
+    tables["materials"] = {"rubber": {"law": "gent", "shear_modulus": f"{_MU} MPa", "stretch_limit": 30.0}}
+    return _value(_states(tables)[1][-1], "lumen pressure") / _MU
 
 
 def film_stretch() -> float:
-    """Strain of a film at a given field; a tube of radius 1000 walls is a film."""
-    _, states = _states(_film(0.655165547))
+    """Strain of a film of two sheets at a given field; a tube of radius 1000 walls is a film."""
+    _, states = _states(_film(0.655165547, sheets=2))
     return _value(states[-1], "mean radial expansion")
 
 
@@ -132,18 +129,34 @@ def press_fit() -> float:
     return _value(_states(tables)[1][-1], "contact pressure rod") / (3 * _MU) * 0.01 / 0.0005
 
 
-def _film(field: float) -> dict[str, Any]:
+def _sphere(volume: str) -> dict[str, Any]:
+    """A half sphere with B/A = 1.5 that is filled to a volume."""
+    return _case(
+        {
+            "kind": "balloon",
+            "meridian": {"kind": "sphere", "radius": "10 mm", "half": True},
+            "layers": [{"name": "wall", "thickness": "5 mm"}],
+        },
+        mesh={"along": "2 mm", "through": 2},
+        supports=[{"region": "end_low", "hold": "symmetric"}],
+        stages=[{"name": "fill", "volume": volume, "steps": 6}],
+        path={"beyond_instability": "follow"},
+    )
+
+
+def _film(field: float, *, sheets: int = 1) -> dict[str, Any]:
     """A film of 50 um under a nominal field, as a wide tube with free ends."""
+    thickness = 0.05 / sheets
     tables = _tube(
         inner_radius="50 mm",
         thickness="50 um",
         mesh={"along": "10 mm", "through": 1},
         supports=[{"region": "end_low", "hold": "axial"}],
         electrodes=[{"name": "film", "region": "wall"}],
-        stages=[{"name": "energise", "voltage": f"{field * 0.05 * _FIELD} kV", "steps": 6}],
+        stages=[{"name": "energise", "voltage": f"{field * thickness * _FIELD} kV", "steps": 6}],
     )
-    sheets = {"count": 1, "thickness": "50 um"}
-    tables["parts"] = [{"region": "wall", "material": "rubber", "sheets": sheets}]
+    stack = {"count": sheets, "thickness": f"{thickness} mm"}
+    tables["parts"] = [{"region": "wall", "material": "rubber", "sheets": stack}]
     return tables
 
 

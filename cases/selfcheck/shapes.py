@@ -10,12 +10,12 @@ _POINTS, _NOISE = 1500, 0.003
 
 def honeycomb() -> float:
     """Young's modulus around of a hexagonal cell with walls of 1 x 0.05, over that of the solid."""
-    from annelid.geometry.lattice.catalogue import CELLS
+    from annelid.geometry.lattice.honeycombs import Honeycomb
     from annelid.geometry.lattice_mesh.cell_mesh import unit_cell
     from annelid.solver.homogenisation.unit_cell import UnitCell
     from annelid.solver.model.material import Material
 
-    pattern = CELLS["honeycomb"](1.0, 1.0, 30.0, 0.05).pattern()
+    pattern = Honeycomb(vertical=1.0, inclined=1.0, angle=30.0, width=0.05).pattern()
     body = unit_cell(pattern, height=pattern.widest)
     rubber = Material("rubber", "neo-hookean", {"shear_modulus": 1 / 3})  # E = 1
     return float(UnitCell(body, (pattern.width, pattern.height), rubber).moduli().around)

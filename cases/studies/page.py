@@ -7,13 +7,12 @@ from pathlib import Path
 import numpy as np
 
 from annelid.cases.studies.analysis import study_data
+from annelid.cases.studies.nominal import nominal_case
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import Row, StudyTable
-from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.resolved import case_hash
-from annelid.geometry.errors import InputError
 from annelid.results.evidence.scatter import write_scatter
 from annelid.results.study.page import write_study_page
 from annelid.results.study.study_data import StudyData
@@ -36,11 +35,9 @@ def write_page(plan: Plan, store: Store, table: StudyTable) -> Path:
 
 
 def _write_scatter(plan: Plan, store: Store, data: StudyData) -> None:
-    """Keep the scatter for the evidence in reports of runs of the base case, if it is a whole case."""
-    file = plan.file
-    try:
-        base = case_from_tables(file.base, source=str(file.path), folder=file.folder)
-    except InputError:
+    """Keep the scatter for the evidence in reports of runs of the nominal case."""
+    nominal = nominal_case(plan.file)
+    if nominal is None:
         return
     rows = []
     for spread in data.spreads:
@@ -49,7 +46,7 @@ def _write_scatter(plan: Plan, store: Store, data: StudyData) -> None:
             {"name": spread.quantity, "low": low, "high": high, "unit": quantity_of(spread.quantity).unit}
         )
     parts, met = sum(y.parts for y in data.yields), sum(y.conforming for y in data.yields)
-    write_scatter(store.path, case_hash(base), parts=parts, met=met, quantities=rows)
+    write_scatter(store.path, case_hash(nominal), parts=parts, met=met, quantities=rows)
 
 
 def _facts(plan: Plan, store: Store, rows: list[Row]) -> dict[str, str]:

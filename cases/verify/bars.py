@@ -10,6 +10,7 @@ from annelid.cases.verify.convergence import ErrorBar, Pattern, error_bar
 from annelid.cases.verify.refinement import CASE, MESH, QUADRATURE, STEPS, TOLERANCE, RefinedRun
 from annelid.cases.verify.values import Place, Reported, reported_values
 from annelid.results.verification.record import TOO_CLOSE, BarredVerdict, QuantityBar
+from annelid.solver.display import ROUNDING
 from annelid.solver.model.quantities import quantity_of
 
 __all__ = ["FinishedRun", "barred_verdicts", "quantity_bars", "relative_sizes"]
@@ -89,7 +90,8 @@ def _bar(
         for family in (TOLERANCE, QUADRATURE)
     }
     scale = max(abs(reported.value) for reported in found.values())
-    noise = max(_ROUNDING * scale, least_noise, 3 * change[TOLERANCE] if change[TOLERANCE] >= 0 else 0.0)
+    of_tolerance = 3 * change[TOLERANCE] if math.isfinite(change[TOLERANCE]) else 0.0
+    noise = max(_ROUNDING * scale, least_noise, of_tolerance, ROUNDING)
     on_meshes = sorted(
         ((sizes[f.run.name], found[f.run.name].value) for f in runs if _has(f, (CASE, MESH), found)),
         reverse=True,

@@ -9,7 +9,6 @@ the values is found first, and the bar is wider where it is not the regular one.
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
 
 import numpy as np
 
@@ -38,7 +37,8 @@ class Pattern(StrEnum):
     ONE = "one mesh"
 
 
-class GridConvergence(NamedTuple):
+@dataclass(frozen=True)
+class GridConvergence:
     """What three values give by the published formulas.
 
     Attributes:

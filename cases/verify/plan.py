@@ -42,7 +42,9 @@ def verification_plan(case: Case, runs: Sequence[RefinedRun], *, hours: float = 
     """
     tables = tomllib.loads(to_toml(case))
     tables.get("output", {}).pop("fields", None)
-    varied = [{"name": "run", "values": [run.name for run in runs], "pair": "refinement"}]
+    varied: list[dict[str, Any]] = [
+        {"name": "run", "values": [run.name for run in runs], "pair": "refinement"}
+    ]
     for number, key in enumerate(runs[0].keys, start=1):
         name = f"{last_part(key)}_{number}"
         varied.append(

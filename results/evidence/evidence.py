@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from annelid.geometry.errors import InputError
-from annelid.results.evidence.scatter import read_scatter
+from annelid.results.evidence.scatter import SCATTER, read_scatter
 from annelid.results.evidence.selfcheck_record import read_record
 from annelid.results.folder.digests import read_sealed
 from annelid.results.folder.folder_files import SUMMARY
-from annelid.results.verification.record import TOO_CLOSE, Verification, read_verification
+from annelid.results.verification.record import TOO_CLOSE, VERIFICATION, Verification, read_verification
 from annelid.solver.display import counted, digits
 
 __all__ = ["Evidence", "evidence_of", "find_verification"]
@@ -66,7 +66,7 @@ def evidence_of(
 
 def find_verification(run: Path, case_hash: str) -> Verification | None:
     """Return the verification of the case of a run, from the folders beside it; ``None`` if there is none."""
-    for folder in _beside(run, "verifications"):
+    for folder in _beside(run, "verifications", VERIFICATION):
         try:
             found = read_verification(folder)
         except (InputError, OSError, KeyError, TypeError, ValueError):
@@ -76,12 +76,12 @@ def find_verification(run: Path, case_hash: str) -> Verification | None:
     return None
 
 
-def _beside(run: Path, name: str) -> Iterator[Path]:
-    """Folders beside a Run folder, and in the folder of the given name beside its folder."""
+def _beside(run: Path, name: str, file: str) -> Iterator[Path]:
+    """Folders with a file beside a Run folder, and in the folder of the given name beside its folder."""
     place = run.resolve().parent
     for folder in (place, place.parent / name):
         try:
-            yield from sorted(p for p in folder.iterdir() if p.is_dir())[:_MOST_FOLDERS]
+            yield from sorted(path.parent for path in folder.glob(f"*/{file}"))[:_MOST_FOLDERS]
         except OSError:
             continue
 
@@ -149,7 +149,7 @@ def _input(run: Path, case_hash: str) -> Evidence:
     found = next(
         (
             (folder, data)
-            for folder in _beside(run, "studies")
+            for folder in _beside(run, "studies", SCATTER)
             if (data := read_scatter(folder)) is not None and data.get("case_hash") == case_hash
         ),
         None,

@@ -8,9 +8,9 @@ from typing import Any
 from annelid.geometry.errors import InputError
 from annelid.results.folder.digests import read_sealed, write_sealed
 
-__all__ = ["read_scatter", "write_scatter"]
+__all__ = ["SCATTER", "read_scatter", "write_scatter"]
 
-_FILE, _KIND = "scatter.json", "annelid scatter"
+SCATTER, _KIND = "scatter.json", "annelid scatter"
 
 
 def write_scatter(
@@ -26,13 +26,13 @@ def write_scatter(
         quantities: Name, 5th, 50th and 95th percentile of each quantity, in internal units.
     """
     content = {"kind": _KIND, "case_hash": case_hash, "parts": parts, "met": met, "quantities": quantities}
-    return write_sealed(folder / _FILE, content)
+    return write_sealed(folder / SCATTER, content)
 
 
 def read_scatter(folder: Path) -> dict[str, Any] | None:
     """Read the scatter of a study folder; ``None`` if there is none that can be read."""
     try:
-        data = read_sealed(folder / _FILE)
+        data = read_sealed(folder / SCATTER)
     except (InputError, OSError):
         return None
     return data if data.get("kind") == _KIND else None

@@ -9,7 +9,7 @@ from annelid.results.atomic import write_atomically
 from annelid.results.folder.path_rows import csv_text
 from annelid.results.pages.render import render
 from annelid.results.verification.figures import convergence_figure
-from annelid.results.verification.record import TOO_CLOSE, QuantityBar, Verification
+from annelid.results.verification.record import ROUNDING, TOO_CLOSE, QuantityBar, Verification
 from annelid.results.verification.shown import shown_bar
 from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model import quantities as q
@@ -154,23 +154,28 @@ def _row(bar: QuantityBar, display: DisplayUnits) -> list[str]:
     kind = _kind(bar)
 
     def share(value: float) -> str:
-        if not bar.value or not math.isfinite(value):
-            return "–"
-        return (
-            "< 0.001 %" if value < 1e-5 * abs(bar.value) else f"{digits(100 * value / abs(bar.value), 2)} %"
-        )
+        return _percent(value / abs(bar.value)) if bar.value else "–"
 
     best = shown_bar(kind, bar.best, bar.best_half_width, display) if math.isfinite(bar.best) else "–"
     pattern = bar.pattern if not math.isfinite(bar.order) else f"{bar.pattern}, order {digits(bar.order, 2)}"
     return [
         f"{capitalised(bar.quantity)} {bar.where}".strip(),
         shown_bar(kind, bar.value, bar.half_width, display) if bar.has_bar else display.show(kind, bar.value),
-        share(bar.half_width),
+        _with_sign(share(bar.half_width)),
         best,
         pattern or "–",
-        f"{digits(100 * bar.index, 2)} %" if math.isfinite(bar.index) else "–",
+        _with_sign(_percent(bar.index)),
         " / ".join(map(share, (bar.mesh, bar.steps, bar.tolerance, bar.quadrature))),
     ]
+
+
+def _percent(ratio: float) -> str:
+    """A ratio in percent without the sign; 0 if it is below 0.001 %."""
+    return "–" if not math.isfinite(ratio) else "0" if ratio < 1e-5 else digits(100 * ratio, 2)
+
+
+def _with_sign(number: str) -> str:
+    return {"–": "–", "0": "< 0.001 %"}.get(number, f"{number} %")
 
 
 def _notes(bars: list[QuantityBar]) -> list[str]:
@@ -184,7 +189,7 @@ def _notes(bars: list[QuantityBar]) -> list[str]:
 
 def _changes(bar: QuantityBar) -> bool:
     """Whether a quantity has different values on several meshes."""
-    return len(bar.values) > 1 and bar.pattern != "exact to rounding"
+    return len(bar.values) > 1 and bar.pattern != ROUNDING
 
 
 def _kind(bar: QuantityBar) -> str:

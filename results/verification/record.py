@@ -10,10 +10,20 @@ from typing import Any
 from annelid.geometry.errors import InputError
 from annelid.results.folder.digests import read_sealed, write_sealed
 
-__all__ = ["TOO_CLOSE", "VERIFICATION", "BarredVerdict", "QuantityBar", "Verification", "read_verification"]
+__all__ = [
+    "ROUNDING",
+    "TOO_CLOSE",
+    "VERIFICATION",
+    "BarredVerdict",
+    "QuantityBar",
+    "Verification",
+    "read_verification",
+]
 
 VERIFICATION = "verification.json"
 TOO_CLOSE = "too close to call"
+ROUNDING = "exact to rounding"
+"""Pattern of values that refinement does not change."""
 _KIND, _FORMAT = "annelid verification", 1
 
 

@@ -16,6 +16,9 @@ from annelid.cases.studies.listing import missed_lines
 from annelid.cases.studies.opening import open_study
 from annelid.cases.studies.page import write_page
 from annelid.cases.studies.table import StudyTable
+from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.resolved import case_hash
+from annelid.results.evidence.scatter import read_scatter
 from annelid.results.study.figures import level_label
 from annelid.results.study.sections import maps, responses, spreads
 from annelid.results.study.study_data import Column
@@ -137,6 +140,12 @@ def test_categories_and_yields_follow_the_table(study, drive):
     assert spread.values.std() == pytest.approx(np.delete(radii, 0).std(), rel=1e-9)
     assert spread.contributions["inner_radius"] == pytest.approx(1.0)
     assert "What will" not in (store.path / "study.toml").read_text()
+    write_page(plan, store, table)
+    scatter = read_scatter(store.path)
+    assert (scatter["parts"], scatter["met"]) == (32, found.conforming)
+    base = plan.file.base
+    nominal = case_from_tables(base | {"shape": base["shape"] | {"inner_radius": "4.5 mm"}})
+    assert scatter["case_hash"] == case_hash(nominal) != case_hash(case_from_tables(base))
 
 
 @pytest.mark.long
