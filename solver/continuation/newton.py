@@ -88,13 +88,16 @@ class Newton:
         """``error`` after a step, which is shortened in models with walls that fold until it falls.
 
         The stiffness of such a wall jumps where it goes slack, so that a whole step may lead far beyond.
+
+        Raises:
+            NoEquilibrium: No step lowers the residual.
         """
-        if not self._folds or not math.isfinite(last):
+        if not self._folds or not math.isfinite(last) or last < NEAR:
             return self.error(control)
         error = self._error_or_none(control)
         for _ in range(SHORTENED):
             if error < last:
-                break
+                return error
             self._dx.scale(0.5)
             self._Δλ *= 0.5
             self.system.x.axpy(-1.0, self._dx)
@@ -102,6 +105,8 @@ class Newton:
             if control is not None:
                 self.system.apply(control.loads)
             error = self._error_or_none(control)
+        if not error < last:
+            raise NoEquilibrium("no step lowers the residual", residual=last)
         return error
 
     def _error_or_none(self, control: Control | None) -> float:
