@@ -6,6 +6,8 @@ import pytest
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import library_cases, read_case
 from annelid.cases.validate.resolved import coarsened
+from annelid.results.folder.run_record import open_run
+from annelid.solver.model.harmonic_words import waves_of
 
 HALVED = 0.02  # relative change of a required quantity
 QUICK = (
@@ -34,6 +36,20 @@ def test_required_quantities_do_not_depend_on_the_mesh(name, tmp_path):
         assert verdict.met
         assert halved[key].met
         assert verdict.value == pytest.approx(halved[key].value, rel=HALVED), key
+
+
+@pytest.mark.long
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["oval_tube", "wrinkling_sleeve"])
+def test_the_voltage_of_the_first_waves_does_not_depend_on_the_mesh(name, tmp_path):
+    case, found = read_case(library_cases()[name]), []
+    for factor in (1.0, 0.5):
+        run_case(coarsened(case, factor), tmp_path / str(factor))
+        (point,) = open_run(tmp_path / str(factor)).critical_points
+        found.append((point.kind, point.loads["voltage whole"].value))
+    (kind, voltage), (_, halved) = found
+    assert waves_of(kind)
+    assert voltage == pytest.approx(halved, rel=HALVED)
 
 
 def test_search_for_a_margin_goes_on_where_a_step_has_left_the_path(tmp_path):
