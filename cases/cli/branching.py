@@ -82,9 +82,8 @@ def _branch_command(options: argparse.Namespace) -> int:
     _write(path, case, mode, point, run.path)
     kind = run.table.critical[run.table["state"].tolist().index(state)]
     print(f"{kind}, stage '{point.stage}', state {state}")
-    print(
-        f"a sector of {case.mesh.sector:.6g} deg, {round(case.mesh.around / point.waves / 2)} elements wide"
-    )
+    elements = round(case.mesh.around * case.mesh.sector / 360)
+    print(f"a sector of {case.mesh.sector:.6g} deg, {elements} elements wide")
     print(f"written: {path}", f"written: {mode}", sep="\n")
     return 0
 

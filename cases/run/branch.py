@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The 3-D case that follows a branch on which an axisymmetric part gets waves around its axis."""
 
+import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -21,6 +22,8 @@ _ELEMENTS = 8  # in half a wave; also the least in a quarter of the part
 _STEPS = 30
 _BEYOND = 0.5  # of the outer radius over m: root mean square motion along the branch
 _HELD = 1e-6  # of the largest amplitude
+_SHARPEST = 12.0  # degrees; cells with a sharper tip are refused
+_TOUCH = 1e-9  # mm; nodes closer to the axis lie on it
 
 
 class BranchPoint(NamedTuple):
@@ -44,7 +47,7 @@ class BranchPoint(NamedTuple):
 
 
 def branch_case(case: Case, point: BranchPoint, *, size: float, arc: float | None = None) -> Case:
-    """Return the case of a sector of half a wave that is drawn with an imperfection along the mode.
+    """Return the case of a sector, as a rule of half a wave, that is drawn with an imperfection along the mode.
 
     The planes of the sector are where a cos mθ has its extremes, which are planes of symmetry of the branch.
     The stage in which it begins is the last one. If the case gives its loads, they follow the length of the
@@ -65,7 +68,7 @@ def branch_case(case: Case, point: BranchPoint, *, size: float, arc: float | Non
     length = point.motion + _BEYOND * float(point.places[:, 0].max()) / point.waves if arc is None else arc
     stages = (*case.stages[:last], _along_arc(case, case.stages[last], length))
     per_wave = 2 * max(_ELEMENTS, 2 * _ELEMENTS // point.waves)
-    mesh = {"model": "sector", "sector": 180.0 / point.waves, "around": per_wave * point.waves}
+    mesh = {"model": "sector", "sector": _sector(point), "around": per_wave * point.waves}
     words = harmonic_words(point.waves)
     notes = f"The branch on which the part {words}, with a drawn deviation along this mode. {case.notes}"
     sector = case.model_copy(
@@ -80,6 +83,13 @@ def branch_case(case: Case, point: BranchPoint, *, size: float, arc: float | Non
         }
     )
     return sector.model_copy(update={"requirements": _requirements(sector)})
+
+
+def _sector(point: BranchPoint) -> float:
+    """Half a wave, or several where the tip of a sector on the axis would be too sharp; degrees."""
+    half = 180.0 / point.waves
+    on_axis = point.places[:, 0].min() < _TOUCH
+    return half * math.ceil(_SHARPEST / half) if on_axis else half
 
 
 def _check_planes(point: BranchPoint) -> None:

@@ -24,7 +24,7 @@ _KINDS = {
 }
 _AROUND = (
     "Where a part bends sideways, goes oval or folds, a path with waves around the axis branches off: "
-    "the part leaves its axial symmetry, and what follows needs a 3-D model, which `annelid branch` writes."
+    "the part leaves its axial symmetry, and what follows needs a 3-D model, which annelid branch writes."
 )
 _CONTROLS = {
     "volume": "the enclosed volume is prescribed, as with a syringe full of liquid; the pressure is a result",

@@ -115,7 +115,8 @@ class ShownPart:
 
     @cached_property
     def _whole(self) -> WholePart:
-        return whole_part(self._grid, symmetry_plane=self.run.description.symmetry_plane)
+        waves = max(map(waves_of, self.run.table.critical), default=0)
+        return whole_part(self._grid, symmetry_plane=self.run.description.symmetry_plane, waves=waves)
 
     def _arrays(self, state: int) -> dict[str, NDArray[np.generic]]:
         return read_point_arrays(self.run.field_file(state))

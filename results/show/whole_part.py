@@ -10,7 +10,7 @@ from annelid.results.fields.placement import Placement
 from annelid.results.fields.state_fields import FieldGrid
 
 _HEXAHEDRON, _TETRAHEDRON = 12, 10  # numbers in VTK
-_STATIONS = 60  # around the axis
+_STATIONS, _STATIONS_PER_WAVE = 60, 8  # around the axis; of a mode with waves around it
 _FINEST = 50_000  # points; larger parts are shown by the corners of their cells alone
 
 # Second-order cells split into straight ones, in the node order of VTK.
@@ -63,7 +63,7 @@ class WholePart:
     is_fine: bool
 
 
-def whole_part(grid: FieldGrid, *, symmetry_plane: str = "") -> WholePart:
+def whole_part(grid: FieldGrid, *, symmetry_plane: str = "", waves: int = 0) -> WholePart:
     """Return the whole part of a body.
 
     A sector between mirror planes is completed by mirror images if an even number of copies fills the
@@ -72,9 +72,11 @@ def whole_part(grid: FieldGrid, *, symmetry_plane: str = "") -> WholePart:
     Args:
         grid: The grid of the body.
         symmetry_plane: Surface at the end of the body about which it is mirrored; "" for none.
+        waves: Largest number of waves around the axis that a revolved meridian shows.
     """
     body = grid.body
-    images = _STATIONS if body.model == "axisymmetric" else _copies(body.multiplicity)
+    revolved = max(_STATIONS, _STATIONS_PER_WAVE * waves)
+    images = revolved if body.model == "axisymmetric" else _copies(body.multiplicity)
     halves = 2 if symmetry_plane else 1
     fine = len(grid.nodes) * images * halves <= _FINEST
     split = _SPLIT[body.cell_type] if fine else np.arange(_CORNERS[body.cell_type])[None]

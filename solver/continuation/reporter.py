@@ -15,6 +15,7 @@ from annelid.solver.continuation.outcomes import Outcomes
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
+from annelid.solver.model.harmonic_words import has_folds
 from annelid.solver.model.loads import Loads
 from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
@@ -219,7 +220,9 @@ class Reporter(Outcomes):
         unstable = dict(self.watch.unstable())
         self._unstable = {m: count for m, count in self._unstable.items() if m in unstable}
         for _ in range(_MOST_TURNS):
-            if new := {m: count for m, count in unstable.items() if m not in self._unstable}:
+            wrinkles = any(map(has_folds, self._unstable))  # those of a band turn almost together
+            known = {m for m in unstable if m in self._unstable or (wrinkles and has_folds(m))}
+            if new := {m: count for m, count in unstable.items() if m not in known}:
                 self._unstable[self._pass_on_turn(new)] = 1
         while len(self._held) > 1:
             self._release_one()

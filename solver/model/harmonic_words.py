@@ -3,7 +3,7 @@
 
 import re
 
-_MOST_LOBES = 7  # more of them are wrinkles
+_MOST_LOBES = 7  # more of them are folds
 
 
 def harmonic_words(m: int) -> str:
@@ -12,7 +12,12 @@ def harmonic_words(m: int) -> str:
         return "bends sideways"
     if m == 2:
         return "goes oval (2 lobes)"
-    return f"folds into {m} lobes" if m <= _MOST_LOBES else f"wrinkles around, {m} folds"
+    return f"wrinkles around, {m} folds" if has_folds(m) else f"folds into {m} lobes"
+
+
+def has_folds(m: int) -> bool:
+    """Whether waves are so many that they are called folds."""
+    return m > _MOST_LOBES
 
 
 def waves_of(kind: str) -> int:

@@ -75,6 +75,7 @@ def test_this_module_tests_every_library_case():
         "oesophagus",
         "oesophagus_pump",
         "oesophagus_wave",
+        "oval_tube",
         "peristaltic_tube",
         "pressed_ribs",
         "pull_in_tube",
@@ -87,6 +88,7 @@ def test_this_module_tests_every_library_case():
         "uneven_tube",
         "ureter_wave",
         "widening_tube",
+        "wrinkling_sleeve",
     }
 
 
@@ -312,6 +314,61 @@ def test_soft_tube_pulls_in_at_the_voltage_of_a_free_film(tmp_path):
     permittivity = 4.2 * EPS0
     assert voltage / 0.05 * math.sqrt(permittivity / 0.025) == pytest.approx(0.6890, rel=2e-3)
     assert at_stage_end(run, "charge", "charge") == pytest.approx(0.9, rel=1e-8)
+
+
+@pytest.mark.reference
+def test_a_sucked_tube_goes_oval_before_the_long_tube_pulls_in(tmp_path):
+    run = coarse_run("oval_tube", tmp_path)
+    wall, suction = elastic(gent(0.1, 60)), -MMHG
+
+    def state(voltage, guess=(3.0, 1.0)):
+        """Inner radius and axial stretch of a long tube that its ends close, with a sliding plug."""
+        hot = charged(wall, permittivity=2.8, field=voltage / 0.05)
+        zone = Zone(1.0, [Ring(3.0, 3.5, hot)])
+        found = root(lambda x: np.subtract(zone.balance(*x), (suction, 0.0)), guess, tol=1e-12)
+        return found.x if found.success else None
+
+    inner, _ = state(1.4, (3.1, 1.05))
+    assert at_stage_end(run, "energise", "radial expansion middle") == pytest.approx(inner / 3 - 1, rel=5e-3)
+    pull_in, guess = 1.4, (inner, 1.05)
+    while (found := state(pull_in + 0.005, guess)) is not None:
+        pull_in, guess = pull_in + 0.005, found
+    assert pull_in == pytest.approx(2.20, abs=0.01)  # as its notes state
+    ((kind, voltage),) = critical_rows(run, "voltage whole")
+    assert kind == "goes oval (2 lobes)"
+    assert voltage == pytest.approx(1.847, rel=5e-3)  # on this and on finer meshes
+    assert 1.4 < voltage < pull_in
+
+
+@pytest.mark.reference
+def test_a_sleeve_on_a_plug_folds_at_the_voltage_of_a_film_on_a_soft_solid(tmp_path):
+    """A film with the hoop force -S t folds with k³ = μ_s/D at S t = 3 D k², D = t³/12 ∂²W/∂λ².
+
+    Own derivation from the energy ½ (D k⁴ - S t k² + 2 μ_s k) of waves on an incompressible half space, whose
+    normal stiffness is 2 μ_s k (Biot, J. Appl. Mech. 4, A1, 1937, from memory); the film has its tangent
+    modulus under the voltage. The plug keeps its radius, as its ends and its volume are held.
+    """
+    run = coarse_run("wrinkling_sleeve", tmp_path)
+    thickness, axial = 0.18, 1 / 1.15
+
+    def film(voltage):
+        energy = charged(elastic(gent(0.12, 60), axial=axial), permittivity=2.8, field=voltage / 0.045)
+        h = 1e-4
+        low, middle, high = (energy(np.float64(1 + d), 1.0) for d in (-h, 0.0, h))
+        return (high - low) / (2 * h), (high - 2 * middle + low) / h**2
+
+    def wave(voltage):
+        bending = film(voltage)[1] * thickness**3 / 12
+        return bending, (0.008 / bending) ** (1 / 3)
+
+    def excess(voltage):
+        bending, k = wave(voltage)
+        return -film(voltage)[0] * thickness - 3 * bending * k**2
+
+    folds_at = brentq(excess, 1.6, 2.6)
+    ((kind, voltage),) = critical_rows(run, "voltage whole")
+    assert voltage == pytest.approx(folds_at, rel=0.02)
+    assert waves_of(kind) == pytest.approx(wave(folds_at)[1] * 4.09, rel=0.15)  # a flat minimum
 
 
 @pytest.mark.exact

@@ -6,6 +6,8 @@ import pytest
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import library_cases, read_case
 from annelid.cases.validate.resolved import coarsened
+from annelid.results.folder.run_record import open_run
+from annelid.solver.model.harmonic_words import waves_of
 
 HALVED = 0.02  # relative change of a required quantity
 QUICK = (
@@ -13,6 +15,7 @@ QUICK = (
     "pull_in_tube",
     "widening_tube",
 )
+WITH_WAVES = ("oval_tube", "wrinkling_sleeve")
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]
 LONG = [
     pytest.param(name, marks=[pytest.mark.long, pytest.mark.slow]) for name in REQUIRED if name not in QUICK
@@ -34,6 +37,16 @@ def test_required_quantities_do_not_depend_on_the_mesh(name, tmp_path):
         assert verdict.met
         assert halved[key].met
         assert verdict.value == pytest.approx(halved[key].value, rel=HALVED), key
+    if name in WITH_WAVES:
+        voltages = [first_waves(tmp_path / folder) for folder in ("drawn", "halved")]
+        assert voltages[0] == pytest.approx(voltages[1], rel=HALVED)
+
+
+def first_waves(folder):
+    """The voltage at which the part of a run gets waves around its axis."""
+    (point,) = open_run(folder).critical_points
+    assert waves_of(point.kind)
+    return point.loads["voltage whole"].value
 
 
 def test_search_for_a_margin_goes_on_where_a_step_has_left_the_path(tmp_path):
