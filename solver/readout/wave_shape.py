@@ -11,7 +11,7 @@ from annelid.geometry.body import FloatArray, IntArray
 _FLAT = 1e-6  # of the widest area: crests and necks stand out at least by this
 # Of the prominence of the highest crest: crests that stand out less are part of it, and what is less far
 # below it is a dip between its rings, not a neck.
-_SEPARATE, _DEEP = 0.25, 0.5
+_SEPARATE, _DEEP = 0.5, 0.5
 _EVEN = 201  # evenly spaced places for a median
 
 
@@ -31,7 +31,7 @@ def wave_shape(z: FloatArray, area: FloatArray, core: float = 0.0) -> WaveShape:
     """Find the largest wave of a lumen.
 
     Necks are the narrowest places between successive crests, and on the outer sides of these. Crests that
-    stand out less than a quarter as much as the highest one are part of their neighbour, as the rings of a
+    stand out less than half as much as the highest one are part of their neighbour, as the rings of a
     bulge that covers several. A bulge is what is between successive necks, with the volume above the wider of
     both. If there is no neck on its outer side, the median area from the crest to the end counts instead,
     which leaves out that a clamped end is narrower. A wall r = a (1 + φ sin 2πz/λ) has bulges of

@@ -65,7 +65,7 @@ def test_a_sector_answers_as_the_whole_tube(lumen):
 
 
 def pumped_around_a_rod(**size):
-    """Two rings of a sleeve that rests on a rod open one after another against a pressure: a short `oesophagus_pump`."""
+    """Two rings of a sleeve on a rod open one after another against a pressure: a short `oesophagus_pump`."""
     rings = [Band("first", "wall", 2.5, 10.0), Band("second", "wall", 10.0, 17.5)]
     body = tube_body(1.05, 20.0, A=4.0, along=2.5, bands=rings, **size)
     part = Part("wall", neo_hookean(0.1, permittivity=3.0), Sheets(5, 0.04))
