@@ -19,8 +19,8 @@ from annelid.results.folder.folder_files import PATH
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.state_words import state_word
 from annelid.results.folder.tables import PathRecord
+from annelid.results.report.answer import outcome_of
 from annelid.results.report.making_text import inflation_text
-from annelid.results.report.report import outcome_of
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, stored_charge
 from annelid.solver.display import DisplayUnits, capitalised, digits
 from annelid.solver.model import quantities as q

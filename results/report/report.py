@@ -4,39 +4,32 @@
 import math
 import os
 import shlex
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN
 from annelid.results.animation.animate import Animation
 from annelid.results.atomic import write_atomically
-from annelid.results.evidence.evidence import evidence_of, find_verification
-from annelid.results.folder.folder_files import ANIMATION, PATH, REPORT, end_reason, remove
+from annelid.results.evidence.evidence import evidence_of
+from annelid.results.folder.folder_files import ANIMATION, PATH, REPORT, remove
 from annelid.results.folder.run_record import RunRecord, open_run
-from annelid.results.folder.run_records import NOT_JUDGED, Verdict
+from annelid.results.folder.run_records import NOT_JUDGED
 from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
+from annelid.results.report.answer import doubts, outcome_of, verdict_rows
 from annelid.results.report.cycle_section import cycle_section, path_values
 from annelid.results.report.facts import fact_groups, fact_text, state_table
-from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
 from annelid.results.report.moving_picture import moving_picture, report_animation
 from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
-from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
-from annelid.results.report.snap_text import bistability_text
 from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
-from annelid.results.verification.record import TOO_CLOSE
-from annelid.results.verification.shown import shown_bar
-from annelid.solver.display import DisplayUnits, capitalised, counted, digits
+from annelid.solver.display import digits
 from annelid.solver.model import quantities as q
-from annelid.solver.model.quantity import Quantity
 
 _MAIN = (
     q.MEAN_RADIAL_EXPANSION,
@@ -46,12 +39,6 @@ _MAIN = (
     q.TEARING_MARGIN,
     q.LUMEN_VOLUME,
 )
-_ANSWERS = {
-    "failure": "Does not work as required",
-    "warning": "Works as required in this calculation, with doubts",
-    "success": "Works as required in this calculation",
-}
-_NO_REQUIREMENT = "Reached the requested loads; the case has no requirements"
 _ROUNDING = 1e-7  # of the largest value along the path; the tolerance of equilibrium is 1e-8
 _PROVENANCE_HIDDEN = {"kind", "format", "files"}
 
@@ -91,12 +78,12 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "title": run.title,
         "notes": description.notes,
         "outcome": outcome_of(run, table),
-        "verdicts": _verdict_rows(run),
+        "verdicts": verdict_rows(run),
         "evidence": evidence_of(
             run.path,
             run.provenance["case_hash"],
             description.features,
-            [*description.not_judged, *_doubts(run, table)],
+            [*description.not_judged, *doubts(run, table)],
             version=str(run.provenance.get("program", "")).removeprefix("annelid "),
         ),
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
@@ -127,95 +114,6 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "cautions": CAUTIONS,
         "limits": LIMITS,
         "current_note": CURRENT_NOTE,
-    }
-
-
-def outcome_of(run: RunRecord, table: PathRecord | None) -> dict[str, Any]:
-    """Return the content of the banner of a page: how the run ended, and why it may not be relied upon."""
-    outcome = run.outcome
-    more = {
-        "bistability": "" if table is None else bistability_text(run),
-        "first_limit": first_limit(outcome),
-        "limits": limit_rows(outcome),
-        "remedies": [] if table is None else remedies(run),
-        "not_judged": run.description.not_judged,
-        "working_stage": outcome.working_stage if outcome is not None else "",
-    }
-    if outcome is None:
-        states = 0 if table is None else len(table)
-        reason = end_reason(run.path)
-        end = f"It ended unfinished: {reason}." if reason else "The results may change."
-        text = f"The run is not finished; {counted(states, 'state')} so far. {end}"
-        return {"tone": "warning", "kind": "unfinished", "text": text, "reasons": (), "remarks": (), **more}
-    failures = list(_failures(run, table))
-    doubts = list(_doubts(run, table))
-    tone = "failure" if failures else "warning" if doubts else "success"
-    return {
-        "tone": tone,
-        "kind": _ANSWERS[tone] if run.verdicts or failures else _NO_REQUIREMENT,
-        "text": capitalised(outcome.text),
-        "reasons": [*failures, *doubts],
-        "remarks": outcome.remarks,
-        **more,
-    }
-
-
-def _failures(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
-    """Why a part as computed does not do what is required of it."""
-    if run.outcome is not None and run.outcome.kind != "reached":
-        yield "The requested loads were not reached."
-    yield from missed_texts(run)
-    for limit in q.LIMITS:
-        if _is_below_one(table, limit.margin):
-            yield f"{capitalised(limit.exceeded)} in some states."
-
-
-def _doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
-    """Why the model may differ from a real part."""
-    for limit in q.LIMITS:
-        if _is_below_one(table, limit.least) and not _is_below_one(table, limit.margin):
-            yield f"At the most loaded point {limit.exceeded} in some states."
-    if table is not None and compressed_wall_text(table):
-        yield "A part of the wall is in more compression in its plane than it carries; it may wrinkle there."
-    jacobian = run.summary.get("facts", {}).get("mesh", {}).get("minimum scaled Jacobian", 1.0)
-    if jacobian < LOW_SCALED_JACOBIAN:
-        text = f"(scaled Jacobian {digits(jacobian, 2)})"
-        yield f"The mesh has distorted cells {text}, whose values are less accurate."
-    found = find_verification(run.path, run.provenance["case_hash"])
-    for verdict in found.verdicts if found is not None else ():
-        if verdict.answer == TOO_CLOSE:
-            yield f"The limit of {verdict.quantity} lies within the error bar of its value: {TOO_CLOSE}."
-    if run.outcome is not None and any("approximate" in remark for remark in run.outcome.remarks):
-        yield "The numbers of unstable modes are approximate."
-
-
-def _is_below_one(table: PathRecord | None, margin: Quantity) -> bool:
-    margins = np.ones(0) if table is None else table.columns.get(margin.name, np.ones(0))
-    return bool(np.nanmin(margins, initial=1.0) < 1.0)
-
-
-def _verdict_rows(run: RunRecord) -> list[dict[str, Any]]:
-    """The verdicts; with error bars, some may be too close to call."""
-    found = find_verification(run.path, run.provenance["case_hash"])
-    barred = found.verdicts if found is not None else ()
-    if len(barred) != len(run.verdicts):
-        return [_verdict_row(verdict, math.nan, run.units) for verdict in run.verdicts]
-    return [_verdict_row(v, b.half_width, run.units) for v, b in zip(run.verdicts, barred, strict=True)]
-
-
-def _verdict_row(verdict: Verdict, half_width: float, units: DisplayUnits) -> dict[str, Any]:
-    kind = q.quantity_of(verdict.quantity).kind
-    tone, answer = ("success", "✓ met") if verdict.met else ("failure", "✗ not met")
-    if abs(verdict.value - verdict.limit) <= half_width:
-        tone, answer = "warning", f"≈ {TOO_CLOSE}"
-    return {
-        "quantity": verdict.quantity,
-        "condition": f"{verdict.condition} {units.show(kind, verdict.limit)}",
-        "value": ("at least " if verdict.is_bound else "")
-        + shown_bar(kind, verdict.value, half_width, units),
-        "tone": tone,
-        "answer": answer,
-        "where": verdict.where,
     }
 
 

@@ -22,7 +22,8 @@ from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.tables import PathRecord
 from annelid.results.report import pictures
-from annelid.results.report.report import outcome_of, write_report
+from annelid.results.report.answer import outcome_of
+from annelid.results.report.report import write_report
 from annelid.results.report.snap_text import rest_states
 from annelid.solver.records import Measure
 

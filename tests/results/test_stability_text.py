@@ -48,6 +48,7 @@ def test_report_shows_critical_points_and_their_modes(run):
         "unstable under given loads, stable under the control in force",
         "unstable under given loads and under the control in force",
         "Mode at critical point 1 (limit point, state 2)",
+        "1 state of the path cannot be kept: the part is unstable there.",
     ):
         assert words in text
 
