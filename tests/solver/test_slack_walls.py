@@ -229,7 +229,7 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
     rng = np.random.default_rng(7)
     u, Z = system.blocks.part(x, 0).copy().reshape(-1, 2), model.body.points[system.problem.node_of_dof][:, 1]
     u[:, 0] += 0.08 * Z / Z.max() - 0.04
-    u[:, 1] += 0.15 * Z * (Z - 0.5)
+    u[:, 1] += 0.3 * Z * (Z - 0.5)
     system.blocks.set_part(x, 0, u.ravel())
     system.blocks.set_part(x, 1, 0.1 * MU * rng.standard_normal(len(system.blocks.part(x, 1))))
 
@@ -241,7 +241,7 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
     system.factorise()
     b = system.problem.folds.values.x.array.reshape(-1, 2)
     kinds = {(bool(h), bool(a)) for h, a in b > 1e-6}
-    assert len(kinds) == 4, kinds
+    assert kinds >= {(False, False), (True, False), (True, True)}
     tangent = system.vector()
     system.tangent.matrix.mult(direction, tangent)
     difference = system.vector()
