@@ -197,7 +197,8 @@ def _chosen_fields(run: RunRecord, state: int) -> list[str]:
             fields.pop()
     if np.isfinite(arrays.get(quantity_header(q.TEARING_MARGIN), np.nan)).any():
         fields.append(q.TEARING_MARGIN.name)
-    fields += [f.name for f in q.FOLDED_LENGTHS if np.max(arrays.get(quantity_header(f), 0.0)) > SLACK]
+    folded = {f.name: arrays.get(quantity_header(f)) for f in q.FOLDED_LENGTHS}
+    fields += [name for name, values in folded.items() if values is not None and float(values.max()) > SLACK]
     known = {name.rpartition(" [")[0] for name in arrays}
     return [field for field in fields if field in known] or ["displacement"]
 

@@ -2,6 +2,7 @@
 """Unusual values are remarked by name, in the check, the run and its description, and change nothing."""
 
 import math
+import tomllib
 
 import pytest
 import tomli_w
@@ -10,7 +11,7 @@ from annelid.cases.cli.main import main
 from annelid.cases.convert.description import description_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import shape_of
-from annelid.cases.validate.reading import case_from_tables
+from annelid.cases.validate.reading import case_from_tables, library_cases
 from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.quality import Quality, RegionQuality
 
@@ -112,6 +113,17 @@ def test_the_bending_length_of_curved_walls(usual):
     usual["stages"] = usual["stages"][:1]
     usual["supports"] = [{"region": "outer", "hold": "rigid motion"}]
     assert shape_of(case_from_tables(usual)).bending_length == pytest.approx(math.sqrt(9 * 0.2), rel=1e-9)
+
+
+def test_films_that_go_slack_on_a_softer_part():
+    """A strain of (3 μ_s/μ_f)^(2/3)/4, 8 kPa below 100 kPa: Allen, Sandwich Panels, 1969 (from memory)."""
+    film = tomllib.loads(library_cases()["cuff"].read_text())
+    film["mesh"]["along"] = "0.2 mm"
+    assert remarks(film) == []
+    film["parts"][0]["compression"] = "none"
+    (remark,) = remarks(film)
+    assert remark.startswith("parts[wall].compression: a film that is bonded to another part")
+    assert "the material of core up to a strain of about 9.7 %" in remark
 
 
 def test_distorted_cells(usual):

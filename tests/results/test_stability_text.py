@@ -14,7 +14,7 @@ from synthetic_runs import create
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.run_records import Verdict
 from annelid.results.report.report import write_report
-from annelid.results.report.stability import compressed_wall_text, legend, stability
+from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
 from annelid.results.views import scene
 from annelid.results.views.camera import choose_layout
 from annelid.results.views.scene import mode_motion
@@ -128,6 +128,37 @@ def test_compressed_walls_are_stated_and_shown(tmp_path, tube):
     folder = compressed_run(tmp_path / "other", tube, (0.0, 0.0))
     assert compressed_wall_text(open_run(folder).table) == ""
     assert "Least in-plane" not in text_of(write_report(folder))
+
+
+def slack_run(folder, tube, shares):
+    """Walls that carry no compression: some slack, with folds of a quarter around, a tenth along the axis."""
+    with create(folder, tube) as run:
+        for state, share in zip(states(tube, FILL[:2]), shares, strict=True):
+            around, along = (np.full(tube.cells.shape, part * (share > 0)) for part in (0.25, 0.1))
+            fields = {**state.fields, "folded hoop length": around, "folded axial length": along}
+            values = {"slack wall fraction": share, "folded hoop length": 0.25, "folded axial length": 0.1}
+            values = {name: Measure(value * (share > 0), "1") for name, value in values.items()}
+            values["slack wall fraction"] = Measure(share, "1")
+            run.append(replace(state, fields=fields, quantities={**state.quantities, **values}))
+        run.finish(OUTCOME)
+    return folder
+
+
+def test_slack_walls_are_stated_and_hatched(tmp_path, tube):
+    folder = slack_run(tmp_path / "run", tube, (0.75, 0.5))
+    text = text_of(write_report(folder))
+    for words in (
+        "In the last state 50 % of the walls with compression = “none” is slack (at most 75 %",
+        "up to 25 % of its length around the axis lies in folds that run along it and up to 10 % of",
+        "its length around the axis lies in folds, which run along the wall as the lines do and along",
+        "Folded hoop length in state 1",
+    ):
+        assert words in text
+    taut = slack_run(tmp_path / "taut", tube, (0.0, 0.0))
+    assert (
+        slack_wall_text(open_run(taut).table) == "The walls with compression = “none” are taut in all states."
+    )
+    assert "hatched" not in text_of(write_report(taut, with_pictures=False))
 
 
 def reddish(png):

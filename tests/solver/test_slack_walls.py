@@ -24,6 +24,7 @@ from annelid.geometry.shapes.shape import Layer
 from annelid.solver.assembly.system import System
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Electrode, Support
+from annelid.solver.model.contact import Contact
 from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.loads import Loads
 from annelid.solver.model.material import Material
@@ -228,7 +229,7 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
     rng = np.random.default_rng(7)
     u, Z = system.blocks.part(x, 0).copy().reshape(-1, 2), model.body.points[system.problem.node_of_dof][:, 1]
     u[:, 0] += 0.08 * Z / Z.max() - 0.04
-    u[:, 1] += 0.15 * Z * (Z - 0.5)
+    u[:, 1] += 0.3 * Z * (Z - 0.5)
     system.blocks.set_part(x, 0, u.ravel())
     system.blocks.set_part(x, 1, 0.1 * MU * rng.standard_normal(len(system.blocks.part(x, 1))))
 
@@ -240,7 +241,7 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
     system.factorise()
     b = system.problem.folds.values.x.array.reshape(-1, 2)
     kinds = {(bool(h), bool(a)) for h, a in b > 1e-6}
-    assert len(kinds) == 4, kinds
+    assert kinds >= {(False, False), (True, False), (True, True)}
     tangent = system.vector()
     system.tangent.matrix.mult(direction, tangent)
     difference = system.vector()
@@ -295,3 +296,47 @@ def test_what_cannot_fold_is_refused(part, model, words):
     assert found[0].error.key == "compression"
     assert words in found[0].error.message
     assert not list(check_folds([replace(part, folds=False)], inventory, twists=twists))
+
+
+RUBBERS = (
+    Material("m", "mooney-rivlin", {"c1": 0.4, "c2": 0.1}),
+    Material("m", "yeoh", {"c1": 0.5, "c2": 0.02, "c3": 0.001}),
+    GENT,
+    Material("m", "ogden", {"moduli": (0.8, 0.05), "exponents": (2.0, 4.0)}),
+    Material("m", "arruda-boyce", {"shear_modulus": 1.0, "chain_links": 20.0}),
+)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("material", RUBBERS, ids=lambda m: m.law)
+def test_natural_width_of_a_film(material):
+    """λ^(-1/2) of an isotropic incompressible film that is pulled to λ; made narrower it presses on nothing.
+
+    A ring around the pulled tube narrows it.
+    """
+    ring = Contact("ring", "outer", position=0.8, part_is="inside", tolerance=1e-4)
+    model, pull = tube(film(material), 1.3)
+    body, top = model.body, float(model.body.points[:, 0].max())
+    model = replace(model, contacts=(replace(ring, position=top),))
+    state = reached(model, [pull, Stage("narrow", obstacles={"ring": 0.8}, steps=4)])[-1]
+    width = middle_radius(state, model)
+    assert width == pytest.approx(0.8, rel=LOAD)
+    assert value(state, "folded hoop length") == pytest.approx(1 - width * np.sqrt(1.3), abs=LOAD)
+    assert value(state, "largest stretch") == pytest.approx(1.3, rel=1e-3)
+    assert value(state, "smallest stretch") == pytest.approx(1.3**-0.5, rel=1e-3)
+    assert abs(value(state, "contact force ring")) < 1e-4 * 2 * np.pi * H
+    assert len(body.cells) == 1
+
+
+@pytest.mark.long
+def test_annulus_on_halved_meshes():
+    """The pull at a given motion converges; the edge of the slack part, a kink, lies anywhere in a cell."""
+    (u, _), rows = ANNULUS[2], ANNULUS[2:3]
+    found = []
+    for cells in (5, 10, 20):
+        model = annulus(cells)
+        inner = model.body.points[:, 0] < 1 + 1e-9
+        found.append(-drawn_inwards(model, rows)[0].displacement[inner, 0].mean())
+    errors = np.abs(np.array(found) - u) / u
+    assert errors[-1] < 1e-3
+    assert errors[0] > errors[-1]
