@@ -13,6 +13,7 @@ from annelid.cases.convert.waves import beats_of, steps_of
 from annelid.cases.schema.case import Case
 from annelid.geometry.body import Body
 from annelid.geometry.elements import CORNERS
+from annelid.solver.model.stepping import ALL_STATES, MOST_HELD, NO_STATE
 
 __all__ = ["Cost", "cost_of"]
 
@@ -28,6 +29,10 @@ _FACTOR = {2: (1.1e-6, 1.0), 3: (3e-7, 4 / 3)}  # s for this power of the number
 _COLUMN = 4e-7  # s for each unknown and each pressure or voltage that a step of a flow finds
 _PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are located
 _SEARCH = 30  # factorisations in a search for the limits of a load; every other one is of a new state
+# Waves around the axis: s for each unknown and number of waves that is counted at a state, and how many are
+# counted at a state that is judged, in a search for a limit, and where the first of them is located.
+_COUNT = 5e-6
+_JUDGED, _SEARCHED, _TURN = 20, 70, 100
 # MB with all libraries, and for each unknown; the libraries that draw need more.
 _LIBRARIES, _DRAWING = 240.0, 550.0
 _MEMORY = {2: 1.1e-3, 3: 8e-3}
@@ -100,10 +105,20 @@ def cost_of(case: Case, body: Body) -> Cost:
         locates or bool(searches) or bool(case.contacts),
         seconds=(steps + flowing + searches * _SEARCH / 2) * (_STEP + _STATE[dimension] * size)
         + flowing * _found(case) * _COLUMN * size
-        + factorisations * (_TANGENT[dimension] * size + factor * size**power),
+        + factorisations * (_TANGENT[dimension] * size + factor * size**power)
+        + _waves_counted(case, steps, searches) * _COUNT * size,
         overhead=_BASE + _ONCE[dimension] * size + _SKIN_STEP * _skin_steps(case),
         memory=_LIBRARIES + _MEMORY[dimension] * size,
     )
+
+
+def _waves_counted(case: Case, steps: int, searches: int) -> int:
+    """Return how often the modes with some number of waves around the axis are counted."""
+    path = case.path
+    if case.mesh.model != "axisymmetric" or path.harmonics == NO_STATE or has_twist(case) or case.fluid:
+        return 0
+    judged = steps if path.harmonics == ALL_STATES else len(case.stages) + 1 + steps // MOST_HELD
+    return judged * _JUDGED + searches * _SEARCHED + (path.beyond_instability == "follow") * _TURN
 
 
 def _found(case: Case) -> int:

@@ -47,7 +47,7 @@ class BranchPoint(NamedTuple):
 
 
 def branch_case(case: Case, point: BranchPoint, *, size: float, arc: float | None = None) -> Case:
-    """Return the case of a sector, as a rule of half a wave, that is drawn with an imperfection along the mode.
+    """Return the case of a sector of half a wave or more that is drawn with an imperfection along the mode.
 
     The planes of the sector are where a cos mθ has its extremes, which are planes of symmetry of the branch.
     The stage in which it begins is the last one. If the case gives its loads, they follow the length of the

@@ -9,13 +9,12 @@ from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import why_not
 from annelid.solver.harmonics.last_harmonic import harmonics_to
 from annelid.solver.harmonics.stability import HarmonicStability
-from annelid.solver.model.stepping import ALL_STATES, NO_STATE
+from annelid.solver.model.stepping import ALL_STATES, MOST_HELD, NO_STATE
 from annelid.solver.readout.evaluation import Evaluation
 
 _STRESS = "least in-plane stress"
 _BEGINS = 1e-4  # of the shear modulus: compression below this is round-off
 _GROWN = 10.0  # times the compression of the state judged last
-MOST_HELD = 24  # states of a stage after which one is judged in any case
 
 
 class HarmonicWatch:

@@ -8,6 +8,8 @@ from annelid.geometry.errors import InvalidValue, checking
 
 NO_SEARCH = 1.0
 BEYOND = ("stop", "follow", "jump", "branch")
+MOST_HELD = 24
+"""States of a path after which one is judged against waves around the axis in any case."""
 JUDGED_STATES = NO_STATE, STAGE_ENDS, ALL_STATES = ("none", "stage ends", "all")
 
 

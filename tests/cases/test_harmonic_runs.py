@@ -13,6 +13,8 @@ import numpy as np
 import pytest
 import pyvista
 
+from annelid.cases.convert.body import body_of
+from annelid.cases.convert.cost import cost_of
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables
 from annelid.results.folder.run_record import open_run
@@ -95,3 +97,11 @@ def test_without_judging_the_tube_stays_round(tmp_path):
     result = run_case(case_from_tables(tables), tmp_path / "run")
     assert result.outcome.kind == "reached"
     assert result.outcome.remarks == ()
+
+
+def test_the_foretold_time_contains_the_waves():
+    seconds = []
+    for which in ("none", "stage ends", "all"):
+        case = case_from_tables(copy.deepcopy(TUBE) | {"path": {"harmonics": which}, "requirements": []})
+        seconds.append(cost_of(case, body_of(case)).seconds)
+    assert seconds == sorted(set(seconds))

@@ -14,9 +14,13 @@ from counting import Judged, turns
 from models import neo_hookean, tube_body, tube_model
 from scipy.optimize import brentq
 
-# Cylinder with mid radius 1, R/t = 20, L = 2R: m and axial stretch. m = 0 turns near the classical stress,
-# waves of few lobes turn before it.
-THIN = [(3, 0.971773), (4, 0.969519), (4, 0.968499), (0, 0.967349), (1, 0.967309)]
+# R/t of cylinders with mid radius 1 and L = 2R, the element size along them, then m and axial stretch. m = 0
+# turns near the classical stress 2 μ t/R (at 1.006 of it for R/t = 50), waves of few lobes turn before it.
+THIN = {
+    (20, 0.05): [(3, 0.971773), (4, 0.969519), (4, 0.968499), (0, 0.967349)],
+    (50, 0.04): [(6, 0.987196), (5, 0.987155), (0, 0.986761)],
+    (100, 0.025): [(5, 0.993834), (7, 0.993532)],
+}
 
 
 def shortened(length):
@@ -41,10 +45,26 @@ def test_a_slender_column_buckles_at_the_load_of_euler():
 
 
 @pytest.mark.exact
-def test_a_thin_cylinder_turns_in_the_exact_order():
-    body = tube_body(1.025 / 0.975, 2.0, A=0.975, along=0.05, through=1)
-    judged = Judged(tube_model(body, neo_hookean()))
-    found = {m: 0 for m, _ in THIN}
-    for m, stretch in THIN[:4]:
+@pytest.mark.parametrize("case", THIN, ids=str)
+def test_a_thin_cylinder_turns_in_the_exact_order(case):
+    slenderness, along = case
+    judged = thin_cylinder(slenderness, 2.0, along)
+    found = {m: 0 for m, _ in THIN[case]}
+    for m, stretch in THIN[case]:
         assert turns(judged, m, 1 - stretch, shortened(2.0)) == (found[m], found[m] + 1), m
         found[m] += 1
+
+
+@pytest.mark.exact
+def test_a_long_thin_tube_goes_oval_at_three_fifths_of_the_classical_stress():
+    """(m² - 1)/(m² + 1) for thin walls; R/t = 50 and the half wave π/0.286273 R: 0.605155 of 2 μ t/R."""
+    length, stress = np.pi / 0.286273, 0.605155 * 2 / 50
+    strain = brentq(lambda e: (1 - e) ** -2 - (1 - e) - stress, 0.0, 0.1)
+    assert stress / (2 / 50) == pytest.approx(3 / 5, rel=0.01)
+    assert turns(thin_cylinder(50, length, 0.2), 2, strain, shortened(length)) == (0, 1)
+
+
+def thin_cylinder(slenderness, length, along):
+    """A neo-Hookean cylinder with the mid radius 1."""
+    A, B = 1 - 0.5 / slenderness, 1 + 0.5 / slenderness
+    return Judged(tube_model(tube_body(B / A, length, A=A, along=along, through=1), neo_hookean()))

@@ -32,13 +32,24 @@ FIELDS = {
 @pytest.mark.exact
 @pytest.mark.parametrize("case", FIELDS, ids=str)
 def test_a_tube_turns_at_the_exact_field(case):
+    counted = counts(case)
+    for m, exact in FIELDS[case]:
+        assert counted(m, exact) == (0, 1), m
+
+
+@pytest.mark.exact
+def test_no_wave_turns_before_the_exact_field_of_the_first():
+    """In a stretched tube waves of several lengths with m = 1 turn within half a percent of each other."""
+    below, above = counts(("layered", 1.5, 2, 1.2))(1, 0.70980419)
+    assert below == 0 < above
+
+
+def counts(case):
+    """Counts of m just below and above V √(ε/μ)/(B - A)."""
     electrics, ratio, over_B, lz = case
     wall, length = ratio - 1, over_B * ratio
-    body = tube_body(
-        ratio, length, along=max(0.05, wall / 4), through=2, bands=(Band("all", "wall", 0.0, length),)
-    )
+    bands = (Band("all", "wall", 0.0, length),)
+    body = tube_body(ratio, length, along=max(0.05, wall / 4), through=2, bands=bands)
     judged = Judged(Model(body, (sheet("wall", wall),), SLIDING, (Electrode("all"),), electrics=electrics))
     judged.at(displacements={"end_high": (lz - 1) * length}, steps=2)
-    for m, exact in FIELDS[case]:
-        field = turns(judged, m, exact, lambda v: {"voltages": {"all": volts(v, wall)}}, steps=16)
-        assert field == (0, 1), m
+    return lambda m, v: turns(judged, m, v, lambda v: {"voltages": {"all": volts(v, wall)}}, steps=16)
