@@ -107,13 +107,24 @@ class StageCurve:
         if not self.system.factor_is_near:
             self.system.assemble_residual()
             self.system.factorise()
-        if self.control is not None and self.driver.scales_loads:
-            self.control.direction(self._work)
-            if self._work.norm() == 0:
-                self.system.multiplier = NUDGE
-                self.newton.solve(self.control.loads)
-                self.system.factorise()
+        if self.control is not None and self.driver.scales_loads and not self._loads_act(self.control):
+            self.system.multiplier = NUDGE
+            self.newton.solve(self.control.loads)
+            self.system.factorise()
         self.accept(0.0)
+
+    def _loads_act(self, control: Control) -> bool:
+        """Whether a change of the loads changes the part at the present, factorised state.
+
+        A voltage does not where there is none yet: its forces grow with its square.
+        """
+        control.direction(self._work)
+        if self._work.norm() == 0:
+            return False
+        if not self.is_arc:
+            return self.newton.border(control)[1] != 0
+        self.system.solve(self._work, self._predicted)
+        return self.system.blocks.largest_motion(self._predicted) > 0
 
     def start_at(self, s: float) -> None:
         """Take the present state as the last accepted one, without a tangent."""

@@ -6,6 +6,7 @@ of Melnikov & Ogden, ZAMP 67, 140 (2016); tabulated values recomputed from it. T
 nominal field instead; its closed forms are own derivations (see ``exact.dielectric``).
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -18,7 +19,7 @@ from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.shape import Layer
 from annelid.geometry.shapes.tube import Tube
-from annelid.solver.model.boundary import Electrode, Support
+from annelid.solver.model.boundary import Electrode, Section, Support
 from annelid.solver.model.material import Material
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
@@ -416,3 +417,17 @@ def test_passive_skin_of_the_same_rubber_has_no_field(hot):
     assert value(states[0], "charge") == pytest.approx(charge, rel=1e-4)
     skin = states[0].fields["true field"][body.regions["skin"]]
     assert np.all(skin == 0.0)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("electrics", ["layered", "solved"])
+def test_a_voltage_opens_the_tube_from_rest(electrics):
+    """Without a voltage, more of it moves nothing yet: its forces grow with its square."""
+    model = replace(tube(1.5, electrics), sections=(Section("mid", LENGTH / 2),))
+    stage = Stage(
+        "open", voltages={"whole": volts(1.0, 0.5)}, opening=("mid", 1.1), control="opening", steps=1
+    )
+    states, outcome = follow(model, stage, beyond="follow")
+    assert outcome.kind == "reached"
+    exact = dielectric.tube_radial_voltage if electrics == "solved" else dielectric.tube_uniform_voltage
+    assert nominal(states[-1], 0.5) == pytest.approx(exact(1.5, 1.0, 1.1), rel=VOLTAGE)
