@@ -22,8 +22,10 @@ def carried_volume(along: FlowAlong, speed: float) -> float:
         speed: Of the wave, positive along +Z, mm/s.
 
     Returns:
-        The volume; ``nan`` around a cylinder if the fluid has a power law.
+        The volume; ``nan`` without a wave, and around a cylinder if the fluid has a power law.
     """
+    if np.isnan(speed):
+        return np.nan
     area = np.pi * np.maximum(along.radius**2 - along.core**2, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         slip = np.nan_to_num(speed * area / along.flow, posinf=np.inf, neginf=-np.inf)

@@ -53,3 +53,4 @@ def test_nothing_is_carried_the_other_way():
     along = train(0.7, 0.6)
     slow = replace(along, flow=-along.flow.clip(0.1), peak_speed=-along.peak_speed)
     assert carried_volume(slow, 1.0) == 0.0
+    assert np.isnan(carried_volume(along, np.nan))  # nothing travels
