@@ -281,6 +281,7 @@ REFUSED = (
     ({"fibres": Fibres(30.0, 0.05, families=1)}, {}, "turns about its axis"),
     ({}, {"model": "sector"}, "axisymmetric model"),
     ({}, {"thick": 8.0}, "at least 10 times"),
+    ({"sheets": Sheets(1, H)}, {"charged": True}, "solved potential"),
 )
 
 
@@ -289,9 +290,8 @@ def test_what_cannot_fold_is_refused(part, model, words):
     inventory = replace(inventory_of(tube_body()), model=model.get("model", "axisymmetric"))
     part = replace(film(), **part)
     twists = part.fibres is not None and part.fibres.twist
-    found = list(
-        check_folds([part], inventory, twists=twists, slenderness={"wall": model.get("thick", 50.0)})
-    )
+    more = {"slenderness": {"wall": model.get("thick", 50.0)}, "charged": "charged" in model}
+    found = list(check_folds([part], inventory, twists=twists, **more))
     assert len(found) == 1
     assert found[0].error.key == "compression"
     assert words in found[0].error.message
