@@ -255,6 +255,16 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
         ours, theirs = (system.blocks.part(vector, block) for vector in (tangent, difference))
         assert ours == pytest.approx(theirs, abs=1e-6 * np.abs(theirs).max()), block
     assert system.symmetric_tangent()
+    if electrics == "layered":
+        rate, expected, volt = system.vector(), system.vector(), volts(1e-6, H)
+        system.assemble_residual()
+        system.load_rate(Loads(voltages={"whole": 1.0}, natural=0.0), rate)
+        for sign in (1, -1):
+            on = {"whole": volts(0.2, H) + sign * volt}
+            system.apply(Loads(voltages=on, pressure=0.1 * MU * H))
+            system.assemble_residual()
+            expected.axpy(-sign / (2 * volt), system.residual)
+        assert rate.array_r == pytest.approx(expected.array_r, abs=1e-5 * np.abs(expected.array_r).max())
 
 
 def test_slack_all_over_and_taut_again():
