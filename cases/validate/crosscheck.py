@@ -188,8 +188,14 @@ class CrossCheck:
             parts,
             inventory,
             twists=has_twist(self.case),
+            charged=self._charged(),
             slenderness={layer.name: radius / layer.thinnest for layer in shape.layers},
         )
+
+    def _charged(self) -> bool:
+        """Whether charges are prescribed or fed in a layered model."""
+        case = self.case
+        return case.electrics.model == "layered" and bool(case.feeds or any(s.charge for s in case.stages))
 
     def _check_flow(self, boundary: Boundary, stages: list[Stage]) -> None:
         """Check the circuit, the fluid and the feeds, with the part and the stages."""

@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
+from annelid.geometry.errors import raise_first
 from annelid.solver.assembly.blocks import POTENTIAL
 from annelid.solver.assembly.system import System
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
+from annelid.solver.model.fold_checks import check_folds
 from annelid.solver.model.loads import Loads
 
 
@@ -62,6 +64,10 @@ class SheetCharge(Charge):
 
     def __init__(self, system: System, electrodes: tuple[str, ...]) -> None:
         super().__init__(system, electrodes)
+        model = system.problem.model
+        for part in model.folding:  # its folds answer to a voltage at fixed unknowns, which slopes leave out
+            if part.sheets is not None:
+                raise_first(check_folds(model.parts, model.inventory, twists=model.has_twist, charged=True))
         self._form = capacity_form(system.problem)
 
     def each(self) -> FloatArray:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The compiled equations of a problem: residual, tangent, volumes and derivatives by fields."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ class Equations:
     def __init__(self, problem: Problem) -> None:
         tests = ufl.TestFunctions(ufl.MixedFunctionSpace(*problem.spaces))
         trials = ufl.TrialFunctions(ufl.MixedFunctionSpace(*problem.spaces))
+        self._tests = tests
         self._R = _derivatives(problem.internal_energy(), problem.unknowns, tests)
         K = [_derivatives(Ri, problem.unknowns, trials) for Ri in self._R]
         if problem.model.solved_potential and problem.folds is None:
@@ -64,21 +65,30 @@ class Equations:
             self._problem.folds.update(self._fold_energies)
 
     def rate_forms(
-        self, fields: Sequence[fem.Function], rates: Sequence[fem.Function], *, blocks: int
+        self,
+        fields: Sequence[fem.Function],
+        rates: Sequence[fem.Function],
+        *,
+        blocks: int,
+        through_folds: bool = True,
     ) -> list:
         """Compiled ∂R/∂s of parameter fields that change at given rates, one form a block.
 
         Args:
             fields: Parameter fields of the problem.
             rates: Their rates.
-            blocks: How many blocks of R, from the first, depend on them.
+            blocks: How many blocks of R, from the first, depend on them; all do if folds follow.
+            through_folds: Whether folds follow these fields.
         """
-        return [
-            forms.compile_forms(
-                sum(ufl.derivative(R, field, rate) for field, rate in zip(fields, rates, strict=True))
-            )
-            for R in self._R[:blocks]
-        ]
+        pairs = list(zip(fields, rates, strict=True))
+        R = self._R if self._problem.folds is not None and through_folds else self._R[:blocks]
+        changes = [sum(ufl.derivative(Ri, field, rate) for field, rate in pairs) for Ri in R]
+        if self._problem.folds is not None and through_folds:
+            for a, M, g, dx in _fold_couplings(self._problem, self._tests):
+                c = sum(ufl.derivative(g, field, rate) for field, rate in pairs)
+                for block, ai in enumerate(a):
+                    changes[block] -= ufl.inner(ai, M * c) * self._problem.revolution * dx
+        return [forms.compile_forms(change) for change in changes]
 
     def forces_of(self, cells: NDArray[np.int32]) -> Callable[[PETSc.Vec, Mapping[str, float]], None]:
         """The residual that some cells contribute to the nodes, reactions included.
@@ -151,18 +161,21 @@ def _fold_energies(problem: Problem) -> list[tuple[fem.Expression, NDArray[np.in
     ]
 
 
+def _fold_couplings(problem: Problem, directions: tuple) -> Iterator[tuple[list, fem.Function, Any, Any]]:
+    """(∂²Π/∂x∂b) by block, M, the density of ∂Π/∂b and the measure of each group of cells that fold."""
+    assert problem.folds is not None
+    for i, group in enumerate(problem.fields.groups, start=1):
+        if group.folds:
+            g = ufl.diff(problem.potential_density(group, problem.F), problem.folds.b)
+            yield _derivatives(g, problem.unknowns, directions), problem.folds.compliance, g, problem.dx(i)
+
+
 def _condense_folds(K: list, problem: Problem, tests: tuple, trials: tuple) -> None:
     """Subtract (∂²Π/∂x∂b) M (∂²Π/∂b∂x), so that K is the derivative of R with the folds that follow."""
-    assert problem.folds is not None
-    M = problem.folds.compliance
-    for i, group in enumerate(problem.fields.groups, start=1):
-        if not group.folds:
-            continue
-        g = ufl.diff(problem.potential_density(group, problem.F), problem.folds.b)
-        left, right = (_derivatives(g, problem.unknowns, directions) for directions in (tests, trials))
-        for row, a in zip(K, left, strict=True):
-            for column, c in enumerate(right):
-                row[column] -= ufl.inner(a, M * c) * problem.revolution * problem.dx(i)
+    for a, M, g, dx in _fold_couplings(problem, tests):
+        for row, left in zip(K, a, strict=True):
+            for column, right in enumerate(_derivatives(g, problem.unknowns, trials)):
+                row[column] -= ufl.inner(left, M * right) * problem.revolution * dx
 
 
 def _restricted(form: ufl.Form, cells: NDArray[np.int32]) -> ufl.Form:

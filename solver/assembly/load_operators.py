@@ -57,7 +57,7 @@ class ObstaclePosition(LoadOperator):
     def _rates(self) -> tuple[list[fem.Function], list]:
         positions = self.problem.fields.obstacles
         rates = [fem.Function(position.function_space) for position in positions]
-        return rates, self.equations.rate_forms(positions, rates, blocks=1)
+        return rates, self.equations.rate_forms(positions, rates, blocks=1, through_folds=False)
 
     def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
         """By the rate of the positions."""
@@ -79,7 +79,8 @@ class NaturalStretchRamp(LoadOperator):
     def _rates(self) -> tuple[list[fem.Function], list]:
         natural = self.problem.fields.natural or ()
         rates = [fem.Function(g.function_space) for g in natural]
-        return rates, self.equations.rate_forms(natural, rates, blocks=2)
+        # At fixed folds: it only predicts the next state, and would take long to compile otherwise.
+        return rates, self.equations.rate_forms(natural, rates, blocks=2, through_folds=False)
 
     def add_rate(self, rate: Loads, out: PETSc.Vec) -> None:
         """By the rate of the components."""

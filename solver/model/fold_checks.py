@@ -21,6 +21,7 @@ def check_folds(
     inventory: Inventory,
     *,
     twists: bool,
+    charged: bool = False,
     deposited: Sequence[str] = (),
     slenderness: Mapping[str, float] | None = None,
 ) -> Iterator[Finding]:
@@ -30,6 +31,7 @@ def check_folds(
         parts: The parts.
         inventory: Of the body.
         twists: Whether the part turns about its axis.
+        charged: Whether charges are prescribed, or fed, in a layered model.
         deposited: Regions that are added to the others under pressure.
         slenderness: Largest radius over least thickness of regions, where known.
     """
@@ -49,6 +51,11 @@ def check_folds(
             text = (
                 "'none' and a part that turns about its axis exclude each other: its folds would run aslant, "
                 "which is not solved; leave out torques, rotations and fibres that wind one way"
+            )
+        elif charged and part.sheets is not None:
+            text = (
+                "'none' of sheets whose charge is prescribed or fed needs the solved potential: the response "
+                "of the folds to a charge is known only there; set electrics.model = 'solved'"
             )
         elif part.region in deposited:
             text = "'none' is not possible for a part that is added to an inflated skin: leave it out"

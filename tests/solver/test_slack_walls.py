@@ -255,6 +255,16 @@ def test_tangent_is_the_derivative_of_the_residual(part, electrics):
         ours, theirs = (system.blocks.part(vector, block) for vector in (tangent, difference))
         assert ours == pytest.approx(theirs, abs=1e-6 * np.abs(theirs).max()), block
     assert system.symmetric_tangent()
+    if electrics == "layered":
+        rate, expected, volt = system.vector(), system.vector(), volts(1e-6, H)
+        system.assemble_residual()
+        system.load_rate(Loads(voltages={"whole": 1.0}, natural=0.0), rate)
+        for sign in (1, -1):
+            on = {"whole": volts(0.2, H) + sign * volt}
+            system.apply(Loads(voltages=on, pressure=0.1 * MU * H))
+            system.assemble_residual()
+            expected.axpy(-sign / (2 * volt), system.residual)
+        assert rate.array_r == pytest.approx(expected.array_r, abs=1e-5 * np.abs(expected.array_r).max())
 
 
 def test_slack_all_over_and_taut_again():
@@ -281,6 +291,7 @@ REFUSED = (
     ({"fibres": Fibres(30.0, 0.05, families=1)}, {}, "turns about its axis"),
     ({}, {"model": "sector"}, "axisymmetric model"),
     ({}, {"thick": 8.0}, "at least 10 times"),
+    ({"sheets": Sheets(1, H)}, {"charged": True}, "solved potential"),
 )
 
 
@@ -289,9 +300,8 @@ def test_what_cannot_fold_is_refused(part, model, words):
     inventory = replace(inventory_of(tube_body()), model=model.get("model", "axisymmetric"))
     part = replace(film(), **part)
     twists = part.fibres is not None and part.fibres.twist
-    found = list(
-        check_folds([part], inventory, twists=twists, slenderness={"wall": model.get("thick", 50.0)})
-    )
+    more = {"slenderness": {"wall": model.get("thick", 50.0)}, "charged": "charged" in model}
+    found = list(check_folds([part], inventory, twists=twists, **more))
     assert len(found) == 1
     assert found[0].error.key == "compression"
     assert words in found[0].error.message
