@@ -8,7 +8,7 @@ the width.
 
 import numpy as np
 
-from annelid.cases.verify.convergence import Pattern, error_bar
+from annelid.cases.verify.convergence import Trend, error_bar
 
 COVERED, WIDEST = 0.95, 3.0
 ROUNDING = 1e-7
@@ -23,7 +23,7 @@ def bars(pairs):
         value = values[list(sizes).index(1.0)]
         error, half = abs(value - exact), bar.around(value)
         covered.append((name, error <= half))
-        if bar.pattern is not Pattern.ROUNDING:
+        if bar.pattern is not Trend.ROUNDING:
             widths.append(half / error)
     return widths, covered
 

@@ -21,7 +21,7 @@ from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Closed, End, Lubrication, OpenTo, Reservoir
 from annelid.solver.fluid.signals import Repeating, Source
 from annelid.solver.fluid.sources import FlowSource, PressureSource
-from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
+from annelid.solver.fluid.stores import Chamber, Compliance, LumenStore
 from annelid.solver.fluid.windkessels import windkessel
 from annelid.solver.model.material import EPS0
 
@@ -56,7 +56,7 @@ _VALUES = {
     "elastance": ("MPa/mm3", "2 mmHg/mL"),
 }
 _MAKE: dict[str, Callable[..., Element]] = {
-    "lumen": Lumen,
+    "lumen": LumenStore,
     "resistance": Resistance,
     "valve": Valve,
     "inertance": Inertance,

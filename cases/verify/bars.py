@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from annelid.cases.verify.convergence import ErrorBar, Pattern, error_bar
+from annelid.cases.verify.convergence import ErrorBar, Trend, error_bar
 from annelid.cases.verify.refinement import CASE, MESH, QUADRATURE, STEPS, TOLERANCE, RefinedRun
 from annelid.cases.verify.values import Place, Reported, reported_values
 from annelid.results.verification.record import TOO_CLOSE, BarredVerdict, QuantityBar
@@ -124,10 +124,10 @@ def _completed(bar: QuantityBar, mesh: ErrorBar, steps: ErrorBar, reported: set[
         other = f"; {beside} has a limit" if beside in reported else ""
         text = f"No limit is seen under refinement of this value at a point{other}."
         return replace(bar, pattern="no limit", note=text, best=math.nan, index=math.nan, order=math.nan)
-    if mesh.pattern is Pattern.ONE:
+    if mesh.pattern is Trend.ONE:
         return replace(bar, note="It has a value on one mesh only.", best=math.nan)
     others = [bar.tolerance, bar.quadrature]
-    of_steps = 0.0 if steps.pattern is Pattern.ONE else steps.around(bar.value)
+    of_steps = 0.0 if steps.pattern is Trend.ONE else steps.around(bar.value)
     rest = of_steps + sum(change for change in others if math.isfinite(change))
     notes = [_NOTES.get(mesh.pattern, "")]
     missing = [
@@ -135,10 +135,10 @@ def _completed(bar: QuantityBar, mesh: ErrorBar, steps: ErrorBar, reported: set[
         for name, value in (("tolerance", others[0]), ("quadrature", others[1]))
         if not math.isfinite(value)
     ]
-    missing += ["steps"] if steps.pattern is Pattern.ONE else []
+    missing += ["steps"] if steps.pattern is Trend.ONE else []
     if missing:
         notes.append(f"Without the influence of {', '.join(missing)}, whose runs have no such value.")
-    if steps.pattern not in (Pattern.ROUNDING, Pattern.REGULAR, Pattern.ONE):
+    if steps.pattern not in (Trend.ROUNDING, Trend.REGULAR, Trend.ONE):
         notes.append(f"Under smaller steps it is {steps.pattern}.")
     return replace(
         bar,
@@ -151,18 +151,18 @@ def _completed(bar: QuantityBar, mesh: ErrorBar, steps: ErrorBar, reported: set[
 
 
 _NOTES = {
-    Pattern.OSCILLATING: "The values oscillate: the bar spans all of them.",
-    Pattern.DIVERGING: "The differences grow: the bar is three times their span; do not rely on it.",
-    Pattern.SLOW: "The values change so slowly that the bar is wide.",
-    Pattern.FAST: "The values come closer than the method can: by accident, so the bar is wider.",
-    Pattern.TWO: "From two meshes with an assumed order of 2.",
+    Trend.OSCILLATING: "The values oscillate: the bar spans all of them.",
+    Trend.DIVERGING: "The differences grow: the bar is three times their span; do not rely on it.",
+    Trend.SLOW: "The values change so slowly that the bar is wide.",
+    Trend.FAST: "The values come closer than the method can: by accident, so the bar is wider.",
+    Trend.TWO: "From two meshes with an assumed order of 2.",
 }
 
 
 def _has_no_limit(mesh: ErrorBar) -> bool:
-    if mesh.pattern in (Pattern.DIVERGING, Pattern.SLOW):
+    if mesh.pattern in (Trend.DIVERGING, Trend.SLOW):
         return True
-    return mesh.pattern is Pattern.REGULAR and mesh.order < _LEAST_ORDER_AT_A_POINT
+    return mesh.pattern is Trend.REGULAR and mesh.order < _LEAST_ORDER_AT_A_POINT
 
 
 def _beside(name: str) -> str | None:

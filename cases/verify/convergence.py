@@ -12,7 +12,7 @@ from enum import StrEnum
 
 import numpy as np
 
-__all__ = ["ErrorBar", "GridConvergence", "Pattern", "error_bar", "grid_convergence"]
+__all__ = ["ErrorBar", "GridConvergence", "Trend", "error_bar", "grid_convergence"]
 
 SAFETY, SAFETY_UNCONFIRMED = 1.25, 3.0
 """Factors of the index: of an order that is seen twice, and of one that is seen once or assumed."""
@@ -24,7 +24,7 @@ _NEAR_NOISE = 100.0  # larger differences that vanish all at once are a coincide
 _ITERATIONS, _CONVERGED = 200, 1e-12
 
 
-class Pattern(StrEnum):
+class Trend(StrEnum):
     """How values change with refinement."""
 
     ROUNDING = "exact to rounding"
@@ -67,7 +67,7 @@ class ErrorBar:
         confirmed: Whether another three meshes show the same order.
     """
 
-    pattern: Pattern
+    pattern: Trend
     finest: float
     half_width: float
     order: float = np.nan
@@ -120,18 +120,18 @@ def error_bar(sizes: tuple[float, ...], values: tuple[float, ...], *, noise: flo
     """
     finest, count = values[-1], len(values)
     if count < 2:
-        return ErrorBar(Pattern.ONE, finest, np.nan)
+        return ErrorBar(Trend.ONE, finest, np.nan)
     d = np.diff(values)
     if _is_rounding(d, noise):
-        return ErrorBar(Pattern.ROUNDING, finest, max(noise, float(abs(d[-1]))))
+        return ErrorBar(Trend.ROUNDING, finest, max(noise, float(abs(d[-1]))))
     if count == 2:
         growth = (sizes[0] / sizes[1]) ** ASSUMED_ORDER - 1
         return ErrorBar(
-            Pattern.TWO, finest, noise + SAFETY_UNCONFIRMED * float(abs(d[0])) / growth, ASSUMED_ORDER
+            Trend.TWO, finest, noise + SAFETY_UNCONFIRMED * float(abs(d[0])) / growth, ASSUMED_ORDER
         )
     pattern = _pattern(sizes[-3:], values[-3:])
-    if pattern is not Pattern.REGULAR:
-        order = grid_convergence(sizes[-3:], values[-3:]).order if pattern is Pattern.SLOW else np.nan
+    if pattern is not Trend.REGULAR:
+        order = grid_convergence(sizes[-3:], values[-3:]).order if pattern is Trend.SLOW else np.nan
         return ErrorBar(pattern, finest, noise + _wide(pattern, sizes[-3:], values[-3:]), order)
     found = grid_convergence(sizes[-3:], values[-3:])
     confirmed = _confirmed(sizes, values, found.order, noise)
@@ -148,34 +148,34 @@ def _is_rounding(d: np.ndarray, noise: float) -> bool:
     return bool(abs(d[-1]) <= noise and abs(d[-2:]).max() <= _NEAR_NOISE * noise)
 
 
-def _pattern(sizes: tuple[float, ...], values: tuple[float, ...]) -> Pattern:
+def _pattern(sizes: tuple[float, ...], values: tuple[float, ...]) -> Trend:
     """The pattern of three values.
 
     Differences at order zero, where no limit is approached any more, have the ratio ln r21 / ln r32.
     """
     (h3, h2, h1), (f3, f2, f1) = sizes, values
     if f1 == f2:
-        return Pattern.FAST
+        return Trend.FAST
     if f2 == f3:
-        return Pattern.DIVERGING
+        return Trend.DIVERGING
     ratio = (f1 - f2) / (f2 - f3) * np.log(h3 / h2) / np.log(h2 / h1)
     if abs(ratio) >= 1:
-        return Pattern.DIVERGING
+        return Trend.DIVERGING
     if ratio < 0:
-        return Pattern.OSCILLATING
+        return Trend.OSCILLATING
     order = grid_convergence(sizes, values).order
-    return Pattern.SLOW if order < LEAST_ORDER else Pattern.FAST if order > LARGEST_ORDER else Pattern.REGULAR
+    return Trend.SLOW if order < LEAST_ORDER else Trend.FAST if order > LARGEST_ORDER else Trend.REGULAR
 
 
-def _wide(pattern: Pattern, sizes: tuple[float, ...], values: tuple[float, ...]) -> float:
+def _wide(pattern: Trend, sizes: tuple[float, ...], values: tuple[float, ...]) -> float:
     """Half width of the bar where the index is not believed."""
     (h3, h2, h1), (f3, f2, f1) = sizes, values
     spread = max(values) - min(values)
-    if pattern is Pattern.OSCILLATING:
+    if pattern is Trend.OSCILLATING:
         return spread
-    if pattern is Pattern.DIVERGING:
+    if pattern is Trend.DIVERGING:
         return SAFETY_UNCONFIRMED * spread
-    if pattern is Pattern.SLOW:
+    if pattern is Trend.SLOW:
         return SAFETY_UNCONFIRMED * abs(f1 - f2) / ((h2 / h1) ** LEAST_ORDER - 1)
     # The finest values may be close by accident: the coarser difference is reduced with the assumed order.
     expected = (
@@ -189,6 +189,6 @@ def _confirmed(sizes: tuple[float, ...], values: tuple[float, ...], order: float
     if len(values) < 4 or abs(values[-3] - values[-2]) <= noise:
         return False
     coarser = sizes[-4:-1], values[-4:-1]
-    if _pattern(*coarser) is not Pattern.REGULAR:
+    if _pattern(*coarser) is not Trend.REGULAR:
         return False
     return abs(grid_convergence(*coarser).order - order) <= _AGREEMENT * order

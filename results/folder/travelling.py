@@ -9,7 +9,7 @@ from annelid.geometry.body import FloatArray
 from annelid.solver.records import Profile
 
 _SAME = 1e-6  # of the height over which something moves
-_MOVES = 0.05  # of the largest amplitude: stations that move less do not tell where the wave is
+_MOVES = 0.05  # of the largest amplitude: stations that move less do not show where the wave is
 _WHOLE = 0.75  # of the lumen: of a longer wave no whole one is between two necks at any time
 _CELLS = 400  # of a wavelength
 

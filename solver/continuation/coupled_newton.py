@@ -24,7 +24,7 @@ from annelid.solver.continuation.newton import WORTH, Convergence, Newton, still
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.flow_system import LumenState
-from annelid.solver.fluid.integrator import FlowState, Stage, StageResidual, stage_residual
+from annelid.solver.fluid.integrator import FlowState, InnerStage, StageResidual, stage_residual
 from annelid.solver.model.loads import Loads
 from annelid.solver.readout.flow_values import FlowSample
 
@@ -74,7 +74,7 @@ class CoupledNewton:
         self._border: tuple[int, _Border] | None = None
         self._step = 0.0, self.y
 
-    def solve(self, loads: Loads, stage: Stage) -> Convergence:
+    def solve(self, loads: Loads, stage: InnerStage) -> Convergence:
         """Find the state of a stage in time near the present one.
 
         Args:

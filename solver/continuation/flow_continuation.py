@@ -15,11 +15,11 @@ from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.integrator import (
     GAMMA,
     FlowState,
+    InnerStage,
     first_stage,
     second_stage,
     starting_state,
 )
-from annelid.solver.fluid.integrator import Stage as InnerStage
 from annelid.solver.fluid.validity import Validity
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage

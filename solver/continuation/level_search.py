@@ -15,7 +15,7 @@ _KINK = 20.0  # ratio of two levels beyond which a straight line between them le
 
 
 @dataclass
-class Sample:
+class LevelSample:
     """A state of a stage.
 
     Attributes:
@@ -33,12 +33,12 @@ class Sample:
 
 def search_level(
     continuation: StageContinuation,
-    low: Sample,
-    high: Sample,
+    low: LevelSample,
+    high: LevelSample,
     read: Callable[[], float],
     tolerance: float,
     narrow: float = _NARROW,
-) -> tuple[Sample, Sample]:
+) -> tuple[LevelSample, LevelSample]:
     """Illinois method for a level of zero, with bisection where the level is infinite or converges slowly.
 
     Any state may be the present one afterwards. Collective.
@@ -69,7 +69,7 @@ def search_level(
         impossible = continuation.read_fields()
         if impossible is not None:
             raise impossible
-        sample = Sample(trial, read(), continuation.system.snapshot(), convergence)
+        sample = LevelSample(trial, read(), continuation.system.snapshot(), convergence)
         if sample.level < 0:
             low, a, b = sample, sample.level, b / 2
         else:

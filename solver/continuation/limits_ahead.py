@@ -5,7 +5,7 @@ import math
 from contextlib import suppress
 from functools import partial
 
-from annelid.solver.continuation.level_search import Sample, search_level
+from annelid.solver.continuation.level_search import LevelSample, search_level
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.display import DisplayUnits
@@ -55,8 +55,8 @@ class LimitsAhead:
         present, none = arc.system.snapshot(), Convergence(0, 0.0)
         located = []
         for kind in passed:
-            low = Sample(arc.last.s, before[kind], arc.last.state, none)
-            high = Sample(s, self._levels[kind], present, none)
+            low = LevelSample(arc.last.s, before[kind], arc.last.state, none)
+            high = LevelSample(s, self._levels[kind], present, none)
             with suppress(NoEquilibrium):  # the limit is known to be passed at the present state
                 low, high = search_level(arc, low, high, partial(self._level, kind), _TOLERANCE, _NARROW)
             nearest = high if abs(high.level) <= abs(low.level) else low

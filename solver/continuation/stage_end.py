@@ -3,7 +3,7 @@
 
 import math
 
-from annelid.solver.continuation.level_search import Sample, search_level
+from annelid.solver.continuation.level_search import LevelSample, search_level
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.reporter import Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
@@ -74,8 +74,8 @@ class StageEnd:
         if self.read() <= _AIM:
             return s, convergence
         last = continuation.last
-        low = Sample(last.s, self._accepted, last.state, Convergence(0, 0.0))
-        high = Sample(s, self._level, continuation.system.snapshot(), convergence)
+        low = LevelSample(last.s, self._accepted, last.state, Convergence(0, 0.0))
+        high = LevelSample(s, self._level, continuation.system.snapshot(), convergence)
         try:
             low, high = search_level(continuation, low, high, self.read, _AIM)
             found = min(low, high, key=lambda sample: abs(sample.level))

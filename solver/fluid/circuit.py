@@ -13,7 +13,7 @@ from annelid.solver.fluid.conductors import Conductor
 from annelid.solver.fluid.elements import GROUND, Element, TwoEnded
 from annelid.solver.fluid.flow_system import Array, LumenState, Terms
 from annelid.solver.fluid.sources import PressureSource
-from annelid.solver.fluid.stores import Lumen
+from annelid.solver.fluid.stores import LumenStore
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class Circuit:
         """The sections have the pressure of the node of the lumen, if there is one."""
         matrix = np.zeros((self.sections, len(self.names)))
         for element, at in self._placed:
-            if isinstance(element, Lumen):
+            if isinstance(element, LumenStore):
                 matrix[:, at[0]] = 1
         return matrix
 

@@ -9,7 +9,7 @@ from annelid.geometry.errors import Finding, InvalidValue
 from annelid.solver.fluid.conductors import Valve
 from annelid.solver.fluid.elements import GROUND, AtNode, Element
 from annelid.solver.fluid.sources import PressureSource
-from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
+from annelid.solver.fluid.stores import Chamber, Compliance, LumenStore
 
 
 def check_circuit(elements: Sequence[Element], openings: Sequence[str] = ()) -> Iterator[Finding]:
@@ -21,7 +21,7 @@ def check_circuit(elements: Sequence[Element], openings: Sequence[str] = ()) -> 
     """
     nodes = {node for element in elements for node in element.nodes} - {GROUND}
     yield from _names(elements)
-    yield from _single(elements, Lumen, lambda element: "", "the circuit has a lumen already")
+    yield from _single(elements, LumenStore, lambda element: "", "the circuit has a lumen already")
     yield from _single(elements, PressureSource, lambda element: element.node, "its node has one already")
     yield from _valves(elements, openings)
     for i, node in enumerate(openings):
@@ -41,7 +41,7 @@ def check_initial(elements: Sequence[Element], initial: Iterable[str]) -> Iterat
     """
     nodes = {node for element in elements for node in element.nodes} - {GROUND}
     storing = {e.node for e in elements if isinstance(e, Compliance | Chamber)}
-    lumens = {e.node for e in elements if isinstance(e, Lumen)}
+    lumens = {e.node for e in elements if isinstance(e, LumenStore)}
     for node in initial:
         if node not in nodes:
             text = f"is not a node of the circuit{nearest(node, nodes)}; nodes: {', '.join(sorted(nodes))}"

@@ -15,7 +15,7 @@ from annelid.solver.fluid.flow_system import Array
 from annelid.solver.fluid.joined import Joined
 from annelid.solver.fluid.lubrication import Lubrication
 from annelid.solver.fluid.signals import Source
-from annelid.solver.fluid.stores import Lumen
+from annelid.solver.fluid.stores import LumenStore
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,9 @@ class Flow:
     def __post_init__(self) -> None:
         if self.lumen is None and self.charging is None:
             raise InvalidValue("needs a circuit, a fluid or feeds, got none", key="flow")
-        if isinstance(self.lumen, Circuit) and not any(isinstance(e, Lumen) for e in self.lumen.elements):
+        if isinstance(self.lumen, Circuit) and not any(
+            isinstance(e, LumenStore) for e in self.lumen.elements
+        ):
             raise InvalidValue("has no lumen among its elements: add one", key="circuit")
         for name in self.initial:
             if name not in self.system.names:

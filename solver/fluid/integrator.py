@@ -39,7 +39,7 @@ class FlowState(NamedTuple):
     stored: Array
 
 
-class Stage(NamedTuple):
+class InnerStage(NamedTuple):
     """The equation M(y, V, time) - known - weight h(y, V, r, l, time) = 0.
 
     Attributes:
@@ -74,18 +74,18 @@ def starting_state(system: FlowSystem, y: Array, lumen: LumenState, t: float = 0
     return FlowState(t, y, system.stored(y, lumen.volumes, t).value)
 
 
-def first_stage(start: FlowState, dt: float) -> Stage:
+def first_stage(start: FlowState, dt: float) -> InnerStage:
     """First stage of a step of the length ``dt``."""
-    return Stage(start.time + GAMMA * dt, start.stored, GAMMA * dt)
+    return InnerStage(start.time + GAMMA * dt, start.stored, GAMMA * dt)
 
 
-def second_stage(start: FlowState, dt: float, first: FlowState) -> Stage:
+def second_stage(start: FlowState, dt: float, first: FlowState) -> InnerStage:
     """Second stage; Δt h1 is taken from what the first stage stored, so that volumes balance to rounding."""
     known = start.stored + (1 - GAMMA) / GAMMA * (first.stored - start.stored)
-    return Stage(start.time + dt, known, GAMMA * dt)
+    return InnerStage(start.time + dt, known, GAMMA * dt)
 
 
-def stage_residual(system: FlowSystem, stage: Stage, y: Array, lumen: LumenState) -> StageResidual:
+def stage_residual(system: FlowSystem, stage: InnerStage, y: Array, lumen: LumenState) -> StageResidual:
     """Residual M - known - γ Δt h of a stage with its derivatives."""
     stored = system.stored(y, lumen.volumes, stage.time)
     rate = system.rate(y, lumen, stage.time)
@@ -152,7 +152,7 @@ def step_alone(
 
 def _solve(
     system: FlowSystem,
-    stage: Stage,
+    stage: InnerStage,
     guess: Array,
     lumen_at: Callable[[float], LumenState],
     tolerance: float,

@@ -22,7 +22,7 @@ from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.flow_system import Array, LumenState, Terms
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.signals import Source, at_time, finite, ramp
-from annelid.solver.fluid.stores import Lumen
+from annelid.solver.fluid.stores import LumenStore
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ class Lubrication:
                 listed = ", ".join(openings) or "there are none"
                 text = f"'{end.node}' is not an opening of the circuit; openings: {listed}"
                 raise InvalidValue(text, key=key, value=end.node)
-        if self.circuit and any(isinstance(element, Lumen) for element in self.circuit.elements):
+        if self.circuit and any(isinstance(element, LumenStore) for element in self.circuit.elements):
             text = "has an element of kind 'lumen', but the fluid describes this lumen: leave the element out"
             raise InvalidValue(text, key="circuit")
 

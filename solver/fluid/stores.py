@@ -65,7 +65,7 @@ class Chamber(AtNode):
 
 
 @dataclass(frozen=True)
-class Lumen(AtNode):
+class LumenStore(AtNode):
     """The lumen of the part, with one pressure everywhere."""
 
     kind = "lumen"

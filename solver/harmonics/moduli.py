@@ -10,7 +10,7 @@ from annelid.solver.energy import forms
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 
 
-class Moduli:
+class StateModuli:
     """H = ∂²W/∂x∂x of the density W in x = (F, p[, E0]) as data: one form of the amplitudes serves all laws.
 
     A form of a law in the amplitudes has these derivatives for each pair of their shape functions, and takes

@@ -10,7 +10,7 @@ from petsc4py import PETSc
 
 from annelid.solver.energy import forms
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
-from annelid.solver.harmonics.moduli import Moduli
+from annelid.solver.harmonics.moduli import StateModuli
 
 _SAME = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
 _HOOP = (1, 3, 5, 7, 11)  # components of x with one index of the hoop
@@ -36,7 +36,7 @@ class SecondVariation:
 
     def __init__(self, problem: PerturbedProblem) -> None:
         self._problem = problem
-        self._moduli = Moduli(problem)
+        self._moduli = StateModuli(problem)
         self._inside = forms.compile_forms([_inside(problem, self._moduli.H, power) for power in range(3)])
         self._on_surfaces = forms.compile_forms(_on_surfaces(problem))
         matrices = [fem_petsc.assemble_matrix(self._inside[0]) for _ in range(4)]  # all of one pattern

@@ -29,7 +29,7 @@ from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Closed, OpenTo, Reservoir
 from annelid.solver.fluid.signals import at_time
 from annelid.solver.fluid.sources import FlowSource, PressureSource
-from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
+from annelid.solver.fluid.stores import Chamber, Compliance, LumenStore
 from annelid.solver.model.quantities import names_for
 from annelid.solver.model.stepping import Stepping
 
@@ -90,7 +90,7 @@ def approx(value):
 
 def test_the_lumen_and_lines():
     lumen, tank, line = circuit_of(*BASE).elements
-    assert (type(lumen), lumen.node) == (Lumen, "in")
+    assert (type(lumen), lumen.node) == (LumenStore, "in")
     assert (type(tank), tank.node) == (PressureSource, "tank")
     assert tank.pressure == approx(10 * MMHG)
     assert (type(line), line.start, line.end) == (Resistance, "tank", "in")

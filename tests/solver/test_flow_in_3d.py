@@ -13,7 +13,7 @@ from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.lubrication import Closed, Lubrication, Reservoir
 from annelid.solver.fluid.sources import PressureSource
-from annelid.solver.fluid.stores import Lumen
+from annelid.solver.fluid.stores import LumenStore
 from annelid.solver.model.boundary import Electrode
 from annelid.solver.model.contact import Contact
 from annelid.solver.model.model import Model
@@ -25,7 +25,7 @@ SECTOR = {"model": "sector", "sector": 90.0, "around": 16}
 RING = Band("ring", "wall", 5.0, 15.0)
 CIRCUIT = Circuit(
     (
-        Lumen("part", "lumen"),
+        LumenStore("part", "lumen"),
         PressureSource("tank", "tank", 2e-3),
         Resistance("line", "tank", "lumen", 1e-6),
     )

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from annelid.solver.continuation.level_search import Sample, search_level
+from annelid.solver.continuation.level_search import LevelSample, search_level
 from annelid.solver.continuation.newton import Convergence
 
 ROOT = 0.3
@@ -37,7 +37,7 @@ class Curve:
 @pytest.mark.parametrize("name", CURVES)
 def test_level_is_found_in_few_solves(name):
     level, curve = CURVES[name], Curve()
-    ends = [Sample(s, level(s), s, Convergence(0, 0.0)) for s in (0.0, 1.0)]
+    ends = [LevelSample(s, level(s), s, Convergence(0, 0.0)) for s in (0.0, 1.0)]
     low, high = search_level(curve, *ends, lambda: level(curve.s), 0.5)
     assert low.s <= ROOT <= high.s
     assert min(abs(low.level), abs(high.level)) <= 0.5

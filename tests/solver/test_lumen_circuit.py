@@ -12,7 +12,7 @@ from annelid.solver.fluid.circuit import Circuit
 from annelid.solver.fluid.conductors import Inertance, Resistance
 from annelid.solver.fluid.flow import Flow
 from annelid.solver.fluid.sources import PressureSource
-from annelid.solver.fluid.stores import Compliance, Lumen
+from annelid.solver.fluid.stores import Compliance, LumenStore
 from annelid.solver.model.stage_ends import EndCondition
 from annelid.solver.model.stages import Stage
 from annelid.solver.model.stepping import Stepping
@@ -26,7 +26,7 @@ def tube(*elements, initial=()):
         tube_body(B_OVER_A, LENGTH, A=A, along=1.0, through=3),
         neo_hookean(MU),
         SLIDING,
-        flow=Flow(Circuit((Lumen("part", "lumen"), *elements)), initial=dict(initial)),
+        flow=Flow(Circuit((LumenStore("part", "lumen"), *elements)), initial=dict(initial)),
     )
 
 
@@ -166,7 +166,7 @@ def test_a_wall_that_wrinkles_in_a_flow_is_located_in_time(beyond):
         tube_body(1 + t / inner, waves * half, A=inner, along=half / 6, through=1),
         neo_hookean(1.0),
         SLIDING,
-        flow=Flow(Circuit((Lumen("part", "lumen"), *line))),
+        flow=Flow(Circuit((LumenStore("part", "lumen"), *line))),
     )
     press = {"end_high": -1.2 * 2 * t / 3 * waves * half}
     stages = [REST, Stage("press", control="flow", duration=2.0, steps=7, displacements=press)]

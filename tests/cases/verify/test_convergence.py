@@ -4,7 +4,7 @@
 import numpy as np
 import pytest
 
-from annelid.cases.verify.convergence import Pattern, error_bar, grid_convergence
+from annelid.cases.verify.convergence import Trend, error_bar, grid_convergence
 
 # Celik et al., J. Fluids Eng. 130, 078001 (2008), table 1, from memory: values from fine to coarse, r21, r32,
 # then order, extrapolated value, and differences and index in per cent, to the digits printed.
@@ -27,7 +27,7 @@ def test_the_published_table(values, r21, r32, printed):
 
 def test_only_the_last_row_of_the_table_is_not_regular():
     patterns = [error_bar((a * b, a, 1.0), v[::-1]).pattern for v, a, b, _ in PUBLISHED]
-    assert patterns == [Pattern.REGULAR, Pattern.REGULAR, Pattern.OSCILLATING]
+    assert patterns == [Trend.REGULAR, Trend.REGULAR, Trend.OSCILLATING]
 
 
 # Lame's cylinder a = 1, b = 2, E = 1, ν = 0.3, P = 1 in plane strain (exact 1.9066667), linear elements, by
@@ -44,7 +44,7 @@ SMOOTH = (
 @pytest.mark.parametrize(("counts", "values", "exact"), SMOOTH)
 def test_smooth_problems_are_regular_and_of_second_order(counts, values, exact):
     bar = error_bar(tuple(1 / n for n in counts), values)
-    assert bar.pattern is Pattern.REGULAR
+    assert bar.pattern is Trend.REGULAR
     assert bar.order == pytest.approx(2.0, abs=0.1)
     assert abs(exact - bar.finest) <= bar.half_width < 3.5 * abs(exact - bar.finest)
     assert abs(exact - values[0]) <= bar.around(values[0]) < 1.6 * abs(exact - values[0])
@@ -67,7 +67,7 @@ def test_alternating_errors_are_not_extrapolated():
     assert grid_convergence(sizes, values).order == pytest.approx(2.0)
     assert grid_convergence(sizes, values).extrapolated == pytest.approx(0.99583333)
     bar = error_bar(sizes, values)
-    assert bar.pattern is Pattern.OSCILLATING
+    assert bar.pattern is Trend.OSCILLATING
     assert np.isnan(bar.extrapolated)
     assert bar.half_width >= abs(1 - bar.finest)
 
@@ -78,7 +78,7 @@ def test_meshes_on_both_sides_of_an_extremum():
     values = tuple(1 + 0.2 * h - 0.5 * h**2 for h in sizes)
     assert grid_convergence(sizes, values).index == pytest.approx(0.00205, rel=0.01)
     bar = error_bar(sizes, values)
-    assert bar.pattern is Pattern.OSCILLATING
+    assert bar.pattern is Trend.OSCILLATING
     assert bar.half_width >= 0.015
 
 
@@ -87,7 +87,7 @@ def test_a_diverging_triple_has_a_healthy_order_but_is_named():
     sizes = (1.0, 0.5, 0.25)
     values = tuple(h**-0.5 for h in sizes)
     assert grid_convergence(sizes, values).order == pytest.approx(0.5)
-    assert error_bar(sizes, values).pattern is Pattern.DIVERGING
+    assert error_bar(sizes, values).pattern is Trend.DIVERGING
 
 
 @pytest.mark.parametrize("counts", [(10, 20, 40), (16, 24, 36), (20, 30, 45), (10, 20, 40, 80)])
@@ -112,7 +112,7 @@ def test_kinked_problems_are_covered(counts):
 
 def test_rounding_is_no_pattern():
     bar = error_bar((4.0, 2.0, 1.0), (1.0, 1.0 + 3e-10, 1.0 - 4e-10), noise=1e-9)
-    assert bar.pattern is Pattern.ROUNDING
+    assert bar.pattern is Trend.ROUNDING
     assert bar.half_width == 1e-9
 
 
@@ -122,13 +122,13 @@ def test_two_values_that_are_equal_by_accident_are_not_exact():
     values = tuple(1 + h - h**2 / 1.5 for h in sizes)
     assert values[1] == pytest.approx(values[2])
     bar = error_bar(sizes, values, noise=1e-9)
-    assert bar.pattern is not Pattern.ROUNDING
+    assert bar.pattern is not Trend.ROUNDING
     assert bar.around(values[0]) >= abs(values[0] - 1)
 
 
 def test_two_meshes_have_an_assumed_order():
     bar = error_bar((2.0, 1.0), (1.04, 1.01))
-    assert (bar.pattern, bar.order) == (Pattern.TWO, 2.0)
+    assert (bar.pattern, bar.order) == (Trend.TWO, 2.0)
     assert bar.half_width == pytest.approx(0.03)
 
 
@@ -136,5 +136,5 @@ def test_slow_values_have_a_wide_bar():
     sizes = (4.0, 2.0, 1.0)
     values = tuple(1 + h**0.3 for h in sizes)
     bar = error_bar(sizes, values)
-    assert bar.pattern is Pattern.SLOW
+    assert bar.pattern is Trend.SLOW
     assert bar.half_width >= 1.0 * abs(values[-1] - 1) * 0.9

@@ -19,7 +19,7 @@ from annelid.solver.fluid.elements import GROUND
 from annelid.solver.fluid.flow_system import LumenState
 from annelid.solver.fluid.integrator import integral
 from annelid.solver.fluid.sources import FlowSource, PressureSource
-from annelid.solver.fluid.stores import Chamber, Compliance, Lumen
+from annelid.solver.fluid.stores import Chamber, Compliance, LumenStore
 from annelid.solver.fluid.windkessels import windkessel
 
 R, C, ZC, L = 1.0, 1.3, 0.05, 0.006
@@ -135,7 +135,7 @@ def test_half_sine_ejection(SV, T, Ts, R, C, venous, diastolic, systolic, mean, 
     assert found == pytest.approx(work, rel=5e-4)
 
 
-CHAMBER = Lumen("chamber", "chamber")
+CHAMBER = LumenStore("chamber", "chamber")
 
 
 def pump(resistances, Pin=8.0, venous=5.0, R=1.0, C=1.3, chamber=CHAMBER, **valve):
@@ -271,7 +271,7 @@ def test_derivatives_of_a_circuit_with_every_element():
         PressureSource("inlet", "a", Function(math.cos)),
         Inertance("column", "a", "b", 0.3),
         Valve("in", "b", "c", 0.2, smoothing=0.4, leak=0.1),
-        Lumen("part", "c"),
+        LumenStore("part", "c"),
         Chamber("bladder", "c", Function(lambda t: 1 + t), 2.0, Function(math.sin)),
         FlowSource("drip", GROUND, "c", 0.2),
         *windkessel("body", "c", 1.0, 2.0, characteristic=0.1, inertance=0.05, arrangement="parallel"),
@@ -312,23 +312,27 @@ FLOATS = (FlowSource("s", GROUND, "a", 1.0), Resistance("r", "a", "b", 1.0))
             "windkessel 'w'.*'characteristic'",
         ),
         (lambda: windkessel("w", "a", 1.0, -1.0), "compliance", "windkessel 'w': compliance 'w compliance'"),
-        (lambda: Circuit((Lumen("x", "a"),), pressure_scale=0.0), "pressure_scale", "must be above 0 MPa"),
+        (
+            lambda: Circuit((LumenStore("x", "a"),), pressure_scale=0.0),
+            "pressure_scale",
+            "must be above 0 MPa",
+        ),
         (lambda: Circuit(FLOATS), "elements", "the circuit floats"),
         (lambda: Circuit((*FLOATS, Compliance("c", "d", 1.0))), "elements", "nodes a, b have no path"),
         (lambda: Circuit((Compliance("c", "a", 1.0), Compliance("c", "b", 1.0))), "name", "'c' names two"),
-        (lambda: Circuit((Lumen("x", "a"), Lumen("y", "b"))), "node", "has a lumen already"),
+        (lambda: Circuit((LumenStore("x", "a"), LumenStore("y", "b"))), "node", "has a lumen already"),
         (
             lambda: Circuit((PressureSource("x", "a", 1.0), PressureSource("y", "a", 2.0))),
             "node",
             "'y': node: is 'a'",
         ),
-        (lambda: Circuit((Lumen("x", "a"), Valve("v", "a", "b", 1.0))), "end", "valve 'v': end: is 'b'"),
+        (lambda: Circuit((LumenStore("x", "a"), Valve("v", "a", "b", 1.0))), "end", "valve 'v': end: is 'b'"),
         (
-            lambda: Circuit((Lumen("x", "a"), Valve("v", "b", "a", 1.0), Valve("w", "b", GROUND, 1.0))),
+            lambda: Circuit((LumenStore("x", "a"), Valve("v", "b", "a", 1.0), Valve("w", "b", GROUND, 1.0))),
             "start",
             "valve 'v': start: is 'b', from which nothing comes",
         ),
-        (lambda: Circuit((Lumen("x", "aorta"),), openings=("aort",)), "", "did you mean 'aorta'"),
+        (lambda: Circuit((LumenStore("x", "aorta"),), openings=("aort",)), "", "did you mean 'aorta'"),
     ],
 )
 def test_bad_elements_and_circuits_are_refused(make, key, text):

@@ -17,7 +17,7 @@ from annelid.solver.fluid.fluid import Fluid
 from annelid.solver.fluid.integrator import integral
 from annelid.solver.fluid.lubrication import Closed, Lubrication, OpenTo, Reservoir
 from annelid.solver.fluid.sources import PressureSource
-from annelid.solver.fluid.stores import Compliance, Lumen
+from annelid.solver.fluid.stores import Compliance, LumenStore
 from annelid.solver.fluid.validity import reynolds_number, validity, wall_slopes, womersley_number
 from annelid.solver.fluid.windkessels import windkessel
 
@@ -172,7 +172,7 @@ def test_a_closed_end_has_no_flow():
     assert flows[1] < 0 < flows[2]
 
 
-WITH_LUMEN = Circuit((Lumen("part", "a"), Compliance("c", "a", 1.0)), openings=("a",))
+WITH_LUMEN = Circuit((LumenStore("part", "a"), Compliance("c", "a", 1.0)), openings=("a",))
 
 
 @pytest.mark.parametrize(
