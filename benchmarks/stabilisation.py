@@ -16,7 +16,7 @@ import numpy as np
 from dolfinx.fem import petsc as fem_petsc
 
 from annelid.solver.assembly.system import System
-from annelid.solver.energy import problem
+from annelid.solver.energy import cell_energies
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Support
 from annelid.solver.model.loads import Loads
@@ -43,12 +43,12 @@ REPEATS = 40
 
 def system_of(size: Size, material: Material, *, stabilised: bool) -> System:
     """Return the system of the clamped tube, slightly deformed."""
-    factors = dict(problem.STABILISATION)
+    factors = dict(cell_energies.STABILISATION)
     if not stabilised:
-        problem.STABILISATION.update(dict.fromkeys(factors, 0.0))
+        cell_energies.STABILISATION.update(dict.fromkeys(factors, 0.0))
     supports = (Support("end_low", "all"), Support("end_high", "all"))
     system = System(Problem(Model(body_of(structured_mesh(size)), (Part("wall", material),), supports)))
-    problem.STABILISATION.update(factors)
+    cell_energies.STABILISATION.update(factors)
     system.apply(Loads())
     system.x.array_w[:] = 1e-4 * np.random.default_rng(1).standard_normal(system.x.array.size)
     system.read_x()

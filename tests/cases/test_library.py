@@ -147,6 +147,8 @@ def test_highest_voltage_is_that_of_a_layered_tube(tmp_path):
 
 
 @pytest.mark.reference
+@pytest.mark.long
+@pytest.mark.slow
 def test_oesophagus_widens_only_under_the_energised_ring(tmp_path):
     run = coarse_run("oesophagus", tmp_path)
     film, silicone = neo_hookean(0.2), mooney_rivlin(0.04, 0.01)
@@ -645,6 +647,8 @@ def test_pressed_ribs_buckle_as_clamped_columns(tmp_path):
     assert len(run.critical_points) == 1  # its mode is written for the picture of the report
 
 
+@pytest.mark.long
+@pytest.mark.slow
 def test_suction_sleeve_carries_the_suction_by_its_tension_along_the_axis(tmp_path):
     """Balance of a membrane that is slack around: N + q π r² is the same at the neck and at a ring.
 

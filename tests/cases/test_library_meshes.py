@@ -10,11 +10,7 @@ from annelid.results.folder.run_record import open_run
 from annelid.solver.model.harmonic_words import waves_of
 
 HALVED = 0.02  # relative change of a required quantity
-QUICK = (
-    "highest_voltage",
-    "pull_in_tube",
-    "widening_tube",
-)
+QUICK = ("widening_tube",)
 WITH_WAVES = ("oval_tube", "wrinkling_sleeve")
 REQUIRED = [name for name, path in library_cases().items() if read_case(path).requirements]
 LONG = [

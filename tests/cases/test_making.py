@@ -176,6 +176,8 @@ def test_a_capped_skin_returns_to_its_stress_free_shape(tmp_path):
 
 
 @pytest.mark.exact
+@pytest.mark.long
+@pytest.mark.slow
 def test_a_clamped_skin_returns_to_its_stress_free_shape(tmp_path):
     """As above; the stretch is singular at the clamps, but the stress-free positions are compatible."""
     clamped = [{"region": "end_low", "hold": "all"}, {"region": "end_high", "hold": "all"}]

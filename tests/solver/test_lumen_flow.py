@@ -92,7 +92,14 @@ def soft_tube(lower, upper, *, bands=(), thickness=H, sheets=1, gap=0.01, rod=No
 
 @pytest.mark.exact
 @pytest.mark.slow
-@pytest.mark.parametrize(("p", "out", "rod"), [(2e-3, 0.0, None), (4e-3, 1e-3, None), (4e-3, 1e-3, 2.0)])
+@pytest.mark.parametrize(
+    ("p", "out", "rod"),
+    [
+        (2e-3, 0.0, None),
+        pytest.param(4e-3, 1e-3, None, marks=pytest.mark.long),
+        pytest.param(4e-3, 1e-3, 2.0, marks=pytest.mark.long),
+    ],
+)
 def test_steady_flow_through_a_soft_tube(p, out, rod):
     expected, wide, narrow = steady_flow(p, out, rod or 0.0)
     # The flow around a rod depends more on the inner radius, so that wall is thinner.

@@ -134,6 +134,8 @@ def test_tolerance_study_agrees_with_error_propagation(tube, study):
 
 
 @pytest.mark.exact
+@pytest.mark.long
+@pytest.mark.slow
 def test_load_found_at_a_limit_is_a_column_and_an_objective(tube, study):
     """The pressure at an expansion of 3 %, for which ``expansion`` is inverted."""
     until = [{"quantity": EXPANSION, "at_least": "3 %"}]

@@ -18,6 +18,7 @@ def clamped(**size):
 
 
 @pytest.mark.reference
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_clamped_tube_under_suction():
     """Two lobes turn between 0.2 and 0.3 μ, three between 0.3 and 0.4 μ; free of ends at 0.07 and 0.22 μ."""
