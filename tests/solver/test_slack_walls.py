@@ -101,7 +101,10 @@ def under_voltage(row, electrics):
 
 @pytest.mark.parametrize(
     ("row", "electrics"),
-    [*((row, "layered") for row in UNDER_VOLTAGE), *((row, "solved") for row in SOLVED)],
+    [
+        *((row, "layered") for row in UNDER_VOLTAGE),
+        *(pytest.param(row, "solved", marks=pytest.mark.long) for row in SOLVED),
+    ],
     ids=lambda x: x if isinstance(x, str) else "lz {} p {} e {}".format(*x),
 )
 def test_tube_of_held_length_goes_slack_under_voltage(row, electrics):
@@ -191,6 +194,7 @@ def test_tube_between_rings_under_suction():
 MYLAR = ((0.2, 1.28998, 6.45845), (0.05, 1.2476, 5.33209), (0.01, 1.21058, 4.87135))
 
 
+@pytest.mark.long
 def test_balloon_of_too_much_width():
     """For small pressure the mylar balloon of 1.198140 R and 4.722737 R³, which is 1.218524 (π R/2)³.
 
