@@ -132,7 +132,13 @@ def _supports(case: Case, waves: int) -> tuple[SupportTable, ...]:
     if waves > 1 or held or any(f.direction == "all" for f in case.foundations):
         return case.supports
     taken = {s.region for s in case.supports}
-    free = next(surface for surface in ("outer", "lumen") if surface not in taken)
+    free = next((surface for surface in ("outer", "lumen") if surface not in taken), None)
+    if free is None:
+        raise InputError(
+            "supports: both 'outer' and 'lumen' have one, so that neither can hold the part against moving "
+            "sideways: hold an end, or leave one of them free",
+            key="supports",
+        )
     return (*case.supports, SupportTable.model_construct(region=free, hold="rigid motion"))
 
 

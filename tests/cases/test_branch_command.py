@@ -8,11 +8,13 @@ expansion of a symmetric branch, from memory.
 
 import copy
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from annelid.cases.cli.main import main
+from annelid.cases.run import branch as branch_cases
 from annelid.cases.run.run import run_case
 from annelid.cases.validate.reading import case_from_tables, read_case
 from annelid.cases.validate.toml_files import read_toml
@@ -180,3 +182,9 @@ def test_an_imperfection_that_does_not_fit_is_refused(tmp_path, changes, text):
         given = {key: given[key] for key in ("kind", "waves", "size", "path")}
     with pytest.raises(InputError, match=re.escape(text)):
         case_from_tables(tables | {"imperfection": given}, folder=tmp_path)
+
+
+def test_a_part_that_bends_needs_a_surface_to_be_held_at():
+    supports = (SimpleNamespace(region=region, hold="axial") for region in ("outer", "lumen"))
+    with pytest.raises(InputError, match="leave one of them free"):
+        branch_cases._supports(SimpleNamespace(supports=tuple(supports), foundations=()), 1)
