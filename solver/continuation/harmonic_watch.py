@@ -43,7 +43,7 @@ class HarmonicWatch:
         self.acts = asked and not self._why_not
         self._harmonics: HarmonicStability | None = None
         self._compression = 0.0
-        self.last, self._judged, self._failed = 0, 0, set[int]()
+        self.last, self._judged, self._may_twist, self._failed = 0, 0, 0, set[int]()
 
     @property
     def harmonics(self) -> HarmonicStability:
@@ -75,6 +75,7 @@ class HarmonicWatch:
         fields = self._evaluation.fields
         last = self.harmonics.most_needed(None if fields is None else fields[_STRESS])
         self.last, self._judged = max(self.last, last), self._judged + 1
+        self._may_twist += not self.harmonics.resists_torsion()
         return self._survey(last, first_only=first_only)
 
     def others(self, known: Container[int]) -> Mapping[int, int]:
@@ -110,10 +111,18 @@ class HarmonicWatch:
             return [f"stability around the axis was not judged: {self._why_not}"]
         if not self._judged:
             return []
-        states = "1 state" if self._judged == 1 else f"{self._judged} states"
-        text = f"stability around the axis was judged in {states}, against 1 to {self.last} waves"
+        text = (
+            f"stability around the axis was judged in {_states(self._judged)}, against every number of waves "
+        )
+        text += f"from 1 to {self.last}"
         failed = ", ".join(map(str, sorted(self._failed)))
-        return [f"{text}; the factorisation failed for {failed}" if failed else text]
+        remarks = [f"{text}; the factorisation failed for {failed}" if failed else text]
+        if self._may_twist:
+            remarks.append(
+                f"torsion was not judged in {_states(self._may_twist)}, where a part is compressed so far "
+                "that it may turn about its axis by itself: judge a 3-D model"
+            )
+        return remarks
 
     def _compressed(self) -> float:
         """Largest compression in the plane of a wall over its shear modulus."""
@@ -124,3 +133,7 @@ class HarmonicWatch:
                     least = fields[_STRESS][model.body.regions[part.region]]
                     largest = max(largest, -float(np.min(least)) / part.material.initial_shear_modulus())
         return float(self._problem.comm.bcast(largest))
+
+
+def _states(number: int) -> str:
+    return "1 state" if number == 1 else f"{number} states"

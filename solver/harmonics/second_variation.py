@@ -40,14 +40,15 @@ class SecondVariation:
     are assembled once at a state. ``assemble`` comes before ``set``.
 
     Attributes:
+        moduli: Second derivatives of the density at the present state.
         powers: The three matrices.
         matrix: K(m) of the m set last.
     """
 
     def __init__(self, problem: PerturbedProblem) -> None:
         self._problem = problem
-        self._moduli = StateModuli(problem)
-        self._inside = forms.compile_forms([_inside(problem, self._moduli.H, power) for power in range(3)])
+        self.moduli = StateModuli(problem)
+        self._inside = forms.compile_forms([_inside(problem, self.moduli.H, power) for power in range(3)])
         self._on_surfaces = forms.compile_forms(_on_surfaces(problem))
         matrices = [fem_petsc.assemble_matrix(self._inside[0]) for _ in range(4)]  # all of one pattern
         for matrix in matrices:
@@ -58,7 +59,7 @@ class SecondVariation:
 
     def assemble(self) -> None:
         """Take the present state; collective."""
-        self._moduli.update()
+        self.moduli.update()
         self._assemble_surfaces()
         H = fem.pack_coefficients(self._inside[0][0][0])  # once for all forms: it takes as long as they do
         for K, inside in zip(self.powers, self._inside, strict=True):

@@ -59,6 +59,11 @@ class HarmonicStability:
         planes = parities(self.problem.model.supports)
         return sum(self._factorised(m, opposite).unstable_modes() for opposite in planes)
 
+    def resists_torsion(self) -> bool:
+        """Whether no twist θ(R, Z) can be unstable, because every place resists it; sufficient alone."""
+        self._take_state()
+        return self._K.moduli.resist_torsion()
+
     def count_around(self, m: int) -> tuple[int, float]:
         """Number of unstable modes with m ≥ 2 waves, and how far from m it is the same.
 
