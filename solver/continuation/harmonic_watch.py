@@ -9,6 +9,7 @@ from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import why_not
 from annelid.solver.harmonics.stability import HarmonicStability
 from annelid.solver.harmonics.survey import Survey
+from annelid.solver.model.harmonic_words import NOT_JUDGED
 from annelid.solver.model.stepping import ALL_STATES, MOST_HELD, NO_STATE
 from annelid.solver.readout.evaluation import Evaluation
 
@@ -108,7 +109,7 @@ class HarmonicWatch:
     def remarks(self) -> list[str]:
         """What was judged, or why nothing was."""
         if self._why_not:
-            return [f"stability around the axis was not judged: {self._why_not}"]
+            return [f"{NOT_JUDGED}: {self._why_not}"]
         if not self._judged:
             return []
         text = (
