@@ -2,7 +2,7 @@
 """Critical points of harmonics: located between states that a path has left behind."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -100,7 +100,7 @@ def first_turn(
     for _ in range(_MOST_CHANGES):
         m, later = _likely(unstable), turn
         after = _last_stable(watch, states, m)
-        m, turn = _Search(watch, states[after], states[after + 1], after).find(m)
+        m, turn = _Search(watch, states, after, known).find(m)
         if turn is None:
             watch.harmonics.system.restore(states[after].state)
             unstable, end = (watch.others(known) if after else {}), []
@@ -143,14 +143,16 @@ class _Search:
 
     Args:
         watch: Judges states.
-        before: The stable state.
-        beyond: The unstable one.
-        after: Number of the stable one.
+        states: States of a path.
+        after: Number of the stable one; the next one is unstable.
+        known: Harmonics that turned before.
     """
 
-    def __init__(self, watch: HarmonicWatch, before: Passed, beyond: Passed, after: int) -> None:
-        self._harmonics, self._last = watch.harmonics, watch.last
-        self._before, self._beyond, self._after = before, beyond, after
+    def __init__(
+        self, watch: HarmonicWatch, states: Sequence[Passed], after: int, known: Container[int]
+    ) -> None:
+        self._harmonics, self._last, self._known = watch.harmonics, watch.last, known
+        self._before, self._beyond, self._after = states[after], states[after + 1], after
 
     def find(self, m: int) -> tuple[int, Turn | None]:
         """Locate the zero of m waves or of neighbours that turn before; ``None`` if that fails."""
@@ -180,27 +182,28 @@ class _Search:
         first = 0
         while first != m:
             m, step = first or m, max(1, round(_APART * m))
-            first = min((n for n in (m, m - step, m + step) if 0 < n <= self._last), key=share)
+            near = (n for n in (m, m - step, m + step) if 0 < n <= self._last and n not in self._known)
+            first = min(near, key=share)
         if 1 < step < m <= self._last - step:
             below, least, above = share(m - step), share(m), share(m + step)
             if math.isfinite(below + above) and below + above > 2 * least:
                 vertex = m + step * (below - above) / (2 * (below + above - 2 * least))
-                m = min((m, round(vertex)), key=share)
+                m = min((n for n in (m, round(vertex)) if n not in self._known), key=share)
         return m, losses[m]
 
     def _zero(self, continuation: StageContinuation, start: float, m: int, loss: Loss) -> Turn | None:
         """The zero of one stiffness, from where the second variation at both ends puts it."""
-        mode = self._harmonics.near(m, loss.opposite, loss.vector)
-        if mode.stiffness <= 0:  # it turned before the state that was thought to be stable
+        if loss.share == 0 or not 0 < loss.stiffness < math.inf:
             return None
-        beyond = self._beyond
-        low = Sample(start, mode.stiffness, self._before.state)
-        high = Sample(beyond.s, mode.stiffness * (1 - 1 / min(loss.share, _FURTHEST)), beyond.state)
+        beyond, vector = self._beyond, loss.vector
+        low = Sample(start, loss.stiffness, self._before.state)
+        high = Sample(beyond.s, loss.stiffness * (1 - 1 / min(loss.share, _FURTHEST)), beyond.state)
         least, stays, met = ENOUGH * (high.s - low.s), "", False
         for _ in range(_MOST_SOLVES):
             ends = (low.s, low.state), (high.s, high.state)
             convergence = continuation.solve_between(s := _crossing(low, high), *ends)
-            mode = self._harmonics.near(m, mode.opposite, mode.vector)
+            mode = self._harmonics.near(m, loss.opposite, vector)
+            vector = mode.vector
             tried = Sample(s, mode.stiffness, self._harmonics.system.snapshot())
             if tried.test < 0:
                 low.test /= 2 if stays == "low" else 1  # Illinois: no end may stay where it is

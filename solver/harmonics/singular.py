@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
+from annelid.solver.assembly.mass import Mass
 from annelid.solver.harmonics.second_variation import Powers
 from annelid.solver.harmonics.tangent import HarmonicTangent
 
@@ -30,12 +31,14 @@ class Loss(NamedTuple):
     """The first zero of a stiffness on the straight way from one second variation to another.
 
     Attributes:
-        share: Of the way, infinite if there is none.
+        share: Of the way, infinite if there is none, 0 if the first state is unstable.
+        stiffness: Of the mode at the first state, MPa/mm².
         vector: The mode.
         opposite: Planes of symmetry about which it is the opposite of its mirror image.
     """
 
     share: float
+    stiffness: float
     vector: PETSc.Vec
     opposite: tuple[str, ...]
 
@@ -67,12 +70,13 @@ def distance_to_singular(tangent: HarmonicTangent, powers: Powers, m: float) -> 
     return float(_SAFETY * m / np.abs(values).max())
 
 
-def first_loss(tangent: HarmonicTangent, change: PETSc.Mat, opposite: tuple[str, ...]) -> Loss:
+def first_loss(tangent: HarmonicTangent, change: PETSc.Mat, mass: Mass, opposite: tuple[str, ...]) -> Loss:
     """The first zero of a stiffness from K to K + ``change``, both linear between; collective.
 
     Args:
         tangent: Factorised K, stable.
         change: Without supports.
+        mass: Of the amplitudes.
         opposite: Planes of symmetry about which the modes are the opposite of their mirror image.
     """
     v, product, out = (change.createVecRight() for _ in range(3))
@@ -87,7 +91,12 @@ def first_loss(tangent: HarmonicTangent, change: PETSc.Mat, opposite: tuple[str,
     rates = np.where(np.abs(values.imag) < _REAL * np.abs(values), values.real, 0.0)
     first = int(rates.argmax())
     v.array_w[:] = vectors[:, first].real
-    return Loss(1 / float(rates[first]) if rates[first] > 0 else np.inf, v, opposite)
+    change.mult(v, product)
+    work = v.dot(product)
+    mass.product(v, product)
+    share = 1 / float(rates[first]) if rates[first] > 0 else np.inf
+    stiffness = -share * work / v.dot(product)  # since K v = -share change v
+    return Loss(0.0 if tangent.unstable_modes() else share, stiffness, v, opposite)
 
 
 def _ritz(

@@ -6,6 +6,7 @@ from petsc4py import PETSc
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.system import System
+from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.last_harmonic import last_harmonic
 from annelid.solver.harmonics.modes import HarmonicMode, lowest_mode
@@ -101,7 +102,7 @@ class HarmonicStability:
             self._change.zeroEntries()
             beyond.add_to(self._change, m)
             self._K.powers.add_to(self._change, m, -1.0)
-            found.append(first_loss(tangent, self._change, opposite))
+            found.append(first_loss(tangent, self._change, self._mass, opposite))
         return min(found, key=lambda loss: loss.share)
 
     def mode(self, m: int) -> HarmonicMode:
@@ -121,7 +122,10 @@ class HarmonicStability:
             NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
         """
         tangent = self._factorised(m, opposite)
-        found = lowest_mode(self.problem, tangent, m, opposite, vector)
+        try:
+            found = lowest_mode(self.problem, tangent, m, opposite, vector)
+        except NoEquilibrium:  # many modes are as soft
+            return self._lowest(tangent, m, opposite)
         if tangent.unstable_modes() > (found.stiffness < 0):  # it is not the lowest
             found = self._lowest(tangent, m, opposite)
         return found
