@@ -9,7 +9,8 @@
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
                + ∫ det G ½ η μ |b|² dX                             folds of slack walls, where F B replaces F
 
-Fe is F G⁻¹, in deposited parts F F0⁻¹ G⁻¹. Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
+Fe is F G⁻¹, in deposited parts F F0⁻¹ G⁻¹. Residual and tangent are derivatives of Π. See README.md in this
+folder for the symbols.
 """
 
 import math
