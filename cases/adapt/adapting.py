@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: MIT
+"""Choosing the mesh of a case: judge, divide rows and columns of elements, judge again."""
+
+import math
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from annelid.cases.adapt.goals import Goal, goals_of
+from annelid.cases.adapt.judging import JudgedMesh, judged_mesh
+from annelid.cases.adapt.sizes import divided_edges, next_pieces
+from annelid.cases.convert.body import bands_and_lines_of, body_of
+from annelid.cases.convert.cost import Cost, cost_of
+from annelid.cases.convert.shape import first_mesh_size, shape_of
+from annelid.cases.schema.case import Case
+from annelid.cases.schema.units import as_read
+from annelid.cases.validate.reported import known_quantities
+from annelid.geometry.body import FloatArray
+from annelid.geometry.meshing.graded import edges_of
+from annelid.geometry.meshing.layout import lay_out
+from annelid.results.verification.adaptation import AdaptedQuantity, Adaptation, MeshPass
+from annelid.solver.display import digits
+
+if TYPE_CHECKING:
+    from annelid.solver.adaptivity.quantity_error import QuantityError
+
+__all__ = ["MOST_UNKNOWNS", "adapted", "with_edges"]
+
+MOST_UNKNOWNS = 100_000
+"""Unknowns beyond which no mesh is tried."""
+_MOST_PASSES = 10
+_SLOWEST, _FASTEST = 0.3, 2.0  # believed powers of the number of unknowns with which the error falls
+
+Edges = tuple[FloatArray, FloatArray]
+
+
+def adapted(case: Case, *, say: Callable[[str], None] = lambda _: None) -> tuple[Case, Adaptation]:
+    """Choose the mesh of a resolved case that has an accuracy in place of sizes.
+
+    Args:
+        case: The case.
+        say: Called with one line for each mesh.
+
+    Returns:
+        The case with the element edges of the mesh, and how it was chosen.
+
+    Raises:
+        NoEquilibrium: Not even the unloaded state was found.
+    """
+    accuracy = case.mesh.accuracy
+    assert accuracy is not None
+    goals, notes = goals_of(case, known_quantities(case))
+    edges, passes = _first_edges(case), list[MeshPass]()
+    while True:
+        sized = with_edges(case, edges)
+        mesh = judged_mesh(sized, goals)
+        quantities = _quantities(mesh, goals)
+        worst = max(quantities, key=lambda q: q.share, default=None)
+        share = math.nan if worst is None else worst.share
+        columns, rows = (len(e) - 1 for e in edges)
+        passes.append(MeshPass(rows, columns, mesh.unknowns, share, "" if worst is None else worst.quantity))
+        say(_line(passes[-1], accuracy))
+        following = _next_edges(edges, mesh, quantities, accuracy)
+        if (
+            following is None
+            or len(passes) == _MOST_PASSES
+            or _unknowns(following, edges, mesh) > MOST_UNKNOWNS
+        ):
+            break
+        edges = following
+    reached = following is None and bool(quantities)
+    text = _result(passes, accuracy, reached, cost_of(sized, body_of(sized)))
+    every = tuple(dict.fromkeys((*notes, *mesh.notes)))
+    return sized, Adaptation(accuracy, reached, text, tuple(quantities), tuple(passes), every)
+
+
+def with_edges(case: Case, edges: Edges) -> Case:
+    """Return a case whose mesh has given element edges through the wall and along it, mm."""
+    through, along = (tuple(as_read(float(edge)) for edge in part) for part in edges)
+    update = {
+        "accuracy": None,
+        "along": as_read(float(np.diff(edges[1]).max())),
+        "through": max(1, (len(through) - 1) // len(case.shape.layers)),
+        "edges_along": along,
+        "edges_through": through,
+    }
+    return case.model_copy(update={"mesh": case.mesh.model_copy(update=update)})
+
+
+def _first_edges(case: Case) -> Edges:
+    shape = shape_of(case)
+    return edges_of(lay_out(shape, first_mesh_size(shape), *bands_and_lines_of(case)))
+
+
+def _quantities(mesh: JudgedMesh, goals: Sequence[Goal]) -> list[AdaptedQuantity]:
+    found = []
+    required = {goal[:2]: goal for goal in goals}
+    for error in mesh.errors:
+        goal = required.get((error.quantity, error.stage), Goal(error.quantity, error.stage))
+        numbers = error.value, error.error, error.bar, error.bar / goal.scale(error.value)
+        found.append(AdaptedQuantity(error.quantity, error.stage, goal.unit, *numbers))
+    return found
+
+
+def _next_edges(
+    edges: Edges, mesh: JudgedMesh, quantities: Sequence[AdaptedQuantity], accuracy: float
+) -> Edges | None:
+    """Edges of the next mesh; ``None`` if this one is accurate enough."""
+    if not quantities:
+        if mesh.notes and mesh.errors == () and "no state" in mesh.notes[-1]:
+            return tuple(divided_edges(e, np.full(len(e) - 1, 2)) for e in edges)  # type: ignore[return-value]
+        return None
+    excess = max(q.share for q in quantities) / accuracy
+    if excess <= 1:
+        return None
+    along, through = (
+        np.max([_scaled(e, q, accuracy) for e, q in zip(parts, quantities, strict=True)], axis=0)
+        for parts in ([e.along for e in mesh.errors], [e.through for e in mesh.errors])
+    )
+    pieces = next_pieces(along, through, excess)
+    return divided_edges(edges[0], pieces[1], smooth=False), divided_edges(edges[1], pieces[0])
+
+
+def _scaled(part: FloatArray, quantity: AdaptedQuantity, accuracy: float) -> FloatArray:
+    """What rows add to an error over the error allowed."""
+    return np.abs(part) * (quantity.share / accuracy / quantity.bar if quantity.bar else 0.0)
+
+
+def _unknowns(following: Edges, edges: Edges, mesh: JudgedMesh) -> float:
+    """Expected number of unknowns of the next mesh."""
+    cells = [math.prod(len(e) - 1 for e in both) for both in (following, edges)]
+    return mesh.unknowns * cells[0] / cells[1]
+
+
+def _line(last: MeshPass, accuracy: float) -> str:
+    size = f"{last.rows} x {last.columns} elements, {last.unknowns} unknowns"
+    if math.isnan(last.share):
+        return f"mesh of {size}: no error could be estimated"
+    return (
+        f"mesh of {size}: {last.quantity} within {digits(100 * last.share, 2)} % "
+        f"(allowed {digits(100 * accuracy, 2)} %)"
+    )
+
+
+def _result(passes: Sequence[MeshPass], accuracy: float, reached: bool, cost: Cost) -> str:
+    last, allowed = passes[-1], f"{digits(100 * accuracy, 2)} %"
+    size = f"{last.rows} x {last.columns} elements ({last.unknowns} unknowns)"
+    if reached:
+        return (
+            f"the mesh of {size} was chosen for an accuracy of {allowed}: the largest estimated error is "
+            f"{digits(100 * last.share, 2)} %, of {last.quantity}"
+        )
+    if math.isnan(last.share):
+        return f"no error could be estimated on the mesh of {size}: nothing is known about its accuracy"
+    power = _SLOWEST
+    earlier = [p for p in passes[:-1] if p.share > last.share and p.unknowns < last.unknowns]
+    if earlier:
+        fall = math.log(earlier[-1].share / last.share) / math.log(last.unknowns / earlier[-1].unknowns)
+        power = min(max(fall, _SLOWEST), _FASTEST)
+    factor = (last.share / accuracy) ** (1 / power)
+    more = cost.scaled(factor)
+    return (
+        f"the accuracy of {allowed} was not reached: with {size} the error of {last.quantity} may be "
+        f"{digits(100 * last.share, 2)} %; it would take about {digits(last.unknowns * factor, 2)} unknowns, "
+        f"{more}, which is more than the {MOST_UNKNOWNS} unknowns that are tried"
+    )
