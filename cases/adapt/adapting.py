@@ -9,7 +9,7 @@ import numpy as np
 
 from annelid.cases.adapt.goals import Goal, goals_of
 from annelid.cases.adapt.judging import JudgedMesh, judged_mesh
-from annelid.cases.adapt.sizes import divided_edges, next_pieces
+from annelid.cases.adapt.sizes import divided_edges, growing_edges, next_pieces, with_lines
 from annelid.cases.convert.body import bands_and_lines_of, body_of
 from annelid.cases.convert.cost import Cost, cost_of
 from annelid.cases.convert.shape import first_mesh_size, shape_of
@@ -30,6 +30,7 @@ __all__ = ["MOST_UNKNOWNS", "adapted", "with_edges"]
 MOST_UNKNOWNS = 100_000
 """Unknowns beyond which no mesh is tried."""
 _MOST_PASSES = 10
+_FIRST = 3.0  # lengths sqrt(R t) of the first elements at ends and electrode edges
 _SLOWEST, _FASTEST = 0.3, 2.0  # believed powers of the number of unknowns with which the error falls
 
 Edges = tuple[FloatArray, FloatArray]
@@ -89,8 +90,14 @@ def with_edges(case: Case, edges: Edges) -> Case:
 
 
 def _first_edges(case: Case) -> Edges:
+    """Edges of the first mesh: elements grow away from ends and electrode edges, where bending decays."""
     shape = shape_of(case)
-    return edges_of(lay_out(shape, first_mesh_size(shape), *bands_and_lines_of(case)))
+    bands, lines = bands_and_lines_of(case)
+    plain, mapped = (lay_out(shape, first_mesh_size(shape), bands, heights) for heights in ([], lines))
+    spans = zip(plain.y, plain.y[1:], plain.rows, strict=False)
+    inside = [growing_edges(a, b, _FIRST * shape.bending_length, (b - a) / n)[:-1] for a, b, n in spans]
+    edges = np.append(np.concatenate(inside), plain.y[-1])
+    return edges_of(mapped)[0], with_lines(edges, np.setdiff1d(mapped.y, plain.y), keep=plain.y)
 
 
 def _quantities(mesh: JudgedMesh, goals: Sequence[Goal]) -> list[AdaptedQuantity]:
@@ -114,17 +121,16 @@ def _next_edges(
     excess = max(q.share for q in quantities) / accuracy
     if excess <= 1:
         return None
-    along, through = (
-        np.max([_scaled(e, q, accuracy) for e, q in zip(parts, quantities, strict=True)], axis=0)
-        for parts in ([e.along for e in mesh.errors], [e.through for e in mesh.errors])
-    )
+    missed = [(e, q) for e, q in zip(mesh.errors, quantities, strict=True) if q.share > accuracy]
+    along = np.max([_scaled(error.along, quantity) for error, quantity in missed], axis=0)
+    through = np.max([_scaled(error.through, quantity) for error, quantity in missed], axis=0)
     pieces = next_pieces(along, through, excess)
     return divided_edges(edges[0], pieces[1], smooth=False), divided_edges(edges[1], pieces[0])
 
 
-def _scaled(part: FloatArray, quantity: AdaptedQuantity, accuracy: float) -> FloatArray:
-    """What rows add to an error over the error allowed."""
-    return np.abs(part) * (quantity.share / accuracy / quantity.bar if quantity.bar else 0.0)
+def _scaled(part: FloatArray, quantity: AdaptedQuantity) -> FloatArray:
+    """What rows add to an error, so that errors of several quantities can be compared."""
+    return np.abs(part) * quantity.share / quantity.bar
 
 
 def _unknowns(following: Edges, edges: Edges, mesh: JudgedMesh) -> float:

@@ -44,8 +44,7 @@ __all__ = [
 ]
 
 SHAPES: dict[str, type[Shape]] = {shape.kind: shape for shape in (Tube, TaperedTube, Sleeve, Balloon, Dome)}
-_FIRST = 2.0  # lengths sqrt(R t) of the elements with which the choice of a mesh begins
-_LEAST_FIRST, _MOST_FIRST = 6, 40  # their least and largest number along a part
+_FIRST = 6  # least number of elements along a part with which the choice of a mesh begins
 _MERIDIANS: Mapping[str, Callable[..., Meridian]] = {
     "sphere": sphere,
     "ellipsoid": ellipsoid,
@@ -130,9 +129,7 @@ def mesh_size_of(case: Case) -> MeshSize:
 def first_mesh_size(shape: Shape) -> MeshSize:
     """Return the element sizes with which the choice of a mesh begins: coarse, as nothing is known yet."""
     low, high = shape.band_range
-    length = abs(high - low)
-    along = min(max(_FIRST * shape.bending_length, length / _MOST_FIRST), length / _LEAST_FIRST)
-    return MeshSize(along=along, through=1)
+    return MeshSize(along=abs(high - low) / _FIRST, through=1)
 
 
 def edge_range(case: Case, shape: Shape) -> tuple[float, float]:
