@@ -19,11 +19,11 @@ from annelid.cases.validate.reported import known_quantities
 from annelid.geometry.body import FloatArray
 from annelid.geometry.meshing.graded import edges_of
 from annelid.geometry.meshing.layout import lay_out
-from annelid.results.verification.adaptation import AdaptedQuantity, Adaptation, MeshPass
+from annelid.results.verification.adaptation import Adaptation, AdaptedQuantity, MeshPass
 from annelid.solver.display import digits
 
 if TYPE_CHECKING:
-    from annelid.solver.adaptivity.quantity_error import QuantityError
+    pass
 
 __all__ = ["MOST_UNKNOWNS", "adapted", "with_edges"]
 
@@ -63,15 +63,13 @@ def adapted(case: Case, *, say: Callable[[str], None] = lambda _: None) -> tuple
         passes.append(MeshPass(rows, columns, mesh.unknowns, share, "" if worst is None else worst.quantity))
         say(_line(passes[-1], accuracy))
         following = _next_edges(edges, mesh, quantities, accuracy)
-        if (
-            following is None
-            or len(passes) == _MOST_PASSES
-            or _unknowns(following, edges, mesh) > MOST_UNKNOWNS
-        ):
+        large = following is not None and _unknowns(following, edges, mesh) > MOST_UNKNOWNS
+        if following is None or large or len(passes) == _MOST_PASSES:
             break
         edges = following
     reached = following is None and bool(quantities)
-    text = _result(passes, accuracy, reached, cost_of(sized, body_of(sized)))
+    why = f"more than the {MOST_UNKNOWNS} that are tried" if large else f"after {_MOST_PASSES} meshes"
+    text = _result(passes, accuracy, reached, why, cost_of(sized, body_of(sized)))
     every = tuple(dict.fromkeys((*notes, *mesh.notes)))
     return sized, Adaptation(accuracy, reached, text, tuple(quantities), tuple(passes), every)
 
@@ -149,7 +147,7 @@ def _line(last: MeshPass, accuracy: float) -> str:
     )
 
 
-def _result(passes: Sequence[MeshPass], accuracy: float, reached: bool, cost: Cost) -> str:
+def _result(passes: Sequence[MeshPass], accuracy: float, reached: bool, why: str, cost: Cost) -> str:
     last, allowed = passes[-1], f"{digits(100 * accuracy, 2)} %"
     size = f"{last.rows} x {last.columns} elements ({last.unknowns} unknowns)"
     if reached:
@@ -169,5 +167,5 @@ def _result(passes: Sequence[MeshPass], accuracy: float, reached: bool, cost: Co
     return (
         f"the accuracy of {allowed} was not reached: with {size} the error of {last.quantity} may be "
         f"{digits(100 * last.share, 2)} %; it would take about {digits(last.unknowns * factor, 2)} unknowns, "
-        f"{more}, which is more than the {MOST_UNKNOWNS} unknowns that are tried"
+        f"{more} ({why})"
     )

@@ -24,7 +24,7 @@ class JudgedMesh(NamedTuple):
 
     Attributes:
         unknowns: Number of unknowns.
-        errors: Records ``QuantityError``; empty if the path has no state that could be solved on finer meshes.
+        errors: Estimated errors; none if the states could not be solved on finer meshes.
         notes: Sentences on quantities that were not judged where they are required.
     """
 
@@ -41,12 +41,11 @@ def judged_mesh(case: Case, goals: Sequence[Goal]) -> JudgedMesh:
     Raises:
         NoEquilibrium: Not even the unloaded state was found.
     """
-    from mpi4py import MPI
-
     from annelid.solver.adaptivity.estimate import LOAD, MarginSearch, Wanted, estimated_errors
     from annelid.solver.continuation.path import Path
     from annelid.solver.continuation.reporter import Checkpoint
     from annelid.solver.errors import NoEquilibrium
+    from annelid.solver.mpi import MPI
 
     stepping = stepping_of(case)
     quick = replace(stepping, seek_limit=NO_SEARCH, harmonics=NO_STATE)

@@ -22,8 +22,8 @@ _JUMP = 4.0  # largest ratio of the sizes of neighbouring rows
 def next_pieces(along: FloatArray, through: FloatArray, excess: float) -> tuple[IntArray, IntArray]:
     """Return in how many pieces each row and column should be, so that the error falls at the least cost.
 
-    The parts of rows are assumed to fall with the third power of their size. The cells that one more piece costs
-    are those of a whole row or column.
+    The parts of rows are assumed to fall with the third power of their size. One more piece costs the cells
+    of a whole row or column.
 
     Args:
         along: What each row adds, shape (rows,), of any scale, not negative.

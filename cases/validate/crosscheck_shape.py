@@ -83,8 +83,8 @@ def _check_accuracy(case: Case) -> None:
         raise InvalidValue(text, key="accuracy")
     if case.circuit is not None or case.fluid is not None or case.feeds:
         text = (
-            "cannot be judged where a fluid, a circuit or a feed answers over time, whose steps have errors of "
-            "their own: give mesh.along instead"
+            "cannot be judged where a fluid, a circuit or a feed answers over time, since its steps have "
+            "errors, too: give mesh.along instead"
         )
         raise InvalidValue(text, key="accuracy")
     sizes = {

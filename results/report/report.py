@@ -28,6 +28,7 @@ from annelid.results.report.pictures import curves, mode_pictures, pictures, res
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
+from annelid.results.verification.adaptation import adaptation_of
 from annelid.solver.display import digits
 from annelid.solver.model import quantities as q
 
@@ -85,6 +86,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
             description.features,
             [*description.not_judged, *doubts(run, table)],
             version=str(run.provenance.get("program", "")).removeprefix("annelid "),
+            adaptation=adaptation_of(run.summary),
         ),
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(run),

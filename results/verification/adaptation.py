@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-__all__ = ["AdaptedQuantity", "Adaptation", "MeshPass", "adaptation_of"]
+__all__ = ["Adaptation", "AdaptedQuantity", "MeshPass", "adaptation_of"]
 
 
 @dataclass(frozen=True)

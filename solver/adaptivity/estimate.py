@@ -10,10 +10,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from petsc4py import PETSc
+
 from annelid.geometry.body import Body
 from annelid.solver.adaptivity.finer_mesh import FinerMesh, Shares
 from annelid.solver.adaptivity.quantity_error import QuantityError
 from annelid.solver.assembly.system import Snapshot
+from annelid.solver.continuation.eigenmodes import softest_mode
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.margins import acting_loads, margin_along
 from annelid.solver.continuation.path import Path
@@ -25,6 +28,7 @@ from annelid.solver.records import Margin
 
 __all__ = ["LOAD", "MARGIN", "MarginSearch", "Wanted", "estimated_errors"]
 
+_BELIEVED = 0.3  # of a margin: larger first-order changes are sought again on the finer mesh
 MARGIN = "stability margin "
 """Beginning of the names of margins."""
 LOAD = "load at the limit point"
@@ -77,7 +81,7 @@ def estimated_errors(
     for checkpoint in checkpoints:
         here = [w for w in wanted if w.checkpoint is checkpoint]
         if checkpoint.critical:
-            found += [_critical_load(meshes, checkpoint, w.stage) for w in here if LOAD in w.names]
+            found += [_critical_load(path, meshes, checkpoint, w.stage) for w in here if LOAD in w.names]
             break
         names = sorted({name for w in here for name in w.names})
         errors = _state_errors(meshes, checkpoint, names, values(checkpoint))
@@ -149,16 +153,19 @@ def _condition(checkpoint: Checkpoint, values: Mapping[str, float]) -> EndCondit
     return beyond[0] if beyond else None
 
 
-def _critical_load(meshes: _Meshes, checkpoint: Checkpoint, stage: str) -> QuantityError:
+def _critical_load(path: Path, meshes: _Meshes, checkpoint: Checkpoint, stage: str) -> QuantityError:
     continuation = checkpoint.continuation
     assert continuation is not None
-    return _limit_error(meshes, LOAD, stage, checkpoint.state, continuation.ramp, checkpoint.parameter)
+    path.system.restore(checkpoint.state, factorise=True)
+    mode = softest_mode(path.system).vector
+    return _limit_error(meshes, LOAD, stage, checkpoint.state, mode, continuation.ramp, checkpoint.parameter)
 
 
 def _limit_error(
-    meshes: _Meshes, name: str, stage: str, state: Snapshot, ramp: Ramp, s: float
+    meshes: _Meshes, name: str, stage: str, state: Snapshot, mode: PETSc.Vec, ramp: Ramp, s: float
 ) -> QuantityError:
-    (change, _), (_, through), (_, along) = (finer.critical_shift(state, ramp, s) for finer in meshes)
+    shifts = (finer.critical_shift(state, mode, ramp, s) for finer in meshes)
+    (change, _), (_, through), (_, along) = shifts
     return QuantityError(name, stage, s, change, along, through)
 
 
@@ -175,27 +182,24 @@ def _margin_error(
     margin = _margin(search, path, load, ramp)
     if not margin.kind or not math.isfinite(margin.value):
         return None
+    working = [finer.system.snapshot() for finer in meshes]
+    critical = path.system.snapshot()
+    path.system.restore(critical, factorise=True)
+    mode = softest_mode(path.system).vector
+    error = None
     if margin.kind == "limit point":
-        critical = path.system.snapshot()
-        states = [finer.system.snapshot() for finer in meshes]
-        error = _limit_error(meshes, name, "", critical, ramp, margin.value)
-        for finer, state in zip(meshes, states, strict=True):
-            finer.system.restore(state)
-        return error
-    finer = meshes.all
-    working = finer.system.snapshot()
-    finer.system.restore(working, factorise=True)
-    again = _margin(search, finer, load, ramp)
-    finer.system.restore(working)
-    change = again.value - margin.value if again.kind else 0.0
-    shares = []
-    for mesh in (meshes.along, meshes.through):
-        present = mesh.system.snapshot()
-        mesh.carry(checkpoint)
-        shares.append(mesh.shares(()).energy)
-        mesh.system.restore(present)
-    total = sum(float(part.sum()) for part in shares)
-    return QuantityError(name, "", margin.value, change, *(abs(change) * part / total for part in shares))
+        error = _limit_error(meshes, name, "", critical, mode, ramp, margin.value)
+    if error is None or abs(error.change) > _BELIEVED * margin.value:
+        meshes.all.system.restore(working[0], factorise=True)
+        again = _margin(search, meshes.all, load, ramp)
+        change = again.value - margin.value if again.kind else 0.0
+        # Of waves around the axis it is the softest mode without waves.
+        parts = [finer.mode_energy(critical, mode) for finer in (meshes.along, meshes.through)]
+        total = sum(float(part.sum()) for part in parts) or 1.0
+        error = QuantityError(name, "", margin.value, change, *(abs(change) * part / total for part in parts))
+    for finer, state in zip(meshes, working, strict=True):
+        finer.system.restore(state)
+    return error
 
 
 def _margin(search: MarginSearch, at: Path | FinerMesh, load: str, ramp: Ramp) -> Margin:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """States of a path solved again on a finer mesh, and what each row of elements changes in them."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -14,11 +14,11 @@ from annelid.solver.adaptivity.prolongation import Prolongation
 from annelid.solver.adaptivity.row_shares import RowShares
 from annelid.solver.assembly.system import Snapshot, System
 from annelid.solver.continuation.control import Control
-from annelid.solver.continuation.newton import Convergence, Newton
+from annelid.solver.continuation.eigenmodes import lowest_eigenmodes
+from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.path import Path
 from annelid.solver.continuation.reporter import Checkpoint
 from annelid.solver.continuation.stage_continuation import StageContinuation
-from annelid.solver.continuation.eigenmodes import softest_mode
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.scales import scales_of
@@ -177,24 +177,57 @@ class FinerMesh:
             dx.axpy(Δλ, a)
         return dx.array_r.copy(), Δλ
 
-    def critical_shift(self, state: Snapshot, ramp: Ramp, s: float) -> tuple[float, FloatArray]:
+    def critical_shift(
+        self, state: Snapshot, mode: PETSc.Vec, ramp: Ramp, s: float
+    ) -> tuple[float, FloatArray]:
         """Change of the position of a limit point along a ramp of loads, and what each row adds to it.
 
         The first-order change is φᵀR/φᵀf, with the mode φ without stiffness and f = -∂R/∂s.
 
         Args:
             state: The critical state of the path.
+            mode: Its mode.
             ramp: The loads.
             s: Their position.
         """
         self._control = None
         self._set(state)
         residual = self._residual()
-        mode = softest_mode(self.system).vector
+        own, _ = self._own_mode(mode)
         rate = self.system.vector()
         self.system.load_rate(ramp.rate_at(s), rate)
-        work = float(mode.dot(rate))
-        return float(mode.array_r @ residual) / work, self._rows.works(residual, mode.array_r) / work
+        work = float(own @ rate.array_r)
+        return float(own @ residual) / work, self._rows.works(residual, own) / work
+
+    def _own_mode(self, mode: PETSc.Vec) -> tuple[FloatArray, FloatArray]:
+        """The soft mode here that is most like one of the path, and that mode as it was carried."""
+        carried = self.system.vector()
+        carried.array_w[:] = self._prolongation.carried(mode.array_r)
+        self.system.zero_fixed(carried)
+        image = self.system.vector()
+        self.system.mass.product(carried, image)
+        own = max(
+            (found.vector for found in lowest_eigenmodes(self.system)),
+            key=lambda v: abs(v.dot(image)) / v.norm(),
+        )
+        φ = own.array_r * (own.dot(image) / carried.dot(image))
+        return φ, carried.array_r.copy()
+
+    def mode_energy(self, state: Snapshot, mode: PETSc.Vec) -> FloatArray:
+        """What each row adds to the energy of the error of a mode without stiffness, shape (rows,).
+
+        Args:
+            state: The critical state of the path.
+            mode: Its mode.
+        """
+        self._control = None
+        self._set(state)
+        self._residual()
+        own, carried = self._own_mode(mode)
+        φ, defect = self._work
+        φ.array_w[:] = carried
+        self.system.tangent.matrix.mult(φ, defect)
+        return np.abs(self._rows.works(defect.array_r.copy(), own - carried))
 
 
 def _bundles(energy: FloatArray) -> Iterator[list[int]]:

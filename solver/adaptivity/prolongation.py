@@ -3,7 +3,6 @@
 
 from functools import cached_property
 
-import basix
 import numpy as np
 
 from annelid.geometry.body import FloatArray, IntArray
