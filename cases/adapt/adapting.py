@@ -52,26 +52,41 @@ def adapted(case: Case, *, say: Callable[[str], None] = lambda _: None) -> tuple
     accuracy = case.mesh.accuracy
     assert accuracy is not None
     goals, notes = goals_of(case, known_quantities(case))
-    edges, passes = _first_edges(case), list[MeshPass]()
+    edges, passes, before = _first_edges(case), list[MeshPass](), None
     while True:
         sized = with_edges(case, edges)
-        mesh = judged_mesh(sized, goals)
-        quantities = _quantities(mesh, goals)
-        worst = max(quantities, key=lambda q: q.share, default=None)
-        share = math.nan if worst is None else worst.share
-        columns, rows = (len(e) - 1 for e in edges)
-        passes.append(MeshPass(rows, columns, mesh.unknowns, share, "" if worst is None else worst.quantity))
+        mesh, quantities = _judged(sized, goals, accuracy)
+        passes.append(_pass(edges, mesh, quantities))
         say(_line(passes[-1], accuracy))
-        following = _next_edges(edges, mesh, quantities, accuracy)
+        settled = mesh.end.reached or (before is not None and mesh.end.agrees(before, accuracy))
+        before = mesh.end
+        following = _next_edges(edges, mesh, quantities, accuracy, settled=settled)
         large = following is not None and _unknowns(following, edges, mesh) > MOST_UNKNOWNS
         if following is None or large or len(passes) == _MOST_PASSES:
             break
         edges = following
-    reached = following is None and bool(quantities)
     why = f"more than the {MOST_UNKNOWNS} that are tried" if large else f"after {_MOST_PASSES} meshes"
-    text = _result(passes, accuracy, reached, why, cost_of(sized, body_of(sized)))
+    text = _result(passes, accuracy, following is None, why, cost_of(sized, body_of(sized)))
     every = tuple(dict.fromkeys((*notes, *mesh.notes)))
-    return sized, Adaptation(accuracy, reached, text, tuple(quantities), tuple(passes), every)
+    return sized, Adaptation(accuracy, following is None, text, tuple(quantities), tuple(passes), every)
+
+
+def _judged(sized: Case, goals: Sequence[Goal], accuracy: float) -> tuple[JudgedMesh, list[AdaptedQuantity]]:
+    """Judge a mesh: margins, whose search takes longer than a path, only if all else is accurate."""
+    plain = [goal for goal in goals if not goal.is_margin]
+    mesh = judged_mesh(sized, plain)
+    quantities = _quantities(mesh, goals)
+    if len(plain) == len(goals) or any(q.share > accuracy for q in quantities) or (plain and not quantities):
+        return mesh, quantities
+    mesh = judged_mesh(sized, goals)
+    return mesh, _quantities(mesh, goals)
+
+
+def _pass(edges: Edges, mesh: JudgedMesh, quantities: Sequence[AdaptedQuantity]) -> MeshPass:
+    columns, rows = (len(e) - 1 for e in edges)
+    worst = max(quantities, key=lambda q: q.share, default=None)
+    share, name = (math.nan, "") if worst is None else (worst.share, worst.quantity)
+    return MeshPass(rows, columns, mesh.unknowns, share, name)
 
 
 def with_edges(case: Case, edges: Edges) -> Case:
@@ -109,16 +124,24 @@ def _quantities(mesh: JudgedMesh, goals: Sequence[Goal]) -> list[AdaptedQuantity
 
 
 def _next_edges(
-    edges: Edges, mesh: JudgedMesh, quantities: Sequence[AdaptedQuantity], accuracy: float
+    edges: Edges,
+    mesh: JudgedMesh,
+    quantities: Sequence[AdaptedQuantity],
+    accuracy: float,
+    *,
+    settled: bool,
 ) -> Edges | None:
-    """Edges of the next mesh; ``None`` if this one is accurate enough."""
-    if not quantities:
-        if mesh.notes and mesh.errors == () and "no state" in mesh.notes[-1]:
-            return tuple(divided_edges(e, np.full(len(e) - 1, 2)) for e in edges)  # type: ignore[return-value]
+    """Edges of the next mesh; ``None`` if this one is accurate enough.
+
+    Where nothing can be judged, or a path ends early in another way than on the mesh before, all elements are
+    halved.
+    """
+    excess = max((q.share for q in quantities), default=math.inf) / accuracy
+    if excess <= 1 and settled:
         return None
-    excess = max(q.share for q in quantities) / accuracy
-    if excess <= 1:
-        return None
+    if not 1 < excess < math.inf:
+        through, along = (divided_edges(e, np.full(len(e) - 1, 2)) for e in edges)
+        return through, along
     missed = [(e, q) for e, q in zip(mesh.errors, quantities, strict=True) if q.share > accuracy]
     along = np.max([_scaled(error.along, quantity) for error, quantity in missed], axis=0)
     through = np.max([_scaled(error.through, quantity) for error, quantity in missed], axis=0)
@@ -134,7 +157,7 @@ def _scaled(part: FloatArray, quantity: AdaptedQuantity) -> FloatArray:
 def _unknowns(following: Edges, edges: Edges, mesh: JudgedMesh) -> float:
     """Expected number of unknowns of the next mesh."""
     cells = [math.prod(len(e) - 1 for e in both) for both in (following, edges)]
-    return mesh.unknowns * cells[0] / cells[1]
+    return max(mesh.unknowns, 1) * cells[0] / cells[1]
 
 
 def _line(last: MeshPass, accuracy: float) -> str:

@@ -7,7 +7,12 @@ from typing import NamedTuple
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.stage import RequirementTable
 from annelid.cases.schema.units import parse
-from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED, quantity_of
+from annelid.solver.model.quantities import (
+    STABILITY_MARGIN_OF,
+    UNSTABLE_MODES,
+    UNSTABLE_MODES_CONTROLLED,
+    quantity_of,
+)
 
 __all__ = ["Goal", "goals_of"]
 
@@ -38,6 +43,11 @@ class Goal(NamedTuple):
         return max(abs(value), self.required, _LEAST if self.unit == "1" else 0.0)
 
     @property
+    def is_margin(self) -> bool:
+        """Whether it is a stability margin."""
+        return self.quantity.startswith(STABILITY_MARGIN_OF.stem)
+
+    @property
     def unit(self) -> str:
         """Internal unit of the quantity."""
         return "1" if self.quantity == LIMIT_LOAD else quantity_of(self.quantity).unit
@@ -62,6 +72,8 @@ def goals_of(case: Case, known: Sequence[str]) -> tuple[list[Goal], list[str]]:
         for name in [*HEADLINES, *(f"radial expansion {section.name}" for section in case.sections)]:
             if name in known:
                 found[name, last] = Goal(name, last)
+    if not any(goal.is_margin for goal in found.values()):
+        notes.append("loads at which the part loses stability are not among the quantities it is chosen for")
     return list(found.values()), list(dict.fromkeys(notes))
 
 
@@ -75,11 +87,11 @@ def _goal(
     limits = [parse(x, quantity.unit) for x in (requirement.at_least, requirement.at_most) if x is not None]
     required = max(map(abs, limits))
     if quantity.of_path:
-        note(f"{name} belongs to the whole path: the mesh is not chosen for it")
+        note(f"{name} belongs to the whole path, and the mesh is not chosen for it")
         return None
     if quantity.beside is not None:
         if quantity.beside not in known:
-            note(f"{name} is a value at a point, which may have no limit: the mesh is not chosen for it")
+            note(f"{name} is a value at a point, which may have no limit, and the mesh is not chosen for it")
             return None
         note(
             f"{name} is a value at a point, which may have no limit: the mesh is chosen for {quantity.beside}"

@@ -107,11 +107,11 @@ def _with_sections(case: Case, sections: int, shape: Shape) -> FluidTable:
 def _mesh(case: Case) -> MeshTable:
     """Return the mesh with its number of elements through a layer, or with the default accuracy."""
     mesh = case.mesh
-    if mesh.accuracy is not None or (
-        mesh.along is None and mesh.model == "axisymmetric" and case.lattice is None
-    ):
-        flows = case.circuit is not None or case.fluid is not None or case.feeds
-        return mesh if mesh.accuracy or flows else mesh.model_copy(update={"accuracy": ACCURACY})
+    if mesh.accuracy is not None:
+        return mesh
+    flows = case.circuit is not None or case.fluid is not None or bool(case.feeds)
+    if mesh.along is None and mesh.model == "axisymmetric" and case.lattice is None and not flows:
+        return mesh.model_copy(update={"accuracy": ACCURACY})
     return mesh.model_copy(update={"through": mesh.elements})
 
 

@@ -87,10 +87,16 @@ WRONG = {
         put({"accuracy": "1 %", "model": "solid"}, "mesh"),
         r"mesh\.accuracy: is for axisymmetric models, not for 'solid': give mesh\.along",
     ),
-    "accuracy of 0": (put({"accuracy": "0 %"}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001 and at most 0\.2"),
+    "accuracy of 0": (
+        put({"accuracy": "0 %"}, "mesh"),
+        r"mesh\.accuracy: must be at least 0\.0001 and at most 0\.2",
+    ),
     "accuracy below 0": (put({"accuracy": "-1 %"}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
     "accuracy too small": (put({"accuracy": 1e-12}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
-    "accuracy of everything": (put({"accuracy": "100 %"}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
+    "accuracy of everything": (
+        put({"accuracy": "100 %"}, "mesh"),
+        r"mesh\.accuracy: must be at least 0\.0001",
+    ),
     "accuracy as a bare number": (put({"accuracy": 5}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
     "accuracy as a length": (put({"accuracy": "1 mm"}, "mesh"), r"mesh\.accuracy: "),
     "accuracy and pieces": (
