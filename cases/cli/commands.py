@@ -49,9 +49,7 @@ def check_command(options: argparse.Namespace) -> int:
     measured = quality(checked.body)
     if case.mesh.accuracy is not None:
         allowed = f"{100 * case.mesh.accuracy:g} %"
-        print(
-            f"# the run chooses the mesh for an accuracy of {allowed}; what follows is its first, coarsest one"
-        )
+        print(f"# the run chooses the mesh for an accuracy of {allowed}; this is the first one")
     known = {name: quantity_of(name).unit for name in checked.quantities}
     names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
     lines = [

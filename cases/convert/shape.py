@@ -122,7 +122,7 @@ def mesh_size_of(case: Case) -> MeshSize:
         text = 'missing: expected a length, for example "0.5 mm", or accuracy in an axisymmetric model'
         raise InvalidValue(text, key="along", subject="mesh")
     values = entries_of(case.mesh) | {"through": case.mesh.elements}
-    values["divide"] = (case.mesh.divide, case.mesh.divide)
+    values["divide"] = (case.mesh.pieces, case.mesh.pieces)
     return MeshSize(**{key: values[key] for key in MeshSize.__dataclass_fields__})
 
 

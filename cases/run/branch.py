@@ -96,9 +96,9 @@ def _even_sizes(mesh: MeshTable) -> dict[str, Any]:
     """Sizes of even elements in place of given edges: as many along and through the wall."""
     if not mesh.edges_along:
         return {}
-    even = {"edges_along": (), "edges_through": (), "divide": 1}
+    even = {"edges_along": (), "edges_through": (), "divide": None}
     length = mesh.edges_along[-1] - mesh.edges_along[0]
-    return even | {"along": as_read(length / (len(mesh.edges_along) - 1) / mesh.divide)}
+    return even | {"along": as_read(length / (len(mesh.edges_along) - 1) / mesh.pieces)}
 
 
 def _sector(point: BranchPoint) -> float:

@@ -247,8 +247,8 @@ class MeshTable(Table):
     """Where element edges lie along the meridian, in place of along; an adapted mesh is written so."""
     edges_through: tuple[Length, ...] = ()
     """Where element edges lie through the wall, in place of through and across_core."""
-    divide: Whole = 1
-    """Number of pieces into which each element is divided along and through an axisymmetric wall."""
+    divide: Whole | None = None
+    """Number of pieces of each element along and through an axisymmetric wall; default: 1."""
     on_struts: Length | None = None
     """Element size on the struts of a lattice; default: half of their width. If it is larger than the width,
     there is one element across a strut."""
@@ -262,6 +262,11 @@ class MeshTable(Table):
         """Element size along the axis of a mesh whose sizes are given, mm."""
         assert self.along is not None
         return self.along
+
+    @property
+    def pieces(self) -> int:
+        """Number of pieces of each element."""
+        return 1 if self.divide is None else self.divide
 
     @property
     def elements(self) -> int:

@@ -97,7 +97,7 @@ def _check_accuracy(case: Case) -> None:
     for key, value in sizes.items():
         if value:
             raise InvalidValue(f"contradicts {key}, which would be chosen: give one of them", key="accuracy")
-    if mesh.divide != 1:
+    if mesh.divide is not None:
         raise InvalidValue("contradicts divide: give one of them", key="accuracy")
 
 

@@ -86,6 +86,7 @@ def coarsened(case: Case, factor: float) -> Case:
         "through": max(1, round(mesh.elements / factor)),
         "edges_along": (),
         "edges_through": (),
+        "divide": None,
         "around": max(8, 4 * round(mesh.around / factor / 4)),
     }
     for key in ("on_struts", "across_core"):

@@ -101,7 +101,7 @@ def _mesh_keys(case: Case, level: int) -> Iterator[tuple[str, Value]]:
     """Element sizes and numbers of elements, also those that have defaults."""
     mesh, factor = case.mesh, 2.0**-level
     if mesh.edges_along or mesh.edges_through:
-        yield "divide", round(mesh.divide / factor)
+        yield "divide", round(mesh.pieces / factor)
         return
     yield "along", show(mesh.size * factor, "mm")
     yield "through", round(mesh.elements / factor)
@@ -128,7 +128,7 @@ def _can_be_coarser(case: Case) -> bool:
     """Whether elements of twice the size fit in all directions."""
     mesh = case.mesh
     if mesh.edges_along or mesh.edges_through:
-        return mesh.divide % 2 == 0
+        return mesh.pieces % 2 == 0
     counts = [mesh.elements]
     if case.lattice is not None:
         counts.append(mesh.through_struts)

@@ -92,6 +92,8 @@ class MeshSize:
                 _check_edges(key, edges, self.model)
             for count in self.divide:
                 whole_number("divide", count, least=1)
+            if self.divide != (1, 1) and self.model != "axisymmetric":
+                raise InvalidValue("is for axisymmetric models: give smaller sizes instead", key="divide")
 
 
 def _check_edges(key: str, edges: tuple[float, ...], model: str) -> None:

@@ -13,7 +13,8 @@ from annelid.geometry.body import Body, FloatArray
 from annelid.solver.adaptivity.prolongation import Prolongation
 from annelid.solver.adaptivity.row_shares import RowShares
 from annelid.solver.assembly.system import Snapshot, System
-from annelid.solver.continuation.control import Control
+from annelid.solver.continuation.conditions import Condition
+from annelid.solver.continuation.control import Control, LoadParameter
 from annelid.solver.continuation.eigenmodes import lowest_eigenmodes
 from annelid.solver.continuation.newton import Newton
 from annelid.solver.continuation.path import Path
@@ -162,7 +163,7 @@ class FinerMesh:
         """Residual of the present state, whose tangent is factorised."""
         self.system.assemble_residual()
         self.system.factorise()
-        return self.system.residual.array_r.copy()
+        return self.system.reduced(self.system.residual).array_r.copy()
 
     def _correction(self, residual: FloatArray) -> tuple[FloatArray, float]:
         """First correction of unknowns and multiplier by a residual, with the tangent at hand."""
@@ -182,7 +183,9 @@ class FinerMesh:
     ) -> tuple[float, FloatArray]:
         """Change of the position of a limit point along a ramp of loads, and what each row adds to it.
 
-        The first-order change is φᵀR/φᵀf, with the mode φ without stiffness and f = -∂R/∂s.
+        At a limit point the load does not change to first order along the path, so any state near it shows
+        the critical load: the one with the same amplitude of the mode φ is solved. Rows add φᵀR/φᵀf to first
+        order, with f = -∂R/∂s.
 
         Args:
             state: The critical state of the path.
@@ -192,12 +195,15 @@ class FinerMesh:
         """
         self._control = None
         self._set(state)
-        residual = self._residual()
+        residual, rate = self._residual(), self.system.vector()
         own, _ = self._own_mode(mode)
-        rate = self.system.vector()
         self.system.load_rate(ramp.rate_at(s), rate)
-        work = float(own @ rate.array_r)
-        return float(own @ residual) / work, self._rows.works(residual, own) / work
+        works = self._rows.works(residual, own) / float(own @ rate.array_r)
+        amplitude = _Amplitude(self.system, own)
+        control = Control(amplitude, LoadParameter(ramp.at, ramp.rate_at(s)), amplitude.value())
+        self.system.multiplier = s
+        self.newton.solve(ramp.at(s), control)
+        return self.system.multiplier - s, works
 
     def _own_mode(self, mode: PETSc.Vec) -> tuple[FloatArray, FloatArray]:
         """The soft mode here that is most like one of the path, and that mode as it was carried."""
@@ -227,7 +233,32 @@ class FinerMesh:
         φ, defect = self._work
         φ.array_w[:] = carried
         self.system.tangent.matrix.mult(φ, defect)
-        return np.abs(self._rows.works(defect.array_r.copy(), own - carried))
+        return np.abs(self._rows.works(self.system.reduced(defect).array_r.copy(), own - carried))
+
+
+class _Amplitude(Condition):
+    """Amplitude φᵀM x of a mode φ."""
+
+    def __init__(self, system: System, mode: FloatArray) -> None:
+        super().__init__(system)
+        vector, self._weights = system.vector(), system.vector()
+        vector.array_w[:] = mode
+        system.mass.product(vector, self._weights)
+        system.zero_fixed(self._weights)
+        self._scale = max(abs(self.value()), np.finfo(float).tiny)
+
+    def value(self) -> float:
+        """The amplitude now."""
+        return float(self._weights.dot(self.system.x))
+
+    def gradient(self, out: PETSc.Vec) -> None:
+        """M φ."""
+        self._weights.copy(out)
+
+    @property
+    def scale(self) -> float:
+        """The amplitude at the start."""
+        return self._scale
 
 
 def _bundles(energy: FloatArray) -> Iterator[list[int]]:

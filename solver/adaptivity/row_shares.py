@@ -42,19 +42,24 @@ class RowShares:
         self._pressures = fine.spaces[_PRESSURE].dofmap.list
         self._cell_row = cells[fine.mesh.original_cells]
         self.rows = int(cells.max()) + 1
+        low_row = (grid[fine.node_of_dof, direction] - 1) // 4
+        high_row = grid[fine.node_of_dof, direction] // 4
+        self._beside = np.clip(np.column_stack([low_row, high_row]), 0, self.rows - 1)
 
     def works(self, residual: FloatArray, direction: FloatArray) -> FloatArray:
         """Return the product of what each row adds to a residual with a vector, shape (rows,)."""
         total = np.zeros(self.rows)
-        for block, (r, v) in enumerate(
-            zip(*(split(x, self._fine) for x in (residual, direction)), strict=True)
-        ):
+        blocks = zip(split(residual, self._fine), split(direction, self._fine), strict=True)
+        for block, (r, v) in enumerate(blocks):
             if block == _PRESSURE:
                 products = (r * v)[self._pressures, 0].sum(axis=1)
                 total += np.bincount(self._cell_row, products, minlength=self.rows)
                 continue
             beyond = v[self._new] - np.einsum("ik,ikc->ic", self._weights, v[self._old])
             total += np.bincount(self._row, (r[self._new] * beyond).sum(axis=1), minlength=self.rows)
+            left = (self._left(r) * v).sum(axis=1)
+            for rows in self._beside.T:
+                total += np.bincount(rows, left / 2, minlength=self.rows)
         return total
 
     def of_rows(self, residual: FloatArray, rows: Sequence[int]) -> FloatArray:
@@ -62,6 +67,14 @@ class RowShares:
         wanted: NDArray[np.bool_] = np.zeros(self.rows, dtype=bool)
         wanted[list(rows)] = True
         return np.concatenate([share.ravel() for share in self._shares(residual, wanted)])
+
+    def _left(self, part: FloatArray) -> FloatArray:
+        """Residual on the functions of the mesh by dof: of its own rule of quadrature, else it is zero."""
+        left = part.copy()
+        left[self._new] = 0.0
+        for k in range(3):
+            np.add.at(left, self._old[:, k], self._weights[:, k, None] * part[self._new])
+        return left
 
     def _shares(self, residual: FloatArray, wanted: NDArray[np.bool_]) -> Iterator[FloatArray]:
         mine = wanted[self._row]
@@ -75,4 +88,5 @@ class RowShares:
                 share[self._new[mine]] = own
                 for k in range(3):
                     np.subtract.at(share, self._old[mine, k], self._weights[mine, k, None] * own)
+                share += self._left(part) * wanted[self._beside].mean(axis=1, keepdims=True)
             yield share
