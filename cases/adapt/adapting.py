@@ -19,6 +19,7 @@ from annelid.cases.validate.reported import known_quantities
 from annelid.geometry.body import FloatArray
 from annelid.geometry.meshing.graded import edges_of
 from annelid.geometry.meshing.layout import lay_out
+from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.results.verification.adaptation import Adaptation, AdaptedQuantity, MeshPass
 from annelid.solver.display import digits
 
@@ -68,7 +69,17 @@ def adapted(case: Case, *, say: Callable[[str], None] = lambda _: None) -> tuple
     why = f"more than the {MOST_UNKNOWNS} that are tried" if large else f"after {_MOST_PASSES} meshes"
     text = _result(passes, accuracy, following is None, why, cost_of(sized, body_of(sized)))
     every = tuple(dict.fromkeys((*notes, *mesh.notes)))
-    return sized, Adaptation(accuracy, following is None, text, tuple(quantities), tuple(passes), every)
+    return sized, Adaptation(
+        accuracy,
+        following is None,
+        text,
+        tuple(quantities),
+        tuple(passes),
+        sized.mesh.edges_along,
+        sized.mesh.edges_through,
+        tuple(float(y) for y in _plain(case).y),
+        every,
+    )
 
 
 def _judged(sized: Case, goals: Sequence[Goal], accuracy: float) -> tuple[JudgedMesh, list[AdaptedQuantity]]:
@@ -105,12 +116,17 @@ def with_edges(case: Case, edges: Edges) -> Case:
 def _first_edges(case: Case) -> Edges:
     """Edges of the first mesh: elements grow away from ends and electrode edges, where bending decays."""
     shape = shape_of(case)
-    bands, lines = bands_and_lines_of(case)
-    plain, mapped = (lay_out(shape, first_mesh_size(shape), bands, heights) for heights in ([], lines))
+    plain, mapped = _plain(case), lay_out(shape, first_mesh_size(shape), *bands_and_lines_of(case))
     spans = zip(plain.y, plain.y[1:], plain.rows, strict=False)
     inside = [growing_edges(a, b, _FIRST * shape.bending_length, (b - a) / n)[:-1] for a, b, n in spans]
     edges = np.append(np.concatenate(inside), plain.y[-1])
     return edges_of(mapped)[0], with_lines(edges, np.setdiff1d(mapped.y, plain.y), keep=plain.y)
+
+
+def _plain(case: Case) -> MappedPlane:
+    """The first mesh without lines at sections."""
+    shape, (bands, _) = shape_of(case), bands_and_lines_of(case)
+    return lay_out(shape, first_mesh_size(shape), bands, [])
 
 
 def _quantities(mesh: JudgedMesh, goals: Sequence[Goal]) -> list[AdaptedQuantity]:

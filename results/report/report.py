@@ -23,6 +23,7 @@ from annelid.results.report.cycle_section import cycle_section, path_values
 from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
+from annelid.results.report.mesh_choice import mesh_choice
 from annelid.results.report.moving_picture import moving_picture, report_animation
 from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
@@ -105,6 +106,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "cycle": {"paragraphs": [], "figures": []} if table is None else cycle_section(run),
         "shapes": [] if table is None else shapes(run),
         "quantities": [] if table is None else _quantity_rows(table) + _other_rows(run),
+        "mesh_choice": mesh_choice(run),
         "facts": fact_groups(run.summary.get("facts", {})),
         "states": state_table(table),
         "provenance": {

@@ -60,6 +60,9 @@ class Adaptation:
         text: The result in one sentence.
         quantities: The quantities.
         passes: The meshes, the last one being that of the run.
+        edges_along: Element edges along the part, mm.
+        edges_through: Element edges through it, mm.
+        lines: Those of them at ends of the part and edges of electrodes, along it, mm.
         notes: Sentences on what was not judged.
     """
 
@@ -68,6 +71,9 @@ class Adaptation:
     text: str
     quantities: tuple[AdaptedQuantity, ...]
     passes: tuple[MeshPass, ...]
+    edges_along: tuple[float, ...]
+    edges_through: tuple[float, ...]
+    lines: tuple[float, ...]
     notes: tuple[str, ...] = ()
 
     def to_mapping(self) -> dict[str, Any]:
@@ -86,5 +92,6 @@ def adaptation_of(summary: Mapping[str, Any]) -> Adaptation | None:
         str(data["text"]),
         tuple(AdaptedQuantity(**{**entry, "share": float(entry["share"])}) for entry in data["quantities"]),
         tuple(MeshPass(**{**entry, "share": float(entry["share"])}) for entry in data["passes"]),
+        *(tuple(map(float, data[key])) for key in ("edges_along", "edges_through", "lines")),
         tuple(data["notes"]),
     )
