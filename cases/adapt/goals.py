@@ -22,6 +22,7 @@ HEADLINES = ("mean radial expansion", "axial shortening", "volume change", "char
 """Quantities for which the mesh is chosen without requirements, and the radial expansions at sections."""
 
 _COUNTS = (UNSTABLE_MODES.name, UNSTABLE_MODES_CONTROLLED.name)
+_SMALL = 0.01  # of a limit: what is smaller need not be known better
 _LEAST = 1e-3  # of a dimensionless quantity: smaller values need no better absolute accuracy than this one
 
 
@@ -40,7 +41,7 @@ class Goal(NamedTuple):
 
     def scale(self, value: float) -> float:
         """The size to which the accuracy refers."""
-        return max(abs(value), self.required, _LEAST if self.unit == "1" else 0.0)
+        return max(abs(value), _SMALL * self.required, _LEAST if self.unit == "1" else 0.0)
 
     @property
     def is_margin(self) -> bool:
@@ -73,7 +74,7 @@ def goals_of(case: Case, known: Sequence[str]) -> tuple[list[Goal], list[str]]:
             if name in known:
                 found[name, last] = Goal(name, last)
     if not any(goal.is_margin for goal in found.values()):
-        notes.append("loads at which the part loses stability are not among the quantities it is chosen for")
+        notes.append("the mesh is not chosen for the loads at which the part loses stability")
     return list(found.values()), list(dict.fromkeys(notes))
 
 
