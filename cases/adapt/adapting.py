@@ -31,6 +31,7 @@ __all__ = ["MOST_UNKNOWNS", "adapted", "with_edges"]
 MOST_UNKNOWNS = 100_000
 """Unknowns beyond which no mesh is tried."""
 _MOST_PASSES = 10
+_MOST_BLIND = 3  # first meshes on which no error can be estimated
 _FIRST = 3.0  # lengths sqrt(R t) of the first elements at ends and electrode edges
 _SLOWEST, _FASTEST = 0.3, 2.0  # believed powers of the number of unknowns with which the error falls
 
@@ -63,7 +64,8 @@ def adapted(case: Case, *, say: Callable[[str], None] = lambda _: None) -> tuple
         before = mesh.end
         following = _next_edges(edges, mesh, quantities, accuracy, settled=settled)
         large = following is not None and _unknowns(following, edges, mesh) > MOST_UNKNOWNS
-        if following is None or large or len(passes) == _MOST_PASSES:
+        blind = len(passes) == _MOST_BLIND and all(math.isnan(p.share) for p in passes)
+        if following is None or large or blind or len(passes) == _MOST_PASSES:
             break
         edges = following
     why = f"more than the {MOST_UNKNOWNS} that are tried" if large else f"after {_MOST_PASSES} meshes"
@@ -133,6 +135,8 @@ def _quantities(mesh: JudgedMesh, goals: Sequence[Goal]) -> list[AdaptedQuantity
     found = []
     required = {goal[:2]: goal for goal in goals}
     for error in mesh.errors:
+        if not math.isfinite(error.bar):
+            continue  # it has no value on the finer mesh
         goal = required.get((error.quantity, error.stage), Goal(error.quantity, error.stage))
         numbers = error.value, error.error, error.bar, error.bar / goal.scale(error.value)
         found.append(AdaptedQuantity(error.quantity, error.stage, goal.unit, *numbers))
@@ -156,9 +160,10 @@ def _next_edges(
     if excess <= 1 and settled:
         return None
     if not 1 < excess < math.inf:
-        through, along = (divided_edges(e, np.full(len(e) - 1, 2)) for e in edges)
+        through, along = (divided_edges(e, np.full(len(e) - 1, 2), smooth=False) for e in edges)
         return through, along
-    missed = [(e, q) for e, q in zip(mesh.errors, quantities, strict=True) if q.share > accuracy]
+    judged = [error for error in mesh.errors if math.isfinite(error.bar)]
+    missed = [(e, q) for e, q in zip(judged, quantities, strict=True) if q.share > accuracy]
     along = np.max([_scaled(error.along, quantity) for error, quantity in missed], axis=0)
     through = np.max([_scaled(error.through, quantity) for error, quantity in missed], axis=0)
     pieces = next_pieces(along, through, excess)

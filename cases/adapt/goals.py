@@ -2,12 +2,16 @@
 """Which quantities the mesh of a case is chosen for, and at which states of its path."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.stage import RequirementTable
+from annelid.cases.schema.stage import RequirementTable, StageTable
 from annelid.cases.schema.units import parse
 from annelid.solver.model.quantities import (
+    LEAK_GAP,
+    LEAK_PRESSURE,
+    LUMEN_PRESSURE,
     STABILITY_MARGIN_OF,
     UNSTABLE_MODES,
     UNSTABLE_MODES_CONTROLLED,
@@ -65,7 +69,7 @@ def goals_of(case: Case, known: Sequence[str]) -> tuple[list[Goal], list[str]]:
     notes: list[str] = []
     found: dict[tuple[str, str], Goal] = {}
     for requirement in case.requirements:
-        goal = _goal(requirement, requirement.stage or last, known, notes.append)
+        goal = _goal(requirement, requirement.stage or last, case.stages, known, notes.append)
         if goal is not None:
             before = found.get(goal[:2])
             found[goal[:2]] = goal if before is None or before.required < goal.required else before
@@ -79,12 +83,22 @@ def goals_of(case: Case, known: Sequence[str]) -> tuple[list[Goal], list[str]]:
 
 
 def _goal(
-    requirement: RequirementTable, stage: str, known: Sequence[str], note: Callable[[str], None]
+    requirement: RequirementTable,
+    stage: str,
+    stages: Sequence[StageTable],
+    known: Sequence[str],
+    note: Callable[[str], None],
 ) -> Goal | None:
     name = requirement.quantity
     if name in _COUNTS:
         return None  # a number of modes has no error
     quantity = quantity_of(name)
+    if (
+        quantity == LEAK_PRESSURE
+    ):  # where the stage ends there it is the pressure; else it belongs to the path
+        ends = [s for s in stages if s.name == stage and any(u.quantity == LEAK_GAP.name for u in s.until)]
+        quantity = LUMEN_PRESSURE if ends else replace(quantity, of_path=True)
+        name = quantity.name
     limits = [parse(x, quantity.unit) for x in (requirement.at_least, requirement.at_most) if x is not None]
     required = max(map(abs, limits))
     if quantity.of_path:
