@@ -54,6 +54,8 @@ def build_size(case: Case, shape: Shape | None, findings: Findings) -> MeshSize 
     """The mesh sizes of a case, checked against its shape; ``None`` with errors if they are not valid."""
     if not findings.complete("mesh"):
         return None
+    if case.mesh.accuracy is not None and shape is None:  # the first mesh depends on the shape
+        return None
     with findings.catching("mesh"):
         _check_accuracy(case)
         size = mesh_size_of(case)

@@ -180,3 +180,8 @@ def test_check_states_that_the_mesh_is_chosen_and_coarse_meshes_are_refused(caps
     assert "the run chooses the mesh for an accuracy of 0.5 %" in capsys.readouterr().out
     assert main(["check", "long_ring_tube", "--coarse", "2"]) == 2
     assert "--coarse: the mesh is chosen for mesh.accuracy" in capsys.readouterr().err
+
+
+def test_a_case_without_sizes_and_shape_misses_its_shape():
+    with pytest.raises(InputError, match="shape: missing"):
+        case_from_tables({"title": "Nothing yet"})
