@@ -97,10 +97,10 @@ def history(states, name):
 def test_a_sector_pumps_around_a_rod_as_the_whole_sleeve():
     """Limits from the parts of the error, none of which is that of the sector's own solution.
 
-    The mesh along the axis, and the steps in time, some of which the sector halves: as much as the axisymmetric
-    model changes if its elements are halved to this size, and its steps from this size. The polygon of parabolas around the axis: where the
-    sleeve is shut the flow goes with the third power of the gap, which is too small by as much as the drawn
-    radius is.
+    The mesh along the axis, and the steps in time, some of which the sector halves: as much as the
+    axisymmetric model changes if its elements are halved to this size, and its steps from this size. The
+    polygon of parabolas around the axis: where the sleeve is shut the flow goes with the third power of the
+    gap, which is too small by as much as the drawn radius is.
     """
     coarser, whole, smaller = (pumped_around_a_rod(*sizes) for sizes in ((5.0, 0.2), (2.5, 0.2), (2.5, 0.1)))
     piece = pumped_around_a_rod(2.5, 0.2, **SECTOR)
@@ -112,6 +112,6 @@ def test_a_sector_pumps_around_a_rod_as_the_whole_sleeve():
     for name in names:
         one, other, *rest = (history(states, name) for states in (whole, piece, coarser, smaller))
         limit = polygons * np.ptp(one) + sum(np.abs(than - one).max() for than in rest)
-        print(name, np.abs(other - one).max() / np.ptp(one), limit / np.ptp(one))
+
         assert np.abs(other - one).max() < limit < 0.1 * np.ptp(one), name
     assert value(whole[-1], "smallest open area") < 0.1 < np.pi * (4.2 + GAP) ** 2 - np.pi * 4.2**2
