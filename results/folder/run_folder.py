@@ -176,6 +176,7 @@ class RunFolder:
         verdicts: Sequence[Verdict] = (),
         facts: Mapping[str, Any] | None = None,
         evidence: Sequence[Mapping[str, Any]] = (),
+        adaptation: Mapping[str, Any] | None = None,
     ) -> Path:
         """Write ``summary.json`` and close the folder.
 
@@ -184,6 +185,7 @@ class RunFolder:
             verdicts: The requirements and whether they are met.
             facts: Facts about mesh and convergence: values by name, or groups of them by heading.
             evidence: What is known at this time of how far the numbers can be trusted, part by part.
+            adaptation: How the mesh was chosen, if it was.
 
         Returns:
             Path of ``summary.json``.
@@ -202,6 +204,7 @@ class RunFolder:
             **self._energies(),
             "facts": dict(facts or {}),
             "evidence": list(evidence),
+            **({"adaptation": dict(adaptation)} if adaptation else {}),
             "definitions": definitions(self._quantity_names(outcome)),
             "files": digests_of(self.path, run_files(self.path)),
         }

@@ -285,6 +285,8 @@ class System:
 
     def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
         """Norms of the blocks of a residual-like vector, linear constraints applied."""
-        if self._map is not None:
-            vector = self._map.fold(vector)
-        return self.blocks.norms(vector)
+        return self.blocks.norms(self.reduced(vector))
+
+    def reduced(self, vector: PETSc.Vec) -> PETSc.Vec:
+        """A residual-like vector without the forces of linear constraints; a work vector if there are any."""
+        return vector if self._map is None else self._map.fold(vector)
