@@ -112,6 +112,5 @@ def test_a_sector_pumps_around_a_rod_as_the_whole_sleeve():
     for name in names:
         one, other, *rest = (history(states, name) for states in (whole, piece, coarser, smaller))
         limit = polygons * np.ptp(one) + sum(np.abs(than - one).max() for than in rest)
-
         assert np.abs(other - one).max() < limit < 0.1 * np.ptp(one), name
     assert value(whole[-1], "smallest open area") < 0.1 < np.pi * (4.2 + GAP) ** 2 - np.pi * 4.2**2
