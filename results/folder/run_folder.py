@@ -49,6 +49,7 @@ from annelid.results.folder.path_rows import (
     path_text,
     profile_rows,
     state_row,
+    table_text,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
@@ -238,10 +239,10 @@ class RunFolder:
             self._columns = columns
             write_atomically(self.path / PATH, csv_text(columns, self._rows, header=True))
 
-    def _append_table(self, name: str, columns: Sequence[str], rows: Sequence[Mapping[str, object]]) -> None:
+    def _append_table(self, name: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
         if rows:
             file = self.path / name
-            append_durably(file, csv_text(columns, rows, header=not file.exists()))
+            append_durably(file, table_text(columns, rows, header=not file.exists()))
 
     def path_quantities(self) -> dict[str, Measure]:
         """Quantities of the whole path so far by name, such as the load at which the part snaps."""

@@ -12,9 +12,6 @@ from annelid.solver.readout.wall_thickness import shortest_distance
 LEAST = 4
 """Judged in any state: pressures, fields and solid parts can make long waves unstable in a stretched wall."""
 
-_EACH = 8  # as far as every number of waves is judged
-_APART = 1.15  # ratio of numbers beyond
-
 _SAFETY = 2.0  # for shear, the softening by a field, and thickness and stress that vary along the wall
 
 
@@ -48,16 +45,3 @@ def last_harmonic(model: Model, place: FloatArray, least: FloatArray) -> int:
         radius = place[model.body.cells[cells], 0]
         last = max(last, float((radius * reach).max()) / shortest_distance(place, *model.walls[part.region]))
     return math.ceil(last)
-
-
-def harmonics_to(last: int) -> list[int]:
-    """Numbers of waves that are judged up to a last one: each up to 8, then steps of at most 15 %.
-
-    The compression at which a stiff film on a soft core, or a shell, folds into m waves is least for some m
-    and grows with the square of the relative distance from it (a m² + b/m and the like). One at most 7 % off
-    is therefore unstable at most ½ % of the compression later.
-    """
-    numbers = list(range(1, min(last, _EACH) + 1))
-    while numbers[-1] < last:
-        numbers.append(min(max(int(numbers[-1] * _APART), numbers[-1] + 1), last))
-    return numbers

@@ -5,6 +5,7 @@ import basix.ufl
 import ufl
 from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
+from mpi4py import MPI
 
 from annelid.solver.energy import forms
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
@@ -59,3 +60,15 @@ class StateModuli:
             points = self._points[cells]
             blocks = values.reshape(-1, n, n)[starts[points * n] // n**2]
             H[to[cells]] = blocks / self._weights[points][..., None, None]
+
+    def resist_torsion(self) -> bool:
+        """Whether a twist θ(R, Z) adds to the energy at every integration point; collective.
+
+        It adds the row g = R Grad θ to F, so that its second variation is that by the components (hoop, R)
+        and (hoop, Z) of F. No pressure, obstacle or field does work on it.
+        """
+        n = self.H.ufl_shape[0]
+        H = self.H.x.array.reshape(-1, n, n)
+        a, b, c = H[:, 3, 3], H[:, 5, 5], H[:, 3, 5]
+        resists = bool(((a > 0) & (a * b > c**2)).all())
+        return bool(self.H.function_space.mesh.comm.allreduce(resists, op=MPI.MIN))

@@ -106,7 +106,7 @@ class FieldReader:
         Fe = [strain.F] if stressed else []
         tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
         b = [problem.folds.values[i] for i in range(2)] if group.folds and problem.folds else []
-        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic, *b])
+        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.pressure(group, F), *elastic, *b])
 
     def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
         """Fields of the owned cells of all ranks in body order, on the first rank."""
