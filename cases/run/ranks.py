@@ -101,8 +101,8 @@ def check_one_rank(case: Case, ranks: int) -> None:
     """
     if ranks > 1 and case.mesh.accuracy is not None:
         text = (
-            "mesh.accuracy: the mesh is chosen on one rank: leave out --ranks, or give the sizes; case.toml of a "
-            "finished run has them"
+            "mesh.accuracy: the mesh is chosen on one rank: leave out --ranks, or give the sizes; case.toml "
+            "of a finished run has them"
         )
         raise InputError(text, key="accuracy", value=ranks)
 
