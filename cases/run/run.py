@@ -17,7 +17,7 @@ from annelid.cases.convert.path import stages_of, stepping_of
 from annelid.cases.run.early_stop import StoppedEarly, stop_at_missed_stages
 from annelid.cases.run.memory import check_memory
 from annelid.cases.run.minute_lines import MinuteLines
-from annelid.cases.run.ranks import check_size, on_first_rank
+from annelid.cases.run.ranks import check_one_rank, check_size, on_first_rank
 from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.resolved import case_hash
@@ -89,7 +89,8 @@ def run_case(
         lines.prints = comm.rank == 0
         asked, adaptation = case, None
         if case.mesh.accuracy is not None:
-            case, adaptation = on_first_rank(comm, lambda: _with_chosen_mesh(case, lines))
+            check_one_rank(case, comm.size)
+            case, adaptation = _with_chosen_mesh(case, lines)
             lines.begin("meshing the part")
         part, model = _model_of(case, comm, lines)
         writers: list[RunWriter] = []

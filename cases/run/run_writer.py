@@ -50,7 +50,8 @@ class RunWriter:
         keep_surfaces: bool,
         chosen: tuple[str, Adaptation] | None = None,
     ) -> None:
-        self._asked, self._adaptation = chosen or (case_hash(case), None)
+        self._asked = case_hash(case) if chosen is None else chosen[0]
+        self._adaptation = None if chosen is None else chosen[1]
         asked_for = {} if chosen is None else {MESHED_HASH: case_hash(case)}
         description = description_of(case)
         self._case = case

@@ -92,6 +92,8 @@ def adaptation_of(summary: Mapping[str, Any]) -> Adaptation | None:
         str(data["text"]),
         tuple(AdaptedQuantity(**{**entry, "share": float(entry["share"])}) for entry in data["quantities"]),
         tuple(MeshPass(**{**entry, "share": float(entry["share"])}) for entry in data["passes"]),
-        *(tuple(map(float, data[key])) for key in ("edges_along", "edges_through", "lines")),
-        tuple(data["notes"]),
+        edges_along=tuple(map(float, data["edges_along"])),
+        edges_through=tuple(map(float, data["edges_through"])),
+        lines=tuple(map(float, data["lines"])),
+        notes=tuple(data["notes"]),
     )

@@ -178,6 +178,8 @@ def test_a_flow_is_refused():
 def test_check_states_that_the_mesh_is_chosen_and_coarse_meshes_are_refused(capsys):
     assert main(["check", "long_ring_tube"]) == 0
     assert "the run chooses the mesh for an accuracy of 0.5 %" in capsys.readouterr().out
+    assert main(["run", "long_ring_tube", "--ranks", "2"]) == 2
+    assert "mesh.accuracy: the mesh is chosen on one rank" in capsys.readouterr().err
     assert main(["check", "long_ring_tube", "--coarse", "2"]) == 2
     assert "--coarse: the mesh is chosen for mesh.accuracy" in capsys.readouterr().err
 
