@@ -19,7 +19,7 @@ from annelid.solver.harmonics.singular import Loss
 from annelid.solver.model.harmonic_words import harmonic_words
 
 _MOST_SOLVES = 24  # states between two states of a path
-_MOST_CHANGES = 8  # from one harmonic to another that turned before
+_MOST_CHANGES = 24  # from one harmonic to another that turned before
 _APART = 0.25  # steps between neighbours, of m
 _FURTHEST = 0.98  # of the way, where a zero is tried
 _STEEP = 0.02  # least stiffness lost on the rest of the way, of that left
@@ -97,6 +97,7 @@ def first_turn(
         if found := watch.others(known):
             return _unlocated(watch, -1, states[0], _likely(found))
     turn: Turn | None = None
+    together: set[int] = set()  # harmonics that turn at one load, as far as it is located
     for _ in range(_MOST_CHANGES):
         m, later = _likely(unstable), turn
         after = _last_stable(watch, states, m)
@@ -104,13 +105,16 @@ def first_turn(
         if turn is None:
             watch.harmonics.system.restore(states[after].state)
             unstable, end = (watch.others(known) if after else {}), []
-        elif later is not None and math.isclose(turn.s, later.s, rel_tol=ENOUGH):
-            break  # they turn together
         else:
-            unstable, end = watch.others({*known, m}), [Passed(turn.continuation, turn.s, turn.state)]
+            same = later is not None and math.isclose(turn.s, later.s, rel_tol=ENOUGH)
+            together = {m, *together} if same else {m}
+            unstable = watch.others({*known, *together})
+            end = [Passed(turn.continuation, turn.s, turn.state)]
         if not unstable:
             break
         states = [*states[: after + 1], *end]
+    else:  # others turned before: the point is only a bound
+        turn = None if turn is None else replace(turn, convergence=None)
     if turn is None:
         turn = _unlocated(watch, after, states[after + 1], m)
     watch.harmonics.system.restore(turn.state)

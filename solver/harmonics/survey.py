@@ -44,7 +44,8 @@ class Survey:
             last: The last one.
             first_only: Whether some unstable harmonics are enough, if there are any.
         """
-        left, low = [(1, 1)], 2
+        left, low = list[tuple[int, int]](), 2
+        self._note(1, lambda m: (self._count(m), 0.0))
         while last - low >= _FEW:
             below, low = self._around(low, last)
             left.append(below)
