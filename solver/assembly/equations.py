@@ -14,6 +14,7 @@ from petsc4py import PETSc
 
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
+from annelid.solver.model.parts import RESIDUAL_STIFFNESS
 
 
 class Equations:
@@ -61,8 +62,9 @@ class Equations:
         Raises:
             NoEquilibrium: None were found.
         """
-        if self._problem.folds is not None:
-            self._problem.folds.update(self._fold_energies)
+        folds, stiffness = self._problem.folds, self._problem.fields.fold_stiffness
+        if folds is not None:
+            folds.update(self._fold_energies, stiffness.x.array / RESIDUAL_STIFFNESS)
 
     def rate_forms(
         self,

@@ -20,6 +20,8 @@ with the response M of D to ∂Π/∂D, see ``fold_search``. Within the directio
 is at its minimum, so the inertia of K counts the unstable modes as before.
 """
 
+from copy import copy
+
 import basix.ufl
 import numpy as np
 import ufl
@@ -30,7 +32,7 @@ from numpy.typing import NDArray
 from ufl.core.expr import Expr
 
 from annelid.geometry.body import FloatArray
-from annelid.solver.energy.fold_search import LocalEnergy, least_energy, response
+from annelid.solver.energy.fold_search import LocalEnergy, least_energy
 from annelid.solver.errors import NoEquilibrium
 
 Frame = tuple[Expr, Expr, Expr]
@@ -64,6 +66,12 @@ class Folds:
         self.points, _ = basix.make_quadrature(cell, degree)
         self._domain = domain
 
+    def perturbed(self, δD: fem.Function) -> "Folds":
+        """The same folds at D + δD, by which energies are differentiated in place of D."""
+        folds = copy(self)
+        folds.D = self.values + δD
+        return folds
+
     def tensor(self, frame: Frame) -> Expr:
         """D in the reference axes."""
         _, h, a = frame
@@ -78,22 +86,23 @@ class Folds:
         H = ufl.diff(g, self.D)
         return ufl.as_vector([energy, *(g[i] for i in range(3)), *(H[i, j] for i in range(3) for j in range(3))])
 
-    def update(self, energies: list[tuple[fem.Expression, NDArray[np.int32]]]) -> None:
+    def update(self, energies: list[tuple[fem.Expression, NDArray[np.int32]]], modulus: FloatArray) -> None:
         """Find D and M at the present unknowns; collective.
 
         Args:
             energies: Compiled ``local`` of each group of cells that fold, and its cells.
+            modulus: Shear modulus of all cells of this rank, MPa.
 
         Raises:
             NoEquilibrium: No D was found at some point.
         """
         found = True
         for expression, cells in energies:
-            found &= self._update(expression, cells)
+            found &= self._update(expression, cells, modulus[cells])
         if not self._domain.comm.allreduce(found, op=MPI.LAND):
             raise NoEquilibrium("no length of the folds of a slack wall was found")
 
-    def _update(self, expression: fem.Expression, cells: NDArray[np.int32]) -> bool:
+    def _update(self, expression: fem.Expression, cells: NDArray[np.int32], modulus: FloatArray) -> bool:
         """The same for a group of cells; whether D was found at all their points."""
         dofs = self.values.function_space.dofmap.list[cells]
         every = self.values.x.array.reshape(-1, 3)
@@ -104,8 +113,8 @@ class Folds:
             return LocalEnergy(raw[..., 0], raw[..., 1:4], raw[..., 4:].reshape(*D.shape[:2], 3, 3))
 
         before = every[dofs]
-        D, last, found = least_energy(evaluate, before)
+        D, M, found = least_energy(evaluate, modulus, before)
         every[dofs] = D if found else before
         if found:
-            self.response.x.array.reshape(-1, 3, 3)[dofs] = response(D, last)
+            self.response.x.array.reshape(-1, 3, 3)[dofs] = M
         return found
