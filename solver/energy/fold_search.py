@@ -1,15 +1,16 @@
 # SPDX-License-Identifier: MIT
 """The tensor D ≥ 0 of least energy at many points, and its response to a change of ∂w/∂D.
 
-At the least energy, D Z = 0 with G = ∂w/∂D = Z ≥ 0. The stiffness of a wall would jump there, so the corner is
-rounded off by an energy ν [tr D/δ - log det(1 + D/δ)] with ν = μ δ² and a tiny δ, which keeps D above -δ and
-is zero with its gradient at D = 0: an unloaded wall has no stress. D + δ = p(Y) then is a smooth function of
-an unknown Y with the equations
+At the least energy G = ∂w/∂D ≥ 0 and D G = 0. The stiffness of a wall would jump where it goes slack, so the
+corner is rounded off by an energy ν [tr D/δ - log det(1 + D/δ)] with ν = μ δ² and a tiny δ. It keeps D above
+-δ and is zero with its gradient at D = 0: an unloaded wall has no stress. D + δ = p(Y) then is a smooth
+function of an unknown Y with the equations
 
     G + ν/δ = (p(Y) - Y)/τ,   p(ξ) = ½ (ξ + √(ξ² + 4 τ ν)) of the principal values ξ of Y,   any τ > 0,
 
-which Newton's method solves (smoothing Newton method; Chen, Mangasarian, Comput. Optim. Appl. 5, 97, 1996, from
-memory). With the derivative P of p the response of D to a change of G is M = (H + (P⁻¹ - 1)/τ)⁻¹, H = ∂G/∂D.
+which Newton's method solves (smoothing Newton method; Chen, Mangasarian, Comput. Optim. Appl. 5, 97, 1996,
+from memory). With the derivative P of p and H = ∂G/∂D the response of D to a change of G is
+M = (H + (P⁻¹ - 1)/τ)⁻¹.
 
 Tensors are written with the components (11, 22, √2 12).
 """
@@ -82,7 +83,9 @@ def least_energy(evaluate: Evaluate, μ: FloatArray, D: FloatArray) -> tuple[Flo
         rows = rows[moves]
         if not rows.size:
             return D, M, True
-        start = _Trial(here.Y[moves], here.τ[moves], here.D[moves], _rows(here.local, moves), here.energy[moves])
+        start = _Trial(
+            here.Y[moves], here.τ[moves], here.D[moves], _rows(here.local, moves), here.energy[moves]
+        )
         here = _lower(evaluate, rows, ν[rows], start, step[moves])
     return D, M, False
 
@@ -104,7 +107,9 @@ def _energy(local: LocalEnergy, ξ: FloatArray, ν: FloatArray) -> FloatArray:
     return local.w + ν * (ξ / ROUND - np.log(ξ)).sum(axis=-1)
 
 
-def _lower(evaluate: Evaluate, rows: NDArray[np.intp], ν: FloatArray, start: _Trial, step: FloatArray) -> _Trial:
+def _lower(
+    evaluate: Evaluate, rows: NDArray[np.intp], ν: FloatArray, start: _Trial, step: FloatArray
+) -> _Trial:
     """A step, shortened where it does not lower the energy."""
     rounding = _ROUNDING * np.abs(start.local.H).max(axis=(-1, -2))
     step = step.copy()
@@ -156,7 +161,9 @@ def _slope(ξ: FloatArray, axes: FloatArray, square: FloatArray) -> FloatArray:
     # Of the shear: (p1 - p2)/(ξ1 - ξ2) = ½ (1 + (ξ1 + ξ2)/(root1 + root2)).
     shear = (1 + ξ.sum(axis=-1) / root.sum(axis=-1)) / 2
     basis = _basis(axes)
-    return np.einsum("...ia,...a,...ja->...ij", basis, np.concatenate([along, shear[..., None]], axis=-1), basis)
+    return np.einsum(
+        "...ia,...a,...ja->...ij", basis, np.concatenate([along, shear[..., None]], axis=-1), basis
+    )
 
 
 def _principal(D: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -8,9 +8,9 @@ With C = FᵀF of the place, the material has the deformation tensor
 
 in place of C, with the wall directions h (hoop) and a (axial). D minimises the potential at each integration
 point. So the in-plane stress S is nowhere negative, S D = 0, and D is zero where the wall is taut, d⊗d where
-it is slack along one direction, and regular where it is so along both. This is tension-field theory (Reissner
-1938; Pipkin, IMA J. Appl. Math. 36, 85, 1986; Steigmann, Proc. R. Soc. A 429, 141, 1990; all from memory): the
-relaxed energy is the least one of all deformations whose lines are nowhere shorter than those of the place.
+it is slack along one direction, and regular where it is so along both. This is tension-field theory
+(Reissner 1938; Pipkin, IMA J. Appl. Math. 36, 85, 1986; Steigmann, Proc. R. Soc. A 429, 141, 1990; all from
+memory): the relaxed energy is the least one of all deformations that shorten no line of the place.
 
 D follows from (u, p, φ) at once and is no unknown of the equations. The residual is that at fixed D, and
 
@@ -76,15 +76,15 @@ class Folds:
         """D in the reference axes."""
         _, h, a = frame
         shear = ufl.outer(h, a) + ufl.outer(a, h)
-        return (
-            self.D[0] * ufl.outer(h, h) + self.D[1] * ufl.outer(a, a) + self.D[2] * np.sqrt(0.5) * shear
-        )
+        return self.D[0] * ufl.outer(h, h) + self.D[1] * ufl.outer(a, a) + self.D[2] * np.sqrt(0.5) * shear
 
     def local(self, energy: Expr) -> Expr:
         """Energy density with its derivatives by D, as one vector (w, ∂w/∂D, ∂²w/∂D∂D)."""
         g = ufl.diff(energy, self.D)
         H = ufl.diff(g, self.D)
-        return ufl.as_vector([energy, *(g[i] for i in range(3)), *(H[i, j] for i in range(3) for j in range(3))])
+        return ufl.as_vector(
+            [energy, *(g[i] for i in range(3)), *(H[i, j] for i in range(3) for j in range(3))]
+        )
 
     def update(self, energies: list[tuple[fem.Expression, NDArray[np.int32]]], modulus: FloatArray) -> None:
         """Find D and M at the present unknowns; collective.

@@ -85,7 +85,8 @@ class StateModuli:
 
     def _condensed(self, H: FloatArray, cells: NDArray[np.int32]) -> FloatArray:
         """H of x alone, from that of (x, D)."""
-        assert self._folds is not None and self._around is not None
+        assert self._folds is not None
+        assert self._around is not None
         n, response = self.H.ufl_shape[0], self._folds.response
         M = response.x.array.reshape(-1, 3, 3)[response.function_space.dofmap.list[cells]]
         M = M / self._around[self._points[cells]][..., None, None]

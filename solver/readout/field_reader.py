@@ -2,6 +2,7 @@
 """The fields of a state at the nodes of every cell, carried there from the integration points."""
 
 from functools import cached_property
+from itertools import chain
 
 import basix
 import numpy as np
@@ -113,8 +114,8 @@ class FieldReader:
             if not (group.deposited or problem.fields.natural is not None):
                 elastic = []
         first, more = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), elastic))
-        E, *directions = ([v[i] for i in range(3)] for v in vectors)
-        return ufl.as_vector([*first, *E, problem.unknowns[1], *more, *sum(directions, [])])
+        field, *directions = ([v[i] for i in range(3)] for v in vectors)
+        return ufl.as_vector([*first, *field, problem.unknowns[1], *more, *chain(*directions)])
 
     def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
         """Fields of the owned cells of all ranks in body order, on the first rank."""
