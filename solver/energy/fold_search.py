@@ -124,8 +124,7 @@ def _lower(
         if not worse.any():
             break
         step[worse] /= 2
-    # τ is of the new place, which changes Y but not D.
-    return _first(local, ν, D)
+    return there
 
 
 def _step(here: _Trial, ν: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
