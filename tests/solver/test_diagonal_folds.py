@@ -17,6 +17,7 @@ from scipy.optimize import minimize_scalar
 from annelid.solver.assembly.system import System
 from annelid.solver.energy.problem import Problem
 from annelid.solver.model.boundary import Support
+from annelid.solver.model.loads import Loads
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.model.stages import Stage
@@ -105,9 +106,11 @@ def test_a_film_pulled_aslant(angle):
     """
     λ, squeeze, a = 1.3, 0.7, math.radians(angle)
     pull, across = np.array([0.0, math.sin(a), math.cos(a)]), np.array([0.0, math.cos(a), -math.sin(a)])
-    body = grid_body("solid", (1, 2, 1), lambda q: q * [0.1, 1.0, 1.0], "wall", {}, (1, 0, 0), hoop=(0, 1, 0))
+    ends = {(2, 0): "end_low", (2, 1): "end_high", (0, 0): "lumen", (0, 1): "outer"}
+    body = grid_body("solid", (1, 2, 1), lambda q: q * [0.1, 1, 1], "wall", ends, (1, 0, 0), hoop=(0, 1, 0))
     model = Model(body, (Part("wall", neo_hookean(), folds=True),), ())
     system = System(Problem(model))
+    system.apply(Loads())
     F = np.diag([λ**-0.5, 0.0, 0.0]) + λ * np.outer(pull, pull) + squeeze * np.outer(across, across)
     u = body.points @ (F - np.eye(3)).T
     x = system.x
