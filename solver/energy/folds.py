@@ -100,7 +100,10 @@ class Folds:
         for expression, cells in energies:
             found &= self._update(expression, cells, modulus[cells])
         if not self._domain.comm.allreduce(found, op=MPI.LAND):
-            raise NoEquilibrium("no length of the folds of a slack wall was found")
+            raise NoEquilibrium(
+                "no length of the folds of a slack wall was found, which without tension may be anywhere: "
+                "begin with loads that make it taut, and lower them"
+            )
 
     def _update(self, expression: fem.Expression, cells: NDArray[np.int32], modulus: FloatArray) -> bool:
         """The same for a group of cells; whether D was found at all their points."""
@@ -113,7 +116,10 @@ class Folds:
             return LocalEnergy(raw[..., 0], raw[..., 1:4], raw[..., 4:].reshape(*D.shape[:2], 3, 3))
 
         before = every[dofs]
-        D, M, found = least_energy(evaluate, modulus, before)
+        for guess in (before, np.zeros_like(before)):  # that of a step that failed may be far off
+            D, M, found = least_energy(evaluate, modulus, guess)
+            if found:
+                break
         every[dofs] = D if found else before
         if found:
             self.response.x.array.reshape(-1, 3, 3)[dofs] = M
