@@ -209,7 +209,7 @@ MYLAR = (0.0005, 1.198140, 4.722737)
 
 @pytest.mark.parametrize(
     ("rows", "along"),
-    [((BALLOON[0], BALLOON[2], MYLAR), 0.2), pytest.param((*BALLOON, MYLAR), 0.1, marks=pytest.mark.long)],
+    [((BALLOON[0], MYLAR), 0.2), pytest.param((*BALLOON, MYLAR), 0.1, marks=pytest.mark.long)],
     ids=["coarse", "fine"],
 )
 def test_balloon_of_too_much_width(rows, along):
@@ -220,7 +220,8 @@ def test_balloon_of_too_much_width(rows, along):
     skin = Balloon(sphere(1.0 - H / 2, half=True), (Layer("wall", H),))
     body = build(skin, MeshSize(along=along, through=1))
     model = Model(body, (film(natural_stretch=NaturalStretch(hoop=1.3)),), (Support("end_low", "symmetric"),))
-    states = reached(model, [Stage(f"{p}", pressure=p * H, steps=1) for p, *_ in rows])
+    pressures = sorted({row[0] for row in rows} | {0.02, 0.002}, reverse=True)
+    states = reached(model, [Stage(f"{p}", pressure=p * H, steps=1) for p in pressures])
     middle = np.flatnonzero(np.abs(np.hypot(*body.points.T) - 1) < 1e-6)
     middle = middle[np.argsort(body.points[middle, 1])]
     for p, radius, volume in rows:
