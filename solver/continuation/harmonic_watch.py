@@ -1,13 +1,14 @@
 # SPDX-License-Identifier: MIT
 """Which states of a path are judged against waves around the axis, and their unstable harmonics."""
 
+import math
 from collections.abc import Iterable, Mapping
 
 import numpy as np
 
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import why_not
-from annelid.solver.harmonics.last_harmonic import harmonics_to
+from annelid.solver.harmonics.last_harmonic import LEAST, harmonics_to
 from annelid.solver.harmonics.stability import HarmonicStability
 from annelid.solver.model.stepping import ALL_STATES, MOST_HELD, NO_STATE
 from annelid.solver.readout.evaluation import Evaluation
@@ -73,9 +74,15 @@ class HarmonicWatch:
         return self.counts(harmonics_to(last))
 
     def counts(self, harmonics: Iterable[int]) -> dict[int, int]:
-        """Numbers of unstable modes of the present state for some m, where there are any; collective."""
+        """Numbers of unstable modes of the present state for some m, where there are any; collective.
+
+        Of slack walls only those up to the last one of the states judged: the finest waves are their folds.
+        """
         found = {}
+        last = max(self._last, LEAST) if self._problem.model.folding else math.inf
         for m in harmonics:
+            if m > last:
+                continue
             try:
                 found[m] = self.harmonics.count(m)
             except NoEquilibrium:

@@ -54,7 +54,8 @@ def last_harmonic(model: Model, place: FloatArray, least: FloatArray) -> int:
         thickness = shortest_distance(place, *model.walls[part.region])
         last = max(last, float((radius * reach).max()) / thickness)
         if part.folds:
-            folds = number_of_folds(place[np.unique(model.body.cells[cells])], thickness)
+            drawn = model.body.points[np.unique(model.body.cells[cells])]  # the same in all states
+            folds = number_of_folds(drawn, shortest_distance(model.body.points, *model.walls[part.region]))
             last = max(last, folds / _FOLDS_IN_A_WAVE)
     return math.ceil(last)
 
