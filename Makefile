@@ -11,7 +11,7 @@ VENV := .venv
 PYTHON := $(VENV)/bin/python
 LOCK := uv export --quiet --format requirements-txt --no-header --no-annotate --no-emit-project --no-default-groups --group build
 
-# Compiled bytecode is kept even where the environment forbids it: tests start hundreds of processes.
+# Bytecode of what is imported is kept, even where the environment forbids it: tests start hundreds of processes.
 export PYTHONDONTWRITEBYTECODE :=
 
 .NOTPARALLEL:
@@ -36,7 +36,7 @@ demo-batch: environment
 	$(VENV)/bin/annelid repeatability runs/tapered_tube --list invented_batch/scans.csv --unit mm --study studies/tube_tolerance
 
 test: environment-dev
-	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 2) --dist loadfile --no-loadscope-reorder
+	$(PYTHON) -m pytest -n $(shell expr $$(nproc) + 1) --dist loadfile --no-loadscope-reorder
 
 test-long: environment-dev
 	$(PYTHON) -m pytest -m long
@@ -56,7 +56,7 @@ environment-dev: $(VENV)/.requirements-dev
 $(VENV)/.%: containers/%.txt pyproject.toml
 	@$(MAKE) --no-print-directory preflight PY="$(PY)"
 	test -x $(PYTHON) || "$(PY)" -m venv $(VENV)
-	$(PYTHON) -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
+	$(PYTHON) -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $<
 	$(PYTHON) -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $@
 

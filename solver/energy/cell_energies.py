@@ -63,23 +63,32 @@ class CellEnergies(Discretisation):
         return ψ
 
     def strain_energy(self, group: CellGroup, F: Expr) -> Expr:
-        """Energy det G [ψ + p²/(2κ)] per reference volume, where p = κ (1 - Je)."""
-        change = self.fields.compliance / 2 * self.unknowns[1] ** 2
-        return self.growth(deposited=group.deposited) * (self.stored_energy(group, F) + change)
+        """Energy det G [ψ + β/2 (Je - 1)² + p²/(2(κ - β))] per reference volume; p = (κ - β)(1 - Je)."""
+        ψ = self.stored_energy(group, F)
+        if group.compressible:
+            ψ += self.fields.bulk_modulus / 2 * (self.elastic(group, F).J - 1) ** 2
+        ψ += self.fields.compliance / 2 * self.unknowns[1] ** 2
+        return self.growth(deposited=group.deposited) * ψ
 
     def stabilisation(self, group: CellGroup, F: Expr) -> Expr:
-        """Energy det G α/2 (Je - 1 + p/κ)² per reference volume, with α = c ψ/(1 + c ψ/κ).
+        """Energy det G c ψ/2 (Je - 1)² per reference volume, zero in compressible parts.
 
-        It is zero in the exact solution. The pressure unknown makes only the mean of Je - 1 + p/κ in a cell
-        zero; without this term, its fluctuation in a cell has spurious modes under large compression.
+        It is zero in the exact solution. The pressure unknown makes only the mean of Je - 1 in a cell zero;
+        without this term, its fluctuation in a cell has spurious modes under large compression. In
+        compressible parts β prevents them.
         """
-        ψ, Je = self.stored_energy(group, F), self.elastic(group, F).J
+        if group.compressible:
+            return ufl.as_ufl(0)
         c = STABILISATION[self.model.body.cell_type]
-        # In incompressible parts, derivatives by p do not need ψ: a sixth of the time of a tangent.
-        compliance = self.fields.compliance if group.compressible else 0
-        error = Je - 1 + compliance * self.unknowns[1]
         growth = self.growth(deposited=group.deposited)
-        return growth * c / 2 * ψ * error**2 / (1 + c * compliance * ψ)
+        return growth * c / 2 * self.stored_energy(group, F) * (self.elastic(group, F).J - 1) ** 2
+
+    def pressure(self, group: CellGroup, F: Expr) -> Expr:
+        """Pressure p - β (Je - 1), MPa; p itself in incompressible parts."""
+        p = self.unknowns[1]
+        if not group.compressible:
+            return p
+        return p - self.fields.bulk_modulus * (self.elastic(group, F).J - 1)
 
     def nominal_field(self) -> Expr | None:
         """E0 in the reference configuration, kV/mm; ``None`` without electrodes."""
@@ -108,7 +117,7 @@ class CellEnergies(Discretisation):
         return kinematics.field_measure(F, E0, growth)
 
     def density(self, group: CellGroup, F: Expr) -> Expr:
-        """Potential det G [ψ - p (Je - 1) - p²/(2κ)] - ½ ε J |F⁻ᵀ E0|² of some cells per reference volume."""
+        """Potential det G [ψ + β/2 (Je - 1)² - p (Je - 1) - p²/(2(κ - β))] - ½ ε J |F⁻ᵀ E0|² of cells."""
         growth, p = self.growth(deposited=group.deposited), self.unknowns[1]
         Je = self.elastic(group, F).J
         W = self.strain_energy(group, F) - growth * p * (Je - 1 + self.fields.compliance * p)

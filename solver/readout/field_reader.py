@@ -115,7 +115,7 @@ class FieldReader:
                 elastic = []
         first, more = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), elastic))
         field, *directions = ([v[i] for i in range(3)] for v in vectors)
-        return ufl.as_vector([*first, *field, problem.unknowns[1], *more, *chain(*directions)])
+        return ufl.as_vector([*first, *field, problem.pressure(group, F), *more, *chain(*directions)])
 
     def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
         """Fields of the owned cells of all ranks in body order, on the first rank."""

@@ -29,7 +29,7 @@ class CellValues:
         F: Deformation gradient of the drawn body, shape (m, k, 3, 3).
         elastic: Elastic part Fe of F, shape (m, k, 3, 3).
         field: True electric field F⁻ᵀ E0, shape (m, k, 3), kV/mm.
-        pressure: Pressure unknown p, shape (m, k), MPa.
+        pressure: p - β (Je - 1), shape (m, k), MPa.
         folds: Excess lengths (b_h, b_a) in folds around and along the axis, and the compression over η μ that
             the residual stiffness leaves, shape (m, k, 3).
     """
