@@ -64,6 +64,7 @@ class Equations:
         """
         folds, stiffness = self._problem.folds, self._problem.fields.fold_stiffness
         if folds is not None:
+            assert stiffness is not None
             folds.update(self._fold_energies, stiffness.x.array / RESIDUAL_STIFFNESS)
 
     def rate_forms(
