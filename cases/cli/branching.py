@@ -18,7 +18,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.errors import InputError
 from annelid.geometry.meshing.imperfection import MODE_COLUMNS
 from annelid.geometry.writing import replacing
-from annelid.solver.model.harmonic_words import waves_of
+from annelid.solver.model.harmonic_words import NOT_JUDGED, waves_of
 
 if TYPE_CHECKING:
     from annelid.cases.schema.case import Case
@@ -92,10 +92,14 @@ def _critical_state(run: "RunRecord", asked: int | None) -> int:
     """The number of the critical state with waves around the axis."""
     if run.body.model != "axisymmetric":
         text = (
-            "is a run of a 3-D model, whose path follows a branch itself: name one of an axisymmetric model"
+            "is a run of a 3-D model, which follows a branch itself with path.beyond_instability = 'branch': "
+            "name a run of an axisymmetric model"
         )
         raise InputError(f"{run.path}: {text}", key="RUNDIR")
     found = [point.state for point in run.critical_points if waves_of(point.kind)]
+    remarks = () if run.outcome is None else run.outcome.remarks
+    if not found and (refused := [remark for remark in remarks if remark.startswith(NOT_JUDGED)]):
+        raise InputError(f"{run.path}: {refused[0]}", key="RUNDIR")
     if not found:
         text = "has no critical state with waves around the axis, so no mode that a branch could follow"
         remedy = "raise the loads beyond the one at which the part becomes unstable, with path.harmonics"

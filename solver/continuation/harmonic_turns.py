@@ -1,22 +1,28 @@
 # SPDX-License-Identifier: MIT
 """Critical points of harmonics: located between states that a path has left behind."""
 
-from collections.abc import Iterable, Mapping, Sequence
+import math
+from collections.abc import Container, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from annelid.solver.assembly.system import Snapshot
-from annelid.solver.continuation.critical_points import ENOUGH, Sample, between
+from annelid.solver.continuation.critical_points import ENOUGH, Sample
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.modes import HarmonicMode
+from annelid.solver.harmonics.second_variation import Powers
+from annelid.solver.harmonics.singular import Loss
 from annelid.solver.model.harmonic_words import harmonic_words
 
 _MOST_SOLVES = 24  # states between two states of a path
-_MOST_HALVINGS = 5
+_MOST_CHANGES = 8  # from one harmonic to another that turned before
+_APART = 0.25  # steps between neighbours, of m
+_FURTHEST = 0.98  # of the way, where a zero is tried
+_STEEP = 0.02  # least stiffness lost on the rest of the way, of that left
 
 
 class Passed(NamedTuple):
@@ -70,164 +76,154 @@ def first_turn(
     *,
     begins_stable: bool = False,
 ) -> Turn:
-    """Locate the first of some harmonics to become unstable; its state is the present one on return.
+    """Locate the first of all harmonics to become unstable; its state is the present one on return.
+
+    The zero of one stiffness is located. There all harmonics are judged; if another one is unstable there,
+    it turned before, and its zero is located instead.
 
     Args:
         watch: Judges states.
         passed: States of a path up to one that is unstable.
-        unstable: Numbers of unstable modes there, by harmonic.
+        unstable: Numbers of unstable modes there, of one or more harmonics.
         known: Harmonics that turned before.
         begins_stable: Whether the first of the states is known to be stable but for those.
 
     Raises:
         NoEquilibrium: A mode was not found.
     """
-    system = watch.harmonics.system
-    after, unstable = _last_stable(watch, passed, unstable, begins_stable=begins_stable)
-    beyond = passed[after + 1]
-    system.restore(beyond.state)
-    mode = watch.harmonics.mode(_likely(unstable))
-    found = Turn(after, beyond.continuation, beyond.s, beyond.state, mode)
-    if after >= 0 and not beyond.leaves and beyond.continuation is not None and beyond.continuation.searches:
-        search = _Search(watch, beyond.continuation, passed[after], unstable, known)
-        found = search.find(found)
-    system.restore(found.state)
-    return found
+    known, states = set(known), list(passed)
+    if not begins_stable:
+        watch.harmonics.system.restore(states[0].state)
+        if found := watch.others(known):
+            return _unlocated(watch, -1, states[0], _likely(found))
+    turn: Turn | None = None
+    for _ in range(_MOST_CHANGES):
+        m, later = _likely(unstable), turn
+        after = _last_stable(watch, states, m)
+        m, turn = _Search(watch, states, after, known).find(m)
+        if turn is None:
+            watch.harmonics.system.restore(states[after].state)
+            unstable, end = (watch.others(known) if after else {}), []
+        elif later is not None and math.isclose(turn.s, later.s, rel_tol=ENOUGH):
+            break  # they turn together
+        else:
+            unstable, end = watch.others({*known, m}), [Passed(turn.continuation, turn.s, turn.state)]
+        if not unstable:
+            break
+        states = [*states[: after + 1], *end]
+    if turn is None:
+        turn = _unlocated(watch, after, states[after + 1], m)
+    watch.harmonics.system.restore(turn.state)
+    return turn
 
 
-def _last_stable(
-    watch: HarmonicWatch, passed: Sequence[Passed], unstable: Mapping[int, int], *, begins_stable: bool
-) -> tuple[int, Mapping[int, int]]:
-    """Number of the last stable state by bisection, -1 if there is none; what is unstable in the next."""
+def _unlocated(watch: HarmonicWatch, after: int, beyond: Passed, m: int) -> Turn:
+    """The first unstable state in place of the point where a harmonic turns."""
+    watch.harmonics.system.restore(beyond.state)
+    return Turn(after, beyond.continuation, beyond.s, beyond.state, watch.harmonics.mode(m))
 
-    def unstable_at(number: int) -> Mapping[int, int]:
-        watch.harmonics.system.restore(passed[number].state)
-        return watch.counts(unstable)
 
-    low, high = 0, len(passed) - 1
-    if not begins_stable and (found := unstable_at(0)):
-        return -1, found
+def _last_stable(watch: HarmonicWatch, states: Sequence[Passed], m: int) -> int:
+    """Number of the last state that is stable against m waves, by bisection; the first one is."""
+    low, high = 0, len(states) - 1
     while high - low > 1:
         middle = (low + high) // 2
-        if found := unstable_at(middle):
-            high, unstable = middle, found
-        else:
-            low = middle
-    return low, unstable
+        watch.harmonics.system.restore(states[middle].state)
+        low, high = (low, middle) if watch.count(m) else (middle, high)
+    return low
 
 
 def _likely(unstable: Mapping[int, int]) -> int:
-    """The one of some unstable harmonics that probably turned first.
-
-    It has the most unstable modes. Of several it is the middle one, as a band of harmonics widens to both
-    sides while a compression grows.
-    """
-    most = max(unstable.values())
-    members = sorted(m for m, count in unstable.items() if count == most)
-    return members[len(members) // 2]
+    """The one of some unstable harmonics that probably turned first: it has the most modes for its m."""
+    return max(unstable, key=lambda m: unstable[m] / m)
 
 
 class _Search:
-    """The search for the first zero of several stiffnesses between a stable and an unstable state.
-
-    First the interval is halved until few harmonics are unstable at its end. Then the zero of one stiffness
-    is approached. Where it is stable, or found, all others are counted; if some are unstable there, one of
-    those is approached instead.
+    """The search for the zero of a stiffness between a stable and an unstable state.
 
     Args:
         watch: Judges states.
-        continuation: The stage.
-        before: The stable state.
-        unstable: Numbers of unstable modes in the other one.
+        states: States of a path.
+        after: Number of the stable one; the next one is unstable.
         known: Harmonics that turned before.
     """
 
     def __init__(
-        self,
-        watch: HarmonicWatch,
-        continuation: StageContinuation,
-        before: Passed,
-        unstable: Mapping[int, int],
-        known: Iterable[int],
+        self, watch: HarmonicWatch, states: Sequence[Passed], after: int, known: Container[int]
     ) -> None:
-        self._watch, self._harmonics = watch, watch.harmonics
-        self._continuation = continuation
+        self._harmonics, self._last, self._known = watch.harmonics, watch.last, known
+        self._before, self._beyond, self._after = states[after], states[after + 1], after
+
+    def find(self, m: int) -> tuple[int, Turn | None]:
+        """Locate the zero of m waves or of neighbours that turn before; ``None`` if that fails."""
+        before, beyond = self._before, self._beyond
+        continuation = beyond.continuation
+        if beyond.leaves or continuation is None or not continuation.searches:
+            return m, None
+        system = self._harmonics.system
         start = before.s if before.continuation in (None, continuation) else 0.0
-        self._stable = Sample(start, 0.0, before.state)
-        self._unstable = unstable
-        self._known = set(known)
+        with suppress(NoEquilibrium), continuation.based_on(start, before.state):
+            system.restore(beyond.state)
+            target = self._harmonics.second_variation()
+            system.restore(before.state)
+            m, loss = self._first_to_turn(m, target)
+            return m, self._zero(continuation, start, m, loss)
+        return m, None
 
-    def find(self, beyond: Turn) -> Turn:
-        """The first zero before an unstable state; as far as it is found if states between are not."""
-        found, least = beyond, ENOUGH * (beyond.s - self._stable.s)
-        with suppress(NoEquilibrium), self._continuation.based_on(self._stable.s, self._stable.state):
-            found = self._halved(found)
-            low, high = self._bracket(found)
-            for _ in range(_MOST_SOLVES):
-                if low.test <= 0:  # this harmonic was not judged before; it turned earlier
-                    return found
-                convergence = self._solve(s := between(low, high), low, high)
-                tried = replace(found, s=s, state=self._present(), mode=self._harmonics.near(found.mode))
-                low, high = _narrowed(low, high, tried)
-                located = high.s - low.s < least or abs(between(low, high) - tried.s) < least
-                stable = tried.mode.stiffness >= 0
-                if (stable or located) and self._others(tried.mode.m):
-                    found = replace(tried, mode=self._harmonics.mode(_likely(self._unstable)))
-                    low, high = self._bracket(found)
-                    continue
-                if located:
-                    return replace(tried, convergence=convergence)
-                if stable:
-                    self._stable = low
-                else:
-                    found = tried
-        return found
+    def _first_to_turn(self, m: int, target: Powers) -> tuple[int, Loss]:
+        """The neighbour of m that is first if the second variation changes evenly on the way."""
+        losses: dict[int, Loss] = {}
 
-    def _bracket(self, turn: Turn) -> tuple[Sample, Sample]:
-        """The stiffness of a mode at the last state that is known to be stable, and at an unstable one."""
-        self._harmonics.system.restore(self._stable.state)
-        low = replace(self._stable, test=self._harmonics.near(turn.mode).stiffness)
-        return low, Sample(turn.s, turn.mode.stiffness, turn.state)
+        def share(n: int) -> float:
+            if n not in losses:
+                losses[n] = self._harmonics.loss(n, target)
+            return losses[n].share
 
-    def _halved(self, beyond: Turn) -> Turn:
-        """Halve the interval while several modes are unstable at its end; the last end that is unstable."""
-        turn = beyond
-        for _ in range(_MOST_HALVINGS):
-            if sum(self._unstable.values()) == 1:
-                break
-            s = (self._stable.s + turn.s) / 2
-            self._solve(s, self._stable, Sample(turn.s, 0.0, turn.state))
-            if self._others(likely := _likely(self._unstable), besides=likely):
-                turn = replace(turn, s=s, state=self._present())
-            else:
-                self._stable = Sample(s, 0.0, self._present())
-        if turn is beyond:
-            return beyond
-        self._harmonics.system.restore(turn.state)
-        return replace(turn, mode=self._harmonics.mode(_likely(self._unstable)))
+        first = 0
+        while first != m:
+            m, step = first or m, max(1, round(_APART * m))
+            near = (n for n in (m, m - step, m + step) if 0 < n <= self._last and n not in self._known)
+            first = min(near, key=share)
+        if 1 < step < m <= self._last - step:
+            below, least, above = share(m - step), share(m), share(m + step)
+            if math.isfinite(below + above) and below + above > 2 * least:
+                vertex = m + step * (below - above) / (2 * (below + above - 2 * least))
+                m = min((n for n in (m, round(vertex)) if n not in self._known), key=share)
+        return m, losses[m]
 
-    def _solve(self, s: float, low: Sample, high: Sample) -> Convergence:
-        return self._continuation.solve_between(s, (low.s, low.state), (high.s, high.state))
-
-    def _present(self) -> Snapshot:
-        return self._harmonics.system.snapshot()
-
-    def _others(self, m: int, *, besides: int = 0) -> bool:
-        """Whether harmonics are unstable at the present state; only they are considered then.
-
-        Args:
-            m: One whose neighbours are counted with those that were unstable before; it is not.
-            besides: Another one that is counted.
-        """
-        others = {*self._unstable, m - 1, m + 1} - {0, m} - self._known
-        found = self._watch.counts(sorted(others | {besides} - {0}))
-        self._unstable = found or self._unstable
-        return bool(found)
+    def _zero(self, continuation: StageContinuation, start: float, m: int, loss: Loss) -> Turn | None:
+        """The zero of one stiffness, from where the second variation at both ends puts it."""
+        if loss.share == 0 or not 0 < loss.stiffness < math.inf:
+            return None
+        beyond, vector = self._beyond, loss.vector
+        low = Sample(start, loss.stiffness, self._before.state)
+        high = Sample(beyond.s, loss.stiffness * (1 - 1 / min(loss.share, _FURTHEST)), beyond.state)
+        least, stays, met = ENOUGH * (high.s - low.s), "", False
+        for _ in range(_MOST_SOLVES):
+            ends = (low.s, low.state), (high.s, high.state)
+            convergence = continuation.solve_between(s := _crossing(low, high), *ends)
+            mode = self._harmonics.near(m, loss.opposite, vector)
+            vector = mode.vector
+            tried = Sample(s, mode.stiffness, self._harmonics.system.snapshot())
+            if tried.test < 0:
+                low.test /= 2 if stays == "low" else 1  # Illinois: no end may stay where it is
+                high, stays, met = tried, "low", True
+            elif met:
+                high.test /= 2 if stays == "high" else 1
+                low, stays = tried, "high"
+            else:  # the stiffness at the far end follows from the last two
+                test = tried.test - _rise(low, tried) * (high.s - s)
+                low, high = tried, replace(high, test=min(test, -_STEEP * tried.test))
+            if high.s - low.s < least or abs(_crossing(low, high) - s) < least:
+                return Turn(self._after, continuation, s, tried.state, mode, convergence)
+        return None
 
 
-def _narrowed(low: Sample, high: Sample, tried: Turn) -> tuple[Sample, Sample]:
-    """The ends of the interval that contains the zero; no end may stay as it is (Illinois method)."""
-    sample = Sample(tried.s, tried.mode.stiffness, tried.state)
-    if sample.test >= 0:
-        return sample, replace(high, test=high.test / 2)
-    return replace(low, test=low.test / 2), sample
+def _crossing(low: Sample, high: Sample) -> float:
+    """Where a straight line between two values of opposite sign is zero."""
+    return low.s + low.test / (low.test - high.test) * (high.s - low.s)
+
+
+def _rise(low: Sample, high: Sample) -> float:
+    """Decrease of a stiffness per length between two states."""
+    return (low.test - high.test) / (high.s - low.s)

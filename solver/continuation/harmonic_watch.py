@@ -2,14 +2,15 @@
 """Which states of a path are judged against waves around the axis, and their unstable harmonics."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 
 import numpy as np
 
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import why_not
-from annelid.solver.harmonics.last_harmonic import LEAST, harmonics_to
 from annelid.solver.harmonics.stability import HarmonicStability
+from annelid.solver.harmonics.survey import Survey
+from annelid.solver.model.harmonic_words import NOT_JUDGED
 from annelid.solver.model.stepping import ALL_STATES, MOST_HELD, NO_STATE
 from annelid.solver.readout.evaluation import Evaluation
 
@@ -22,12 +23,13 @@ class HarmonicWatch:
     """Judges states of an axisymmetric model against m = 1, 2, ... waves around the axis.
 
     By default these are ends of stages, critical points, states where the wall begins to be compressed or
-    its compression has grown tenfold since the last one, and one in ``MOST_HELD``; where a path goes on with
-    an unstable harmonic every state, until it is stable. Forms are compiled with the first state that is
-    judged.
+    its compression has grown tenfold since the last one, and one in ``MOST_HELD``. Where a path goes on with
+    unstable harmonics, these and their neighbours are counted in every state. Forms are compiled with the
+    first state that is judged.
 
     Attributes:
         acts: Whether states are judged.
+        last: Largest number of waves judged so far.
 
     Args:
         evaluation: Reads the states.
@@ -43,7 +45,7 @@ class HarmonicWatch:
         self.acts = asked and not self._why_not
         self._harmonics: HarmonicStability | None = None
         self._compression = 0.0
-        self._judged, self._last, self._failed = 0, 0, set[int]()
+        self.last, self._judged, self._may_twist, self._failed = 0, 0, 0, set[int]()
 
     @property
     def harmonics(self) -> HarmonicStability:
@@ -56,7 +58,7 @@ class HarmonicWatch:
         """Whether the present state, whose fields have been read, is to be judged; collective.
 
         Args:
-            important: Whether it is the end of a stage, a critical point, or follows an unstable state.
+            important: Whether it is the end of a stage or a critical point.
             held: States since the last one that was judged.
         """
         compression = self._compressed()
@@ -66,39 +68,67 @@ class HarmonicWatch:
             self._compression = compression
         return due
 
-    def unstable(self) -> Mapping[int, int]:
-        """Numbers of unstable modes of the present state, whose fields have been read, by m; collective."""
+    def unstable(self, *, first_only: bool = False) -> Mapping[int, int]:
+        """Numbers of unstable modes of the present state, whose fields have been read, by m; collective.
+
+        Args:
+            first_only: Whether some unstable harmonics are enough, if there are any.
+        """
         fields = self._evaluation.fields
         last = self.harmonics.most_needed(None if fields is None else fields[_STRESS])
-        self._judged, self._last = self._judged + 1, max(self._last, last)
-        return self.counts(harmonics_to(last))
+        self.last, self._judged = max(self.last, last), self._judged + 1
+        self._may_twist += not self.harmonics.resists_torsion()
+        return self._survey(last, first_only=first_only)
 
-    def counts(self, harmonics: Iterable[int]) -> dict[int, int]:
-        """Numbers of unstable modes of the present state for some m, where there are any; collective.
+    def others(self, known: Container[int]) -> Mapping[int, int]:
+        """Some of the unstable harmonics of a state on the way to one that was judged; collective.
 
-        Of slack walls only those up to the last one of the states judged: the finest waves are their folds.
+        Args:
+            known: Harmonics that are left out.
         """
-        found = {}
-        last = max(self._last, LEAST) if self._problem.model.folding else math.inf
-        for m in harmonics:
-            if m > last:
-                continue
-            try:
-                found[m] = self.harmonics.count(m)
-            except NoEquilibrium:
-                self._failed.add(m)
-        return {m: count for m, count in found.items() if count}
+        return self._survey(self.last, known, first_only=True)
+
+    def still(self, unstable: Iterable[int]) -> dict[int, int]:
+        """Those of some harmonics and their neighbours that are unstable at the present state; collective.
+
+        Of slack walls none beyond the last one judged: the finest waves are their folds.
+        """
+        last = self.last if self._problem.model.folding else math.inf
+        near = {n for m in unstable for n in (m - 1, m, m + 1) if 0 < n <= max(m, last)}
+        return {m: count for m in sorted(near) if (count := self.count(m))}
+
+    def count(self, m: int) -> int:
+        """Number of unstable modes of the present state with m waves, 0 if it is not known; collective."""
+        try:
+            return self.harmonics.count(m)
+        except NoEquilibrium:
+            self._failed.add(m)
+            return 0
+
+    def _survey(self, last: int, known: Container[int] = (), *, first_only: bool) -> Mapping[int, int]:
+        survey = Survey(self.harmonics.count, self.harmonics.count_around, known)
+        survey.judge(last, first_only=first_only)
+        self._failed.update(survey.failed)
+        return survey.unstable
 
     def remarks(self) -> list[str]:
         """What was judged, or why nothing was."""
         if self._why_not:
-            return [f"stability around the axis was not judged: {self._why_not}"]
+            return [f"{NOT_JUDGED}: {self._why_not}"]
         if not self._judged:
             return []
-        states = "1 state" if self._judged == 1 else f"{self._judged} states"
-        text = f"stability around the axis was judged in {states}, against 1 to {self._last} waves"
+        text = (
+            f"stability around the axis was judged in {_states(self._judged)}, against every number of waves "
+        )
+        text += f"from 1 to {self.last}"
         failed = ", ".join(map(str, sorted(self._failed)))
-        return [f"{text}; the factorisation failed for {failed}" if failed else text]
+        remarks = [f"{text}; the factorisation failed for {failed}" if failed else text]
+        if self._may_twist:
+            remarks.append(
+                f"torsion was not judged in {_states(self._may_twist)}, where a part is compressed so far "
+                "that it may turn about its axis by itself: judge a 3-D model"
+            )
+        return remarks
 
     def _compressed(self) -> float:
         """Largest compression in the plane of a wall over its shear modulus."""
@@ -109,3 +139,7 @@ class HarmonicWatch:
                     least = fields[_STRESS][model.body.regions[part.region]]
                     largest = max(largest, -float(np.min(least)) / part.material.initial_shear_modulus())
         return float(self._problem.comm.bcast(largest))
+
+
+def _states(number: int) -> str:
+    return "1 state" if number == 1 else f"{number} states"

@@ -58,7 +58,7 @@ def first_harmonic(watch: HarmonicWatch, states: list[Passed], evaluation: Evalu
     system.restore(states[-1].state)
     system.read_x()
     evaluation.read_fields()
-    if unstable := watch.unstable():
+    if unstable := watch.unstable(first_only=True):
         turn = first_turn(watch, states, unstable, begins_stable=True)
         assert turn.continuation is not None
         return Found(turn.continuation.parameter_at(turn.s), turn.kind)

@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: MIT
 """Passing on the states of a path, and collecting remarks and the outcome."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
 from petsc4py import PETSc
 
+from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.critical_points import CriticalState
 from annelid.solver.continuation.harmonic_turns import Passed, first_turn
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
@@ -24,6 +25,26 @@ from annelid.solver.records import Equilibrium, Measure, Outcome
 Observer = Callable[[Equilibrium], None]
 
 _MOST_TURNS = 6  # located between two states that are judged
+
+
+class Checkpoint(NamedTuple):
+    """A state of a path with what solves it again on another mesh.
+
+    Attributes:
+        stage: Name of the stage.
+        parameter: Stage parameter.
+        critical: Kind of the critical point that it is, "" if it is none.
+        state: Unknowns, loads and multiplier.
+        continuation: The stage; ``None`` of the first state.
+        s: Position along the stage.
+    """
+
+    stage: str
+    parameter: float
+    critical: str
+    state: Snapshot
+    continuation: StageContinuation | None
+    s: float
 
 
 class PathEnded(Exception):
@@ -48,6 +69,7 @@ class _Held(NamedTuple):
         parameter: Its stage parameter.
         modes: Its unstable axisymmetric modes.
         remarks: How many remarks there were before.
+        unstable: Numbers of its unstable modes with waves around the axis, by m, as far as they are known.
     """
 
     passed: Passed
@@ -56,6 +78,7 @@ class _Held(NamedTuple):
     parameter: float
     modes: UnstableModes
     remarks: int
+    unstable: Mapping[int, int]
 
 
 class Reporter(Outcomes):
@@ -71,6 +94,7 @@ class Reporter(Outcomes):
         units: For numbers in sentences.
         watch: Judges states against waves around the axis.
         goes_on: Whether the path goes on where a harmonic is unstable.
+        keep: Called with every state as it is found, before it is judged.
     """
 
     def __init__(
@@ -81,8 +105,10 @@ class Reporter(Outcomes):
         watch: HarmonicWatch,
         *,
         goes_on: bool,
+        keep: Callable[[Checkpoint], None] | None = None,
     ) -> None:
         super().__init__(evaluation.system, watch, units)
+        self._keep = keep
         self.evaluation = evaluation
         self.begin_stage()
         self._observe = observe
@@ -92,6 +118,7 @@ class Reporter(Outcomes):
         self._held: list[_Held] = []
         self._judged: Passed | None = None
         self._unstable: dict[int, int] = {}
+        self._turned: dict[int, int] = {}
 
     @property
     def unstable_harmonics(self) -> int:
@@ -133,15 +160,18 @@ class Reporter(Outcomes):
             PathEnded: It or a state before it is unstable with waves around the axis.
         """
         kind, mode = ("", None) if critical is None else (critical.kind, critical.mode.vector)
+        if self._keep is not None:
+            self._keep(Checkpoint(stage, parameter, kind, self.system.snapshot(), *(at or (None, 0.0))))
         state = self._record(stage, parameter, convergence, modes, kind, reached_by, mode)
         if not self.watch.acts:
             self._pass_on(state, self.system.loads)
             return
         continuation, s = at or (None, 0.0)
         passed = Passed(continuation, s, self.system.snapshot(), bool(reached_by))
-        self._held.append(_Held(passed, state, stage, parameter, modes, len(self.remarks)))
-        important = parameter >= 1.0 or critical is not None or bool(self._unstable)
-        if self.watch.is_due(important=important, held=len(self._held)):
+        due = self.watch.is_due(important=parameter >= 1.0 or critical is not None, held=len(self._held) + 1)
+        unstable = {} if due else self.watch.still(self._unstable)
+        self._held.append(_Held(passed, state, stage, parameter, modes, len(self.remarks), unstable))
+        if due or self._new(unstable) or (self._unstable and not unstable):
             self._judge()
 
     def emit_critical(
@@ -217,17 +247,24 @@ class Reporter(Outcomes):
 
     def _judge(self) -> None:
         """Judge the present state, the last one held, and pass on those that are held."""
-        unstable = dict(self.watch.unstable())
+        unstable = dict(self.watch.unstable(first_only=not self._goes_on))
         self._unstable = {m: count for m, count in self._unstable.items() if m in unstable}
         for _ in range(_MOST_TURNS):
-            wrinkles = any(map(has_folds, self._unstable))  # those of a band turn almost together
-            known = {m for m in unstable if m in self._unstable or (wrinkles and has_folds(m))}
-            if new := {m: count for m, count in unstable.items() if m not in known}:
-                self._unstable[self._pass_on_turn(new)] = 1
+            if new := self._new(unstable):
+                m = self._pass_on_turn(new)
+                self._unstable[m] = self._turned[m] = 1
         while len(self._held) > 1:
             self._release_one()
-        self._unstable = unstable
+        self._unstable, self._turned = unstable, {}
         self._release_one()
+
+    def _new(self, unstable: Mapping[int, int]) -> dict[int, int]:
+        """Those of some unstable harmonics that were stable; the folds of a band turn almost together."""
+        return {m: count for m, count in unstable.items() if m not in self._known(unstable)}
+
+    def _known(self, harmonics: Iterable[int]) -> set[int]:
+        wrinkles = any(map(has_folds, self._unstable))
+        return {m for m in harmonics if m in self._unstable or (wrinkles and has_folds(m))}
 
     def _pass_on_turn(self, harmonics: Mapping[int, int]) -> int:
         """Pass on the states up to the point where the first of some harmonics turns, which is returned.
@@ -237,7 +274,8 @@ class Reporter(Outcomes):
         present = self.system.snapshot()
         base = [] if self._judged is None else [self._judged]
         states = [*base, *(held.passed for held in self._held)]
-        turn = first_turn(self.watch, states, harmonics, self._unstable, begins_stable=bool(base))
+        known = self._known(range(1, self.watch.last + 1))
+        turn = first_turn(self.watch, states, harmonics, known, begins_stable=bool(base))
         for _ in range(turn.after + 1 - len(base)):
             self._release_one()
         self.system.read_x()
@@ -267,7 +305,8 @@ class Reporter(Outcomes):
         """Pass on the first state held, with the modes that are known to be unstable there."""
         held = self._held.pop(0)
         self._judged = held.passed
-        self._pass_on(held.state, held.passed.state.loads, self.unstable_harmonics)
+        unstable = {**self._turned, **held.unstable} if held.unstable else self._unstable
+        self._pass_on(held.state, held.passed.state.loads, sum(unstable.values()))
 
 
 def _with_modes(state: Equilibrium, harmonics: int) -> Equilibrium:

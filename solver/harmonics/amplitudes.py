@@ -20,6 +20,7 @@ from typing import Any
 import basix.ufl
 import ufl
 from dolfinx import fem
+from dolfinx.fem import petsc as fem_petsc
 from ufl.core.expr import Expr
 
 from annelid.geometry.errors import InvalidValue
@@ -58,6 +59,7 @@ class PerturbedProblem(Problem):
         domain = self.mesh.domain
         element = basix.ufl.element("Lagrange", domain.basix_cell(), 2, shape=(3,))
         self.spaces = [fem.functionspace(domain, element), *problem.spaces[1:]]
+        self.layout = fem_petsc.create_vector(self.spaces)
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self.m = fem.Constant(domain, 0.0)
         self.components = 13 if problem.model.solved_potential else 10

@@ -57,10 +57,14 @@ class Deflation:
         """Write the solution for M v to ``out``."""
         product = v.duplicate()
         self._mass.product(v, product)
-        for z, image in self._free:
-            product.axpy(-z.dot(product), image)
-        self._solve_freely(product, out)
+        self.solve_for(product, out)
         product.destroy()
+
+    def solve_for(self, forces: PETSc.Vec, out: PETSc.Vec) -> None:
+        """Write the solution for forces, which are balanced in place, to ``out``."""
+        for z, image in self._free:
+            forces.axpy(-z.dot(forces), image)
+        self._solve_freely(forces, out)
         if self._resisted:
             shares = np.linalg.solve(self._S, [image.dot(out) for _, image in self._resisted])
             out.maxpy(-shares, self._Y)

@@ -12,9 +12,6 @@ from annelid.solver.readout.wall_thickness import shortest_distance
 LEAST = 4
 """Judged in any state: pressures, fields and solid parts can make long waves unstable in a stretched wall."""
 
-_EACH = 8  # as far as every number of waves is judged
-_APART = 1.15  # ratio of numbers beyond
-
 _FOLDS_IN_A_WAVE = 3.0
 _SAFETY = 2.0  # for shear, the softening by a field, and thickness and stress that vary along the wall
 
@@ -74,16 +71,3 @@ def number_of_folds(place: FloatArray, thickness: float) -> float:
     length = float(np.hypot(*np.ptp(place, axis=0)))
     wave = 2 * math.sqrt(math.pi * length * thickness / math.sqrt(3))
     return 2 * math.pi * float(place[:, 0].max()) / wave
-
-
-def harmonics_to(last: int) -> list[int]:
-    """Numbers of waves that are judged up to a last one: each up to 8, then steps of at most 15 %.
-
-    The compression at which a stiff film on a soft core, or a shell, folds into m waves is least for some m
-    and grows with the square of the relative distance from it (a m² + b/m and the like). One at most 7 % off
-    is therefore unstable at most ½ % of the compression later.
-    """
-    numbers = list(range(1, min(last, _EACH) + 1))
-    while numbers[-1] < last:
-        numbers.append(min(max(int(numbers[-1] * _APART), numbers[-1] + 1), last))
-    return numbers

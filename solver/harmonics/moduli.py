@@ -6,6 +6,7 @@ import numpy as np
 import ufl
 from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
+from mpi4py import MPI
 from numpy.typing import NDArray
 from ufl.core.expr import Expr
 
@@ -91,3 +92,15 @@ class StateModuli:
         M = response.x.array.reshape(-1, 3, 3)[response.function_space.dofmap.list[cells]]
         M = M / self._around[self._points[cells]][..., None, None]
         return H[..., :n, :n] - H[..., :n, n:] @ M @ H[..., n:, :n]
+
+    def resist_torsion(self) -> bool:
+        """Whether a twist θ(R, Z) adds to the energy at every integration point; collective.
+
+        It adds the row g = R Grad θ to F, so that its second variation is that by the components (hoop, R)
+        and (hoop, Z) of F. No pressure, obstacle or field does work on it.
+        """
+        n = self.H.ufl_shape[0]
+        H = self.H.x.array.reshape(-1, n, n)
+        a, b, c = H[:, 3, 3], H[:, 5, 5], H[:, 3, 5]
+        resists = bool(((a > 0) & (a * b > c**2)).all())
+        return bool(self.H.function_space.mesh.comm.allreduce(resists, op=MPI.MIN))

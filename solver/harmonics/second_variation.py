@@ -16,12 +16,21 @@ _SAME = PETSc.Mat.Structure.SAME_NONZERO_PATTERN
 _HOOP = (1, 3, 5, 7, 11)  # components of x with one index of the hoop
 
 
-class _Powers(NamedTuple):
+class Powers(NamedTuple):
     """K(m) = constant + m linear + m² square."""
 
     constant: PETSc.Mat
     linear: PETSc.Mat
     square: PETSc.Mat
+
+    def copy(self) -> "Powers":
+        """A copy that outlives the state."""
+        return Powers(*(matrix.copy() for matrix in self))
+
+    def add_to(self, matrix: PETSc.Mat, m: float, factor: float = 1.0) -> None:
+        """Add K(m) times a factor to a matrix of the same pattern; collective."""
+        for power, K in enumerate(self):
+            matrix.axpy(factor * m**power, K, _SAME)
 
 
 class SecondVariation:
@@ -31,41 +40,43 @@ class SecondVariation:
     are assembled once at a state. ``assemble`` comes before ``set``.
 
     Attributes:
+        moduli: Second derivatives of the density at the present state.
+        powers: The three matrices.
         matrix: K(m) of the m set last.
     """
 
     def __init__(self, problem: PerturbedProblem) -> None:
         self._problem = problem
-        self._moduli = StateModuli(problem)
-        self._inside = forms.compile_forms([_inside(problem, self._moduli.H, power) for power in range(3)])
+        self.moduli = StateModuli(problem)
+        self._inside = forms.compile_forms([_inside(problem, self.moduli.H, power) for power in range(3)])
         self._on_surfaces = forms.compile_forms(_on_surfaces(problem))
         matrices = [fem_petsc.assemble_matrix(self._inside[0]) for _ in range(4)]  # all of one pattern
         for matrix in matrices:
             matrix.assemble()
-        self._powers, self.matrix = _Powers(*matrices[:3]), matrices[3]
+        self.powers, self.matrix = Powers(*matrices[:3]), matrices[3]
         self.matrix.setOption(PETSc.Mat.Option.SYMMETRIC, True)
         self.matrix.setOption(PETSc.Mat.Option.KEEP_NONZERO_PATTERN, True)
 
     def assemble(self) -> None:
         """Take the present state; collective."""
-        self._moduli.update()
+        self.moduli.update()
         self._assemble_surfaces()
-        for K, inside in zip(self._powers, self._inside, strict=True):
-            fem_petsc.assemble_matrix(K, inside)
+        H = fem.pack_coefficients(self._inside[0][0][0])  # once for all forms: it takes as long as they do
+        for K, inside in zip(self.powers, self._inside, strict=True):
+            fem_petsc.assemble_matrix(
+                K, inside, coeffs=[[H if _has_moduli(f) else {} for f in row] for row in inside]
+            )
             K.assemble()
 
     def set(self, m: float) -> None:
         """Form ``matrix`` for a number of waves; collective."""
-        constant, linear, square = self._powers
-        constant.copy(self.matrix, _SAME)
-        if m:
-            self.matrix.axpy(m, linear, _SAME)
-            self.matrix.axpy(m**2, square, _SAME)
+        self.matrix.zeroEntries()
+        self.powers.add_to(self.matrix, m)
 
     def _assemble_surfaces(self) -> None:
         """The powers of m of the terms on surfaces, from three numbers of waves."""
-        constant, linear, square = self._powers
-        for m, K in enumerate(self._powers):
+        constant, linear, square = self.powers
+        for m, K in enumerate(self.powers):
             self._problem.m.value = m
             K.zeroEntries()
             fem_petsc.assemble_matrix(K, self._on_surfaces)
@@ -99,6 +110,10 @@ def _inside(problem: PerturbedProblem, H: fem.Function, power: int) -> list[list
 
     blocks = range(len(tests))
     return [[block(row, column) for column in blocks] for row in blocks]
+
+
+def _has_moduli(form: fem.Form | None) -> bool:
+    return form is not None and bool(form._cpp_object.coefficients)
 
 
 def _coupled(i: int, j: int) -> bool:

@@ -6,10 +6,12 @@ from petsc4py import PETSc
 from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.mass import Mass
 from annelid.solver.assembly.system import System
+from annelid.solver.errors import NoEquilibrium
 from annelid.solver.harmonics.amplitudes import PerturbedProblem
 from annelid.solver.harmonics.last_harmonic import last_harmonic
 from annelid.solver.harmonics.modes import HarmonicMode, lowest_mode
-from annelid.solver.harmonics.second_variation import SecondVariation
+from annelid.solver.harmonics.second_variation import Powers, SecondVariation
+from annelid.solver.harmonics.singular import Loss, distance_to_singular, first_loss
 from annelid.solver.harmonics.supports import amplitude_constraints, parities
 from annelid.solver.harmonics.tangent import HarmonicTangent
 from annelid.solver.linalg.factor import WorkCount
@@ -43,6 +45,7 @@ class HarmonicStability:
         self._tangents: dict[tuple[int, tuple[str, ...]], HarmonicTangent] = {}
         self._state: tuple[PETSc.Vec, Loads] | None = None
         self._mass = Mass(self.problem, [])
+        self._change: PETSc.Mat | None = None
         self.work = WorkCount()
 
     def count(self, m: int) -> int:
@@ -57,6 +60,51 @@ class HarmonicStability:
         planes = parities(self.problem.model.supports)
         return sum(self._factorised(m, opposite).unstable_modes() for opposite in planes)
 
+    def resists_torsion(self) -> bool:
+        """Whether no twist θ(R, Z) can be unstable, because every place resists it; sufficient alone."""
+        self._take_state()
+        return self._K.moduli.resist_torsion()
+
+    def count_around(self, m: int) -> tuple[int, float]:
+        """Number of unstable modes with m ≥ 2 waves, and how far from m it is the same.
+
+        If some are unstable the distance is zero: then it is rarely worth the search.
+
+        Raises:
+            NoEquilibrium: The factorisation failed.
+        """
+        planes = parities(self.problem.model.supports)
+        tangents = [self._factorised(m, opposite) for opposite in planes]
+        count = sum(tangent.unstable_modes() for tangent in tangents)
+        if count:
+            return count, 0.0
+        return 0, min(distance_to_singular(tangent, self._K.powers, m) for tangent in tangents)
+
+    def second_variation(self) -> Powers:
+        """A copy of the second variation of the present state, for ``loss``."""
+        self._take_state()
+        return self._K.powers.copy()
+
+    def loss(self, m: int, beyond: Powers) -> Loss:
+        """The first zero of a stiffness with m waves from the present, stable state to another one.
+
+        The second variation is taken as linear between, as in a linearised analysis of buckling. It is an
+        estimate of where a mode turns, and of the mode.
+
+        Raises:
+            NoEquilibrium: The factorisation failed.
+        """
+        found = []
+        for opposite in parities(self.problem.model.supports):
+            tangent = self._factorised(m, opposite)
+            if self._change is None:
+                self._change = self._K.matrix.duplicate()
+            self._change.zeroEntries()
+            beyond.add_to(self._change, m)
+            self._K.powers.add_to(self._change, m, -1.0)
+            found.append(first_loss(tangent, self._change, self._mass, opposite))
+        return min(found, key=lambda loss: loss.share)
+
     def mode(self, m: int) -> HarmonicMode:
         """The lowest of the modes nearest to zero stiffness with m waves around the axis.
 
@@ -67,16 +115,19 @@ class HarmonicStability:
         modes = [self._lowest(self._factorised(m, opposite), m, opposite) for opposite in planes]
         return min(modes, key=lambda mode: mode.stiffness)
 
-    def near(self, mode: HarmonicMode) -> HarmonicMode:
+    def near(self, m: int, opposite: tuple[str, ...], vector: PETSc.Vec) -> HarmonicMode:
         """The mode of the present state that goes on from one of a state nearby.
 
         Raises:
             NoEquilibrium: The factorisation failed, or the eigensolver found no mode.
         """
-        tangent = self._factorised(mode.m, mode.opposite)
-        found = lowest_mode(self.problem, tangent, mode.m, mode.opposite, mode.vector)
-        if found.stiffness > 0 and tangent.unstable_modes():  # it is not the nearest to zero
-            found = self._lowest(tangent, mode.m, mode.opposite)
+        tangent = self._factorised(m, opposite)
+        try:
+            found = lowest_mode(self.problem, tangent, m, opposite, vector)
+        except NoEquilibrium:  # many modes are as soft
+            return self._lowest(tangent, m, opposite)
+        if tangent.unstable_modes() > (found.stiffness < 0):  # it is not the lowest
+            found = self._lowest(tangent, m, opposite)
         return found
 
     def _lowest(self, tangent: HarmonicTangent, m: int, opposite: tuple[str, ...]) -> HarmonicMode:

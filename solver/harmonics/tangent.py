@@ -78,13 +78,13 @@ class HarmonicTangent:
                 matrix.ptap(self._map.T, result=self._reduced)
             self._reduced.setOption(PETSc.Mat.Option.SYMMETRIC, True)
             self._factor.factorise(self._reduced)
-        self.deflation = Deflation(free, resisted, self._mass, self._solve)
+        self.deflation = Deflation(free, resisted, self._mass, self.solve)
 
     def unstable_modes(self) -> int:
         """Unstable modes from the inertia of the matrix factorised last (Sylvester's law of inertia)."""
         return self._factor.negative_pivots() - self._constraint_unknowns - self.deflation.negative()
 
-    def _solve(self, forces: PETSc.Vec, out: PETSc.Vec) -> None:
+    def solve(self, forces: PETSc.Vec, out: PETSc.Vec) -> None:
         """Write K⁻¹ times forces to ``out``; those at fixed unknowns are ignored."""
         rhs = forces.copy()
         rhs.array_w[self._fixed - rhs.owner_range[0]] = 0.0

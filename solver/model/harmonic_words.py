@@ -3,6 +3,9 @@
 
 import re
 
+NOT_JUDGED = "stability around the axis was not judged"
+"""Begins the remark of a path whose model harmonics refuse."""
+
 _MOST_LOBES = 7  # more of them are folds
 
 

@@ -13,6 +13,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from annelid.cases.cli import branching
 from annelid.cases.cli.main import main
 from annelid.cases.run import branch as branch_cases
 from annelid.cases.run.run import run_case
@@ -21,6 +22,7 @@ from annelid.cases.validate.toml_files import read_toml
 from annelid.geometry.errors import InputError
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.folder.run_record import open_run
+from annelid.solver.model.harmonic_words import NOT_JUDGED
 
 INPUT = 2
 TWO_LOBES = 6.88764e-3  # MPa, of a shear modulus of 0.1 MPa
@@ -139,6 +141,18 @@ def test_a_run_without_such_a_mode_is_refused(tmp_path, capsys):
     assert branch(run, tmp_path / "new.toml") == INPUT
     assert "has no critical state with waves around the axis" in capsys.readouterr().err
     assert not (tmp_path / "new.toml").exists()
+
+
+def test_a_run_whose_harmonics_are_refused_says_what_to_do():
+    remark = f"{NOT_JUDGED}: loads turn the part about its axis: judge a 3-D model"
+    outcome = SimpleNamespace(remarks=("something else", remark))
+    body = SimpleNamespace(model="axisymmetric")
+    run = SimpleNamespace(body=body, critical_points=(), outcome=outcome, path="runs/twisted")
+    with pytest.raises(InputError, match=r"runs/twisted: .* was not judged: loads turn the part"):
+        branching._critical_state(run, None)
+    run.body.model = "sector"
+    with pytest.raises(InputError, match=r"path\.beyond_instability = 'branch'"):
+        branching._critical_state(run, None)
 
 
 def test_half_a_part_cannot_follow_a_mode_that_is_opposite_on_its_mirror_image(tmp_path, capsys):

@@ -69,6 +69,7 @@ def test_this_module_tests_every_library_case():
         "lattice_balloon",
         "lattice_sleeve",
         "leak_pressure",
+        "long_ring_tube",
         "mandrel",
         "meridian_balloon",
         "necking_tube",

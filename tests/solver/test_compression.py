@@ -29,8 +29,8 @@ WAVES = [
     (2, 0.0688764, 4, 5e-3),
     (3, 0.215462, 4, 5e-3),
     (4, 0.478682, 4, 5e-3),
-    (5, 0.795338, 8, 0.01),
-    (6, 1.02483, 8, 0.02),
+    pytest.param(5, 0.795338, 8, 0.01, marks=pytest.mark.long),
+    pytest.param(6, 1.02483, 8, 0.02, marks=pytest.mark.long),
 ]
 EXACT = 1.458  # P/μ at B/A = 2 and n = 6; the radius of the lumen is then 0.563 times the drawn one
 SLIDING = (Support("end_low", "axial"), Support("end_high", "axial"))
@@ -61,7 +61,7 @@ def test_sectors_buckle_at_the_exact_suction(n, exact, through, tolerance):
 
 
 @pytest.mark.rate
-@pytest.mark.parametrize("cells", ["hexahedra", "tetrahedra"])
+@pytest.mark.parametrize("cells", ["hexahedra", pytest.param("tetrahedra", marks=pytest.mark.long)])
 def test_a_thick_sector_converges_from_above(cells):
     """Six waves around; without stabilisation hexahedra buckle at 0.49 μ, 0.37 μ and less."""
     meshes = (4, 8, 12) if cells == "hexahedra" else (4, 6, 8)
@@ -103,7 +103,9 @@ def test_a_block_between_lubricated_plates(cells):
 
 
 @pytest.mark.parametrize("bulk_modulus", [None, 20.0])
-@pytest.mark.parametrize("cells", ["quadrilaterals", "hexahedra", "tetrahedra"])
+@pytest.mark.parametrize(
+    "cells", ["quadrilaterals", "hexahedra", pytest.param("tetrahedra", marks=pytest.mark.long)]
+)
 def test_a_bonded_core_under_large_compression(cells, bulk_modulus):
     """A short thick ring between bonded plates; without stabilisation hexahedra have a mode at 10 %."""
     size = {"along": 0.5, "through": 8}

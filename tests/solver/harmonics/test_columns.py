@@ -3,7 +3,9 @@
 
 Euler's load N = π² E I/L² of a column whose ends turn freely, or, what is the same, slide without turning
 (Timoshenko, Gere, Theory of Elastic Stability, from memory), and the values of an incremental analysis of
-neo-Hookean tubes as in ``test_tubes_by_lobes``.
+neo-Hookean tubes as in ``test_tubes_by_lobes``. A closed form for compressed cylinders is in
+``exact.axial_waves``; as they get stubby, barrelling comes before bending (Goriely, Vandiver, Destrade, Proc.
+R. Soc. A 464, 3003, 2008, from memory).
 """
 
 import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
@@ -11,8 +13,15 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 import numpy as np
 import pytest
 from counting import Judged, turns
-from models import neo_hookean, tube_body, tube_model
+from dielectric_cases import grid_body
+from exact.axial_waves import critical_stretch
+from models import SLIDING, neo_hookean, tube_body, tube_model
 from scipy.optimize import brentq
+
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part
+
+BIOT = 0.295598 ** (2 / 3)  # axial stretch of a free surface that creases under uniaxial compression (1963)
 
 # R/t of cylinders with mid radius 1 and L = 2R, the element size along them, then m and axial stretch. m = 0
 # turns near the classical stress 2 μ t/R (at 1.006 of it for R/t = 50), waves of few lobes turn before it.
@@ -62,6 +71,44 @@ def test_a_long_thin_tube_goes_oval_at_three_fifths_of_the_classical_stress():
     strain = brentq(lambda e: (1 - e) ** -2 - (1 - e) - stress, 0.0, 0.1)
     assert stress / (2 / 50) == pytest.approx(3 / 5, rel=0.01)
     assert turns(thin_cylinder(50, length, 0.2), 2, strain, shortened(length)) == (0, 1)
+
+
+def stubby(length, cells):
+    """A solid cylinder with the radius 1 between sliding planes, with small elements at its surface."""
+
+    def place(q):
+        return np.stack([1 - (1 - q[:, 0]) ** 3, length * q[:, 1]], axis=1)
+
+    surfaces = {(0, 1): "outer", (1, 0): "end_low", (1, 1): "end_high"}
+    body = grid_body("axisymmetric", cells, place, "core", surfaces, (1.0, 0.0))
+    return Judged(Model(body, (Part("core", neo_hookean()),), SLIDING))
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(("length", "m", "other"), [(2.0, 1, 0), (1.0, 0, 1)])
+def test_a_solid_cylinder_bends_or_barrels(length, m, other):
+    """A slender one bends first, a stubby one barrels, in several half waves."""
+    first = {
+        m: max(critical_stretch(m, n * np.pi / length, (0, 1), (1,)) for n in range(1, 7)) for m in (0, 1)
+    }
+    assert first[m] > first[other]
+    judged = stubby(length, (8, 8))
+    below, above = turns(judged, m, 1 - first[m], shortened(length), steps=6)
+    assert (below, above > 0) == (0, True)
+    if first[m] - first[other] > 0.01:
+        assert judged.count(other) == 0
+
+
+@pytest.mark.exact
+def test_short_waves_on_a_compressed_surface():
+    """Half a wave with k B = 20 long: 0.4 % above the stretch at which a surface creases."""
+    exact = critical_stretch(0, 20.0, (0, 1), (1,))
+    assert exact == pytest.approx(BIOT, rel=5e-3)
+    assert critical_stretch(0, 160.0, (0, 1), (1,)) == pytest.approx(BIOT, rel=1e-3)
+    length = np.pi / 20
+    judged = stubby(length, (12, 4))
+    below, above = turns(judged, 0, 1 - exact, shortened(length), steps=6)
+    assert (below, above > 0) == (0, True)
 
 
 def thin_cylinder(slenderness, length, along):

@@ -8,7 +8,7 @@ import pytest
 from counting import Judged
 from models import SLIDING, neo_hookean, tube_body, tube_model
 
-from annelid.solver.harmonics.last_harmonic import LEAST, harmonics_to, last_harmonic
+from annelid.solver.harmonics.last_harmonic import LEAST, last_harmonic
 from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part
 from annelid.solver.readout.evaluation import Evaluation
@@ -51,12 +51,3 @@ def test_a_thin_cylinder_has_no_mode_beyond_it():
     assert counts[3] > 0
     assert last < 30
     assert max(np.flatnonzero(counts)) < last / 2
-
-
-@pytest.mark.parametrize("last", [4, 8, 9, 67, 400])
-def test_harmonics_that_are_judged(last):
-    """All up to eight, then no two further apart than 15 % or one, and the last."""
-    numbers = np.array(harmonics_to(last))
-    assert list(numbers[:8]) == list(range(1, min(last, 8) + 1))
-    assert numbers[-1] == last
-    assert (np.diff(numbers) <= np.maximum(1, 0.15 * numbers[:-1])).all()

@@ -57,6 +57,32 @@ def test_a_sphere_turns_for_all_harmonics_at_once(material, second, third, half)
     assert stiffness == pytest.approx([stiffness[0]] * 3, rel=1e-3)
 
 
+# B/A, element size along, elements through, then n and P/μ of the first modes, n = 5 of 1.1 left out.
+THIN = {
+    (1.2, 0.15, 2): [(4, 0.16752), (3, 0.169049)],
+    (1.1, 0.08, 2): [(6, 0.0431644), (4, 0.04516)],
+    (1.05, 0.08, 1): [(7, 0.0101817), (8, 0.0103034)],
+    (1.02, 0.05, 1): [(12, 0.00161176), (11, 0.00162545), (13, 0.00164026)],
+}
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("case", THIN, ids=str)
+def test_thin_spheres_under_suction(case):
+    """Neighbouring modes are about 1 % apart; a thin shell has 4 μ (t/R)² (Zoelly, 1915, from memory)."""
+    ratio, along, through = case
+    shape = Balloon(sphere(1.0), (Layer("wall", ratio - 1),))
+    body = build(shape, MeshSize(along=along, through=through))
+    judged = Judged(Model(body, (Part("wall", neo_hookean()),), (Support("outer", "rigid motion"),)))
+    turned = [5] if ratio == 1.1 else []
+    judged.at(pressure=-THIN[case][0][1] * (1 - BRACKET), steps=4)
+    for n, pressure in [(-1, 0.0), *THIN[case]]:
+        if pressure:
+            turned.append(n)
+            judged.at(pressure=-pressure * (1 + BRACKET))
+        assert [judged.count(m) for m in range(15)] == [sum(m <= n for n in turned) for m in range(15)]
+
+
 @pytest.mark.long
 @pytest.mark.exact
 def test_an_inflated_sphere_becomes_a_pear():

@@ -11,6 +11,7 @@ import dolfinx_solver  # noqa: F401  (orders MPI ahead of the bindings)
 
 import pytest
 from counting import Judged, turns
+from exact import tube as exact_tube
 from models import neo_hookean, tube_body, tube_model
 
 from annelid.solver.model.material import Material
@@ -97,6 +98,15 @@ def test_the_pressure_in_plane_strain_goes_with_one_over_the_stretch():
     for lz in (1.0, 1.3, 1.6):
         judged = pulled(tube("neo-Hookean", 1.5, height, through=4, along=height), height, lz)
         assert turns(judged, 2, 0.0688764 / lz, lambda P: {"pressure": -P}) == (0, 1)
+
+
+@pytest.mark.exact
+def test_many_lobes_crease_the_inner_surface():
+    """B/A = 1.5: 20 lobes turn at a/A = 0.554941, a plane surface at 0.543689 (Biot, from memory)."""
+    height = 0.5 / 32
+    judged = tube("neo-Hookean", 1.5, height, through=32, along=height)
+    P, _ = exact_tube.pressure_and_force(exact_tube.mooney_rivlin(0.5), 1.0, 1.5, 0.554941, 1.0)
+    assert turns(judged, 20, -P, lambda P: {"pressure": -P}, steps=12) == (0, 1)
 
 
 @pytest.mark.exact
