@@ -7,7 +7,7 @@
                - Σ P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX       pressures, dead forces, torques, weight
                - ∫ P_s ½x⊥·n da                                    uneven pressure of a flow along the lumen
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
-               + ∫ det G ½ η μ |b|² dX                             folds of slack walls, where F B replaces F
+               + ∫ det G η μ |D|²/8 dX                            FᵀF + D replaces FᵀF in walls that fold
 
 Fe is F G⁻¹, in deposited parts F F0⁻¹ G⁻¹. Residual and tangent are derivatives of Π. See README.md in this
 folder for the symbols.
