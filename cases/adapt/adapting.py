@@ -164,8 +164,8 @@ def _next_edges(
         return through, along
     judged = [error for error in mesh.errors if math.isfinite(error.bar)]
     missed = [(e, q) for e, q in zip(judged, quantities, strict=True) if q.share > accuracy]
-    rows: FloatArray = np.max([_scaled(error.along, quantity) for error, quantity in missed], axis=0)
-    columns: FloatArray = np.max([_scaled(error.through, quantity) for error, quantity in missed], axis=0)
+    rows = np.stack([_scaled(error.along, quantity) for error, quantity in missed]).max(axis=0)
+    columns = np.stack([_scaled(error.through, quantity) for error, quantity in missed]).max(axis=0)
     pieces = next_pieces(rows, columns, excess)
     return divided_edges(edges[0], pieces[1], smooth=False), divided_edges(edges[1], pieces[0])
 

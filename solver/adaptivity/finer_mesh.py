@@ -263,7 +263,8 @@ class _Amplitude(Condition):
 
 def _bundles(energy: FloatArray) -> Iterator[list[int]]:
     """Neighbouring rows, so many together that each bundle has its share of the energy."""
-    limit, bundle, held = energy.sum() / _BUNDLES, [], 0.0
+    limit, held = energy.sum() / _BUNDLES, 0.0
+    bundle: list[int] = []
     for row, part in enumerate(energy):
         if bundle and held + part > limit:
             yield bundle
