@@ -46,6 +46,8 @@ class Body:
             other node the node itself, shape (n,); ``None`` if nothing is deposited.
         layer_thickness: For each region that is a layer of uneven thickness, its local thickness through the
             wall at every node, shape (n,), mm; it is not kept in mesh files.
+        grid: Places of the nodes in a mesh of rows and columns, in half elements through the wall and along
+            it, shape (n, 2); ``None`` in 3-D. It is not kept in mesh files.
     """
 
     model: str
@@ -65,6 +67,7 @@ class Body:
     deposited: tuple[str, ...] = ()
     base_node: IntArray | None = None
     layer_thickness: Mapping[str, FloatArray] = field(default_factory=dict)
+    grid: IntArray | None = None
 
     def facet_numbers(self, surface: str) -> IntArray:
         """Facet numbers of a named surface.

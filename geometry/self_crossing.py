@@ -87,18 +87,23 @@ class SelfCrossing:
         pieces = x[self._pieces]
         if x.shape[1] == 2:
             lines = shapely.linestrings(pieces)
-            pairs = shapely.STRtree(lines).query(lines, predicate="crosses").T
-            return pairs[pairs[:, 0] < pairs[:, 1]]
+            i, j = self._apart(shapely.STRtree(lines).query(lines).T)
+            cross = shapely.crosses(lines[i], lines[j])  # much faster than within the query
+            return np.stack([i[cross], j[cross]], axis=1)
         low, high = pieces.min(axis=1), pieces.max(axis=1)
         boxes = shapely.box(low[:, 0], low[:, 2], high[:, 0], high[:, 2])
         pairs = shapely.STRtree(boxes).query(boxes).T
-        i, j = pairs[pairs[:, 0] < pairs[:, 1]].T
+        i, j = pairs.T
         near = (low[i, 1] <= high[j, 1]) & (low[j, 1] <= high[i, 1])
-        i, j = i[near], j[near]
-        apart = (self._pieces[i][:, :, None] != self._pieces[j][:, None, :]).all(axis=(1, 2))
-        i, j = i[apart], j[apart]
+        i, j = self._apart(pairs[near])
         cross = np.logical_or(_edges_pierce(pieces[i], pieces[j]), _edges_pierce(pieces[j], pieces[i]))
         return np.stack([i[cross], j[cross]], axis=1)
+
+    def _apart(self, pairs: IntArray) -> tuple[IntArray, IntArray]:
+        """Each pair once, without those of pieces that share a node."""
+        i, j = pairs[pairs[:, 0] < pairs[:, 1]].T
+        apart = (self._pieces[i][:, :, None] != self._pieces[j][:, None, :]).all(axis=(1, 2))
+        return i[apart], j[apart]
 
     def _enclosed(self, x: FloatArray) -> float:
         """Signed volume of a closed lumen up to a factor, by the sum over its straight pieces."""

@@ -50,6 +50,13 @@ MAY_IMPORT = {
         "solver.readout",
         "solver.harmonics",
     ),
+    "solver.adaptivity": (
+        "solver.model",
+        "solver.energy",
+        "solver.assembly",
+        "solver.readout",
+        "solver.continuation",
+    ),
     "solver.homogenisation": (
         "solver.model",
         "solver.constraints",
@@ -113,7 +120,8 @@ MAY_IMPORT = {
     "cases.schema": (),
     "cases.convert": ("cases.schema",),
     "cases.validate": ("cases.schema", "cases.convert"),
-    "cases.run": ("cases.schema", "cases.convert", "cases.validate"),
+    "cases.adapt": ("cases.schema", "cases.convert", "cases.validate"),
+    "cases.run": ("cases.schema", "cases.convert", "cases.validate", "cases.adapt"),
     "cases.studies": ("cases.schema", "cases.convert", "cases.validate", "cases.run"),
     "cases.verify": ("cases.schema", "cases.convert", "cases.validate", "cases.run", "cases.studies"),
     "cases.selfcheck": ("cases.convert", "cases.validate", "cases.run"),
@@ -122,6 +130,7 @@ MAY_IMPORT = {
         "cases.schema",
         "cases.convert",
         "cases.validate",
+        "cases.adapt",
         "cases.run",
         "cases.studies",
         "cases.cluster",
@@ -151,6 +160,7 @@ WITH_BINDINGS = {  # of the solver
     "readout",
     "harmonics",
     "continuation",
+    "adaptivity",
     "homogenisation",
 }
 

@@ -28,6 +28,7 @@ __all__ = [
     "sheet_command",
     "study_command",
     "view_command",
+    "with_chosen_mesh",
 ]
 
 REPORTING = "writing the report"
@@ -46,6 +47,9 @@ def check_command(options: argparse.Namespace) -> int:
         checked = check_case(case)
     print(resolved_text(case))
     measured = quality(checked.body)
+    if case.mesh.accuracy is not None:
+        allowed = f"{100 * case.mesh.accuracy:g} %"
+        print(f"# the run chooses the mesh for an accuracy of {allowed}; this is the first one")
     known = {name: quantity_of(name).unit for name in checked.quantities}
     names = ", ".join(name if unit == "1" else f"{name} [{unit}]" for name, unit in known.items())
     lines = [
@@ -70,7 +74,7 @@ def mesh_command(options: argparse.Namespace) -> int:
     from annelid.geometry.io.files import write_mesh
     from annelid.geometry.meshing.quality import quality
 
-    case = given_case(options)
+    case = with_chosen_mesh(given_case(options))
     require_libraries()
     out = options.out or Path(f"{Path(options.case).stem}.msh")
     if out.suffix not in (".msh", ".vtu"):
@@ -221,6 +225,20 @@ def library_command(options: argparse.Namespace) -> int:
         print(f"{name:<{width}}  {tomllib.loads(path.read_text())['title']}")
     print("\nThe scenarios are invented. Run a case: annelid run NAME. Print its file: annelid library NAME.")
     return 0
+
+
+def with_chosen_mesh(case: "Case") -> "Case":
+    """Choose the mesh of a case that has an accuracy in place of sizes, and print each mesh on the way."""
+    if case.mesh.accuracy is None:
+        return case
+    from annelid.cases.adapt.adapting import adapted
+    from annelid.cases.run.environment import require_libraries
+
+    require_libraries()
+    with MinuteLines("choosing the mesh"):
+        chosen, adaptation = adapted(case, say=lambda line: print(line, file=sys.stderr, flush=True))
+    print(adaptation.text, *adaptation.notes, sep="\n", file=sys.stderr)
+    return chosen
 
 
 def given_case(options: argparse.Namespace) -> "Case":

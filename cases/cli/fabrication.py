@@ -14,6 +14,7 @@ from annelid.cases.schema.case import Case
 from annelid.cases.validate.reading import find_case, read_case
 from annelid.cases.validate.resolved import case_hash
 from annelid.geometry.errors import InputError
+from annelid.results.folder.folder_files import MESHED_HASH
 
 if TYPE_CHECKING:
     from annelid.results.folder.run_record import RunRecord
@@ -65,7 +66,7 @@ def write_sheet_of(source: str, run_folder: Path | None, folder: Path | None) ->
 
 
 def _check_run(case: Case, run: "RunRecord") -> None:
-    if run.provenance["case_hash"] != case_hash(case):
+    if case_hash(case) not in (run.provenance["case_hash"], run.provenance.get(MESHED_HASH)):
         raise InputError(
             f"{run.path}: is a run of another case; name a run of this one, or leave out --run", key="--run"
         )

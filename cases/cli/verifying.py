@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from annelid.cases.cli.argument_types import quantity, whole_number
-from annelid.cases.cli.commands import given_case
+from annelid.cases.cli.commands import given_case, with_chosen_mesh
 
 if TYPE_CHECKING:
     from annelid.results.verification.record import Verification
@@ -60,10 +60,11 @@ def verify_command(options: argparse.Namespace) -> int:
     from annelid.cases.verify.refinement import refined_runs
     from annelid.cases.verify.result import cost_lines, verification_of, write_results
 
-    case = given_case(options)
+    asked = given_case(options)
+    case = with_chosen_mesh(asked)
     runs = refined_runs(case, finer=options.finer)
     plan = verification_plan(case, runs)
-    store = Store(options.out or default_folder(Path(options.case).stem, case))
+    store = Store(options.out or default_folder(Path(options.case).stem, asked))
     workers = options.workers or len(os.sched_getaffinity(0))
     print("\n".join([plan.file.study.title, *cost_lines(runs, plan, store, workers)]))
     if options.dry_run:
@@ -77,7 +78,7 @@ def verify_command(options: argparse.Namespace) -> int:
                 store.delete_failure(run)
         table = StudyTable(plan, store)
         run_study(plan, store, table, Settings(options.workers, options.time_limit))
-        verification = verification_of(case, runs, plan, store)
+        verification = verification_of(case, runs, plan, store, asked=asked)
         page = write_results(verification, case, store)
     _print_bars(verification, display_units_of(case))
     print(f"table: {store.path / 'bars.csv'}\npage: {page}")

@@ -28,6 +28,7 @@ from annelid.geometry.lattice_mesh.measured_wall import MeasuredWall
 from annelid.geometry.meshing.build import build
 from annelid.geometry.meshing.grid_lines import pieces
 from annelid.geometry.meshing.imperfection import deformed
+from annelid.geometry.shapes.band import Band
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
 from annelid.geometry.shapes.tube import Tube
@@ -35,7 +36,7 @@ from annelid.geometry.shapes.tube import Tube
 if TYPE_CHECKING:
     from annelid.solver.records import Equilibrium
 
-__all__ = ["MeshedPart", "body_of", "meshed_part_of"]
+__all__ = ["MeshedPart", "bands_and_lines_of", "body_of", "divided_body_of", "meshed_part_of"]
 
 
 class MeshedPart(NamedTuple):
@@ -56,6 +57,20 @@ def body_of(case: Case) -> Body:
     return meshed_part_of(case).body
 
 
+def divided_body_of(case: Case, divide: tuple[int, int]) -> Body:
+    """Mesh an axisymmetric case with its elements divided along and through the wall."""
+    size = mesh_size_of(case)
+    bands, lines = bands_and_lines_of(case)
+    pieces = (size.divide[0] * divide[0], size.divide[1] * divide[1])
+    return build(shape_of(case), replace(size, divide=pieces), bands, lines=lines)
+
+
+def bands_and_lines_of(case: Case) -> tuple[list[Band], list[float]]:
+    """Return the electrodes and the heights of sections, at which a mesh has element edges."""
+    shape, bands = shape_of(case), [band_of(electrode) for electrode in case.electrodes]
+    return bands, [] if shape.bands_by_radius else [section.at for section in case.sections]
+
+
 def meshed_part_of(case: Case) -> MeshedPart:
     """Mesh the shape of a resolved case, with element edges at electrode edges and sections.
 
@@ -64,9 +79,8 @@ def meshed_part_of(case: Case) -> MeshedPart:
     """
     if case.lattice is not None:
         return _part_with_lattice(case)
-    shape, bands = shape_of(case), [band_of(electrode) for electrode in case.electrodes]
-    lines = [] if shape.bands_by_radius else [section.at for section in case.sections]
-    body, imperfection = build(shape, mesh_size_of(case), bands, lines=lines), imperfection_of(case)
+    bands, lines = bands_and_lines_of(case)
+    body, imperfection = build(shape_of(case), mesh_size_of(case), bands, lines=lines), imperfection_of(case)
     return MeshedPart(body if imperfection is None else deformed(body, imperfection))
 
 
@@ -95,7 +109,7 @@ def _part_with_lattice(case: Case) -> MeshedPart:
         stress_free_gradient=wall.stress_free_gradient if wall is not None else None,
         stress_free_points=wall.stress_free_points if wall is not None else None,
         cover=tuple(layer for layer in shape.layers if layer.name in case.cover),
-        core=_core_of(shape, mesh.across_core or mesh.along),
+        core=_core_of(shape, mesh.across_core or mesh.size),
         ends=_caps_of(skin_of(case), mesh, wall),
     )
     return MeshedPart(replace(body, notes=dict(_notes(lattice, wall))), inflation)
@@ -139,8 +153,8 @@ def _caps_of(skin: Shape, mesh: MeshTable, inflated: InflatedWall | MeasuredWall
         radius=skin.inner_radius + wall,
         thickness=thickness,
         length=skin.length,
-        along=mesh.along,
-        elements=max(mesh.through, pieces(thickness, mesh.along)),
+        along=mesh.size,
+        elements=max(mesh.elements, pieces(thickness, mesh.size)),
         inflated=drawn,
     )
 

@@ -74,6 +74,11 @@ class Cost(NamedTuple):
             f"about {self.megabytes} of memory (at least {_DRAWING:.0f} MB with its report)",
         ]
 
+    def scaled(self, factor: float) -> str:
+        """Describe the time and the memory with so many times as many unknowns."""
+        megabytes = _LIBRARIES + factor * (self.memory - _LIBRARIES)
+        return f"{_rounded(self.seconds * factor)} and {megabytes / 1000:.2g} GB"
+
     @property
     def megabytes(self) -> str:
         """The expected memory as text."""

@@ -169,6 +169,11 @@ class _Describer(TableWords):
     def _mesh(self, mesh: MeshTable, *, has_lattice: bool) -> tuple[str, ...]:
         left_out = ["model", "cells", *(["around"] if has_lattice else ["on_struts", "through_struts"])]
         left_out += {"axisymmetric": ["around", "sector"], "solid": ["sector"]}.get(mesh.model, [])
+        if mesh.edges_along or mesh.edges_through:
+            left_out += ["along", "through", "across_core", "edges_along", "edges_through"]
+            counts = {"along": mesh.edges_along, "through": mesh.edges_through}
+            given = ", ".join(f"{len(e) - 1} {name} the wall" for name, e in counts.items() if e)
+            return (sentence(f"{_MODELS[mesh.model]}; elements with given edges: {given}"),)
         return (sentence(f"{_MODELS[mesh.model]}; elements: {self.pairs(mesh, *left_out)}"),)
 
     def _part(self, case: Case, part: PartTable) -> str:

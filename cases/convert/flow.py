@@ -91,7 +91,7 @@ def flow_of(case: Case) -> Flow | None:
 def most_sections(case: Case, shape: Shape) -> int:
     """Return how many sections of the lumen the mesh resolves: as many as there are elements along it."""
     low, high = edge_range(case, shape)
-    return max(1, math.ceil((high - low) / case.mesh.along - _SPARE))
+    return max(1, math.ceil((high - low) / case.mesh.size - _SPARE))
 
 
 @contextmanager

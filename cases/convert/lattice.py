@@ -55,9 +55,9 @@ def lattice_mesh_size_of(case: Case) -> LatticeMeshSize:
     """Return the element sizes of a wall with a lattice."""
     mesh = case.mesh
     return LatticeMeshSize(
-        along=mesh.along,
+        along=mesh.size,
         on_struts=mesh.on_struts,
-        through=mesh.through,
+        through=mesh.elements,
         through_struts=mesh.through_struts,
         sector=mesh.sector if mesh.model == "sector" else 360.0,
         separate_rings="end ring" in {part.region for part in case.parts},

@@ -146,21 +146,21 @@ def _fields(case: Case, units: DisplayUnits) -> Iterator[str]:
 
 def _elements(case: Case, units: DisplayUnits) -> Iterator[str]:
     """Compare the elements along a wall with its details; with a lattice they follow the struts."""
-    if case.lattice is not None:
+    if case.lattice is not None or case.mesh.along is None:
         return
 
     def longer_than(length: float) -> str:
-        along, least = (units.show("length", value) for value in (case.mesh.along, length))
+        along, least = (units.show("length", value) for value in (case.mesh.size, length))
         return f"mesh.along: elements of {along} are longer than {least}"
 
     for electrode in case.electrodes:
         width = (electrode.end or 0.0) - (electrode.start or 0.0)
-        if case.mesh.along > width:
+        if case.mesh.size > width:
             yield f"{longer_than(width)}, the width of electrode {electrode.name}"
         if electrode.helix is not None:
             yield from _across_helix(electrode.name, electrode.helix, case.mesh)
     bending = shape_of(case).bending_length
-    if case.mesh.along > bending / _ELEMENTS:
+    if case.mesh.size > bending / _ELEMENTS:
         yield (
             f"{longer_than(bending / _ELEMENTS)}, a third of sqrt(R t), over which the bending at ends and "
             "at edges of electrodes decays: stresses there are less accurate"
@@ -169,7 +169,7 @@ def _elements(case: Case, units: DisplayUnits) -> Iterator[str]:
 
 def _across_helix(name: str, helix: HelixTable, mesh: MeshTable) -> Iterator[str]:
     """Count the elements across a helix, of which each height has the nearest whole number below or above."""
-    along, around = helix.width / mesh.along, mesh.around * helix.width / helix.pitch
+    along, around = helix.width / mesh.size, mesh.around * helix.width / helix.pitch
     if min(along, around) < _ACROSS_HELIX:
         across = f"{digits(along, 2)} elements along the axis and {digits(around, 2)} around lie across helix"
         yield (

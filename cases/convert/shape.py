@@ -32,9 +32,19 @@ from annelid.geometry.shapes.tapered_tube import TaperedTube
 from annelid.geometry.shapes.thickness_map import ThicknessMap
 from annelid.geometry.shapes.tube import Tube
 
-__all__ = ["band_of", "edge_range", "layer_of", "measured_heights", "meridian_of", "mesh_size_of", "shape_of"]
+__all__ = [
+    "band_of",
+    "edge_range",
+    "first_mesh_size",
+    "layer_of",
+    "measured_heights",
+    "meridian_of",
+    "mesh_size_of",
+    "shape_of",
+]
 
 SHAPES: dict[str, type[Shape]] = {shape.kind: shape for shape in (Tube, TaperedTube, Sleeve, Balloon, Dome)}
+_FIRST = 6  # least number of elements along a part with which the choice of a mesh begins
 _MERIDIANS: Mapping[str, Callable[..., Meridian]] = {
     "sphere": sphere,
     "ellipsoid": ellipsoid,
@@ -105,9 +115,21 @@ def meridian_of(table: MeridianTable) -> Meridian:
 
 
 def mesh_size_of(case: Case) -> MeshSize:
-    """Return the element sizes of a shape without a lattice."""
-    values = entries_of(case.mesh)
+    """Return the element sizes of a shape without a lattice; with an accuracy those of the first mesh."""
+    if case.mesh.accuracy is not None:
+        return first_mesh_size(shape_of(case))
+    if case.mesh.along is None:
+        text = 'missing: expected a length, for example "0.5 mm", or accuracy in an axisymmetric model'
+        raise InvalidValue(text, key="along", subject="mesh")
+    values = entries_of(case.mesh) | {"through": case.mesh.elements}
+    values["divide"] = (case.mesh.pieces, case.mesh.pieces)
     return MeshSize(**{key: values[key] for key in MeshSize.__dataclass_fields__})
+
+
+def first_mesh_size(shape: Shape) -> MeshSize:
+    """Return the element sizes with which the choice of a mesh begins: coarse, as nothing is known yet."""
+    low, high = shape.band_range
+    return MeshSize(along=abs(high - low) / _FIRST, through=1)
 
 
 def edge_range(case: Case, shape: Shape) -> tuple[float, float]:

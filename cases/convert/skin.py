@@ -60,7 +60,7 @@ def skin_of(case: Case) -> Shape:
 def skin_mesh_size_of(case: Case) -> MeshSize:
     """Return the element sizes of the axisymmetric mesh on which the skin is inflated."""
     assert case.making is not None
-    along = case.making.along if case.making.along is not None else case.mesh.along / 3
+    along = case.making.along if case.making.along is not None else case.mesh.size / 3
     return MeshSize(along=along, through=_THROUGH)
 
 

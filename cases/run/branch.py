@@ -3,14 +3,16 @@
 
 import math
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from annelid.cases.convert.path import stage_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.imperfection import ImperfectionPointsTable
+from annelid.cases.schema.shape import MeshTable
 from annelid.cases.schema.stage import RequirementTable, StageTable, SupportTable
+from annelid.cases.schema.units import as_read
 from annelid.cases.validate.reported import known_quantities
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import InputError
@@ -68,7 +70,12 @@ def branch_case(case: Case, point: BranchPoint, *, size: float, arc: float | Non
     length = point.motion + _BEYOND * float(point.places[:, 0].max()) / point.waves if arc is None else arc
     stages = (*case.stages[:last], _along_arc(case, case.stages[last], length))
     per_wave = 2 * max(_ELEMENTS, 2 * _ELEMENTS // point.waves)
-    mesh = {"model": "sector", "sector": _sector(point), "around": per_wave * point.waves}
+    mesh = {
+        "model": "sector",
+        "sector": _sector(point),
+        "around": per_wave * point.waves,
+        **_even_sizes(case.mesh),
+    }
     words = harmonic_words(point.waves)
     notes = f"The branch on which the part {words}, with a drawn deviation along this mode. {case.notes}"
     sector = case.model_copy(
@@ -83,6 +90,15 @@ def branch_case(case: Case, point: BranchPoint, *, size: float, arc: float | Non
         }
     )
     return sector.model_copy(update={"requirements": _requirements(sector)})
+
+
+def _even_sizes(mesh: MeshTable) -> dict[str, Any]:
+    """Sizes of even elements in place of given edges: as many along and through the wall."""
+    if not mesh.edges_along:
+        return {}
+    even = {"edges_along": (), "edges_through": (), "divide": None}
+    length = mesh.edges_along[-1] - mesh.edges_along[0]
+    return even | {"along": as_read(length / (len(mesh.edges_along) - 1) / mesh.pieces)}
 
 
 def _sector(point: BranchPoint) -> float:

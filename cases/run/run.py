@@ -17,12 +17,13 @@ from annelid.cases.convert.path import stages_of, stepping_of
 from annelid.cases.run.early_stop import StoppedEarly, stop_at_missed_stages
 from annelid.cases.run.memory import check_memory
 from annelid.cases.run.minute_lines import MinuteLines
-from annelid.cases.run.ranks import check_size, on_first_rank
+from annelid.cases.run.ranks import check_one_rank, check_size, on_first_rank
 from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.resolved import case_hash
 from annelid.geometry.errors import AnnelidError
 from annelid.results.folder.run_records import Verdict
+from annelid.results.verification.adaptation import Adaptation
 from annelid.solver.errors import NoEquilibrium
 from annelid.solver.records import Equilibrium, Outcome
 
@@ -86,12 +87,18 @@ def run_case(
     check_size(comm.size, expected_ranks)
     with MinuteLines("meshing the part") as lines:
         lines.prints = comm.rank == 0
+        asked, adaptation = case, None
+        if case.mesh.accuracy is not None:
+            check_one_rank(case, comm.size)
+            case, adaptation = _with_chosen_mesh(case, lines)
+            lines.begin("meshing the part")
         part, model = _model_of(case, comm, lines)
         writers: list[RunWriter] = []
 
         def start() -> None:
             options = {"rerun": rerun, "keep_surfaces": keep_surfaces}
-            writers.append(RunWriter(case, part, folder, ranks=comm.size, **options))
+            chosen = None if adaptation is None else (case_hash(asked), adaptation)
+            writers.append(RunWriter(case, part, folder, ranks=comm.size, chosen=chosen, **options))
 
         on_first_rank(comm, start)
         lines.begin("setting up the equations, which are compiled if they are new")
@@ -102,9 +109,29 @@ def run_case(
             lines.log, lines.prints = writer.log, not sys.stderr.isatty()
             check = stop_at_missed_stages(case) if stop_early and comm.size == 1 else None
             outcome, solution = _follow(case, model, writer, lines, check)
+            if adaptation is not None:
+                outcome = replace(outcome, remarks=(adaptation.text, *adaptation.notes, *outcome.remarks))
             lines.end()  # the summary has the digest of the log
             verdicts = writer.finish(outcome, solution)
             return RunResult(writer.path, outcome, verdicts, writer.states)
+
+
+def _with_chosen_mesh(case: Case, lines: MinuteLines) -> tuple[Case, Adaptation]:
+    """Choose the mesh of a case for its accuracy, and state each mesh on the way.
+
+    Raises:
+        AnnelidError: Not even the unloaded state was found on a first, coarse mesh.
+    """
+    from annelid.cases.adapt.adapting import adapted
+
+    lines.begin("choosing the mesh")
+
+    def say(line: str) -> None:
+        if lines.prints:
+            print(line, file=sys.stderr, flush=True)
+        lines.printed()
+
+    return adapted(case, say=say)
 
 
 def _model_of(case: Case, comm: "MPI.Comm", lines: MinuteLines) -> tuple[MeshedPart, "Model"]:

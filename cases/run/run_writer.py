@@ -18,9 +18,10 @@ from annelid.cases.validate.verdicts import Quantities, verdicts
 from annelid.geometry.meshing.quality import quality
 from annelid.geometry.writing import system_error
 from annelid.results.evidence.evidence import evidence_of
-from annelid.results.folder.folder_files import log_end
+from annelid.results.folder.folder_files import MESHED_HASH, log_end
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_records import Verdict
+from annelid.results.verification.adaptation import Adaptation
 from annelid.solver.records import Equilibrium, Outcome
 
 __all__ = ["RunWriter"]
@@ -29,6 +30,9 @@ __all__ = ["RunWriter"]
 class RunWriter:
     """Writes the states of a path to a Run folder as they are computed, and evaluates the requirements.
 
+    If the mesh was chosen for an accuracy, ``chosen`` is the hash of the case that asked for it, by which the
+    folder is known, and how the mesh was chosen.
+
     A context manager: leaving it before ``finish`` leaves the folder marked as unfinished.
 
     Attributes:
@@ -36,8 +40,19 @@ class RunWriter:
     """
 
     def __init__(
-        self, case: Case, part: MeshedPart, folder: Path, *, ranks: int, rerun: bool, keep_surfaces: bool
+        self,
+        case: Case,
+        part: MeshedPart,
+        folder: Path,
+        *,
+        ranks: int,
+        rerun: bool,
+        keep_surfaces: bool,
+        chosen: tuple[str, Adaptation] | None = None,
     ) -> None:
+        self._asked = case_hash(case) if chosen is None else chosen[0]
+        self._adaptation = None if chosen is None else chosen[1]
+        asked_for = {} if chosen is None else {MESHED_HASH: case_hash(case)}
         description = description_of(case)
         self._case = case
         self._description, self._units = description, description.units
@@ -45,9 +60,9 @@ class RunWriter:
         self._folder = RunFolder.create(
             folder,
             case_toml=resolved_text(case),
-            case_hash=case_hash(case),
+            case_hash=self._asked,
             description=description,
-            provenance=provenance(ranks),
+            provenance=provenance(ranks) | asked_for,
             body=part.body,
             inflation=part.inflation,
             keep_fields=case.output.fields,
@@ -60,6 +75,8 @@ class RunWriter:
         self._begin = time.monotonic()
         self._iterations = 0
         self.states = 0
+        if self._adaptation is not None:
+            self._folder.log("\n".join([self._adaptation.text, *self._adaptation.notes]))
         self._folder.log(quality(part.body).table())
 
     def __enter__(self) -> "RunWriter":
@@ -114,13 +131,17 @@ class RunWriter:
             "cost": {"time": f"{seconds:.2f} s", "peak memory of the first rank": f"{peak_memory():.0f} MB"},
         }
         self._folder.log("\n".join([outcome.text, *outcome.remarks, *(m.text for m in outcome.margins)]))
-        self._folder.finish(outcome, verdicts=evaluated, facts=facts, evidence=self._evidence())
+        adaptation = {} if self._adaptation is None else self._adaptation.to_mapping()
+        self._folder.finish(
+            outcome, verdicts=evaluated, facts=facts, evidence=self._evidence(), adaptation=adaptation
+        )
         return evaluated
 
     def _evidence(self) -> list[dict[str, Any]]:
         """The evidence at the end of the run; a report looks for it again."""
-        about = case_hash(self._case), self._description.features, self._description.not_judged
-        return [asdict(part) for part in evidence_of(self.path, *about, version=version())]
+        about = self._asked, self._description.features, self._description.not_judged
+        found = evidence_of(self.path, *about, version=version(), adaptation=self._adaptation)
+        return [asdict(part) for part in found]
 
     def _mesh_facts(self) -> dict[str, Any]:
         measured = quality(self._body)

@@ -46,8 +46,8 @@ class Case(Table):
     """How the part is made: the skin is inflated, printed on and released."""
     imperfection: ImperfectionTable | None = None
     """A small deviation of the drawn part from its shape of revolution, in 3-D models."""
-    mesh: MeshTable
-    """Element sizes of the mesh."""
+    mesh: MeshTable = MeshTable()
+    """Element sizes of the mesh, or the accuracy for which they are chosen."""
     materials: Annotated[dict[Name, MaterialTable], Field(min_length=1)]
     """Materials by name."""
     parts: Annotated[tuple[PartTable, ...], Field(min_length=1)]

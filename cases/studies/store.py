@@ -185,15 +185,16 @@ class Store:
                 print(text, file=sys.stderr)
 
     def failure(self, run: PlannedRun) -> Failure | None:
-        """Why a run failed; ``None`` if it has not failed."""
+        """Why a run failed; ``None`` if it has not failed, or if its record is damaged."""
         if not run.toml:
             return Failure("impossible", run.problem)
         found = read_json(self._failure_file(run))
         if found is None or found.get("case_hash") != run.hash:
             return None
         try:
-            return Failure(**{key: found[key] for key in ("kind", "reason", "seconds", "memory")})
-        except KeyError:
+            numbers = float(found["seconds"]), float(found["memory"])
+            return Failure(found["kind"], str(found["reason"]), *numbers)
+        except (KeyError, TypeError, ValueError):
             return None
 
     def record_failure(self, run: PlannedRun, failure: Failure) -> None:

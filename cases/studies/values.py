@@ -11,8 +11,12 @@ __all__ = ["Value", "format_value", "internal_unit", "to_internal", "to_quantity
 
 Value = str | int | float | bool
 
-# In this order: an angle would pass as a plain number, being dimensionless.
-_UNITS = ("mm", "MPa", "kV", "N", "mm3", "kV/mm", "MPa/mm", "s", "uC", "nF", "mJ", "1")
+# Those of the kinds of numbers that are shown. In this order: an angle would pass as a plain number, being
+# dimensionless.
+_UNITS = (
+    *("mm", "MPa", "kV", "N", "mm3", "kV/mm", "MPa/mm", "s", "uC", "nF", "mJ"),
+    *("mm2", "mm/s", "mm3/s", "mm/s2", "t/mm3", "uA", "1"),
+)
 _ANGLE = re.compile(r"\s*[-+0-9.eE]+\s*(deg|degrees?|rad|radians?)\s*")
 
 

@@ -18,7 +18,6 @@ from annelid.cases.convert.shape import (
     band_of,
     edge_range,
 )
-from annelid.cases.convert.twist import has_twist
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
@@ -187,7 +186,6 @@ class CrossCheck:
         return check_folds(
             parts,
             inventory,
-            twists=has_twist(self.case),
             charged=self._charged(),
             slenderness={layer.name: radius / layer.thinnest for layer in shape.layers},
         )

@@ -15,12 +15,15 @@ from annelid.cases.convert.shape import (
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.shape import BalloonTable, LayerTable, SleeveTable, TubeTable
 from annelid.cases.validate.findings import Findings
+from annelid.geometry.checks import within
 from annelid.geometry.errors import Finding, InvalidValue
 from annelid.geometry.meshing.imperfection import imperfection_findings
 from annelid.geometry.meshing.mesh_size import MeshSize
 from annelid.geometry.meshing.uneven_wall import unevenness_findings
 from annelid.geometry.shapes.shape import Shape
 from annelid.geometry.shapes.sleeve import Sleeve
+
+LEAST_ACCURACY, MOST_ACCURACY = 1e-4, 0.2
 
 __all__ = ["build_shape", "build_size", "check_imperfection"]
 
@@ -51,13 +54,16 @@ def build_size(case: Case, shape: Shape | None, findings: Findings) -> MeshSize 
     """The mesh sizes of a case, checked against its shape; ``None`` with errors if they are not valid."""
     if not findings.complete("mesh"):
         return None
+    if case.mesh.accuracy is not None and shape is None:  # the first mesh depends on the shape
+        return None
     with findings.catching("mesh"):
+        _check_accuracy(case)
         size = mesh_size_of(case)
         if shape is not None:
             if size.across_core is not None and not isinstance(shape, Sleeve):
                 raise InvalidValue("this shape has no core: leave it out", key="across_core")
             low, high = edge_range(case, shape)
-            if size.along > high - low:
+            if not size.edges_along and size.along > high - low:
                 raise InvalidValue(
                     f"{size.along:g} mm is longer than the part: it must be at most {high - low:g} mm",
                     key="along",
@@ -66,6 +72,35 @@ def build_size(case: Case, shape: Shape | None, findings: Findings) -> MeshSize 
             _check_unevenness(case, shape, size, findings)
         return size
     return None
+
+
+def _check_accuracy(case: Case) -> None:
+    """Check that a mesh whose sizes are chosen can be chosen."""
+    mesh = case.mesh
+    if mesh.accuracy is None:
+        return
+    within("accuracy", mesh.accuracy, least=LEAST_ACCURACY, most=MOST_ACCURACY)
+    if mesh.model != "axisymmetric":
+        text = f"is for axisymmetric models, not for '{mesh.model}': give mesh.along and mesh.around instead"
+        raise InvalidValue(text, key="accuracy")
+    if case.circuit is not None or case.fluid is not None or case.feeds:
+        text = (
+            "cannot be judged where a fluid, a circuit or a feed answers over time, since its steps have "
+            "errors, too: give mesh.along instead"
+        )
+        raise InvalidValue(text, key="accuracy")
+    sizes = {
+        "along": mesh.along,
+        "through": mesh.through,
+        "across_core": mesh.across_core,
+        "edges_along": mesh.edges_along,
+        "edges_through": mesh.edges_through,
+    }
+    for key, value in sizes.items():
+        if value:
+            raise InvalidValue(f"contradicts {key}, which would be chosen: give one of them", key="accuracy")
+    if mesh.divide is not None:
+        raise InvalidValue("contradicts divide: give one of them", key="accuracy")
 
 
 def check_imperfection(case: Case, shape: Shape, size: MeshSize, findings: Findings) -> None:

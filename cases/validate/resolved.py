@@ -13,12 +13,17 @@ from annelid.cases.convert.waves import STEPS_PER_PERIOD, beats_of, duration_of,
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.flow import FluidTable
 from annelid.cases.schema.material import PartTable, SheetsTable
+from annelid.cases.schema.shape import MeshTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
+from annelid.geometry.errors import InputError
 from annelid.geometry.shapes.shape import Shape
 from annelid.solver.model.stage_ends import TOLERANCE
 from annelid.solver.model.stages import DRIVERS
 
-__all__ = ["case_hash", "coarsened", "resolved", "resolved_text", "to_toml"]
+ACCURACY = 0.01
+"""Default accuracy of an axisymmetric mesh whose sizes are not given."""
+
+__all__ = ["ACCURACY", "case_hash", "coarsened", "resolved", "resolved_text", "to_toml"]
 
 
 def resolved(case: Case, shape: Shape | None) -> Case:
@@ -34,6 +39,8 @@ def resolved(case: Case, shape: Shape | None) -> Case:
             _stage(stage, number, names, beats) for number, stage in enumerate(case.stages, start=1)
         )
     }
+    if case.mesh is not None:
+        update["mesh"] = _mesh(case)
     if shape is not None:
         update["parts"] = tuple(_part(part, shape) for part in case.parts)
         edges = edge_range(case, shape)
@@ -71,9 +78,15 @@ def coarsened(case: Case, factor: float) -> Case:
     """
     low, high = edge_range(case, shape_of(case))
     mesh = case.mesh
-    update: dict[str, float] = {
-        "along": min(mesh.along * factor, high - low),
-        "through": max(1, round(mesh.through / factor)),
+    if mesh.accuracy is not None:
+        text = "--coarse: the mesh is chosen for mesh.accuracy; change that instead"
+        raise InputError(text, key="--coarse")
+    update: dict[str, Any] = {
+        "along": min(mesh.size * factor, high - low),
+        "through": max(1, round(mesh.elements / factor)),
+        "edges_along": (),
+        "edges_through": (),
+        "divide": None,
         "around": max(8, 4 * round(mesh.around / factor / 4)),
     }
     for key in ("on_struts", "across_core"):
@@ -90,6 +103,17 @@ def _with_sections(case: Case, sections: int, shape: Shape) -> FluidTable:
     """Return the fluid with a number of sections, but at most those that the mesh resolves."""
     assert case.fluid is not None
     return case.fluid.model_copy(update={"sections": min(sections, most_sections(case, shape))})
+
+
+def _mesh(case: Case) -> MeshTable:
+    """Return the mesh with its number of elements through a layer, or with the default accuracy."""
+    mesh = case.mesh
+    if mesh.accuracy is not None:
+        return mesh
+    flows = case.circuit is not None or case.fluid is not None or bool(case.feeds)
+    if mesh.along is None and mesh.model == "axisymmetric" and case.lattice is None and not flows:
+        return mesh.model_copy(update={"accuracy": ACCURACY})
+    return mesh.model_copy(update={"through": mesh.elements})
 
 
 def _part(part: PartTable, shape: Shape) -> PartTable:

@@ -53,6 +53,8 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
             given = (name,)
         if len(valid) < len(given):
             incomplete.add(name)
+    if "mesh" in incomplete:
+        values["mesh"] = None  # its defaults would suit another model than the one that is meant
     return ValidTables(Case.model_construct(**values), positions, incomplete)
 
 

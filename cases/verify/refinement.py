@@ -100,8 +100,11 @@ def _keys(case: Case, *, level: int = 0, steps: int = 1) -> dict[str, Value]:
 def _mesh_keys(case: Case, level: int) -> Iterator[tuple[str, Value]]:
     """Element sizes and numbers of elements, also those that have defaults."""
     mesh, factor = case.mesh, 2.0**-level
-    yield "along", show(mesh.along * factor, "mm")
-    yield "through", round(mesh.through / factor)
+    if mesh.edges_along or mesh.edges_through:
+        yield "divide", round(mesh.pieces / factor)
+        return
+    yield "along", show(mesh.size * factor, "mm")
+    yield "through", round(mesh.elements / factor)
     if mesh.across_core is not None:
         yield "across_core", show(mesh.across_core * factor, "mm")
     if case.lattice is not None:
@@ -116,7 +119,7 @@ def _sections(case: Case, level: int) -> int:
     """Sections of the flow along the lumen, at most those that the mesh of this level resolves."""
     assert case.fluid is not None
     assert case.fluid.sections is not None
-    mesh = case.mesh.model_copy(update={"along": case.mesh.along * 2.0**-level})
+    mesh = case.mesh.model_copy(update={"along": case.mesh.size * 2.0**-level})
     most = most_sections(case.model_copy(update={"mesh": mesh}), shape_of(case))
     return min(max(1, round(case.fluid.sections * 2.0**level)), most)
 
@@ -124,11 +127,13 @@ def _sections(case: Case, level: int) -> int:
 def _can_be_coarser(case: Case) -> bool:
     """Whether elements of twice the size fit in all directions."""
     mesh = case.mesh
-    counts = [mesh.through]
+    if mesh.edges_along or mesh.edges_through:
+        return mesh.pieces % 2 == 0
+    counts = [mesh.elements]
     if case.lattice is not None:
         counts.append(mesh.through_struts)
     elif mesh.model != "axisymmetric":
         counts.append(mesh.around // 8 if mesh.around % 8 == 0 and mesh.around >= 16 else 1)
     low, high = edge_range(case, shape_of(case))
     even = all(count % 2 == 0 for count in counts[:1]) and all(count > 1 for count in counts)
-    return even and 4 * mesh.along <= high - low
+    return even and 4 * mesh.size <= high - low

@@ -26,8 +26,17 @@ __all__ = ["cost_lines", "verification_of", "write_results"]
 _LEAST_RATIO = 1.2  # of the element sizes of two meshes
 
 
-def verification_of(case: Case, runs: Sequence[RefinedRun], plan: Plan, store: Store) -> Verification:
+def verification_of(
+    case: Case, runs: Sequence[RefinedRun], plan: Plan, store: Store, *, asked: Case | None = None
+) -> Verification:
     """Read the finished runs of a verification.
+
+    Args:
+        case: The case, with the sizes of its mesh.
+        runs: The runs.
+        plan: The same as a study.
+        store: Its folder.
+        asked: The case whose accuracy the mesh was chosen for; its runs have these bars, too.
 
     Raises:
         AnnelidError: The run of the case itself is not finished, so that there is nothing to give a bar to.
@@ -46,7 +55,7 @@ def verification_of(case: Case, runs: Sequence[RefinedRun], plan: Plan, store: S
     ]
     return Verification(
         case.title,
-        case_hash(case),
+        case_hash(case if asked is None else asked),
         version(),
         tuple(rows),
         tuple(bars),

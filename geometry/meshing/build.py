@@ -79,6 +79,7 @@ def _meridian_body(mapped: MappedPlane, plane: PlaneMesh) -> Body:
         surfaces=surfaces,
         normal=placed.normal,
         layer_thickness=mapped.layer_thickness(mesh.grid, angle),
+        grid=plane.nodes,
     )
 
 

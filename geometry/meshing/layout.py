@@ -12,6 +12,7 @@ import numpy as np
 from annelid.geometry.body import FloatArray, IntArray
 from annelid.geometry.errors import raise_first
 from annelid.geometry.meshing.band_placement import placement_findings
+from annelid.geometry.meshing.graded import graded
 from annelid.geometry.meshing.grid_lines import CLOSE, Heights, Radii, divide, merged, pieces, stack
 from annelid.geometry.meshing.mapped_plane import MappedPlane, Place, Placed
 from annelid.geometry.meshing.mesh_size import MeshSize
@@ -35,6 +36,7 @@ def lay_out(shape: Shape, size: MeshSize, bands: Sequence[Band], lines: Sequence
     check_bands(bands, [layer.name for layer in shape.layers], shape.band_range)
     raise_first(placement_findings(bands, shape, size))
     mapped = _layout(shape, size, bands, lines)
+    mapped = graded(mapped, size) if size.is_graded else mapped
     return replace(mapped, uneven=_uneven(shape, mapped)) if shape.uneven else mapped
 
 

@@ -45,6 +45,7 @@ class MappedPlane:
         bands: Patches of each electrode band.
         place: The map to R, Z.
         uneven: The wall if it has uneven layers, else ``None``.
+        edges: Element edges through the wall and along it if they are not even between lines, mm.
     """
 
     x: FloatArray
@@ -58,6 +59,7 @@ class MappedPlane:
     bands: Mapping[str, tuple[tuple[int, int], ...]]
     place: Place
     uneven: UnevenWall | None = None
+    edges: tuple[FloatArray, FloatArray] | None = None
 
     def placed(self, grid: FloatArray, angle: FloatArray) -> Placed:
         """Map grid positions in half elements, shape (n, 2), at angles in rad, shape (n,)."""
@@ -70,6 +72,9 @@ class MappedPlane:
 
     def parameters(self, grid: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the parameters x, y (mm) at grid positions (n, 2) in half elements."""
+        if self.edges is not None:
+            x, y = (np.interp(g, 2.0 * np.arange(len(e)), e) for g, e in zip(grid.T, self.edges, strict=True))
+            return x, y
         across = 2.0 * np.concatenate([[0], np.cumsum(self.columns)])
         up = 2.0 * np.concatenate([[0], np.cumsum(self.rows)])
         return np.interp(grid[:, 0], across, self.x), np.interp(grid[:, 1], up, self.y)

@@ -3,6 +3,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from annelid.geometry.checks import one_of, whole_number, within
 from annelid.geometry.errors import InputError, InvalidValue, checking
@@ -45,6 +46,11 @@ class MeshSize:
             the next one that an O-grid allows.
         sector: Angle of the sector, degrees, above 0 and at most 180.
         cells: ``"hexahedra"`` or ``"tetrahedra"`` (3-D models; each hexahedron is split into six).
+        edges_along: Where element edges lie along the part, ascending, mm from the lower end of the meridian
+            or as heights; replaces ``along``. Axisymmetric models only, as are the next two.
+        edges_through: Where they lie through the wall, ascending, mm from the axis (tubes and sleeves) or
+            from the inner face; replaces ``through`` and ``across_core``.
+        divide: Pieces into which elements are then divided along and through the wall.
 
     Raises:
         InvalidValue: A value is outside its range.
@@ -57,6 +63,14 @@ class MeshSize:
     sector: float = 90.0
     cells: str = "hexahedra"
     across_core: float | None = None
+    edges_along: tuple[float, ...] = ()
+    edges_through: tuple[float, ...] = ()
+    divide: tuple[int, int] = (1, 1)
+
+    @property
+    def is_graded(self) -> bool:
+        """Whether element edges are given, or elements divided."""
+        return bool(self.edges_along or self.edges_through) or self.divide != (1, 1)
 
     def __post_init__(self) -> None:
         with checking("mesh"):
@@ -74,3 +88,16 @@ class MeshSize:
             whole_number("through", self.through, least=1)
             whole_number("around", self.around, least=8)
             within("sector", self.sector, above=0.0, most=180.0, unit="degrees")
+            for key, edges in (("edges_along", self.edges_along), ("edges_through", self.edges_through)):
+                _check_edges(key, edges, self.model)
+            for count in self.divide:
+                whole_number("divide", count, least=1)
+            if self.divide != (1, 1) and self.model != "axisymmetric":
+                raise InvalidValue("is for axisymmetric models: give smaller sizes instead", key="divide")
+
+
+def _check_edges(key: str, edges: tuple[float, ...], model: str) -> None:
+    if edges and model != "axisymmetric":
+        raise InvalidValue("is for axisymmetric models: give along and through instead", key=key)
+    if len(edges) == 1 or any(not low < high for low, high in pairwise(edges)):
+        raise InvalidValue("must ascend from one end to the other", key=key)

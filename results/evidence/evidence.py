@@ -17,6 +17,7 @@ from annelid.results.evidence.scatter import SCATTER, read_scatter
 from annelid.results.evidence.selfcheck_record import read_record
 from annelid.results.folder.digests import read_sealed
 from annelid.results.folder.folder_files import SUMMARY
+from annelid.results.verification.adaptation import Adaptation
 from annelid.results.verification.record import TOO_CLOSE, VERIFICATION, Verification, read_verification
 from annelid.solver.display import counted, digits
 
@@ -44,7 +45,13 @@ class Evidence:
 
 
 def evidence_of(
-    run: Path, case_hash: str, features: Sequence[str], limits: Sequence[str], *, version: str
+    run: Path,
+    case_hash: str,
+    features: Sequence[str],
+    limits: Sequence[str],
+    *,
+    version: str,
+    adaptation: Adaptation | None = None,
 ) -> tuple[Evidence, ...]:
     """Collect the evidence for a run.
 
@@ -54,10 +61,11 @@ def evidence_of(
         features: Features of the program that the case uses.
         limits: Sentences on what the case or its model leaves open.
         version: Version of the program that did the run.
+        adaptation: How its mesh was chosen, if it was.
     """
     return (
         _code(features, version),
-        _solution(find_verification(run, case_hash)),
+        _solution(find_verification(run, case_hash), adaptation),
         _input(run, case_hash),
         _validation(run, case_hash),
         _applicability(limits),
@@ -116,8 +124,10 @@ def _code(features: Sequence[str], version: str) -> Evidence:
     return Evidence(part, status, tone, tuple(sentences))
 
 
-def _solution(found: Verification | None) -> Evidence:
+def _solution(found: Verification | None, adaptation: Adaptation | None) -> Evidence:
     part = "Solution verification"
+    if found is None and adaptation is not None:
+        return _estimated(part, adaptation)
     if found is None:
         text = "The errors of mesh and steps of this case are not known: annelid verify finds error bars."
         return Evidence(part, "not done", "", (text,))
@@ -132,6 +142,21 @@ def _solution(found: Verification | None) -> Evidence:
     sentences += found.remarks
     status = f"error bars of {barred} of {len(found.bars)} numbers"
     return Evidence(part, status, "warning" if close or without else "success", tuple(sentences))
+
+
+def _estimated(part: str, adaptation: Adaptation) -> Evidence:
+    """Errors of the mesh that were estimated when it was chosen."""
+    sentences = [f"{adaptation.text[0].upper()}{adaptation.text[1:]}."]
+    sentences += [
+        f"{q.quantity}, stage '{q.stage}': ± {digits(100 * q.share, 2)} % from the mesh"
+        for q in adaptation.quantities
+    ]
+    sentences += [f"{note[0].upper()}{note[1:]}." for note in adaptation.notes]
+    sentences.append("Errors of steps are not among them: annelid verify finds error bars of all numbers.")
+    status = "mesh errors estimated, " + (
+        "as accurate as asked" if adaptation.reached else "larger than asked"
+    )
+    return Evidence(part, status, "success" if adaptation.reached else "warning", tuple(sentences))
 
 
 def _required_bars(found: Verification) -> Iterator[str]:

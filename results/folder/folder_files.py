@@ -20,6 +20,8 @@ from annelid.results.atomic import write_atomically
 Status = Literal["absent", "finished", "unfinished", "of another case", "not a run folder"]
 
 PROVENANCE, SUMMARY, CASE, BODY, LOG = "provenance.json", "summary.json", "case.toml", "body.npz", "log.txt"
+MESHED_HASH = "meshed_case_hash"
+"""Key of the provenance of a run whose mesh was chosen: hash of its case with that mesh."""
 DESCRIPTION = "description.json"
 INFLATION = "inflation.csv"
 PATH, PROFILES, FLOW, FIELDS, SURFACE = "path.csv", "profiles.csv", "flow.csv", "fields", "surface"

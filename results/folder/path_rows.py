@@ -3,11 +3,10 @@
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
-from annelid.results.folder.lumen_tables import FLOW_COLUMNS, PROFILE_COLUMNS
 from annelid.results.folder.tables import (
     AFTER_LOADS,
     BEFORE_LOADS,
@@ -19,7 +18,7 @@ from annelid.results.folder.tables import (
 from annelid.solver.model import quantities as q
 from annelid.solver.records import Equilibrium
 
-__all__ = ["csv_text", "flow_rows", "merge_columns", "path_text", "profile_rows", "state_row"]
+__all__ = ["csv_text", "flow_rows", "merge_columns", "path_text", "profile_rows", "state_row", "table_text"]
 
 
 def state_row(state: Equilibrium) -> dict[str, object]:
@@ -65,10 +64,15 @@ def merge_columns(known: Sequence[str], row: Mapping[str, object]) -> list[str]:
 
 def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, object]], *, header: bool) -> str:
     """Return rows as CSV text; cells without a value stay empty."""
+    return table_text(columns, ([row.get(name, "") for name in columns] for row in rows), header=header)
+
+
+def table_text(columns: Sequence[str], rows: Iterable[Sequence[object]], *, header: bool) -> str:
+    """Return rows that have all columns as CSV text."""
     buffer = io.StringIO()
-    writer = csv.DictWriter(buffer, columns, restval="", lineterminator="\n")
+    writer = csv.writer(buffer, lineterminator="\n")
     if header:
-        writer.writeheader()
+        writer.writerow(columns)
     writer.writerows(rows)
     return buffer.getvalue()
 
@@ -81,22 +85,19 @@ def path_text(states: Sequence[Equilibrium]) -> str:
     return csv_text(columns, rows, header=True)
 
 
-def flow_rows(state: Equilibrium) -> list[dict[str, object]]:
+def flow_rows(state: Equilibrium) -> list[list[object]]:
     """Return the rows of ``flow.csv`` for one state, one per section of the lumen."""
     along = state.flow_along
     if along is None:
         return []
     sections = np.column_stack(list(vars(along).values())).tolist()
-    return [
-        dict(zip(FLOW_COLUMNS, (state.index, number, *section), strict=True))
-        for number, section in enumerate(sections, start=1)
-    ]
+    return [[state.index, number, *section] for number, section in enumerate(sections, start=1)]
 
 
-def profile_rows(state: Equilibrium) -> list[dict[str, object]]:
+def profile_rows(state: Equilibrium) -> list[list[object]]:
     """Return the rows of ``profiles.csv`` for one state, one per station of each surface."""
     return [
-        dict(zip(PROFILE_COLUMNS, (state.index, surface, *station), strict=True))
+        [state.index, surface, *station]
         for surface, p in state.profiles.items()
         for station in np.column_stack([p.height, p.reference_radius, p.current_height, p.radius]).tolist()
     ]

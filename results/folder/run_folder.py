@@ -49,6 +49,7 @@ from annelid.results.folder.path_rows import (
     path_text,
     profile_rows,
     state_row,
+    table_text,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
 from annelid.results.folder.summary_entries import definitions, final_state
@@ -175,6 +176,7 @@ class RunFolder:
         verdicts: Sequence[Verdict] = (),
         facts: Mapping[str, Any] | None = None,
         evidence: Sequence[Mapping[str, Any]] = (),
+        adaptation: Mapping[str, Any] | None = None,
     ) -> Path:
         """Write ``summary.json`` and close the folder.
 
@@ -183,6 +185,7 @@ class RunFolder:
             verdicts: The requirements and whether they are met.
             facts: Facts about mesh and convergence: values by name, or groups of them by heading.
             evidence: What is known at this time of how far the numbers can be trusted, part by part.
+            adaptation: How the mesh was chosen, if it was.
 
         Returns:
             Path of ``summary.json``.
@@ -201,6 +204,7 @@ class RunFolder:
             **self._energies(),
             "facts": dict(facts or {}),
             "evidence": list(evidence),
+            **({"adaptation": dict(adaptation)} if adaptation else {}),
             "definitions": definitions(self._quantity_names(outcome)),
             "files": digests_of(self.path, run_files(self.path)),
         }
@@ -235,10 +239,10 @@ class RunFolder:
             self._columns = columns
             write_atomically(self.path / PATH, csv_text(columns, self._rows, header=True))
 
-    def _append_table(self, name: str, columns: Sequence[str], rows: Sequence[Mapping[str, object]]) -> None:
+    def _append_table(self, name: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
         if rows:
             file = self.path / name
-            append_durably(file, csv_text(columns, rows, header=not file.exists()))
+            append_durably(file, table_text(columns, rows, header=not file.exists()))
 
     def path_quantities(self) -> dict[str, Measure]:
         """Quantities of the whole path so far by name, such as the load at which the part snaps."""

@@ -17,6 +17,7 @@ from annelid.results.report.first_limits import first_limit, limit_rows
 from annelid.results.report.remedies import missed_texts, remedies
 from annelid.results.report.snap_text import bistability_text
 from annelid.results.report.stability import compressed_wall_text
+from annelid.results.verification.adaptation import adaptation_of
 from annelid.results.verification.record import TOO_CLOSE
 from annelid.results.verification.shown import shown_bar
 from annelid.solver.display import DisplayUnits, capitalised, counted, digits
@@ -91,10 +92,12 @@ def doubts(run: RunRecord, table: PathRecord | None) -> Iterator[str]:
     if jacobian < LOW_SCALED_JACOBIAN:
         text = f"(scaled Jacobian {digits(jacobian, 2)})"
         yield f"The mesh has distorted cells {text}, whose values are less accurate."
-    found = find_verification(run.path, run.provenance["case_hash"])
-    for verdict in found.verdicts if found is not None else ():
-        if verdict.answer == TOO_CLOSE:
+    for verdict, half_width in zip(run.verdicts, _half_widths(run), strict=True):
+        if abs(verdict.value - verdict.limit) <= half_width:
             yield f"The limit of {verdict.quantity} lies within the error bar of its value: {TOO_CLOSE}."
+    chosen = adaptation_of(run.summary)
+    if chosen is not None and not chosen.reached:
+        yield f"{chosen.text[0].upper()}{chosen.text[1:]}."
     if run.outcome is not None and any("approximate" in remark for remark in run.outcome.remarks):
         yield "The numbers of unstable modes are approximate."
 
@@ -106,11 +109,20 @@ def _is_below_one(table: PathRecord | None, margin: Quantity) -> bool:
 
 def verdict_rows(run: RunRecord) -> list[dict[str, Any]]:
     """Return the rows of the table of verdicts; with error bars, some may be too close to call."""
+    return [_verdict_row(v, half, run.units) for v, half in zip(run.verdicts, _half_widths(run), strict=True)]
+
+
+def _half_widths(run: RunRecord) -> list[float]:
+    """Half widths of the error bars of the verdicts: of a verification, else as estimated with the mesh."""
     found = find_verification(run.path, run.provenance["case_hash"])
-    barred = found.verdicts if found is not None else ()
-    if len(barred) != len(run.verdicts):
-        return [_verdict_row(verdict, math.nan, run.units) for verdict in run.verdicts]
-    return [_verdict_row(v, b.half_width, run.units) for v, b in zip(run.verdicts, barred, strict=True)]
+    if found is not None and len(found.verdicts) == len(run.verdicts):
+        return [barred.half_width for barred in found.verdicts]
+    chosen = adaptation_of(run.summary)
+    if chosen is None:
+        return [math.nan] * len(run.verdicts)
+    last = "" if run.outcome is None else run.outcome.stage
+    bars = {(q.quantity, q.stage): q.bar for q in chosen.quantities}
+    return [bars.get((v.quantity, v.stage or last), math.nan) for v in run.verdicts]
 
 
 def _verdict_row(verdict: Verdict, half_width: float, units: DisplayUnits) -> dict[str, Any]:

@@ -23,11 +23,13 @@ from annelid.results.report.cycle_section import cycle_section, path_values
 from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
+from annelid.results.report.mesh_choice import mesh_choice
 from annelid.results.report.moving_picture import moving_picture, report_animation
 from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
+from annelid.results.verification.adaptation import adaptation_of
 from annelid.solver.display import digits
 from annelid.solver.model import quantities as q
 
@@ -85,6 +87,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
             description.features,
             [*description.not_judged, *doubts(run, table)],
             version=str(run.provenance.get("program", "")).removeprefix("annelid "),
+            adaptation=adaptation_of(run.summary),
         ),
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(run),
@@ -103,6 +106,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "cycle": {"paragraphs": [], "figures": []} if table is None else cycle_section(run),
         "shapes": [] if table is None else shapes(run),
         "quantities": [] if table is None else _quantity_rows(table) + _other_rows(run),
+        "mesh_choice": mesh_choice(run),
         "facts": fact_groups(run.summary.get("facts", {})),
         "states": state_table(table),
         "provenance": {

@@ -67,7 +67,7 @@ class SheetCharge(Charge):
         model = system.problem.model
         for part in model.folding:  # its folds answer to a voltage at fixed unknowns, which slopes leave out
             if part.sheets is not None:
-                raise_first(check_folds(model.parts, model.inventory, twists=model.has_twist, charged=True))
+                raise_first(check_folds(model.parts, model.inventory, charged=True))
         self._form = capacity_form(system.problem)
 
     def each(self) -> FloatArray:

@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 import ufl
 from dolfinx import fem
-from dolfinx.fem import petsc as fem_petsc
 from dolfinx.la import InsertMode
 from numpy.typing import NDArray
 from petsc4py import PETSc
 
 from annelid.solver.energy import forms
 from annelid.solver.energy.problem import Problem
+from annelid.solver.model.parts import RESIDUAL_STIFFNESS
 
 
 class Equations:
@@ -61,8 +61,10 @@ class Equations:
         Raises:
             NoEquilibrium: None were found.
         """
-        if self._problem.folds is not None:
-            self._problem.folds.update(self._fold_energies)
+        folds, stiffness = self._problem.folds, self._problem.fields.fold_stiffness
+        if folds is not None:
+            assert stiffness is not None
+            folds.update(self._fold_energies, stiffness.x.array / RESIDUAL_STIFFNESS)
 
     def rate_forms(
         self,
@@ -121,7 +123,8 @@ class Equations:
 
 def zero_vector(problem: Problem) -> PETSc.Vec:
     """A zero vector laid out like the unknowns (u, p[, φ])."""
-    vector = fem_petsc.create_vector(problem.spaces)
+    vector = problem.layout.duplicate()  # 0.01 ms, instead of 3 ms for one made for the spaces
+    vector.setAttr("_blocks", problem.layout.getAttr("_blocks"))
     vector.set(0.0)
     return vector
 
@@ -162,16 +165,16 @@ def _fold_energies(problem: Problem) -> list[tuple[fem.Expression, NDArray[np.in
 
 
 def _fold_couplings(problem: Problem, directions: tuple) -> Iterator[tuple[list, fem.Function, Any, Any]]:
-    """(∂²Π/∂x∂b) by block, M, the density of ∂Π/∂b and the measure of each group of cells that fold."""
+    """(∂²Π/∂x∂D) by block, M, the density of ∂Π/∂D and the measure of each group of cells that fold."""
     assert problem.folds is not None
     for i, group in enumerate(problem.fields.groups, start=1):
         if group.folds:
-            g = ufl.diff(problem.potential_density(group, problem.F), problem.folds.b)
-            yield _derivatives(g, problem.unknowns, directions), problem.folds.compliance, g, problem.dx(i)
+            g = ufl.diff(problem.potential_density(group, problem.F), problem.folds.D)
+            yield _derivatives(g, problem.unknowns, directions), problem.folds.response, g, problem.dx(i)
 
 
 def _condense_folds(K: list, problem: Problem, tests: tuple, trials: tuple) -> None:
-    """Subtract (∂²Π/∂x∂b) M (∂²Π/∂b∂x), so that K is the derivative of R with the folds that follow."""
+    """Subtract (∂²Π/∂x∂D) M (∂²Π/∂D∂x), so that K is the derivative of R with the folds that follow."""
     for a, M, g, dx in _fold_couplings(problem, tests):
         for row, left in zip(K, a, strict=True):
             for column, right in enumerate(_derivatives(g, problem.unknowns, trials)):

@@ -66,6 +66,8 @@ class LumenSections:
         self._drawn = drawn
         self._present = np.zeros(count)
         self.length_gradients = self._columns(forms.compile_forms(problem.change_of_length(v, δh)))
+        rows = np.flatnonzero(self.length_gradients.any(axis=1))
+        self._of_lengths = rows, np.ascontiguousarray(self.length_gradients[rows].T)
 
     @property
     def share(self) -> FloatArray:
@@ -88,8 +90,8 @@ class LumenSections:
 
     def lengths(self) -> FloatArray:
         """Length of each section along the axis, mm; collective."""
-        u = self._problem.unknowns[0].x.array[: len(self.length_gradients)]
-        return self._drawn + self._sum(self.length_gradients.T @ u)
+        rows, gradients = self._of_lengths
+        return self._drawn + self._sum(gradients @ self._problem.unknowns[0].x.array[rows])
 
     def volume_gradients(self) -> FloatArray:
         """∂V_i/∂u of the whole part on the rows of this rank, shape (n, k), mm²; collective."""

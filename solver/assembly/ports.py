@@ -49,9 +49,9 @@ class Port(ABC):
     def directions(self) -> FloatArray:
         """-∂R/∂e of the modelled piece, prescribed unknowns lifted, shape (n, k)."""
 
-    @abstractmethod
-    def gradients(self) -> FloatArray:
-        """∂w/∂x, shape (n, k)."""
+    def gradients(self, directions: FloatArray) -> FloatArray:
+        """∂w/∂x, shape (n, k): as w = -∂Π/∂e, the directions of the whole part on the free unknowns."""
+        return self._free * directions * self.system.problem.model.body.multiplicity
 
     def slopes(self) -> FloatArray:
         """∂w/∂e at fixed x, shape (k,)."""
@@ -90,10 +90,6 @@ class LumenPort(Port):
         """The load vector."""
         return self._free * self.system.pressures.f["lumen"].array_r[:, None]
 
-    def gradients(self) -> FloatArray:
-        """The load vector of the whole part."""
-        return self.directions() * self.system.problem.model.body.multiplicity
-
     def lengths(self) -> FloatArray:
         """None."""
         return np.ones(1)
@@ -122,12 +118,8 @@ class SectionPort(Port):
 
     def directions(self) -> FloatArray:
         """The load vectors of unit pressures in the sections."""
-        return self._free * self.gradients() / self.system.problem.model.body.multiplicity
-
-    def gradients(self) -> FloatArray:
-        """∂V_i/∂u, less what the cylinder takes."""
         rows = self._sections.volume_gradients() - math.pi * self.core**2 * self._sections.length_gradients
-        return self._padded(rows)
+        return self._free * self._padded(rows) / self.system.problem.model.body.multiplicity
 
     def lengths(self) -> FloatArray:
         """Lengths along the axis."""
@@ -177,10 +169,6 @@ class ElectrodePort(Port):
         out.destroy()
         return np.stack(columns, axis=1)
 
-    def gradients(self) -> FloatArray:
-        """∂Q/∂x = -∂²Π/∂x∂V."""
-        return self._free * self.directions() * self.system.problem.model.body.multiplicity
-
     def slopes(self) -> FloatArray:
         """Capacitances at fixed shape."""
         return self._charge.slopes()
@@ -226,13 +214,11 @@ class Ports:
         radii = np.sqrt(np.maximum(stored / (np.pi * lengths) + cores**2, 0.0))
         return LumenState(stored, radii, lengths, self._ports[0].core)
 
-    def directions(self) -> FloatArray:
-        """-∂R/∂e, shape (n, k)."""
-        return np.hstack([port.directions() for port in self._ports])
-
-    def gradients(self) -> FloatArray:
-        """Derivatives of volumes and charges by the unknowns, shape (n, k)."""
-        return np.hstack([port.gradients() for port in self._ports])
+    def derivatives(self) -> tuple[FloatArray, FloatArray]:
+        """-∂R/∂e, and the derivatives of volumes and charges by the unknowns, each of shape (n, k)."""
+        directions = [port.directions() for port in self._ports]
+        gradients = [port.gradients(own) for port, own in zip(self._ports, directions, strict=True)]
+        return np.hstack(directions), np.hstack(gradients)
 
     def length_gradients(self) -> FloatArray:
         """Derivatives of the lengths, shape (n, k)."""

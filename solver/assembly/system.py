@@ -77,7 +77,7 @@ class System:
         self.tangent = Tangent(problem, self.equations, self.dirichlet, self._map, self.count)
         self._loads: Loads | None = None
         self._factor_is_near = False
-        self._field_scale: tuple[int, Loads | None, float] = (-1, None, 0.0)
+        self._field_scale: tuple[int, dict[str, float], float] = (-1, {}, 0.0)
 
     def vector(self) -> PETSc.Vec:
         """A zero vector laid out like ``x``."""
@@ -239,6 +239,10 @@ class System:
         """Write K⁻¹ rhs on the free unknowns to ``out``, with the tangent factorised last."""
         self.tangent.solve(rhs, out)
 
+    def solve_columns(self, columns: FloatArray) -> FloatArray:
+        """K⁻¹ times columns, shape (n, k), as ``solve`` does for one."""
+        return self.tangent.solve_columns(columns)
+
     def symmetric_tangent(self) -> bool:
         """Whether the tangent factorised last is symmetric, as its factorisation assumes; collective."""
         pressures = {} if self._loads is None else self._loads.pressures
@@ -266,21 +270,23 @@ class System:
     def _field_norm(self) -> float:
         """Norm of the forces of the sheets' fields: half of their rate, for they go with the voltage squared.
 
-        Taken once for each tangent and set of loads, which is near enough for a scale.
+        Taken once for each tangent and set of voltages, which is near enough for a scale.
         """
         if not (self._sheets.acts and any(self.loads.voltages.values())):
             return 0.0
-        tangents, loads, norm = self._field_scale
-        if tangents != self.count.tangents or loads is not self.loads:
+        tangents, voltages, norm = self._field_scale
+        if tangents != self.count.tangents or voltages != self.loads.voltages:
             vector = self.vector()
             self.load_rate(Loads(voltages=self.loads.voltages, natural=0.0), vector)
             norm = self.blocks.norms(vector)[0] / 2
-            self._field_scale = self.count.tangents, self.loads, norm
+            self._field_scale = self.count.tangents, dict(self.loads.voltages), norm
             vector.destroy()
         return norm
 
     def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
         """Norms of the blocks of a residual-like vector, linear constraints applied."""
-        if self._map is not None:
-            vector = self._map.fold(vector)
-        return self.blocks.norms(vector)
+        return self.blocks.norms(self.reduced(vector))
+
+    def reduced(self, vector: PETSc.Vec) -> PETSc.Vec:
+        """A residual-like vector without the forces of linear constraints; a work vector if there are any."""
+        return vector if self._map is None else self._map.fold(vector)

@@ -3,23 +3,19 @@
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from petsc4py import PETSc
 
+from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.coupled_newton import CoupledNewton
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.stage_continuation import SAME, SMALL_MOVE, StageContinuation
 from annelid.solver.errors import AnnelidError, NoEquilibrium
 from annelid.solver.fluid.flow import Flow
-from annelid.solver.fluid.integrator import (
-    GAMMA,
-    FlowState,
-    InnerStage,
-    first_stage,
-    second_stage,
-    starting_state,
-)
+from annelid.solver.fluid.integrator import GAMMA, first_stage, second_stage
 from annelid.solver.fluid.validity import Validity
 from annelid.solver.model.ramp import Ramp
 from annelid.solver.model.stages import Stage
@@ -71,6 +67,9 @@ class FlowContinuation(StageContinuation):
         self.before: tuple[float, Snapshot] | None = None
         self._worst = np.zeros(len(Validity._fields))
         self._sudden: dict[float, float] = {}  # short steps by their start in which the part moves far
+        # Both stages of the last accepted step, and of the last one made: they predict the next step.
+        self._stages: list[_Place] = []
+        self._next_stages: list[_Place] = []
 
     def start(self) -> None:
         """Accept the present state; the flow goes on from the stage before, or starts."""
@@ -79,9 +78,8 @@ class FlowContinuation(StageContinuation):
             self.system.factorise()
         coupled = self.coupled
         if self._next is None:
-            y = coupled.flow.start(coupled.ports.present())
-            state = starting_state(coupled.flow.system, y, coupled.ports.state(), self.ramp.start.time)
-            self._next = coupled.sample(state)
+            coupled.y = coupled.flow.start(coupled.ports.present())
+            self._next = coupled.sample(self.ramp.start.time)
         self.accept(0.0)
 
     def accept(self, s: float) -> None:
@@ -98,7 +96,7 @@ class FlowContinuation(StageContinuation):
 
     def _keep(self, s: float) -> None:
         """Take the flow of the present state as that of the last accepted one."""
-        self.sample = self._next
+        self.sample, self._stages = self._next, self._next_stages
         if s > 0 and self.sample is not None:
             self._worst = np.fmax(self._worst, self._values.validity(self.sample))
 
@@ -149,37 +147,39 @@ class FlowContinuation(StageContinuation):
         coupled, start = self.coupled, self.sample
         assert start is not None
         before, width = self.last.s, s - self.last.s
-        coupled.y = start.flow.unknowns
-        one = first_stage(start.flow, width * self.ramp.duration)
-        inner = coupled.solve(self.ramp.at(before + GAMMA * width), one)
-        first = self._sampled(one)
         smooth = not np.isclose(before, self._corners, rtol=0, atol=SAME).any()
+        begin = _Place(before, self.last.state.x, start.flow.unknowns)
+        between = before + GAMMA * width
+        coupled.y = begin.y
+        if smooth and self._stages:
+            self._extrapolate([*self._stages[-2:], begin][-3:], between)
+        one = first_stage(start.flow, width * self.ramp.duration)
+        inner = coupled.solve(self.ramp.at(between), one)
+        first, middle = coupled.sample(one.time), _Place(between, self.system.x.copy(), coupled.y)
         predicted = 0.0, 0.0  # behind a corner of the loads
         self.last.state.x.copy(self._predicted)
         if smooth:
-            self._extrapolate(start)
+            self._extrapolate([*self._stages[-1:], begin, middle], s)
             predicted = self._moves(self.last.state.x)
             self.system.x.copy(self._predicted)
         two = second_stage(start.flow, width * self.ramp.duration, first.flow)
         outer = coupled.solve(self.ramp.at(s), two)
+        self._next_stages = [begin, middle]
         if not smooth and width < _SHORT / self.stage.steps and self._moves(self._predicted)[1] > SMALL_MOVE:
             self._sudden[before] = width
             predicted = ANYWHERE
         self._refuse_jump(predicted)
         iterations = inner.iterations + outer.iterations
-        return first, self._sampled(two), Convergence(iterations, max(inner.residual, outer.residual))
+        return first, coupled.sample(two.time), Convergence(iterations, max(inner.residual, outer.residual))
 
-    def _sampled(self, stage: InnerStage) -> FlowSample:
-        y, lumen = self.coupled.y, self.coupled.ports.state()
-        stored = self.coupled.flow.system.stored(y, lumen.volumes, stage.time).value
-        return self.coupled.sample(FlowState(stage.time, y, stored))
-
-    def _extrapolate(self, start: FlowSample) -> None:
-        """Guess the end of a step on the line through its start and its first stage."""
+    def _extrapolate(self, places: "list[_Place]", s: float) -> None:
+        """Guess the state at ``s`` on the line or parabola through two or three others."""
+        at = np.array([place.s for place in places])
+        weights = [float(np.prod(np.delete(s - at, i) / np.delete(at[i] - at, i))) for i in range(len(at))]
         x = self.system.x
-        x.scale(1 / GAMMA)
-        x.axpy(1 - 1 / GAMMA, self.last.state.x)
-        self.coupled.y = start.flow.unknowns + (self.coupled.y - start.flow.unknowns) / GAMMA
+        x.set(0.0)
+        x.maxpy(weights, [place.x for place in places])
+        self.coupled.y = np.asarray(weights @ np.array([place.y for place in places]))
 
     def warnings(self) -> list[str]:
         """Sentences on where the theory of the flow did not hold in this stage, or the part moved at once."""
@@ -195,6 +195,14 @@ class FlowContinuation(StageContinuation):
     def held_modes(self) -> int:
         """Unstable modes under given loads that are stable while volumes and charges are held."""
         return self.coupled.held_modes()
+
+
+class _Place(NamedTuple):
+    """Unknowns of the part and of the flow at a position along a stage."""
+
+    s: float
+    x: PETSc.Vec
+    y: FloatArray
 
 
 @dataclass(frozen=True)

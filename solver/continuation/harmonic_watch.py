@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Which states of a path are judged against waves around the axis, and their unstable harmonics."""
 
+import math
 from collections.abc import Container, Iterable, Mapping
 
 import numpy as np
@@ -88,8 +89,12 @@ class HarmonicWatch:
         return self._survey(self.last, known, first_only=True)
 
     def still(self, unstable: Iterable[int]) -> dict[int, int]:
-        """Those of some harmonics and their neighbours that are unstable at the present state; collective."""
-        near = {n for m in unstable for n in (m - 1, m, m + 1) if n > 0}
+        """Those of some harmonics and their neighbours that are unstable at the present state; collective.
+
+        Of slack walls none beyond the last one judged: the finest waves are their folds.
+        """
+        last = self.last if self._problem.model.folding else math.inf
+        near = {n for m in unstable for n in (m - 1, m, m + 1) if 0 < n <= max(m, last)}
         return {m: count for m in sorted(near) if (count := self.count(m))}
 
     def count(self, m: int) -> int:

@@ -48,7 +48,7 @@ def margins_ahead(
     for load, without in acting.items():
         system.restore(working, factorise=True)
         ramp = Ramp(without, working.loads)
-        found.append(_margin(newton, load, ramp, furthest, evaluation, units, watch))
+        found.append(margin_along(newton, load, ramp, furthest, evaluation, units, watch))
     system.restore(working, factorise=True)
     evaluation.read_fields()
     return tuple(found)
@@ -111,7 +111,7 @@ def _without_all(loads: Loads, kinds: list[LoadKind]) -> Loads:
     return loads
 
 
-def _margin(
+def margin_along(
     newton: Newton,
     load: str,
     ramp: Ramp,

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Following a model through its stages, to an outcome."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from mpi4py import MPI
@@ -15,7 +15,7 @@ from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.initial_state import initial_state
 from annelid.solver.continuation.margins import acting_loads, margins_ahead, margins_missed
 from annelid.solver.continuation.newton import Newton
-from annelid.solver.continuation.reporter import Observer, PathEnded, Reporter
+from annelid.solver.continuation.reporter import Checkpoint, Observer, PathEnded, Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.step_control import StepControl
 from annelid.solver.continuation.unstable_modes import count_modes
@@ -84,11 +84,14 @@ class Path:
         self.watch = HarmonicWatch(self.evaluation, self.stepping.harmonics)
         self.newton = Newton(self.system, scales_of(model), self.stepping.tolerance)
 
-    def follow(self, *, observe: Observer | None = None) -> Outcome:
+    def follow(
+        self, *, observe: Observer | None = None, keep: Callable[[Checkpoint], None] | None = None
+    ) -> Outcome:
         """Follow all stages; collective.
 
         Args:
             observe: Called on the first rank with every equilibrium as it is found.
+            keep: Called with the unknowns of every state.
 
         Returns:
             How the path ended; states up to there have been observed.
@@ -97,7 +100,7 @@ class Path:
             NoEquilibrium: Not even the unloaded state was found.
         """
         goes_on = self.stepping.beyond_instability == "follow"
-        reporter = Reporter(self.evaluation, observe, self._units, self.watch, goes_on=goes_on)
+        reporter = Reporter(self.evaluation, observe, self._units, self.watch, goes_on=goes_on, keep=keep)
         try:
             return self._follow(reporter)
         except (KeyboardInterrupt, AnnelidError):

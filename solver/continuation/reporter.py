@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from petsc4py import PETSc
 
+from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.critical_points import CriticalState
 from annelid.solver.continuation.harmonic_turns import Passed, first_turn
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
@@ -24,6 +25,26 @@ from annelid.solver.records import Equilibrium, Measure, Outcome
 Observer = Callable[[Equilibrium], None]
 
 _MOST_TURNS = 6  # located between two states that are judged
+
+
+class Checkpoint(NamedTuple):
+    """A state of a path with what solves it again on another mesh.
+
+    Attributes:
+        stage: Name of the stage.
+        parameter: Stage parameter.
+        critical: Kind of the critical point that it is, "" if it is none.
+        state: Unknowns, loads and multiplier.
+        continuation: The stage; ``None`` of the first state.
+        s: Position along the stage.
+    """
+
+    stage: str
+    parameter: float
+    critical: str
+    state: Snapshot
+    continuation: StageContinuation | None
+    s: float
 
 
 class PathEnded(Exception):
@@ -73,6 +94,7 @@ class Reporter(Outcomes):
         units: For numbers in sentences.
         watch: Judges states against waves around the axis.
         goes_on: Whether the path goes on where a harmonic is unstable.
+        keep: Called with every state as it is found, before it is judged.
     """
 
     def __init__(
@@ -83,8 +105,10 @@ class Reporter(Outcomes):
         watch: HarmonicWatch,
         *,
         goes_on: bool,
+        keep: Callable[[Checkpoint], None] | None = None,
     ) -> None:
         super().__init__(evaluation.system, watch, units)
+        self._keep = keep
         self.evaluation = evaluation
         self.begin_stage()
         self._observe = observe
@@ -136,6 +160,8 @@ class Reporter(Outcomes):
             PathEnded: It or a state before it is unstable with waves around the axis.
         """
         kind, mode = ("", None) if critical is None else (critical.kind, critical.mode.vector)
+        if self._keep is not None:
+            self._keep(Checkpoint(stage, parameter, kind, self.system.snapshot(), *(at or (None, 0.0))))
         state = self._record(stage, parameter, convergence, modes, kind, reached_by, mode)
         if not self.watch.acts:
             self._pass_on(state, self.system.loads)

@@ -19,18 +19,27 @@ class CellEnergies(Discretisation):
     """The energies of cells, each of a group with one law, at a deformation gradient F."""
 
     def unfolded(self, F: Expr) -> Expr:
-        """Deformation Fw = F B of the material of walls that fold; F where none do."""
-        return F if self.folds is None else F * self.folds.stretch(self.frame)
+        """Deformation tensor Cw = FᵀF + D of the material of walls that fold."""
+        assert self.folds is not None
+        return F.T * F + self.folds.tensor(self.frame)
 
     def elastic(self, group: CellGroup, F: Expr) -> kinematics.Strain:
-        """Strain of Fe = F B F0⁻¹ G⁻¹; B is 1 where nothing folds, F0 where nothing was deposited."""
-        if group.folds:
-            F = self.unfolded(F)
+        """Strain of the elastic deformation; where walls fold, of Ce = G⁻ᵀ Cw G⁻¹."""
+        if not group.folds:
+            return kinematics.strain_of(self.elastic_gradient(group, F), self.uncoupled, self.frame)
+        C = self.unfolded(F)
+        if self.fields.natural is not None:
+            G = kinematics.natural_inverse(self.fields.natural, self.frame)
+            C = G.T * C * G
+        return kinematics.strain_of_tensor(C, self.frame)
+
+    def elastic_gradient(self, group: CellGroup, F: Expr) -> Expr:
+        """Fe = F F0⁻¹ G⁻¹ of the place of a wall; F0 is 1 where nothing was deposited."""
         if group.deposited:
             F = F * ufl.inv(self._deposition_gradient())
         if self.fields.natural is not None:
             F = F * kinematics.natural_inverse(self.fields.natural, self.frame)
-        return kinematics.strain_of(F, self.uncoupled, self.frame)
+        return F
 
     def _deposition_gradient(self) -> Expr:
         """F0 = 1 + Grad u0 of deposited parts."""
@@ -54,23 +63,32 @@ class CellEnergies(Discretisation):
         return ψ
 
     def strain_energy(self, group: CellGroup, F: Expr) -> Expr:
-        """Energy det G [ψ + p²/(2κ)] per reference volume, where p = κ (1 - Je)."""
-        change = self.fields.compliance / 2 * self.unknowns[1] ** 2
-        return self.growth(deposited=group.deposited) * (self.stored_energy(group, F) + change)
+        """Energy det G [ψ + β/2 (Je - 1)² + p²/(2(κ - β))] per reference volume; p = (κ - β)(1 - Je)."""
+        ψ = self.stored_energy(group, F)
+        if group.compressible:
+            ψ += self.fields.bulk_modulus / 2 * (self.elastic(group, F).J - 1) ** 2
+        ψ += self.fields.compliance / 2 * self.unknowns[1] ** 2
+        return self.growth(deposited=group.deposited) * ψ
 
     def stabilisation(self, group: CellGroup, F: Expr) -> Expr:
-        """Energy det G α/2 (Je - 1 + p/κ)² per reference volume, with α = c ψ/(1 + c ψ/κ).
+        """Energy det G c ψ/2 (Je - 1)² per reference volume, zero in compressible parts.
 
-        It is zero in the exact solution. The pressure unknown makes only the mean of Je - 1 + p/κ in a cell
-        zero; without this term, its fluctuation in a cell has spurious modes under large compression.
+        It is zero in the exact solution. The pressure unknown makes only the mean of Je - 1 in a cell zero;
+        without this term, its fluctuation in a cell has spurious modes under large compression. In
+        compressible parts β prevents them.
         """
-        ψ, Je = self.stored_energy(group, F), self.elastic(group, F).J
+        if group.compressible:
+            return ufl.as_ufl(0)
         c = STABILISATION[self.model.body.cell_type]
-        # In incompressible parts, derivatives by p do not need ψ: a sixth of the time of a tangent.
-        compliance = self.fields.compliance if group.compressible else 0
-        error = Je - 1 + compliance * self.unknowns[1]
         growth = self.growth(deposited=group.deposited)
-        return growth * c / 2 * ψ * error**2 / (1 + c * compliance * ψ)
+        return growth * c / 2 * self.stored_energy(group, F) * (self.elastic(group, F).J - 1) ** 2
+
+    def pressure(self, group: CellGroup, F: Expr) -> Expr:
+        """Pressure p - β (Je - 1), MPa; p itself in incompressible parts."""
+        p = self.unknowns[1]
+        if not group.compressible:
+            return p
+        return p - self.fields.bulk_modulus * (self.elastic(group, F).J - 1)
 
     def nominal_field(self) -> Expr | None:
         """E0 in the reference configuration, kV/mm; ``None`` without electrodes."""
@@ -85,17 +103,21 @@ class CellEnergies(Discretisation):
         E0 = self.nominal_field()
         if E0 is None:
             return None
-        F, growth = self.unfolded(F) if group.folds else F, self.growth(deposited=group.deposited)
-        return self.fields.permittivity / 2 * kinematics.field_measure(F, E0, growth)
+        return self.fields.permittivity / 2 * self._field_measure(F, E0, group.folds, group.deposited)
 
     def sheet_capacity(self, *, deposited: bool = False) -> Expr:
         """ε J |F⁻ᵀ n|² per reference volume, N/kV²: twice the energy at a unit nominal field along n."""
-        return self.fields.permittivity * kinematics.field_measure(
-            self.unfolded(self.F), self.frame[0], self.growth(deposited=deposited)
-        )
+        folds = self.folds is not None
+        return self.fields.permittivity * self._field_measure(self.F, self.frame[0], folds, deposited)
+
+    def _field_measure(self, F: Expr, E0: Expr, folds: bool, deposited: bool) -> Expr:
+        growth = self.growth(deposited=deposited)
+        if folds:
+            return kinematics.field_measure_of_tensor(self.unfolded(F), E0, growth)
+        return kinematics.field_measure(F, E0, growth)
 
     def density(self, group: CellGroup, F: Expr) -> Expr:
-        """Potential det G [ψ - p (Je - 1) - p²/(2κ)] - ½ ε J |F⁻ᵀ E0|² of some cells per reference volume."""
+        """Potential det G [ψ + β/2 (Je - 1)² - p (Je - 1) - p²/(2(κ - β))] - ½ ε J |F⁻ᵀ E0|² of cells."""
         growth, p = self.growth(deposited=group.deposited), self.unknowns[1]
         Je = self.elastic(group, F).J
         W = self.strain_energy(group, F) - growth * p * (Je - 1 + self.fields.compliance * p)
@@ -103,12 +125,12 @@ class CellEnergies(Discretisation):
         return W if U is None else W - U
 
     def potential_density(self, group: CellGroup, F: Expr) -> Expr:
-        """``density`` with the stabilisation and the residual stiffness ½ η μ |b|² of folds."""
+        """``density`` with the stabilisation and the residual stiffness η μ |D|²/8 of folds."""
         W = self.density(group, F) + self.stabilisation(group, F)
         if group.folds:
             assert self.folds is not None
-            b = self.folds.b
-            W += self.growth(deposited=group.deposited) * self.fields.fold_stiffness / 2 * ufl.inner(b, b)
+            D = self.folds.D
+            W += self.growth(deposited=group.deposited) * self.fields.fold_stiffness / 8 * ufl.inner(D, D)
         return W
 
     def weight_work(self, group: CellGroup, g: Expr, u: Expr) -> Expr:

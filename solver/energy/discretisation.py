@@ -7,6 +7,7 @@ import basix.ufl
 import numpy as np
 import ufl
 from dolfinx import fem
+from dolfinx.fem import petsc as fem_petsc
 from mpi4py import MPI
 from ufl.core.expr import Expr
 
@@ -30,6 +31,7 @@ class Discretisation:
         rule: Metadata of its integrals: the quadrature rule.
         mesh: The DOLFINx mesh.
         spaces: Function spaces of u, p and, with a solved potential, φ.
+        layout: Vector of the unknowns (u, p[, φ]), of which others are made.
         unknowns: The functions u, p, φ.
         fields: Cell-wise parameters; changing their values never recompiles a form.
         pressures: Constant P of each surface that a fluid wets, MPa.
@@ -56,6 +58,7 @@ class Discretisation:
         self.spaces = [fem.functionspace(domain, displacement), pressure_space(self.mesh)]
         if model.solved_potential:
             self.spaces.append(fem.functionspace(domain, basix.ufl.element("Lagrange", cell, 2)))
+        self.layout = fem_petsc.create_vector(self.spaces)
         self.unknowns = [fem.Function(V, name=n) for V, n in zip(self.spaces, "upφ", strict=False)]
         self.fields: Properties = properties_of(model, self.mesh)
         self.deposition = None

@@ -16,15 +16,13 @@ class Strain:
     """What a stored energy may depend on, of the elastic part of the deformation.
 
     Attributes:
-        F: Elastic deformation gradient Fe = F G⁻¹, 3x3.
-        J: det Fe.
+        J: det Fe of the elastic deformation gradient Fe = F G⁻¹.
         C: Isochoric right Cauchy-Green tensor J^(-2/3) Fe^T Fe.
         I1: Its trace, of fewer products.
         axisymmetric: Whether the axes are (R, hoop, Z) with the hoop direction uncoupled.
         frame: Wall directions (normal, hoop, axial), unit vectors in the reference configuration.
     """
 
-    F: Expr
     J: Expr
     C: Expr
     I1: Expr
@@ -122,7 +120,19 @@ def strain_of(F: Expr, axisymmetric: bool, frame: tuple[Expr, Expr, Expr]) -> St
     """Collect the strain measures of an elastic deformation gradient."""
     J = ufl.det(F)
     scale = ufl.exp(-2 / 3 * ufl.ln(J))  # its derivatives contain itself, those of a power other powers
-    return Strain(F, J, scale * (F.T * F), scale * ufl.inner(F, F), axisymmetric, frame)
+    return Strain(J, scale * (F.T * F), scale * ufl.inner(F, F), axisymmetric, frame)
+
+
+def strain_of_tensor(C: Expr, frame: tuple[Expr, Expr, Expr]) -> Strain:
+    """The same from a deformation tensor Ce = FeᵀFe alone, whose axes may be any."""
+    J = ufl.sqrt(ufl.det(C))
+    scale = ufl.exp(-2 / 3 * ufl.ln(J))
+    return Strain(J, scale * C, scale * ufl.tr(C), False, frame)
+
+
+def field_measure_of_tensor(C: Expr, E0: Expr, G: Expr) -> Expr:
+    """``field_measure`` from a deformation tensor."""
+    return ufl.inner(E0, cofactor(C) * E0) / G * (2 - ufl.sqrt(ufl.det(C)) / G)
 
 
 def field_measure(F: Expr, E0: Expr, G: Expr) -> Expr:

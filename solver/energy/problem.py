@@ -1,15 +1,16 @@
 # SPDX-License-Identifier: MIT
 """The total potential of a part, with that of its surfaces; ``cell_energies`` has that of its cells.
 
-    Π(u, p, φ) = ∫ det G [ ψ(Fe) - p (Je - 1) - p²/(2κ) ] dX      Fe = F G⁻¹, deposited parts: F F0⁻¹ G⁻¹
-               + ∫ det G α/2 (Je - 1 + p/κ)² dX                   stabilisation, zero in the exact solution
+    Π(u, p, φ) = ∫ det G [ ψ(Fe) + β/2 (Je - 1)² - p (Je - 1) - p²/(2(κ - β)) ] dX
+               + ∫ det G α/2 (Je - 1)² dX                         stabilisation, zero in the exact solution
                - ∫ ½ ε J |F⁻ᵀ E0|² dX                             E0 = (V/t) n, or -Grad φ
                - Σ P V(u) - Σ N ū - Σ τ θ̄ - ∫ det G ρ g·u dX       pressures, dead forces, torques, weight
                - ∫ P_s ½x⊥·n da                                    uneven pressure of a flow along the lumen
                + ½ ∫ k |u|² dA + ∫ ½ k ⟨-g⟩² dA                    foundations, contact with rigid obstacles
-               + ∫ det G ½ η μ |b|² dX                             folds of slack walls, where F B replaces F
+               + ∫ det G η μ |D|²/8 dX                            FᵀF + D replaces FᵀF in walls that fold
 
-Residual and tangent are derivatives of Π. See README.md in this folder for the symbols.
+Fe is F G⁻¹, in deposited parts F F0⁻¹ G⁻¹. Residual and tangent are derivatives of Π. See README.md in this
+folder for the symbols.
 """
 
 import math

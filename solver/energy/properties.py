@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Cell-wise parameter fields of a model: values enter the forms as data, never as code."""
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
@@ -20,6 +21,11 @@ from annelid.solver.model.parts import RESIDUAL_STIFFNESS, Part
 
 if TYPE_CHECKING:
     from annelid.solver.model.model import Model
+
+# Without it, or below 1, a compressible thick tube under suction has spurious modes; much larger values make
+# coarse meshes too stiff (tests/solver/test_compression.py).
+DIRECT_BULK_MODULUS = 3.0
+"""Largest bulk modulus that acts without the pressure unknown, over the shear modulus."""
 
 
 class CellGroup(NamedTuple):
@@ -48,7 +54,8 @@ class Properties:
         groups: The local cells of each law in use, those of deposited and of compressible parts separately.
         law_parameters: Parameters of the laws in order, shared by all laws.
         terms: Largest number of Ogden terms.
-        compliance: 1/κ, 1/MPa; 0 where incompressible.
+        bulk_modulus: β, MPa; 0 where incompressible.
+        compliance: 1/(κ - β), 1/MPa; 0 where incompressible.
         det_G: Stress-free over reference volume.
         natural: Natural stretch (normal, hoop, axial, and the shears where it varies), or ``None`` when no
             part has any.
@@ -68,6 +75,7 @@ class Properties:
     groups: list[CellGroup]
     law_parameters: list[fem.Function]
     terms: int
+    bulk_modulus: fem.Function
     compliance: fem.Function
     det_G: Any
     natural: tuple[fem.Function, ...] | None
@@ -144,7 +152,8 @@ def properties_of(model: "Model", mesh: MeshedBody) -> Properties:
         groups=groups,
         law_parameters=[cells.of_parts(partial(_law_parameter, i=i, terms=terms)) for i in numbers],
         terms=terms,
-        compliance=cells.of_parts(lambda p: 1 / p.material.bulk_modulus if p.material.bulk_modulus else 0.0),
+        bulk_modulus=cells.of_parts(lambda p: _bulk_moduli(p)[0]),
+        compliance=cells.of_parts(lambda p: 1 / _bulk_moduli(p)[1]),
         det_G=_volume(natural) if natural else 1,
         natural=natural,
         film=_film(model, cells),
@@ -178,6 +187,12 @@ def _groups(model: "Model", mesh: MeshedBody) -> list[CellGroup]:
 
 def _relative_density(part: Part, model: "Model") -> float:
     return part.material.density - model.fluid_density if part.material.density else 0.0
+
+
+def _bulk_moduli(part: Part) -> tuple[float, float]:
+    """β = d μ κ/(κ + d μ), which acts at each point, and κ - β, which acts through p, MPa."""
+    κ, limit = part.material.bulk_modulus, DIRECT_BULK_MODULUS * part.material.initial_shear_modulus()
+    return (0.0, math.inf) if κ is None else (limit * κ / (κ + limit), κ**2 / (κ + limit))
 
 
 def _fold_stiffness(part: Part) -> float:

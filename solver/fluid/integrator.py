@@ -70,7 +70,7 @@ class Step(NamedTuple):
 
 
 def starting_state(system: FlowSystem, y: Array, lumen: LumenState, t: float = 0.0) -> FlowState:
-    """The state from which the first step begins."""
+    """The state of these unknowns, from which a step can begin."""
     return FlowState(t, y, system.stored(y, lumen.volumes, t).value)
 
 

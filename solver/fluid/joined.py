@@ -87,6 +87,8 @@ def _beside(terms: list[Terms]) -> Terms:
 
 def _diagonal(blocks: Sequence[Array]) -> Array:
     """Matrix with blocks on its diagonal."""
-    from scipy.linalg import block_diag  # start-up that cases without a flow need not pay
-
-    return np.asarray(block_diag(*blocks))
+    rows, columns = (_slices([block.shape[axis] for block in blocks]) for axis in (0, 1))
+    matrix = np.zeros((rows[-1].stop, columns[-1].stop))
+    for block, row, column in zip(blocks, rows, columns, strict=True):
+        matrix[row, column] = block
+    return matrix

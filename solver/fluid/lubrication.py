@@ -161,10 +161,10 @@ class Lubrication:
         distances = self._halves @ lumen.lengths
         gradients = (self._differences @ y + self._given(t)) / distances
         free = self._at_stations @ lumen.radii - lumen.core
-        rounded = np.array([ramp(h - self.gap / 2, self.gap) for h in free])
-        flow = self.fluid.flow(lumen.core + self.gap + rounded[:, 0], gradients, lumen.core)
+        opened, slope = ramp(free - self.gap / 2, self.gap)
+        flow = self.fluid.flow(lumen.core + self.gap + opened, gradients, lumen.core)
         q, by_gradient, by_radius = np.array(flow) * self._open
-        by_radii = (by_radius * rounded[:, 1])[:, None] * self._at_stations
+        by_radii = (by_radius * slope)[:, None] * self._at_stations
         by_lengths = -(by_gradient * gradients / distances)[:, None] * self._halves
         by_volumes = np.zeros((len(q), self.sections))
         by_lumen = np.hstack([by_volumes, by_radii, by_lengths])

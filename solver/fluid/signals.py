@@ -10,6 +10,7 @@ import numpy as np
 
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InvalidValue
+from annelid.solver.fluid.flow_system import Array
 
 if TYPE_CHECKING:
     from scipy.interpolate import PchipInterpolator
@@ -78,10 +79,7 @@ def finite(key: str, source: Source) -> None:
         within(key, source)
 
 
-def ramp(x: float, width: float) -> tuple[float, float]:
+def ramp[T: (float, Array)](x: T, width: float) -> tuple[T, T]:
     """The larger of 0 and x - width/2, its corner rounded by a parabola over 0 < x < width, and its slope."""
-    if x <= 0:
-        return 0.0, 0.0
-    if x < width:
-        return x**2 / (2 * width), x / width
-    return x - width / 2, 1.0
+    rounded = np.minimum(np.maximum(x, 0.0), width)
+    return rounded**2 / (2 * width) + np.maximum(x - width, 0.0), rounded / width

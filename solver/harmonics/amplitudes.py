@@ -20,6 +20,7 @@ from typing import Any
 import basix.ufl
 import ufl
 from dolfinx import fem
+from dolfinx.fem import petsc as fem_petsc
 from ufl.core.expr import Expr
 
 from annelid.geometry.errors import InvalidValue
@@ -58,12 +59,16 @@ class PerturbedProblem(Problem):
         domain = self.mesh.domain
         element = basix.ufl.element("Lagrange", domain.basix_cell(), 2, shape=(3,))
         self.spaces = [fem.functionspace(domain, element), *problem.spaces[1:]]
+        self.layout = fem_petsc.create_vector(self.spaces)
         self.node_of_dof = self.mesh.nodes_of_dofs(self.spaces[0])
         self.m = fem.Constant(domain, 0.0)
         self.components = 13 if problem.model.solved_potential else 10
-        self._δu, self._δF, self._δp, self._δE0 = (
-            fem.Function(fem.functionspace(domain, ("DG", 0, shape))) for shape in ((3,), (3, 3), (), (3,))
+        self._δu, self._δF, self._δp, self._δE0, self._δD = (
+            fem.Function(fem.functionspace(domain, ("DG", 0, shape)))
+            for shape in ((3,), (3, 3), (), (3,), (3,))
         )
+        if problem.folds is not None:
+            self.folds = problem.folds.perturbed(self._δD)
         self.unknowns = [problem.unknowns[0], problem.unknowns[1] + self._δp, *problem.unknowns[2:]]
 
     def density_variation(self, number: int, test: Expr, trial: Expr) -> ufl.Form:
@@ -71,18 +76,20 @@ class PerturbedProblem(Problem):
 
         Args:
             number: Of the group in ``fields.groups``.
-            test: A direction of x.
+            test: A direction of x, and of D where the group folds.
             trial: The other one.
         """
         group = self.fields.groups[number]
         W = self.potential_density(group, self.F) * self.revolution
         variation = W * self._measure("dx", [(1, group.cells)])(1)
         for x in (test, trial):
-            directions = [ufl.as_matrix([[x[3 * i + j] for j in range(3)] for i in range(3)]), x[9]]
+            directions = {self._δF: ufl.as_matrix([[x[3 * i + j] for j in range(3)] for i in range(3)])}
+            directions[self._δp] = x[9]
             if self.components > 10:
-                directions.append(ufl.as_vector([x[10], x[11], x[12]]))
-            perturbations = (self._δF, self._δp, self._δE0)[: len(directions)]
-            variation = ufl.derivative(variation, perturbations, tuple(directions))
+                directions[self._δE0] = ufl.as_vector([x[10], x[11], x[12]])
+            if group.folds:
+                directions[self._δD] = ufl.as_vector([x[self.components + i] for i in range(3)])
+            variation = ufl.derivative(variation, tuple(directions), tuple(directions.values()))
         return self.at_state(variation)
 
     def amplitudes_of(self, block: int, v: Expr) -> tuple[dict[int, Expr], dict[int, Expr]]:
@@ -111,7 +118,7 @@ class PerturbedProblem(Problem):
 
         As data they would hide from the compiler what vanishes at an axisymmetric state, which is most.
         """
-        perturbations = (self._δu, self._δF, self._δp, self._δE0)
+        perturbations = (self._δu, self._δF, self._δp, self._δE0, self._δD)
         zero = {δ: ufl.zero(*δ.ufl_shape) for δ in perturbations}
         return ufl.replace(ufl.algorithms.expand_derivatives(form), zero)
 
@@ -192,12 +199,6 @@ def why_not(model: Model) -> str:
         return (
             "loads turn the part about its axis, so that waves cos mθ and sin mθ are coupled: judge a 3-D "
             "model or leave out torques and rotations"
-        )
-    if model.folding:
-        parts = " and ".join(f"'{part.region}'" for part in model.folding)
-        return (
-            f"{parts} with compression = 'none' may be slack, and how waves change its folds is not known: "
-            "judge the same case with compression = 'carried'"
         )
     if model.sections_of_flow:
         return (

@@ -12,6 +12,7 @@ from annelid.solver.readout.wall_thickness import shortest_distance
 LEAST = 4
 """Judged in any state: pressures, fields and solid parts can make long waves unstable in a stretched wall."""
 
+_FOLDS_IN_A_WAVE = 3.0
 _SAFETY = 2.0  # for shear, the softening by a field, and thickness and stress that vary along the wall
 
 
@@ -30,6 +31,10 @@ def last_harmonic(model: Model, place: FloatArray, least: FloatArray) -> int:
     ones (Biot, Appl. Sci. Res. A 12, 168, 1963, from memory). The bound is that of the layer for which it is
     largest, and no less than ``LEAST``.
 
+    A wall that folds is judged as far as its waves are three folds long or more: tension-field theory is the
+    mean over many folds. Without the bending stiffness that decides their number, a slack wall under pressure
+    is the less stable the more waves there are, and the finest of them are the folds themselves.
+
     Args:
         model: For its walls and their moduli.
         place: Present places of the nodes, shape (n, 2), mm.
@@ -43,5 +48,26 @@ def last_harmonic(model: Model, place: FloatArray, least: FloatArray) -> int:
         compression = np.maximum(-least[cells], 0.0) / part.material.initial_shear_modulus()
         reach = np.minimum(_SAFETY * np.sqrt(3 * compression), 2 * math.pi)
         radius = place[model.body.cells[cells], 0]
-        last = max(last, float((radius * reach).max()) / shortest_distance(place, *model.walls[part.region]))
+        thickness = shortest_distance(place, *model.walls[part.region])
+        last = max(last, float((radius * reach).max()) / thickness)
+        if part.folds:
+            drawn = model.body.points[np.unique(model.body.cells[cells])]  # the same in all states
+            folds = number_of_folds(drawn, shortest_distance(model.body.points, *model.walls[part.region]))
+            last = max(last, folds / _FOLDS_IN_A_WAVE)
     return math.ceil(last)
+
+
+def number_of_folds(place: FloatArray, thickness: float) -> float:
+    """Number of folds around the axis that a slack film lays itself in.
+
+    Their length is 2 √(π L) (B/T)^(1/4) of a film of length L with the bending stiffness B = μ t³/3 under the
+    tension T (Cerda, Mahadevan, Phys. Rev. Lett. 90, 074302, 2003, from memory), here with T = μ t; an eighth
+    of it makes folds longer by 1.7.
+
+    Args:
+        place: Places of its nodes, shape (n, 2), mm.
+        thickness: t, mm.
+    """
+    length = float(np.hypot(*np.ptp(place, axis=0)))
+    wave = 2 * math.sqrt(math.pi * length * thickness / math.sqrt(3))
+    return 2 * math.pi * float(place[:, 0].max()) / wave

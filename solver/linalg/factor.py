@@ -94,6 +94,11 @@ class Factor:
         self._count.solves += 1
         self._ksp.solve(rhs, out)
 
+    def solve_columns(self, rhs: PETSc.Mat, out: PETSc.Mat) -> None:
+        """Write K⁻¹ times the columns of a dense matrix to ``out``; collective."""
+        self._count.solves += rhs.getSize()[1]
+        self._ksp.getPC().getFactorMatrix().matSolve(rhs, out)
+
     def negative_pivots(self) -> int:
         """Number of negative eigenvalues of the factorised matrix (Sylvester's law of inertia)."""
         return self._info(12)

@@ -20,17 +20,15 @@ def check_folds(
     parts: Sequence[Part],
     inventory: Inventory,
     *,
-    twists: bool,
     charged: bool = False,
     deposited: Sequence[str] = (),
     slenderness: Mapping[str, float] | None = None,
 ) -> Iterator[Finding]:
-    """Walls that carry no compression are thin walls of an axisymmetric model without twist.
+    """Walls that carry no compression are thin.
 
     Args:
         parts: The parts.
         inventory: Of the body.
-        twists: Whether the part turns about its axis.
         charged: Whether charges are prescribed, or fed, in a layered model.
         deposited: Regions that are added to the others under pressure.
         slenderness: Largest radius over least thickness of regions, where known.
@@ -42,16 +40,6 @@ def check_folds(
         text = ""
         if part.region in NO_WALL:
             text = f"'none' is for walls, and '{part.region}' is none: leave it out"
-        elif inventory.model != "axisymmetric":
-            text = (
-                "'none' needs an axisymmetric model, in which folds run around or along the axis; in 3-D "
-                "they could run in any direction, which is not solved: set mesh.model = 'axisymmetric'"
-            )
-        elif twists:
-            text = (
-                "'none' and a part that turns about its axis exclude each other: its folds would run aslant, "
-                "which is not solved; leave out torques, rotations and fibres that wind one way"
-            )
         elif charged and part.sheets is not None:
             text = (
                 "'none' of sheets whose charge is prescribed or fed needs the solved potential: the response "

@@ -96,7 +96,7 @@ class Model:
         if self.drawn_pressure is not None and not self.has_lumen:
             raise InvalidValue("a pressure under which the part is drawn needs a lumen", key="drawn_pressure")
         _check_deposited(self)
-        raise_first(check_folds(self.parts, body, twists=self.has_twist, deposited=self.deposited))
+        raise_first(check_folds(self.parts, body, deposited=self.deposited))
 
     @cached_property
     def inventory(self) -> Inventory:

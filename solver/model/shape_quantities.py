@@ -28,7 +28,8 @@ WAVE_VOLUME = Quantity(
     "volume",
     "max ∫ (A - A_neck) dz",
     "volume of the largest bulge of the lumen between successive necks above the wider one, or beside an end "
-    "above the median area there; of a single squeeze the volume that it displaces",
+    "above the median area there; crests and dips that stand out less than half as much as the highest crest "
+    "are part of a bulge; of a single squeeze the volume that it displaces",
     _IN_TIME,
 )
 OCCLUSION = Quantity(

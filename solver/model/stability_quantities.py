@@ -4,7 +4,7 @@
 from annelid.solver.model.loads import LOAD_KINDS
 from annelid.solver.model.quantity import Quantity
 
-_ENERGY = "∫ det G [ψ + p²/(2κ)] dX"
+_ENERGY = "∫ det G [ψ + κ/2 (Je - 1)²] dX"
 
 STRAIN_ENERGY = Quantity("strain energy", "energy", _ENERGY, "elastic energy of the whole part")
 STABILITY_MARGIN_OF = Quantity(

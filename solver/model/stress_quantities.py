@@ -57,7 +57,7 @@ COMPRESSED_WALL = Quantity(
 SLACK_WALL = Quantity(
     "slack wall fraction",
     "fraction",
-    "volume with b > 0 / volume",
+    "volume with D > 0 / volume",
     "fraction of the walls with compression = 'none' that is slack, so that some of its length lies in folds",
     ("folds",),
     larger_is_better=False,

@@ -2,6 +2,7 @@
 """The fields of a state at the nodes of every cell, carried there from the integration points."""
 
 from functools import cached_property
+from itertools import chain
 
 import basix
 import numpy as np
@@ -16,9 +17,11 @@ from annelid.solver.energy.problem import Problem
 from annelid.solver.energy.properties import CellGroup
 from annelid.solver.energy.stretch_fields import sheet_thickness
 from annelid.solver.readout.fields import CellValues, fields_of
+from annelid.solver.readout.folded_walls import excess_lengths, residual_stress, unfolded
 from annelid.solver.readout.gathering import Gathering
 
-_DEGREE = 5  # of the rule whose points are read
+_DEGREE = 5  # of the rule whose points are read, but those of the integrals where walls fold
+_FOLDED = 46  # values read at a point of a wall that folds
 _PIECE = 500  # cells read at a time
 
 
@@ -31,7 +34,7 @@ class FieldReader:
         # Fields are read at the integration points, where the energy guarantees det F > 0, and carried to
         # the nodes by the quadratic through them: at a clamped corner the strain may fold at the node.
         cell = basix.CellType[problem.mesh.domain.basix_cell().name]
-        points, _ = basix.make_quadrature(cell, _DEGREE)
+        points, _ = basix.make_quadrature(cell, problem.model.quadrature_degree if problem.folds else _DEGREE)
         self._to_nodes = np.linalg.pinv(shape_values(problem.model.body.cell_type, points))
         groups = problem.fields.groups
         self._expressions = [forms.compile_expression(self._values(g), points) for g in groups]
@@ -72,11 +75,13 @@ class FieldReader:
         valid = bool(np.linalg.det(F).min() > 0)
         if problem.model.axisymmetric:
             valid = valid and bool(F[..., 1, 1].min() > 0)
+        if inside.shape[-1] == _FOLDED:
+            inside = _of_material(inside)
         every = np.matmul(self._to_nodes, inside)
         shape = every.shape[:2]
         originals = problem.mesh.original_cells[cells]
         elastic = slice(22, 31) if every.shape[-1] > 22 else slice(9, 18)
-        folds = np.maximum(every[..., 31:], 0.0) if every.shape[-1] == 33 else np.zeros((*shape, 2))
+        folds = np.maximum(every[..., 31:], 0.0) if every.shape[-1] > 31 else np.zeros((*shape, 3))
         values = CellValues(
             cells=originals,
             stress=every[..., :9].reshape(*shape, 3, 3),
@@ -89,24 +94,28 @@ class FieldReader:
         return values, valid
 
     def _values(self, group: CellGroup) -> ufl.core.expr.Expr:
-        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p, Fe where it is not F, and b where the wall folds, as one vector.
+        """σ = J⁻¹ ∂W/∂F Fᵀ, F, F⁻ᵀE0, p and Fe where it is not F, as one vector of 22 or 31 components.
 
-        Of 22, 31 or 33 components. J and the field are those of the material, so of Fw in walls that fold.
+        Where walls fold these are J σ, F, E0, p, F G⁻¹, D, and the directions h and a, 46 components.
         """
         problem = self._problem
         # A label of its own number: the running number of ufl.variable would enter the form's signature, and
         # every further run in a process would compile again.
         F = ufl.classes.Variable(problem.F, ufl.classes.Label(0))
-        Fw = problem.unfolded(F) if group.folds else F
-        σ = ufl.diff(problem.density(group, F), F) * F.T / ufl.det(Fw)
+        σ = ufl.diff(problem.density(group, F), F) * F.T
         E0 = problem.nominal_field()
-        E = ufl.inv(Fw).T * E0 if E0 is not None else ufl.as_vector([0, 0, 0])
-        stressed = group.folds or group.deposited or problem.fields.natural is not None
-        strain = problem.elastic(group, F)
-        Fe = [strain.F] if stressed else []
-        tensors, elastic = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), Fe))
-        b = [problem.folds.values[i] for i in range(2)] if group.folds and problem.folds else []
-        return ufl.as_vector([*tensors, *(E[i] for i in range(3)), problem.unknowns[1], *elastic, *b])
+        E = ufl.as_vector([0, 0, 0]) if E0 is None else E0
+        elastic, vectors = [problem.elastic_gradient(group, F)], [E]
+        if group.folds and problem.folds:
+            elastic.append(problem.folds.tensor(problem.frame))
+            vectors += problem.frame[1:]
+        else:
+            σ, vectors = σ / ufl.det(F), [ufl.inv(F).T * E]
+            if not (group.deposited or problem.fields.natural is not None):
+                elastic = []
+        first, more = ([T[i, j] for T in Ts for i in range(3) for j in range(3)] for Ts in ((σ, F), elastic))
+        field, *directions = ([v[i] for i in range(3)] for v in vectors)
+        return ufl.as_vector([*first, *field, problem.pressure(group, F), *more, *chain(*directions)])
 
     def _gather(self, mine: dict[str, FloatArray]) -> dict[str, FloatArray] | None:
         """Fields of the owned cells of all ranks in body order, on the first rank."""
@@ -135,6 +144,24 @@ class FieldReader:
                 thickness = sheet_thickness(body, part, body.cells[cells])
                 inside[cells] = thickness.mean(axis=1, keepdims=True) / thickness
         return inside
+
+
+def _of_material(inside: FloatArray) -> FloatArray:
+    """What is read of other walls, from the values at points of a wall that folds; and its folds.
+
+    These are the excess lengths around and along the axis, and the compression of a unit residual stiffness.
+    """
+    tensors = [inside[..., i : i + 9].reshape(*inside.shape[:2], 3, 3) for i in (0, 9, 22, 31)]
+    σ, F, FG, D = tensors
+    Fw = unfolded(F, D)
+    Fe = Fw @ np.linalg.solve(F, FG)
+    E = np.linalg.solve(np.swapaxes(Fw, -1, -2), inside[..., 18:21, None])[..., 0]
+    σ = σ / np.linalg.det(Fw)[..., None, None]
+    along = excess_lengths(F, D, inside[..., 40:].reshape(*inside.shape[:2], 2, 3))
+    flat = [T.reshape(*inside.shape[:2], 9) for T in (σ, F, Fe)]
+    return np.concatenate(
+        [*flat[:2], E, inside[..., 21:22], flat[2], along, residual_stress(F, D)[..., None]], axis=-1
+    )
 
 
 def _pieces(cells: NDArray[np.int32]) -> list[NDArray[np.int32]]:

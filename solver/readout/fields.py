@@ -29,8 +29,9 @@ class CellValues:
         F: Deformation gradient of the drawn body, shape (m, k, 3, 3).
         elastic: Elastic part Fe of F, shape (m, k, 3, 3).
         field: True electric field F⁻ᵀ E0, shape (m, k, 3), kV/mm.
-        pressure: Pressure unknown p, shape (m, k), MPa.
-        folds: Excess lengths (b_h, b_a) in folds, shape (m, k, 2).
+        pressure: p - β (Je - 1), shape (m, k), MPa.
+        folds: Excess lengths (b_h, b_a) in folds around and along the axis, and the compression over η μ that
+            the residual stiffness leaves, shape (m, k, 3).
     """
 
     cells: IntArray
@@ -58,7 +59,7 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     least = least_in_plane_stress(frame, σ, values.F)
     for part in model.folding:
         cells = np.isin(values.cells, model.body.regions[part.region])
-        least[cells] = np.maximum(least[cells], _stress_of_folds(part, values.folds[cells]))
+        least[cells] = np.maximum(least[cells], _stress_of_folds(part, values.folds[cells][..., 2]))
     for region in NO_WALL:
         if region in model.body.regions:
             least[np.isin(values.cells, model.body.regions[region])] = np.inf
@@ -74,18 +75,17 @@ def fields_of(model: Model, values: CellValues, natural: float) -> dict[str, Flo
     if model.scope.has_tearing_limit:
         fields[TEARING_MARGIN.name] = _tearing_margin(model, values, σ, fields["principal stretches"])
     if model.folding:
-        folded = values.folds / (1 + values.folds)
+        folded = values.folds[..., :2] / (1 + values.folds[..., :2])
         fields |= {quantity.name: folded[..., i] for i, quantity in enumerate(FOLDED_LENGTHS)}
     return fields
 
 
-def _stress_of_folds(part: Part, b: FloatArray) -> FloatArray:
-    """Stress -η μ b (1 + b) that the residual stiffness leaves along the direction that folds most, MPa.
+def _stress_of_folds(part: Part, compression: FloatArray) -> FloatArray:
+    """Stress that the residual stiffness leaves along the direction that folds most, MPa.
 
     Values carried from the integration points to the nodes would go beyond it where slackness ends.
     """
-    stiffness = RESIDUAL_STIFFNESS * part.material.initial_shear_modulus()
-    return -stiffness * (b * (1 + b)).max(axis=-1)
+    return -RESIDUAL_STIFFNESS * part.material.initial_shear_modulus() * compression
 
 
 def _principal_values(model: Model, T: FloatArray) -> FloatArray:

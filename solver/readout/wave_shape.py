@@ -72,10 +72,18 @@ class _Extremes(NamedTuple):
 
 
 def _extremes(values: FloatArray) -> _Extremes:
-    from scipy.signal import find_peaks  # start-up that cases without time need not pay
+    ends = np.append(np.flatnonzero(np.diff(values)), len(values) - 1)  # of runs of equal values
+    starts, v = np.append(0, ends[:-1] + 1), values[ends]
+    peaks = np.flatnonzero((v[1:-1] > v[:-2]) & (v[1:-1] > v[2:])) + 1
+    prominences = np.array([v[k] - max(_lowest(v[k::-1]), _lowest(v[k:])) for k in peaks])
+    large = prominences >= _FLAT * np.abs(values).max()
+    return _Extremes((starts + ends)[peaks[large]] // 2, prominences[large])
 
-    places, found = find_peaks(values, prominence=_FLAT * np.abs(values).max())
-    return _Extremes(places, found["prominences"])
+
+def _lowest(beside: FloatArray) -> float:
+    """Lowest of values from a peak on up to one that is higher."""
+    higher = np.flatnonzero(beside > beside[0])
+    return float(beside[: higher[0] if higher.size else None].min())
 
 
 def _outer(z: FloatArray, area: FloatArray, necks: IntArray, side: slice) -> _Limit:

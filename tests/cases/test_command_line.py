@@ -263,7 +263,8 @@ sys.exit(main(sys.argv[1:]))
 
 
 @pytest.mark.parametrize(
-    "end", [signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.long), signal.SIGKILL]
+    "end",
+    [*(pytest.param(end, marks=pytest.mark.long) for end in (signal.SIGINT, signal.SIGTERM)), signal.SIGKILL],
 )
 def test_an_interrupted_run_is_reported_and_a_rerun_works(annelid, case_file, tmp_path, end):
     command = [sys.executable, "-c", WAITING, "run", str(case_file), "run", "--no-report"]

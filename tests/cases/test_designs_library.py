@@ -110,6 +110,7 @@ def classical_pressure(thickness):
     return 2 * 3.0 * (thickness / radius) ** 2 / math.sqrt(3 * 0.75)
 
 
+@pytest.mark.long
 @pytest.mark.reference
 def test_the_dome_valve_opens_below_the_buckling_pressure_of_its_sphere(valves):
     opening = {t: -run.summary["path_quantities"]["opening pressure [MPa]"] for t, run in valves.items()}

@@ -93,7 +93,13 @@ def ends(process):
         ("rank", signal.SIGKILL, 1, "a rank was ended by SIGKILL; the same command starts the run again"),
         ("launcher", signal.SIGKILL, 1, "the launcher of the ranks was ended by SIGKILL"),
         ("proxy", signal.SIGKILL, 1, "the ranks or their launcher failed with code 255"),
-        ("parent", signal.SIGTERM, 130, "interrupted; the Run folder is marked as unfinished"),
+        pytest.param(
+            "parent",
+            signal.SIGTERM,
+            130,
+            "interrupted; the Run folder is marked as unfinished",
+            marks=pytest.mark.long,
+        ),
         ("parent", signal.SIGKILL, -signal.SIGKILL, ""),
     ],
 )

@@ -69,6 +69,7 @@ def test_this_module_tests_every_library_case():
         "lattice_balloon",
         "lattice_sleeve",
         "leak_pressure",
+        "long_ring_tube",
         "mandrel",
         "meridian_balloon",
         "necking_tube",
@@ -655,7 +656,7 @@ def test_suction_sleeve_carries_the_suction_by_its_tension_along_the_axis(tmp_pa
     N is the tension of a strip of the film at its stretch: Gent, Rubber Chem. Technol. 69, 59 (1996).
     """
     run = coarse_run("suction_sleeve", tmp_path)
-    q, R, cast = 0.25e-3, 10.05, 0.11
+    q, R, cast = 0.18e-3, 10.05, 0.11
     neck = float(at_stage_end(run, "evacuate", "radial contraction neck"))
     arrays = read_point_arrays(run.field_file(max(run.field_files)))
     at_neck = np.abs(arrays["reference position [mm]"][:, 2] - 20) < 1e-6

@@ -81,7 +81,33 @@ WRONG = {
         drop("shape", "length"),
         r'shape\.length: missing: expected length along the axis, for example "30 mm"',
     ),
-    "missing table": (drop("mesh"), "mesh: missing: expected element sizes of the mesh"),
+    "missing table": (drop("shape"), "shape: missing: expected the shape as drawn"),
+    "accuracy and size": (put("1 %", "mesh", "accuracy"), r"mesh\.accuracy: contradicts along"),
+    "accuracy in 3-D": (
+        put({"accuracy": "1 %", "model": "solid"}, "mesh"),
+        r"mesh\.accuracy: is for axisymmetric models, not for 'solid': give mesh\.along",
+    ),
+    "accuracy of 0": (
+        put({"accuracy": "0 %"}, "mesh"),
+        r"mesh\.accuracy: must be at least 0\.0001 and at most 0\.2",
+    ),
+    "accuracy below 0": (put({"accuracy": "-1 %"}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
+    "accuracy too small": (put({"accuracy": 1e-12}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
+    "accuracy of everything": (
+        put({"accuracy": "100 %"}, "mesh"),
+        r"mesh\.accuracy: must be at least 0\.0001",
+    ),
+    "accuracy as a bare number": (put({"accuracy": 5}, "mesh"), r"mesh\.accuracy: must be at least 0\.0001"),
+    "accuracy as a length": (put({"accuracy": "1 mm"}, "mesh"), r"mesh\.accuracy: "),
+    "accuracy and pieces": (
+        put({"accuracy": "1 %", "divide": 2}, "mesh"),
+        r"mesh\.accuracy: contradicts divide",
+    ),
+    "no sizes in 3-D": (put({"model": "solid"}, "mesh"), r"mesh\.along: missing: expected a length"),
+    "edges that miss the end": (
+        put({"along": "1 mm", "edges_along": ["0 mm", "7 mm"]}, "mesh"),
+        r"edges_along: needs edges at the ends of the part",
+    ),
     "bare number": (
         put(4, "shape", "inner_radius"),
         r'shape\.inner_radius: 4 has no unit; write a length, for example "4 mm"',

@@ -25,7 +25,10 @@ from annelid.geometry.errors import InputError
 from annelid.solver.records import Margin, Measure
 
 
-@pytest.mark.parametrize("name", library_cases())
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=[pytest.mark.long] * (n == "scanned_tube")) for n in library_cases()],
+)
 def test_quantities_before_a_run_are_those_of_the_solver(name):
     from annelid.solver.model.quantities import names_for
 

@@ -271,6 +271,7 @@ def test_only_earlier_comparisons_are_replaced(run, bumped, tmp_path):
     assert sorted(p.name for p in bumped[0].parent.iterdir()) == ["bump.ply", "out"]
 
 
+@pytest.mark.long
 def test_an_error_leaves_nothing_behind(run, bumped, tmp_path):
     good, bad = bumped[0].parent / "bump.ply", tmp_path / "bad.ply"
     bad.write_bytes(good.read_bytes()[:500])

@@ -13,6 +13,7 @@ from synthetic_runs import create
 
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.run_records import Verdict
+from annelid.results.report import pictures
 from annelid.results.report.report import write_report
 from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
 from annelid.results.views import scene
@@ -22,6 +23,12 @@ from annelid.results.views.state_pictures import picture
 from annelid.solver.records import Margin, Measure
 
 GAP = "\N{NO-BREAK SPACE}"
+
+
+@pytest.fixture
+def no_rendering(monkeypatch):
+    """Reports have the captions of their pictures, but nothing is rendered, because that takes seconds."""
+    monkeypatch.setattr(pictures, "picture", lambda *_, **__: b"")
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +41,7 @@ def text_of(page):
     return re.sub(r"\s+", " ", body.replace(GAP, " "))
 
 
-def test_report_shows_critical_points_and_their_modes(run):
+def test_report_shows_critical_points_and_their_modes(run, no_rendering):
     page = write_report(run.path)
     text = text_of(page)
     for words in (
@@ -119,7 +126,7 @@ def compressed_run(folder, tube, fractions):
     return folder
 
 
-def test_compressed_walls_are_stated_and_shown(tmp_path, tube):
+def test_compressed_walls_are_stated_and_shown(tmp_path, tube, no_rendering):
     folder = compressed_run(tmp_path / "run", tube, (0.25, 0.125))
     text = text_of(write_report(folder))
     assert "12.5 % of the volume of the wall is in more compression than a wall carries" in text
@@ -144,7 +151,7 @@ def slack_run(folder, tube, shares):
     return folder
 
 
-def test_slack_walls_are_stated_and_hatched(tmp_path, tube):
+def test_slack_walls_are_stated_and_hatched(tmp_path, tube, no_rendering):
     folder = slack_run(tmp_path / "run", tube, (0.75, 0.5))
     text = text_of(write_report(folder))
     for words in (

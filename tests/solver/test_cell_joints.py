@@ -43,7 +43,14 @@ def test_joints_converge_with_their_mesh():
 
 
 @pytest.mark.reference
-@pytest.mark.parametrize(("angle", "h"), [(30.0, 1.0), (-20.0, 2.0), (-45.0, 2.0)])
+@pytest.mark.parametrize(
+    ("angle", "h"),
+    [
+        (30.0, 1.0),
+        pytest.param(-20.0, 2.0, marks=pytest.mark.long),
+        pytest.param(-45.0, 2.0, marks=pytest.mark.long),
+    ],
+)
 def test_thick_honeycomb_is_walls_between_joints(angle, h):
     # Without Poisson effect the cell is a plane sheet, so both solve the same problem.
     pattern = walls(angle, h, THICK).pattern()

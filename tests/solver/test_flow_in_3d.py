@@ -64,33 +64,53 @@ def test_a_sector_answers_as_the_whole_tube(lumen):
     )
 
 
-def pumped_around_a_rod(**size):
-    """Two rings of a sleeve on a rod open one after another against a pressure: a short `oesophagus_pump`."""
+GAP = 0.05  # mm, of the closed sleeve around the rod
+
+
+def pumped_around_a_rod(along, time_step, **size):
+    """Two rings of a sleeve on a rod open one after another against a pressure: a short `oesophagus_pump`.
+
+    The states at the regular times of the wave; steps that were halved have others between.
+    """
     rings = [Band("first", "wall", 2.5, 10.0), Band("second", "wall", 10.0, 17.5)]
-    body = tube_body(1.05, 20.0, A=4.0, along=2.5, bands=rings, **size)
+    body = tube_body(1.05, 20.0, A=4.0, along=along, bands=rings, **size)
     part = Part("wall", neo_hookean(0.1, permittivity=3.0), Sheets(5, 0.04))
     rod = Contact("rod", "lumen", position=3.5, tolerance=1e-3)
-    flow = Flow(Lubrication(8, Fluid(2e-9), Reservoir(2e-4), Reservoir(2.5e-4), 0.05))
+    flow = Flow(Lubrication(8, Fluid(2e-9), Reservoir(2e-4), Reservoir(2.5e-4), GAP))
     model = Model(body, (part,), SLIDING, tuple(Electrode(r.name) for r in rings), contacts=(rod,), flow=flow)
     off = {ring.name: 0.0 for ring in rings}
     push = Stage("push", pressure=2e-4, voltages=off, obstacles={"rod": 4.2}, steps=4)
-    form = Waveform(form=RaisedCosine(0.8), period=2.0, amplitude=1.5, offset=0.0, start=0.0, cycles=2)
+    form = Waveform(form=RaisedCosine(0.8), period=2.0, amplitude=1.5, offset=0.0, start=0.0, cycles=1)
     waves = travelling("voltages", [ring.name for ring in rings], form, delay=0.5)
-    wave = Stage("wave", control="flow", duration=4.5, time_step=2.0 / 16, waves=waves)
-    return reached(model, [push, wave])
+    wave = Stage("wave", control="flow", duration=2.5, time_step=time_step, waves=waves)
+    states = reached(model, [push, wave])
+    regular = [s for s in states if s.stage == "wave" and abs(value(s, "time") / 0.2 % 1 - 0.5) > 0.5 - 1e-6]
+    assert len(regular) == 12
+    return [states[0], *regular]
+
+
+def history(states, name):
+    return np.array([value(s, name) for s in states[1:]])
 
 
 @pytest.mark.long
 def test_a_sector_pumps_around_a_rod_as_the_whole_sleeve():
-    # Both lumens are 1e-4 apart as drawn, but the annulus around the rod is a twentieth of them.
-    whole, piece = pumped_around_a_rod(), pumped_around_a_rod(**SECTOR)
-    for name in ("lumen volume", "volume out of the upper end", "volume out of the lower end"):
-        one, other = (
-            np.array([value(s, name) for s in states if s.stage == "wave"]) for states in (whole, piece)
-        )
-        assert np.ptp(one) > 10.0  # mm³
-        for pick in (np.min, np.max, lambda values: values[-1]):
-            assert pick(other) == pytest.approx(pick(one), abs=0.03 * np.ptp(one)), name
-    for name in ("electrical energy put in", "work on the fluid", "viscous loss"):
-        assert value(piece[-1], name) == pytest.approx(value(whole[-1], name), rel=0.02), name
-    assert value(whole[-1], "smallest open area") < 0.1 < np.pi * (4.2 + 0.05) ** 2 - np.pi * 4.2**2
+    """Limits from the parts of the error, none of which is that of the sector's own solution.
+
+    The mesh along the axis, and the steps in time, some of which the sector halves: as much as the
+    axisymmetric model changes if its elements are halved to this size, and its steps from this size. The
+    polygon of parabolas around the axis: where the sleeve is shut the flow goes with the third power of the
+    gap, which is too small by as much as the drawn radius is.
+    """
+    coarser, whole, smaller = (pumped_around_a_rod(*sizes) for sizes in ((5.0, 0.2), (2.5, 0.2), (2.5, 0.1)))
+    piece = pumped_around_a_rod(2.5, 0.2, **SECTOR)
+    drawn, polygon = (value(states[0], "lumen volume") for states in (whole, piece))
+    polygons = 3 * (1 - polygon / drawn) / 2 * 4.2 / GAP
+    assert 0 < polygons < 0.02
+    names = ["lumen volume", "volume out of the upper end", "volume out of the lower end"]
+    names += ["electrical energy put in", "work on the fluid", "viscous loss"]
+    for name in names:
+        one, other, *rest = (history(states, name) for states in (whole, piece, coarser, smaller))
+        limit = polygons * np.ptp(one) + sum(np.abs(than - one).max() for than in rest)
+        assert np.abs(other - one).max() < limit < 0.1 * np.ptp(one), name
+    assert value(whole[-1], "smallest open area") < 0.1 < np.pi * (4.2 + GAP) ** 2 - np.pi * 4.2**2

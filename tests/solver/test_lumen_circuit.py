@@ -198,8 +198,10 @@ def test_a_step_far_off_the_path_is_halved(monkeypatch):
     alone = reached(model, stages)
     extrapolate, seen = FlowContinuation._extrapolate, []
 
-    def astray(continuation, start):
-        extrapolate(continuation, start)
+    def astray(continuation, places, s):
+        extrapolate(continuation, places, s)
+        if places[-1].s == continuation.last.s:  # a guess of the first stage of a step
+            return
         seen.append(continuation.last.s)
         if len(seen) == 3:
             continuation.system.x.axpy(3.0, continuation.last.state.x)

@@ -71,7 +71,7 @@ def test_inconsistent_pressure_is_refused():
     assert P > 0
 
 
-@pytest.mark.parametrize("hoop", [0.8, 1.2])
+@pytest.mark.parametrize("hoop", [0.8, pytest.param(1.2, marks=pytest.mark.long)])
 def test_uniform_field_is_the_constant(hoop):
     body = tube_body(1.3)
     everywhere = np.ones(len(body.points))

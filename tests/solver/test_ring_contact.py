@@ -93,7 +93,7 @@ def contact_of(states):
 
 @pytest.mark.exact
 @pytest.mark.reference
-@pytest.mark.parametrize("lobes", [2, 3])
+@pytest.mark.parametrize("lobes", [pytest.param(2, marks=pytest.mark.long), 3])
 def test_first_contact_of_a_collapsing_tube(lobes):
     model, states = collapsing(lobes)
     start = next(state for state in states if state.critical)

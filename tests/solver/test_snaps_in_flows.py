@@ -48,7 +48,7 @@ def expansion(state):
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("steps", [5, 60])
+@pytest.mark.parametrize("steps", [5, pytest.param(60, marks=pytest.mark.long)])
 def test_a_balloon_snaps_at_the_time_of_its_largest_pressure(steps):
     outcome, states = run(balloon(), [rise("rise", 1.25 * TOP, steps)], stepping=Stepping())
     exact = DURATION / 1.25

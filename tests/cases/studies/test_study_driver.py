@@ -261,7 +261,7 @@ def test_a_worker_and_all_workers_may_be_killed(started_driver, attempts):
     assert [store.state(run) for run in plan.runs] == ["finished"] * 6
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("number", [signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.long)])
 def test_a_request_to_stop_ends_driver_and_workers_at_once(started_driver, drive, number):
     plan, store, process = started_driver
     workers = workers_of(process.pid)

@@ -6,8 +6,9 @@ import math
 import pytest
 
 from annelid.cases.studies.formula import evaluate
-from annelid.cases.studies.values import to_internal
+from annelid.cases.studies.values import internal_unit, to_internal
 from annelid.geometry.errors import InputError
+from annelid.solver.display import KINDS
 
 NAMES = {
     "sheets": 4,
@@ -93,3 +94,11 @@ def test_everything_else_is_refused_and_the_formula_named(formula):
 def test_a_similar_name_is_suggested():
     with pytest.raises(InputError, match="did you mean 'sheets'"):
         evaluate("sheet_s * 2", {"sheets": 4})
+
+
+def test_each_kind_of_number_has_its_unit():
+    # By hand. A torque passes as an energy, with the same factor.
+    for text, number in {"0.07 mL/s": 70.0, "2 cm/s": 20.0, "1 m/s^2": 1e3, "1.1 g/cm3": 1.1e-9}.items():
+        assert to_internal(text) == pytest.approx(number, rel=1e-12), text
+    units = {kind.unit for kind in KINDS.values()} - {"N mm"}
+    assert {internal_unit(1.0 if unit == "1" else f"2 {unit}") for unit in units} == units

@@ -59,6 +59,15 @@ def test_a_damaged_record_of_a_failure_counts_as_none(opened, damage):
     assert store.state(plan.runs[0]) == "waiting"
 
 
+def test_a_record_of_a_failure_with_texts_for_numbers_counts_as_none(opened):
+    plan, store = opened
+    store.record_failure(plan.runs[0], Failure("error", "x"))
+    file = store.path / "failures" / f"{plan.runs[0].id}.json"
+    found = json.loads(file.read_text())
+    file.write_text(json.dumps(found | {"seconds": found["when"]}))
+    assert store.state(plan.runs[0]) == "waiting"
+
+
 def test_a_folder_that_is_not_a_run_folder_is_not_removed(opened):
     plan, store = opened
     folder = store.run_folder(plan.runs[0])

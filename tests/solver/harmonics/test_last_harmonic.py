@@ -9,6 +9,8 @@ from counting import Judged
 from models import SLIDING, neo_hookean, tube_body, tube_model
 
 from annelid.solver.harmonics.last_harmonic import LEAST, last_harmonic
+from annelid.solver.model.model import Model
+from annelid.solver.model.parts import Part
 from annelid.solver.readout.evaluation import Evaluation
 
 # Mid radius 1 and t = 0.05: a cylinder in axial compression turns at S = 2 μ t/R, first with m = 3 lobes.
@@ -25,6 +27,16 @@ def test_the_bound_follows_from_the_compression():
     assert bound(-1.0) == bound(0.0) == LEAST
     assert bound(0.1) == np.ceil(2 * B / (B - A) * np.sqrt(0.3))
     assert bound(1e3) == np.ceil(2 * np.pi * B / (B - A))
+
+
+def test_waves_of_slack_walls_are_three_folds_long():
+    """Of a film of length 4 R and R/t = 1000: folds of 2 √(π L) (t²/3)^(1/4), see ``number_of_folds``."""
+    body = tube_body(1.001, 4.0, along=2.0, through=1)
+    model = Model(body, (Part("wall", neo_hookean(), folds=True),), SLIDING)
+    fold = 2 * np.sqrt(np.pi * 4.0) * (1e-6 / 3) ** 0.25
+    last = last_harmonic(model, 0.5 * body.points, np.zeros(body.cells.shape))
+    assert last == np.ceil(2 * np.pi * 1.001 / fold / 3)
+    assert last > LEAST
 
 
 @pytest.mark.exact
