@@ -283,3 +283,8 @@ def test_bindings_are_imported_only_in_solver_packages():
 def test_results_import_only_records_of_the_solver(folder):
     taken = {package_of(target) for name in MODULES if name.split(".")[0] == folder for target in ours(name)}
     assert {package for package in taken if package.split(".")[0] == "solver"} <= OF_THE_SOLVER
+
+
+def test_test_modules_have_different_names():
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert sorted(set(names)) == sorted(names)  # pytest imports them by name alone
