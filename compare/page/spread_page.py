@@ -4,7 +4,6 @@
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 
 from annelid.compare.page import spread_figures as figures
 from annelid.compare.page import spread_numbers as numbers
@@ -50,12 +49,12 @@ def repeatability_page(found: Repeatability) -> str:
         "stragglers": stragglers[:_MOST_ROWS],
         "more_stragglers": max(0, len(stragglers) - _MOST_ROWS),
         "tests": len(found.consistency),
-        "values": [_inline(f) for f in _values(found)],
-        "mandel": [_inline(f) for f in _mandel(found)],
+        "values": list(_values(found)),
+        "mandel": list(_mandel(found)),
         "shapes": shapes,
         "no_modes": found.shapes if shapes is None else "",
         "modes": [] if shapes is None else list(rows.mode_rows(shapes, found)),
-        "mode_figures": [] if shapes is None else [_inline(f) for f in _mode_figures(found, shapes)],
+        "mode_figures": [] if shapes is None else list(_mode_figures(found, shapes)),
         "outliers": [] if shapes is None else list(rows.outlier_rows(shapes)),
         "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
         "compared": found.compared,
@@ -64,13 +63,11 @@ def repeatability_page(found: Repeatability) -> str:
         "agreement_text": [
             words.agreement_sentence(found, entry) for entry in list(found.agreements.values())[:1]
         ],
-        "agreement_figures": [_inline(f) for f in _agreements(found)],
+        "agreement_figures": list(_agreements(found)),
         "study": study,
         "study_text": [] if study is None else list(words.study_sentences(study)),
         "study_rows": [] if study is None else list(rows.study_rows(found, study)),
-        "study_figures": []
-        if study is None or not study.rows
-        else [_inline(figures.ratio_figure(study.rows))],
+        "study_figures": [] if study is None or not study.rows else [figures.ratio_figure(study.rows)],
         "cautions": (*words.SPREAD_CAUTIONS, *CAUTIONS, *GENERAL_CAUTIONS),
         "facts": _facts(found),
         "files": FILES,
@@ -168,10 +165,6 @@ def _pictures(found: Repeatability, shapes: ShapeModes | None) -> dict[str, Any]
     except RenderingError as error:
         note = f"Pictures could not be rendered. {error}"
     return {"maps": maps, "mode_pictures": modes, "picture_note": note}
-
-
-def _inline(figure: SvgFigure) -> dict[str, Any]:
-    return {"svg": Markup(figure.svg), "caption": figure.caption}
 
 
 def _facts(found: Repeatability) -> dict[str, str]:

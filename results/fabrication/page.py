@@ -6,7 +6,6 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 
 from annelid.geometry.fabrication.mask import Mask
 from annelid.geometry.fabrication.mould import Mould
@@ -203,7 +202,7 @@ def _figure(drawing: Drawing, caption: str) -> dict[str, Any]:
     fits = min(_A4[0] / width, _A4[1] / height)
     scale = 1.0 if fits >= 1 else 1 / np.ceil(1 / fits)
     words = "scale 1:1" if scale == 1 else f"scale 1:{1 / scale:g}; the files have scale 1:1"
-    return {"svg": Markup(svg(drawing, scale=scale, name=caption)), "caption": f"{caption}; {words}."}
+    return {"svg": svg(drawing, scale=scale, name=caption), "caption": f"{caption}; {words}."}
 
 
 def _stretch(plan: FabricationPlan, units: DisplayUnits, run: RunRecord | None) -> Iterator[str]:

@@ -19,13 +19,14 @@ from annelid.results.folder.run_records import NOT_JUDGED
 from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
 from annelid.results.report.answer import doubts, outcome_of, verdict_rows
+from annelid.results.report.curves import curves
 from annelid.results.report.cycle_section import cycle_section, path_values
 from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
 from annelid.results.report.mesh_choice import mesh_choice
 from annelid.results.report.moving_picture import moving_picture, report_animation
-from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
+from annelid.results.report.pictures import mode_pictures, pictures, rest_pictures
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
