@@ -22,7 +22,8 @@ from annelid.cases.schema.imperfection import ImperfectionTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import PartTable
-from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable, SleeveTable
+from annelid.cases.schema.mesh import MeshTable
+from annelid.cases.schema.shape import BalloonTable, ShapeTable, SleeveTable
 from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.wave import WaveTable
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement

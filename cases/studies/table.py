@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import Plan, PlannedRun
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 from annelid.cases.studies.values import to_internal
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT

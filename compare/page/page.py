@@ -74,9 +74,7 @@ def _tiles(compared: Comparison) -> list[dict[str, str]]:
     return [{**tile, "where": ""} for tile in tiles]
 
 
-def _drawings(
-    compared: Comparison, surface: MapSurface, length: DisplayUnit, limit: float
-) -> dict[str, list[dict[str, Any]] | str]:
+def _drawings(compared: Comparison, surface: MapSurface, length: DisplayUnit, limit: float) -> dict[str, Any]:
     radii, note = compared.part.radii, ""
     maps, cleaning = [], []
     try:
