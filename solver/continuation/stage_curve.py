@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from petsc4py import PETSc
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.conditions import ArcCondition
 from annelid.solver.continuation.control import Control
 from annelid.solver.continuation.drivers import STAGE_DRIVERS
