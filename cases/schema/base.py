@@ -40,8 +40,8 @@ class Table(BaseModel):
 def descriptions(table: type[Table]) -> dict[str, str]:
     """Return the texts below the fields of a class of tables by name.
 
-    They are read from the source when they are needed: if pydantic does so for each class, every command takes
-    0.2 s longer.
+    They are read from the source when they are needed: if pydantic reads them for each class, every command
+    takes 0.2 s longer.
     """
     texts: dict[str, str] = {}
     for base in reversed([base for base in table.__mro__ if issubclass(base, Table)]):

@@ -3,9 +3,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from html import escape
 
 import numpy as np
 from numpy.typing import NDArray
@@ -171,7 +171,7 @@ def _add_arrays(
         if all(isinstance(entry, str) for entry in entries):
             array = vtkStringArray()
             for entry in entries:
-                array.InsertNextValue(entry)
+                array.InsertNextValue(str(entry))
         else:
             array = numpy_to_vtk(np.array(entries), deep=True)
         array.SetName(name)
