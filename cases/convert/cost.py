@@ -27,7 +27,7 @@ _STATE = {2: 2e-6, 3: 20e-6}  # s for each unknown: residuals, solves, quantitie
 _TANGENT = {2: 0.8e-6, 3: 10e-6}  # s for each unknown: assembly
 _FACTOR = {2: (1.1e-6, 1.0), 3: (3e-7, 4 / 3)}  # s for this power of the number of unknowns
 _COLUMN = 4e-7  # s for each unknown and each pressure or voltage that a step of a flow finds
-_PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are located
+_PLAIN, _LOCATING = 1.5, 4.0  # factorisations in each step, also where critical points are passed
 _SEARCH = 30  # factorisations in a search for the limits of a load; every other one is of a new state
 # Waves around the axis: s for each unknown and number of waves that is counted at a state, and how many are
 # counted at a state that is judged, in a search for a limit, and where the first of them is located.
@@ -97,7 +97,7 @@ def cost_of(case: Case, body: Body) -> Cost:
     size, steps = unknowns["all"], 1 + sum(steps_of(stage, beats) for stage in case.stages)
     locates = case.path.beyond_instability != "stop"
     searches = _searches(case)
-    factorisations = steps * (_LOCATING if locates else _PLAIN) + searches * _SEARCH
+    factorisations = steps * (_LOCATING if _turns(case) else _PLAIN) + searches * _SEARCH
     factor, power = _FACTOR[dimension]
     flowing = sum(steps_of(stage, beats) for stage in case.stages if stage.control == "flow")
     factorisations += flowing * _PLAIN  # a step in time has two states
@@ -124,6 +124,14 @@ def _waves_counted(case: Case, steps: int, searches: int) -> int:
         return 0
     judged = steps if path.harmonics == ALL_STATES else len(case.stages) + 1 + steps // MOST_HELD
     return judged * _JUDGED + searches * _SEARCHED + (path.beyond_instability == "follow") * _TURN
+
+
+def _turns(case: Case) -> bool:
+    """Whether a path may go on past critical points that are located with the tangent of the part itself."""
+    beyond = case.path.beyond_instability
+    return beyond in ("jump", "branch") or (
+        beyond == "follow" and any(stage.control != "load" for stage in case.stages)
+    )
 
 
 def _found(case: Case) -> int:

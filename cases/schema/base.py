@@ -4,10 +4,15 @@
 Ranges are given here only for values that no record of the geometry or the solver checks.
 """
 
+import ast
+import inspect
 from collections.abc import Sequence
+from functools import cache
+from itertools import pairwise
+from textwrap import dedent
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler
 from pydantic_core import core_schema
 
 from annelid.cases.schema.units import Unit, quantity
@@ -16,9 +21,37 @@ from annelid.cases.schema.units import Unit, quantity
 class Table(BaseModel):
     """A table of a case file; unknown keys are errors, and the text below a key describes it for editors."""
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, populate_by_name=True, use_attribute_docstrings=True
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Add the descriptions of the keys."""
+        table = handler(schema)
+        entries, texts = handler.resolve_ref_schema(table)["properties"], descriptions(cls)
+        for name, field in cls.model_fields.items():
+            if name in texts:
+                entries[field.alias or name]["description"] = texts[name]
+        return table
+
+
+@cache
+def descriptions(table: type[Table]) -> dict[str, str]:
+    """Return the texts below the fields of a class of tables by name.
+
+    They are read from the source when they are needed: if pydantic reads them for each class, every command
+    takes 0.2 s longer.
+    """
+    texts: dict[str, str] = {}
+    for base in reversed([base for base in table.__mro__ if issubclass(base, Table)]):
+        (definition,) = ast.parse(dedent(inspect.getsource(base))).body
+        assert isinstance(definition, ast.ClassDef)
+        for line, text in pairwise(definition.body):
+            match line, text:
+                case ast.AnnAssign(target=ast.Name(name)), ast.Expr(ast.Constant(str(words))):
+                    texts[name] = inspect.cleandoc(words)
+    return texts
 
 
 class Choice:

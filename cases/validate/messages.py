@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
+from annelid.cases.schema.base import descriptions
 from annelid.cases.schema.case import Case
 from annelid.geometry.checks import nearest, one_of
 from annelid.geometry.errors import InvalidValue
@@ -203,5 +204,5 @@ def _keys(table: Any) -> list[str]:
 def _description(table: Any, key: str) -> str:
     for name, field in getattr(table, "model_fields", {}).items():
         if key in (name, field.alias):
-            return field.description or name
+            return descriptions(table).get(name, name)
     return key

@@ -62,8 +62,10 @@ def boundary_faces(cells: IntArray, cell_type: str, *, members: IntArray | None 
 
 def compact(points: FloatArray, members: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
     """Return the points that are used, the renumbered members and the old numbers of the points."""
-    used, renumbered = np.unique(members, return_inverse=True)
-    return points[used], renumbered.reshape(members.shape), used
+    is_used = np.zeros(len(points), dtype=bool)
+    is_used[members] = True
+    used = np.flatnonzero(is_used)
+    return points[used], (np.cumsum(is_used) - 1)[members], used
 
 
 def revolved(lines: IntArray, count: int, around: int, *, full: bool) -> IntArray:

@@ -3,15 +3,16 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import quoteattr
 
 import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    import pyvista
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkDataSet
 
 _LEVEL = 1  # of compression: level 6 takes a fifth longer for files that are half a percent smaller
 
@@ -40,15 +41,21 @@ class CellGrid:
 
 def unstructured_grid(grid: CellGrid) -> bytes:
     """Return the content of a ``.vtu`` file."""
-    import pyvista
+    # Without pyvista, which takes half a second to start: most runs need nothing else of it.
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonDataModel import vtkUnstructuredGrid
     from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
-    dataset = pyvista.UnstructuredGrid(dict(grid.cells), grid.points)
-    _add_arrays(dataset, grid.point_data, grid.cell_data)
-    for name, entries in grid.field_data.items():
-        dataset.field_data[name] = list(entries)
+    dataset = vtkUnstructuredGrid()
+    dataset.SetPoints(_points(grid.points))
+    types = np.concatenate([np.full(len(cells), kind, dtype=np.uint8) for kind, cells in grid.cells.items()])
+    counts = np.concatenate([np.full(len(cells), cells.shape[1]) for cells in grid.cells.values()])
+    dataset.SetCells(
+        numpy_to_vtk(types), _cell_array(counts, [cells.ravel() for cells in grid.cells.values()])
+    )
+    _add_arrays(dataset, grid.point_data, grid.cell_data, grid.field_data)
     if grid.active:
-        dataset.point_data.active_scalars_name = grid.active
+        dataset.GetPointData().SetActiveScalars(grid.active)
     return _content(vtkXMLUnstructuredGridWriter(), dataset)
 
 
@@ -66,13 +73,13 @@ def lines_file(
         point_data: Arrays over the points by name.
         line_data: Arrays over the lines by name.
     """
-    import pyvista
+    from vtkmodules.vtkCommonDataModel import vtkPolyData
     from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
-    starts = np.cumsum(counts) - counts
-    lines = np.insert(np.arange(len(points)), starts, counts)
-    dataset = pyvista.PolyData(points, lines=lines)
-    _add_arrays(dataset, point_data, line_data)
+    dataset = vtkPolyData()
+    dataset.SetPoints(_points(points))
+    dataset.SetLines(_cell_array(counts, [np.arange(len(points))]))
+    _add_arrays(dataset, point_data, line_data, {})
     return _content(vtkXMLPolyDataWriter(), dataset)
 
 
@@ -90,14 +97,14 @@ def surface_file(
         point_data: Arrays over the points by name; a viewer colours by the first.
         field_data: Lists of texts or of numbers for the whole surface, by name.
     """
-    import pyvista
+    from vtkmodules.vtkCommonDataModel import vtkPolyData
     from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
-    dataset = pyvista.PolyData.from_regular_faces(points, triangles)
-    _add_arrays(dataset, point_data, {})
-    for name, entries in field_data.items():
-        dataset.field_data[name] = list(entries)
-    dataset.point_data.active_scalars_name = next(iter(point_data))
+    dataset = vtkPolyData()
+    dataset.SetPoints(_points(points))
+    dataset.SetPolys(_cell_array(np.full(len(triangles), 3), [triangles.ravel()]))
+    _add_arrays(dataset, point_data, {}, field_data)
+    dataset.GetPointData().SetActiveScalars(next(iter(point_data)))
     return _content(vtkXMLPolyDataWriter(), dataset)
 
 
@@ -108,7 +115,7 @@ def collection(files: Iterable[tuple[float, str, str]]) -> str:
         files: Time, name and SHA-256 digest of each file.
     """
     entries = "".join(
-        f'<DataSet timestep="{time}" part="0" file={quoteattr(name)} sha256="{digest}"/>\n'
+        f'<DataSet timestep="{time}" part="0" file="{escape(name)}" sha256="{digest}"/>\n'
         for time, name, digest in files
     )
     return (
@@ -125,17 +132,53 @@ def read_point_arrays(path: Path) -> dict[str, NDArray[np.generic]]:
     return {name: np.asarray(data[name]) for name in data}
 
 
+def _points(points: NDArray[np.floating[Any]]) -> "vtkPoints":
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonCore import vtkPoints
+
+    placed = vtkPoints()
+    placed.SetData(numpy_to_vtk(np.ascontiguousarray(points), deep=True))
+    return placed
+
+
+def _cell_array(counts: NDArray[np.int64], members: Sequence[NDArray[np.int64]]) -> "vtkCellArray":
+    """Cells with these numbers of points, whose numbers are given one cell after the other."""
+    from vtkmodules.util.numpy_support import numpy_to_vtkIdTypeArray
+    from vtkmodules.vtkCommonDataModel import vtkCellArray
+
+    offsets, cells = np.concatenate([[0], np.cumsum(counts)]), vtkCellArray()
+    cells.SetData(
+        *(numpy_to_vtkIdTypeArray(a.astype(np.int64), deep=True) for a in (offsets, np.concatenate(members)))
+    )
+    return cells
+
+
 def _add_arrays(
-    dataset: "pyvista.DataSet",
+    dataset: "vtkDataSet",
     point_data: Mapping[str, NDArray[np.generic]],
     cell_data: Mapping[str, NDArray[np.generic]],
+    field_data: Mapping[str, Sequence[str] | Sequence[float]],
 ) -> None:
-    for arrays, target in ((point_data, dataset.point_data), (cell_data, dataset.cell_data)):
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonCore import vtkStringArray
+
+    for arrays, target in ((point_data, dataset.GetPointData()), (cell_data, dataset.GetCellData())):
         for name, values in arrays.items():
-            target[name] = values.reshape(len(values), -1) if values.ndim > 2 else values
+            array = numpy_to_vtk(np.ascontiguousarray(values.reshape(len(values), -1)), deep=True)
+            array.SetName(name)
+            target.AddArray(array)
+    for name, entries in field_data.items():
+        if all(isinstance(entry, str) for entry in entries):
+            array = vtkStringArray()
+            for entry in entries:
+                array.InsertNextValue(str(entry))
+        else:
+            array = numpy_to_vtk(np.array(entries), deep=True)
+        array.SetName(name)
+        dataset.GetFieldData().AddArray(array)
 
 
-def _content(writer: Any, dataset: "pyvista.DataSet") -> bytes:
+def _content(writer: Any, dataset: "vtkDataSet") -> bytes:
     writer.SetInputData(dataset)
     writer.SetCompressorTypeToZLib()
     writer.SetCompressionLevel(_LEVEL)

@@ -23,7 +23,10 @@ _SPACING = 3.0  # pixels between the points of a curve that a label should not c
 _RINGS = 12  # distances that are tried
 
 
-type Offset = tuple[float, float, Literal["left", "center", "right"]]
+type Side = Literal["left", "center", "right"]
+type Offset = tuple[float, float, Side]
+
+_SIDES: tuple[Side, ...] = ("left", "center", "right")
 
 
 class Label(NamedTuple):
@@ -81,13 +84,17 @@ def _best(axes: "Axes", label: Label, taken: list["Bbox"], pixels: FloatArray) -
         zorder=8,
     )
     frame, anchor = axes.get_window_extent(), axes.transData.transform(label.point)
+    scale = axes.figure.dpi / 72  # pixels in a point
+    boxes = {side: _moved(annotation, (0.0, 0.0, side)) for side in _SIDES}
     best: tuple[float, Offset, Bbox] | None = None
     for offset in _offsets():
-        box = _moved(annotation, offset)
+        distance = float(np.hypot(offset[0], offset[1]))
+        if best is not None and distance >= best[0]:
+            continue  # a cost is a distance at least
+        box = boxes[offset[2]].translated(scale * offset[0], scale * offset[1])
         overlaps = sum(box.overlaps(other) for other in taken)
         outside = max(0.0, frame.x0 - box.x0, box.x1 - frame.x1, frame.y0 - box.y0, box.y1 - frame.y1)
         inside = _within(pixels, box, 2.0).sum()
-        distance = float(np.hypot(offset[0], offset[1]))
         leader = _dense(np.array([anchor, np.mean(box.get_points(), axis=0)]))
         crossed = distance > _FAR and any(_within(leader, other, 0.0).any() for other in taken)
         cost = 1e6 * overlaps + 1e3 * outside + 40.0 * inside + 200.0 * crossed + distance

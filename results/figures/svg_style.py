@@ -85,6 +85,9 @@ def svg_text(figure: "Figure", name: str, label: str) -> str:
 
     with matplotlib.rc_context({**SETTINGS, "svg.hashsalt": name}):
         buffer = io.StringIO()
+        if engine := figure.get_layout_engine():  # matplotlib would draw everything once more to call it
+            engine.execute(figure)
+            figure.set_layout_engine("none")
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Title": label})
     text = buffer.getvalue()
     text = text[text.index("<svg") :]

@@ -8,7 +8,6 @@ balances the drop of pressure.
 """
 
 import numpy as np
-import scipy.sparse
 import ufl
 from dolfinx import fem
 from dolfinx.fem import petsc as fem_petsc
@@ -108,9 +107,11 @@ class LumenSections:
         """Rows of this rank of a matrix times the hat functions, for the whole part."""
         matrix = fem_petsc.assemble_matrix(form)
         matrix.assemble()
+        from scipy.sparse import csr_array  # start-up that a part without a flow need not pay
+
         first, columns, values = matrix.getValuesCSR()
         shape = matrix.getLocalSize()[0], matrix.getSize()[1]
-        rows = scipy.sparse.csr_array((values, columns, first), shape=shape)
+        rows = csr_array((values, columns, first), shape=shape)
         matrix.destroy()
         return np.asarray(rows @ self._every_hat) * self._problem.model.body.multiplicity
 

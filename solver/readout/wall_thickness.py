@@ -7,7 +7,7 @@ from annelid.geometry.body import Body, FloatArray, IntArray
 from annelid.geometry.inventory import inner_surface
 from annelid.solver.readout.facet_pieces import straight_pieces
 
-_ALL_PAIRS = 500_000  # pairs of node and facet up to which all distances are taken
+_ALL_PAIRS = 50_000  # pairs of node and facet up to which all distances are taken
 _NEAREST, _LOOKED_AT = 6, 8  # facets, and triangles of them, looked at for each node
 
 

@@ -1,11 +1,15 @@
 # SPDX-License-Identifier: MIT
+import contextlib
 import copy
+import io
 import os
 import subprocess
 import sys
 
 import pytest
 from plain_tube import ROOT, TABLES
+
+from annelid.cases.cli.main import main
 
 
 @pytest.fixture
@@ -16,7 +20,27 @@ def tables():
 
 @pytest.fixture
 def annelid(tmp_path):
-    """Return a function that runs the command line in an empty folder."""
+    """Return a function that runs the command line in an empty folder, in this process.
+
+    A process of its own takes three seconds to start.
+    """
+
+    def run(*arguments):
+        out, err = io.StringIO(), io.StringIO()
+        arguments = [*map(str, arguments)]
+        with contextlib.chdir(tmp_path), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            try:
+                code = main(arguments)
+            except SystemExit as stop:
+                code = stop.code
+        return subprocess.CompletedProcess(arguments, code, out.getvalue(), err.getvalue())
+
+    return run
+
+
+@pytest.fixture
+def annelid_process(tmp_path):
+    """Return a function that runs the command line in an empty folder, in a process of its own."""
 
     def run(*arguments, **options):
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "default"}

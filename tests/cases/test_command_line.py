@@ -148,9 +148,9 @@ def test_wrong_arguments_exit_with_2(capsys, arguments, message):
 
 
 @pytest.mark.slow
-def test_runs_are_neither_repeated_nor_overwritten(annelid, case_file, tables, tmp_path):
+def test_runs_are_neither_repeated_nor_overwritten(annelid, annelid_process, case_file, tables, tmp_path):
     folder = tmp_path / "runs" / f"tube-{case_hash(case_from_tables(tables))[:8]}"
-    done = annelid("run", case_file)
+    done = annelid_process("run", case_file)
     assert done.returncode == 0, done.stderr
     assert "reached: all 2 stages" in done.stdout
     assert f"report: {folder.relative_to(tmp_path)}/report.html" in done.stdout
@@ -226,8 +226,8 @@ def test_two_ranks_give_the_same_result_as_one(annelid, case_file, tmp_path):
         assert values[1][name] == pytest.approx(value, rel=1e-5, abs=1e-7), name
 
 
-def test_ranks_that_are_not_connected_are_refused(annelid, case_file, tmp_path):
-    done = annelid("run", case_file, "alone", "--expect-ranks", 2)
+def test_ranks_that_are_not_connected_are_refused(annelid_process, case_file, tmp_path):
+    done = annelid_process("run", case_file, "alone", "--expect-ranks", 2)
     # It is started without mpiexec, so there is one rank where two were requested.
     assert done.returncode == 2
     assert "2 ranks were requested, but this run has 1" in done.stderr
@@ -235,10 +235,10 @@ def test_ranks_that_are_not_connected_are_refused(annelid, case_file, tmp_path):
 
 
 @pytest.mark.mpi
-def test_more_ranks_than_cells_are_refused(annelid, tmp_path):
+def test_more_ranks_than_cells_are_refused(annelid_process, tmp_path):
     one_cell = BARE | {"mesh": {"along": "20 mm", "through": 1}}
     (tmp_path / "short.toml").write_text(tomli_w.dumps(one_cell))
-    done = annelid("run", "short.toml", "run", "--ranks", 2, "--no-report")
+    done = annelid_process("run", "short.toml", "run", "--ranks", 2, "--no-report")
     assert done.returncode == 2, done.stderr
     assert done.stderr.count("1 cells of the mesh are too few for 2 ranks; ask for fewer ranks") == 1
 

@@ -77,9 +77,9 @@ def test_one_planned_run_needs_only_the_study_folder(annelid, file, tmp_path):
     assert [row["status"] for row in rows(folder)] == ["waiting", "finished", "failed"]
 
 
-def test_ranks_that_are_not_connected_are_detected(annelid, file, tmp_path):
+def test_ranks_that_are_not_connected_are_detected(annelid, annelid_process, file, tmp_path):
     annelid("study", file, "--collect")
-    alone = annelid("study", tmp_path / "studies" / "radii", "--only", "#1", "--expect-ranks", 2)
+    alone = annelid_process("study", tmp_path / "studies" / "radii", "--only", "#1", "--expect-ranks", 2)
     assert alone.returncode == INPUT
     assert "2 ranks were requested, but this run has 1" in alone.stderr
     assert rows(tmp_path / "studies" / "radii")[0]["status"] == "waiting"
