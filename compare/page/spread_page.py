@@ -30,7 +30,6 @@ def repeatability_page(found: Repeatability) -> str:
     """Return the page."""
     reasons = list(words.doubts(found))
     shapes = found.shapes if isinstance(found.shapes, ShapeModes) else None
-    study = found.study
     stragglers = sorted(rows.consistency_rows(found), key=lambda row: row[-1])  # outliers first
     content = {
         "title": found.part.run.title,
@@ -51,12 +50,7 @@ def repeatability_page(found: Repeatability) -> str:
         "tests": len(found.consistency),
         "values": list(_values(found)),
         "mandel": list(_mandel(found)),
-        "shapes": shapes,
-        "no_modes": found.shapes if shapes is None else "",
-        "modes": [] if shapes is None else list(rows.mode_rows(shapes, found)),
-        "mode_figures": [] if shapes is None else list(_mode_figures(found, shapes)),
-        "outliers": [] if shapes is None else list(rows.outlier_rows(shapes)),
-        "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
+        **_shapes(found, shapes),
         "compared": found.compared,
         "agreements": list(rows.agreement_rows(found)),
         "intervals": list(rows.interval_rows(found)),
@@ -64,10 +58,7 @@ def repeatability_page(found: Repeatability) -> str:
             words.agreement_sentence(found, entry) for entry in list(found.agreements.values())[:1]
         ],
         "agreement_figures": list(_agreements(found)),
-        "study": study,
-        "study_text": [] if study is None else list(words.study_sentences(study)),
-        "study_rows": [] if study is None else list(rows.study_rows(found, study)),
-        "study_figures": [] if study is None or not study.rows else [figures.ratio_figure(study.rows)],
+        **_study(found),
         "cautions": (*words.SPREAD_CAUTIONS, *CAUTIONS, *GENERAL_CAUTIONS),
         "facts": _facts(found),
         "files": FILES,
@@ -165,6 +156,27 @@ def _pictures(found: Repeatability, shapes: ShapeModes | None) -> dict[str, Any]
     except RenderingError as error:
         note = f"Pictures could not be rendered. {error}"
     return {"maps": maps, "mode_pictures": modes, "picture_note": note}
+
+
+def _shapes(found: Repeatability, shapes: ShapeModes | None) -> dict[str, Any]:
+    return {
+        "shapes": shapes,
+        "no_modes": found.shapes if shapes is None else "",
+        "modes": [] if shapes is None else list(rows.mode_rows(shapes, found)),
+        "mode_figures": [] if shapes is None else list(_mode_figures(found, shapes)),
+        "outliers": [] if shapes is None else list(rows.outlier_rows(shapes)),
+        "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
+    }
+
+
+def _study(found: Repeatability) -> dict[str, Any]:
+    study = found.study
+    return {
+        "study": study,
+        "study_text": [] if study is None else list(words.study_sentences(study)),
+        "study_rows": [] if study is None else list(rows.study_rows(found, study)),
+        "study_figures": [] if study is None or not study.rows else [figures.ratio_figure(study.rows)],
+    }
 
 
 def _facts(found: Repeatability) -> dict[str, str]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from annelid.results.animation.animate import Animation
 from annelid.results.atomic import write_atomically
-from annelid.results.evidence.evidence import evidence_of
+from annelid.results.evidence.evidence import Evidence, evidence_of
 from annelid.results.folder.folder_files import ANIMATION, PATH, REPORT, remove
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import NOT_JUDGED
@@ -82,14 +82,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "notes": description.notes,
         "outcome": outcome_of(run, table),
         "verdicts": verdict_rows(run),
-        "evidence": evidence_of(
-            run.path,
-            run.provenance["case_hash"],
-            description.features,
-            [*description.not_judged, *doubts(run, table)],
-            version=str(run.provenance.get("program", "")).removeprefix("annelid "),
-            adaptation=adaptation_of(run.summary),
-        ),
+        "evidence": _evidence(run, table),
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(run),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
@@ -120,6 +113,17 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "limits": LIMITS,
         "current_note": CURRENT_NOTE,
     }
+
+
+def _evidence(run: RunRecord, table: PathRecord | None) -> tuple[Evidence, ...]:
+    return evidence_of(
+        run.path,
+        run.provenance["case_hash"],
+        run.description.features,
+        [*run.description.not_judged, *doubts(run, table)],
+        version=str(run.provenance.get("program", "")).removeprefix("annelid "),
+        adaptation=adaptation_of(run.summary),
+    )
 
 
 def _tiles(run: RunRecord) -> list[dict[str, str]]:
