@@ -2,6 +2,7 @@
 """The valid tables of an invalid case, so that their records are also checked."""
 
 from contextlib import suppress
+from functools import cache
 from typing import Annotated, Any, NamedTuple, get_args, get_origin
 
 from pydantic import TypeAdapter, ValidationError
@@ -39,16 +40,14 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
             if field.is_required():
                 incomplete.add(name)
             continue
-        kind, given = field.annotation, raw[name]
-        if get_origin(kind) is tuple and isinstance(given, list):
-            valid = _valid_entries(get_args(kind)[0], dict(enumerate(given)))
+        kind, given = get_origin(field.annotation), raw[name]
+        if kind is tuple and isinstance(given, list):
+            valid = _valid_entries(_adapter(name, 0), dict(enumerate(given)))
             values[name], positions[name] = tuple(valid.values()), list(valid)
-        elif get_origin(kind) is dict and isinstance(given, dict):
-            valid = values[name] = _valid_entries(get_args(kind)[1], given)
+        elif kind is dict and isinstance(given, dict):
+            valid = values[name] = _valid_entries(_adapter(name, 1), given)
         else:
-            valid = _valid_entries(
-                Annotated[kind, *field.metadata] if field.metadata else kind, {name: given}
-            )
+            valid = _valid_entries(_adapter(name), {name: given})
             values |= valid
             given = (name,)
         if len(valid) < len(given):
@@ -58,8 +57,19 @@ def valid_tables(raw: dict[str, Any]) -> ValidTables:
     return ValidTables(Case.model_construct(**values), positions, incomplete)
 
 
-def _valid_entries(kind: Any, entries: dict[Any, Any]) -> dict[Any, Any]:
-    adapter = TypeAdapter(kind)
+@cache
+def _adapter(name: str, argument: int | None = None) -> TypeAdapter[Any]:
+    """Validation of a table, or of an argument of its type, such as the entries of a list."""
+    field = Case.model_fields[name]
+    kind: Any = field.annotation
+    if argument is not None:
+        kind = get_args(kind)[argument]
+    elif field.metadata:
+        kind = Annotated[kind, *field.metadata]
+    return TypeAdapter(kind)
+
+
+def _valid_entries(adapter: TypeAdapter[Any], entries: dict[Any, Any]) -> dict[Any, Any]:
     valid = {}
     for key, entry in entries.items():
         with suppress(ValidationError):  # the validation of the whole case reports these errors
