@@ -120,7 +120,7 @@ def _verdict_row(verdict: Any, verification: Verification, display: DisplayUnits
         answer += ", without a bar"
     return {
         "quantity": verdict.quantity,
-        "required": f"{verdict.condition} {display.show(kind, verdict.limit)}",
+        "condition": f"{verdict.condition} {display.show(kind, verdict.limit)}",
         "value": shown_bar(kind, verdict.value, verdict.half_width, display),
         "where": verdict.where,
         "answer": answer,
