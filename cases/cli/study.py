@@ -88,8 +88,8 @@ def _write_results(plan: Plan, store: Store, table: StudyTable, counts: RunCount
     from annelid.cases.studies.page import write_page
 
     with store.writing():
+        page = write_page(plan, store, table)  # first, since it reads a case, which may be damaged
         table.write()
-        page = write_page(plan, store, table)
     states = [str(row["status"]) for row in table.rows]
     order = ("finished", "failed", "running", "waiting")
     parts = [f"{states.count(word)} {word}" for word in order if word in states]

@@ -166,11 +166,11 @@ def listed_values(vary: Vary, label: str) -> list[Value]:
                 f"{label}.step: {vary.step!r} does not lead from {vary.start!r} to {vary.end!r}", key=label
             )
         # A range such as 0.1 to 0.7 by 0.2 must end at 0.7 in spite of rounding.
-        steps = math.floor((high - low) / step + 1e-9)
+        steps = (high - low) / step + 1e-9
         if steps > _MAX_POINTS:
-            text = f"{vary.step!r} makes {steps} values; use a larger step"
+            text = f"{vary.step!r} makes {steps:.6g} values; use a larger step"
             raise InputError(f"{label}.step: {text}", key=label)
-        found = low + step * np.arange(steps + 1)
+        found = low + step * np.arange(math.floor(steps) + 1)
     if whole and np.all(found == np.round(found)):
         return [round(x) for x in found]
     return [show(float(x), unit) for x in found]

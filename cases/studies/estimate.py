@@ -1,13 +1,13 @@
 # SPDX-License-Identifier: MIT
 """Estimated cost of a study, from the measured cost of finished runs, else from the sizes of the runs."""
 
+import tomllib
 from typing import NamedTuple
 
 import numpy as np
 
 from annelid.cases.convert.body import body_of
 from annelid.cases.convert.cost import Cost, cost_of, rounded_time
-from annelid.cases.convert.waves import beats_of, steps_of
 from annelid.cases.schema.case import Case
 from annelid.cases.studies.plan import Plan
 from annelid.cases.studies.store import Store
@@ -18,6 +18,8 @@ from annelid.solver.display import counted
 __all__ = ["CostEstimate", "estimate_cost"]
 
 _MAX_MESHES = 30
+_SIZES = ("shape", "mesh", "electrodes", "sections", "electrics")
+_STEPS = ("name", "steps", "steps_per_period", "duration", "waves")
 
 
 class CostEstimate(NamedTuple):
@@ -58,12 +60,11 @@ def estimate_cost(plan: Plan, store: Store) -> CostEstimate:
     these. If no run is finished, the largest meshed run is timed.
     """
     sizes: dict[str, Cost] = {}
-    cases = [run.case() if run.toml else None for run in plan.runs]
-    keys = [_size_key(case) if case else "" for case in cases]
+    keys = [_size_key(run.toml) if run.toml else "" for run in plan.runs]
     distinct = [d for d in dict.fromkeys(keys) if d]
     step = max(1, -(-len(distinct) // _MAX_MESHES))
     for key in distinct[::step]:
-        cost = _mesh_cost(cases[keys.index(key)])
+        cost = _mesh_cost(plan.runs[keys.index(key)].case())
         if cost is not None:
             sizes[key] = cost
     largest = max(sizes.values(), key=lambda cost: cost.unknowns["all"], default=None)
@@ -85,18 +86,21 @@ def estimate_cost(plan: Plan, store: Store) -> CostEstimate:
     return CostEstimate(unknowns, tuple(map(float, expected)), peak_memory, int(timed.sum()))
 
 
-def _mesh_cost(case: Case | None) -> Cost | None:
-    assert case is not None
+def _mesh_cost(case: Case) -> Cost | None:
     try:
         return cost_of(case, body_of(case))
     except AnnelidError:
         return None
 
 
-def _size_key(case: Case) -> str:
-    """Text of everything that the mesh and the number of steps depend on."""
-    stages = [(stage.name, steps_of(stage, beats_of(case))) for stage in case.stages]
-    return repr((case.shape, case.mesh, case.electrodes, case.sections, case.electrics, stages))
+def _size_key(toml: str) -> str:
+    """Text of everything in a resolved case that the mesh and the number of steps depend on.
+
+    The tables are not validated again, which takes half as long as the plan of a study.
+    """
+    tables = tomllib.loads(toml)
+    stages = [[stage.get(key) for key in _STEPS] for stage in tables["stages"]]
+    return repr(([tables.get(name) for name in _SIZES], stages))
 
 
 def _measured_cost(plan: Plan, store: Store) -> tuple[np.ndarray, np.ndarray]:

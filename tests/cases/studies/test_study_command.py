@@ -77,6 +77,18 @@ def test_one_planned_run_needs_only_the_study_folder(annelid, file, tmp_path):
     assert [row["status"] for row in rows(folder)] == ["waiting", "finished", "failed"]
 
 
+def test_a_damaged_case_of_a_plan_leaves_the_table_as_it_is(annelid, file, tmp_path):
+    annelid("study", file, "--collect")
+    folder = tmp_path / "studies" / "radii"
+    plan, table = folder / "plan.jsonl", folder / "study.csv"
+    plan.write_text(plan.read_text().replace(" mm", " nan"))
+    table.unlink()
+    done = annelid("study", folder, "--collect")
+    assert done.returncode == INPUT
+    assert "shape.inner_radius: '4 nan' has a unit that cannot be read" in done.stderr
+    assert not table.exists()
+
+
 def test_ranks_that_are_not_connected_are_detected(annelid, annelid_process, file, tmp_path):
     annelid("study", file, "--collect")
     alone = annelid_process("study", tmp_path / "studies" / "radii", "--only", "#1", "--expect-ranks", 2)

@@ -168,6 +168,7 @@ def test_lists_are_combined_with_every_sample():
         ([{"key": "x", "from": 1, "to": 2, "step": -1}], {}, "does not lead"),
         ([{"key": "x", "from": 1, "to": 2, "step": 0}], {}, "does not lead"),
         ([{"key": "x", "from": 0, "to": 1, "step": 1e-9}], {}, "use a larger step"),
+        ([{"key": "x", "from": 0, "to": 1e308, "step": 0.1}], {}, "makes inf values"),
         ([{"key": "x", "from": "1 mm", "to": "2 kV", "step": "1 mm"}], {}, "units of one kind"),
         ([{"key": "x", "values": ["1 mm", "1 kV"]}], {}, "units of one kind"),
         ([{"key": "x", "from": "red", "to": "blue", "count": 2}], {}, "not a number"),
