@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from annelid.cases.run.environment import require_libraries
 from annelid.cases.run.minute_lines import MinuteLines
 from annelid.geometry.errors import InputError
 
@@ -70,7 +71,6 @@ def mesh_command(options: argparse.Namespace) -> int:
         InputError: The file name has another suffix, or the case is not valid or cannot be meshed.
     """
     from annelid.cases.convert.body import body_of
-    from annelid.cases.run.environment import require_libraries
     from annelid.geometry.io.files import write_mesh
     from annelid.geometry.meshing.quality import quality
 
@@ -90,7 +90,6 @@ def mesh_command(options: argparse.Namespace) -> int:
 def print_command(options: argparse.Namespace) -> int:
     """Write the files for printing the lattice of a case."""
     from annelid.cases.cli.printing import describe_print, write_print_of
-    from annelid.cases.run.environment import require_libraries
 
     case = given_case(options)
     require_libraries()
@@ -117,7 +116,6 @@ def cells_command(options: argparse.Namespace) -> int:
 def cell_command(options: argparse.Namespace) -> int:
     """Compute the effective properties of the lattice cell of a case."""
     from annelid.cases.convert.lattice_properties import write_lattice_properties
-    from annelid.cases.run.environment import require_libraries
 
     case = given_case(options)
     require_libraries()
@@ -130,7 +128,6 @@ def cell_command(options: argparse.Namespace) -> int:
 
 def report_command(options: argparse.Namespace) -> int:
     """Write the report of a Run folder and its files for 3-D viewers again."""
-    from annelid.cases.run.environment import require_libraries
     from annelid.results.report.report import write_report
     from annelid.results.show.show_files import write_show
 
@@ -145,7 +142,6 @@ def report_command(options: argparse.Namespace) -> int:
 def sheet_command(options: argparse.Namespace) -> int:
     """Write the fabrication sheet of a case or a run."""
     from annelid.cases.cli.fabrication import write_sheet_of
-    from annelid.cases.run.environment import require_libraries
 
     require_libraries()
     with MinuteLines("laying out blanks, masks and moulds"):
@@ -156,7 +152,6 @@ def sheet_command(options: argparse.Namespace) -> int:
 
 def view_command(options: argparse.Namespace) -> int:
     """Show a state of a run in 3-D, in a window or as a picture."""
-    from annelid.cases.run.environment import require_libraries
     from annelid.results.views.state_pictures import show_window, write_picture
 
     require_libraries()
@@ -171,7 +166,6 @@ def view_command(options: argparse.Namespace) -> int:
 
 def animate_command(options: argparse.Namespace) -> int:
     """Animate a run in which time passes."""
-    from annelid.cases.run.environment import require_libraries
     from annelid.results.animation.animate import write_animation
 
     require_libraries()
@@ -232,7 +226,6 @@ def with_chosen_mesh(case: "Case") -> "Case":
     if case.mesh.accuracy is None:
         return case
     from annelid.cases.adapt.adapting import adapted
-    from annelid.cases.run.environment import require_libraries
 
     require_libraries()
     with MinuteLines("choosing the mesh"):

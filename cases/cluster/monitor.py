@@ -8,10 +8,11 @@ from pathlib import Path
 
 from annelid.cases.cluster.submission_records import ArrayTask
 from annelid.cases.run.ranks import LAUNCHER
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import PlannedRun
 from annelid.cases.studies.pool import Worker
 from annelid.cases.studies.single_run import Job, Reply
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 from annelid.geometry.errors import AnnelidError
 
 __all__ = ["RunPostponed", "run_monitored"]

@@ -15,8 +15,9 @@ from types import FrameType
 from annelid.cases.cluster.monitor import RunPostponed, run_monitored
 from annelid.cases.cluster.submission_records import Attempt, Records, remove_lock_of
 from annelid.cases.run.environment import prepare
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import PlannedRun
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 
 __all__ = ["main"]
 

@@ -13,7 +13,7 @@ from annelid.cases.convert.making import inflated_wall
 from annelid.cases.convert.shape import band_of, mesh_size_of, shape_of
 from annelid.cases.convert.skin import skin_of
 from annelid.cases.schema.case import Case
-from annelid.cases.schema.shape import MeshTable
+from annelid.cases.schema.mesh import MeshTable
 from annelid.geometry.body import Body
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.lattice.chart import Chart

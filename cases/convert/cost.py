@@ -15,7 +15,7 @@ from annelid.geometry.body import Body
 from annelid.geometry.elements import CORNERS
 from annelid.solver.model.stepping import ALL_STATES, MOST_HELD, NO_STATE
 
-__all__ = ["Cost", "cost_of"]
+__all__ = ["Cost", "cost_of", "rounded_time"]
 
 # Processor time, measured with the library cases and the clamped tube of benchmarks/ (`python -m
 # benchmarks.estimates` compares both). Each step needs one state and some factorisations of a new tangent.
@@ -66,7 +66,7 @@ class Cost(NamedTuple):
     def lines(self) -> list[str]:
         """Describe the cost in three lines."""
         fields = ", ".join(f"{count} {name}" for name, count in self.unknowns.items() if name != "all")
-        whole, least = _rounded(self.seconds + self.overhead), "at least " if self.is_least else ""
+        whole, least = rounded_time(self.seconds + self.overhead), "at least " if self.is_least else ""
         return [
             f"{self.cells} cells, {self.nodes} nodes, {self.unknowns['all']} unknowns ({fields})",
             f"{self.steps} steps, {least}about {whole} on one free core once the equations are compiled "
@@ -77,7 +77,7 @@ class Cost(NamedTuple):
     def scaled(self, factor: float) -> str:
         """Describe the time and the memory with so many times as many unknowns."""
         megabytes = _LIBRARIES + factor * (self.memory - _LIBRARIES)
-        return f"{_rounded(self.seconds * factor)} and {megabytes / 1000:.2g} GB"
+        return f"{rounded_time(self.seconds * factor)} and {megabytes / 1000:.2g} GB"
 
     @property
     def megabytes(self) -> str:
@@ -165,7 +165,8 @@ def _pressures(body: Body, dimension: int) -> int:
     return len(body.cells) * (dimension + 1)
 
 
-def _rounded(seconds: float) -> str:
+def rounded_time(seconds: float) -> str:
+    """Return a time in s, min or h."""
     if seconds < 90:
         return f"{max(1, round(seconds))} s"
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"

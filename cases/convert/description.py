@@ -11,8 +11,8 @@ from annelid.cases.convert.limits import not_judged
 from annelid.cases.convert.model import contact_of
 from annelid.cases.convert.plausibility import remarks_on
 from annelid.cases.convert.shape import layer_of
+from annelid.cases.convert.support_words import support_sentences
 from annelid.cases.convert.table_words import TableWords, sentence, spaced
-from annelid.cases.convert.twist import has_twist
 from annelid.cases.convert.waves import cycles_of
 from annelid.cases.schema.base import Table
 from annelid.cases.schema.case import Case
@@ -22,8 +22,9 @@ from annelid.cases.schema.imperfection import ImperfectionTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import PartTable
-from annelid.cases.schema.shape import BalloonTable, MeshTable, ShapeTable, SleeveTable
-from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable, SupportTable
+from annelid.cases.schema.mesh import MeshTable
+from annelid.cases.schema.shape import BalloonTable, ShapeTable, SleeveTable
+from annelid.cases.schema.stage import ElectrodeTable, RequirementTable, StageTable
 from annelid.cases.schema.wave import WaveTable
 from annelid.results.folder.run_records import NOT_JUDGED, CaseDescription, Statement
 from annelid.solver.model.harmonic_words import harmonic_words
@@ -31,24 +32,6 @@ from annelid.solver.model.loads import LOAD_KINDS
 
 __all__ = ["description_of"]
 
-_HOLDS = {
-    "all": "clamped",
-    "axial": "fixed along the axis, free to change its radius",
-    "axial twist": "fixed along the axis and against rotation, free to change its radius",
-    "radial": "keeps its radius, free along the axis",
-    "symmetric": "a plane of symmetry",
-    "plate": "on a stiff plate that can move along the axis",
-    "plate all": "on a stiff plate that can move along the axis, with its radius fixed",
-    "rigid motion": "fixed against rigid motions only, without a force",
-    "free": "free; the pressure acts on the wall alone",
-}
-_ROTATION = {  # of supports in parts that twist, where their words do not state it yet
-    "axial": " and to turn",
-    "radial": ", fixed against rotation",
-    "plate": " and turn",
-    "plate all": ", and fixed against rotation",
-    "free": "; it can turn",
-}
 _LAWS = {
     "gent": "Gent",
     "ogden": "Ogden",
@@ -116,7 +99,7 @@ class _Describer(TableWords):
         yield entries("Parts", case.parts, lambda part: self._part(case, part))
         yield Statement(NOT_JUDGED, tuple(map(sentence, not_judged(case))))
         yield entries("Electrodes", case.electrodes, self._electrode)
-        yield entries("Supports", case.supports, lambda support: self._support(case, support))
+        yield Statement("Supports", support_sentences(case))
         yield entries("Foundations", case.foundations, lambda f: f"{f.region}: {self.pairs(f, 'region')}.")
         yield Statement("Surroundings", self._surroundings(case.surroundings))
         yield entries("Obstacles", case.contacts, self._contact)
@@ -202,10 +185,6 @@ class _Describer(TableWords):
         if electrode.helix is not None:
             words.append(f"winding up: {self.pairs(electrode.helix)}")
         return f"{electrode.name}: {', '.join(words)}."
-
-    def _support(self, case: Case, support: SupportTable) -> str:
-        rotation = _ROTATION.get(support.hold, "") if has_twist(case) else ""
-        return f"{support.region}: {_HOLDS[support.hold]}{rotation}."
 
     def _surroundings(self, surroundings: Table) -> tuple[str, ...]:
         words = self.pairs(surroundings)

@@ -10,7 +10,7 @@ from annelid.cases.convert.model import material_of, natural_stretch_of
 from annelid.cases.convert.shape import shape_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
-from annelid.cases.schema.shape import MeshTable
+from annelid.cases.schema.mesh import MeshTable
 from annelid.cases.schema.stage import HelixTable
 from annelid.geometry.meshing.quality import LOW_SCALED_JACOBIAN, Quality
 from annelid.solver.display import DisplayUnits, digits

@@ -10,7 +10,7 @@ import numpy as np
 from annelid.cases.convert.path import stage_of
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.imperfection import ImperfectionPointsTable
-from annelid.cases.schema.shape import MeshTable
+from annelid.cases.schema.mesh import MeshTable
 from annelid.cases.schema.stage import RequirementTable, StageTable, SupportTable
 from annelid.cases.schema.units import as_read
 from annelid.cases.validate.reported import known_quantities

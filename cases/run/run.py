@@ -87,11 +87,8 @@ def run_case(
     check_size(comm.size, expected_ranks)
     with MinuteLines("meshing the part") as lines:
         lines.prints = comm.rank == 0
-        asked, adaptation = case, None
-        if case.mesh.accuracy is not None:
-            check_one_rank(case, comm.size)
-            case, adaptation = _with_chosen_mesh(case, lines)
-            lines.begin("meshing the part")
+        asked = case
+        case, adaptation = _with_chosen_mesh(case, comm.size, lines)
         part, model = _model_of(case, comm, lines)
         writers: list[RunWriter] = []
 
@@ -116,14 +113,17 @@ def run_case(
             return RunResult(writer.path, outcome, verdicts, writer.states)
 
 
-def _with_chosen_mesh(case: Case, lines: MinuteLines) -> tuple[Case, Adaptation]:
-    """Choose the mesh of a case for its accuracy, and state each mesh on the way.
+def _with_chosen_mesh(case: Case, ranks: int, lines: MinuteLines) -> tuple[Case, Adaptation | None]:
+    """Choose the mesh of a case if it has an accuracy, and state each mesh on the way.
 
     Raises:
         AnnelidError: Not even the unloaded state was found on a first, coarse mesh.
     """
+    if case.mesh.accuracy is None:
+        return case, None
     from annelid.cases.adapt.adapting import adapted
 
+    check_one_rank(case, ranks)
     lines.begin("choosing the mesh")
 
     def say(line: str) -> None:
@@ -131,7 +131,9 @@ def _with_chosen_mesh(case: Case, lines: MinuteLines) -> tuple[Case, Adaptation]
             print(line, file=sys.stderr, flush=True)
         lines.printed()
 
-    return adapted(case, say=say)
+    chosen = adapted(case, say=say)
+    lines.begin("meshing the part")
+    return chosen
 
 
 def _model_of(case: Case, comm: "MPI.Comm", lines: MinuteLines) -> tuple[MeshedPart, "Model"]:

@@ -14,7 +14,8 @@ from annelid.cases.schema.imperfection import ImperfectionTable
 from annelid.cases.schema.lattice import LatticeTable
 from annelid.cases.schema.making import MakingTable
 from annelid.cases.schema.material import MaterialTable, PartTable
-from annelid.cases.schema.shape import MeshTable, ShapeTable
+from annelid.cases.schema.mesh import MeshTable
+from annelid.cases.schema.shape import ShapeTable
 from annelid.cases.schema.stage import (
     ElectricsTable,
     ElectrodeTable,

@@ -8,6 +8,7 @@ from typing import Any
 
 from annelid.cases.run.interrupts import stoppable
 from annelid.cases.run.memory import free_memory
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.plan_file import write_plan
 from annelid.cases.studies.pool import Pool, Worker
@@ -15,7 +16,7 @@ from annelid.cases.studies.progress import StudyProgress
 from annelid.cases.studies.search import next_plan
 from annelid.cases.studies.settings import RunCounts, Settings
 from annelid.cases.studies.single_run import Job, Reply
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import StudyTable
 from annelid.cases.studies.task_queue import Task, TaskQueue
 from annelid.cases.studies.write_error import write_error

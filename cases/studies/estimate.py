@@ -7,10 +7,9 @@ from typing import NamedTuple
 import numpy as np
 
 from annelid.cases.convert.body import body_of
-from annelid.cases.convert.cost import Cost, cost_of
+from annelid.cases.convert.cost import Cost, cost_of, rounded_time
 from annelid.cases.schema.case import Case
 from annelid.cases.studies.plan import Plan
-from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.timing import time_run
 from annelid.geometry.errors import AnnelidError
@@ -49,7 +48,7 @@ class CostEstimate(NamedTuple):
             source = "from the sizes of the runs, since no run is timed yet"
         return [
             f"unknowns: {min(counts)} to {max(counts)}",
-            f"time: about {format_duration(total / workers)} with {counted(workers, 'worker')}, {source}",
+            f"time: about {rounded_time(total / workers)} with {counted(workers, 'worker')}, {source}",
             f"memory: about {self.memory:.0f} MB per worker, {self.memory * workers:.0f} MB in total",
         ]
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
+from annelid.cases.convert.cost import rounded_time
 from annelid.cases.studies.analysis import study_data
 from annelid.cases.studies.nominal import nominal_case
 from annelid.cases.studies.plan import Plan
-from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
 from annelid.cases.studies.table import Row, StudyTable
 from annelid.cases.validate.resolved import case_hash
@@ -58,7 +58,7 @@ def _facts(plan: Plan, store: Store, rows: list[Row]) -> dict[str, str]:
     facts = {
         "base case": study.case if isinstance(study.case, str) else "in the study file",
         "runs": f"{len(plan.runs)}, for {len(plan.run_of_point)} points",
-        "computing time": format_duration(float(seconds)),
+        "computing time": rounded_time(float(seconds)),
         "disk use": f"{disk:.1f} MB in Run folders; kept: {kept}",
         "study folder": store.path.name,
     }

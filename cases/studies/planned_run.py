@@ -6,9 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 from annelid.cases.run.ranks import check_size, on_first_rank
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import Plan, PlannedRun
 from annelid.cases.studies.single_run import Job, Reply, run_job
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 from annelid.cases.studies.write_error import write_error
 from annelid.geometry.errors import AnnelidError, InputError
 

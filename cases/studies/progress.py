@@ -5,10 +5,11 @@ import sys
 import time
 from typing import Any, Self
 
+from annelid.cases.convert.cost import rounded_time
 from annelid.cases.run.terminal_bar import TerminalBar
 from annelid.cases.studies.settings import RunCounts
 
-__all__ = ["StudyProgress", "format_duration"]
+__all__ = ["StudyProgress"]
 
 _INTERVAL = 10.0  # s between two lines
 _RECENT = 50  # runs that the remaining time is estimated from; the first ones also compile
@@ -61,12 +62,5 @@ def progress_line(what: str, counts: RunCounts, left: int, workers: int) -> str:
     text += f", {counts.failed} failed" if counts.failed else ""
     recent = counts.seconds[-_RECENT:]
     if recent and left:
-        text += f", {format_duration(sum(recent) / len(recent) * left / workers)} left"
+        text += f", {rounded_time(sum(recent) / len(recent) * left / workers)} left"
     return text
-
-
-def format_duration(seconds: float) -> str:
-    """A time in s, min or h."""
-    if seconds < 90:
-        return f"{max(1, round(seconds))} s"
-    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"

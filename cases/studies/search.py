@@ -17,6 +17,7 @@ from annelid.cases.studies.plan import Plan, PlannedRun, extend_plan
 from annelid.cases.studies.reading import StudyFile
 from annelid.cases.studies.search_space import SearchSpace, search_space
 from annelid.cases.studies.store import Store
+from annelid.cases.studies.table import number_of
 from annelid.geometry.errors import InputError
 from annelid.results.folder.tables import quantity_header
 from annelid.solver.model.quantities import UNSTABLE_MODES
@@ -140,7 +141,7 @@ def _objective(summary: Summary, quantity: str) -> float:
     found = (summary["final_state"] or {}).get("quantities", {}) | summary.get("path_quantities", {})
     for key, value in found.items():
         if key.rpartition(" [")[0] == quantity:
-            return _finite(value)
+            return number_of(value)
     return math.nan
 
 
@@ -148,18 +149,11 @@ def _violations(summary: Summary) -> dict[str, float]:
     """Violation of every requirement relative to its limit; 0 or less if it is met."""
     violations = {}
     for number, verdict in enumerate(summary["verdicts"]):
-        limit, value = float(verdict["limit"]), _finite(verdict["value"])
+        limit, value = float(verdict["limit"]), number_of(verdict["value"])
         sign = -1.0 if str(verdict["condition"]).startswith("at most") else 1.0
         gap = sign * (limit - value) / (abs(limit) or 1.0)
         violations[str(number)] = gap if math.isfinite(gap) else 1.0
     last = summary["final_state"] or {}
     fell_short = summary["outcome"].get("kind") != "reached"
-    unstable = _finite(last.get(quantity_header(UNSTABLE_MODES), 0)) > 0
+    unstable = number_of(last.get(quantity_header(UNSTABLE_MODES), 0)) > 0
     return violations | {"reached": float(fell_short), "stable": float(unstable)}
-
-
-def _finite(value: Any) -> float:
-    try:
-        return float(value)
-    except (TypeError, ValueError):
-        return math.nan

@@ -10,10 +10,11 @@ import shutil
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Literal
 
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import PlannedRun
 from annelid.cases.studies.write_error import write_error
 from annelid.geometry.errors import InputError
@@ -33,31 +34,13 @@ from annelid.results.folder.folder_files import (
 )
 from annelid.results.folder.run_record import open_run
 
-__all__ = ["Failure", "RunState", "Store"]
+__all__ = ["RunState", "Store"]
 
 RunState = Literal["finished", "failed", "running", "waiting"]
-FailureKind = Literal["crash", "time limit", "memory", "error", "impossible"]
 _RUNS, _FAILURES, _MARKER = "runs", "failures", "study.json"
 _SUFFIXES = ("toml", "csv", "parquet", "html")
 _STUDY_KIND = "annelid study"
 _FREE_BYTES = 256 * 1024  # about the size of the tables of a run
-
-
-@dataclass(frozen=True)
-class Failure:
-    """Why a run has no result.
-
-    Attributes:
-        kind: Kind of the failure.
-        reason: The reason as text, with what the user can do.
-        seconds: Time from the start to the failure.
-        memory: Largest measured memory in MB.
-    """
-
-    kind: FailureKind
-    reason: str
-    seconds: float = 0.0
-    memory: float = 0.0
 
 
 class Store:

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.plan import Plan, PlannedRun
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 from annelid.cases.studies.values import to_internal
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.folder_files import REPORT
@@ -17,7 +18,14 @@ from annelid.results.folder.tables import quantity_header
 from annelid.solver.display import DisplayUnits
 from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED, quantity_of
 
-__all__ = ["ALL_REQUIREMENTS_MET", "REQUIREMENTS_MISSED", "StudyTable", "column_header", "verdict_header"]
+__all__ = [
+    "ALL_REQUIREMENTS_MET",
+    "REQUIREMENTS_MISSED",
+    "StudyTable",
+    "column_header",
+    "number_of",
+    "verdict_header",
+]
 
 ALL_REQUIREMENTS_MET, REQUIREMENTS_MISSED = "all requirements met", "requirements missed"
 
@@ -113,23 +121,26 @@ def _finished(summary: Mapping[str, Any], folder: Path, study: Path) -> Row:
         "outcome": outcome.get("kind", ""),
         "outcome in words": outcome.get("text", ""),
     }
-    row |= {"stage": last.get("stage", ""), "parameter [1]": _number(last.get("parameter [1]"))}
+    row |= {"stage": last.get("stage", ""), "parameter [1]": number_of(last.get("parameter [1]"))}
     for header in map(quantity_header, (UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED)):
-        row[header] = _number(last.get(header))
-    quantities = {key: _number(value) for key, value in last.get("quantities", {}).items()}
+        row[header] = number_of(last.get(header))
+    quantities = {key: number_of(value) for key, value in last.get("quantities", {}).items()}
     row |= {key: value for key, value in quantities.items() if key not in row}
     for margin in outcome.get("margins", ()):
         name = f"stability margin {margin['load']}"
-        row |= {f"{name} [1]": _number(margin["value"]), f"{name} is a lower bound": bool(margin["is_bound"])}
-    row |= {key: _number(value) for key, value in summary.get("path_quantities", {}).items()}
+        row |= {
+            f"{name} [1]": number_of(margin["value"]),
+            f"{name} is a lower bound": bool(margin["is_bound"]),
+        }
+    row |= {key: number_of(value) for key, value in summary.get("path_quantities", {}).items()}
     verdicts = summary["verdicts"]
     row |= {verdict_header(verdict): bool(verdict["met"]) for verdict in verdicts}
     if verdicts:
         missed = [_requirement(verdict) for verdict in verdicts if not verdict["met"]]
         row |= {ALL_REQUIREMENTS_MET: not missed, REQUIREMENTS_MISSED: "; ".join(missed)}
     cost = summary.get("facts", {}).get("cost", {})
-    row["time [s]"] = _number(str(cost.get("time", "nan")).split()[0])
-    row["memory [MB]"] = _number(str(cost.get("peak memory of the first rank", "nan")).split()[0])
+    row["time [s]"] = number_of(str(cost.get("time", "nan")).split()[0])
+    row["memory [MB]"] = number_of(str(cost.get("peak memory of the first rank", "nan")).split()[0])
     row["disk [MB]"] = round(sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6, 3)
     row["folder"] = str(folder.relative_to(study))
     row["report"] = str((folder / REPORT).relative_to(study)) if (folder / REPORT).exists() else ""
@@ -146,8 +157,8 @@ def _failed(failure: Failure) -> Row:
     }
 
 
-def _number(value: Any) -> float:
-    """A number of a summary; JSON has no NaN and infinity, which are stored as text."""
+def number_of(value: Any) -> float:
+    """Return a number of a summary; JSON has no NaN and infinity, which are stored as text."""
     try:
         return float(value)
     except (TypeError, ValueError):

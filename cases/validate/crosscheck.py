@@ -14,19 +14,11 @@ from annelid.cases.convert.flow import flow_of
 from annelid.cases.convert.lattice import region_names
 from annelid.cases.convert.model import material_of, part_of
 from annelid.cases.convert.path import stage_of, stepping_of
-from annelid.cases.convert.shape import (
-    band_of,
-    edge_range,
-)
+from annelid.cases.convert.shape import band_of, edge_range
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.material import PartTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
-from annelid.cases.validate.crosscheck_boundary import (
-    Boundary,
-    build_boundary,
-    check_boundary,
-    check_stages,
-)
+from annelid.cases.validate.crosscheck_boundary import Boundary, build_boundary, check_boundary, check_stages
 from annelid.cases.validate.crosscheck_comparison import check_comparison
 from annelid.cases.validate.crosscheck_flow import check_flow_tables, check_fluid
 from annelid.cases.validate.crosscheck_lattice import check_lattice, check_making

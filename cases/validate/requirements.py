@@ -28,6 +28,7 @@ from annelid.solver.model.quantities import (
     STABILITY_MARGIN_OF,
     quantity_of,
 )
+from annelid.solver.model.quantity import Quantity
 from annelid.solver.model.stage_ends import check_end_quantity
 
 __all__ = ["check_requirements", "resolved_requirements"]
@@ -117,35 +118,11 @@ def _has_unknown_quantity(errors: Collection[tuple[str, str]]) -> bool:
 
 def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) -> Iterator[tuple[str, str]]:
     name = table.quantity
-    try:
-        quantity = quantity_of(name)
-    except KeyError:
-        quantity = None
-    if name in RENAMED_QUANTITIES:
-        yield "quantity", f"'{name}' has been renamed: write '{RENAMED_QUANTITIES[name]}'"
+    quantity = _quantity_of(name)
+    if problem := _quantity_error(case, name, quantity, known):
+        yield "quantity", problem
         return
-    if known is not None and name in MARGINS.difference(known):
-        missing = missing_limits(case).get(name.removeprefix("least ").removesuffix(" margin"))
-        if missing is not None:
-            yield "quantity", f"'{name}' is not reported: {missing}"
-            return
-    if known is not None and quantity in (LEAK_GAP, LEAK_PRESSURE) and name not in known:
-        text = "it needs a lumen that is open at both ends, and [[contacts]] with surface = 'lumen'"
-        yield "quantity", f"'{name}' is not reported: {text}"
-        return
-    if quantity in CYCLE_QUANTITIES and known is not None and name not in known:
-        yield "quantity", _missing_cycle(case, name, known)
-        return
-    if quantity is not None and quantity.of_path and known is not None and name not in known:
-        yield (
-            "quantity",
-            f"'{name}' needs a pressure, voltage or axial force, and a path that goes on where the part "
-            'snaps: a stage with a control, or path.beyond_instability = "jump" or "follow"',
-        )
-        return
-    if quantity is None or (known is not None and name not in known):
-        yield "quantity", not_one_of(name, list(known or ()), what="a quantity that this case reports")
-        return
+    assert quantity is not None
     limits = {key: getattr(table, key) for key in BOUNDS}
     if all(limit is None for limit in limits.values()):
         yield "", "has no limit: give at_least or at_most"
@@ -158,6 +135,40 @@ def _limit_errors(case: Case, table: LimitTable, known: Collection[str] | None) 
         except UnitError as error:
             example = "'12 %' or 0.12" if quantity.unit == "1" else f"'0.5 {quantity.unit}'"
             yield key, f"{error}; write a limit such as {example}"
+
+
+def _quantity_of(name: str) -> Quantity | None:
+    try:
+        return quantity_of(name)
+    except KeyError:
+        return None
+
+
+def _quantity_error(case: Case, name: str, quantity: Quantity | None, known: Collection[str] | None) -> str:
+    """Why a quantity cannot have a limit; "" if it can."""
+    if name in RENAMED_QUANTITIES:
+        return f"'{name}' has been renamed: write '{RENAMED_QUANTITIES[name]}'"
+    if known is None or name in known:
+        return "" if quantity is not None else _not_reported(name, known)
+    if name in MARGINS:
+        missing = missing_limits(case).get(name.removeprefix("least ").removesuffix(" margin"))
+        if missing is not None:
+            return f"'{name}' is not reported: {missing}"
+    if quantity in (LEAK_GAP, LEAK_PRESSURE):
+        text = "it needs a lumen that is open at both ends, and [[contacts]] with surface = 'lumen'"
+        return f"'{name}' is not reported: {text}"
+    if quantity in CYCLE_QUANTITIES:
+        return _missing_cycle(case, name, known)
+    if quantity is not None and quantity.of_path:
+        return (
+            f"'{name}' needs a pressure, voltage or axial force, and a path that goes on where the part "
+            'snaps: a stage with a control, or path.beyond_instability = "jump" or "follow"'
+        )
+    return _not_reported(name, known)
+
+
+def _not_reported(name: str, known: Collection[str] | None) -> str:
+    return not_one_of(name, list(known or ()), what="a quantity that this case reports")
 
 
 def _missing_cycle(case: Case, name: str, known: Collection[str]) -> str:

@@ -13,7 +13,7 @@ from annelid.cases.convert.waves import STEPS_PER_PERIOD, beats_of, duration_of,
 from annelid.cases.schema.case import Case
 from annelid.cases.schema.flow import FluidTable
 from annelid.cases.schema.material import PartTable, SheetsTable
-from annelid.cases.schema.shape import MeshTable
+from annelid.cases.schema.mesh import MeshTable
 from annelid.cases.schema.stage import ElectrodeTable, StageTable
 from annelid.geometry.errors import InputError
 from annelid.geometry.shapes.shape import Shape

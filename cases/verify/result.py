@@ -7,12 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from annelid.cases.convert.body import body_of
-from annelid.cases.convert.cost import cost_of
+from annelid.cases.convert.cost import cost_of, rounded_time
 from annelid.cases.convert.display import display_units_of
 from annelid.cases.run.environment import version
 from annelid.cases.schema.case import Case
 from annelid.cases.studies.plan import Plan
-from annelid.cases.studies.progress import format_duration
 from annelid.cases.studies.store import Store
 from annelid.cases.validate.resolved import case_hash
 from annelid.cases.verify.bars import FinishedRun, barred_verdicts, quantity_bars, relative_sizes
@@ -127,13 +126,13 @@ def cost_lines(runs: Sequence[RefinedRun], plan: Plan, store: Store, workers: in
         seconds = cost.seconds + cost.overhead
         lines.append(
             f"  {run.name:22} {cost.cells:8} cells {cost.unknowns['all']:9} unknowns  "
-            f"{'at least' if cost.is_least else 'about':>8} {format_duration(seconds):>10}  "
+            f"{'at least' if cost.is_least else 'about':>8} {rounded_time(seconds):>10}  "
             f"{cost.memory:6.0f} MB  {state}"
         )
         if state == "waiting":
             total, memory = total + seconds, max(memory, cost.memory)
     _check_refined(runs, cells)
-    end = f"to do: about {format_duration(total / max(workers, 1))}, up to {memory:.0f} MB for one run"
+    end = f"to do: about {rounded_time(total / max(workers, 1))}, up to {memory:.0f} MB for one run"
     return [
         *lines,
         f"{end}; equations with another degree of quadrature are compiled once"

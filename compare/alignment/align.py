@@ -52,10 +52,7 @@ def align(
         InputError: There are too few points, or points on the surface, or named points.
     """
     settings, fiducials = settings or AlignmentSettings(), fiducials or {}
-    if len(points) < _FEWEST or not np.isfinite(points).all():
-        raise InputError(
-            f"alignment: {len(points)} points were given; {_FEWEST} with finite coordinates are needed."
-        )
+    _check_points(points)
     locator, chosen = locator or SurfaceLocator(surface), thinned(points, _FINE, seed=settings.seed)
     datum = _DATUMS[settings.datum].format(name=surface.name, points=", ".join(fiducials))
     sentences = [f"Datum system in the sense of ISO 5459: {datum}."]
@@ -75,9 +72,7 @@ def align(
         alike = as_good(pose, places[1:], chosen, locator, deviation=fit.deviation, free=free)
         fits = [_refined(other, chosen, locator, settings) for other in alike]
         alternatives = tuple(_fixed(other, chosen, surface, {})[0] for other in fits)
-    sentences += (
-        [motion.sentence() for motion in free] + remarks + _cautions(fit, settings, len(alternatives))
-    )
+    sentences += [*(m.sentence() for m in free), *remarks, *_cautions(fit, settings, len(alternatives))]
     return Alignment(
         pose,
         *_inliers(fit.residual, fit.partner, fit.deviation),
@@ -88,6 +83,13 @@ def align(
         _misfits(pose, fiducials),
         tuple(sentences),
     )
+
+
+def _check_points(points: FloatArray) -> None:
+    if len(points) < _FEWEST or not np.isfinite(points).all():
+        raise InputError(
+            f"alignment: {len(points)} points were given; {_FEWEST} with finite coordinates are needed."
+        )
 
 
 def _refined(start: Pose, points: FloatArray, locator: SurfaceLocator, settings: AlignmentSettings) -> Fit:

@@ -147,17 +147,7 @@ def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: Compar
         points.points, part.surface, settings.alignment, fiducials=settings.fiducials, locator=part.locator
     )
     found, remarks = _deviations(_moved(points, alignment.pose), part)
-    without = found.beyond_edges + found.too_far
-    if without > (1.0 - _LEAST_SHARE) * len(points.points):
-        percent = 100.0 * (1.0 - without / len(points.points))
-        share = f"only {percent:.0f} % of its points lie on the {part.surface.name}"
-        text = "check that it shows this part in this state, and crop what does not belong to it"
-        raise InputError(f"scan {read.scan}: {share}; {text}", key="SCAN")
-    sound = without_outliers(found)
-    count = len(sound.kept.value)
-    if count < _FEWEST:
-        text = f"only {count} of its points lie on the {part.surface.name}"
-        raise InputError(f"scan {read.scan}: {text}; check that it shows this part in this state")
+    sound = _sound(found, len(points.points), read.scan, part.surface.name)
     tree = search_tree(sound.kept.foot)
     seen = surface_deviations(sound.kept, part.surface, tree=tree)
     measures = with_uncertainty(
@@ -182,6 +172,21 @@ def compare_scan(part: SimulatedPart, scan: Path | CleanedFile, settings: Compar
         verdicts=judged(measures, settings.limits),
         remarks=(*part.choice.remarks, *alignment.sentences, *remarks),
     )
+
+
+def _sound(found: Deviations, points: int, scan: Path, surface: str) -> WithoutOutliers:
+    """The deviations without outliers, if enough of the scan lies on the part."""
+    without = found.beyond_edges + found.too_far
+    if without > (1.0 - _LEAST_SHARE) * points:
+        share = f"only {100.0 * (1.0 - without / points):.0f} % of its points lie on the {surface}"
+        text = "check that it shows this part in this state, and crop what does not belong to it"
+        raise InputError(f"scan {scan}: {share}; {text}", key="SCAN")
+    sound = without_outliers(found)
+    count = len(sound.kept.value)
+    if count < _FEWEST:
+        text = f"only {count} of its points lie on the {surface}"
+        raise InputError(f"scan {scan}: {text}; check that it shows this part in this state")
+    return sound
 
 
 def _heights(part: SimulatedPart, settings: ComparisonSettings) -> tuple[float, ...]:

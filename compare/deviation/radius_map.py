@@ -24,7 +24,7 @@ class RadiusMap(NamedTuple):
         radius: Mean radius of the scan without outliers, ``nan`` where it has a hole, shape (h, a), mm.
         nominal: Radius of the simulated surface, shape (h, a), mm.
         spread: Standard deviation of the points in a cell, shape (h, a), mm.
-        number: Number of points (sum of weights), shape (h, a).
+        number: Number of points, shape (h, a).
     """
 
     height: FloatArray
@@ -83,7 +83,6 @@ def radius_map(
     *,
     heights: int = 50,
     angles: int = 72,
-    weight: FloatArray | None = None,
 ) -> RadiusMap:
     """Average the radii of points in cells of height and angle, without outliers.
 
@@ -94,13 +93,12 @@ def radius_map(
         field: The nominal radius.
         heights: Number of cells over the height of the field.
         angles: Number of cells around.
-        weight: Shape (n,); by default all points are alike.
     """
     middle, angle = cell_middles(field, heights, angles)
-    weight = np.ones(len(points)) if weight is None else weight
     cell, difference = cell_of(points, field, heights, angles)
-    inside = (cell >= 0) & (weight > 0)
-    cell, difference, weight = cell[inside], difference[inside], weight[inside]
+    inside = cell >= 0
+    cell, difference = cell[inside], difference[inside]
+    weight = np.ones(len(cell))
     shape, size = (heights, angles), heights * angles
     count = np.bincount(cell, weight, size)
     mean, spread = _robust_means(difference, weight, cell, size)

@@ -61,7 +61,7 @@ class SectionFit(NamedTuple):
         part: Eighth of the circumference that each is in, shape (n,).
         columns: Derivatives of the radius by the five terms, shape (n, 5).
         radius: Distance of each point, carried to the height of its section, from the centre, shape (n,), mm.
-        weight: Given weight times that of the kernel, shape (n,).
+        weight: Weight of the kernel, shape (n,).
         terms: Mean radius, shift of the centre, and amplitudes of cos 2θ and sin 2θ, shape (k, 5), mm.
         centre: Centres before this shift, shape (k, 2), mm.
     """
@@ -76,9 +76,7 @@ class SectionFit(NamedTuple):
     centre: FloatArray
 
 
-def fitted_sections(
-    points: FloatArray, heights: FloatArray, field: RadiusField, *, weight: FloatArray | None = None
-) -> Sections:
+def fitted_sections(points: FloatArray, heights: FloatArray, field: RadiusField) -> Sections:
     """Fit r = R + a cos 2θ + b sin 2θ about the centre of each section, with Tukey's kernel.
 
     All points within half the distance to the next height belong to a section; the slope of the nominal
@@ -88,26 +86,21 @@ def fitted_sections(
         points: Aligned points, shape (n, 3), mm.
         heights: Shape (k,), mm, evenly spaced, the outermost half a step or more inside the ends.
         field: The nominal radius.
-        weight: Shape (n,); by default all points are alike.
     """
-    fit = section_fit(points, heights, field, weight=weight)
-    given = np.ones(len(fit.used)) if weight is None else weight[fit.used]
-    number = np.bincount(fit.section[given > 0], minlength=len(heights))
-    inside = np.bincount(fit.section * PARTS + fit.part, given, len(heights) * PARTS)
+    fit = section_fit(points, heights, field)
+    number = np.bincount(fit.section, minlength=len(heights))
+    inside = np.bincount(fit.section * PARTS + fit.part, minlength=len(heights) * PARTS)
     return sections_of(heights, fit.terms, fit.centre, number, inside.reshape(-1, PARTS))
 
 
-def section_fit(
-    points: FloatArray, heights: FloatArray, field: RadiusField, *, weight: FloatArray | None = None
-) -> SectionFit:
+def section_fit(points: FloatArray, heights: FloatArray, field: RadiusField) -> SectionFit:
     """Fit sections; arguments as for ``fitted_sections``."""
     section = section_numbers(points, heights)
     used = np.flatnonzero((section >= 0) & (section < len(heights)))
     points, section = points[used], section[used]
-    given = np.ones(len(points)) if weight is None else weight[used]
     angle = polar(points)[1]
     xy = carried(points, heights[section], field)
-    centre, terms, robust = np.zeros((len(heights), 2)), np.zeros((len(heights), 5)), given
+    centre, terms, robust = np.zeros((len(heights), 2)), np.zeros((len(heights), 5)), np.ones(len(points))
     for _ in range(_ROUNDS):
         centre = centre + terms[:, 1:3]
         off = xy - centre[section]
@@ -115,7 +108,7 @@ def section_fit(
         columns = np.column_stack([np.ones_like(θ), np.cos(θ), np.sin(θ), np.cos(2 * θ), np.sin(2 * θ)])
         terms = _least_squares(columns, r, robust, section, len(heights))
         residual = r - np.einsum("nj,nj->n", columns, terms[section])
-        weights, robust = robust, given * _tukey(residual, section, len(heights))
+        weights, robust = robust, _tukey(residual, section, len(heights))
     eighth = np.floor((angle / (2.0 * np.pi) + 0.5) * PARTS).astype(np.int64) % PARTS
     return SectionFit(used, section, eighth, columns, r, weights, terms, centre)
 
@@ -133,7 +126,11 @@ def carried(points: FloatArray, heights: FloatArray, field: RadiusField) -> Floa
 
 
 def sections_of(
-    heights: FloatArray, terms: FloatArray, centre: FloatArray, number: IntArray, inside: FloatArray
+    heights: FloatArray,
+    terms: FloatArray,
+    centre: FloatArray,
+    number: IntArray,
+    inside: IntArray | FloatArray,
 ) -> Sections:
     """Return sections without those of which the scan has too little.
 
@@ -142,7 +139,7 @@ def sections_of(
         terms: As in ``SectionFit``.
         centre: Before the shift of the terms, shape (k, 2), mm.
         number: Number of points, shape (k,).
-        inside: Sum of the weights in each eighth of the circumference, shape (k, 8).
+        inside: Number of points in each eighth of the circumference, shape (k, 8).
     """
     reached = inside > _SPARSE * inside.sum(axis=1, keepdims=True) / PARTS
     good = ((number >= _FEWEST) & (reached.sum(axis=1) >= PARTS - 2))[:, None]

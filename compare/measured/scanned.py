@@ -89,11 +89,8 @@ def measured_scan(
     except InputError as error:
         raise InputError(f"scan {scan}: {error.message}", **error.data) from None
     ends = f"from {surface.heights[0]:.4g} to {surface.heights[-1]:.4g} mm"
-    lowest, highest = points[:, 2].min(), points[:, 2].max()
-    how.append(
-        f"The surface extends {ends}, cut across the axis; "
-        f"the scan extends from {lowest:.4g} to {highest:.4g} mm."
-    )
+    scanned = f"from {points[:, 2].min():.4g} to {points[:, 2].max():.4g} mm"
+    how.append(f"The surface extends {ends}, cut across the axis; the scan extends {scanned}.")
     return MeasuredScan(
         scan,
         digest_of(content),

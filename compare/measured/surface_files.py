@@ -10,6 +10,7 @@ from annelid.compare.comparison.files import new_folder
 from annelid.compare.measured.scanned import MeasuredScan
 from annelid.compare.measured.surface_figure import surface_figure
 from annelid.compare.scans.cleaning import KEPT
+from annelid.geometry.body import FloatArray
 from annelid.geometry.lattice.measured_surface import COLUMNS
 from annelid.results.atomic import write_atomically
 from annelid.results.folder.digests import digests_of, write_sealed
@@ -45,8 +46,6 @@ def summary(measured: MeasuredScan) -> dict[str, Any]:
     """What a program wants to know about a measured surface."""
     surface = measured.surface
     residual = surface.residual[surface.inlier]
-    seen, filled = surface.deviation[~surface.filled], surface.deviation[surface.filled]
-    removed = measured.cleaned.removed
     return {
         "kind": KIND,
         "scan": measured.scan.name,
@@ -56,12 +55,7 @@ def summary(measured: MeasuredScan) -> dict[str, Any]:
         "heights [mm]": [float(surface.heights[0]), float(surface.heights[-1])],
         "mean radius [mm]": float(surface.radius.mean()),
         "grid": {"angles": len(surface.angles), "heights": len(surface.heights)},
-        "points": {
-            "in the scan": len(removed),
-            "left by the cleaning": int((removed == KEPT).sum()),
-            "within the heights": len(surface.residual),
-            "outliers about the surface": int((~surface.inlier).sum()),
-        },
+        "points": _points(measured),
         "residual": {
             "root mean square [mm]": float(np.sqrt(np.mean(residual**2))),
             "standard deviation [mm]": surface.noise,
@@ -80,12 +74,27 @@ def summary(measured: MeasuredScan) -> dict[str, Any]:
             "factor on the standard deviation": surface.hole_factor,
         },
         "standard deviation of the radius": {
-            "measured, median [mm]": float(np.median(seen)) if len(seen) else None,
-            "measured, largest [mm]": float(seen.max()) if len(seen) else None,
-            "holes, median [mm]": float(np.median(filled)) if len(filled) else None,
-            "holes, largest [mm]": float(filled.max()) if len(filled) else None,
+            **_median_and_largest("measured", surface.deviation[~surface.filled]),
+            **_median_and_largest("holes", surface.deviation[surface.filled]),
         },
         "remarks": [*measured.remarks, CAUTION],
+    }
+
+
+def _points(measured: MeasuredScan) -> dict[str, int]:
+    removed, surface = measured.cleaned.removed, measured.surface
+    return {
+        "in the scan": len(removed),
+        "left by the cleaning": int((removed == KEPT).sum()),
+        "within the heights": len(surface.residual),
+        "outliers about the surface": int((~surface.inlier).sum()),
+    }
+
+
+def _median_and_largest(where: str, values: FloatArray) -> dict[str, float | None]:
+    return {
+        f"{where}, median [mm]": float(np.median(values)) if len(values) else None,
+        f"{where}, largest [mm]": float(values.max()) if len(values) else None,
     }
 
 

@@ -175,6 +175,23 @@ def _residuals(polar: PolarPoints, layout: CellLayout, fitter: PenalisedFit, fit
     return np.asarray(off / np.sqrt(1.0 + local**2))
 
 
+def _in_holes(
+    gap: FloatArray, width: float, fitter: PenalisedFit, fit: FitResult, cells: Cells
+) -> tuple[BoolArray, float, FloatArray]:
+    """Which places are in holes, the factor on their standard deviation, and the share of it everywhere."""
+    filled = gap > _NEAR * width
+    factor = hole_factor(fitter, fit, cells, float(gap.max())) if filled.any() else 1.0
+    share = np.clip((gap / width - 0.5 * _NEAR) / (0.5 * _NEAR), 0.0, 1.0)
+    return filled, factor, 1.0 + (factor - 1.0) * share
+
+
+def _grid_lines(layout: CellLayout, count: int, mean: float, basis: Basis) -> tuple[FloatArray, FloatArray]:
+    """Angles and heights of a grid of about square cells, for a mean radius."""
+    step = _TURN * mean / count
+    most = int(np.clip((layout.high - layout.low) / step, 2 * basis.along, 120))
+    return _TURN * np.arange(count) / count, np.linspace(layout.low, layout.high, most + 1)
+
+
 def _on_grid(
     polar: PolarPoints,
     layout: CellLayout,
@@ -185,31 +202,23 @@ def _on_grid(
     inlier: BoolArray,
     settings: SurfaceSettings,
 ) -> FittedSurface:
-    mean = float(np.median(cells.radius))
-    step = _TURN * mean / settings.angles
-    angles = _TURN * np.arange(settings.angles) / settings.angles
-    basis = _basis_of(layout)
-    most = int(np.clip((layout.high - layout.low) / step, 2 * basis.along, 120))
-    heights = np.linspace(layout.low, layout.high, most + 1)
+    mean, basis = float(np.median(cells.radius)), _basis_of(layout)
+    angles, heights = _grid_lines(layout, settings.angles, mean, basis)
     a, z = (values.ravel() for values in np.meshgrid(angles, heights, indexing="ij"))
     shape = (len(angles), len(heights))
     radius = fitter.values(fit, a, z)
-    deviation = fitter.deviations(fit, a, z)
     if not radius.min() > 0.0:
         raise InputError("the fitted radius falls to 0 mm; leave out closed ends with --from and --to")
     gap = gaps(a, z, radius, cells)
     width = max(_TURN * mean / layout.around, (layout.high - layout.low) / layout.along)
-    filled = gap > _NEAR * width
-    factor = hole_factor(fitter, fit, cells, float(gap.max())) if filled.any() else 1.0
-    share = np.clip((gap / width - 0.5 * _NEAR) / (0.5 * _NEAR), 0.0, 1.0)
-    deviation *= 1.0 + (factor - 1.0) * share
+    filled, factor, scale = _in_holes(gap, width, fitter, fit, cells)
     grid = CellLayout(shape[0], shape[1], layout.low, layout.high)
     counted = np.bincount(grid.number(polar.chosen(inlier)), minlength=len(a)).reshape(shape[1], shape[0]).T
     return FittedSurface(
         angles,
         heights,
         radius.reshape(shape),
-        deviation.reshape(shape),
+        (scale * fitter.deviations(fit, a, z)).reshape(shape),
         gap.reshape(shape),
         filled.reshape(shape),
         counted,

@@ -3,8 +3,6 @@
 
 from typing import Any
 
-from markupsafe import Markup
-
 from annelid.compare.comparison.compared import Comparison
 from annelid.compare.comparison.files import ALIGNED, PAGE, PARQUET, SURFACE, TABLE
 from annelid.compare.comparison.map_surface import MapSurface
@@ -25,7 +23,6 @@ from annelid.compare.page.words import (
     state_sentence,
     verdict_row,
 )
-from annelid.results.figures.path_figures import SvgFigure
 from annelid.results.folder.folder_files import SUMMARY
 from annelid.results.pages.render import render
 from annelid.results.report.safety import CAUTIONS as GENERAL_CAUTIONS
@@ -77,9 +74,7 @@ def _tiles(compared: Comparison) -> list[dict[str, str]]:
     return [{**tile, "where": ""} for tile in tiles]
 
 
-def _drawings(
-    compared: Comparison, surface: MapSurface, length: DisplayUnit, limit: float
-) -> dict[str, list[dict[str, Any]] | str]:
+def _drawings(compared: Comparison, surface: MapSurface, length: DisplayUnit, limit: float) -> dict[str, Any]:
     radii, note = compared.part.radii, ""
     maps, cleaning = [], []
     try:
@@ -102,15 +97,11 @@ def _drawings(
         "maps": maps,
         "cleaning": cleaning,
         "picture_note": note,
-        "unrolled": [] if radii is None else [_inline(unrolled_map(compared, radii, length, limit))],
-        "histogram": [_inline(histogram(compared, length))],
-        "sections": [] if radii is None else [_inline(f) for f in section_figures(compared, radii, length)],
-        "radii": [] if radii is None else [_inline(radius_figure(compared, radii))],
+        "unrolled": [] if radii is None else [unrolled_map(compared, radii, length, limit)],
+        "histogram": [histogram(compared, length)],
+        "sections": [] if radii is None else section_figures(compared, radii, length),
+        "radii": [] if radii is None else [radius_figure(compared, radii)],
     }
-
-
-def _inline(figure: SvgFigure) -> dict[str, Any]:
-    return {"svg": Markup(figure.svg), "caption": figure.caption}
 
 
 def _facts(compared: Comparison) -> dict[str, str]:

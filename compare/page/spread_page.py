@@ -4,7 +4,6 @@
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 
 from annelid.compare.page import spread_figures as figures
 from annelid.compare.page import spread_numbers as numbers
@@ -31,7 +30,6 @@ def repeatability_page(found: Repeatability) -> str:
     """Return the page."""
     reasons = list(words.doubts(found))
     shapes = found.shapes if isinstance(found.shapes, ShapeModes) else None
-    study = found.study
     stragglers = sorted(rows.consistency_rows(found), key=lambda row: row[-1])  # outliers first
     content = {
         "title": found.part.run.title,
@@ -50,27 +48,17 @@ def repeatability_page(found: Repeatability) -> str:
         "stragglers": stragglers[:_MOST_ROWS],
         "more_stragglers": max(0, len(stragglers) - _MOST_ROWS),
         "tests": len(found.consistency),
-        "values": [_inline(f) for f in _values(found)],
-        "mandel": [_inline(f) for f in _mandel(found)],
-        "shapes": shapes,
-        "no_modes": found.shapes if shapes is None else "",
-        "modes": [] if shapes is None else list(rows.mode_rows(shapes, found)),
-        "mode_figures": [] if shapes is None else [_inline(f) for f in _mode_figures(found, shapes)],
-        "outliers": [] if shapes is None else list(rows.outlier_rows(shapes)),
-        "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
+        "values": list(_values(found)),
+        "mandel": list(_mandel(found)),
+        **_shapes(found, shapes),
         "compared": found.compared,
         "agreements": list(rows.agreement_rows(found)),
         "intervals": list(rows.interval_rows(found)),
         "agreement_text": [
             words.agreement_sentence(found, entry) for entry in list(found.agreements.values())[:1]
         ],
-        "agreement_figures": [_inline(f) for f in _agreements(found)],
-        "study": study,
-        "study_text": [] if study is None else list(words.study_sentences(study)),
-        "study_rows": [] if study is None else list(rows.study_rows(found, study)),
-        "study_figures": []
-        if study is None or not study.rows
-        else [_inline(figures.ratio_figure(study.rows))],
+        "agreement_figures": list(_agreements(found)),
+        **_study(found),
         "cautions": (*words.SPREAD_CAUTIONS, *CAUTIONS, *GENERAL_CAUTIONS),
         "facts": _facts(found),
         "files": FILES,
@@ -170,8 +158,25 @@ def _pictures(found: Repeatability, shapes: ShapeModes | None) -> dict[str, Any]
     return {"maps": maps, "mode_pictures": modes, "picture_note": note}
 
 
-def _inline(figure: SvgFigure) -> dict[str, Any]:
-    return {"svg": Markup(figure.svg), "caption": figure.caption}
+def _shapes(found: Repeatability, shapes: ShapeModes | None) -> dict[str, Any]:
+    return {
+        "shapes": shapes,
+        "no_modes": found.shapes if shapes is None else "",
+        "modes": [] if shapes is None else list(rows.mode_rows(shapes, found)),
+        "mode_figures": [] if shapes is None else list(_mode_figures(found, shapes)),
+        "outliers": [] if shapes is None else list(rows.outlier_rows(shapes)),
+        "area": "" if shapes is None else f"{digits(100 * shapes.area, 3)} %",
+    }
+
+
+def _study(found: Repeatability) -> dict[str, Any]:
+    study = found.study
+    return {
+        "study": study,
+        "study_text": [] if study is None else list(words.study_sentences(study)),
+        "study_rows": [] if study is None else list(rows.study_rows(found, study)),
+        "study_figures": [] if study is None or not study.rows else [figures.ratio_figure(study.rows)],
+    }
 
 
 def _facts(found: Repeatability) -> dict[str, str]:

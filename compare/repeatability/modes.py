@@ -77,7 +77,8 @@ def _filled(fields: FloatArray, known: FloatArray, count: int) -> FloatArray:
     """Fields with what the model of k modes expects in the holes."""
     n, m = fields.shape
     number = known.sum(axis=0)
-    mean = np.where(known, fields, 0.0).sum(axis=0) / number
+    given = np.where(known, fields, 0.0)
+    mean = given.sum(axis=0) / number
     filled = np.where(known, fields, mean)
     if not count:
         return filled
@@ -86,7 +87,8 @@ def _filled(fields: FloatArray, known: FloatArray, count: int) -> FloatArray:
     if total == 0.0:
         return filled
     shapes = values[:count, None] * right[:count] / np.sqrt(n - 1)
-    noise = max(float((values[count:] ** 2).sum()) / (n * m), _LEAST_NOISE * total / (n * m))
+    least = _LEAST_NOISE * total / (n * m)
+    noise = max(float((values[count:] ** 2).sum()) / (n * m), least)
     mask = known.astype(float)
     for _ in range(_ROUNDS):
         # Expected coordinates of each field and their second moments.
@@ -100,18 +102,14 @@ def _filled(fields: FloatArray, known: FloatArray, count: int) -> FloatArray:
         moments[:, :count, :count] = (mask.T @ second.reshape(n, -1)).reshape(m, count, count)
         moments[:, :count, count] = moments[:, count, :count] = mask.T @ scores
         moments[:, count, count] = number
-        right_side = np.column_stack(
-            [np.where(known, fields, 0.0).T @ scores, np.where(known, fields, 0.0).sum(axis=0)]
-        )
+        right_side = np.column_stack([given.T @ scores, given.sum(axis=0)])
         moments += 1e-12 * np.eye(count + 1)
         solution = np.linalg.solve(moments, right_side[..., None])[..., 0]
         shapes, mean = solution[:, :count].T, solution[:, count]
         model = mean + scores @ shapes
         rest = np.where(known, fields - model, 0.0)
         spread = np.einsum("km,nkl,lm->", shapes, noise * inverse, shapes, optimize=True) / n
-        noise = max(
-            (float((rest**2).sum()) + spread * mask.mean()) / mask.sum(), _LEAST_NOISE * total / (n * m)
-        )
+        noise = max((float((rest**2).sum()) + spread * mask.mean()) / mask.sum(), least)
         before, filled = filled, np.where(known, fields, model)
         if float(((filled - before) ** 2).sum()) <= _CHANGE**2 * total:
             break

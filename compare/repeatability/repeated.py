@@ -136,18 +136,12 @@ def analysed(
 ) -> Repeatability:
     """Analyse what was taken from scans; see ``repeatability``."""
     entries = [scan.entry for scan in scans]
-    ringed = any(scan.turns for scan in scans)
-    if ringed:
-        scans = [_averaged(scan, places) for scan in scans]
-    scans = _agreeing(scans, places)
+    scans, ringed = _comparable(scans, places)
     method, chosen = reference_scans(entries)
     design = design_of([entries[i] for i in chosen])
-    names = tuple(name for name in MEASURE_UNITS if any(name in scan.measures for scan in scans))
-    values = np.array([[scan.measures.get(name, np.nan) for name in names] for scan in scans], dtype=float)
-    values[~np.isfinite(values)] = np.nan
-    own = values[chosen]
+    names, values = _measured(scans)
     fields = np.array([scans[i].deviation for i in chosen])
-    precision = dict(zip(names, precisions(own, design), strict=True))
+    columns = list(zip(names, values[chosen].T, strict=True))
     methods = two_methods(entries, values, names, by_hand)
     found = Repeatability(
         part,
@@ -162,19 +156,31 @@ def analysed(
         point_spread(fields, design),
         values,
         names,
-        precision,
-        {(name, level): p for i, name in enumerate(names) for level, p in levels(own[:, i], design)},
-        tuple(
-            (name, what, test)
-            for i, name in enumerate(names)
-            for what, test in consistencies(own[:, i], design)
-        ),
+        dict(zip(names, precisions(values[chosen], design), strict=True)),
+        {(name, level): p for name, v in columns for level, p in levels(v, design)},
+        tuple((name, what, test) for name, v in columns for what, test in consistencies(v, design)),
         shape_modes(fields, design, places, patches_of([scans[i] for i in chosen], places, part, ringed)),
         methods.names,
         methods.agreements,
         None,
     )
     return found if study is None else replace(found, study=_study(found, study))
+
+
+def _measured(scans: Sequence[ScanField]) -> tuple[tuple[str, ...], FloatArray]:
+    """Names of the measures, and their values by scan and measure; ``nan`` where one is missing."""
+    names = tuple(name for name in MEASURE_UNITS if any(name in scan.measures for scan in scans))
+    values = np.array([[scan.measures.get(name, np.nan) for name in names] for scan in scans], dtype=float)
+    values[~np.isfinite(values)] = np.nan
+    return names, values
+
+
+def _comparable(scans: Sequence[ScanField], places: Places) -> tuple[Sequence[ScanField], bool]:
+    """Scans in agreeing poses; means around the axis where a scan can turn about it, and whether they are."""
+    ringed = any(scan.turns for scan in scans)
+    if ringed:
+        scans = [_averaged(scan, places) for scan in scans]
+    return _agreeing(scans, places), ringed
 
 
 def _averaged(scan: ScanField, places: Places) -> ScanField:

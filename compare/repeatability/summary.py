@@ -3,6 +3,7 @@
 
 from typing import Any
 
+from annelid.compare.repeatability.consistency import Consistency
 from annelid.compare.repeatability.mode_names import mode_name
 from annelid.compare.repeatability.point_spread import root_mean_square
 from annelid.compare.repeatability.precision import Precision, StandardDeviation
@@ -43,25 +44,26 @@ def summary(found: Repeatability) -> dict[str, Any]:
         "levels": [
             {"measure": name, "part": part, **_precision(p)} for (name, part), p in found.levels.items()
         ],
-        "consistency": [
-            {
-                "measure": name,
-                "tested": what,
-                "test": test.test,
-                "group": test.group,
-                "statistic": test.statistic,
-                "critical value at 5 %": test.critical[0],
-                "critical value at 1 %": test.critical[1],
-                "verdict": test.verdict,
-            }
-            for name, what, test in found.consistency
-        ],
+        "consistency": [_test(*entry) for entry in found.consistency],
         "modes": _modes(found.shapes) if isinstance(found.shapes, ShapeModes) else {"reason": found.shapes},
         "agreement": {
             "compared": found.compared,
             "measures": {name: entry._asdict() for name, entry in found.agreements.items()},
         },
         "study": None if found.study is None else _study(found, found.study),
+    }
+
+
+def _test(name: str, what: str, test: Consistency) -> dict[str, Any]:
+    return {
+        "measure": name,
+        "tested": what,
+        "test": test.test,
+        "group": test.group,
+        "statistic": test.statistic,
+        "critical value at 5 %": test.critical[0],
+        "critical value at 1 %": test.critical[1],
+        "verdict": test.verdict,
     }
 
 

@@ -14,7 +14,7 @@ from annelid.geometry.checks import within
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice.chart import PERIOD, SurfacePoints
 from annelid.geometry.lattice.harmonic_map import harmonic_map
-from annelid.geometry.lattice.measured_surface import RadialSurface
+from annelid.geometry.lattice.measured_surface import RadialSurface, wrapped
 
 if TYPE_CHECKING:
     from scipy.interpolate import NdBSpline
@@ -131,13 +131,13 @@ class MeasuredChart:
         return where
 
     def _uv(self, where: FloatArray) -> FloatArray:
-        inside = _wrapped(where)
+        inside = wrapped(where)
         shift, v = self._map
         return np.column_stack([where[:, 0] + shift(inside), v(inside)])
 
     def _uv_derivatives(self, where: FloatArray) -> FloatArray:
         """Derivatives of (u, v) by angle and height, shape (k, 2, 2)."""
-        inside = _wrapped(where)
+        inside = wrapped(where)
         rows = [np.stack([part(inside, nu=(1, 0)), part(inside, nu=(0, 1))], axis=-1) for part in self._map]
         slopes = np.stack(rows, axis=1)
         slopes[:, 0, 0] += 1.0
@@ -153,7 +153,3 @@ def measured_chart(heights: ArrayLike, radii: ArrayLike, *, offset: float = 0.0)
     """Return the chart of a measured surface; the arguments are those of :class:`RadialSurface`."""
     given = (np.asarray(values, dtype=np.float64) for values in (heights, radii))
     return MeasuredChart(RadialSurface(*given), offset)
-
-
-def _wrapped(where: FloatArray) -> FloatArray:
-    return np.column_stack([where[:, 0] % PERIOD, where[:, 1]])

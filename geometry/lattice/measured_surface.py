@@ -81,7 +81,7 @@ class RadialSurface:
             where: Angles and heights.
             orders: Orders of the derivatives by angle and height to be returned instead.
         """
-        return np.asarray(self._arc_fraction(_wrapped(where), nu=orders))
+        return np.asarray(self._arc_fraction(wrapped(where), nu=orders))
 
     @property
     def enclosed_volume(self) -> float:
@@ -128,7 +128,7 @@ class RadialSurface:
 
     def _radii(self, where: FloatArray, *orders: tuple[int, int]) -> list[FloatArray]:
         """Derivatives of the radius by angle and height, of the given orders."""
-        inside = _wrapped(where)
+        inside = wrapped(where)
         return [self._radius(inside, nu=order) for order in orders]
 
 
@@ -163,7 +163,8 @@ def _closed_spline(values: FloatArray, heights: FloatArray) -> "NdBSpline":
     return NdBSpline((around.t, along.t), np.ascontiguousarray(along.c.T), _DEGREE)
 
 
-def _wrapped(where: FloatArray) -> FloatArray:
+def wrapped(where: FloatArray) -> FloatArray:
+    """Return angles and heights, shape (k, 2), with the angles in one turn."""
     return np.column_stack([where[:, 0] % PERIOD, where[:, 1]])
 
 

@@ -3,7 +3,6 @@
 
 import math
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -11,10 +10,10 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import one_of, whole_number, within
 from annelid.geometry.errors import InvalidValue, checking
 from annelid.geometry.lattice.chart import PERIOD, SIDES, Chart
+from annelid.geometry.lattice.clipping import clipped
 from annelid.geometry.lattice.pattern import Pattern, Strut
 from annelid.geometry.lattice.scale_profile import Interval, ScaleProfile
 
-_ROUNDING = 1e-9
 _MIN_OPENING = 1.1  # least ratio of the closing width of a cell to the width of its struts
 
 
@@ -68,7 +67,7 @@ class Lattice:
         for row in range(-2, self.along + 2):
             for strut in self.pattern.struts:
                 moved = strut.points + np.array([0.0, self.cells.low + row * self.pattern.height])
-                struts += [replace(strut, points=piece) for piece in _clipped(moved, self.cells)]
+                struts += [replace(strut, points=piece) for piece in clipped(moved, self.cells)]
         return tuple(struts)
 
     @property
@@ -242,22 +241,3 @@ def _least_scale(pattern: Pattern, factor: float, widest: float) -> float:
             width=pattern.widest,
         )
     return least
-
-
-def _clipped(line: FloatArray, interval: Interval) -> list[FloatArray]:
-    """The pieces of a polyline within an interval of v, whose ends lie exactly on its limits."""
-    pieces, edges = [line[:1]], np.array(interval)
-    for start, stop in pairwise(line):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            fractions = (edges - start[1]) / (stop[1] - start[1])
-        inner = np.sort(fractions[(fractions > 0.0) & (fractions < 1.0)])
-        pieces += [start + inner[:, None] * (stop - start), stop[None]]
-    dense = np.concatenate(pieces)
-    for edge in interval:
-        on_edge = np.abs(dense[:, 1] - edge) < _ROUNDING * (interval.high - interval.low)
-        dense[on_edge, 1] = edge
-    middle = (dense[1:, 1] + dense[:-1, 1]) / 2
-    inside = (middle > interval.low) & (middle < interval.high)
-    bounds = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
-    kept = [dense[first : last + 1] for first, last in bounds.reshape(-1, 2)]
-    return [piece for piece in kept if np.ptp(piece, axis=0).max() > 0.0]

@@ -14,7 +14,8 @@ from annelid.geometry.lattice.scale_profile import Interval
 from annelid.geometry.lattice.wrapping import Lattice
 from annelid.geometry.lattice_mesh.extruded_body import STRUTS, WallPoints, extruded_body
 from annelid.geometry.lattice_mesh.extrusion import Slab, extrude
-from annelid.geometry.lattice_mesh.flat_mesh import Outline, mesh_flat
+from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
+from annelid.geometry.lattice_mesh.united_outlines import Outline
 from annelid.geometry.meshing.quality import check_quality
 
 

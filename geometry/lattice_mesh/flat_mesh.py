@@ -11,6 +11,7 @@ from annelid.geometry.body import FloatArray
 from annelid.geometry.checks import within
 from annelid.geometry.errors import InputError
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh
+from annelid.geometry.lattice_mesh.united_outlines import Outline, united
 from annelid.geometry.meshing.fill import counter_clockwise
 from annelid.geometry.meshing.mesh_size import check_count
 from annelid.geometry.meshing.plane_mesh import gmsh_session
@@ -25,10 +26,6 @@ _IN_PLATES = 8.0  # ratio of the largest to the smallest size where only struts 
 _NEAR = 0.5  # distance from the outline at which elements begin to grow, over the fine element size
 _GROWTH = 1.0  # distance over which elements grow, over the growth
 _SAMPLES = 60  # points of each curve from which distances are measured
-
-
-Outline = tuple[FloatArray, tuple[FloatArray, ...]]
-"""A polygon: its outer corners, shape (k, 2), and the corners of its holes."""
 
 
 def mesh_flat(
@@ -68,7 +65,7 @@ def mesh_flat(
         origin = tuple(
             fraction * size if name in periodic else 0.0 for name, size in zip("xy", period, strict=True)
         )
-        outlines = _united(footprint, period, origin, _SIMPLIFY * min(fine, narrowest or fine), periodic)
+        outlines = united(footprint, period, origin, _SIMPLIFY * min(fine, narrowest or fine), periodic)
         if not outlines:
             raise InputError("lattice: no strut lies within the period of the pattern", key="footprint")
         _check_count(outlines, period, fine, coarse)
@@ -102,46 +99,6 @@ def _check_count(
         count += (period[0] * period[1] - covered) / coarse**2
     remedy = "make mesh.on_struts or mesh.along larger"
     check_count(count * _PER_SQUARE, "the element sizes of the lattice", remedy)
-
-
-def _united(
-    footprint: Sequence[Outline],
-    period: tuple[float, float],
-    origin: tuple[float, ...],
-    tolerance: float,
-    periodic: str,
-) -> list[Outline]:
-    """The polygons within the period, without overlaps and without details smaller than the tolerance.
-
-    Copies beyond periodic edges are included in the simplification, so that both edges are treated in the
-    same way. All rings are counter-clockwise: gmsh subtracts a hole only if its ring has the orientation of
-    the outer ring.
-    """
-    import shapely
-    from shapely import affinity
-
-    union = shapely.union_all([shapely.Polygon(outer, holes) for outer, holes in footprint])
-    shifts = [(-1, 0, 1, 2) if name in periodic else (0,) for name in "xy"]
-    moves = [(i * period[0] - origin[0], j * period[1] - origin[1]) for i in shifts[0] for j in shifts[1]]
-    copies = [affinity.translate(union, *move) for move in moves]
-    area = shapely.union_all(copies, grid_size=tolerance * 1e-6)
-    for step in (tolerance, -2 * tolerance, tolerance):
-        area = shapely.buffer(area, step, join_style="mitre", mitre_limit=3.0)
-    simplified = shapely.simplify(shapely.intersection(area, shapely.box(0.0, 0.0, *period)), tolerance)
-    return [(outer, tuple(holes)) for outer, *holes in _rings(simplified, tolerance)]
-
-
-def _rings(shape: Any, tolerance: float) -> list[list[FloatArray]]:
-    """The rings of each polygon, beginning with the outer one; tiny polygons are omitted."""
-    import shapely
-
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > tolerance**2]
-    return [[_ccw(ring) for ring in (part.exterior, *part.interiors)] for part in parts]
-
-
-def _ccw(ring: Any) -> FloatArray:
-    corners = np.asarray(ring.coords, dtype=np.float64)[:-1]
-    return corners.copy() if ring.is_ccw else corners[::-1].copy()
 
 
 def _add_geometry(

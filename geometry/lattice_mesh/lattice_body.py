@@ -24,7 +24,7 @@ from annelid.geometry.lattice_mesh.lattice_sheet import (
     lattice_sheet,
 )
 from annelid.geometry.lattice_mesh.pole_discs import HIGH, LOW
-from annelid.geometry.lattice_mesh.uneven_layers import uneven_wall
+from annelid.geometry.lattice_mesh.uneven_layers import UnevenLayers, uneven_wall
 from annelid.geometry.lattice_mesh.wall_slabs import wall_slabs, with_cover
 from annelid.geometry.meshing.mesh_size import check_count
 from annelid.geometry.meshing.quality import check_quality
@@ -85,14 +85,9 @@ def lattice_body(
     sheet = lattice_sheet(lattice, size, electrodes)
     extruded = _extruded(lattice, slabs, size, sheet)
     points, discs = extruded.flat + sheet.start, sheet.discs
-
-    def placement(at: FloatArray, depth: FloatArray) -> WallPoints:
-        moved = depth if uneven is None else uneven.through(at + sheet.start, depth)
-        return (place or normal_placement(lattice.chart))(at + sheet.start, moved)
-
     body = extruded_body(
         extruded,
-        placement,
+        _shifted(place or normal_placement(lattice.chart), sheet, uneven),
         extent=(sheet.width, discs.high - discs.low),
         wall=wall,
         model="solid" if size.sector == 360.0 else "sector",
@@ -106,10 +101,24 @@ def lattice_body(
         body = _with_gradients(body, extruded, {layer.name: gradient for layer in layers}, sheet.width)
     if stress_free_points is not None:
         body = replace(body, stress_free_points=stress_free_points(points, extruded.depth))
-    body = body if core is None else with_core(body, core)
-    body = body if ends is None else with_caps(body, ends)
+    body = _with_core_and_caps(body, core, ends)
     _check(body, extruded, points, lattice, inflated=place is not None)
     return body
+
+
+def _with_core_and_caps(body: Body, core: Core | None, ends: EndCaps | None) -> Body:
+    body = body if core is None else with_core(body, core)
+    return body if ends is None else with_caps(body, ends)
+
+
+def _shifted(place: Placement, sheet: LatticeSheet, uneven: UnevenLayers | None) -> Placement:
+    """The placement of points that begin at the start of a sheet, through an uneven wall."""
+
+    def placement(at: FloatArray, depth: FloatArray) -> WallPoints:
+        moved = depth if uneven is None else uneven.through(at + sheet.start, depth)
+        return place(at + sheet.start, moved)
+
+    return placement
 
 
 def _extruded(

@@ -14,9 +14,10 @@ from annelid.geometry.errors import checking
 from annelid.geometry.lattice.chart import PERIOD
 from annelid.geometry.lattice.footprint import footprint
 from annelid.geometry.lattice.wrapping import Lattice
-from annelid.geometry.lattice_mesh.flat_mesh import Outline, mesh_flat
+from annelid.geometry.lattice_mesh.flat_mesh import mesh_flat
 from annelid.geometry.lattice_mesh.flat_triangles import FlatMesh, tiled
 from annelid.geometry.lattice_mesh.pole_discs import PoleDiscs, closed_poles
+from annelid.geometry.lattice_mesh.united_outlines import Outline
 
 _SAMPLES = 400  # values of v at which the scale is tabulated for element sizes
 _AROUND = 97  # values of u at which it is tabulated if the surface is not one of revolution

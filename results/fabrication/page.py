@@ -6,15 +6,14 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 
 from annelid.geometry.fabrication.mask import Mask
 from annelid.geometry.fabrication.mould import Mould
-from annelid.geometry.fabrication.plan import CastSheet, FabricationPlan
+from annelid.geometry.fabrication.plan import FabricationPlan
 from annelid.results.fabrication.drawing import CUT, Drawing, Line, mask_drawing
 from annelid.results.fabrication.drawing_files import svg
 from annelid.results.fabrication.electrics import BLEEDER, SAFE_VOLTAGE, stored_electricity
-from annelid.results.fabrication.tables import blank_size
+from annelid.results.fabrication.page_layers import by_layer, layer_rows
 from annelid.results.folder.folder_files import PATH
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.state_words import state_word
@@ -60,16 +59,12 @@ def page_content(
 ) -> dict[str, Any]:
     """Return the content of ``fabrication.html``; arguments as for ``write_fabrication_sheet``."""
     table = None if run is None or not _has_states(run) else run.table
-    stored = () if run is None or table is None else stored_electricity(run)
     return {
         "title": title,
         "notes": notes,
         "outcome": _NOT_RUN if run is None else outcome_of(run, table),
         "tiles": _tiles(plan, units, table),
-        "layers": [
-            (f"{n}. {first}", *rest)
-            for n, (first, *rest) in enumerate((_layer_row(s, plan, units) for s in _by_layer(plan)), start=1)
-        ],
+        "layers": layer_rows(plan, units),
         "other": other,
         "moulds": [_mould(mould, plan, units) for mould in plan.moulds],
         "masks": [_mask_figure(masks, plan) for masks in _shown(plan.masks)],
@@ -78,14 +73,7 @@ def page_content(
         "inflation": None if run is None else _inflation(run),
         "stages": None if run is None or table is None else _stages(run, table),
         "printing": printing,
-        "electricity": [
-            (
-                entry.electrode,
-                *(units.show(k, getattr(entry, k)) for k in ("voltage", "charge", "capacitance", "energy")),
-                f"{digits(1e3 * entry.discharge, 3)} ms",
-            )
-            for entry in stored
-        ],
+        "electricity": [] if run is None or table is None else _electricity(run, units),
         "bleeder": f"{BLEEDER:g} MΩ",
         "safe_voltage": f"{1e3 * SAFE_VOLTAGE:g} V",
         "stored": None if table is None else stored_charge(table),
@@ -96,6 +84,18 @@ def page_content(
         "remarks": plan.remarks,
         "files": files,
     }
+
+
+def _electricity(run: RunRecord, units: DisplayUnits) -> list[tuple[str, ...]]:
+    keys = ("voltage", "charge", "capacitance", "energy")
+    return [
+        (
+            entry.electrode,
+            *(units.show(key, getattr(entry, key)) for key in keys),
+            f"{digits(1e3 * entry.discharge, 3)} ms",
+        )
+        for entry in stored_electricity(run)
+    ]
 
 
 def _has_states(run: RunRecord) -> bool:
@@ -113,49 +113,6 @@ def _tiles(plan: FabricationPlan, units: DisplayUnits, table: PathRecord | None)
         tiles.append({"name": "highest voltage", "value": units.show("voltage", stored.voltage), "where": ""})
         tiles.append({"name": "stored energy", "value": units.show("energy", stored.energy), "where": ""})
     return tiles
-
-
-def _by_layer(plan: FabricationPlan) -> list[list[CastSheet]]:
-    return [list(group) for _, group in groupby(plan.sheets, lambda sheet: sheet.layer)]
-
-
-def _layer_row(sheets: list[CastSheet], plan: FabricationPlan, units: DisplayUnits) -> tuple[str, ...]:
-    """A row of the table of layers: its sheets have one thickness and grow in circumference."""
-    first, last = sheets[0], sheets[-1]
-    blanks = [blank_size(sheet, plan.settings) for sheet in (first, last)]
-    return (
-        first.layer + (" (cast over the lattice)" if first.is_cover else ""),
-        first.material,
-        str(first.count),
-        units.show("thickness", first.thickness),
-        units.show("thickness", first.mounted_thickness),
-        _passes(first.thickness, plan, units),
-        _range([first.diameter], units),
-        _range([blank and blank[0] for blank in blanks], units),
-        _range([blank and blank[1] for blank in blanks], units),
-        _volume(sheets, units),
-    )
-
-
-def _passes(thickness: float, plan: FabricationPlan, units: DisplayUnits) -> str:
-    """The number of passes, and the thickness of the last one if it is thinner than the others."""
-    passes = plan.settings.passes(thickness)
-    if passes is None:
-        return "not given"
-    last = units.show("thickness", passes[1])
-    if last == units.show("thickness", plan.settings.pass_thickness or 0.0):
-        return str(passes[0])
-    return f"{passes[0]}, the last {last}"
-
-
-def _range(values: Sequence[float | None], units: DisplayUnits) -> str:
-    shown = [units.show("length", value) for value in values if value is not None]
-    return " to ".join(dict.fromkeys(shown))
-
-
-def _volume(sheets: Sequence[CastSheet], units: DisplayUnits) -> str:
-    volumes = [sheet.volume for sheet in sheets if sheet.volume is not None]
-    return units.show("volume", sum(volumes)) if volumes else ""
 
 
 def _mould(mould: Mould, plan: FabricationPlan, units: DisplayUnits) -> dict[str, Any]:
@@ -203,13 +160,13 @@ def _figure(drawing: Drawing, caption: str) -> dict[str, Any]:
     fits = min(_A4[0] / width, _A4[1] / height)
     scale = 1.0 if fits >= 1 else 1 / np.ceil(1 / fits)
     words = "scale 1:1" if scale == 1 else f"scale 1:{1 / scale:g}; the files have scale 1:1"
-    return {"svg": Markup(svg(drawing, scale=scale, name=caption)), "caption": f"{caption}; {words}."}
+    return {"svg": svg(drawing, scale=scale, name=caption), "caption": f"{caption}; {words}."}
 
 
 def _stretch(plan: FabricationPlan, units: DisplayUnits, run: RunRecord | None) -> Iterator[str]:
     """Sentences on the pre-stretch and its marks."""
     side = plan.settings.marks
-    for sheet, *_ in _by_layer(plan):
+    for sheet, *_ in by_layer(plan):
         layer = sheet.layer
         if sheet.hoop == sheet.axial == 1.0:
             yield f"{layer} is mounted as it is cast, without pre-stretch."

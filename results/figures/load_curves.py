@@ -12,7 +12,8 @@ from annelid.results.figures import svg_style as style
 from annelid.results.figures.curve_annotations import draw_jump, draw_states
 from annelid.results.figures.label_placement import Label, place_labels
 from annelid.results.figures.load_titles import load_title
-from annelid.results.figures.path_figures import StageSpan, SvgFigure
+from annelid.results.figures.path_figures import SvgFigure
+from annelid.results.figures.stage_spans import StageSpan
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.single_load import conjugate_of
 from annelid.results.folder.tables import PathRecord

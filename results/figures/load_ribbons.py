@@ -4,7 +4,8 @@
 import numpy as np
 
 from annelid.results.figures import svg_style as style
-from annelid.results.figures.path_figures import StageSpan, SvgFigure
+from annelid.results.figures.path_figures import SvgFigure
+from annelid.results.figures.stage_spans import StageSpan
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
 

@@ -14,6 +14,7 @@ from annelid.results.folder.energies import (
     unloaded_states,
 )
 from annelid.results.folder.single_load import SingleLoad, single_load
+from annelid.results.folder.stable_branches import branch_of, other_branches, stable_branches
 from annelid.results.folder.tables import PathRecord
 from annelid.solver.model import quantities as q
 from annelid.solver.model.harmonic_words import waves_of
@@ -161,28 +162,19 @@ def bistability_of(table: PathRecord) -> Bistability | None:
     path = single_load(table)
     if path is None:
         return None
-    branches = _stable_branches(table)
+    branches = stable_branches(table)
     opening = _exit_at_end(table, path, branches[0]) if branches else None
     if opening is None:
         return None
-    others = _other_branches(path, branches)
+    others = other_branches(path, branches)
     rests = tuple(s for s in unloaded_states(table, path) if s.modes == 0)
     energies = energies_of(table)
     closings = [_closing(table, path, branch, opening) for branch in others]
     kind, reason = _decide(rests, opening, closings)
     ends = [s.end for s in energies.snaps if s.state == opening.state] if energies is not None else []
-    chosen = _branch_of(path, others, [*(s.state for s in rests[1:]), *ends])
+    chosen = branch_of(path, others, [*(s.state for s in rests[1:]), *ends])
     closing = None if chosen is None else closings[chosen]
     return Bistability(kind, reason, path.name, rests, opening, closing, energies)
-
-
-def _branch_of(path: SingleLoad, branches: list[NDArray[np.int64]], states: list[float]) -> int | None:
-    """Index of the branch that contains the first of the states, else of the first branch."""
-    for state in states[:1]:
-        for index, branch in enumerate(branches):
-            if path.state[branch[0]] - 1 <= state <= path.state[branch[-1]] + 1:
-                return index
-    return 0 if branches else None
 
 
 def _decide(
@@ -204,31 +196,6 @@ def _decide(
 def _branches_off(point: Exit) -> bool:
     """Whether another path branches off, which the path at hand does not follow."""
     return point.kind == "bifurcation" or waves_of(point.kind) > 0
-
-
-def _stable_branches(table: PathRecord) -> list[NDArray[np.int64]]:
-    """Rows of each stable part of the path between losses of stability and jumps."""
-    stable = ~table.unstable
-    breaks = np.flatnonzero((stable[1:] != stable[:-1]) | table.after_jump[1:]) + 1
-    return [part for part in np.split(np.arange(len(table)), breaks) if stable[part[0]]]
-
-
-def _other_branches(path: SingleLoad, branches: list[NDArray[np.int64]]) -> list[NDArray[np.int64]]:
-    """The branches after the first, without those on which the path is back on the first one.
-
-    It is if it left the branch through the same critical point, or reached the same unloaded state.
-    """
-    V, near = path.V, path.same
-    unloaded = {row: path.between(row, fraction)[2] for row, fraction in path.crossings(0.0)}
-    first = [conjugate for row, conjugate in unloaded.items() if row in branches[0]]
-
-    def is_first(branch: NDArray[np.int64]) -> bool:
-        row = int(branch[0])
-        turned = not path.after_jump[row] and abs(V[row - 1] - V[branches[0][-1]]) < near
-        here = [conjugate for row, conjugate in unloaded.items() if row in branch]
-        return turned or any(abs(a - b) < near for a in first for b in here)
-
-    return [branch for branch in branches[1:] if not is_first(branch)]
 
 
 def _exit_at_end(table: PathRecord, path: SingleLoad, branch: NDArray[np.int64]) -> Exit | None:

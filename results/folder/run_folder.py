@@ -13,12 +13,11 @@ from typing import Any
 
 from annelid.geometry.body import Body
 from annelid.results.atomic import FolderLock, append_durably, write_atomically
-from annelid.results.folder.bistability import bistability_of, path_measures
+from annelid.results.folder.bistability import path_measures
 from annelid.results.folder.body_file import body_to_bytes
 from annelid.results.folder.critical_points import CriticalPoint
 from annelid.results.folder.cycles import cycle_measures
 from annelid.results.folder.digests import digests_of, write_sealed
-from annelid.results.folder.energies import energies_of
 from annelid.results.folder.field_files import FieldFiles, KeepFields
 from annelid.results.folder.folder_files import (
     BODY,
@@ -52,8 +51,8 @@ from annelid.results.folder.path_rows import (
     table_text,
 )
 from annelid.results.folder.run_records import CaseDescription, Verdict
-from annelid.results.folder.summary_entries import definitions, final_state
-from annelid.results.folder.tables import PathRecord, read_path
+from annelid.results.folder.summary_entries import definitions, final_state, path_entries
+from annelid.results.folder.tables import read_path
 from annelid.solver.records import Equilibrium, FlowAlong, Measure, Outcome, Profile
 
 
@@ -192,6 +191,9 @@ class RunFolder:
         """
         if self._last is not None:
             self._fields.finish(self._last)
+        table = read_path(self.path / PATH, self._units) if self._rows else None
+        quantities = self.path_quantities()
+        names = () if self._last is None else self._last.quantities
         summary = {
             "case_hash": self.case_hash,
             "finished": utc_now(),
@@ -201,21 +203,17 @@ class RunFolder:
             "final_state": None if self._last is None else final_state(self._last),
             "critical_points": [point.to_mapping() for point in self._critical],
             "jumps_and_branches": self._jumps_and_branches,
-            **self._energies(),
+            **path_entries(table, quantities),
             "facts": dict(facts or {}),
             "evidence": list(evidence),
             **({"adaptation": dict(adaptation)} if adaptation else {}),
-            "definitions": definitions(self._quantity_names(outcome)),
+            "definitions": definitions([*names, *(m.quantity for m in outcome.margins), *quantities]),
             "files": digests_of(self.path, run_files(self.path)),
         }
         try:
             return write_sealed(self.path / SUMMARY, summary)
         finally:
             self.close()
-
-    def _quantity_names(self, outcome: Outcome) -> list[str]:
-        names = list(self._last.quantities) if self._last is not None else []
-        return [*names, *(margin.quantity for margin in outcome.margins), *self.path_quantities()]
 
     def close(self) -> None:
         """Release the lock."""
@@ -248,20 +246,5 @@ class RunFolder:
         """Quantities of the whole path so far by name, such as the load at which the part snaps."""
         if not self._rows:
             return {}
-        table = self._table()
+        table = read_path(self.path / PATH, self._units)
         return path_measures(table) | cycle_measures(table, self._lumens, self._cycles, self._flows)
-
-    def _table(self) -> PathRecord:
-        return read_path(self.path / PATH, self._units)
-
-    def _energies(self) -> dict[str, Any]:
-        if not self._rows:
-            return {}
-        table = self._table()
-        energies, bistability = energies_of(table), bistability_of(table)
-        found = {f"{name} [{m.unit}]": m.value for name, m in self.path_quantities().items()}
-        return {
-            **({} if energies is None else {"energies": energies.to_mapping()}),
-            **({} if bistability is None else {"bistability": bistability.to_mapping(table)}),
-            "path_quantities": found,
-        }

@@ -16,7 +16,6 @@ from annelid.results.folder.cycles import cycle_rows, last_window
 from annelid.results.folder.pump_cycle import CycleEnergies, cycle_energies, pump_values
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.tables import PathRecord
-from annelid.results.report.pictures import inline_svg
 from annelid.solver.display import DisplayUnits, digits
 from annelid.solver.model import cycle_quantities as c
 from annelid.solver.model import flow_quantities as f
@@ -47,7 +46,7 @@ def cycle_section(run: RunRecord) -> dict[str, list[Any]]:
         if energies.electrical and not math.isnan(energies.rest):
             figures.append(energy_bar(energies, units=run.units, name="energies"))
     paragraphs += _validity(table)
-    return {"paragraphs": paragraphs, "figures": [inline_svg(figure) for figure in figures if figure]}
+    return {"paragraphs": paragraphs, "figures": [figure for figure in figures if figure]}
 
 
 def _pressures(run: RunRecord) -> SvgFigure | None:

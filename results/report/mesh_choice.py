@@ -5,7 +5,6 @@ from typing import Any
 
 from annelid.results.figures.mesh_figure import mesh_figure
 from annelid.results.folder.run_record import RunRecord
-from annelid.results.report.pictures import inline_svg
 from annelid.results.verification.adaptation import AdaptedQuantity, adaptation_of
 from annelid.results.verification.shown import shown_bar
 from annelid.solver.display import DisplayUnits, digits
@@ -40,7 +39,7 @@ def mesh_choice(run: RunRecord) -> dict[str, Any]:
             }
             for q in chosen.quantities
         ],
-        "figure": [inline_svg(mesh_figure(chosen.edges_along, chosen.lines, run.units, name="mesh"))],
+        "figure": [mesh_figure(chosen.edges_along, chosen.lines, run.units, name="mesh")],
     }
 
 

@@ -1,24 +1,17 @@
 # SPDX-License-Identifier: MIT
-"""The pictures and figures of a report, and the choice of what they show."""
+"""The pictures of a report, and the choice of what they show."""
 
 import base64
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 from numpy.typing import NDArray
 
 from annelid.results.fields.slack_pieces import SLACK
 from annelid.results.fields.state_fields import MODE
 from annelid.results.fields.vtk_files import read_point_arrays
-from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
-from annelid.results.figures.load_ribbons import load_ribbons
-from annelid.results.figures.load_titles import distinct_loads
-from annelid.results.figures.path_figures import StageSpan, SvgFigure, path_curve, stage_spans, takes_time
 from annelid.results.folder.run_record import RunRecord
-from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.state_words import state_word
 from annelid.results.folder.tables import PathRecord, quantity_header
 from annelid.results.report.snap_text import rest_states
@@ -26,26 +19,10 @@ from annelid.results.views.cutaway import covering_cells
 from annelid.results.views.rendering import RenderingError
 from annelid.results.views.state_pictures import picture
 from annelid.solver.model import quantities as q
-from annelid.solver.model.loads import LoadKind, load_kind
 
-_MOST_PANELS, _MOST_STAGES, _MOST_ENDS, _MOST_MODES = 6, 3, 3, 4
+_MOST_ENDS, _MOST_MODES = 3, 4
 _IN_PLANE = q.LEAST_IN_PLANE_STRESS.name
-_CONSTANT = 1e-9  # of the largest value: smaller changes of a load are rounding
 _INVISIBLE = 1e-6  # of the size of the part: smaller displacements cannot be seen
-_PREFERRED = (
-    q.WAVE_VOLUME.name,
-    q.OCCLUSION.name,
-    q.MEAN_RADIAL_EXPANSION.name,
-    q.LARGEST_RADIAL_CONTRACTION.name,
-    q.AXIAL_SHORTENING.name,
-    q.LUMEN_VOLUME.name,
-    q.PEAK_STRESS.name,
-    q.LARGEST_STRETCH.name,
-    q.MINIMUM_WALL_THICKNESS.name,
-    q.LARGEST_TRUE_FIELD.name,
-    q.BREAKDOWN_MARGIN.name,
-    q.TEARING_MARGIN.name,
-)
 
 
 def pictures(run: RunRecord) -> tuple[list[dict[str, Any]], str]:
@@ -93,67 +70,6 @@ def rest_pictures(run: RunRecord) -> list[dict[str, Any]]:
 def _image(run: RunRecord, state: int, field: str, caption: str) -> dict[str, Any]:
     content = base64.b64encode(picture(run, field=field, state=state)).decode()
     return {"source": f"data:image/png;base64,{content}", "caption": caption}
-
-
-def curves(table: PathRecord, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
-    """Draw the main quantities against the load of each stage that changes one.
-
-    If there are many such stages, the whole path is drawn, stage after stage.
-    """
-    stages = stage_spans(table)
-    spans: list[StageSpan | None] = list(stages)
-    if not spans:
-        return []
-    timed = {span.stage for span in stages if takes_time(table, span)}
-    paths = load_paths(table, [span for span in stages if span.stage not in timed])
-    groups = []
-    if paths:
-        large = [load_curve(table, path, name=f"load-curve{i}") for i, path in enumerate(paths)]
-        groups.append(
-            {"heading": "Load curves", "large_figures": [inline_svg(f) for f in large], "figures": []}
-        )
-    responses = {
-        span.stage: response_quantity(table, path.spans)
-        for path in paths
-        for span in path.spans
-        if load_reverses(table, span)
-    }
-    groups += [_timed_loads(table, span, verdicts) for span in stages if span.stage in timed]
-    if len(spans) > 1 and not timed:
-        groups.append(_group("Loads along the path", table, distinct_loads(table), None, verdicts, "loads"))
-    if len(spans) > _MOST_STAGES:
-        spans = [None]
-    for number, span in enumerate(spans):
-        heading = "The whole path" if span is None else f"Stage “{span.stage}”"
-        names = _chosen_quantities(table, verdicts, span)
-        abscissa = "" if span is None else responses.get(span.stage, "")
-        if span is not None and span.stage in timed:
-            abscissa = q.TIME.name
-        names = [name for name in names if name != abscissa]
-        groups.append(_group(heading, table, names, span, verdicts, f"stage{number}", abscissa))
-    return groups
-
-
-def _timed_loads(table: PathRecord, span: StageSpan, verdicts: Sequence[Verdict]) -> dict[str, Any]:
-    """Draw the loads of a stage over its time, those of one kind together."""
-    values = {name: np.nan_to_num(table[name][span.rows]) for name in table.loads}
-    changing = [name for name, v in values.items() if np.ptp(v) > _CONSTANT * np.abs(v).max()]
-    kinds: dict[LoadKind, dict[str, str]] = {}
-    for name in changing:
-        kind = load_kind(name)
-        assert kind is not None
-        kinds.setdefault(kind, {})[kind.entry(name)] = name
-    rows = {kind: loads for kind, loads in kinds.items() if len(loads) > 1}
-    alone = [name for kind, loads in kinds.items() if kind not in rows for name in loads.values()]
-    number = table.stages.index(span.stage)
-    group = _group(
-        f"Loads of stage “{span.stage}”", table, alone, span, verdicts, f"loads{number}", q.TIME.name
-    )
-    ribbons = [
-        load_ribbons(table, kind.label, loads, span, name=f"ribbons{number}-{i}")
-        for i, (kind, loads) in enumerate(rows.items())
-    ]
-    return group | {"large_figures": [inline_svg(figure) for figure in ribbons]}
 
 
 def main_state(run: RunRecord) -> tuple[int, str]:
@@ -229,37 +145,3 @@ def _picture(run: RunRecord, state: int, field: str) -> dict[str, Any]:
     if covering_cells(run.body).size:
         caption += " The layers that cover the electrodes are cut back."
     return _image(run, state, field, caption)
-
-
-def _chosen_quantities(table: PathRecord, verdicts: Sequence[Verdict], span: StageSpan | None) -> list[str]:
-    rows = slice(None) if span is None else span.rows
-    required = {v.quantity: None for v in verdicts}
-    names = [n for n in required | dict.fromkeys(_PREFERRED) if n in table.quantities]
-    return [n for n in names if _is_drawn(table[n][rows], n in required)][:_MOST_PANELS]
-
-
-def _is_drawn(values: NDArray[np.float64], required: bool) -> bool:
-    """Whether a quantity is drawn: it has a requirement or it varies."""
-    finite = values[np.isfinite(values)]
-    return finite.size > 1 and (required or bool(np.ptp(finite) > 1e-9 * np.abs(finite).max()))
-
-
-def _group(
-    heading: str,
-    table: PathRecord,
-    names: Sequence[str],
-    span: StageSpan | None,
-    verdicts: Sequence[Verdict],
-    prefix: str,
-    abscissa: str = "",
-) -> dict[str, Any]:
-    figures = [
-        path_curve(table, quantity, span, abscissa=abscissa, verdicts=verdicts, name=f"{prefix}-{i}")
-        for i, quantity in enumerate(names)
-    ]
-    return {"heading": heading, "large_figures": [], "figures": [inline_svg(figure) for figure in figures]}
-
-
-def inline_svg(figure: SvgFigure) -> dict[str, Any]:
-    """Return a figure for a page."""
-    return {"svg": Markup(figure.svg), "caption": figure.caption}

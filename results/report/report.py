@@ -12,20 +12,21 @@ from numpy.typing import NDArray
 
 from annelid.results.animation.animate import Animation
 from annelid.results.atomic import write_atomically
-from annelid.results.evidence.evidence import evidence_of
+from annelid.results.evidence.evidence import Evidence, evidence_of
 from annelid.results.folder.folder_files import ANIMATION, PATH, REPORT, remove
 from annelid.results.folder.run_record import RunRecord, open_run
 from annelid.results.folder.run_records import NOT_JUDGED
 from annelid.results.folder.tables import PathRecord
 from annelid.results.pages.render import render
 from annelid.results.report.answer import doubts, outcome_of, verdict_rows
+from annelid.results.report.curves import curves
 from annelid.results.report.cycle_section import cycle_section, path_values
 from annelid.results.report.facts import fact_groups, fact_text, state_table
 from annelid.results.report.lumen_text import lumen_text
 from annelid.results.report.making_text import making
 from annelid.results.report.mesh_choice import mesh_choice
 from annelid.results.report.moving_picture import moving_picture, report_animation
-from annelid.results.report.pictures import curves, mode_pictures, pictures, rest_pictures
+from annelid.results.report.pictures import mode_pictures, pictures, rest_pictures
 from annelid.results.report.safety import CAUTIONS, CURRENT_NOTE, LIMITS, stored_charge
 from annelid.results.report.shape_figures import shapes
 from annelid.results.report.stability import compressed_wall_text, legend, slack_wall_text, stability
@@ -81,14 +82,7 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "notes": description.notes,
         "outcome": outcome_of(run, table),
         "verdicts": verdict_rows(run),
-        "evidence": evidence_of(
-            run.path,
-            run.provenance["case_hash"],
-            description.features,
-            [*description.not_judged, *doubts(run, table)],
-            version=str(run.provenance.get("program", "")).removeprefix("annelid "),
-            adaptation=adaptation_of(run.summary),
-        ),
+        "evidence": _evidence(run, table),
         "statements": [s for s in description.statements if s.heading != NOT_JUDGED],
         "tiles": [] if table is None else _tiles(run),
         "making": {"columns": [], "rows": [], "paragraphs": []} if table is None else making(run),
@@ -119,6 +113,17 @@ def _content(run: RunRecord, with_pictures: bool, moving: Animation | None) -> d
         "limits": LIMITS,
         "current_note": CURRENT_NOTE,
     }
+
+
+def _evidence(run: RunRecord, table: PathRecord | None) -> tuple[Evidence, ...]:
+    return evidence_of(
+        run.path,
+        run.provenance["case_hash"],
+        run.description.features,
+        [*run.description.not_judged, *doubts(run, table)],
+        version=str(run.provenance.get("program", "")).removeprefix("annelid "),
+        adaptation=adaptation_of(run.summary),
+    )
 
 
 def _tiles(run: RunRecord) -> list[dict[str, str]]:

@@ -1,8 +1,6 @@
 # SPDX-License-Identifier: MIT
 """The figures of a report that show shapes: profiles along the axis and cross-sections."""
 
-from typing import Any
-
 import numpy as np
 
 from annelid.geometry.body import Body
@@ -20,7 +18,7 @@ from annelid.results.figures.wave_figure import (
 )
 from annelid.results.folder.run_record import RunRecord
 from annelid.results.folder.tables import quantity_header
-from annelid.results.report.pictures import displacement_of, inline_svg, main_state
+from annelid.results.report.pictures import displacement_of, main_state
 from annelid.solver.display import DisplayUnit
 from annelid.solver.model.quantities import FOLDED_HOOP_LENGTH, FOLDED_LENGTHS, TIME
 from annelid.solver.records import Profile
@@ -30,7 +28,7 @@ _SURFACES = ("lumen", "inner", "outer")
 _MOST_PROFILES = 5
 
 
-def shapes(run: RunRecord) -> list[dict[str, Any]]:
+def shapes(run: RunRecord) -> list[SvgFigure]:
     """Draw profiles along the axis at the ends of stages, and the cross-section of the main state."""
     ends = {stage: int(state) for stage, state in zip(run.table.stages, run.table["state"], strict=True)}
     figures = [
@@ -39,7 +37,7 @@ def shapes(run: RunRecord) -> list[dict[str, Any]]:
         _space_time(run),
         _section(run) if run.field_files else None,
     ]
-    return [inline_svg(figure) for figure in figures if figure is not None]
+    return [figure for figure in figures if figure is not None]
 
 
 def _wave(run: RunRecord, ends: dict[str, int]) -> SvgFigure | None:

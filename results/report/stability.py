@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from annelid.results.figures.path_figures import stage_spans
+from annelid.results.figures.stage_spans import stage_spans
 from annelid.results.folder.critical_points import CriticalPoint, load_ratios
 from annelid.results.folder.energies import energies_of
 from annelid.results.folder.run_record import RunRecord

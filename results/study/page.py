@@ -13,7 +13,7 @@ from annelid.results.pages.render import render
 from annelid.results.study.parallel_coordinates import parallel_coordinates
 from annelid.results.study.sections import fronts, maps, responses, sensitivities, spreads, yields
 from annelid.results.study.study_data import Category, Column, StudyData
-from annelid.solver.display import counted, digits
+from annelid.solver.display import counted
 
 __all__ = ["write_study_page"]
 
@@ -52,10 +52,7 @@ def write_study_page(data: StudyData, path: Path) -> Path:
 
     script = files("annelid.results.pages").joinpath("templates/study.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    content = _content(data)
-    for figure in _figures(content):
-        figure["svg"] = Markup(figure["svg"])
-    content |= {"script": Markup(script), "script_hash": f"sha256-{digest}"}
+    content = _content(data) | {"script": Markup(script), "script_hash": f"sha256-{digest}"}
     return write_atomically(path, render("study.html", content))
 
 
@@ -145,7 +142,7 @@ def _table(data: StudyData) -> dict[str, Any]:
     return {
         "headings": [{"label": column.label, "derived": column.role == "derived"} for column in shown],
         "derived": sum(column.role == "derived" for column in shown),
-        "constant": [f"{column.label}: {_cell(column, 0)}" for column in constant],
+        "constant": [f"{column.label}: {column.text(0)}" for column in constant],
         "rows": [_row(data, row, shown) for row in range(min(_MOST_ROWS, len(data.ids)))],
         "omitted": max(0, len(data.ids) - _MOST_ROWS),
     }
@@ -159,7 +156,7 @@ def _row(data: StudyData, row: int, columns: list[Column]) -> dict[str, Any]:
         "link": data.links[row],
         "outcome": "not finished" if category == "pending" else _in_words(data, row, outcome),
         "tone": _TONES[category],
-        "cells": [_cell(column, row) for column in columns],
+        "cells": [column.text(row) for column in columns],
     }
 
 
@@ -182,16 +179,11 @@ def _problems(data: StudyData) -> dict[str, Any]:
             "outcome": data.outcomes[row] if data.categories[row] != "unstable" else "unstable state",
             "message": data.messages[row],
             "tone": _TONES[data.categories[row]],
-            "cells": [_cell(column, row) for column in data.variables if column.role != "derived"],
+            "cells": [column.text(row) for column in data.variables if column.role != "derived"],
         }
         for row in rows[:_MOST_PROBLEMS]
     ]
     return {"problems": problems, "problems_omitted": max(0, len(rows) - _MOST_PROBLEMS)}
-
-
-def _cell(column: Column, row: int) -> str:
-    value = column.values[row]
-    return str(value) if column.unit is None else digits(float(value) * column.display_unit.factor)
 
 
 def _json(content: Any) -> Any:
@@ -199,13 +191,3 @@ def _json(content: Any) -> Any:
     from markupsafe import Markup
 
     return Markup(json.dumps(content, allow_nan=False).replace("<", "\\u003c"))
-
-
-def _figures(content: Any) -> list[dict[str, Any]]:
-    """All figures in the content, at any depth."""
-    if isinstance(content, dict):
-        figures = [content] if "svg" in content else []
-        return figures + [figure for value in content.values() for figure in _figures(value)]
-    if isinstance(content, list):
-        return [figure for value in content for figure in _figures(value)]
-    return []

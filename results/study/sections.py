@@ -37,7 +37,7 @@ def responses(data: StudyData) -> tuple[list[dict[str, Any]], str]:
                 for j, (rows, title) in enumerate(_groups(data, column, listed)):
                     key = f"response-{number}-{i}-{j}"
                     figures.append(response(data, quantity, column, None, rows, title=title, name=key))
-        groups.append({"heading": quantity.label, "figures": _as_mappings(figures)})
+        groups.append({"heading": quantity.label, "figures": figures})
     fixed = listed[3:] if not sampled else listed[1:] if data.yields else []
     if fixed:
         values = ", ".join(level_label(column, column.values[0]) for column in fixed)
@@ -45,7 +45,7 @@ def responses(data: StudyData) -> tuple[list[dict[str, Any]], str]:
     return groups, note
 
 
-def maps(data: StudyData) -> list[dict[str, Any]]:
+def maps(data: StudyData) -> list[SvgFigure]:
     """Maps of the feasible region in the plane of two variables, those with most values first."""
     if not data.requirements:
         return []
@@ -65,7 +65,7 @@ def maps(data: StudyData) -> list[dict[str, Any]]:
             for i, (a, b) in enumerate(pairs)
             for j, (rows, title) in enumerate(_groups(data, a, listed))
         ]
-    return _as_mappings(figures)
+    return figures
 
 
 def fronts(data: StudyData) -> dict[str, Any]:
@@ -94,18 +94,18 @@ def fronts(data: StudyData) -> dict[str, Any]:
     table = {
         "headings": [column.label for column in columns],
         "rows": [
-            {"id": data.ids[row], "link": data.links[row], "cells": [_cell(c, row) for c in columns]}
+            {"id": data.ids[row], "link": data.links[row], "cells": [c.text(row) for c in columns]}
             for row in rows
         ],
     }
-    return {"front_figures": _as_mappings(figures), "front_text": text, "front_table": table}
+    return {"front_figures": figures, "front_text": text, "front_table": table}
 
 
 def sensitivities(data: StudyData) -> dict[str, Any]:
     """Figures of the sensitivities and a text on them."""
     figures = [sensitivity_chart(each, name=f"sensitivity-{i}") for i, each in enumerate(data.sensitivities)]
     text = _sensitivity_text(data.sensitivities[0], data.searched) if data.sensitivities else ""
-    return {"sensitivities": _as_mappings(figures), "sensitivity_text": text}
+    return {"sensitivities": figures, "sensitivity_text": text}
 
 
 def _sensitivity_text(sensitivity: Sensitivity, searched: bool) -> str:
@@ -151,7 +151,7 @@ def spreads(data: StudyData) -> list[dict[str, Any]]:
     groups: dict[str, dict[str, Any]] = {}
     for number, spread in enumerate(data.spreads):
         group = groups.setdefault(spread.group, {"heading": spread.group, "figures": [], "rows": []})
-        group["figures"] += _as_mappings([spread_chart(spread, name=f"spread-{number}")])
+        group["figures"] += [spread_chart(spread, name=f"spread-{number}")]
         low, high = (float(x) for x in np.percentile(spread.values, [5, 95]))
         contributions = sorted(spread.contributions.items(), key=lambda item: -item[1])
         main = [
@@ -191,12 +191,3 @@ def _panels(data: StudyData, others: list[Column]) -> list[tuple[NDArray[np.int6
         rows = np.flatnonzero(chosen & (others[0].numbers == value))
         panels.append((rows, level_label(others[0], level)))
     return panels
-
-
-def _cell(column: Column, row: int) -> str:
-    value = column.values[row]
-    return str(value) if column.unit is None else digits(float(value) * column.display_unit.factor)
-
-
-def _as_mappings(figures: list[SvgFigure]) -> list[dict[str, Any]]:
-    return [figure._asdict() for figure in figures]

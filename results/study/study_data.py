@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annelid.geometry.body import FloatArray
-from annelid.solver.display import DisplayUnit, DisplayUnits
+from annelid.solver.display import DisplayUnit, DisplayUnits, digits
 from annelid.solver.model.quantities import quantity_of
 
 Role = Literal["listed", "sampled", "derived", "quantity"]
@@ -69,6 +69,11 @@ class Column:
     def label(self) -> str:
         """The title with the unit in which the values are shown."""
         return self.display_unit.label(self.title)
+
+    def text(self, row: int) -> str:
+        """The value of a run in the unit of the column, without it."""
+        value = self.values[row]
+        return str(value) if self.unit is None else digits(float(value) * self.display_unit.factor)
 
     def shown(self, row: int) -> str:
         """The value of a run with its unit."""

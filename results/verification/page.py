@@ -61,8 +61,6 @@ def write_verification_page(verification: Verification, display: DisplayUnits, p
         display: Units of the case.
         path: The file.
     """
-    from markupsafe import Markup
-
     bars = _ordered(verification)
     main = [bar for bar in bars if _is_main(bar, verification)]
     figures = [
@@ -76,7 +74,7 @@ def write_verification_page(verification: Verification, display: DisplayUnits, p
         "verdicts": [_verdict_row(v, verification, display) for v in verification.verdicts],
         "main": [_row(bar, display) for bar in main],
         "others": [_row(bar, display) for bar in bars if bar not in main],
-        "figures": [{"svg": Markup(figure.svg), "caption": figure.caption} for figure in figures],
+        "figures": figures,
         "notes": _notes(bars),
         "run_headings": list(verification.runs[0]) if verification.runs else [],
         "runs": [[_text(value) for value in run.values()] for run in verification.runs],
@@ -122,7 +120,7 @@ def _verdict_row(verdict: Any, verification: Verification, display: DisplayUnits
         answer += ", without a bar"
     return {
         "quantity": verdict.quantity,
-        "required": f"{verdict.condition} {display.show(kind, verdict.limit)}",
+        "condition": f"{verdict.condition} {display.show(kind, verdict.limit)}",
         "value": shown_bar(kind, verdict.value, verdict.half_width, display),
         "where": verdict.where,
         "answer": answer,

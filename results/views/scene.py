@@ -79,9 +79,7 @@ def scene(
         values = shown = length / length.max()
     lines = headline(record, number) if with_headline else []
     layout = choose_layout(drawn, deformed, opening=OPEN_MIDDLE, headline=height_of(lines))
-    size = layout.window if off_screen else _window_size(layout.window)
-    plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
-    plotter.set_background(_BACKGROUND)
+    plotter = _plotter(pyvista, layout.window, off_screen=off_screen)
     _add_drawn(pyvista, plotter, surface, layout, drawn + layout.shift)
     _add_deformed(pyvista, plotter, surface, layout, deformed, name, values, shown)
     _add_labels(plotter, layout, drawn + layout.shift, deformed, labels)
@@ -101,6 +99,13 @@ def _word(run: RunRecord, state: int) -> str:
     row = run.table.row_of(state)
     word = "" if row is None else state_word(run, row)
     return word if word not in ("", "loaded", "without load") else "deformed"
+
+
+def _plotter(pyvista: ModuleType, window: tuple[int, int], *, off_screen: bool) -> Any:
+    size = window if off_screen else _window_size(window)
+    plotter = pyvista.Plotter(off_screen=off_screen, window_size=size, lighting="light kit")
+    plotter.set_background(_BACKGROUND)
+    return plotter
 
 
 def _window_size(size: tuple[int, int]) -> tuple[int, int]:

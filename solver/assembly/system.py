@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: MIT
 """The discrete equations, the present state, and its solution."""
 
-from dataclasses import dataclass
 from functools import cached_property
 
 from dolfinx import fem
@@ -9,35 +8,21 @@ from dolfinx.fem import petsc as fem_petsc
 from mpi4py import MPI
 from petsc4py import PETSc
 
-from annelid.geometry.body import FloatArray
 from annelid.solver.assembly.blocks import Blocks
 from annelid.solver.assembly.constraint_map import constraint_map
 from annelid.solver.assembly.dirichlet import DirichletConditions
 from annelid.solver.assembly.equations import Equations, assemble, zero_vector
 from annelid.solver.assembly.fluid_pressures import FluidPressures
+from annelid.solver.assembly.force_scale import ForceScale
 from annelid.solver.assembly.load_operators import OPERATORS, SheetVoltage
 from annelid.solver.assembly.mass import Mass
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.assembly.tangent import Tangent
 from annelid.solver.constraints.constraints import Constraints
 from annelid.solver.constraints.supports import constraints_of
 from annelid.solver.energy.problem import Problem
 from annelid.solver.linalg.factor import WorkCount
 from annelid.solver.model.loads import Loads
-
-
-@dataclass(frozen=True)
-class Snapshot:
-    """A state of a system that can be restored.
-
-    Attributes:
-        x: Unknowns; a copy.
-        loads: Loads in force.
-        multiplier: Load parameter λ of the control in force.
-    """
-
-    x: PETSc.Vec
-    loads: Loads
-    multiplier: float
 
 
 class System:
@@ -53,6 +38,7 @@ class System:
         dirichlet: Fixed unknowns and their values.
         pressures: The pressures of fluids in the equations.
         blocks: Access to the blocks of vectors.
+        sheet_field: Nominal field V/t of the layered model in every body cell, kV/mm, for given voltages.
         x: Present unknowns.
         multiplier: Load parameter λ of the control in force.
         residual: Out-of-balance vector of the last ``assemble_residual``; zero at fixed unknowns.
@@ -69,7 +55,8 @@ class System:
         self.dirichlet = DirichletConditions(problem, self.constraints)
         self._operators = [kind(problem, self.equations) for kind in OPERATORS]
         self.pressures = next(op for op in self._operators if isinstance(op, FluidPressures))
-        self._sheets = next(op for op in self._operators if isinstance(op, SheetVoltage))
+        sheets = next(op for op in self._operators if isinstance(op, SheetVoltage))
+        self.sheet_field = sheets.sheet_field.nominal
         self.x, self.residual, self.raw = (self.vector() for _ in range(3))
         self.multiplier = 0.0
         self.blocks = Blocks(self.x, problem.comm)
@@ -77,7 +64,7 @@ class System:
         self.tangent = Tangent(problem, self.equations, self.dirichlet, self._map, self.count)
         self._loads: Loads | None = None
         self._factor_is_near = False
-        self._field_scale: tuple[int, dict[str, float], float] = (-1, {}, 0.0)
+        self._force_scale = ForceScale(self._operators, self.dirichlet, self.blocks, self.count)
 
     def vector(self) -> PETSc.Vec:
         """A zero vector laid out like ``x``."""
@@ -176,11 +163,6 @@ class System:
         self._read(x)
         self.pressures.assemble_one(surface, out)
 
-    @property
-    def has_volume(self) -> bool:
-        """Whether there is a lumen with a volume."""
-        return self.equations.volume is not None
-
     def volume(self) -> float:
         """Volume enclosed by the whole part, mm³."""
         assert self.equations.volume is not None
@@ -215,10 +197,6 @@ class System:
         lifted.ghostUpdate(PETSc.InsertMode.ADD, PETSc.ScatterMode.REVERSE)
         return lifted
 
-    def sheet_field(self, voltages: dict[str, float]) -> FloatArray:
-        """Nominal field V/t of the layered model in every body cell, kV/mm."""
-        return self._sheets.sheet_field.nominal(voltages)
-
     # solution
 
     def factorise(self, drag: float = 0.0) -> None:
@@ -238,10 +216,6 @@ class System:
     def solve(self, rhs: PETSc.Vec, out: PETSc.Vec) -> None:
         """Write K⁻¹ rhs on the free unknowns to ``out``, with the tangent factorised last."""
         self.tangent.solve(rhs, out)
-
-    def solve_columns(self, columns: FloatArray) -> FloatArray:
-        """K⁻¹ times columns, shape (n, k), as ``solve`` does for one."""
-        return self.tangent.solve_columns(columns)
 
     def symmetric_tangent(self) -> bool:
         """Whether the tangent factorised last is symmetric, as its factorisation assumes; collective."""
@@ -264,24 +238,7 @@ class System:
 
     def load_norm(self) -> float:
         """Norm of the present external forces on the modelled piece, N."""
-        forces = sum(operator.force_norm(self.loads) for operator in self._operators)
-        return forces + self._field_norm()
-
-    def _field_norm(self) -> float:
-        """Norm of the forces of the sheets' fields: half of their rate, for they go with the voltage squared.
-
-        Taken once for each tangent and set of voltages, which is near enough for a scale.
-        """
-        if not (self._sheets.acts and any(self.loads.voltages.values())):
-            return 0.0
-        tangents, voltages, norm = self._field_scale
-        if tangents != self.count.tangents or voltages != self.loads.voltages:
-            vector = self.vector()
-            self.load_rate(Loads(voltages=self.loads.voltages, natural=0.0), vector)
-            norm = self.blocks.norms(vector)[0] / 2
-            self._field_scale = self.count.tangents, dict(self.loads.voltages), norm
-            vector.destroy()
-        return norm
+        return self._force_scale.norm(self.loads)
 
     def reduced_norm(self, vector: PETSc.Vec) -> tuple[float, ...]:
         """Norms of the blocks of a residual-like vector, linear constraints applied."""

@@ -193,7 +193,7 @@ class CoupledNewton:
             whole = np.stack([of_volumes.T, self.ports.length_gradients().T])
             rows = np.flatnonzero(whole.any(axis=(0, 1)))
             gradients = whole[:, :, rows]
-            response = self.system.solve_columns(directions) @ S
+            response = self.system.tangent.solve_columns(directions) @ S
             volumes, lengths = self._sum(gradients @ response[rows])
             volumes += self.ports.slopes()[:, None] * S
             self._border = tangents, _Border(response, rows, gradients, volumes, lengths)

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """What a path does at critical points: locates them, jumps, goes on, or ends."""
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.branch_switching import jump
 from annelid.solver.continuation.critical_points import CriticalState, locate
 from annelid.solver.continuation.eigenmodes import Eigenmode

@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.eigenmodes import Eigenmode, lowest_eigenmodes, softest_mode
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation

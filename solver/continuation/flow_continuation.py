@@ -9,7 +9,7 @@ import numpy as np
 from petsc4py import PETSc
 
 from annelid.geometry.body import FloatArray
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.coupled_newton import CoupledNewton
 from annelid.solver.continuation.newton import Convergence, Newton
 from annelid.solver.continuation.stage_continuation import SAME, SMALL_MOVE, StageContinuation

@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.critical_points import ENOUGH, Sample
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.newton import Convergence

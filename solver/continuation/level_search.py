@@ -5,7 +5,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.stage_continuation import StageContinuation
 

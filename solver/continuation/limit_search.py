@@ -134,11 +134,7 @@ def search_ahead(
                     s, ds = arc.last.s, ds / 4
                     arc.go_back()
                     continue
-                system.restore(critical.state, factorise=True)
-                if observe is not None:
-                    arc.read_fields()
-                    observe(arc, critical.s)
-                return SearchResult(CriticalAhead(critical, system.multiplier, arc), system.multiplier)
+                return _at_critical_point(arc, critical, observe)
             if observe is not None:
                 observe(arc, s)
             if system.multiplier >= furthest:
@@ -148,6 +144,19 @@ def search_ahead(
     except NoEquilibrium as failure:
         return SearchResult(None, arc.last.state.multiplier, failure)
     return SearchResult(None, arc.last.state.multiplier, NoEquilibrium(f"{most_steps} steps"))
+
+
+def _at_critical_point(
+    arc: StageContinuation,
+    critical: CriticalState,
+    observe: Callable[[StageContinuation, float], None] | None,
+) -> SearchResult:
+    arc.system.restore(critical.state, factorise=True)
+    if observe is not None:
+        arc.read_fields()
+        observe(arc, critical.s)
+    λ = arc.system.multiplier
+    return SearchResult(CriticalAhead(critical, λ, arc), λ)
 
 
 def _advance(arc: StageContinuation, s: float, step: float) -> float:

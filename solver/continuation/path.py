@@ -15,7 +15,8 @@ from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.initial_state import initial_state
 from annelid.solver.continuation.margins import acting_loads, margins_ahead, margins_missed
 from annelid.solver.continuation.newton import Newton
-from annelid.solver.continuation.reporter import Checkpoint, Observer, PathEnded, Reporter
+from annelid.solver.continuation.reported_states import Checkpoint, Observer, PathEnded
+from annelid.solver.continuation.reporter import Reporter
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.step_control import StepControl
 from annelid.solver.continuation.unstable_modes import count_modes

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from petsc4py import PETSc
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 
 _FURTHEST = 1.01  # steps ahead, in steps behind, to which the cubic through two states is trusted
 

@@ -3,82 +3,24 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from typing import NamedTuple
 
 from petsc4py import PETSc
 
-from annelid.solver.assembly.system import Snapshot
 from annelid.solver.continuation.critical_points import CriticalState
 from annelid.solver.continuation.harmonic_turns import Passed, first_turn
 from annelid.solver.continuation.harmonic_watch import HarmonicWatch
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.outcomes import Outcomes
+from annelid.solver.continuation.reported_states import Checkpoint, HeldState, Observer, PathEnded, with_modes
 from annelid.solver.continuation.stage_continuation import StageContinuation
 from annelid.solver.continuation.unstable_modes import UnstableModes
 from annelid.solver.display import DisplayUnits
 from annelid.solver.model.harmonic_words import has_folds
 from annelid.solver.model.loads import Loads
-from annelid.solver.model.quantities import UNSTABLE_MODES, UNSTABLE_MODES_CONTROLLED
 from annelid.solver.readout.evaluation import Evaluation, StateInfo
-from annelid.solver.records import Equilibrium, Measure, Outcome
-
-Observer = Callable[[Equilibrium], None]
+from annelid.solver.records import Equilibrium
 
 _MOST_TURNS = 6  # located between two states that are judged
-
-
-class Checkpoint(NamedTuple):
-    """A state of a path with what solves it again on another mesh.
-
-    Attributes:
-        stage: Name of the stage.
-        parameter: Stage parameter.
-        critical: Kind of the critical point that it is, "" if it is none.
-        state: Unknowns, loads and multiplier.
-        continuation: The stage; ``None`` of the first state.
-        s: Position along the stage.
-    """
-
-    stage: str
-    parameter: float
-    critical: str
-    state: Snapshot
-    continuation: StageContinuation | None
-    s: float
-
-
-class PathEnded(Exception):
-    """A path ends at a state that is found to be unstable only after it was passed.
-
-    Attributes:
-        outcome: How it ended.
-    """
-
-    def __init__(self, outcome: Outcome) -> None:
-        super().__init__(outcome.text)
-        self.outcome = outcome
-
-
-class _Held(NamedTuple):
-    """A state that is passed on once it is known that no harmonic was unstable before.
-
-    Attributes:
-        passed: Where the path passed it.
-        state: As a record, on the first rank.
-        stage: Its stage.
-        parameter: Its stage parameter.
-        modes: Its unstable axisymmetric modes.
-        remarks: How many remarks there were before.
-        unstable: Numbers of its unstable modes with waves around the axis, by m, as far as they are known.
-    """
-
-    passed: Passed
-    state: Equilibrium | None
-    stage: str
-    parameter: float
-    modes: UnstableModes
-    remarks: int
-    unstable: Mapping[int, int]
 
 
 class Reporter(Outcomes):
@@ -115,7 +57,7 @@ class Reporter(Outcomes):
         self._goes_on = goes_on
         self._index = 0
         self._spent = 0
-        self._held: list[_Held] = []
+        self._held: list[HeldState] = []
         self._judged: Passed | None = None
         self._unstable: dict[int, int] = {}
         self._turned: dict[int, int] = {}
@@ -170,7 +112,7 @@ class Reporter(Outcomes):
         passed = Passed(continuation, s, self.system.snapshot(), bool(reached_by))
         due = self.watch.is_due(important=parameter >= 1.0 or critical is not None, held=len(self._held) + 1)
         unstable = {} if due else self.watch.still(self._unstable)
-        self._held.append(_Held(passed, state, stage, parameter, modes, len(self.remarks), unstable))
+        self._held.append(HeldState(passed, state, stage, parameter, modes, len(self.remarks), unstable))
         if due or self._new(unstable) or (self._unstable and not unstable):
             self._judge()
 
@@ -238,9 +180,7 @@ class Reporter(Outcomes):
         index, self._index = self._index, self._index + 1
         if state is None:
             return
-        state = replace(state, index=index)
-        if harmonics:
-            state = _with_modes(state, harmonics)
+        state = with_modes(replace(state, index=index), harmonics)
         self.note_limits(state, loads)
         if self._observe is not None:
             self._observe(state)
@@ -307,12 +247,3 @@ class Reporter(Outcomes):
         self._judged = held.passed
         unstable = {**self._turned, **held.unstable} if held.unstable else self._unstable
         self._pass_on(held.state, held.passed.state.loads, sum(unstable.values()))
-
-
-def _with_modes(state: Equilibrium, harmonics: int) -> Equilibrium:
-    """A state with further unstable modes, which no control holds."""
-    given, controlled = state.unstable_modes + harmonics, state.unstable_modes_controlled + harmonics
-    numbers = {UNSTABLE_MODES.name: given, UNSTABLE_MODES_CONTROLLED.name: controlled}
-    changed = {name: Measure(float(n), state.quantities[name].unit) for name, n in numbers.items()}
-    quantities = {**state.quantities, **changed}
-    return replace(state, unstable_modes=given, unstable_modes_controlled=controlled, quantities=quantities)

@@ -3,7 +3,7 @@
 
 from petsc4py import PETSc
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.newton import Convergence
 from annelid.solver.continuation.predictor import predict
 from annelid.solver.continuation.stage_curve import SAME, StageCurve

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from petsc4py import PETSc
 
-from annelid.solver.assembly.system import Snapshot
+from annelid.solver.assembly.snapshot import Snapshot
 from annelid.solver.continuation.conditions import ArcCondition
 from annelid.solver.continuation.control import Control
 from annelid.solver.continuation.drivers import STAGE_DRIVERS
@@ -159,9 +159,8 @@ class StageCurve:
         last = self.last
         chord = self._chord() if self.is_arc and s > last.s else None
         self._before = None
-        if (
-            s > last.s and self._curved and not np.isclose(s, self._corners, rtol=0, atol=SAME).any()
-        ):  # the cubic ends at a corner
+        at_corner = np.isclose(s, self._corners, rtol=0, atol=SAME).any()  # where the cubic ends
+        if s > last.s and self._curved and not at_corner:
             self._before = replace(last, tangent=last.tangent.copy())
         last.state, last.s = self.system.snapshot(), s
         self._compute_tangent(chord)

@@ -88,13 +88,7 @@ class StepControl(CriticalPointControl):
                     if ahead is not None:
                         modes, step, searched = ahead, whole, False
                 if step < smallest:
-                    if isinstance(continuation, FlowContinuation):
-                        folded = self._fold_in_flow(continuation, 2 * step, modes)
-                        if folded is not None:
-                            return folded
-                    return self._reporter.no_state(
-                        continuation, modes, smallest / continuation.length, failure
-                    )
+                    return self._stuck(continuation, modes, step, smallest, failure)
                 continue
             result = self._take(continuation, target, convergence, modes)
             if isinstance(result, Outcome):
@@ -104,6 +98,21 @@ class StepControl(CriticalPointControl):
                 step = min(2 * step, whole)
             searched = searched and step < whole
         return modes
+
+    def _stuck(
+        self,
+        continuation: StageContinuation,
+        modes: UnstableModes,
+        step: float,
+        smallest: float,
+        failure: NoEquilibrium,
+    ) -> Outcome:
+        """The outcome of a path on which a step of the smallest size fails."""
+        folded = None
+        if isinstance(continuation, FlowContinuation):
+            folded = self._fold_in_flow(continuation, 2 * step, modes)
+        least = smallest / continuation.length
+        return folded or self._reporter.no_state(continuation, modes, least, failure)
 
     def _is_done(self, continuation: StageContinuation) -> bool:
         """Whether a stage is at its end: its length, or for an arc the loads that it names."""

@@ -87,7 +87,7 @@ class Evaluation:
         self._datum: tuple[float, float] | None = None
         self._displaced = {s: DisplacedVolume(system, s) for s in self.problem.model.wetted}
         self._twists = EndTwists(system)
-        self._drawn_volume = system.volume() if system.has_volume else 0.0
+        self._drawn_volume = system.volume() if system.equations.volume is not None else 0.0
 
     def read_fields(self) -> NoEquilibrium | None:
         """Read the fields of the present state; collective.
@@ -177,7 +177,7 @@ class Evaluation:
         energies = self._integrals.read(dict(loads.voltages))
         check_reaction_free(self.system, _NO_FORCE * scales_of(self.problem.model).force)
         reactions = self._reactions.read()
-        volume = self.system.volume() if self.system.has_volume else None
+        volume = self.system.volume() if self.system.equations.volume is not None else None
         displaced = {surface: volume.read() for surface, volume in self._displaced.items()}
         twists = self._twists.read()
         cell_volumes = self._integrals.cell_volumes

@@ -17,8 +17,8 @@ from annelid.cases.cluster.script import PLACEHOLDERS, fill_template
 from annelid.cases.cluster.site import Container, Site
 from annelid.cases.cluster.submission import make_submissions, submit_all, write_submit_script
 from annelid.cases.cluster.submission_records import Attempt, Records, remove_lock_of
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.opening import create_study, open_study
-from annelid.cases.studies.store import Failure
 from annelid.geometry.errors import InputError
 
 NASTY = "it's $(touch pwned); `touch pwned` study"

@@ -13,7 +13,7 @@ import pyvista
 import trimesh
 from comparison_parts import NOISE, deviating_scan, write_points
 from synthetic_parts import LENGTH, meridian_tube
-from synthetic_runs import create, finished, states
+from synthetic_runs import create, states
 
 from annelid.compare.alignment.poses import Pose
 from annelid.compare.alignment.records import AlignmentSettings
@@ -30,11 +30,6 @@ HEIGHT, WIDE, HIGH = 7.0, 0.5, 0.15
 def bump(z, θ):
     """A smooth bump of 0.15 mm at 7 mm height, within a third of the circumference."""
     return HIGH * np.exp(-(((z - HEIGHT) / 2.0) ** 2) - (θ / WIDE) ** 2)
-
-
-@pytest.fixture(scope="module")
-def run(tmp_path_factory):
-    return finished(tmp_path_factory.mktemp("runs") / "tube", meridian_tube(2, 6))
 
 
 @pytest.fixture(scope="module")

@@ -42,11 +42,6 @@ REPEAT = 0.02  # standard deviation of a set-up, mm
 
 
 @pytest.fixture(scope="module")
-def run(tmp_path_factory):
-    return finished(tmp_path_factory.mktemp("runs") / "tube", meridian_tube(2, 6))
-
-
-@pytest.fixture(scope="module")
 def tube(run):
     part = simulated_part(run, SETTINGS)
     return part, places_of(part.surface, fineness=20)  # few, for the speed of the tests

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from comparison_parts import deviating_scan
 from synthetic_parts import INNER, OUTER, inflated, meridian_tube
-from synthetic_runs import OUTCOME, create, finished
+from synthetic_runs import OUTCOME, create
 
 from annelid.compare.comparison.best_state import best_part
 from annelid.compare.comparison.simulated_part import (
@@ -26,11 +26,6 @@ STRETCHES = (1.0, 1.05, 1.1, 1.2)  # of the inner surface, in the states of the 
 
 def outer_radius(stretch):
     return np.sqrt((stretch * INNER) ** 2 + OUTER**2 - INNER**2)
-
-
-@pytest.fixture(scope="module")
-def run(tmp_path_factory):
-    return finished(tmp_path_factory.mktemp("runs") / "tube", meridian_tube(2, 6))
 
 
 @pytest.fixture(scope="module")

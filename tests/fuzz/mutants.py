@@ -14,9 +14,9 @@ from stand_in_runs import finish
 from synthetic_parts import meridian_tube
 from synthetic_runs import create, finished, states
 
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.opening import create_study, open_study
 from annelid.cases.studies.reading import library_studies
-from annelid.cases.studies.store import Failure
 from annelid.cases.validate.reading import library_cases
 
 # Cases whose check takes less than half a second; the others have equal or similar tables.

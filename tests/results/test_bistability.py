@@ -17,7 +17,7 @@ from annelid.cases.cli.running import print_outcome
 from annelid.results.figures import load_curves, svg_style
 from annelid.results.figures.label_placement import Label, place_labels
 from annelid.results.figures.load_curves import load_curve, load_paths
-from annelid.results.figures.path_figures import stage_spans
+from annelid.results.figures.stage_spans import stage_spans
 from annelid.results.folder.bistability import bistability_of, path_measures
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.tables import PathRecord

@@ -10,7 +10,8 @@ import pytest
 from synthetic_parts import inflated, meridian_tube
 
 from annelid.results.figures.load_titles import distinct_loads, load_title
-from annelid.results.figures.path_figures import path_curve, stage_spans
+from annelid.results.figures.path_figures import path_curve
+from annelid.results.figures.stage_spans import stage_spans
 from annelid.results.figures.wave_figure import (
     chosen_stages,
     energised_electrodes,
@@ -19,7 +20,7 @@ from annelid.results.figures.wave_figure import (
 )
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord
-from annelid.results.report.pictures import curves
+from annelid.results.report.curves import curves
 from annelid.solver.display import DisplayUnit
 
 MM = DisplayUnit("mm", 1.0)
@@ -64,7 +65,7 @@ def test_equal_loads_are_one_curve_with_all_names(voltages, distinct, title):
 def test_the_report_has_one_chart_of_eight_equal_voltages():
     path = table(("settle", "fill", "on"), **{f"ring_{i}": [0.0, 0.0, 2.0] for i in range(1, 9)})
     loads = next(group for group in curves(path, ()) if group["heading"] == "Loads along the path")
-    assert [figure["caption"] for figure in loads["figures"]] == ["pressure", "voltage ring_1 to ring_8"]
+    assert [figure.caption for figure in loads["figures"]] == ["pressure", "voltage ring_1 to ring_8"]
 
 
 def one_after_another():

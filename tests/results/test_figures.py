@@ -11,7 +11,8 @@ from synthetic_runs import VERDICTS
 from annelid.results.fields.sections import cross_sections, meridian_sections, most_changed_height
 from annelid.results.figures import svg_style
 from annelid.results.figures.curve_annotations import set_vertical_range
-from annelid.results.figures.path_figures import path_curve, profile_figure, section_figure, stage_spans
+from annelid.results.figures.path_figures import path_curve, profile_figure, section_figure
+from annelid.results.figures.stage_spans import stage_spans
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.run_records import Verdict
 from annelid.results.folder.tables import PathRecord

@@ -9,9 +9,10 @@ from synthetic_paths import DEFLATE, FILL, turned
 
 from annelid.results.figures.curve_annotations import stability_levels
 from annelid.results.figures.load_curves import load_curve, load_paths, load_reverses, response_quantity
-from annelid.results.figures.path_figures import path_curve, stage_spans
+from annelid.results.figures.path_figures import path_curve
+from annelid.results.figures.stage_spans import stage_spans
 from annelid.results.folder.run_record import open_run
-from annelid.results.report.pictures import curves
+from annelid.results.report.curves import curves
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -129,7 +130,7 @@ def test_states_past_a_limit_are_marked_in_load_curves(table, margin):
 
 
 def titles_of(group):
-    return [re.search(r"<title>(.*?)</title>", str(d["svg"]))[1] for d in group["figures"]]
+    return [re.search(r"<title>(.*?)</title>", d.svg)[1] for d in group["figures"]]
 
 
 def test_response_is_the_abscissa_where_the_load_reverses(table):

@@ -12,7 +12,7 @@ from annelid.geometry.shapes.tube import Tube
 from annelid.results.fields.state_fields import FieldGrid
 from annelid.results.fields.vtk_files import read_point_arrays
 from annelid.results.figures.load_curves import load_paths
-from annelid.results.figures.path_figures import stage_spans
+from annelid.results.figures.stage_spans import stage_spans
 from annelid.results.folder.run_folder import RunFolder
 from annelid.results.folder.run_record import open_run
 from annelid.results.folder.run_records import CaseDescription

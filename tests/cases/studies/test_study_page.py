@@ -190,7 +190,7 @@ def test_parts_of_almost_equal_nominal_sizes_are_kept_apart(study, drive):
     found = maps(data)
     assert len(found) == 2
     for figure, group in zip(found, groups, strict=True):
-        assert f">{group}</text>" in figure["svg"]
+        assert f">{group}</text>" in figure.svg
     (drawn,), _ = responses(data)
     assert len(drawn["figures"]) == 1 + 2 * 2
 

@@ -5,8 +5,9 @@ import resource
 
 import pytest
 
+from annelid.cases.studies.failure import Failure
 from annelid.cases.studies.opening import create_study
-from annelid.cases.studies.store import Failure, Store
+from annelid.cases.studies.store import Store
 from annelid.geometry.errors import InputError
 from annelid.geometry.writing import DiskFull
 
