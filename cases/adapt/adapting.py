@@ -3,7 +3,6 @@
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,9 +21,6 @@ from annelid.geometry.meshing.layout import lay_out
 from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.results.verification.adaptation import Adaptation, AdaptedQuantity, MeshPass
 from annelid.solver.display import digits
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["MOST_UNKNOWNS", "adapted", "with_edges"]
 
