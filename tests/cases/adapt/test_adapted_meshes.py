@@ -2,6 +2,7 @@
 """Meshes that are chosen for an accuracy: what they save, what is written, and what is refused."""
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -26,7 +27,7 @@ from annelid.cases.validate.reported import known_quantities
 from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.errors import InputError
 from annelid.results.folder.run_record import open_run
-from annelid.results.verification.adaptation import adaptation_of
+from annelid.results.verification.adaptation import MeshPass, adaptation_of
 from annelid.solver.continuation.path import Path
 
 # Of the library case long_ring_tube with even elements of 0.1 mm, three through the wall (74,014 unknowns).
@@ -219,3 +220,19 @@ def test_a_study_states_that_its_runs_choose_their_meshes_and_times_the_strictes
     lines = estimate.estimate_cost(plan, store).lines([0, 1, 2], 1)
     assert lines[0] == "unknowns: 96 to 96 (of the first mesh of each run, which chooses its own)"
     assert [run.values["share"] for run in timed] == ["1 %"]
+
+
+@pytest.mark.parametrize(
+    ("shares", "idle", "push"),
+    [
+        ((3.0, 1.1, 1.2, 1.6, 7.3), False, 4.0),
+        ((3.0, 1.1, 1.2, 1.6, 7.3, 2.8), True, 1.0),
+        ((1.1, 1.6, 2.4, 1.4, 0.3), False, 1.0),
+        ((3.0, 0.2, 0.3, 0.3, 0.3, 0.3), False, 4.0),  # below the accuracy, but the end of the path moved
+        ((math.nan, math.nan, 3.0, 2.5), False, 4.0),
+    ],
+)
+def test_a_mesh_that_did_not_help_is_refined_more_and_four_of_them_end_the_choice(shares, idle, push):
+    passes = [MeshPass(1, 1, 100, share / 100, "peak stress 99.5 %") for share in shares]
+    assert adapting._is_idle(passes, 0.01) == idle
+    assert adapting._push(passes) == push
