@@ -3,7 +3,6 @@
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,16 +22,16 @@ from annelid.geometry.meshing.mapped_plane import MappedPlane
 from annelid.results.verification.adaptation import Adaptation, AdaptedQuantity, MeshPass
 from annelid.solver.display import digits
 
-if TYPE_CHECKING:
-    pass
-
 __all__ = ["MOST_UNKNOWNS", "adapted", "with_edges"]
 
 MOST_UNKNOWNS = 100_000
 """Unknowns beyond which no mesh is tried."""
 _MOST_PASSES = 10
 _MOST_BLIND = 3  # first meshes on which no error can be estimated
+_MOST_IDLE = 4  # successive meshes without a smaller error than any before
 _FIRST = 3.0  # lengths sqrt(R t) of the first elements at ends and electrode edges
+_FALLS = 0.7  # of the largest error of the mesh before: below it, the parts of rows are believed
+_PUSH = 4.0  # least factor by which the error is to fall on the next mesh, after one that did not help
 _SLOWEST, _FASTEST = 0.3, 2.0  # believed powers of the number of unknowns with which the error falls
 
 Edges = tuple[FloatArray, FloatArray]
@@ -62,13 +61,14 @@ def adapted(case: Case, *, say: Callable[[str], None] = lambda _: None) -> tuple
         say(_line(passes[-1], accuracy))
         settled = mesh.end.reached or (before is not None and mesh.end.agrees(before, accuracy))
         before = mesh.end
-        following = _next_edges(edges, mesh, quantities, accuracy, settled=settled)
+        following = _next_edges(edges, mesh, quantities, accuracy, settled=settled, push=_push(passes))
         large = following is not None and _unknowns(following, edges, mesh) > MOST_UNKNOWNS
         blind = len(passes) == _MOST_BLIND and all(math.isnan(p.share) for p in passes)
-        if following is None or large or blind or len(passes) == _MOST_PASSES:
+        idle = _is_idle(passes, accuracy)
+        if following is None or large or blind or idle or len(passes) == _MOST_PASSES:
             break
         edges = following
-    why = f"more than the {MOST_UNKNOWNS} that are tried" if large else f"after {_MOST_PASSES} meshes"
+    why = _why(len(passes), large=large, idle=idle)
     text = _result(passes, accuracy, following is None, why, cost_of(sized, body_of(sized)))
     every = tuple(dict.fromkeys((*notes, *mesh.notes)))
     return sized, Adaptation(
@@ -150,11 +150,12 @@ def _next_edges(
     accuracy: float,
     *,
     settled: bool,
+    push: float,
 ) -> Edges | None:
     """Edges of the next mesh; ``None`` if this one is accurate enough.
 
     Where nothing can be judged, or a path ends early in another way than on the mesh before, all elements are
-    halved.
+    halved. The error should fall at least by the factor ``push``.
     """
     excess = max((q.share for q in quantities), default=math.inf) / accuracy
     if excess <= 1 and settled:
@@ -166,8 +167,29 @@ def _next_edges(
     missed = [(e, q) for e, q in zip(judged, quantities, strict=True) if q.share > accuracy]
     rows = np.stack([_scaled(error.along, quantity) for error, quantity in missed]).max(axis=0)
     columns = np.stack([_scaled(error.through, quantity) for error, quantity in missed]).max(axis=0)
-    pieces = next_pieces(rows, columns, excess)
+    pieces = next_pieces(rows, columns, max(excess, push))
     return divided_edges(edges[0], pieces[1], smooth=False), divided_edges(edges[1], pieces[0])
+
+
+def _push(passes: Sequence[MeshPass]) -> float:
+    """Least factor of the next mesh: errors of values that jump from node to node fall slowly at first."""
+    shares = [p.share for p in passes[-2:]]
+    return _PUSH if len(shares) > 1 and shares[1] > _FALLS * shares[0] else 1.0
+
+
+def _why(meshes: int, *, large: bool, idle: bool) -> str:
+    """Why no further mesh was tried."""
+    if large:
+        return f"more than the {MOST_UNKNOWNS} that are tried"
+    more = f", of which the last {_MOST_IDLE} had no smaller error than one before" if idle else ""
+    return f"after {meshes} meshes{more}"
+
+
+def _is_idle(passes: Sequence[MeshPass], accuracy: float) -> bool:
+    """Whether errors no longer fall, as those of values that jump from node to node may do."""
+    shares = [math.inf if math.isnan(p.share) else p.share for p in passes]
+    last, earlier = shares[-_MOST_IDLE:], shares[:-_MOST_IDLE]
+    return bool(earlier) and math.isfinite(min(earlier)) and min(last) >= max(min(earlier), accuracy)
 
 
 def _scaled(part: FloatArray, quantity: AdaptedQuantity) -> FloatArray:

@@ -19,14 +19,12 @@ def run_command(options: argparse.Namespace) -> int:
     """Run a case and write its report."""
     from annelid.cases.convert.plausibility import remarks_on
     from annelid.cases.run.environment import require_libraries
-    from annelid.cases.run.ranks import check_one_rank
     from annelid.cases.run.run import default_folder, run_case
     from annelid.cases.validate.resolved import case_hash
     from annelid.results.folder.folder_files import check_writable, status
 
     case = given_case(options)
     folder = options.rundir or default_folder(Path(options.case).stem, case)
-    check_one_rank(case, options.ranks)
     check_writable(folder, case_hash(case), rerun=True)  # before anything is computed
     if status(folder) == "finished" and not options.again:
         print(f"{folder} contains the finished run of this case; --again repeats it")

@@ -14,10 +14,9 @@ from typing import Any, NoReturn
 
 from annelid.cases.run.interrupts import INTERRUPTED, end_with_parent
 from annelid.cases.run.memory import count_oom_kills
-from annelid.cases.schema.case import Case
 from annelid.geometry.errors import AnnelidError, InputError
 
-__all__ = ["LAUNCHER", "check_one_rank", "check_size", "on_first_rank", "start_ranks"]
+__all__ = ["LAUNCHER", "check_size", "on_first_rank", "start_ranks"]
 
 LAUNCHER = "ANNELID_LAUNCHER"  # for example "srun --mpi=pmi2 --ntasks={ranks}"
 
@@ -91,20 +90,6 @@ def check_size(size: int, expected: int | None) -> None:
             "use different MPI libraries; start the run with --ranks"
         )
         raise InputError(text, key="--ranks", value=size)
-
-
-def check_one_rank(case: Case, ranks: int) -> None:
-    """Refuse to choose the mesh of a case on several ranks.
-
-    Raises:
-        InputError: There are several, and the case has an accuracy in place of element sizes.
-    """
-    if ranks > 1 and case.mesh.accuracy is not None:
-        text = (
-            "mesh.accuracy: the mesh is chosen on one rank: leave out --ranks, or give the sizes; case.toml "
-            "of a finished run has them"
-        )
-        raise InputError(text, key="accuracy", value=ranks)
 
 
 def on_first_rank(comm: Any, compute: Callable[[], Any]) -> Any:

@@ -17,7 +17,7 @@ from annelid.cases.convert.path import stages_of, stepping_of
 from annelid.cases.run.early_stop import StoppedEarly, stop_at_missed_stages
 from annelid.cases.run.memory import check_memory
 from annelid.cases.run.minute_lines import MinuteLines
-from annelid.cases.run.ranks import check_one_rank, check_size, on_first_rank
+from annelid.cases.run.ranks import check_size, on_first_rank
 from annelid.cases.run.run_writer import RunWriter
 from annelid.cases.schema.case import Case
 from annelid.cases.validate.resolved import case_hash
@@ -88,7 +88,7 @@ def run_case(
     with MinuteLines("meshing the part") as lines:
         lines.prints = comm.rank == 0
         asked = case
-        case, adaptation = _with_chosen_mesh(case, comm.size, lines)
+        case, adaptation = _with_chosen_mesh(case, comm, lines)
         part, model = _model_of(case, comm, lines)
         writers: list[RunWriter] = []
 
@@ -113,17 +113,17 @@ def run_case(
             return RunResult(writer.path, outcome, verdicts, writer.states)
 
 
-def _with_chosen_mesh(case: Case, ranks: int, lines: MinuteLines) -> tuple[Case, Adaptation | None]:
-    """Choose the mesh of a case if it has an accuracy, and state each mesh on the way.
+def _with_chosen_mesh(case: Case, comm: "MPI.Comm", lines: MinuteLines) -> tuple[Case, Adaptation | None]:
+    """Choose the mesh of a case if it has an accuracy, on the first rank, and state each mesh on the way.
 
     Raises:
         AnnelidError: Not even the unloaded state was found on a first, coarse mesh.
     """
     if case.mesh.accuracy is None:
         return case, None
+    import annelid.solver.adaptivity.estimate  # noqa: F401  (PETSc starts on all ranks at once)
     from annelid.cases.adapt.adapting import adapted
 
-    check_one_rank(case, ranks)
     lines.begin("choosing the mesh")
 
     def say(line: str) -> None:
@@ -131,7 +131,7 @@ def _with_chosen_mesh(case: Case, ranks: int, lines: MinuteLines) -> tuple[Case,
             print(line, file=sys.stderr, flush=True)
         lines.printed()
 
-    chosen = adapted(case, say=say)
+    chosen: tuple[Case, Adaptation] = on_first_rank(comm, lambda: adapted(case, say=say))
     lines.begin("meshing the part")
     return chosen
 

@@ -19,6 +19,7 @@ __all__ = ["CostEstimate", "estimate_cost"]
 
 _MAX_MESHES = 30
 _SIZES = ("shape", "mesh", "electrodes", "sections", "electrics")
+_FIRST_MESHES = " (of the first mesh of each run, which chooses its own)"
 _STEPS = ("name", "steps", "steps_per_period", "duration", "waves")
 
 
@@ -30,12 +31,14 @@ class CostEstimate(NamedTuple):
         seconds: Expected time of every run in s.
         memory: Expected memory of the largest run in MB.
         timed: Number of runs with a measured cost; 0 if the estimate is based only on sizes.
+        chosen: Whether runs choose their meshes, so that the numbers of unknowns are those of first meshes.
     """
 
     unknowns: tuple[int, ...]
     seconds: tuple[float, ...]
     memory: float
     timed: int
+    chosen: bool = False
 
     def lines(self, waiting: list[int], workers: int) -> list[str]:
         """The estimate as text, for the runs with the given indices."""
@@ -47,7 +50,7 @@ class CostEstimate(NamedTuple):
         if not self.timed:
             source = "from the sizes of the runs, since no run is timed yet"
         return [
-            f"unknowns: {min(counts)} to {max(counts)}",
+            f"unknowns: {min(counts)} to {max(counts)}{_FIRST_MESHES if self.chosen else ''}",
             f"time: about {rounded_time(total / workers)} with {counted(workers, 'worker')}, {source}",
             f"memory: about {self.memory:.0f} MB per worker, {self.memory * workers:.0f} MB in total",
         ]
@@ -57,7 +60,8 @@ def estimate_cost(plan: Plan, store: Store) -> CostEstimate:
     """Estimate the cost of all runs.
 
     At most thirty runs of different size are meshed; the others are assumed to be as large as the largest of
-    these. If no run is finished, the largest meshed run is timed.
+    these. If no run is finished, the largest meshed run is timed: of equal first meshes the one whose mesh is
+    chosen for the smallest error.
     """
     sizes: dict[str, Cost] = {}
     keys = [_size_key(run.toml) if run.toml else "" for run in plan.runs]
@@ -67,12 +71,14 @@ def estimate_cost(plan: Plan, store: Store) -> CostEstimate:
         cost = _mesh_cost(plan.runs[keys.index(key)].case())
         if cost is not None:
             sizes[key] = cost
-    largest = max(sizes.values(), key=lambda cost: cost.unknowns["all"], default=None)
+    asked = {key: _accuracy(plan.runs[keys.index(key)].toml) for key in sizes}
+    timed_key = max(sizes, key=lambda key: (sizes[key].unknowns["all"], -asked[key]), default="")
+    largest = sizes.get(timed_key)
     costs = [sizes.get(key, largest) if key else None for key in keys]
     expected = np.array([0.0 if cost is None else cost.seconds for cost in costs])
     times, memory = _measured_cost(plan, store)
     if np.isnan(times).all() and largest is not None:
-        index = keys.index(next(d for d in keys if sizes.get(d) is largest))
+        index = keys.index(timed_key)
         sample = time_run(plan.runs[index])
         if sample is not None:
             times[index], memory[index] = sample
@@ -83,7 +89,8 @@ def estimate_cost(plan: Plan, store: Store) -> CostEstimate:
     else:
         peak_memory = largest.memory if largest else 0.0
     unknowns = tuple(0 if cost is None else cost.unknowns["all"] for cost in costs)
-    return CostEstimate(unknowns, tuple(map(float, expected)), peak_memory, int(timed.sum()))
+    seconds, chosen = tuple(map(float, expected)), any(asked.values())
+    return CostEstimate(unknowns, seconds, peak_memory, int(timed.sum()), chosen)
 
 
 def _mesh_cost(case: Case) -> Cost | None:
@@ -101,6 +108,11 @@ def _size_key(toml: str) -> str:
     tables = tomllib.loads(toml)
     stages = [[stage.get(key) for key in _STEPS] for stage in tables["stages"]]
     return repr(([tables.get(name) for name in _SIZES], stages))
+
+
+def _accuracy(toml: str) -> float:
+    """The accuracy for which a resolved case chooses its mesh, 0 if it has sizes."""
+    return float(tomllib.loads(toml)["mesh"].get("accuracy", 0.0))
 
 
 def _measured_cost(plan: Plan, store: Store) -> tuple[np.ndarray, np.ndarray]:

@@ -2,11 +2,16 @@
 """Meshes that are chosen for an accuracy: what they save, what is written, and what is refused."""
 
 import json
+import math
+import os
+import subprocess
+import sys
 import tomllib
 from functools import cache
 
 import numpy as np
 import pytest
+from plain_tube import ROOT
 
 from annelid.cases.adapt import adapting
 from annelid.cases.adapt.goals import HEADLINES, goals_of
@@ -15,11 +20,14 @@ from annelid.cases.convert.body import body_of
 from annelid.cases.convert.model import model_of
 from annelid.cases.convert.path import stages_of
 from annelid.cases.run.run import run_case
+from annelid.cases.studies import estimate
+from annelid.cases.studies.opening import open_study
 from annelid.cases.validate.reading import case_from_tables, library_cases, read_case
 from annelid.cases.validate.reported import known_quantities
 from annelid.cases.validate.resolved import case_hash, to_toml
 from annelid.geometry.errors import InputError
-from annelid.results.verification.adaptation import adaptation_of
+from annelid.results.folder.run_record import open_run
+from annelid.results.verification.adaptation import MeshPass, adaptation_of
 from annelid.solver.continuation.path import Path
 
 # Of the library case long_ring_tube with even elements of 0.1 mm, three through the wall (74,014 unknowns).
@@ -123,6 +131,21 @@ def test_a_run_writes_how_its_mesh_was_chosen(tmp_path):
         run_case(case, tmp_path / "run")
 
 
+@pytest.mark.long
+@pytest.mark.mpi
+def test_on_two_ranks_the_first_one_chooses_the_same_mesh(tmp_path):
+    (tmp_path / "tube.toml").write_text(to_toml(case_from_tables(short())))
+    for ranks in ("1", "2"):
+        command = [sys.executable, "-m", "annelid", "run", "tube.toml", f"run{ranks}", "--no-report"]
+        environment = os.environ | {"PYTHONPATH": str(ROOT)}
+        subprocess.run([*command, "--ranks", ranks], cwd=tmp_path, env=environment, check=True)
+    one, two = (open_run(tmp_path / f"run{ranks}") for ranks in (1, 2))
+    assert two.provenance["ranks"] == 2
+    assert (tmp_path / "run2/case.toml").read_text() == (tmp_path / "run1/case.toml").read_text()
+    for name in REFERENCE:
+        assert two.table[name] == pytest.approx(one.table[name], rel=1e-6)
+
+
 def test_what_an_accuracy_would_cost_is_stated_if_it_is_not_reached(monkeypatch):
     monkeypatch.setattr(adapting, "MOST_UNKNOWNS", 200)
     _, adaptation = adapting.adapted(case_from_tables(short(mesh={"accuracy": "0.01 %"})))
@@ -178,8 +201,6 @@ def test_a_flow_is_refused():
 def test_check_states_that_the_mesh_is_chosen_and_coarse_meshes_are_refused(capsys):
     assert main(["check", "long_ring_tube"]) == 0
     assert "the run chooses the mesh for an accuracy of 0.5 %" in capsys.readouterr().out
-    assert main(["run", "long_ring_tube", "--ranks", "2"]) == 2
-    assert "mesh.accuracy: the mesh is chosen on one rank" in capsys.readouterr().err
     assert main(["check", "long_ring_tube", "--coarse", "2"]) == 2
     assert "--coarse: the mesh is chosen for mesh.accuracy" in capsys.readouterr().err
 
@@ -187,3 +208,31 @@ def test_check_states_that_the_mesh_is_chosen_and_coarse_meshes_are_refused(caps
 def test_a_case_without_sizes_and_shape_misses_its_shape():
     with pytest.raises(InputError, match="shape: missing"):
         case_from_tables({"title": "Nothing yet"})
+
+
+def test_a_study_states_that_its_runs_choose_their_meshes_and_times_the_strictest(tmp_path, monkeypatch):
+    (tmp_path / "tube.toml").write_text(to_toml(case_from_tables(short())))
+    vary = '[[vary]]\nname = "share"\nkey = "mesh.accuracy"\nvalues = ["5 %", "1 %", "2 %"]\n'
+    (tmp_path / "study.toml").write_text(f'title = "Accuracies"\ncase = "tube.toml"\n\n{vary}')
+    timed = []
+    monkeypatch.setattr(estimate, "time_run", timed.append)
+    plan, store = open_study(str(tmp_path / "study.toml"), tmp_path / "out")
+    lines = estimate.estimate_cost(plan, store).lines([0, 1, 2], 1)
+    assert lines[0] == "unknowns: 96 to 96 (of the first mesh of each run, which chooses its own)"
+    assert [run.values["share"] for run in timed] == ["1 %"]
+
+
+@pytest.mark.parametrize(
+    ("shares", "idle", "push"),
+    [
+        ((3.0, 1.1, 1.2, 1.6, 7.3), False, 4.0),
+        ((3.0, 1.1, 1.2, 1.6, 7.3, 2.8), True, 1.0),
+        ((1.1, 1.6, 2.4, 1.4, 0.3), False, 1.0),
+        ((3.0, 0.2, 0.3, 0.3, 0.3, 0.3), False, 4.0),  # below the accuracy, but the end of the path moved
+        ((math.nan, math.nan, 3.0, 2.5), False, 4.0),
+    ],
+)
+def test_a_mesh_that_did_not_help_is_refined_more_and_four_of_them_end_the_choice(shares, idle, push):
+    passes = [MeshPass(1, 1, 100, share / 100, "peak stress 99.5 %") for share in shares]
+    assert adapting._is_idle(passes, 0.01) == idle
+    assert adapting._push(passes) == push
