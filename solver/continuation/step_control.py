@@ -50,7 +50,7 @@ class StepControl(CriticalPointControl):
             if isinstance(jumped, Outcome):
                 return jumped
             modes = jumped
-        whole = continuation.length / continuation.stage.steps
+        whole = continuation.length * continuation.stage.regular_step
         smallest = self.stepping.smallest * continuation.length
         if isinstance(continuation, FlowContinuation):
             smallest = min(smallest, self.stepping.smallest * _MANY * whole)

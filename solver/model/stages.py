@@ -185,9 +185,8 @@ class Stage(DriverTargets, LoadTargets):
         within("duration", self.duration, above=0.0, unit="s")
         if self.time_step is not None:
             within("time_step", self.time_step, above=0.0, unit="s")
-        step = self.duration / self.steps if self.time_step is None else self.time_step
-        if self.duration / step > MOST_STEPS:
-            steps = f"{self.duration / step:.3g} steps, more than {MOST_STEPS}"
+        if 1 / self.regular_step > MOST_STEPS:
+            steps = f"{1 / self.regular_step:.3g} steps, more than {MOST_STEPS}"
             raise InvalidValue(f"takes {steps}: shorten the stage, or make its steps longer", key="duration")
         given = [(wave.attribute, wave.entry) for wave in self.waves]
         twice = next((name for name in given if given.count(name) > 1), None)
@@ -213,10 +212,15 @@ class Stage(DriverTargets, LoadTargets):
 
     def regular(self) -> list[float]:
         """Positions between 0 and 1 at which the steps of a stage that takes time end."""
-        if self.duration is None:
-            return []
-        step = self.duration / self.steps if self.time_step is None else self.time_step
-        return [k * step / self.duration for k in range(1, math.ceil(self.duration / step))]
+        share = self.regular_step
+        return [] if self.duration is None else [k * share for k in range(1, math.ceil(1 / share))]
+
+    @property
+    def regular_step(self) -> float:
+        """Length of a step that is not shortened, as a share of the stage; the last one may be shorter."""
+        if self.duration is None or self.time_step is None:
+            return 1.0 / self.steps
+        return self.time_step / self.duration
 
     def follows_wave(self, attribute: str, entry: str = "") -> bool:
         """Whether a load follows a wave, so that it may act although it ends at zero."""

@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from models import neo_hookean, reached, tube_body, tube_model
 from scipy.optimize import brentq
 
 from annelid.geometry.meshing.build import build
@@ -30,6 +31,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.model.parts import Part, Sheets
 from annelid.solver.model.stages import PointMotion, Stage
 from annelid.solver.model.stepping import Stepping
+from annelid.solver.model.waveforms import LoadWave, RaisedCosine, Waveform
 
 RUBBER = Material("rubber", "neo-hookean", {"shear_modulus": 1.0}, permittivity=2.8)
 EPS = 2.8 * 8.8541878128e-6
@@ -345,3 +347,13 @@ def test_pressure_maximum_of_a_sphere_at_constant_voltage(phi, stretch, maximum)
     assert top.critical == "limit point"
     assert top.loads["pressure"].value / scale == pytest.approx(maximum, rel=1e-2)
     assert 1 + top.quantities["mean radial expansion"].value == pytest.approx(stretch, rel=1e-2)
+
+
+def test_the_last_step_of_a_stage_may_be_shorter():
+    """Steps of 0.3 s in 1 s have no further states between them."""
+    waveform = Waveform(form=RaisedCosine(), amplitude=0.01, period=2.0)
+    breathe = Stage(
+        "breathe", duration=1.0, steps=4, time_step=0.3, waves=(LoadWave("pressure", "", waveform),)
+    )
+    states = reached(tube_model(tube_body(), neo_hookean()), [breathe])
+    assert [state.parameter for state in states] == pytest.approx([0.0, 0.3, 0.6, 0.9, 1.0])
