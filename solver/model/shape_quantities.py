@@ -28,8 +28,9 @@ WAVE_VOLUME = Quantity(
     "volume",
     "max over ± of ∫ Λ(±(A - A0) > a) da, a > 0",
     "volume that the largest wave displaces in the lumen; Λ is the longest piece of the lumen along which "
-    "its area differs by more than a, in one sense, from A0, that at the same height at rest: in the last state "
-    "without voltage and outside stages with waves; 0 at rest, and without jumps while the shape changes",
+    "its area differs by more than a, in one sense, from A0, that at the same height at rest: in the last "
+    "state without voltage and outside stages with waves; 0 at rest, and without jumps while the shape "
+    "changes",
     _IN_TIME,
 )
 OCCLUSION = Quantity(

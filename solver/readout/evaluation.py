@@ -162,8 +162,8 @@ class Evaluation:
         quantities, profiles, places = quantities_of(data)
         if not any(loads.voltages.values()):
             self._datum = quantities[LENGTH.name].value, quantities[LARGEST_DIAMETER.name].value
-            if data.model.timed and data.lumen is not None and not self.in_wave:
-                self._rest = lumen_sections(data)
+        if self._rests(loads) and data.model.timed and data.lumen is not None:
+            self._rest = lumen_sections(data)
         if LEAK_GAP.name in quantities:
             self._leak = self._leak.after(quantities[LEAK_GAP.name].value, loads.pressure)
         return Equilibrium(
@@ -215,8 +215,12 @@ class Evaluation:
             time=loads.time,
             flow=self.flow,
             datum=self._datum,
-            rest=self._rest,
+            rest=None if self._rests(loads) else self._rest,
         )
+
+    def _rests(self, loads: Loads) -> bool:
+        """Whether a wave is measured from the present state on."""
+        return not self.in_wave and not any(loads.voltages.values())
 
     def _mode_shape(self, mode: PETSc.Vec | None) -> FloatArray | None:
         """Displacement part of a mode in body order on the first rank, largest motion 1."""

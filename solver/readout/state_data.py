@@ -41,7 +41,7 @@ class StateData:
         time: s.
         flow: Values of a flow by name; empty before it begins.
         datum: Length and largest diameter in the last state without voltage, mm; ``None`` before the first.
-        rest: Sections of the lumen at rest, with which a wave is compared; ``None`` before the first state.
+        rest: Sections of the lumen at rest, with which a wave is compared; ``None`` in a state at rest.
     """
 
     model: Model
