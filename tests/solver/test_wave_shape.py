@@ -67,9 +67,9 @@ def test_of_two_bulges_apart_the_larger_counts():
     assert wave(bump(15, 4.0) + bump(45, 3.0)).volume == pytest.approx(20.0, rel=1e-3)
 
 
-def test_rings_of_one_bulge_are_one_wave_up_to_the_dips_between_them():
-    """Two bulges b, whose neck is at b/2: they count together up to it, by hand from the sum of cosines."""
-    both = bump(27.5, 4.0) + bump(32.5, 4.0)  # together b between the two centres
+def test_rings_that_overlap_are_one_wave():
+    """Two bulges b, whose sum is b between their centres: there is no neck."""
+    both = bump(27.5, 4.0) + bump(32.5, 4.0)
     assert wave(both).volume == pytest.approx(40.0, rel=1e-3)
 
 
