@@ -123,6 +123,7 @@ class Path:
         for number, stage in enumerate(self.stages):
             ramp = ramp_of(stage, self.system.loads if given is None else given)
             reporter.begin_stage()
+            self.evaluation.in_wave = bool(stage.waves)
             continuation = self._continuation(stage, ramp, flow)
             try:
                 ended = steps.follow(continuation, modes)

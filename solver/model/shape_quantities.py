@@ -26,18 +26,19 @@ LARGEST_RADIAL_CONTRACTION = Quantity(
 WAVE_VOLUME = Quantity(
     "wave volume",
     "volume",
-    "max ∫ (A - A_neck) dz",
-    "volume of the largest bulge of the lumen between successive necks above the wider one, or beside an end "
-    "above the median area there; crests and dips that stand out less than half as much as the highest crest "
-    "are part of a bulge; of a single squeeze the volume that it displaces",
+    "max over ± of ∫ Λ(±(A - A0) > a) da, a > 0",
+    "volume that the largest wave displaces in the lumen; Λ is the longest piece of the lumen along which "
+    "its area differs by more than a, in one sense, from A0, that at the same height at rest: in the last "
+    "state without voltage and outside stages with waves; 0 at rest, and without jumps while the shape "
+    "changes",
     _IN_TIME,
 )
 OCCLUSION = Quantity(
     "occlusion ratio",
     "fraction",
-    "(h_max - h_min)/(h_max + h_min)",
-    "of this wave, from the wider neck to the crest, with h = √(A/π), or √(A/π) - c around a cylinder of the "
-    "radius c; 100 % where it shuts the lumen",
+    "(ρ_max - ρ_min)/(ρ_max + ρ_min)",
+    "along the lumen, with ρ = h/h0 to the lumen at rest and h = √(A/π), or √(A/π) - c around a cylinder of "
+    "the radius c; 0 at rest, 100 % if a wave shuts the lumen, or opens one that is shut at rest",
     _IN_TIME,
 )
 RADIAL_EXPANSION_AT = Quantity(

@@ -25,9 +25,11 @@ from annelid.solver.readout.integrals import Integrals
 from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
 from annelid.solver.readout.reactions import Reactions, check_reaction_free
+from annelid.solver.readout.shape_measures import lumen_sections
 from annelid.solver.readout.state_data import StateData
 from annelid.solver.readout.state_quantities import quantities_of
 from annelid.solver.readout.twist import EndTwists, in_space, motion_in_space
+from annelid.solver.readout.wave_shape import Sections
 from annelid.solver.records import Equilibrium, FlowAlong, Measure
 
 
@@ -65,6 +67,7 @@ class Evaluation:
         fields: Fields read last, by name, on the first rank; ``None`` before the first.
         flow: Values of a flow that answers to the part, by name of their quantity.
         flow_along: The flow along the lumen, if there is one.
+        in_wave: Whether loads follow waves: states without voltage are then not the part at rest.
     """
 
     def __init__(self, system: System, *, self_crossing: bool = False) -> None:
@@ -76,6 +79,7 @@ class Evaluation:
         self.fields: dict[str, FloatArray] | None = None
         self.flow: dict[str, float] = {}
         self.flow_along: FlowAlong | None = None
+        self.in_wave = False
         self._reactions = Reactions(system)
         self._integrals = Integrals(system, self._gathering)
         model = self.problem.model
@@ -85,6 +89,7 @@ class Evaluation:
         self._leak_path = LeakPath(body, inventory.open_ends) if model.scope.has_seal else None
         self._leak = Leak()
         self._datum: tuple[float, float] | None = None
+        self._rest: Sections | None = None
         self._displaced = {s: DisplacedVolume(system, s) for s in self.problem.model.wetted}
         self._twists = EndTwists(system)
         self._drawn_volume = system.volume() if system.equations.volume is not None else 0.0
@@ -157,6 +162,8 @@ class Evaluation:
         quantities, profiles, places = quantities_of(data)
         if not any(loads.voltages.values()):
             self._datum = quantities[LENGTH.name].value, quantities[LARGEST_DIAMETER.name].value
+        if self._rests(loads) and data.model.timed and data.lumen is not None:
+            self._rest = lumen_sections(data)
         if LEAK_GAP.name in quantities:
             self._leak = self._leak.after(quantities[LEAK_GAP.name].value, loads.pressure)
         return Equilibrium(
@@ -208,7 +215,12 @@ class Evaluation:
             time=loads.time,
             flow=self.flow,
             datum=self._datum,
+            rest=None if self._rests(loads) else self._rest,
         )
+
+    def _rests(self, loads: Loads) -> bool:
+        """Whether a wave is measured from the present state on."""
+        return not self.in_wave and not any(loads.voltages.values())
 
     def _mode_shape(self, mode: PETSc.Vec | None) -> FloatArray | None:
         """Displacement part of a mode in body order on the first rank, largest motion 1."""

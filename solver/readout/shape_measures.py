@@ -9,7 +9,7 @@ from annelid.solver.model import quantities as q
 from annelid.solver.model.flow_quantities import FLOW_QUANTITIES, SUMS
 from annelid.solver.readout.state_data import Places, StateData
 from annelid.solver.readout.wall_thickness import wall_thickness
-from annelid.solver.readout.wave_shape import wave_shape
+from annelid.solver.readout.wave_shape import Sections, wave_shape
 
 
 def shape_measures(data: StateData) -> dict[str, float]:
@@ -60,9 +60,16 @@ def wave_measures(data: StateData) -> dict[str, float]:
         return {}
     values = {q.TIME.name: data.time}
     if data.lumen is not None:
-        wave = wave_shape(*data.lumen.sections(data.displacement), _core(data))
+        now = lumen_sections(data)
+        wave = wave_shape(now, data.rest or now)
         values |= {q.WAVE_VOLUME.name: wave.volume, q.OCCLUSION.name: wave.occlusion}
     return values
+
+
+def lumen_sections(data: StateData) -> Sections:
+    """Sections of a lumen that is open at both ends, and the cylinder in it."""
+    assert data.lumen is not None
+    return Sections(*data.lumen.sections(data.displacement), _core(data))
 
 
 def flow_measures(data: StateData) -> dict[str, float]:

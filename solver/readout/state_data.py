@@ -9,6 +9,7 @@ from annelid.solver.model.model import Model
 from annelid.solver.readout.deformed_shape import RadialShape
 from annelid.solver.readout.leak_path import Leak, LeakPath
 from annelid.solver.readout.lumen import Lumen
+from annelid.solver.readout.wave_shape import Sections
 
 Places = dict[str, tuple[float, ...]]
 """Reference positions of extremes by name of the quantity, mm."""
@@ -40,6 +41,7 @@ class StateData:
         time: s.
         flow: Values of a flow by name; empty before it begins.
         datum: Length and largest diameter in the last state without voltage, mm; ``None`` before the first.
+        rest: Sections of the lumen at rest, with which a wave is compared; ``None`` in a state at rest.
     """
 
     model: Model
@@ -63,3 +65,4 @@ class StateData:
     time: float
     flow: Mapping[str, float]
     datum: tuple[float, float] | None = None
+    rest: Sections | None = None

@@ -74,6 +74,26 @@ def test_the_second_cycle_repeats_the_first(run):
         )
 
 
+def test_a_wave_on_an_inflated_tube_is_measured_from_rest():
+    """The clamped end and the pressure make no wave; the lumen gains what the wave displaces."""
+    wave = WAVE | {"on": ["low"], "cycles": 1}
+    case = tables(wave, steps_per_period=4)
+    case["stages"].insert(0, {"name": "fill", "pressure": "10 mmHg", "steps": 1})
+    states = followed(case_from_tables(case))[1]
+    volume, occlusion, inside = (
+        [s.quantities[name].value for s in states]
+        for name in ("wave volume", "occlusion ratio", "lumen volume")
+    )
+    loaded = [s.loads["voltage low"].value > 0 for s in states]
+    assert any(loaded)
+    for i, on in enumerate(loaded):
+        if on:
+            assert volume[i] == pytest.approx(inside[i] - inside[1], rel=0.1)
+            assert occlusion[i] > 0.01
+        else:
+            assert (volume[i], occlusion[i]) == pytest.approx((0.0, 0.0), abs=1e-5)
+
+
 def test_a_state_of_a_wave_is_that_of_its_loads(run):
     state = by_time(run[1])[0.25]
     assert state.loads["voltage low"].value == pytest.approx(2.0)

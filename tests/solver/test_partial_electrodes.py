@@ -20,6 +20,7 @@ from annelid.geometry.shapes.tube import Tube
 from annelid.solver.model.boundary import Electrode, Support
 from annelid.solver.model.model import Model
 from annelid.solver.model.stages import Stage
+from annelid.solver.model.waveforms import RaisedCosine, Waveform, travelling
 
 RADIUS, WALL, LENGTH = 5.0, 0.4, 60.0
 MEAN = RADIUS + WALL / 2
@@ -150,3 +151,50 @@ def test_curvature_of_a_tube_with_one_energised_side():
     exact = 2 * strain * np.sin(np.radians(HALF)) / (np.pi * MEAN)
     _, curvature = bent(0.0, field)
     assert -curvature == pytest.approx(exact, rel=BEAM)
+
+
+@pytest.mark.long
+def test_a_wave_around_the_axis_turns_the_plane_of_bending():
+    """Three sides, 120 degrees apart, of which each follows a third of a period after the one before.
+
+    In every state κ = Σ 2 e_i sin a / (π r) away from side i, as above, with e_i = ε E_i² / (2 E). By
+    symmetry a third of a period turns the plane of bending by 120 degrees and keeps the amplitude.
+    """
+    names, middles = ("a", "b", "c"), np.array([0.0, 120.0, 240.0])
+    sides = [
+        Band(name, "wall", 0.0, LENGTH, angles=(middle - HALF, middle + HALF))
+        for name, middle in zip(names, middles, strict=True)
+    ]
+    part, unit = model(*sides), WALL * np.sqrt(MU / EPS)
+    form = Waveform(
+        form=RaisedCosine(1.0), period=1.0, amplitude=0.1 * unit, offset=0.0, start=0.0, cycles=None
+    )
+    waves = travelling("voltages", names, form, delay=1 / 3)
+    on = Stage("on", voltages={w.entry: w.waveform.value(0.0) for w in waves}, steps=1)
+    states, outcome = follow(part, on, Stage("wave", duration=2.0, steps=12, waves=waves))
+    assert outcome.kind == "reached"
+    found = {}
+    for state in states:
+        time = value(state, "time")
+        if time < 1 - 1e-9 or round(6 * time, 6) % 1:
+            continue  # every side takes part from the second period on
+        volts = np.array([state.loads[f"voltage {name}"].value for name in names])
+        strains = (volts / unit) ** 2 / 6
+        beam = -2 * np.sin(np.radians(HALF)) / (np.pi * MEAN) * (strains @ np.exp(1j * np.radians(middles)))
+        found[round(6 * time)] = curvature_of(part, state)
+        assert abs(found[round(6 * time)] - beam) < BEAM * abs(beam)
+    assert len(found) == 7
+    for step in (6, 7, 8, 9, 10):
+        assert found[step + 2] == pytest.approx(found[step] * np.exp(2j * np.pi / 3), rel=1e-5)
+
+
+def curvature_of(part, state):
+    """κ_x + i κ_y between two sections, from planes through their axial displacements."""
+    points, displacement = part.body.points, state.displacement
+    rotation = []
+    for height in (20.0, 40.0):
+        nodes = np.abs(points[:, 2] - height) < 1e-9
+        x = np.column_stack([points[nodes, :2], np.ones(nodes.sum())])
+        slope = np.linalg.lstsq(x, displacement[nodes, 2], rcond=None)[0]
+        rotation.append(-complex(*slope[:2]))
+    return (rotation[1] - rotation[0]) / 20.0
