@@ -11,8 +11,6 @@ __all__ = ["fibre_tube", "hanging_tube", "pulled_tube", "solid_tube", "twisted_t
 _LAWS: dict[str, dict[str, Any]] = {
     "yeoh": {"c1": f"{MU / 2} MPa", "c2": f"{-MU / 100} MPa", "c3": f"{MU / 1000} MPa"},
     "ogden": {"moduli": [f"{1.2 * MU} MPa", f"{-0.2 * MU} MPa"], "exponents": [1.5, -2.0]},
-    "arruda-boyce": {"shear_modulus": f"{MU} MPa", "chain_links": 5.0},
-    "fung": {"stiffness": f"{MU} MPa", "fibre": 1.2, "cross": 0.8, "shear": 1.0},
 }
 _FIBRES = {"angle": "35 deg", "stiffness": f"{2 * MU} MPa", "stiffening": 0.8}
 

@@ -43,8 +43,6 @@ def test_published_values_of_loads_and_laws_follow_from_their_formulas():
     laws = {
         "yeoh": {"c1": 0.5, "c2": -0.01, "c3": 0.001},
         "ogden": {"moduli": [1.2, -0.2], "exponents": [1.5, -2.0]},
-        "arruda-boyce": {"shear_modulus": 1.0, "chain_links": 5.0},
-        "fung": {"stiffness": 1.0, "fibre": 1.2, "cross": 0.8},
     }
     for law, constants in laws.items():
         stress = homogeneous.nominal_stress(law, constants, "uniaxial", 1.5)
@@ -68,7 +66,7 @@ def test_cheap_checks_pass(name):
 def test_all_checks_pass():
     results = list(selfcheck.run_checks())
     assert [r.check.name for r in results if not r.passed] == []
-    assert len(results) >= 21
+    assert len(results) >= 19
 
 
 def test_a_wrong_value_fails_with_exit_code_1(monkeypatch, tmp_path, capsys):
