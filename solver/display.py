@@ -85,6 +85,13 @@ KINDS: dict[str, Kind] = {
     "time": _kind("s", None, (0.1, "ms", 1e3)),
     "density": Kind("t/mm3", ((math.inf, DisplayUnit("g/cm³", 1e9)),)),
     "acceleration": Kind("mm/s2", ((math.inf, DisplayUnit("m/s²", 1e-3)),)),
+    "viscosity": Kind("MPa s", ((math.inf, DisplayUnit("mPa s", 1e9)),)),
+    "shear rate": _kind("1/s"),
+    "flow resistance": Kind("MPa s/mm3", ((math.inf, DisplayUnit("kPa s/mL", 1e6)),)),
+    "inertance": Kind("MPa s2/mm3", ((math.inf, DisplayUnit("kPa s²/mL", 1e6)),)),
+    "compliance": Kind("mm3/MPa", ((math.inf, DisplayUnit("mL/kPa", 1e-6)),)),
+    "elastance": Kind("MPa/mm3", ((math.inf, DisplayUnit("kPa/mL", 1e6)),)),
+    "electrical resistance": Kind("Gohm", ((math.inf, DisplayUnit("MΩ", 1e3)),)),
 }
 """By name; the lengths, pressures and so on of case files are of the same kinds."""
 
@@ -138,7 +145,8 @@ class DisplayUnits:
 
     def show(self, kind: str, value: float, count: int = 4) -> str:
         """A value with its unit, to ``count`` digits: ``"120 mmHg"``, ``"12.5 %"``."""
-        value = 0.0 if abs(value) < ROUNDING else value
+        usual = min(unit.factor for _, unit in KINDS[kind].defaults)  # large for kinds with small numbers
+        value = 0.0 if abs(value) < ROUNDING / max(1.0, usual) else value
         unit = self.unit(kind, value)
         return unit.behind(digits(value * unit.factor, count))
 

@@ -21,14 +21,20 @@ from annelid.cases.schema.units import Unit, quantity
 from annelid.cases.schema.wave import Entries
 from annelid.solver.fluid.windkessels import ARRANGEMENTS
 
-FlowResistance = Annotated[float, Unit("MPa s/mm3", "a flow resistance", "1 mmHg s/mL", above=0)]
-Inertance = Annotated[float, Unit("MPa s2/mm3", "an inertance", "0.005 mmHg s2/mL", above=0)]
-Compliance = Annotated[float, Unit("mm3/MPa", "a compliance", "1.3 mL/mmHg", above=0)]
-Elastance = Annotated[float, Unit("MPa/mm3", "an elastance", "2 mmHg/mL", above=0)]
+FlowResistance = Annotated[
+    float, Unit("MPa s/mm3", "a flow resistance", "1 mmHg s/mL", above=0, kind="flow resistance")
+]
+Inertance = Annotated[
+    float, Unit("MPa s2/mm3", "an inertance", "0.005 mmHg s2/mL", above=0, kind="inertance")
+]
+Compliance = Annotated[float, Unit("mm3/MPa", "a compliance", "1.3 mL/mmHg", above=0, kind="compliance")]
+Elastance = Annotated[float, Unit("MPa/mm3", "an elastance", "2 mmHg/mL", above=0, kind="elastance")]
 FlowRate = Annotated[float, quantity("flow", "a flow", "5 mL/s")]
-Viscosity = Annotated[float, Unit("MPa s", "a viscosity", "4 mPa s", above=0)]
-ShearRate = Annotated[float, Unit("1/s", "a rate of shear", "0.001 1/s", above=0)]
-Resistance = Annotated[float, Unit("Gohm", "an electrical resistance", "2 Mohm", above=0)]
+Viscosity = Annotated[float, Unit("MPa s", "a viscosity", "4 mPa s", above=0, kind="viscosity")]
+ShearRate = Annotated[float, Unit("1/s", "a rate of shear", "0.001 1/s", above=0, kind="shear rate")]
+Resistance = Annotated[
+    float, Unit("Gohm", "an electrical resistance", "2 Mohm", above=0, kind="electrical resistance")
+]
 
 ELEMENT_KINDS = (
     "lumen",

@@ -19,7 +19,7 @@ class MeshTable(Table):
     """"axisymmetric" (a cut through the wall), "solid" (the whole part) or "sector" (a sector of it)."""
     accuracy: Number | None = None
     """Relative error that the required quantities may have, for example "1 %"; the mesh is chosen so. Default
-    of axisymmetric models without along: "1 %"."""
+    of axisymmetric models without sizes: "1 %"."""
     along: Length | None = None
     """Element size along the axis, for example "0.5 mm"."""
     through: Whole | None = None
@@ -45,6 +45,12 @@ class MeshTable(Table):
     """Number of elements through the height of the struts of a lattice."""
     quadrature_degree: Annotated[int, Field(ge=5, le=12, strict=True)] | None = None
     """Degree of the polynomials that the integrals over an element integrate exactly; default: 5."""
+
+    @property
+    def given_sizes(self) -> list[str]:
+        """Keys given that an accuracy would choose."""
+        keys = ("along", "through", "across_core", "edges_along", "edges_through", "divide")
+        return [key for key in keys if getattr(self, key)]
 
     @property
     def size(self) -> float:

@@ -89,18 +89,8 @@ def _check_accuracy(case: Case) -> None:
             "errors, too: give mesh.along instead"
         )
         raise InvalidValue(text, key="accuracy")
-    sizes = {
-        "along": mesh.along,
-        "through": mesh.through,
-        "across_core": mesh.across_core,
-        "edges_along": mesh.edges_along,
-        "edges_through": mesh.edges_through,
-    }
-    for key, value in sizes.items():
-        if value:
-            raise InvalidValue(f"contradicts {key}, which would be chosen: give one of them", key="accuracy")
-    if mesh.divide is not None:
-        raise InvalidValue("contradicts divide: give one of them", key="accuracy")
+    for key in mesh.given_sizes:
+        raise InvalidValue(f"contradicts {key}, which would be chosen: give one of them", key="accuracy")
 
 
 def check_imperfection(case: Case, shape: Shape, size: MeshSize, findings: Findings) -> None:

@@ -111,7 +111,8 @@ def _mesh(case: Case) -> MeshTable:
     if mesh.accuracy is not None:
         return mesh
     flows = case.circuit is not None or case.fluid is not None or bool(case.feeds)
-    if mesh.along is None and mesh.model == "axisymmetric" and case.lattice is None and not flows:
+    chosen = mesh.model == "axisymmetric" and case.lattice is None and not flows
+    if chosen and not mesh.given_sizes:
         return mesh.model_copy(update={"accuracy": ACCURACY})
     return mesh.model_copy(update={"through": mesh.elements})
 

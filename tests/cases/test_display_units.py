@@ -34,6 +34,21 @@ def shown(units, kind, value):
 
 
 @pytest.mark.parametrize(
+    ("kind", "value", "text"),
+    [
+        # 1 mPa s = 1e-9 MPa s; 1 kPa s/mL = 1e-6 MPa s/mm3; 1 mL/kPa = 1e6 mm3/MPa; 1 MOhm = 1e-3 GOhm
+        ("viscosity", 5e-10, "0.5 mPa s"),
+        ("flow resistance", 2e-7, "0.2 kPa s/mL"),
+        ("compliance", 3e6, "3 mL/kPa"),
+        ("electrical resistance", 0.002, "2 M\N{GREEK CAPITAL LETTER OMEGA}"),
+        ("density", 8e-10, "0.8 g/cm³"),
+    ],
+)
+def test_small_numbers_of_small_kinds_are_no_rounding(kind, value, text):
+    assert shown(DisplayUnits(), kind, value) == text
+
+
+@pytest.mark.parametrize(
     ("modulus", "limit", "text"),
     [
         ("0.3 MPa", "100 kPa", "50 kPa"),  # a limit decides

@@ -103,6 +103,7 @@ WRONG = {
         put({"accuracy": "1 %", "divide": 2}, "mesh"),
         r"mesh\.accuracy: contradicts divide",
     ),
+    "a size through the wall only": (put({"through": 2}, "mesh"), r"mesh\.along: missing: expected a length"),
     "no sizes in 3-D": (put({"model": "solid"}, "mesh"), r"mesh\.along: missing: expected a length"),
     "edges that miss the end": (
         put({"along": "1 mm", "edges_along": ["0 mm", "7 mm"]}, "mesh"),
