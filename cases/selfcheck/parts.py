@@ -2,14 +2,16 @@
 """Checks of parts: small cases whose solution is known, from the tables of the case to the quantity."""
 
 import math
-from collections.abc import Mapping
 from typing import Any
 
-from annelid.cases.convert.body import meshed_part_of
-from annelid.cases.convert.model import model_of
-from annelid.cases.convert.path import stages_of, stepping_of
-from annelid.cases.validate.reading import case_from_tables
-from annelid.solver.records import Equilibrium, Outcome
+from annelid.cases.selfcheck.small_cases import (
+    MU,
+    PERMITTIVITY,
+    case_tables,
+    states_of,
+    tube_tables,
+    value_of,
+)
 
 __all__ = [
     "film_pull_in",
@@ -23,16 +25,12 @@ __all__ = [
     "sphere_maximum",
 ]
 
-_PERMITTIVITY, _MU = 2.8, 0.2  # relative; MPa
-_FIELD = math.sqrt(_MU / (8.8541878128e-6 * _PERMITTIVITY))  # √(μ/ε), kV/mm; ε0 of CODATA 2018 in N/kV²
-_NO_SEARCH: Mapping[str, Any] = {"seek_limit": 1, "harmonics": "none"}
-_HELD = [{"region": "end_low", "hold": "axial"}, {"region": "end_high", "hold": "axial"}]
-_RUBBER = {"law": "neo-hookean", "shear_modulus": f"{_MU} MPa", "permittivity": _PERMITTIVITY}
+_FIELD = math.sqrt(MU / (8.8541878128e-6 * PERMITTIVITY))  # √(μ/ε), kV/mm; ε0 of CODATA 2018 in N/kV²
 
 
 def inflated_tube() -> float:
     """P/μ of a stretched thick tube that is opened to 1.5 times its inner radius."""
-    tables = _tube(
+    tables = tube_tables(
         thickness="5 mm",
         sections=[{"name": "middle", "at": "5 mm"}],
         stages=[
@@ -40,30 +38,30 @@ def inflated_tube() -> float:
             {"name": "open", "pressure": "0.05 MPa", "opening": {"middle": "15 mm"}, "steps": 3},
         ],
     )
-    return _value(_states(tables)[1][-1], "lumen pressure") / _MU
+    return value_of(states_of(tables)[1][-1], "lumen pressure") / MU
 
 
 def sphere_maximum() -> float:
     """Largest P/μ of a thick sphere that is filled."""
-    return max(_value(state, "lumen pressure") for state in _states(_sphere("11 mL"))[1]) / _MU
+    return max(value_of(state, "lumen pressure") for state in states_of(_sphere("11 mL"))[1]) / MU
 
 
 def gent_sphere() -> float:
     """P/μ of a thick sphere of a Gent rubber that is filled to twice its inner radius."""
     tables = _sphere(f"{2 / 3 * math.pi * 8} mL")
-    tables["materials"] = {"rubber": {"law": "gent", "shear_modulus": f"{_MU} MPa", "stretch_limit": 30.0}}
-    return _value(_states(tables)[1][-1], "lumen pressure") / _MU
+    tables["materials"] = {"rubber": {"law": "gent", "shear_modulus": f"{MU} MPa", "stretch_limit": 30.0}}
+    return value_of(states_of(tables)[1][-1], "lumen pressure") / MU
 
 
 def film_stretch() -> float:
     """Strain of a film of two sheets at a given field; a tube of radius 1000 walls is a film."""
-    _, states = _states(_film(0.655165547, sheets=2))
-    return _value(states[-1], "mean radial expansion")
+    _, states = states_of(_film(0.655165547, sheets=2))
+    return value_of(states[-1], "mean radial expansion")
 
 
 def film_pull_in() -> float:
     """Nominal field at which the film ceases to be stable, over √(μ/ε)."""
-    outcome, states = _states(_film(0.8))
+    outcome, states = states_of(_film(0.8))
     stable = [state for state in states if state.unstable_modes == 0]
     if outcome.kind == "reached" or not stable:
         return math.nan
@@ -72,7 +70,7 @@ def film_pull_in() -> float:
 
 def solved_field_tube() -> float:
     """Nominal field at which a thick tube is open by 1.2, over √(μ/ε)."""
-    tables = _tube(
+    tables = tube_tables(
         thickness="5 mm",
         electrics={"model": "solved"},
         electrodes=[{"name": "film", "region": "wall"}],
@@ -83,37 +81,37 @@ def solved_field_tube() -> float:
         ],
     )
     tables["parts"] = [{"region": "wall", "material": "rubber", "sheets": {"count": 1, "thickness": "5 mm"}}]
-    return _states(tables)[1][-1].loads["voltage film"].value / (5.0 * _FIELD)
+    return states_of(tables)[1][-1].loads["voltage film"].value / (5.0 * _FIELD)
 
 
 def natural_stretch() -> float:
     """Mean radial expansion of a free tube that grows by 1.1 around and through its wall."""
-    tables = _tube(
+    tables = tube_tables(
         thickness="1 mm",
         supports=[{"region": "end_low", "hold": "axial"}],
         stages=[{"name": "rest", "steps": 1}],
     )
     natural = {"hoop": 1.1, "axial": 1.1**-2}  # as much through the wall as around
     tables["parts"] = [{"region": "wall", "material": "rubber", "natural_stretch": natural}]
-    return _value(_states(tables)[1][-1], "mean radial expansion")
+    return value_of(states_of(tables)[1][-1], "mean radial expansion")
 
 
 def oval_tube() -> float:
     """Suction over μ at which a tube in plane strain becomes oval."""
-    tables = _tube(
+    tables = tube_tables(
         thickness="5 mm",
         length="1 mm",
         mesh={"along": "1 mm", "through": 4},
-        stages=[{"name": "suck", "pressure": f"{-0.09 * _MU} MPa", "steps": 3}],
+        stages=[{"name": "suck", "pressure": f"{-0.09 * MU} MPa", "steps": 3}],
         path={"harmonics": "all"},
     )
-    outcome, states = _states(tables)
-    return math.nan if outcome.kind == "reached" else -states[-1].loads["pressure"].value / _MU
+    outcome, states = states_of(tables)
+    return math.nan if outcome.kind == "reached" else -states[-1].loads["pressure"].value / MU
 
 
 def press_fit() -> float:
     """Pressure of a tube on a rod over E, at an interference of 0.01 of its radius."""
-    tables = _tube(
+    tables = tube_tables(
         thickness="1 mm",
         contacts=[
             {
@@ -126,12 +124,12 @@ def press_fit() -> float:
         ],
         stages=[{"name": "push in", "obstacle": {"rod": "10.005 mm"}, "steps": 1}],
     )
-    return _value(_states(tables)[1][-1], "contact pressure rod") / (3 * _MU) * 0.01 / 0.0005
+    return value_of(states_of(tables)[1][-1], "contact pressure rod") / (3 * MU) * 0.01 / 0.0005
 
 
 def _sphere(volume: str) -> dict[str, Any]:
     """A half sphere with B/A = 1.5 that is filled to a volume."""
-    return _case(
+    return case_tables(
         {
             "kind": "balloon",
             "meridian": {"kind": "sphere", "radius": "10 mm", "half": True},
@@ -147,7 +145,7 @@ def _sphere(volume: str) -> dict[str, Any]:
 def _film(field: float, *, sheets: int = 1) -> dict[str, Any]:
     """A film of 50 um under a nominal field, as a wide tube with free ends."""
     thickness = 0.05 / sheets
-    tables = _tube(
+    tables = tube_tables(
         inner_radius="50 mm",
         thickness="50 um",
         mesh={"along": "10 mm", "through": 1},
@@ -158,41 +156,3 @@ def _film(field: float, *, sheets: int = 1) -> dict[str, Any]:
     stack = {"count": sheets, "thickness": f"{thickness} mm"}
     tables["parts"] = [{"region": "wall", "material": "rubber", "sheets": stack}]
     return tables
-
-
-def _tube(
-    *, thickness: str, length: str = "10 mm", inner_radius: str = "10 mm", **tables: Any
-) -> dict[str, Any]:
-    shape = {
-        "kind": "tube",
-        "inner_radius": inner_radius,
-        "length": length,
-        "layers": [{"name": "wall", "thickness": thickness}],
-    }
-    return _case(shape, **{"mesh": {"along": "5 mm", "through": 2}, "supports": _HELD, **tables})
-
-
-def _case(shape: dict[str, Any], *, path: Mapping[str, Any] = {}, **tables: Any) -> dict[str, Any]:
-    return {
-        "title": "A check",
-        "shape": shape,
-        "materials": {"rubber": _RUBBER},
-        "parts": [{"region": "wall", "material": "rubber"}],
-        "path": {**_NO_SEARCH, **path},
-        **tables,
-    }
-
-
-def _states(tables: dict[str, Any]) -> tuple[Outcome, list[Equilibrium]]:
-    """The outcome and all states of the path of a case."""
-    from annelid.solver.continuation.path import Path
-
-    case = case_from_tables(tables)
-    states: list[Equilibrium] = []
-    model = model_of(case, *meshed_part_of(case))
-    outcome = Path(model, stages_of(case), stepping=stepping_of(case)).follow(observe=states.append)
-    return outcome, states
-
-
-def _value(state: Equilibrium, quantity: str) -> float:
-    return state.quantities[quantity].value

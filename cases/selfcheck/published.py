@@ -14,7 +14,7 @@ class Check(NamedTuple):
     """One check.
 
     Attributes:
-        name: Name of the function of ``cases/selfcheck`` that computes the value.
+        name: Name of the function of ``cases/selfcheck`` that computes the value, and its argument if any.
         feature: What it is about, for readers.
         covers: Features of cases that it covers, words of ``features_of``.
         quantity: What is computed.
@@ -105,6 +105,61 @@ CHECKS = (
         "Haughton, Ogden, J. Mech. Phys. Solids 27, 489 (1979), incremental equations, from memory",
         0.0688764,
         5e-3,
+    ),
+    Check(
+        "pulled_tube yeoh",
+        "uniaxial tension, Yeoh rubber",
+        ("yeoh",),
+        "nominal stress over μ at stretch 1.5; c2 = -0.01 μ, c3 = 0.001 μ",
+        "Treloar, The Physics of Rubber Elasticity (1975), from memory",
+        1.03308102,
+        1e-6,
+    ),
+    Check(
+        "pulled_tube ogden",
+        "uniaxial tension, Ogden rubber",
+        ("ogden",),
+        "nominal stress over μ at stretch 1.5; μ_p/μ = 1.2, -0.2, α_p = 1.5, -2",
+        "Treloar, The Physics of Rubber Elasticity (1975), from memory",
+        1.02020423,
+        1e-6,
+    ),
+    Check(
+        "twisted_tube",
+        "torsion of a thick tube",
+        ("twist", "mooney-rivlin"),
+        "torque over μ A³, B/A = 1.5, 1 rad per A, c1 = 0.3 μ, c2 = 0.2 μ",
+        "Rivlin, Phil. Trans. A 242, 173 (1949), from memory; radial balance by quadrature",
+        5.45024695,
+        1e-3,
+    ),
+    Check(
+        "hanging_tube",
+        "slender tube under its weight",
+        ("gravity",),
+        "elongation at ρ g L/μ = 0.86328",
+        "uniaxial law of each section, μ (λ - λ⁻²) = weight below over area, by quadrature",
+        0.175179184,
+        1e-3,
+    ),
+    Check(
+        "fibre_tube",
+        "tube with helical fibres",
+        ("fibres",),
+        "P/μ at B/A = 1.1, fibres at 35 deg with k1 = 2 μ, k2 = 0.8, axial stretch 1.05, inner stretch 1.3",
+        "radial balance by quadrature, own derivation; "
+        "fibre energy of Holzapfel, Gasser, Ogden, J. Elast. 61, 1 (2000), from memory",
+        0.1895471,
+        1e-4,
+    ),
+    Check(
+        "solid_tube",
+        "thick tube under pressure in 3-D",
+        ("3-D",),
+        "P/μ at B/A = 1.5, axial stretch 1.2, inner stretch 1.5",
+        f"{_RIVLIN}, from memory",
+        0.262382,
+        2e-3,
     ),
     Check(
         "honeycomb",

@@ -5,6 +5,7 @@ import importlib
 import math
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -21,6 +22,11 @@ _MODULES = {
     "windkessel": "flows.windkessel_step",
     "honeycomb": "shapes.honeycomb",
     "aligned_scan": "shapes.aligned_scan",
+    "pulled_tube": "loads.pulled_tube",
+    "twisted_tube": "loads.twisted_tube",
+    "hanging_tube": "loads.hanging_tube",
+    "fibre_tube": "loads.fibre_tube",
+    "solid_tube": "loads.solid_tube",
 }
 
 
@@ -63,9 +69,10 @@ def measured(check: Check) -> Measured:
 
 
 def _function(check: Check) -> Callable[[], float]:
-    module, _, name = _MODULES.get(check.name, f"parts.{check.name}").partition(".")
-    found: Callable[[], float] = getattr(importlib.import_module(f"annelid.cases.selfcheck.{module}"), name)
-    return found
+    function, *words = check.name.split()
+    module, _, name = _MODULES.get(function, f"parts.{function}").partition(".")
+    found = getattr(importlib.import_module(f"annelid.cases.selfcheck.{module}"), name)
+    return partial(found, *words)
 
 
 def record(results: list[Measured]) -> Path:

@@ -5,8 +5,10 @@ import argparse
 import math
 
 import pytest
-from exact import dielectric, sphere, tube
-from scipy.optimize import minimize_scalar
+from exact import dielectric, homogeneous, sphere, tube
+from exact.torsion import torsion
+from scipy.integrate import quad
+from scipy.optimize import brentq, minimize_scalar
 
 from annelid.cases.cli import selfchecking
 from annelid.cases.selfcheck import run as selfcheck
@@ -36,6 +38,24 @@ def test_published_values_follow_from_their_formulas():
     assert PUBLISHED["windkessel"] == pytest.approx(step, rel=1e-9)
 
 
+def test_published_values_of_loads_and_laws_follow_from_their_formulas():
+    """Moduli over μ, lengths over A; weight of 1.1 g/cm³ and 200 mm at 392.4 m/s², μ = 0.1 MPa."""
+    laws = {
+        "yeoh": {"c1": 0.5, "c2": -0.01, "c3": 0.001},
+        "ogden": {"moduli": [1.2, -0.2], "exponents": [1.5, -2.0]},
+    }
+    for law, constants in laws.items():
+        stress = homogeneous.nominal_stress(law, constants, "uniaxial", 1.5)
+        assert PUBLISHED[f"pulled_tube {law}"] == pytest.approx(stress, rel=1e-7)
+    assert PUBLISHED["twisted_tube"] == pytest.approx(torsion(0.3, 0.2, 1.0, 1.5, 1.0).torque, rel=1e-8)
+    weight = 1.1e-9 * 392.4e3 * 200 / 0.1
+    grown = quad(lambda x: brentq(lambda s: s - s**-2 - weight * x, 1.0, 9.0) - 1, 0.0, 1.0)[0]
+    assert PUBLISHED["hanging_tube"] == pytest.approx(grown, rel=1e-7)
+    fibres = tube.pressure_and_force(tube.helical_fibres(1.0, 35.0, 2.0, 0.8), 1.0, 1.1, 1.3, 1.05)
+    assert PUBLISHED["fibre_tube"] == pytest.approx(fibres[0], rel=1e-6)
+    assert PUBLISHED["solid_tube"] == PUBLISHED["inflated_tube"]
+
+
 @pytest.mark.parametrize("name", ["inflated_tube", "film_stretch", "peristaltic_pump", "windkessel"])
 def test_cheap_checks_pass(name):
     result = selfcheck.measured(next(check for check in CHECKS if check.name == name))
@@ -46,7 +66,7 @@ def test_cheap_checks_pass(name):
 def test_all_checks_pass():
     results = list(selfcheck.run_checks())
     assert [r.check.name for r in results if not r.passed] == []
-    assert len(results) >= 13
+    assert len(results) >= 19
 
 
 def test_a_wrong_value_fails_with_exit_code_1(monkeypatch, tmp_path, capsys):
