@@ -51,8 +51,8 @@ def check_folds(
             text = "'none' is not possible for a part that is added to an inflated skin: leave it out"
         elif lattice or "lattice" in inventory.regions:
             text = (
-                "'none' is not possible for a wall with a lattice: the bonded struts hold the wall, so that it "
-                "wrinkles between them only, and the theory of slack walls is for walls that fold freely; "
+                "'none' is not possible for a wall with a lattice: the bonded struts hold the wall, so that "
+                "it wrinkles between them only, and the theory of slack walls is for walls that fold freely; "
                 "leave it out"
             )
         elif thick < SLENDER:
