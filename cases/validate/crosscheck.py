@@ -180,6 +180,7 @@ class CrossCheck:
             inventory,
             charged=self._charged(),
             slenderness={layer.name: radius / layer.thinnest for layer in shape.layers},
+            lattice=self.case.lattice is not None,
         )
 
     def _charged(self) -> bool:

@@ -131,12 +131,12 @@ def slack_wall_text(table: PathRecord) -> str:
     if shares.max(initial=0.0) <= 0.0:
         return "The walls with compression = “none” are taut in all states."
     worst = int(np.argmax(shares))
-    text = f"In the last state {_percent(shares[-1])} of the walls with compression = “none” is slack"
+    text = f"In the last state {_percent(shares[-1])} of the walls with compression = “none” are slack"
     if shares[worst] > shares[-1] * (1.0 + 1e-3):
         text += f" (at most {_percent(shares[worst])}, in state {int(table['state'][worst])})"
     around, along = (float(np.nan_to_num(table[quantity.name])[-1]) for quantity in q.FOLDED_LENGTHS)
     folds = [
-        f"up to {_percent(share)} of its length {direction} lies in folds that run {across} it"
+        f"up to {_percent(share)} of their length {direction} lies in folds that run {across} it"
         for share, direction, across in (
             (around, "around the axis", "along"),
             (along, "along the axis", "around"),

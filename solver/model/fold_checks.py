@@ -23,8 +23,9 @@ def check_folds(
     charged: bool = False,
     deposited: Sequence[str] = (),
     slenderness: Mapping[str, float] | None = None,
+    lattice: bool = False,
 ) -> Iterator[Finding]:
-    """Walls that carry no compression are thin.
+    """Walls that carry no compression are thin, and no lattice is bonded to them.
 
     Args:
         parts: The parts.
@@ -32,6 +33,7 @@ def check_folds(
         charged: Whether charges are prescribed, or fed, in a layered model.
         deposited: Regions that are added to the others under pressure.
         slenderness: Largest radius over least thickness of regions, where known.
+        lattice: Whether a lattice is added to the body later.
     """
     for index, part in enumerate(parts):
         if not part.folds:
@@ -47,6 +49,12 @@ def check_folds(
             )
         elif part.region in deposited:
             text = "'none' is not possible for a part that is added to an inflated skin: leave it out"
+        elif lattice or "lattice" in inventory.regions:
+            text = (
+                "'none' is not possible for a wall with a lattice: the bonded struts hold the wall, so that "
+                "it wrinkles between them only, and the theory of slack walls is for walls that fold freely; "
+                "leave it out"
+            )
         elif thick < SLENDER:
             text = (
                 f"'none' is for thin walls, whose radius is at least {SLENDER:g} times their thickness; here "

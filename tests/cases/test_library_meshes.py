@@ -54,3 +54,25 @@ def test_search_for_a_margin_goes_on_where_a_step_has_left_the_path(tmp_path):
     )
     assert not margin.is_bound
     assert margin.value == pytest.approx(1.366, rel=HALVED)  # on a mesh of a third of the element size
+
+
+MARGINS = {"cuff": ("voltage", 1.3224, 26), "two_material_sleeve": ("pressure", 1.2413, 1)}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", MARGINS)
+def test_stability_margins_with_every_number_of_waves(name, tmp_path):
+    """Stored numbers of this program, on meshes of twice the element size: the first instability."""
+    load, value, waves = MARGINS[name]
+    outcome = run_case(coarsened(read_case(library_cases()[name]), 2), tmp_path / name).outcome
+    (margin,) = (m for m in outcome.margins if m.load == load)
+    assert not margin.is_bound
+    assert margin.value == pytest.approx(value, rel=1e-3)
+    assert waves_of(margin.kind) == waves
+
+
+@pytest.mark.long
+def test_the_voltage_at_which_the_sleeve_wrinkles(tmp_path):
+    """A stored number of this program, as above; test_library.py has the closed form within 2 %."""
+    run_case(coarsened(read_case(library_cases()["wrinkling_sleeve"]), 2), tmp_path / "run")
+    assert first_waves(tmp_path / "run") == pytest.approx(2.29116, rel=1e-3)

@@ -155,8 +155,8 @@ def test_slack_walls_are_stated_and_hatched(tmp_path, tube, no_rendering):
     folder = slack_run(tmp_path / "run", tube, (0.75, 0.5))
     text = text_of(write_report(folder))
     for words in (
-        "In the last state 50 % of the walls with compression = “none” is slack (at most 75 %",
-        "up to 25 % of its length around the axis lies in folds that run along it and up to 10 % of",
+        "In the last state 50 % of the walls with compression = “none” are slack (at most 75 %",
+        "up to 25 % of their length around the axis lies in folds that run along it and up to 10 % of",
         "its length around the axis lies in folds, which run along the wall as the lines do and along",
         "Folded hoop length in state 1",
     ):

@@ -312,6 +312,7 @@ REFUSED = (
     ({"region": "core"}, {}, "is for walls"),
     ({}, {"thick": 8.0}, "at least 10 times"),
     ({"sheets": Sheets(1, H)}, {"charged": True}, "solved potential"),
+    ({}, {"lattice": True}, "bonded struts hold the wall"),
 )
 
 
@@ -319,7 +320,8 @@ REFUSED = (
 def test_what_cannot_fold_is_refused(part, model, words):
     inventory = inventory_of(tube_body())
     part = replace(film(), **part)
-    more = {"slenderness": {"wall": model.get("thick", 50.0)}, "charged": "charged" in model}
+    more = {key: key in model for key in ("charged", "lattice")}
+    more["slenderness"] = {"wall": model.get("thick", 50.0)}
     found = list(check_folds([part], inventory, **more))
     assert len(found) == 1
     assert found[0].error.key == "compression"
