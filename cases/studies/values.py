@@ -16,7 +16,7 @@ Value = str | int | float | bool
 _UNITS = (
     *("mm", "MPa", "kV", "N", "mm3", "kV/mm", "MPa/mm", "s", "uC", "nF", "mJ"),
     *("mm2", "mm/s", "mm3/s", "mm/s2", "t/mm3", "uA"),
-    *("MPa s", "1/s", "MPa s/mm3", "MPa s2/mm3", "mm3/MPa", "MPa/mm3", "Gohm", "1"),
+    *("MPa s", "1/s", "MPa s/mm3", "MPa s2/mm3", "mm3/MPa", "MPa/mm3", "Gohm", "1/Gohm/mm", "1"),
 )
 _ANGLE = re.compile(r"\s*[-+0-9.eE]+\s*(deg|degrees?|rad|radians?)\s*")
 

@@ -98,7 +98,13 @@ def test_a_similar_name_is_suggested():
 
 def test_each_kind_of_number_has_its_unit():
     # By hand. A torque passes as an energy, with the same factor.
-    for text, number in {"0.07 mL/s": 70.0, "2 cm/s": 20.0, "1 m/s^2": 1e3, "1.1 g/cm3": 1.1e-9}.items():
+    for text, number in {
+        "0.07 mL/s": 70.0,
+        "2 cm/s": 20.0,
+        "1 m/s^2": 1e3,
+        "1.1 g/cm3": 1.1e-9,
+        "2 nS/m": 2e-3,
+    }.items():
         assert to_internal(text) == pytest.approx(number, rel=1e-12), text
     units = {kind.unit for kind in KINDS.values()} - {"N mm"}
     assert {internal_unit(1.0 if unit == "1" else f"2 {unit}") for unit in units} == units

@@ -3,6 +3,7 @@ import json
 import tomllib
 
 import pytest
+import tomli_w
 from plain_tube import TABLES
 
 from annelid.cases.studies.keys import set_keys
@@ -10,10 +11,12 @@ from annelid.cases.studies.opening import open_study
 from annelid.cases.studies.plan import make_plan
 from annelid.cases.studies.plan_file import PLAN, plan_matches, read_plan, write_plan
 from annelid.cases.studies.reading import library_studies, read_study
+from annelid.cases.studies.table import StudyTable
 from annelid.cases.validate.reading import case_from_tables
 from annelid.cases.validate.resolved import case_hash
 from annelid.geometry.errors import InputError
 
+MMHG = 13.5951 * 9.80665 * 1e-6  # MPa; the conventional millimetre of mercury, not a torr (from memory)
 RADII = {"key": "shape.inner_radius", "values": ["4 mm", "5 mm"]}
 
 
@@ -196,3 +199,37 @@ def test_library_studies_can_be_planned_and_are_invented(name, tmp_path):
 
 def test_there_are_studies_of_each_kind_in_the_library():
     assert set(library_studies()) >= {"cuff_voltage", "balloon_tolerance", "ring_optimum", "tube_choice"}
+
+
+@pytest.mark.parametrize(
+    ("key", "values", "unit", "numbers"),
+    [
+        # By hand; 1 mL = 1e3 mm3.
+        (
+            "circuit.elements.body.resistance",
+            ["1 mmHg s/mL", "500 Pa s/mL"],
+            "MPa s/mm3",
+            [MMHG * 1e-3, 5e-7],
+        ),
+        ("circuit.elements.body.compliance", ["1.2 mL/mmHg", "10 mm3/Pa"], "mm3/MPa", [1.2e3 / MMHG, 1e7]),
+    ],
+)
+def test_values_of_a_circuit_vary_with_their_units(tmp_path, key, values, unit, numbers):
+    assert_varied(tmp_path, "counterpulsation_pump", key, values, unit, numbers)
+
+
+def test_a_viscosity_varies_with_its_unit(tmp_path):
+    # 1 Pa s = 10 poise
+    values, numbers = ["1 Pa s", "20 poise"], [1e-6, 2e-6]
+    assert_varied(tmp_path, "intestinal_sleeve", "fluid.viscosity", values, "MPa s", numbers)
+
+
+def assert_varied(folder, base, key, values, unit, numbers):
+    path = folder / "some.toml"
+    study = {"title": "Some", "case": base, "vary": [{"key": key, "name": "x", "values": values}]}
+    path.write_text(tomli_w.dumps(study))
+    plan, store = open_study(str(path), folder / "some")
+    assert [case_hash(run.case()) for run in plan.runs] == [run.hash for run in plan.runs]
+    assert plan.runs[0].hash != plan.runs[1].hash
+    rows = StudyTable(plan, store).rows
+    assert [row[f"x [{unit}]"] for row in rows] == pytest.approx(numbers, rel=1e-10)
