@@ -17,23 +17,19 @@ from annelid.cases.schema.base import (
     Volume,
     Whole,
 )
-from annelid.cases.schema.units import Unit, quantity
+from annelid.cases.schema.units import quantity
 from annelid.cases.schema.wave import Entries
 from annelid.solver.fluid.windkessels import ARRANGEMENTS
 
-FlowResistance = Annotated[
-    float, Unit("MPa s/mm3", "a flow resistance", "1 mmHg s/mL", above=0, kind="flow resistance")
-]
-Inertance = Annotated[
-    float, Unit("MPa s2/mm3", "an inertance", "0.005 mmHg s2/mL", above=0, kind="inertance")
-]
-Compliance = Annotated[float, Unit("mm3/MPa", "a compliance", "1.3 mL/mmHg", above=0, kind="compliance")]
-Elastance = Annotated[float, Unit("MPa/mm3", "an elastance", "2 mmHg/mL", above=0, kind="elastance")]
+FlowResistance = Annotated[float, quantity("flow resistance", "a flow resistance", "1 mmHg s/mL", above=0)]
+Inertance = Annotated[float, quantity("inertance", "an inertance", "0.005 mmHg s2/mL", above=0)]
+Compliance = Annotated[float, quantity("compliance", "a compliance", "1.3 mL/mmHg", above=0)]
+Elastance = Annotated[float, quantity("elastance", "an elastance", "2 mmHg/mL", above=0)]
 FlowRate = Annotated[float, quantity("flow", "a flow", "5 mL/s")]
-Viscosity = Annotated[float, Unit("MPa s", "a viscosity", "4 mPa s", above=0, kind="viscosity")]
-ShearRate = Annotated[float, Unit("1/s", "a rate of shear", "0.001 1/s", above=0, kind="shear rate")]
+Viscosity = Annotated[float, quantity("viscosity", "a viscosity", "4 mPa s", above=0)]
+ShearRate = Annotated[float, quantity("shear rate", "a rate of shear", "0.001 1/s", above=0)]
 Resistance = Annotated[
-    float, Unit("Gohm", "an electrical resistance", "2 Mohm", above=0, kind="electrical resistance")
+    float, quantity("electrical resistance", "an electrical resistance", "2 Mohm", above=0)
 ]
 
 ELEMENT_KINDS = (
@@ -135,7 +131,7 @@ class FluidTable(Table):
     """Density, with which it is judged whether the theory holds; default: that of water."""
     sections: Whole | None = None
     """Sections of equal drawn length with pressures of their own; default: 40, or fewer in a coarse mesh."""
-    gap: Annotated[float, Unit("mm", "a length", "0.1 mm", above=0, kind="length")]
+    gap: Annotated[float, quantity("length", "a length", "0.1 mm", above=0)]
     """Smallest radius for the flow where the lumen closes."""
     lower: FluidEndTable = FluidEndTable()
     """End at the bottom."""

@@ -188,10 +188,10 @@ class Unit:
         return {"type": "string", "examples": [self.example], "pattern": pattern, "$comment": about}
 
 
-def quantity(kind: str, about: str, example: str) -> Unit:
-    """Return the annotation of a quantity of a reported kind; its record checks the range."""
+def quantity(kind: str, about: str, example: str, *, above: float | None = None) -> Unit:
+    """Return the annotation of a quantity of a reported kind; without a bound its record checks the range."""
     unit = KINDS[kind].unit
-    return Unit("" if unit == "1" else unit, about, example, kind=kind)
+    return Unit("" if unit == "1" else unit, about, example, above=above, kind=kind)
 
 
 def _factor(written: str, unit: str, value: object) -> float:
